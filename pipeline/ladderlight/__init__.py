@@ -1,0 +1,69 @@
+"""Ladderlight prepares pictures for boards of counters, memories and resistor ladders.
+
+The names here are the public contract for stages: ``from ladderlight import Board, Picture, stage``. They are loaded
+on first use, so that importing the package costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from ladderlight.board import Board, Device, Palette
+    from ladderlight.errors import ArrangementError, PictureError
+    from ladderlight.pictures import (
+        CodedPicture,
+        Contents,
+        DeviceFile,
+        MemoryContents,
+        Origin,
+        Picture,
+        PlacedPicture,
+    )
+    from ladderlight.stages import Demand, Option, stage
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "ladderlight.board": ("Board", "Device", "Palette"),
+    "ladderlight.errors": ("ArrangementError", "PictureError"),
+    "ladderlight.pictures": (
+        "CodedPicture",
+        "Contents",
+        "DeviceFile",
+        "MemoryContents",
+        "Origin",
+        "Picture",
+        "PlacedPicture",
+    ),
+    "ladderlight.stages": ("Demand", "Option", "stage"),
+}
+_MODULE_OF = {name: module for module, names in _HOMES.items() for name in names}
+
+__all__ = [
+    "ArrangementError",
+    "Board",
+    "CodedPicture",
+    "Contents",
+    "Demand",
+    "Device",
+    "DeviceFile",
+    "MemoryContents",
+    "Option",
+    "Origin",
+    "Palette",
+    "Picture",
+    "PictureError",
+    "PlacedPicture",
+    "__version__",
+    "stage",
+]
+
+
+def __getattr__(name: str) -> Any:
+    try:
+        module = _MODULE_OF[name]
+    except KeyError:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}") from None
+    return getattr(import_module(module), name)

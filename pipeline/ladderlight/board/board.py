@@ -1,0 +1,202 @@
+"""The board: raster, wiring, memories and ladder together, and all that follows from them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.ladder import Ladder
+from ladderlight.board.lines import Line, Signal
+from ladderlight.board.memory import Device, Memory
+from ladderlight.board.palette import Palette, palette_of
+from ladderlight.board.raster import Raster
+
+Blanking = Literal["output-enable", "register", "gate", "none"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Counters:
+    """The counts at the first visible pixel and line, and the delay in seconds from clock to valid address."""
+
+    x_start: int = 0
+    y_start: int = 0
+    delay: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Geometry:
+    """The picture that the wiring scans out.
+
+    ``repeat_x`` and ``repeat_y`` are the counts and lines that one picture pixel covers; ``pixel_aspect`` is its width
+    over its height on the screen.
+    """
+
+    width: int
+    height: int
+    repeat_x: int
+    repeat_y: int
+    pixel_aspect: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grid:
+    """One direction of the scan: ``counts`` int64, the counter's value for each visible count; ``cells`` the picture
+    pixel that each visible count shows; ``samples`` the counter's value at the first count of each picture pixel.
+    """
+
+    counts: NDArray[np.int64]
+    cells: NDArray[np.int64]
+    samples: NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Board:
+    """A board as declared; ``board.checks.problems_of`` says whether it can work."""
+
+    raster: Raster
+    memories: tuple[Memory, ...]
+    ladder: Ladder
+    blanking: Blanking = "none"
+    counters: Counters = Counters()
+
+    def memory(self, name: str) -> Memory:
+        """Give the memory of a name."""
+        return next(memory for memory in self.memories if memory.name == name)
+
+    @property
+    def devices(self) -> tuple[Device, ...]:
+        """All chips, in the order of the memories."""
+        return tuple(device for memory in self.memories for device in memory.devices)
+
+    @cached_property
+    def outputs(self) -> dict[str, Line]:
+        """The memory output that drives each named line."""
+        return {
+            name: Line(f"{memory.name}.d{pin}", Signal.OUTPUT, pin, memory.name)
+            for memory in self.memories
+            for pin, name in enumerate(memory.data)
+            if name != "-"
+        }
+
+    def resolve(self, line: Line) -> Line:
+        """Give the memory output behind a named line; other lines as they are."""
+        return self.outputs[line.name] if line.signal is Signal.NAMED else line
+
+    def address_lines(self, memory: Memory) -> Iterator[Line]:
+        """All lines that a memory's address depends on directly, resolved."""
+        for expression in memory.address:
+            yield from map(self.resolve, expression.lines)
+
+    @cached_property
+    def sources(self) -> dict[str, tuple[str, ...]]:
+        """For each memory the memories that its address depends on directly."""
+        return {
+            memory.name: tuple(
+                dict.fromkeys(line.memory for line in self.address_lines(memory) if line.signal is Signal.OUTPUT)
+            )
+            for memory in self.memories
+        }
+
+    @cached_property
+    def order(self) -> tuple[Memory, ...]:
+        """The memories such that each comes after those that its address depends on."""
+        done: dict[str, Memory] = {}
+        left = list(self.memories)
+        while left:
+            ready = [memory for memory in left if all(name in done for name in self.sources[memory.name])]
+            if not ready:
+                raise ValueError("the memories address each other in a loop")
+            done.update((memory.name, memory) for memory in ready)
+            left = [memory for memory in left if memory not in ready]
+        return tuple(done.values())
+
+    @cached_property
+    def code_lines(self) -> tuple[str, ...]:
+        """The ladder's lines in the order in which the memories' data pins drive them: bit 0 of a code first."""
+        wanted = set(self.ladder.lines)
+        return tuple(name for memory in self.memories for name in memory.data if name in wanted)
+
+    @cached_property
+    def palette(self) -> Palette:
+        """Every code with its voltages and colour."""
+        return palette_of(self.ladder, self.code_lines)
+
+    @cached_property
+    def bank_count(self) -> int:
+        """How many banks the wiring can choose among."""
+        bits = [line.index for line in self._lines(Signal.BANK)]
+        return 1 << (max(bits) + 1) if bits else 1
+
+    def _lines(self, signal: Signal) -> list[Line]:
+        return [line for memory in self.memories for line in self.address_lines(memory) if line.signal is signal]
+
+    def lowest_bit(self, memory: Memory, signal: Signal) -> int | None:
+        """Lowest bit of a counter among a memory's own address lines, or None."""
+        return min((line.index for line in self.address_lines(memory) if line.signal is signal), default=None)
+
+    def first_select_bit(self, memory: Memory) -> int:
+        """Lowest x bit that picks a pixel out of a packed word; the memory's lowest x bit when it is not packed."""
+        return (self.lowest_bit(memory, Signal.X) or 0) - memory.packing.select_bits
+
+    @cached_property
+    def x_shift(self) -> int:
+        """Index of the lowest x bit that changes what is shown: a picture pixel is ``2**x_shift`` counts wide."""
+        bits = [
+            self.first_select_bit(memory) for memory in self.memories if self.lowest_bit(memory, Signal.X) is not None
+        ]
+        return min(bits, default=self.x_bits)
+
+    @cached_property
+    def y_shift(self) -> int:
+        """Index of the lowest y bit that changes what is shown."""
+        return min((line.index for line in self._lines(Signal.Y)), default=self.y_bits)
+
+    @cached_property
+    def x_bits(self) -> int:
+        """Width of the x counter: enough for the counts of a line, its start and every bit that is wired."""
+        return self._counter_bits(Signal.X, self.raster.x.total, self.counters.x_start)
+
+    @cached_property
+    def y_bits(self) -> int:
+        """Width of the y counter."""
+        return self._counter_bits(Signal.Y, self.raster.y.total, self.counters.y_start)
+
+    def _counter_bits(self, signal: Signal, total: int, start: int) -> int:
+        wired = max((line.index + 1 for line in self._lines(signal)), default=1)
+        return max((total - 1).bit_length(), start.bit_length(), wired)
+
+    @cached_property
+    def x_grid(self) -> Grid:
+        """The scan along a line."""
+        return _grid(self.raster.x.visible, self.counters.x_start, self.x_bits, self.x_shift)
+
+    @cached_property
+    def y_grid(self) -> Grid:
+        """The scan down the screen."""
+        return _grid(self.raster.y.visible, self.counters.y_start, self.y_bits, self.y_shift)
+
+    @cached_property
+    def geometry(self) -> Geometry:
+        """The picture's size, repeat and proportions."""
+        repeat_x, repeat_y = 1 << self.x_shift, 1 << self.y_shift
+        width = Fraction(repeat_x) / self.raster.ratio * self.raster.mode.dot_aspect
+        return Geometry(
+            width=len(self.x_grid.samples),
+            height=len(self.y_grid.samples),
+            repeat_x=repeat_x,
+            repeat_y=repeat_y,
+            pixel_aspect=float(width / repeat_y),
+        )
+
+
+def _grid(visible: int, start: int, bits: int, shift: int) -> Grid:
+    counts = (start + np.arange(visible, dtype=np.int64)) & ((1 << bits) - 1)
+    new = np.ones(visible, dtype=bool)
+    new[1:] = np.diff(counts >> shift) != 0
+    return Grid(counts=counts, cells=np.cumsum(new) - 1, samples=counts[new])

@@ -1,0 +1,125 @@
+"""Names of lines: counter bits, memory outputs, constants, ranges of them, inverters and exclusive-or gates."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import Enum
+
+CONSTANTS = {"low": 0, "high": 1}
+_NAME = r"[A-Za-z_][A-Za-z0-9_]*"
+_TERM = re.compile(rf"(?P<invert>!?)(?P<first>{_NAME}(?:\.d\d+)?)(?:-(?P<last>{_NAME}(?:\.d\d+)?))?")
+_NUMBERED = re.compile(r"(?P<stem>.*?)(?P<index>\d+)$")
+_COUNTER = re.compile(r"(x|y|bank)(\d+)$")
+_OUTPUT = re.compile(rf"({_NAME})\.d(\d+)$")
+
+
+class Signal(Enum):
+    """What kind of signal a line is."""
+
+    X = "x"
+    Y = "y"
+    BANK = "bank"
+    CONSTANT = "constant"
+    OUTPUT = "output"
+    NAMED = "named"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line. ``index`` is the bit of a counter or the data pin of a memory, or a constant's value."""
+
+    name: str
+    signal: Signal
+    index: int = 0
+    memory: str = ""
+
+    def __str__(self) -> str:
+        """Give the name as a recipe writes it."""
+        return self.name
+
+
+@dataclass(frozen=True)
+class Expression:
+    """What drives one pin: the exclusive-or of one or more lines, inverted or not."""
+
+    lines: tuple[Line, ...]
+    inverted: bool = False
+
+    def __str__(self) -> str:
+        """Give the expression as a recipe could write it."""
+        return ("!" if self.inverted else "") + "^".join(map(str, self.lines))
+
+
+class LineSyntaxError(ValueError):
+    """A text is not a line, a range or a gate."""
+
+
+def line(name: str) -> Line:
+    """Classify one name without range or gate."""
+    if name in CONSTANTS:
+        return Line(name, Signal.CONSTANT, CONSTANTS[name])
+    if match := _COUNTER.fullmatch(name):
+        return Line(name, Signal(match[1]), int(match[2]))
+    if match := _OUTPUT.fullmatch(name):
+        return Line(name, Signal.OUTPUT, int(match[2]), match[1])
+    return Line(name, Signal.NAMED)
+
+
+def expand(text: str) -> list[Expression]:
+    """Expand one entry of an address list: ``"x2"``, ``"x2-x9"``, ``"!y8"``, ``"x2^map.d7"``, ``"x0-x2^map.d7"``.
+
+    A range counts up or down. In a gate, ranges run in parallel and must be equally long; single lines go to every pin.
+
+    Raises
+    ------
+    LineSyntaxError
+        With a message that says what is expected.
+    """
+    terms = []
+    for part in text.split("^"):
+        match = _TERM.fullmatch(part.strip())
+        if match is None:
+            raise LineSyntaxError(
+                f"{text!r} is not a line; write x3, x2-x9, !y8, x2^map.d7, map.d0-map.d7, low or high"
+            )
+        names = _range(match["first"], match["last"], text)
+        terms.append(([line(name) for name in names], bool(match["invert"])))
+    lengths = {len(lines) for lines, _ in terms if len(lines) > 1}
+    if len(lengths) > 1:
+        raise LineSyntaxError(f"{text!r} joins ranges of different lengths; make them equally long")
+    pins = lengths.pop() if lengths else 1
+    inverted = sum(invert for _, invert in terms) % 2 == 1
+    return [
+        Expression(tuple(lines[pin] if len(lines) > 1 else lines[0] for lines, _ in terms), inverted)
+        for pin in range(pins)
+    ]
+
+
+def expand_names(text: str) -> list[str]:
+    """Expand one entry of a data list: a plain name, a range of names, or ``"-"`` for a pin that drives nothing.
+
+    Raises
+    ------
+    LineSyntaxError
+        With a message that says what is expected.
+    """
+    if text == "-":
+        return [text]
+    match = _TERM.fullmatch(text)
+    if match is None or match["invert"] or "." in text:
+        raise LineSyntaxError(f"{text!r} is not a name; write r0, r0-r3, or - for a pin that drives nothing")
+    return _range(match["first"], match["last"], text)
+
+
+def _range(first: str, last: str | None, text: str) -> list[str]:
+    if last is None:
+        return [first]
+    low, high = _NUMBERED.fullmatch(first), _NUMBERED.fullmatch(last)
+    if low is None or high is None or low["stem"] != high["stem"]:
+        raise LineSyntaxError(f"{text!r} is not a range; both ends need the same name and a number, such as x2-x9")
+    start, stop = int(low["index"]), int(high["index"])
+    if abs(stop - start) > 63:
+        raise LineSyntaxError(f"{text!r} is a range of {abs(stop - start) + 1} lines; 64 is the most")
+    step = 1 if stop >= start else -1
+    return [f"{low['stem']}{index}" for index in range(start, stop + step, step)]

@@ -1,0 +1,139 @@
+"""Placement, the inverse of the scan: which words must stand where for the screen to show a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.board import Board
+from ladderlight.board.memory import Memory
+from ladderlight.board.scan import addresses, is_direct
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A place on the screen: a picture's name, the bank, and the picture pixel."""
+
+    picture: str
+    bank: int
+    x: int
+    y: int
+
+    def __str__(self) -> str:
+        """Say it in words."""
+        return f"{self.picture!r} at pixel ({self.x}, {self.y}) of bank {self.bank}"
+
+
+class Conflict(Exception):  # noqa: N818 - it is what happened, not an error class of ours to end a program with
+    """Two places want different words at one address."""
+
+    def __init__(self, memory: str, address: int, first: Place, second: Place) -> None:
+        self.memory, self.address, self.first, self.second = memory, address, first, second
+        super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} want different words there")
+
+
+@dataclass(kw_only=True)
+class _Sheet:
+    """The words of one memory while they are being placed."""
+
+    memory: Memory
+    words: NDArray[np.uint32]
+    written: NDArray[np.uint32]
+    owners: NDArray[np.int64]
+    """Index into ``runs`` and pixel, one number per word and slot, -1 where nothing stands."""
+
+
+@dataclass(kw_only=True)
+class Placement:
+    """Collects pictures, then gives the words of all memories."""
+
+    board: Board
+    _sheets: dict[str, _Sheet] = field(default_factory=dict)
+    _runs: list[tuple[str, int]] = field(default_factory=list)
+
+    def put_codes(self, codes: NDArray[np.unsignedinteger], *, bank: int, picture: str) -> None:
+        """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
+
+        Raises
+        ------
+        Conflict
+            When another word is wanted at an address already used.
+        NotImplementedError
+            When a memory that drives ladders is addressed by another memory: its contents are not a picture.
+        """
+        for memory in self.board.memories:
+            pins = self.code_pins(memory)
+            if not pins:
+                continue
+            if not is_direct(self.board, memory):
+                raise NotImplementedError(memory.name)
+            values = np.zeros(codes.shape, dtype=np.uint32)
+            for pin, bit in pins.items():
+                values |= (codes.astype(np.uint32) >> np.uint32(bit) & np.uint32(1)) << np.uint32(pin)
+            self.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=picture)
+
+    def code_pins(self, memory: Memory) -> dict[int, int]:
+        """For each data pin of a memory that drives a ladder line, the bit of the code that it carries."""
+        bits = {line: bit for bit, line in enumerate(self.board.code_lines)}
+        return {pin: bits[name] for pin, name in enumerate(memory.data) if name in bits}
+
+    def put_values(self, memory: Memory, values: NDArray[np.uint32], mask: int, *, bank: int, picture: str) -> None:
+        """Place what a directly addressed memory is to put out at each picture pixel, in the pins of ``mask``."""
+        sheet = self._sheet(memory)
+        board = self.board
+        address, slot = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
+        key = (address * memory.packing.pixels + slot).ravel()
+        flat = values.ravel()
+        shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)], dtype=np.uint32)
+        run = len(self._runs)
+        self._runs.append((picture, bank))
+        owner = run * values.size + np.arange(values.size)
+        # Against itself: the last writer stays in the table; whoever differs from it is in conflict with it.
+        table = np.zeros(sheet.owners.size, dtype=np.uint32)
+        latest = np.zeros(sheet.owners.size, dtype=np.int64)
+        table[key], latest[key] = flat, owner
+        wrong = np.flatnonzero(table[key] != flat)
+        if wrong.size:
+            self._complain(memory, int(key[wrong[0]]), int(owner[wrong[0]]), int(latest[key[wrong[0]]]), values.shape)
+        used = np.unique(key)
+        at, shift = used // memory.packing.pixels, shifts[used % memory.packing.pixels]
+        bits = np.uint32(mask) << shift
+        new = table[used] << shift & bits
+        clash = np.flatnonzero((sheet.words[at] ^ new) & sheet.written[at] & bits)
+        if clash.size:
+            where = int(used[clash[0]])
+            self._complain(memory, where, int(sheet.owners[where]), int(latest[where]), values.shape)
+        for number in range(memory.packing.pixels):  # one slot at a time, so that no address is written twice at once
+            of = used % memory.packing.pixels == number
+            sheet.words[at[of]] = sheet.words[at[of]] & ~bits[of] | new[of]
+            sheet.written[at[of]] |= bits[of]
+        sheet.owners[used] = latest[used]
+
+    def words(self) -> Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]:
+        """Give words and written bits of every memory, those with nothing placed included."""
+        return {
+            memory.name: (sheet.words, sheet.written)
+            for memory in self.board.memories
+            for sheet in (self._sheet(memory),)
+        }
+
+    def _sheet(self, memory: Memory) -> _Sheet:
+        if memory.name not in self._sheets:
+            self._sheets[memory.name] = _Sheet(
+                memory=memory,
+                words=np.full(memory.words, memory.fill_word, dtype=np.uint32),
+                written=np.zeros(memory.words, dtype=np.uint32),
+                owners=np.full(memory.words * memory.packing.pixels, -1, dtype=np.int64),
+            )
+        return self._sheets[memory.name]
+
+    def _complain(self, memory: Memory, key: int, first: int, second: int, shape: tuple[int, ...]) -> None:
+        places = []
+        for owner in (first, second):
+            run, pixel = divmod(owner, shape[0] * shape[1])
+            picture, bank = self._runs[run]
+            places.append(Place(picture=picture, bank=bank, x=pixel % shape[1], y=pixel // shape[1]))
+        raise Conflict(memory.name, key // memory.packing.pixels, places[0], places[1])

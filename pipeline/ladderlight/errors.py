@@ -1,0 +1,80 @@
+"""Errors that a user can mend: one line each, and each class with its exit status."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+
+@dataclass(frozen=True, kw_only=True)
+class Problem:
+    """One thing that is wrong, and what to do about it.
+
+    ``where`` is the path of keys and indices in the recipe, for example ``("board", "memory", 0, "address")``.
+    """
+
+    where: tuple[str | int, ...]
+    what: str
+    action: str
+
+    def __str__(self) -> str:
+        """Give the message without its place."""
+        return f"{self.what}; {self.action}" if self.action else self.what
+
+
+class LadderlightError(Exception):
+    """An expected error. Its text is one line that says what, where and what to do."""
+
+    exit_status = 1
+
+
+class UsageError(LadderlightError):
+    """The command was called wrongly."""
+
+    exit_status = 2
+
+
+class BoardError(LadderlightError):
+    """The board as declared cannot work; all the reasons at once."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class RecipeError(LadderlightError):
+    """A recipe has errors. ``lines`` are all of them, each as ``file:line:column: what; what to do``."""
+
+    def __init__(self, lines: Iterable[str]) -> None:
+        self.lines = tuple(lines)
+        super().__init__("\n".join(self.lines))
+
+
+class PictureError(LadderlightError):
+    """One picture cannot be used; a build goes on with the others and lists them all."""
+
+
+class ArrangementError(LadderlightError):
+    """Pictures do not fit into the board's memories, or two of them want different words at one address."""
+
+
+class PluginError(LadderlightError):
+    """A plugin cannot be used as it is."""
+
+
+class BuildError(LadderlightError):
+    """A build failed; the old output is as it was."""
+
+
+class StageFailure(Exception):  # noqa: N818 - a bug of a stage, not an expected error
+    """A stage raised something unexpected. Names the stage and the plugin it came from."""
+
+
+def nearest_word(word: str, known: Iterable[str]) -> str:
+    """Give the hint ``did you mean 'x'?``, or the list of what is known when nothing is near."""
+    known = sorted(known)
+    near = get_close_matches(word, known, n=1, cutoff=0.6)
+    if near:
+        return f"did you mean {near[0]!r}?"
+    return f"use one of {', '.join(known)}" if known else "leave it out"

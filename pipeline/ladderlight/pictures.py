@@ -1,0 +1,97 @@
+"""What flows through a chain of stages: pictures, coded pictures, contents and files.
+
+Nothing here imports numpy or Pillow at run time, so that stages can be declared and listed without them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Origin:
+    """Where a picture comes from and where it must go."""
+
+    name: str
+    """Unique within a build: the file's stem, with ``#n`` for the later frames of an animation."""
+    source: str
+    """The file as the recipe names it, relative to the recipe."""
+    frame: int = 0
+    """Index of the frame in its file."""
+    duration: float | None = None
+    """Seconds the frame is meant to be shown, for files that say so."""
+    bank: int | None = None
+    """The bank that the recipe asks for, if it does."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Picture:
+    """A picture before reduction: ``pixels`` float32, shape (height, width, 3), linear light, 0 to 1, sRGB primaries."""
+
+    origin: Origin
+    pixels: NDArray[np.float32]
+
+    def with_pixels(self, pixels: NDArray[np.float32]) -> Picture:
+        """Give the same picture with other pixels."""
+        return replace(self, pixels=pixels)
+
+    def coded(self, codes: NDArray[np.uint16]) -> CodedPicture:
+        """Give the coded picture of the same origin."""
+        return CodedPicture(origin=self.origin, codes=codes)
+
+
+@dataclass(frozen=True, kw_only=True)
+class CodedPicture:
+    """A picture reduced to the board's codes: ``codes`` uint16, shape (height, width)."""
+
+    origin: Origin
+    codes: NDArray[np.uint16]
+
+    def with_codes(self, codes: NDArray[np.uint16]) -> CodedPicture:
+        """Give the same coded picture with other codes."""
+        return replace(self, codes=codes)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlacedPicture:
+    """A picture and the bank it was put into."""
+
+    origin: Origin
+    bank: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class MemoryContents:
+    """The words of one memory.
+
+    ``words`` uint32, one per address. ``written`` uint32, the same shape: the bits of each word that something reads.
+    Bits that nothing reads hold the memory's fill.
+    """
+
+    words: NDArray[np.uint32]
+    written: NDArray[np.uint32]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contents:
+    """The words to be burned, by memory, before they are split into device files."""
+
+    memories: Mapping[str, MemoryContents]
+    pictures: tuple[PlacedPicture, ...] = field(default=())
+
+
+@dataclass(frozen=True, kw_only=True)
+class DeviceFile:
+    """One file for a device programmer, as an emission stage gives it."""
+
+    device: str
+    """Name of the device the file is for."""
+    name: str
+    """File name below ``devices/``."""
+    data: bytes = field(repr=False)

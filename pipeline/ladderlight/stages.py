@@ -1,0 +1,337 @@
+"""The stage contract: what a stage is, what flows through it, which options it has, and which chains make sense.
+
+A stage is a function marked with :func:`stage`. Its first parameter is what flows in, its return value what flows out; a
+second parameter annotated ``Board`` receives the board. Its keyword-only parameters are its options. Everything else
+(kind, validation, help, JSON schema, reference page) is read off that one declaration.
+"""
+
+from __future__ import annotations
+
+import inspect
+import json
+import typing
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from ladderlight.errors import PluginError, Problem
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+    from ladderlight.board import Board
+
+F = TypeVar("F", bound=Callable[..., Any])
+_MARK = "__ladderlight_stage__"
+_MANY = ("Sequence", "list", "tuple", "Iterable", "Iterator")
+
+
+class Kind(StrEnum):
+    """What a stage does, in the order in which the kinds follow each other in a chain."""
+
+    SOURCE = "source"
+    PICTURE = "picture"
+    REDUCTION = "reduction"
+    CODED = "coded"
+    ARRANGEMENT = "arrangement"
+    EMISSION = "emission"
+
+    @property
+    def rank(self) -> int:
+        """Position in the order of a chain."""
+        return list(Kind).index(self)
+
+    @property
+    def per_picture(self) -> bool:
+        """Whether the stage sees one picture at a time, so that a recipe can override its options for some."""
+        return self.rank <= Kind.CODED.rank
+
+    @property
+    def phrase(self) -> str:
+        """What flows in and out, in words."""
+        return _PHRASES[self]
+
+
+_PHRASES = {
+    Kind.SOURCE: "a file to pictures",
+    Kind.PICTURE: "picture to picture",
+    Kind.REDUCTION: "picture to coded picture",
+    Kind.CODED: "coded picture to coded picture",
+    Kind.ARRANGEMENT: "coded pictures to contents",
+    Kind.EMISSION: "contents to device files",
+}
+
+_KINDS = {
+    ("Path", "many Picture"): Kind.SOURCE,
+    ("Picture", "Picture"): Kind.PICTURE,
+    ("Picture", "CodedPicture"): Kind.REDUCTION,
+    ("CodedPicture", "CodedPicture"): Kind.CODED,
+    ("many CodedPicture", "Contents"): Kind.ARRANGEMENT,
+    ("Contents", "many DeviceFile"): Kind.EMISSION,
+}
+
+
+@dataclass(frozen=True)
+class Option:
+    """Help and limits of a stage's option: ``Annotated[float, Option("share of the error", minimum=0, maximum=1)]``.
+
+    With ``unit`` the recipe may write a quantity such as ``"20 ms"``; the stage receives a plain SI number.
+    """
+
+    help: str
+    minimum: float | None = field(default=None, kw_only=True)
+    maximum: float | None = field(default=None, kw_only=True)
+    unit: str | None = field(default=None, kw_only=True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Demand:
+    """The least size, in pixels, that a stage wants to be given; larger adds nothing visible. None: full size."""
+
+    width: int | None = None
+    height: int | None = None
+
+    @property
+    def full_size(self) -> bool:
+        """Whether nothing may be left out."""
+        return self.width is None or self.height is None
+
+
+DemandRule = Callable[[Demand, "Board", Mapping[str, Any]], Demand]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Mark:
+    help: str
+    demand: DemandRule | None
+
+
+def stage(*, help: str, demand: DemandRule | None = None) -> Callable[[F], F]:  # noqa: A002 - reads well at the call
+    """Mark a function as a stage. It stays an ordinary function.
+
+    ``help`` is one sentence. ``demand`` says, from the size that the next stage wants, the board and this stage's
+    options, which size this stage wants; large files are then decoded at a reduced scale. Without it a picture stage is
+    given the full size.
+    """
+
+    def mark(function: F) -> F:
+        setattr(function, _MARK, _Mark(help=help, demand=demand))
+        return function
+
+    return mark
+
+
+def is_stage(value: object) -> bool:
+    """Whether a value is a function marked with :func:`stage`."""
+    return callable(value) and hasattr(value, _MARK)
+
+
+@dataclass(frozen=True, kw_only=True)
+class OptionDeclaration:
+    """One option of a stage, as its annotation declares it."""
+
+    name: str
+    annotation: Any
+    default: Any
+    required: bool
+    option: Option
+
+    @property
+    def type_text(self) -> str:
+        """The type as a recipe's author reads it, with its limits and unit."""
+        return _type_text(self.annotation, self.option)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StageDeclaration:
+    """All that the engine needs to know of one stage."""
+
+    name: str
+    kind: Kind
+    help: str
+    options: tuple[OptionDeclaration, ...]
+    function: Callable[..., Any]
+    takes_board: bool
+    takes_demand: bool
+    demand: DemandRule | None
+    plugin: str = ""
+
+    @cached_property
+    def model(self) -> type[BaseModel]:
+        """The options as a pydantic model: unknown keys forbidden, strict types, limits and units."""
+        from ladderlight.validation import model_of_options
+
+        return model_of_options(self)
+
+    def check(self, raw: Mapping[str, Any]) -> tuple[dict[str, Any], list[Problem]]:
+        """Validate options as a recipe gives them.
+
+        Returns the values of the given options, defaults left out, and the problems with ``where`` relative to the
+        stage's table.
+        """
+        from pydantic import ValidationError
+
+        from ladderlight.validation import problems_of
+
+        try:
+            checked = self.model.model_validate_json(json.dumps(dict(raw), default=str), strict=True)
+        except ValidationError as error:
+            return {}, problems_of(error, self.model, owner=f"stage {self.name!r}")
+        return {name: getattr(checked, name) for name in checked.model_fields_set}, []
+
+    def run(self, value: Any, board: Board, options: Mapping[str, Any], demand: Demand | None = None) -> Any:
+        """Call the stage with its flow value, what else its signature asks for, and its options."""
+        positional = [value]
+        if self.takes_board:
+            positional.append(board)
+        if self.takes_demand:
+            positional.append(demand or Demand())
+        return self.function(*positional, **options)
+
+
+def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDeclaration:
+    """Read a stage's declaration off its annotations.
+
+    Raises
+    ------
+    PluginError
+        When the function is not a stage, an annotation cannot be resolved, or the signature is not one of the kinds.
+    """
+    name = getattr(function, "__name__", repr(function))
+    mark = getattr(function, _MARK, None)
+    label = f"stage {name!r}" + (f" of plugin {plugin!r}" if plugin else "")
+    if mark is None:
+        raise PluginError(f"{label}: not a stage; mark the function with @stage(help=...)")
+    try:
+        hints = typing.get_type_hints(function, include_extras=True)
+    except Exception as error:
+        raise PluginError(
+            f"{label}: an annotation cannot be read ({error}); import the types it names at run time"
+        ) from error
+    parameters = list(inspect.signature(function).parameters.values())
+    for parameter in parameters:
+        if parameter.kind in (parameter.VAR_KEYWORD, parameter.VAR_POSITIONAL):
+            raise PluginError(f"{label}: '{parameter}' would swallow mistakes; name each option")
+        if parameter.name not in hints:
+            raise PluginError(f"{label}: parameter {parameter.name!r} has no annotation; add one")
+    flow = [p for p in parameters if p.kind is not p.KEYWORD_ONLY]
+    texts = [_plain_text(hints[p.name]) for p in flow]
+    kind = kind_of(texts[0] if texts else "", _plain_text(hints.get("return")))
+    if kind is None or any(text not in ("Board", "Demand") for text in texts[1:]):
+        raise PluginError(f"{label}: its parameters and result are of no known kind; {_kinds_in_words()}")
+    return StageDeclaration(
+        name=name,
+        kind=kind,
+        help=mark.help,
+        options=tuple(_option(p, hints[p.name]) for p in parameters if p.kind is p.KEYWORD_ONLY),
+        function=function,
+        takes_board="Board" in texts[1:],
+        takes_demand="Demand" in texts[1:],
+        demand=mark.demand,
+        plugin=plugin,
+    )
+
+
+def kind_of(first: str, result: str) -> Kind | None:
+    """Give the kind of a stage from the text of its first parameter's and its result's annotation, or None."""
+    return _KINDS.get((_normal(first), _normal(result)))
+
+
+def check_chain(chain: Sequence[StageDeclaration]) -> list[Problem]:
+    """Check that each stage can follow the one before, and that the chain goes from files to files.
+
+    ``where`` of a problem is ``(index of the stage,)``, or empty for the chain as a whole.
+    """
+    problems = []
+    repeatable = {Kind.PICTURE, Kind.CODED, Kind.ARRANGEMENT, Kind.EMISSION}
+    for index, (before, after) in enumerate(zip(chain, chain[1:], strict=False), start=1):
+        if after.kind.rank < before.kind.rank or (after.kind is before.kind and after.kind not in repeatable):
+            problems.append(
+                Problem(
+                    where=(index,),
+                    what=f"stage {after.name!r} ({after.kind.phrase}) cannot follow {before.name!r} ({before.kind.phrase})",
+                    action=_move(before, after),
+                )
+            )
+    present = {declaration.kind for declaration in chain}
+    for kind, example in _NEEDED.items():
+        if kind not in present:
+            problems.append(
+                Problem(where=(), what=f"the chain has no stage from {kind.phrase}", action=f'add use = "{example}"')
+            )
+    return problems
+
+
+_NEEDED = {
+    Kind.SOURCE: "read",
+    Kind.REDUCTION: "diffuse",
+    Kind.ARRANGEMENT: "bank_pictures",
+    Kind.EMISSION: "binary",
+}
+
+
+def _move(before: StageDeclaration, after: StageDeclaration) -> str:
+    if after.kind is before.kind:
+        return "keep one of the two"
+    return f"put {after.name!r} before {before.name!r}"
+
+
+def _option(parameter: inspect.Parameter, hint: Any) -> OptionDeclaration:
+    option = next((item for item in getattr(hint, "__metadata__", ()) if isinstance(item, Option)), Option(""))
+    required = parameter.default is parameter.empty
+    return OptionDeclaration(
+        name=parameter.name,
+        annotation=hint.__origin__ if hasattr(hint, "__metadata__") else hint,
+        default=None if required else parameter.default,
+        required=required,
+        option=option,
+    )
+
+
+def _plain_text(hint: Any) -> str:
+    """Name a resolved annotation as its source would: ``Sequence[CodedPicture]``."""
+    if hasattr(hint, "__metadata__"):
+        hint = hint.__origin__
+    origin = typing.get_origin(hint)
+    if origin is None:
+        return getattr(hint, "__name__", str(hint))
+    inner = [_plain_text(item) for item in typing.get_args(hint) if item is not Ellipsis]
+    return f"{getattr(origin, '__name__', origin)}[{', '.join(inner)}]"
+
+
+def _normal(text: str) -> str:
+    outer, bracket, inner = text.partition("[")
+    outer = outer.rpartition(".")[2]
+    if bracket and outer in _MANY:
+        inner = inner.removesuffix("]").removesuffix(", ...")
+        return f"many {inner.rpartition('.')[2]}"
+    return outer
+
+
+def _kinds_in_words() -> str:
+    return "give one of " + ", ".join(
+        f"{a.replace('many ', 'Sequence of ')} -> {b.replace('many ', 'Sequence of ')}" for a, b in _KINDS
+    )
+
+
+def _type_text(annotation: Any, option: Option) -> str:
+    if typing.get_origin(annotation) is typing.Literal:
+        text = ", ".join(json.dumps(value) for value in typing.get_args(annotation))
+    else:
+        names = {int: "whole number", float: "number", str: "text", bool: "true or false", type(None): "nothing"}
+        args = typing.get_args(annotation)
+        if args and typing.get_origin(annotation) not in (list, tuple, dict):
+            text = " or ".join(_type_text(arg, Option("")) for arg in args if arg is not type(None))
+        else:
+            text = names.get(annotation, _plain_text(annotation))
+    if option.unit:
+        text += f" in {option.unit}"
+    if option.minimum is not None and option.maximum is not None:
+        text += f", {option.minimum:g} to {option.maximum:g}"
+    elif option.minimum is not None:
+        text += f", {option.minimum:g} or more"
+    elif option.maximum is not None:
+        text += f", at most {option.maximum:g}"
+    return text

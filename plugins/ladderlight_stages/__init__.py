@@ -1,0 +1,19 @@
+"""The built-in stages, one file each, in folders by kind; registered like anyone else's, by string reference."""
+
+from ladderlight.plugins import hookimpl
+
+
+@hookimpl
+def ladderlight_stages() -> list[str]:
+    """Give the built-in stages."""
+    package = "ladderlight_stages"
+    return [
+        f"{package}.sources.read:read",
+        f"{package}.pictures.crop:crop",
+        f"{package}.pictures.resize:resize",
+        f"{package}.reductions.diffuse:diffuse",
+        f"{package}.reductions.nearest:nearest",
+        f"{package}.arrangements.bank_pictures:bank_pictures",
+        f"{package}.emissions.binary:binary",
+        f"{package}.emissions.intel_hex:intel_hex",
+    ]

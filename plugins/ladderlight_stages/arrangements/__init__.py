@@ -1,0 +1,1 @@
+"""Stages that place coded pictures in memories."""

@@ -1,0 +1,1 @@
+"""Stages from coded picture to coded picture."""

@@ -1,0 +1,1 @@
+"""Stages that turn contents into files for device programmers."""

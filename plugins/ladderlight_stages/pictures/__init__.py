@@ -1,0 +1,1 @@
+"""Stages from picture to picture."""

@@ -1,0 +1,1 @@
+"""Stages that reduce pictures to the board's codes."""

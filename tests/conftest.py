@@ -1,0 +1,115 @@
+"""Boards that many tests use."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable
+from fractions import Fraction
+
+import pytest
+
+from ladderlight.board import MODES, PARTS, Board, Channel, Counters, Ladder, Memory, Packing, Part, Raster
+from ladderlight.board.checks import problems_of
+from ladderlight.board.lines import expand, expand_names
+
+BoardMaker = Callable[..., Board]
+
+
+def weighted_ladder(**channels: dict[str, float]) -> Ladder:
+    """A 5 V ladder with ideal drivers; ``grey`` feeds all three guns."""
+    guns = {"red": (0,), "green": (1,), "blue": (2,), "grey": (0, 1, 2)}
+    return Ladder(
+        supply=5.0,
+        channels=tuple(Channel(name=name, resistors=table, guns=guns[name]) for name, table in channels.items()),
+    )
+
+
+def make_memory(
+    name: str = "picture",
+    *,
+    address: list[str],
+    data: list[str],
+    part: str | Part = "27C010",
+    **more: object,
+) -> Memory:
+    """A memory whose lists are written as in a recipe."""
+    return Memory(
+        name=name,
+        part=PARTS[part] if isinstance(part, str) else part,
+        address=tuple(pin for entry in address for pin in expand(entry)),
+        data=tuple(pin for entry in data for pin in expand_names(entry)),
+        **more,  # type: ignore[arg-type]
+    )
+
+
+RGB64 = {
+    "red": {"r0": 1500.0, "r1": 680.0},
+    "green": {"g0": 1500.0, "g1": 680.0},
+    "blue": {"b0": 1500.0, "b1": 680.0},
+}
+RGB64_DATA = ["b0-b1", "g0-g1", "r0-r1"]
+
+
+@pytest.fixture
+def make_board() -> BoardMaker:
+    """Make a board from memories; by default 160x120 pixels in 64 colours with four banks in one 27C010."""
+
+    def make(
+        *memories: Memory,
+        mode: str = "640x480@60",
+        clock: str = "25175000",
+        ladder: Ladder | None = None,
+        counters: Counters | None = None,
+        check: bool = True,
+    ) -> Board:
+        board = Board(
+            raster=Raster(mode=MODES[mode], clock=Fraction(clock)),
+            memories=memories or (make_memory(address=["x2-x9", "y2-y8", "bank0-bank1"], data=RGB64_DATA),),
+            ladder=ladder or weighted_ladder(**RGB64),
+            counters=counters or Counters(),
+        )
+        if check:
+            assert problems_of(board) == []
+        return board
+
+    return make
+
+
+@pytest.fixture
+def board(make_board: BoardMaker) -> Board:
+    """160x120 pixels in 64 colours (1500 and 680 ohm), four banks in one 27C010."""
+    return make_board()
+
+
+@pytest.fixture
+def memory() -> Callable[..., Memory]:
+    """Make a memory whose lists are written as in a recipe."""
+    return make_memory
+
+
+@pytest.fixture
+def ladder() -> Callable[..., Ladder]:
+    """Make a weighted 5 V ladder."""
+    return weighted_ladder
+
+
+@pytest.fixture
+def packing() -> type[Packing]:
+    """The packing class, for terse tests."""
+    return Packing
+
+
+@pytest.fixture
+def program() -> Callable[[str], str]:
+    """Find an outside program; skip the test without it, or fail where CI=true promises it."""
+
+    def find(name: str) -> str:
+        path = shutil.which(name)
+        if path is None and os.environ.get("CI") == "true":
+            pytest.fail(f"{name} is missing; CI must install it")
+        if path is None:
+            pytest.skip(f"{name} is not installed")
+        return path
+
+    return find
