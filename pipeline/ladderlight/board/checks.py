@@ -106,7 +106,8 @@ def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iter
         chips = f" in {memory.chips} chips" if memory.chips > 1 else ""
         yield Problem(
             where=(*where, "address"),
-            what=f"{memory.part.number}{chips} has {memory.address_pins} address lines, but {len(memory.address)} are listed",
+            what=f"{memory.part.number}{chips} has {memory.address_pins} address lines, "
+            f"but {len(memory.address)} are listed",
             action="drop a line or use a larger part",
         )
     for pin, expression in enumerate(memory.address):

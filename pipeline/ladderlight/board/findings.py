@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 Level = Literal["error", "caution", "note"]
 
@@ -15,3 +16,9 @@ class Finding:
     level: Level
     where: str
     message: str
+
+
+def ranked(findings: Iterable[Finding]) -> list[Finding]:
+    """Sort findings by level, the gravest first; within a level they stay in the order given."""
+    levels = get_args(Level)
+    return sorted(findings, key=lambda finding: levels.index(finding.level))

@@ -31,6 +31,7 @@ class Conflict(Exception):  # noqa: N818 - it is what happened, not an error cla
     """Two places want different words at one address."""
 
     def __init__(self, memory: str, address: int, first: Place, second: Place) -> None:
+        """Take the memory, the address and both places."""
         self.memory, self.address, self.first, self.second = memory, address, first, second
         super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} want different words there")
 

@@ -1,0 +1,24 @@
+"""Advice: what is worth saying about a board before it is built, each finding with what to do about it."""
+
+from __future__ import annotations
+
+from ladderlight.board.advice import blanking, clock, colours, memories, picture, speed
+from ladderlight.board.board import Board
+from ladderlight.board.checks import problems_of
+from ladderlight.board.findings import Finding, ranked
+
+_TOPICS = (picture.findings, speed.findings, clock.findings, blanking.findings, colours.findings, memories.findings)
+
+
+def findings(board: Board) -> list[Finding]:
+    """Give all findings about a board, errors first, then cautions, then notes.
+
+    What makes the board impossible comes alone: nothing else can be worked out then.
+    """
+    problems = problems_of(board)
+    if problems:
+        return [
+            Finding(level="error", where=".".join(map(str, problem.where)), message=str(problem))
+            for problem in problems
+        ]
+    return ranked(finding for topic in _TOPICS for finding in topic(board))

@@ -1,0 +1,35 @@
+"""Findings about the clock: whether it makes the line rate that the monitor expects, in whole counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ladderlight.board.board import Board
+from ladderlight.board.findings import Finding
+from ladderlight.board.modes import TOLERANCE
+from ladderlight.board.quantities import frequency, joined
+from ladderlight.board.raster import USABLE
+
+
+def findings(board: Board) -> Iterator[Finding]:
+    """Say when the clock does not fit the mode, and which do."""
+    raster = board.raster
+    if raster.whole:
+        return
+    off = abs(raster.deviation)
+    clocks = joined([frequency(clock) for clock in raster.fitting_clocks(3)], "or")
+    rate = f"{frequency(raster.line_rate)} ({raster.deviation:+.2%} from {raster.mode.name})"
+    if off <= TOLERANCE:
+        yield Finding(
+            level="note",
+            where="clock",
+            message=f"{frequency(raster.clock)} does not divide the mode's {frequency(raster.mode.dot_clock)} evenly, "
+            f"but {raster.x.total} counts a line give {rate}, within tolerance; {clocks} would fit exactly",
+        )
+        return
+    yield Finding(
+        level="caution" if off <= USABLE else "error",
+        where="clock",
+        message=f"{frequency(raster.clock)} gives a line rate of {rate}, which the monitor may not follow and an "
+        f"unprotected tube monitor may be damaged by; use {clocks}, and see the monitor's manual for its limits",
+    )

@@ -1,0 +1,31 @@
+"""Quantities in words, for messages: hertz, seconds, volts."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+_PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"), (1e-12, "p"))
+
+
+def in_words(value: float | Fraction, unit: str, *, digits: int = 5) -> str:
+    """Give a quantity with an SI prefix and at most ``digits`` significant digits: ``in_words(25175000, "Hz")``."""
+    number = float(value)
+    if number == 0:
+        return f"0 {unit}"
+    factor, prefix = next(((f, p) for f, p in _PREFIXES if abs(number) >= f * 0.99999), _PREFIXES[-1])
+    return f"{number / factor:.{digits}g} {prefix}{unit}"
+
+
+def frequency(hertz: float | Fraction) -> str:
+    """Give a frequency to seven digits, enough to tell oscillators apart."""
+    return in_words(hertz, "Hz", digits=7)
+
+
+def nanoseconds(seconds: float) -> str:
+    """Give a time in nanoseconds, to a tenth, as datasheets do."""
+    return f"{seconds * 1e9:.1f} ns"
+
+
+def joined(words: list[str], last: str = "and") -> str:
+    """Join words as a sentence does: ``a, b and c``."""
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
