@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from ladderlight.board import Board, Device, Palette
-    from ladderlight.errors import ArrangementError, PictureError
+    from ladderlight.devicefiles import Piece, pieces
+    from ladderlight.errors import ArrangementError, DeviceFileError, PictureError
     from ladderlight.pictures import (
         CodedPicture,
         Contents,
         DeviceFile,
+        Extent,
         MemoryContents,
         Origin,
         Picture,
@@ -27,11 +29,13 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "ladderlight.board": ("Board", "Device", "Palette"),
-    "ladderlight.errors": ("ArrangementError", "PictureError"),
+    "ladderlight.devicefiles": ("Piece", "pieces"),
+    "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError"),
     "ladderlight.pictures": (
         "CodedPicture",
         "Contents",
         "DeviceFile",
+        "Extent",
         "MemoryContents",
         "Origin",
         "Picture",
@@ -49,14 +53,18 @@ __all__ = [
     "Demand",
     "Device",
     "DeviceFile",
+    "DeviceFileError",
+    "Extent",
     "MemoryContents",
     "Option",
     "Origin",
     "Palette",
     "Picture",
     "PictureError",
+    "Piece",
     "PlacedPicture",
     "__version__",
+    "pieces",
     "stage",
 ]
 

@@ -39,6 +39,7 @@ class BoardError(LadderlightError):
     """The board as declared cannot work; all the reasons at once."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
+        """Take all the problems of the board."""
         self.problems = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
@@ -47,6 +48,7 @@ class RecipeError(LadderlightError):
     """A recipe has errors. ``lines`` are all of them, each as ``file:line:column: what; what to do``."""
 
     def __init__(self, lines: Iterable[str]) -> None:
+        """Take the finished lines."""
         self.lines = tuple(lines)
         super().__init__("\n".join(self.lines))
 
@@ -57,6 +59,10 @@ class PictureError(LadderlightError):
 
 class ArrangementError(LadderlightError):
     """Pictures do not fit into the board's memories, or two of them want different words at one address."""
+
+
+class DeviceFileError(LadderlightError):
+    """A device file cannot be written as asked, or does not hold what its device needs."""
 
 
 class PluginError(LadderlightError):

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     import numpy as np
@@ -32,7 +32,7 @@ class Origin:
 
 @dataclass(frozen=True, kw_only=True)
 class Picture:
-    """A picture before reduction: ``pixels`` float32, shape (height, width, 3), linear light, 0 to 1, sRGB primaries."""
+    """A picture before reduction: ``pixels`` float32 (height, width, 3), linear light, 0 to 1, sRGB primaries."""
 
     origin: Origin
     pixels: NDArray[np.float32]
@@ -86,6 +86,25 @@ class Contents:
     pictures: tuple[PlacedPicture, ...] = field(default=())
 
 
+ByteOrder = Literal["little", "big"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Extent:
+    """Which bytes of a device's image a file holds. The image is the device's words as bytes, lowest address first."""
+
+    first: int = 0
+    """Index in the image of the file's first byte."""
+    count: int | None = None
+    """How many bytes the file holds; all that are left when not given."""
+    step: int = 1
+    """Distance in the image between the file's bytes: 2 for the even or the odd bytes of 16-bit words."""
+    order: ByteOrder = "little"
+    """Order of the bytes of a word in the image."""
+    offset: int = 0
+    """The address that the file gives to its first byte, in formats that have addresses."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class DeviceFile:
     """One file for a device programmer, as an emission stage gives it."""
@@ -93,5 +112,7 @@ class DeviceFile:
     device: str
     """Name of the device the file is for."""
     name: str
-    """File name below ``devices/``."""
+    """File name below ``devices/``. The engine puts the project's name in place of ``{project}``."""
     data: bytes = field(repr=False)
+    extent: Extent | None = Extent()
+    """What the file holds of the device; None for a file beside it that is not read back, such as a picture."""

@@ -1,0 +1,265 @@
+"""Between words and device files: chips, images, the pieces that go into one file each, and files read back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import Board, Device
+from ladderlight.errors import DeviceFileError, nearest_word
+from ladderlight.fileformats import Segment, segments_of
+from ladderlight.pictures import ByteOrder, Contents, DeviceFile, Extent
+
+Split = Literal["none", "even_odd"]
+Words = NDArray[np.uint32]
+
+ERASED = 0xFF
+"""What every byte of an erased chip reads."""
+
+_FIELDS = ("device", "memory", "part", "piece", "project")
+_FIELD = re.compile(r"\{([^{}]*)\}")
+_UNSAFE = re.compile(r"[^\w.+-]+")
+
+
+def device_words(contents: Contents, board: Board) -> list[tuple[Device, Words]]:
+    """Split each memory's words over its chips, lowest addresses first. Each is uint32, shape (words of the part,)."""
+    return [
+        (device, contents.memories[device.memory].words[device.first_word : device.first_word + device.part.words])
+        for device in board.devices
+    ]
+
+
+def bytes_of(words: Words, width: int, order: ByteOrder = "little") -> bytes:
+    """Give words of ``width`` bits as bytes, each in as few bytes as hold it, in this order."""
+    size = bytes_per_word(width)
+    planes = np.ascontiguousarray(words, dtype="<u4").view(np.uint8).reshape(-1, 4)[:, :size]
+    return np.ascontiguousarray(planes if order == "little" else planes[:, ::-1]).tobytes()
+
+
+def words_of(data: bytes, width: int, order: ByteOrder = "little") -> Words:
+    """Give bytes as words of ``width`` bits: the inverse of :func:`bytes_of`. The upper spare bits are cut off."""
+    size = bytes_per_word(width)
+    planes = np.frombuffer(data, dtype=np.uint8).reshape(-1, size)
+    wide = np.zeros((len(planes), 4), dtype=np.uint8)
+    wide[:, :size] = planes if order == "little" else planes[:, ::-1]
+    return wide.view("<u4").ravel().astype(np.uint32) & np.uint32((1 << width) - 1)
+
+
+def bytes_per_word(width: int) -> int:
+    """How many bytes of a file hold one word."""
+    return (width + 7) // 8
+
+
+@dataclass(frozen=True, kw_only=True)
+class Piece:
+    """What one file is to hold of a device."""
+
+    device: Device
+    extent: Extent
+    data: bytes
+    label: str
+    """``"even"``, ``"0"``, ``"odd-1"``: which piece it is, empty for a whole device."""
+
+    @property
+    def element(self) -> int:
+        """Bytes of one element in formats that list words: those of a word, or 1 where the word is torn apart."""
+        return bytes_per_word(self.device.part.width) if self.extent.step == 1 else 1
+
+    def file(self, pattern: str, data: bytes, *, offset: int = 0) -> DeviceFile:
+        """Make the file of this piece. ``pattern`` is its name with fields, ``offset`` the address of its first byte.
+
+        Raises
+        ------
+        DeviceFileError
+            When the pattern names an unknown field or would leave the folder.
+        """
+        return DeviceFile(
+            device=self.device.name,
+            name=self.name(pattern),
+            data=data,
+            extent=replace(self.extent, offset=offset),
+        )
+
+    def name(self, pattern: str) -> str:
+        """Fill a name pattern's fields in; a piece's label goes before the suffix when the pattern has no place."""
+        if self.label and "{piece}" not in pattern:
+            stem, dot, suffix = pattern.rpartition(".")
+            pattern = f"{stem}-{{piece}}{dot}{suffix}" if dot else f"{pattern}-{{piece}}"
+        values = {
+            "device": self.device.name,
+            "memory": self.device.memory,
+            "part": self.device.part.number,
+            "piece": self.label,
+            "project": "{project}",
+        }
+
+        def fill(match: re.Match[str]) -> str:
+            if match[1] not in values:
+                raise DeviceFileError(
+                    f"file name {pattern!r} has an unknown field {match[0]!r}; {nearest_word(match[1], _FIELDS)}"
+                )
+            return values[match[1]]
+
+        return _FIELD.sub(fill, pattern)
+
+
+def pieces(
+    contents: Contents,
+    board: Board,
+    *,
+    order: ByteOrder = "little",
+    split: Split = "none",
+    size: int | None = None,
+) -> list[Piece]:
+    """Cut all devices into what goes into one file each.
+
+    Parameters
+    ----------
+    contents, board
+        What is to be burned, and the board.
+    order
+        Byte order of words wider than 8 bits.
+    split
+        ``"even_odd"`` puts the even and the odd bytes of wider words into files of their own.
+    size
+        Most bytes in one file, for programmers with a small buffer; cut at multiples of it.
+
+    Raises
+    ------
+    DeviceFileError
+        When a size is not a whole number of words.
+    """
+    found = []
+    for device, words in device_words(contents, board):
+        width = bytes_per_word(device.part.width)
+        image = bytes_of(words, device.part.width, order)
+        torn = split == "even_odd" and width > 1
+        step = width if torn else 1
+        if size is not None and size % (width // step):
+            raise DeviceFileError(
+                f"files of {size} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
+            )
+        for lane in range(step):
+            lane_label = ("even", "odd")[lane] if step == 2 else str(lane)
+            lane_bytes = len(image) // step
+            most = min(size or lane_bytes, lane_bytes)
+            for number, start in enumerate(range(0, lane_bytes, most)):
+                count = min(most, lane_bytes - start)
+                extent = Extent(first=lane + start * step, count=count, step=step, order=order)
+                labels = [lane_label] * torn + [str(number)] * (most < lane_bytes)
+                data = extent_bytes(image, extent)
+                found.append(Piece(device=device, extent=extent, data=data, label="-".join(labels)))
+    return found
+
+
+def extent_bytes(image: bytes, extent: Extent) -> bytes:
+    """Cut what a file holds out of a device's image."""
+    return image[extent.first :: extent.step][: extent.count]
+
+
+def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
+    """Put the project's name into the file names, and check that each name is a file of its own inside the folder.
+
+    Raises
+    ------
+    DeviceFileError
+        When two files have one name (also where only the case differs), or a name leaves the folder.
+    """
+    named: dict[str, DeviceFile] = {}
+    word = _UNSAFE.sub("-", project).strip("-") or "project"
+    for file in files:
+        file = replace(file, name=file.name.replace("{project}", word))
+        parts = file.name.split("/")
+        if "\\" in file.name or ":" in file.name or any(part.strip() in ("", ".", "..") for part in parts):
+            raise DeviceFileError(f"a device file cannot be called {file.name!r}; use a plain name such as picture.bin")
+        other = named.setdefault(file.name.casefold(), file)
+        if other is not file:
+            raise DeviceFileError(
+                f"{other.name!r} for device {other.device!r} and {file.name!r} for {file.device!r} are one file; "
+                "put {device} into the name or give one of the stages another suffix"
+            )
+    return list(named.values())
+
+
+def read_device_file(name: str, data: bytes, device: Device, order: ByteOrder = "little") -> Words:
+    """Read a file that holds a whole device: plain binary, Intel HEX, S-record or Verilog memory, told by its content.
+
+    Addresses that a file leaves out read as in an erased chip.
+
+    Returns
+    -------
+    uint32, shape (words of the part,).
+
+    Raises
+    ------
+    DeviceFileError
+        When the file is damaged, or does not have the device's size.
+    """
+    return join_files([DeviceFile(device=device.name, name=name, data=data, extent=Extent(order=order))], device)
+
+
+def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
+    """Put a device's words together from all its files, in whatever format each one is.
+
+    Raises
+    ------
+    DeviceFileError
+        When a file is damaged or has a wrong size, when two files disagree about a word, or when together they do not
+        cover the device.
+    """
+    width = bytes_per_word(device.part.width)
+    image = np.full(device.part.bytes, ERASED, dtype=np.uint8)
+    owner = np.full(device.part.bytes, -1, dtype=np.int64)
+    for number, file in enumerate(files):
+        if file.extent is None:
+            continue
+        at = np.arange(device.part.bytes)[file.extent.first :: file.extent.step][: file.extent.count]
+        held = np.frombuffer(_held_bytes(file, device, len(at)), dtype=np.uint8)
+        if file.extent.order == "big":
+            at = at // width * width + (width - 1 - at % width)
+        differs = np.flatnonzero((owner[at] >= 0) & (image[at] != held))
+        if differs.size:
+            place = int(at[differs].min())
+            raise DeviceFileError(
+                f"{files[owner[place]].name} and {file.name} disagree about device {device.name!r} in {differs.size} "
+                f"bytes, first at address {place // width:04X}h; build again"
+            )
+        image[at] = held
+        owner[at] = number
+    missing = int(np.count_nonzero(owner < 0))
+    if missing:
+        names = ", ".join(file.name for file in files if file.extent is not None)
+        raise DeviceFileError(
+            f"{names or 'no file'} cannot be read as device {device.name!r}: {missing} of {device.part.bytes} bytes "
+            "are in no file; add a stage that writes the whole device, such as binary"
+        )
+    return words_of(image.tobytes(), device.part.width)
+
+
+def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytes:
+    assert file.extent is not None  # noqa: S101 - the caller has left those out
+    element = bytes_per_word(device.part.width) if file.extent.step == 1 else 1
+    held = bytearray([ERASED]) * size
+    segments = segments_of(file.name, file.data, size=size, element=element, order=file.extent.order)
+    for segment in segments:
+        _put(held, segment, file, device)
+    return bytes(held)
+
+
+def _put(held: bytearray, segment: Segment, file: DeviceFile, device: Device) -> None:
+    assert file.extent is not None  # noqa: S101 - as above
+    start = segment.address - file.extent.offset
+    end = start + len(segment.data)
+    if start < 0 or end > len(held):
+        first = file.extent.offset
+        raise DeviceFileError(
+            f"{file.name} has bytes at {segment.address:X}h to {segment.address + len(segment.data) - 1:X}h, but "
+            f"device {device.name!r} ({device.part.number}) takes {first:X}h to {first + len(held) - 1:X}h; "
+            "check that it is the file of this device"
+        )
+    held[start:end] = segment.data

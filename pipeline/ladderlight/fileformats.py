@@ -1,0 +1,158 @@
+"""Programmer files by content: which format a file has, and the bytes it holds at which addresses."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import bincopy
+
+from ladderlight.errors import DeviceFileError
+from ladderlight.pictures import ByteOrder
+
+Format = Literal["binary", "intel_hex", "s_record", "verilog_mem"]
+
+_HEX_RECORD = re.compile(rb"\s*:(?:[0-9A-Fa-f]{2}){5,}\s*(?:\n|$)")
+_S_RECORD = re.compile(rb"\s*S[0-9](?:[0-9A-Fa-f]{2}){3,}\s*(?:\n|$)")
+_VERILOG = re.compile(rb"(?:\s|//[^\n]*\n|/\*.*?\*/)*@[0-9A-Fa-f]+\s+[0-9A-Fa-f]+\s", re.DOTALL)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Segment:
+    """Bytes that a file holds from an address on."""
+
+    address: int
+    data: bytes
+
+
+def format_of(data: bytes) -> Format:
+    """Tell a file's format from its content. What is none of the text formats is plain binary."""
+    for pattern, name in _TEXTS:
+        if pattern.match(data):
+            return name
+    return "binary"
+
+
+def segments_of(
+    name: str, data: bytes, *, size: int | None = None, element: int = 1, order: ByteOrder = "little"
+) -> list[Segment]:
+    """Read a file of any of the formats.
+
+    Parameters
+    ----------
+    name
+        The file's name, for messages.
+    data
+        Its content.
+    size
+        How many bytes a plain binary file must hold; None allows any.
+    element
+        Bytes of one element of a format that lists words.
+    order
+        Byte order in which such elements become bytes.
+
+    Raises
+    ------
+    DeviceFileError
+        When the file is damaged, empty or, plain binary, of another size.
+    """
+    kind = format_of(data)
+    if kind == "binary":
+        if size is not None and len(data) != size:
+            raise DeviceFileError(
+                f"{name} holds {len(data)} bytes, but {size} are needed; check that it is the file of this device"
+            )
+        return [Segment(address=0, data=data)]
+    try:
+        text = data.decode("ascii")
+    except UnicodeDecodeError as error:
+        raise DeviceFileError(
+            f"{name} begins as text but byte {error.start} is not; the file is damaged, write it again"
+        ) from None
+    if kind == "intel_hex":
+        return _intel_hex(name, text)
+    if kind == "s_record":
+        return _s_record(name, text)
+    return _verilog_mem(name, text, element, order)
+
+
+def _records(
+    name: str, text: str, unpack: Callable[[str], object], add: Callable[[bincopy.BinFile], None]
+) -> list[Segment]:
+    file = bincopy.BinFile()
+    try:
+        add(file)
+    except (bincopy.Error, ValueError) as error:
+        for number, line in enumerate(text.splitlines(), start=1):
+            if line.strip():
+                try:
+                    unpack(line.strip())
+                except (bincopy.Error, ValueError) as reason:
+                    raise DeviceFileError(f"{name}:{number}: {reason}; the file is damaged, write it again") from None
+        raise DeviceFileError(f"{name}: {error}; the file is damaged, write it again") from None
+    return [Segment(address=address, data=bytes(data)) for address, data in file.segments]
+
+
+def _intel_hex(name: str, text: str) -> list[Segment]:
+    segments = _records(name, text, bincopy.unpack_ihex, lambda file: file.add_ihex(text))
+    ends = [number for number, line in enumerate(_lines(text)) if line[7:9] == "01"]
+    _check_end(name, text, ends)
+    return segments
+
+
+def _s_record(name: str, text: str) -> list[Segment]:
+    segments = _records(name, text, bincopy.unpack_srec, lambda file: file.add_srec(text))
+    lines = _lines(text)
+    _check_end(name, text, [number for number, line in enumerate(lines) if line[1] in "789"])
+    data = sum(line[1] in "123" for line in lines)
+    for line in lines:
+        if line[1] in "56" and int(line[4:-2], 16) != data:
+            raise DeviceFileError(
+                f"{name}: holds {data} data records, but its count record says {int(line[4:-2], 16)}; "
+                "records are missing, write it again"
+            )
+    return segments
+
+
+def _check_end(name: str, text: str, ends: list[int]) -> None:
+    if not ends:
+        raise DeviceFileError(f"{name}: has no end record, so it may be cut off; write it again")
+    if ends[0] != len(_lines(text)) - 1:
+        raise DeviceFileError(f"{name}: goes on after its end record; write it again")
+
+
+def _lines(text: str) -> list[str]:
+    return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+def _verilog_mem(name: str, text: str, element: int, order: ByteOrder) -> list[Segment]:
+    """Read ``$readmemh`` text: addresses count elements (IEEE 1364)."""
+    plain = re.sub(r"//[^\n]*|/\*.*?\*/", " ", text, flags=re.DOTALL)
+    segments: list[Segment] = []
+    address, held = 0, bytearray()
+    for token in plain.split():
+        try:
+            value = int(token.removeprefix("@"), 16)
+            if token.startswith("@"):
+                if held:
+                    segments.append(Segment(address=address * element, data=bytes(held)))
+                address, held = value, bytearray()
+            else:
+                held += value.to_bytes(element, order)
+        except (ValueError, OverflowError):
+            raise DeviceFileError(
+                f"{name}: {token[:20]!r} is not a hexadecimal element of {element * 8} bits; "
+                "check that it is the file of this device"
+            ) from None
+    if held:
+        segments.append(Segment(address=address * element, data=bytes(held)))
+    return segments
+
+
+_TEXTS: tuple[tuple[re.Pattern[bytes], Format], ...] = (
+    (_HEX_RECORD, "intel_hex"),
+    (_S_RECORD, "s_record"),
+    (_VERILOG, "verilog_mem"),
+)

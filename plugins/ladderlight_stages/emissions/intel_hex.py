@@ -1,0 +1,73 @@
+"""Intel HEX files.
+
+Intel Hexadecimal Object File Format Specification, Revision A, 1988.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import bincopy
+
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, Piece, pieces, stage
+
+_PAGE = 1 << 16
+"""A data record addresses 64 KiB; the extended linear address record chooses which."""
+_MOST = 1 << 32
+
+
+@stage(help="Write each device as an Intel HEX file.")
+def intel_hex(
+    contents: Contents,
+    board: Board,
+    *,
+    name: Annotated[
+        str, Option("file name, with {device}, {memory}, {part}, {piece} and {project} put in")
+    ] = "{device}.hex",
+    record: Annotated[int, Option("most data bytes in one record", minimum=1, maximum=255)] = 16,
+    order: Annotated[Literal["little", "big"], Option("byte order of words wider than 8 bits")] = "little",
+    split: Annotated[
+        Literal["none", "even_odd"], Option("whether even and odd bytes of wider words go into files of their own")
+    ] = "none",
+    size: Annotated[int | None, Option("most bytes in one file, for programmers that take less", minimum=1)] = None,
+    offset: Annotated[int, Option("address of a file's first byte", minimum=0)] = 0,
+    leave_out_fill: Annotated[
+        bool, Option("leave out records that hold only FFh, which an erased chip holds already")
+    ] = False,
+) -> list[DeviceFile]:
+    """Give every device in records of 16 bytes by default, with extended linear addresses above 64 KiB.
+
+    No data record crosses a 64 KiB boundary: inside one, an address that wraps is undefined by the specification.
+
+    Raises
+    ------
+    DeviceFileError
+        When an offset puts bytes beyond the 4 GiB that the format can address.
+    """
+    files = []
+    for piece in pieces(contents, board, order=order, split=split, size=size):
+        if offset + len(piece.data) > _MOST:
+            raise DeviceFileError(
+                f"offset {offset:X}h puts bytes of device {piece.device.name!r} beyond 4 GiB; lower it"
+            )
+        text = _text(piece, offset, record, leave_out_fill=leave_out_fill)
+        files.append(piece.file(name, text.encode("ascii"), offset=offset))
+    return files
+
+
+def _text(piece: Piece, offset: int, record: int, *, leave_out_fill: bool) -> str:
+    """Write the records page by page, because the library lets records cross from one page into the next."""
+    end = offset + len(piece.data)
+    lines: list[str] = []
+    start = offset
+    while start < end:
+        stop = min(end, (start // _PAGE + 1) * _PAGE)
+        page = bincopy.BinFile()
+        for at in range(start, stop, record):
+            data = piece.data[at - offset : min(at + record, stop) - offset]
+            if not leave_out_fill or data.strip(b"\xff"):
+                page.add_binary(data, address=at)
+        if len(page):
+            lines += page.as_ihex(number_of_data_bytes=record).splitlines()[:-1]
+        start = stop
+    return "\n".join([*lines, ":00000001FF", ""])
