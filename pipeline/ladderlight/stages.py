@@ -1,8 +1,9 @@
 """The stage contract: what a stage is, what flows through it, which options it has, and which chains make sense.
 
-A stage is a function marked with :func:`stage`. Its first parameter is what flows in, its return value what flows out; a
-second parameter annotated ``Board`` receives the board. Its keyword-only parameters are its options. Everything else
-(kind, validation, help, JSON schema, reference page) is read off that one declaration.
+A stage is a function marked with :func:`stage`. Its first parameter is what flows in, its return value what flows out;
+further positional parameters annotated ``Board`` and ``Demand`` receive the board and the size that is wanted. Its
+keyword-only parameters are its options. Everything else (kind, validation, help, JSON schema, reference page) is read
+off that one declaration.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from ladderlight.errors import PluginError, Problem
@@ -246,12 +248,13 @@ def check_chain(chain: Sequence[StageDeclaration]) -> list[Problem]:
     """
     problems = []
     repeatable = {Kind.PICTURE, Kind.CODED, Kind.ARRANGEMENT, Kind.EMISSION}
-    for index, (before, after) in enumerate(zip(chain, chain[1:], strict=False), start=1):
+    for index, (before, after) in enumerate(pairwise(chain), start=1):
         if after.kind.rank < before.kind.rank or (after.kind is before.kind and after.kind not in repeatable):
             problems.append(
                 Problem(
                     where=(index,),
-                    what=f"stage {after.name!r} ({after.kind.phrase}) cannot follow {before.name!r} ({before.kind.phrase})",
+                    what=f"stage {after.name!r} ({after.kind.phrase}) cannot follow "
+                    f"{before.name!r} ({before.kind.phrase})",
                     action=_move(before, after),
                 )
             )

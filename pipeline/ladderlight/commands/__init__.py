@@ -1,0 +1,79 @@
+"""The commands. One file each; whatever is slow to import is imported when a command runs."""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from collections.abc import Sequence
+from typing import Annotated
+
+import click
+import typer
+
+from ladderlight import __version__
+from ladderlight.commands import build, check, stages, start
+from ladderlight.errors import LadderlightError, StageFailure
+
+BUG = 3
+
+app = typer.Typer(
+    name="ladderlight",
+    help="Prepare pictures for boards of counters, memories and resistor ladders, from one recipe file.",
+    epilog="Start with: ladderlight start my-board, then ladderlight build my-board/recipe.toml",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+for command in (start.start, check.check, build.build, stages.stages):
+    app.command()(command)
+
+
+def _print_version(*, wanted: bool) -> None:
+    if wanted:
+        print(f"ladderlight {__version__}")  # noqa: T201 - the commands are where printing happens
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    *,
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", help="Print the version.", is_eager=True, callback=lambda v: _print_version(wanted=v)
+        ),
+    ] = False,
+) -> None:
+    pass
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and give the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug."""
+    try:
+        result = app(args=list(sys.argv[1:] if arguments is None else arguments), standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as error:
+        error.show()
+        return 2
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        _complain("stopped; the old output is as it was")
+        return 130
+    except LadderlightError as error:
+        _complain(str(error))
+        return error.exit_status
+    except StageFailure as error:
+        traceback.print_exception(error.__cause__ or error)
+        _complain(f"bug: {error}")
+        return BUG
+    except Exception as error:  # noqa: BLE001 - the one place that turns a bug into an exit status
+        traceback.print_exception(error)
+        _complain(f"bug: {type(error).__name__}: {error}; please report it with the lines above")
+        return BUG
+    return result if isinstance(result, int) else 0
+
+
+def _complain(text: str) -> None:
+    print(text, file=sys.stderr)  # noqa: T201

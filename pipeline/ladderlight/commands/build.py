@@ -1,0 +1,44 @@
+"""``ladderlight build``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def build(
+    recipe: Annotated[Path, typer.Argument(help="The recipe to build.", metavar="RECIPE")],
+    *,
+    workers: Annotated[
+        int | None, typer.Option(min=1, help="Threads for the pictures; the result is the same for any number.")
+    ] = None,
+    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+) -> None:
+    """Build a recipe: device files, manifest, proof page and burn sheet."""
+    from ladderlight.building import build as build_recipe
+    from ladderlight.commands.reporting import picture_progress, print_document, print_findings, stderr, stdout
+    from ladderlight.recipe import load
+
+    loaded = load(recipe)
+    with picture_progress() as progress:
+        built = build_recipe(loaded, workers=workers, progress=progress)
+    print_findings(stderr(), (finding for finding in built.findings if finding.level != "note"))
+    if json_:
+        print_document(
+            {
+                "output": str(built.output),
+                "proof": str(built.proof),
+                "device_files": [str(path) for path in built.device_files],
+                "manifest": built.manifest,
+            }
+        )
+        return
+    console = stdout()
+    for device in built.manifest["devices"]:
+        for name in device["files"]:
+            path = built.output / "devices" / name
+            console.print(f"{path}  {device['part']}, CRC-32 {device['crc32']}, sum {device['sum16']}", markup=False)
+    console.print(f"{built.output / 'burn-sheet.txt'}", markup=False)
+    console.print(f"{built.proof}", markup=False)

@@ -1,0 +1,1 @@
+"""A first project: a recipe that explains itself, and pictures to build it with."""
