@@ -6,11 +6,13 @@ from collections import Counter as Tally
 from collections.abc import Iterator
 
 from ladderlight.board.board import Board
-from ladderlight.board.lines import Line, Signal
+from ladderlight.board.lines import Line, Signal, line
 from ladderlight.board.memory import Memory
 from ladderlight.errors import Problem, nearest_word
 
 MOST_CODE_BITS = 16
+MOST_WIDTH = 32
+MOST_START = 1 << 16
 
 
 def problems_of(board: Board) -> list[Problem]:
@@ -18,7 +20,10 @@ def problems_of(board: Board) -> list[Problem]:
 
     The computed properties of a board may be used only when this list is empty.
     """
-    problems = [*_names(board), *_ladder_lines(board)]
+    problems = list(_numbers(board))
+    if problems:  # what follows divides and shifts by them
+        return problems
+    problems += [*_names(board), *_ladder_lines(board)]
     for index, memory in enumerate(board.memories):
         where = ("memory", index)
         problems += _data(board, memory, where)
@@ -29,6 +34,57 @@ def problems_of(board: Board) -> list[Problem]:
         for index, memory in enumerate(board.memories):
             problems += _packing(board, memory, ("memory", index))
     return problems
+
+
+def _numbers(board: Board) -> Iterator[Problem]:
+    if board.raster.clock <= 0:
+        yield Problem(where=("clock",), what="the clock is not above 0 Hz", action='give it as in "25.175 MHz"')
+    for name in ("x_start", "y_start"):
+        start = getattr(board.counters, name)
+        if not 0 <= start < MOST_START:
+            yield Problem(
+                where=("counters", name),
+                what=f"{name} is {start}",
+                action=f"use the count at the first visible place, 0 to {MOST_START - 1}",
+            )
+    if board.counters.delay < 0:
+        yield Problem(where=("counters", "delay"), what="the delay is below zero", action="use 0 s or more")
+    for index, memory in enumerate(board.memories):
+        yield from _sizes(memory, ("memory", index))
+
+
+def _sizes(memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
+    part, packing = memory.part, memory.packing
+    if not _power_of_two(part.words):
+        yield Problem(
+            where=(*where, "words"),
+            what=f"memory {memory.name!r} has {part.words} words, which no number of address pins gives",
+            action="use a power of two, such as 32768",
+        )
+    if not 1 <= part.width <= MOST_WIDTH:
+        yield Problem(
+            where=(*where, "width"), what=f"a word has {part.width} bits", action=f"use 1 to {MOST_WIDTH} bits"
+        )
+    if not _power_of_two(memory.chips):
+        yield Problem(
+            where=(*where, "chips"),
+            what=f"{memory.chips} chips in a row cannot be told apart by whole address lines",
+            action="use 1, 2, 4, 8 or 16 chips",
+        )
+    if not _power_of_two(packing.pixels) or packing.pixels > max(part.width, 1) or part.width % packing.pixels:
+        yield Problem(
+            where=(*where, "packing", "pixels"),
+            what=f"{packing.pixels} pixels do not share a word of {part.width} bits evenly",
+            action="use 1, 2, 4 or 8 pixels in a word",
+        )
+    if memory.access is not None and memory.access <= 0:
+        yield Problem(
+            where=(*where, "access"), what="the access time is not above zero", action='give it as in "120 ns"'
+        )
+
+
+def _power_of_two(number: int) -> bool:
+    return number >= 1 and number & (number - 1) == 0
 
 
 def _names(board: Board) -> Iterator[Problem]:
@@ -50,6 +106,12 @@ def _names(board: Board) -> Iterator[Problem]:
                     where=("memory", index, "data", pin),
                     what=f"line {name!r} is driven by {drivers[name]} data pins, which would fight each other",
                     action="let one pin drive it",
+                )
+            if name != "-" and line(name).signal is not Signal.NAMED:
+                yield Problem(
+                    where=("memory", index, "data", pin),
+                    what=f"{name!r} is already the name of a counter bit or a constant",
+                    action="call the line something else",
                 )
 
 
@@ -89,9 +151,15 @@ def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterato
             what=f"fill {memory.fill_word:X}h does not fit into {memory.part.width} bits",
             action=f"use at most {(1 << memory.part.width) - 1:X}h",
         )
-    used = set(board.ladder.lines) | {
-        line.name for m in board.memories for e in m.address for line in e.lines if line.signal is Signal.NAMED
-    }
+    wired = [term for m in board.memories for e in m.address for term in e.lines]
+    used = set(board.ladder.lines) | {term.name for term in wired if term.signal is Signal.NAMED}
+    if not used & set(memory.data) and memory.name not in {term.memory for term in wired}:
+        yield Problem(
+            where=(*where, "data"),
+            what=f"nothing uses the data of memory {memory.name!r}",
+            action="wire its data to the ladder or to another memory's address, or leave the memory out",
+        )
+        return
     for pin, name in enumerate(memory.data):
         if name != "-" and name not in used:
             yield Problem(
@@ -111,34 +179,34 @@ def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iter
             action="drop a line or use a larger part",
         )
     for pin, expression in enumerate(memory.address):
-        for line in expression.lines:
-            problem = _line_problem(board, line)
+        for term in expression.lines:
+            problem = _line_problem(board, term)
             if problem:
                 what, action = problem
                 yield Problem(where=(*where, "address", pin), what=f"A{pin}: {what}", action=action)
 
 
-def _line_problem(board: Board, line: Line) -> tuple[str, str] | None:
+def _line_problem(board: Board, term: Line) -> tuple[str, str] | None:
     raster, counters = board.raster, board.counters
     for signal, counts, start in ((Signal.X, raster.x, counters.x_start), (Signal.Y, raster.y, counters.y_start)):
         bits = (start + counts.total - 1).bit_length()
-        if line.signal is signal and line.index >= bits:
+        if term.signal is signal and term.index >= bits:
             return (
-                f"{line} never changes: the {signal.value} counter counts {start} to {start + counts.total - 1}",
+                f"{term} never changes: the {signal.value} counter counts {start} to {start + counts.total - 1}",
                 f"use {signal.value}0 to {signal.value}{bits - 1}, or low",
             )
-    if line.signal is Signal.BANK and line.index > 15:
-        return f"{line} is beyond the 16 bank lines", "use bank0 to bank15"
+    if term.signal is Signal.BANK and term.index > 15:
+        return f"{term} is beyond the 16 bank lines", "use bank0 to bank15"
     memories = {memory.name: memory for memory in board.memories}
-    if line.signal is Signal.OUTPUT:
-        if line.memory not in memories:
-            return f"no memory is called {line.memory!r}", nearest_word(line.memory, memories)
-        width = memories[line.memory].pixel_width
-        if line.index >= width:
-            return f"memory {line.memory!r} has no output d{line.index}", f"use d0 to d{width - 1}"
-    if line.signal is Signal.NAMED and line.name not in board.outputs:
+    if term.signal is Signal.OUTPUT:
+        if term.memory not in memories:
+            return f"no memory is called {term.memory!r}", nearest_word(term.memory, memories)
+        width = memories[term.memory].pixel_width
+        if term.index >= width:
+            return f"memory {term.memory!r} has no output d{term.index}", f"use d0 to d{width - 1}"
+    if term.signal is Signal.NAMED and term.name not in board.outputs:
         known = [*board.outputs, "low", "high", "x0", "y0", "bank0", *(f"{name}.d0" for name in memories)]
-        return f"nothing drives line {line.name!r}", nearest_word(line.name, known)
+        return f"nothing drives line {term.name!r}", nearest_word(term.name, known)
     return None
 
 

@@ -41,7 +41,7 @@ def timings(board: Board) -> dict[str, Timing]:
 def hold_of(board: Board, memory: Memory) -> float:
     """Seconds that one word of a memory is held: as long as its fastest address line stands still."""
     period = float(1 / board.raster.clock)
-    holds = [hold_of(board, board.memory(name)) for name in board.sources[memory.name]]
+    holds = [pixel_hold_of(board, board.memory(name)) for name in board.sources[memory.name]]
     x = board.lowest_bit(memory, Signal.X)
     if x is not None:
         holds.append(period * (1 << x))
@@ -49,3 +49,8 @@ def hold_of(board: Board, memory: Memory) -> float:
     if y is not None:
         holds.append(period * board.raster.x.total * (1 << y))
     return min(holds, default=period * board.raster.x.total * board.raster.y.total)
+
+
+def pixel_hold_of(board: Board, memory: Memory) -> float:
+    """Seconds between two changes of a memory's output: with packing, several in the time of one word."""
+    return hold_of(board, memory) / memory.packing.pixels

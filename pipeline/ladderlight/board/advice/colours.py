@@ -89,6 +89,6 @@ def _currents(board: Board) -> Iterator[Finding]:
             yield Finding(
                 level="caution",
                 where="ladder",
-                message=f"the drivers of {joined(over)} carry up to {amperes}, more than the {DRIVER_AMPERES * 1e3:g} mA "
-                "of common logic; use stronger buffers or outputs in parallel, and see their datasheet",
+                message=f"the drivers of {joined(over)} carry up to {amperes}, more than the {DRIVER_AMPERES * 1e3:g} "
+                "mA of common logic; use stronger buffers or outputs in parallel, and see their datasheet",
             )
