@@ -1,0 +1,45 @@
+"""One picture per bank."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated
+
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight.board import Conflict, Placement
+from ladderlight_stages.arrangements.banks import assign_banks
+from ladderlight_stages.arrangements.fitting import collision, contents_of, refuse_misfits, refuse_other_boards
+
+
+@stage(help="Put each picture into a bank of its own.")
+def bank_pictures(
+    pictures: Sequence[CodedPicture],
+    board: Board,
+    *,
+    share: Annotated[bool, Option("put identical pictures into one bank")] = False,
+) -> Contents:
+    """Put each picture into the bank that it asks for, or into the next free one.
+
+    The address of every pixel follows from the wiring, so any order of address lines, any number of chips one after
+    another or side by side, packed words and bit planes work alike.
+
+    Raises
+    ------
+    ArrangementError
+        When the pictures do not fit, two ask for one bank, a picture is of the wrong size, or the wiring shows one
+        word at two places that differ.
+    """
+    refuse_other_boards("bank_pictures", board)
+    refuse_misfits(pictures, board)
+    banks = assign_banks(pictures, board, share=share)
+    placement = Placement(board=board)
+    done: set[int] = set()
+    for picture, bank in zip(pictures, banks, strict=True):
+        if bank in done:
+            continue
+        done.add(bank)
+        try:
+            placement.put_codes(picture.codes, bank=bank, picture=picture.origin.name)
+        except Conflict as conflict:
+            raise ArrangementError(collision(conflict, board)) from conflict
+    return contents_of(placement, pictures, banks)

@@ -1,0 +1,147 @@
+"""Which banks a board has, which pictures get them, and which part would have enough."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import count
+
+from ladderlight import ArrangementError, Board, CodedPicture
+from ladderlight.board import PARTS, Memory
+from ladderlight.board.lines import Signal
+
+
+def bank_mask(board: Board) -> int:
+    """Give the bits of a bank number that are wired anywhere."""
+    return sum(1 << index for index in _bank_bits(board))
+
+
+def banks_of(board: Board) -> list[int]:
+    """Give the numbers of all banks that the wiring tells apart, ascending."""
+    mask = bank_mask(board)
+    return [bank for bank in range(board.bank_count) if not bank & ~mask]
+
+
+def assign_banks(pictures: Sequence[CodedPicture], board: Board, *, share: bool = False) -> list[int]:
+    """Give each picture its bank: the one that the recipe asks for, else the next free one.
+
+    With ``share``, pictures that are the same code for code get the same bank.
+
+    Raises
+    ------
+    ArrangementError
+        When a bank does not exist, is asked for twice, or there are not enough. All reasons at once.
+    """
+    banks = banks_of(board)
+    problems = [_no_such_bank(picture, banks) for picture in pictures if picture.origin.bank not in (None, *banks)]
+    holder: dict[int, CodedPicture] = {}
+    holding: dict[bytes, int] = {}
+    for picture in pictures:
+        bank = picture.origin.bank
+        if bank is None or bank not in banks:
+            continue
+        if bank in holder and not (share and _same(picture, holder[bank])):
+            problems.append(
+                f"{holder[bank].origin.name!r} and {picture.origin.name!r} both ask for bank {bank}; "
+                "give one of them another bank, or none to get the next free one"
+            )
+            continue
+        holder.setdefault(bank, picture)
+        holding.setdefault(_content(picture), bank)
+    if problems:
+        raise ArrangementError("\n".join(problems))
+    # Numbers beyond the last bank stand for the banks that are missing, so that they can be counted.
+    free = (number for number in count() if number not in holder and (number > max(banks) or number in banks))
+    given: list[int] = []
+    for picture in pictures:
+        bank = picture.origin.bank
+        if bank is None and share:
+            bank = holding.get(_content(picture))
+        if bank is None:
+            bank = next(free)
+            holding.setdefault(_content(picture), bank)
+        given.append(bank)
+    left = [picture for picture, bank in zip(pictures, given, strict=True) if bank > max(banks)]
+    if left:
+        missing = len({bank for bank in given if bank > max(banks)})
+        raise ArrangementError(_too_many(left, len(banks), len(banks) + missing, board))
+    return given
+
+
+def _bank_bits(board: Board) -> list[int]:
+    lines = (line for memory in board.memories for line in board.address_lines(memory))
+    return sorted({line.index for line in lines if line.signal is Signal.BANK})
+
+
+def _content(picture: CodedPicture) -> bytes:
+    return repr(picture.codes.shape).encode() + picture.codes.tobytes()
+
+
+def _same(one: CodedPicture, other: CodedPicture) -> bool:
+    return _content(one) == _content(other)
+
+
+def _no_such_bank(picture: CodedPicture, banks: Sequence[int]) -> str:
+    if len(banks) == 1:
+        return (
+            f"{picture.origin.name!r} asks for bank {picture.origin.bank}, but the board has no bank lines; "
+            'leave the bank out, or add "bank0" to the address of the memory'
+        )
+    return f"{picture.origin.name!r} asks for bank {picture.origin.bank}, which does not exist; use {_ranges(banks)}"
+
+
+def _ranges(numbers: Sequence[int]) -> str:
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][1] + 1:
+            runs[-1][1] = number
+        else:
+            runs.append([number, number])
+    return ", ".join(f"{low} to {high}" if high > low else f"{low}" for low, high in runs)
+
+
+def _too_many(left: Sequence[CodedPicture], have: int, need: int, board: Board) -> str:
+    names = [repr(picture.origin.name) for picture in left]
+    shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
+    extra = _lines_to_add(board, (need - 1).bit_length() - (have - 1).bit_length())
+    advice = "; ".join(_advice(board, extra)) or "use a larger memory"
+    return (
+        f"{need} banks are needed, but the wiring has {have}; left over: {shown}; "
+        f"leave pictures out, or add {_listed(extra)} to the address: {advice}"
+    )
+
+
+def _lines_to_add(board: Board, number: int) -> list[str]:
+    """Name the lowest bank lines that are not wired yet."""
+    wired = set(_bank_bits(board))
+    return [f"bank{index}" for index in range(len(wired) + number) if index not in wired][:number]
+
+
+def _listed(lines: Sequence[str]) -> str:
+    return " and ".join([", ".join(f'"{line}"' for line in lines[:-1])] * (len(lines) > 1) + [f'"{lines[-1]}"'])
+
+
+def _advice(board: Board, extra: Sequence[str]) -> Iterator[str]:
+    """For each memory that drives ladders say how it can take more bank lines."""
+    wanted = set(board.code_lines)
+    for memory in board.memories:
+        if not wanted & set(memory.data):
+            continue
+        pins = len(memory.address) + len(extra)
+        label = f"memory {memory.name!r}: "
+        if pins <= memory.address_pins:
+            yield label + f"{memory.part.number} has the spare address lines for it"
+            continue
+        part = _smallest_part(memory, 1 << pins)
+        if part:
+            yield label + f"{part} has enough words"
+        else:
+            yield label + f"chips = {-(-(1 << pins) // memory.part.words)} of {memory.part.number} have enough words"
+
+
+def _smallest_part(memory: Memory, words: int) -> str | None:
+    """Give the smallest part of the same width, of the same kind of erasure if there is one, with so many words."""
+    fitting = [
+        part for part in PARTS.values() if part.width == memory.part.width and part.words * memory.chips >= words
+    ]
+    fitting.sort(key=lambda part: (part.words, part.erasure != memory.part.erasure, part.number))
+    return fitting[0].number if fitting else None
