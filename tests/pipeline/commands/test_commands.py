@@ -1,0 +1,167 @@
+"""The command line: what it prints where, and its exit status."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from ladderlight.commands import main
+
+LANTERN = Path(__file__).parents[2] / "recipes" / "lantern"
+Run = tuple[int, str, str]
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Path:
+    """A copy of a small recipe, to build in."""
+    folder = tmp_path / "lantern"
+    shutil.copytree(LANTERN, folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
+    return folder
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> object:
+    """Run a command line and give its status, stdout and stderr."""
+
+    def call(*arguments: str | Path) -> Run:
+        status = main([str(argument) for argument in arguments])
+        captured = capsys.readouterr()
+        return status, captured.out, captured.err
+
+    return call
+
+
+def change(recipe: Path, old: str, new: str) -> None:
+    text = recipe.read_text()
+    assert old in text
+    recipe.write_text(text.replace(old, new))
+
+
+@pytest.mark.parametrize(
+    "arguments", [["biuld"], ["build"], ["build", "a.toml", "--wrokers", "3"], ["build", "a.toml", "--workers", "0"]]
+)
+def test_wrong_usage_is_status_2_on_stderr(run, arguments: Sequence[str]) -> None:
+    status, out, err = run(*arguments)
+    assert (status, out) == (2, "")
+    assert "Usage" in err
+
+
+def test_no_arguments_show_the_help(run) -> None:
+    status, out, err = run()
+    assert status == 2
+    assert "build" in out + err
+
+
+def test_build_prints_the_paths_and_they_exist(run, project: Path) -> None:
+    status, out, _ = run("build", project / "recipe.toml")
+    assert status == 0
+    paths = [Path(line.split("  ")[0]) for line in out.splitlines()]
+    assert [path.name for path in paths] == ["picture.bin", "burn-sheet.txt", "index.html"]
+    assert paths[0].stat().st_size == 65536
+    assert all(path.is_file() for path in paths)
+
+
+def test_build_json_is_one_document_and_nothing_else(run, project: Path) -> None:
+    status, out, _ = run("build", project / "recipe.toml", "--json")
+    document = json.loads(out)
+    assert status == 0
+    (device,) = document["manifest"]["devices"]
+    assert device["part"] == "27C512"
+    assert device["bytes"] == 65536
+    assert [picture["name"] for picture in document["manifest"]["pictures"]] == ["chart", "lighthouse"]
+    assert json.loads((project / "out" / "manifest.json").read_text()) == document["manifest"]
+
+
+def test_check_json_has_the_promised_keys(run, project: Path) -> None:
+    status, out, _ = run("check", project / "recipe.toml", "--json")
+    document = json.loads(out)
+    assert (status, document["ok"]) == (0, True)
+    assert document["picture"] == {"width": 80, "height": 60, "repeat_x": 8, "repeat_y": 8, "pixel_aspect": 1.0}
+    assert len(document["palette"]) == 64
+    assert document["palette"][63]["srgb"] == "#fbfbfb"  # 545/789 V of 0.7 V is 98.68 % of full drive
+    assert document["palette"][63]["volts"] == pytest.approx([545 / 789] * 3, abs=1e-6)
+    for key in ("raster", "memories", "devices", "timing", "findings"):
+        assert key in document
+
+
+def test_check_of_an_impossible_board_is_status_1(run, project: Path) -> None:
+    change(project / "recipe.toml", '"x3-x9"', '"x3-x12"')
+    status, out, err = run("check", project / "recipe.toml")
+    assert (status, out) == (1, "")
+    assert f"{project / 'recipe.toml'}:19:12: " in err
+    assert "never changes" in err
+
+
+def test_errors_of_a_recipe_are_reported_all_at_once(run, project: Path) -> None:
+    recipe = project / "recipe.toml"
+    change(recipe, 'clock = "25.175 MHz"', 'clock = "25.175 ohm"')
+    change(recipe, "reach = 0.6", "raech = 0.6")
+    change(recipe, 'use = "diffuse"', 'use = "difuse"')
+    status, _, err = run("build", recipe)
+    assert status == 1
+    assert len(err.splitlines()) == 3
+    assert all(line.startswith(f"{recipe}:") for line in err.splitlines())
+    assert not (project / "out").exists()
+
+
+def test_a_bug_in_a_stage_is_status_3_and_names_stage_and_plugin(run, project: Path) -> None:
+    change(project / "lantern.py", "height, width = ", "height, width, depth = ")
+    status, out, err = run("build", project / "recipe.toml")
+    assert (status, out) == (3, "")
+    assert "bug: stage 'lantern' of plugin 'lantern.py' failed on pictures/chart.png: ValueError" in err
+    assert "Traceback" in err
+
+
+def test_bad_pictures_are_all_listed_and_the_old_output_stays(run, project: Path) -> None:
+    assert run("build", project / "recipe.toml")[0] == 0
+    before = {path: path.read_bytes() for path in (project / "out").rglob("*") if path.is_file()}
+    (project / "pictures" / "a.png").write_bytes(b"not a picture")
+    (project / "pictures" / "z.png").write_bytes(b"")
+    status, _, err = run("build", project / "recipe.toml")
+    assert status == 1
+    assert [line.split(":")[0] for line in err.splitlines()] == ["pictures/a.png", "pictures/z.png"]
+    assert before == {path: path.read_bytes() for path in (project / "out").rglob("*") if path.is_file()}
+
+
+def test_start_makes_a_project_that_builds(run, tmp_path: Path) -> None:
+    status, out, _ = run("start", tmp_path / "new", "--json")
+    assert status == 0
+    recipe = Path(json.loads(out)["recipe"])
+    status, out, _ = run("build", recipe)
+    assert status == 0
+    assert (recipe.parent / "out" / "devices" / "picture.bin").stat().st_size == 131072
+
+
+def test_start_does_not_write_into_a_full_folder(run, tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("mine")
+    status, _, err = run("start", tmp_path)
+    assert status == 2
+    assert "is not an empty folder" in err
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_stages_lists_all_by_kind(run) -> None:
+    status, out, _ = run("stages")
+    assert status == 0
+    kinds = [line.split(":")[0] for line in out.splitlines() if line and not line.startswith((" ", "ladderlight"))]
+    order = ["source", "picture", "reduction", "coded", "arrangement", "emission"]
+    assert kinds == [kind for kind in order if kind in kinds]
+    assert "  diffuse" in out
+
+
+def test_one_stage_is_described_with_its_options(run) -> None:
+    status, out, _ = run("stages", "diffuse", "--json")
+    document = json.loads(out)
+    assert (status, document["kind"]) == (0, "reduction")
+    kernel = next(option for option in document["options"] if option["name"] == "kernel")
+    assert '"stucki"' in kernel["type"]
+
+
+def test_an_unknown_stage_is_named_with_the_nearest(run) -> None:
+    status, _, err = run("stages", "crpo")
+    assert status == 1
+    assert "did you mean 'crop'?" in err
