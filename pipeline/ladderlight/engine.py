@@ -98,8 +98,9 @@ class Chain:
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
         """Run the arrangement stages over all coded pictures and merge what they place."""
-        parts = [self._run(use, coded, use.options, "the pictures") for use in self._uses(Kind.ARRANGEMENT)]
-        return merge(parts, self.board)
+        uses = list(self._uses(Kind.ARRANGEMENT))
+        parts = [self._run(use, coded, use.options, "the pictures") for use in uses]
+        return merge(parts, self.board, stages=[use.declaration.name for use in uses])
 
     def emit(self, contents: Contents) -> list[DeviceFile]:
         """Run the emission stages.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from rich.console import Console
 
@@ -38,9 +38,49 @@ def check(
 
 
 def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:
-    picture = document["picture"]
+    picture, raster = document["picture"], document["raster"]
     console.print(name, style="bold", markup=False)
-    console.print(
-        f"picture   {picture['width']} x {picture['height']} pixels, each {picture['repeat_x']} counts "
-        f"by {picture['repeat_y']} lines, pixel aspect {picture['pixel_aspect']:.4g}"
-    )
+    rows = [
+        (
+            "picture",
+            f"{picture['width']} x {picture['height']} pixels, each {picture['repeat_x']} counts by "
+            f"{picture['repeat_y']} lines; pixel aspect {picture['pixel_aspect']:.4g}; "
+            f"{_number(picture['banks'], 'bank')}",
+        ),
+        (
+            "raster",
+            f"{raster['mode']}, {raster['x']['visible']} of {raster['x']['total']} counts and "
+            f"{raster['y']['visible']} of {raster['y']['total']} lines visible; "
+            f"{raster['line_rate_hz'] / 1e3:.3f} kHz, {raster['frame_rate_hz']:.2f} Hz",
+        ),
+        ("colours", _colours(document["palette"])),
+    ]
+    rows += [
+        (f"memory {memory['name']}", _memory(memory, document["timing"][memory["name"]]))
+        for memory in document["memories"]
+    ]
+    width = max(len(label) for label, _ in rows)
+    for label, text in rows:
+        console.print(f"{label:{width}}  {text}", markup=False)
+
+
+def _colours(palette: Sequence[Mapping[str, Any]]) -> str:
+    distinct = len({tuple(entry["volts"]) for entry in palette})
+    black, white = (pick(palette, key=lambda entry: sum(entry["volts"])) for pick in (min, max))
+    text = f"{_number(len(palette), 'code')}, {_number(distinct, 'colour')}, from {black['srgb']} to {white['srgb']}"
+    return f"{text}; brightest {max(white['volts']):.3f} V"
+
+
+def _memory(memory: Mapping[str, Any], timing: Mapping[str, Any]) -> str:
+    chips = f"{memory['chips']} x " if memory["chips"] > 1 else ""
+    text = f"{chips}{memory['part']}, {memory['words']} words of {memory['width']} bits"
+    if memory["used_words"] is not None:
+        text += f", {memory['used_words']} of them read, the last {memory['last_word']:04X}h"
+    text += f"; each held {timing['hold_ns']:.2f} ns"
+    if timing["margin_ns"] is not None:
+        text += f", margin {timing['margin_ns']:.2f} ns"
+    return text
+
+
+def _number(count: int, thing: str) -> str:
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
