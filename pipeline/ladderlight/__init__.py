@@ -17,11 +17,11 @@ if TYPE_CHECKING:
         CodedPicture,
         Contents,
         DeviceFile,
-        Extent,
         MemoryContents,
         Origin,
         Picture,
         PlacedPicture,
+        Span,
     )
     from ladderlight.stages import Demand, Option, stage
 
@@ -35,11 +35,11 @@ _HOMES = {
         "CodedPicture",
         "Contents",
         "DeviceFile",
-        "Extent",
         "MemoryContents",
         "Origin",
         "Picture",
         "PlacedPicture",
+        "Span",
     ),
     "ladderlight.stages": ("Demand", "Option", "stage"),
 }
@@ -54,7 +54,6 @@ __all__ = [
     "Device",
     "DeviceFile",
     "DeviceFileError",
-    "Extent",
     "MemoryContents",
     "Option",
     "Origin",
@@ -63,6 +62,7 @@ __all__ = [
     "PictureError",
     "Piece",
     "PlacedPicture",
+    "Span",
     "__version__",
     "pieces",
     "stage",

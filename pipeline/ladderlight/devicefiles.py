@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ladderlight.board import Board, Device
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.fileformats import Segment, segments_of
-from ladderlight.pictures import ByteOrder, Contents, DeviceFile, Extent
+from ladderlight.pictures import ByteOrder, Contents, DeviceFile, Span
 
 Split = Literal["none", "even_odd"]
 Words = NDArray[np.uint32]
@@ -60,7 +60,7 @@ class Piece:
     """What one file is to hold of a device."""
 
     device: Device
-    extent: Extent
+    span: Span
     data: bytes
     label: str
     """``"even"``, ``"0"``, ``"odd-1"``: which piece it is, empty for a whole device."""
@@ -68,7 +68,7 @@ class Piece:
     @property
     def element(self) -> int:
         """Bytes of one element in formats that list words: those of a word, or 1 where the word is torn apart."""
-        return bytes_per_word(self.device.part.width) if self.extent.step == 1 else 1
+        return bytes_per_word(self.device.part.width) if self.span.step == 1 else 1
 
     def file(self, pattern: str, data: bytes, *, offset: int = 0) -> DeviceFile:
         """Make the file of this piece. ``pattern`` is its name with fields, ``offset`` the address of its first byte.
@@ -82,7 +82,7 @@ class Piece:
             device=self.device.name,
             name=self.name(pattern),
             data=data,
-            extent=replace(self.extent, offset=offset),
+            span=replace(self.span, offset=offset),
         )
 
     def name(self, pattern: str) -> str:
@@ -150,16 +150,16 @@ def pieces(
             most = min(size or lane_bytes, lane_bytes)
             for number, start in enumerate(range(0, lane_bytes, most)):
                 count = min(most, lane_bytes - start)
-                extent = Extent(first=lane + start * step, count=count, step=step, order=order)
+                span = Span(first=lane + start * step, count=count, step=step, order=order)
                 labels = [lane_label] * torn + [str(number)] * (most < lane_bytes)
-                data = extent_bytes(image, extent)
-                found.append(Piece(device=device, extent=extent, data=data, label="-".join(labels)))
+                data = span_bytes(image, span)
+                found.append(Piece(device=device, span=span, data=data, label="-".join(labels)))
     return found
 
 
-def extent_bytes(image: bytes, extent: Extent) -> bytes:
+def span_bytes(image: bytes, span: Span) -> bytes:
     """Cut what a file holds out of a device's image."""
-    return image[extent.first :: extent.step][: extent.count]
+    return image[span.first :: span.step][: span.count]
 
 
 def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
@@ -200,7 +200,7 @@ def read_device_file(name: str, data: bytes, device: Device, order: ByteOrder = 
     DeviceFileError
         When the file is damaged, or does not have the device's size.
     """
-    return join_files([DeviceFile(device=device.name, name=name, data=data, extent=Extent(order=order))], device)
+    return join_files([DeviceFile(device=device.name, name=name, data=data, span=Span(order=order))], device)
 
 
 def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
@@ -216,11 +216,11 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     image = np.full(device.part.bytes, ERASED, dtype=np.uint8)
     owner = np.full(device.part.bytes, -1, dtype=np.int64)
     for number, file in enumerate(files):
-        if file.extent is None:
+        if file.span is None:
             continue
-        at = np.arange(device.part.bytes)[file.extent.first :: file.extent.step][: file.extent.count]
+        at = np.arange(device.part.bytes)[file.span.first :: file.span.step][: file.span.count]
         held = np.frombuffer(_held_bytes(file, device, len(at)), dtype=np.uint8)
-        if file.extent.order == "big":
+        if file.span.order == "big":
             at = at // width * width + (width - 1 - at % width)
         differs = np.flatnonzero((owner[at] >= 0) & (image[at] != held))
         if differs.size:
@@ -233,7 +233,7 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
         owner[at] = number
     missing = int(np.count_nonzero(owner < 0))
     if missing:
-        names = ", ".join(file.name for file in files if file.extent is not None)
+        names = ", ".join(file.name for file in files if file.span is not None)
         raise DeviceFileError(
             f"{names or 'no file'} cannot be read as device {device.name!r}: {missing} of {device.part.bytes} bytes "
             "are in no file; add a stage that writes the whole device, such as binary"
@@ -242,21 +242,21 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
 
 
 def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytes:
-    assert file.extent is not None  # noqa: S101 - the caller has left those out
-    element = bytes_per_word(device.part.width) if file.extent.step == 1 else 1
+    assert file.span is not None  # noqa: S101 - the caller has left those out
+    element = bytes_per_word(device.part.width) if file.span.step == 1 else 1
     held = bytearray([ERASED]) * size
-    segments = segments_of(file.name, file.data, size=size, element=element, order=file.extent.order)
+    segments = segments_of(file.name, file.data, size=size, element=element, order=file.span.order)
     for segment in segments:
         _put(held, segment, file, device)
     return bytes(held)
 
 
 def _put(held: bytearray, segment: Segment, file: DeviceFile, device: Device) -> None:
-    assert file.extent is not None  # noqa: S101 - as above
-    start = segment.address - file.extent.offset
+    assert file.span is not None  # noqa: S101 - as above
+    start = segment.address - file.span.offset
     end = start + len(segment.data)
     if start < 0 or end > len(held):
-        first = file.extent.offset
+        first = file.span.offset
         raise DeviceFileError(
             f"{file.name} has bytes at {segment.address:X}h to {segment.address + len(segment.data) - 1:X}h, but "
             f"device {device.name!r} ({device.part.number}) takes {first:X}h to {first + len(held) - 1:X}h; "

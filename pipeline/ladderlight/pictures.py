@@ -90,7 +90,7 @@ ByteOrder = Literal["little", "big"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Extent:
+class Span:
     """Which bytes of a device's image a file holds. The image is the device's words as bytes, lowest address first."""
 
     first: int = 0
@@ -114,5 +114,5 @@ class DeviceFile:
     name: str
     """File name below ``devices/``. The engine puts the project's name in place of ``{project}``."""
     data: bytes = field(repr=False)
-    extent: Extent | None = Extent()
+    span: Span | None = Span()
     """What the file holds of the device; None for a file beside it that is not read back, such as a picture."""

@@ -34,7 +34,7 @@ def read_memories(board: Board, folder: Path, files: Iterable[DeviceFile]) -> di
     """
     found = []
     for file in files:
-        if file.extent is None:
+        if file.span is None:
             continue
         try:
             found.append(replace(file, data=(folder / file.name).read_bytes()))

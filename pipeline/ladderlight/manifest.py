@@ -1,0 +1,129 @@
+"""The manifest: what a build has written, as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from ladderlight.board import Board, Device
+from ladderlight.board.scan import is_direct
+from ladderlight.burned import Record, Words, burned_image, device_image
+from ladderlight.checksums import checksums_of
+from ladderlight.devicefiles import bytes_of, span_bytes, words_of
+from ladderlight.fileformats import format_of
+from ladderlight.occupancy import occupancy_of
+from ladderlight.pictures import Contents, DeviceFile, PlacedPicture, Span
+
+FORMAT = 1
+
+Details = Mapping[str, Mapping[str, Any]]
+
+
+def manifest(
+    *,
+    project: str,
+    board: Board,
+    contents: Contents,
+    files: Sequence[DeviceFile],
+    words: Words,
+    burned: Record | None = None,
+    details: Details | None = None,
+) -> dict[str, Any]:
+    """Describe a build. The same inputs give the same manifest: nothing in it depends on the time or the machine.
+
+    Parameters
+    ----------
+    project
+        The project's name.
+    board, contents
+        The board, and what was arranged for its memories.
+    files
+        All files under ``devices/``.
+    words
+        The memories' words as read back from those files.
+    burned
+        What is in the chips, see :mod:`ladderlight.burned`.
+    details
+        More about some pictures, by name: figures and choices of the stages.
+    """
+    return {
+        "format": FORMAT,
+        "project": project,
+        "devices": [_device(board, contents, device, files, words, burned) for device in board.devices],
+        "pictures": [
+            _picture(board, placed, (details or {}).get(placed.origin.name, {})) for placed in contents.pictures
+        ],
+    }
+
+
+def _device(
+    board: Board,
+    contents: Contents,
+    device: Device,
+    files: Sequence[DeviceFile],
+    words: Words,
+    burned: Record | None,
+) -> dict[str, Any]:
+    own = [file for file in files if file.device == device.name]
+    held = [(file, file.span) for file in own if file.span is not None]
+    image = device_image(words, device)
+    shown = _in_order(image, device, held[0][1].order if held else "little")
+    occupancy = occupancy_of(board, contents, device)
+    return {
+        "name": device.name,
+        "memory": device.memory,
+        "part": device.part.number,
+        "file": held[0][0].name if held else None,
+        "files": [file.name for file in own],
+        "bytes": len(image),
+        **checksums_of(shown),
+        "changed": burned_image(burned, device) != image,
+        "words": device.part.words,
+        "width": device.part.width,
+        "first_word": device.first_word,
+        "used_words": occupancy.used,
+        "free_words": occupancy.free,
+        "last_used": occupancy.last_used,
+        "banks": [
+            {"bank": bank.bank, "pictures": list(bank.pictures), "first": bank.first, "last": bank.last}
+            for bank in occupancy.banks
+        ],
+        "pieces": [_piece(file, span, image, device) for file, span in held],
+    }
+
+
+def _piece(file: DeviceFile, span: Span, image: bytes, device: Device) -> dict[str, Any]:
+    data = span_bytes(_in_order(image, device, span.order), span)
+    sums = checksums_of(data)
+    del sums["sha256"]
+    return {
+        "file": file.name,
+        "format": format_of(file.data),
+        "bytes": len(data),
+        **sums,
+        "first": span.first,
+        "step": span.step,
+        "order": span.order,
+        "offset": span.offset,
+    }
+
+
+def _in_order(image: bytes, device: Device, order: str) -> bytes:
+    return image if order == "little" else bytes_of(words_of(image, device.part.width), device.part.width, "big")
+
+
+def _picture(board: Board, placed: PlacedPicture, details: Mapping[str, Any]) -> dict[str, Any]:
+    shown = [memory.name for memory in board.memories if set(memory.data) & set(board.code_lines)]
+    direct = [memory.name for memory in board.memories if is_direct(board, memory)]
+    memories = [name for name in shown if name in direct] or direct
+    origin = placed.origin
+    return {
+        "name": origin.name,
+        "source": origin.source,
+        "frame": origin.frame,
+        "duration": origin.duration,
+        "memory": memories[0] if memories else None,
+        "memories": memories,
+        "bank": placed.bank,
+        **details,
+    }
