@@ -175,10 +175,10 @@ class StageDeclaration:
         """
         from pydantic import ValidationError
 
-        from ladderlight.validation import problems_of
+        from ladderlight.validation import as_json, problems_of
 
         try:
-            checked = self.model.model_validate_json(json.dumps(dict(raw), default=str), strict=True)
+            checked = self.model.model_validate_json(as_json(dict(raw)), strict=True)
         except ValidationError as error:
             return {}, problems_of(error, self.model, owner=f"stage {self.name!r}")
         return {name: getattr(checked, name) for name in checked.model_fields_set}, []
