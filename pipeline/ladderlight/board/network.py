@@ -2,46 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from math import inf
+from functools import cached_property
+from math import inf, isinf
 
 import numpy as np
 from numpy.typing import NDArray
 
 GROUND = "ground"
-_SHORT_OHM = 1e-9
-_CHUNK = 4096
+_HELD = 1e-12
+"""Least share of a network's conductance that must lead to a known voltage; below it only rounding is left."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Driver:
-    """An output that pulls its node to ``supply`` volts through ``high`` ohms, or to ground through ``low`` ohms.
+    """An output stage: ``high_volts`` behind ``high_ohms``, or ``low_volts`` behind ``low_ohms``.
 
-    A resistance of infinity leaves the node floating in that state.
+    0 ohm fixes the node's voltage. Infinity leaves the node floating in that state.
     """
 
     node: str
-    supply: float
-    high: float = 0.0
-    low: float = 0.0
+    high_volts: float
+    low_volts: float = 0.0
+    high_ohms: float = 0.0
+    low_ohms: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Resistor:
-    """A resistor between two nodes, in ohms."""
+    """A resistor between two nodes, in ohms, more than 0; infinity is an open end."""
 
     a: str
     b: str
     ohms: float
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Solution:
     """Voltages and currents for each state of the drivers.
 
-    ``volts`` float64 (states, nodes), in the order of ``nodes``. ``currents`` float64 (states, drivers): amperes that
-    leave each driver, negative when it sinks.
+    ``volts`` float64 (..., nodes), in the order of ``nodes``. ``currents`` float64 (..., drivers): amperes that leave
+    each driver, negative when it sinks.
     """
 
     nodes: tuple[str, ...]
@@ -50,65 +52,125 @@ class Solution:
 
     def at(self, node: str) -> NDArray[np.float64]:
         """Voltages of one node, by state."""
-        return self.volts[:, self.nodes.index(node)]
+        if node == GROUND:
+            return np.zeros(self.volts.shape[:-1])
+        return self.volts[..., self.nodes.index(node)]
 
 
-def solve(resistors: Sequence[Resistor], drivers: Sequence[Driver], states: NDArray[np.bool_]) -> Solution:
-    """Solve a network for every state of its drivers.
+@dataclass(frozen=True, kw_only=True)
+class Network:
+    """Resistors and drivers. Two drivers' nodes must not be joined by a resistor directly.
 
-    Parameters
-    ----------
-    resistors, drivers
-        The network. ``"ground"`` is 0 V.
-    states
-        Booleans, shape (states, drivers): which drivers are high.
-
-    Notes
-    -----
-    Nodal analysis (Kirchhoff's current law at each node); for one node it is Millman's theorem. A driver of 0 ohm is
-    solved as 1 nano-ohm, which moves no voltage of a ladder by more than some picovolts.
+    Raises
+    ------
+    ValueError
+        When two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
     """
-    nodes = tuple(
-        dict.fromkeys(n for r in resistors for n in (r.a, r.b) if n != GROUND) | dict.fromkeys(d.node for d in drivers)
-    )
-    index = {node: position for position, node in enumerate(nodes)}
-    matrix = np.zeros((len(nodes), len(nodes)))
-    for resistor in resistors:
-        conductance = 1 / resistor.ohms
-        ends = [index[n] for n in (resistor.a, resistor.b) if n != GROUND]
-        for end in ends:
-            matrix[end, end] += conductance
-        if len(ends) == 2:
-            matrix[ends[0], ends[1]] -= conductance
-            matrix[ends[1], ends[0]] -= conductance
-    at = np.array([index[d.node] for d in drivers], dtype=np.intp)
-    high = np.array([_conductance(d.high) for d in drivers])
-    low = np.array([_conductance(d.low) for d in drivers])
-    supply = np.array([d.supply for d in drivers])
-    volts = np.empty((len(states), len(nodes)))
-    currents = np.empty((len(states), len(drivers)))
-    for start in range(0, len(states), _CHUNK):
-        part = states[start : start + _CHUNK]
-        conductance = np.where(part, high, low)
-        batch = np.repeat(matrix[None], len(part), axis=0)
-        source = np.zeros((len(part), len(nodes)))
-        for position, node in enumerate(at):
-            batch[:, node, node] += conductance[:, position]
-            source[:, node] += conductance[:, position] * np.where(part[:, position], supply[position], 0.0)
-        solved = np.linalg.solve(batch, source[:, :, None])[:, :, 0]
-        volts[start : start + _CHUNK] = solved
-    flow = np.zeros_like(volts)
-    for resistor in resistors:
-        a = volts[:, index[resistor.a]] if resistor.a != GROUND else 0.0
-        b = volts[:, index[resistor.b]] if resistor.b != GROUND else 0.0
-        through = (a - b) / resistor.ohms
-        if resistor.a != GROUND:
-            flow[:, index[resistor.a]] += through
-        if resistor.b != GROUND:
-            flow[:, index[resistor.b]] -= through
-    currents[:] = flow[:, at]
-    return Solution(nodes=nodes, volts=volts, currents=currents)
+
+    resistors: tuple[Resistor, ...]
+    drivers: tuple[Driver, ...]
+
+    def __post_init__(self) -> None:
+        """Refuse what the elimination below cannot do."""
+        driven = {driver.node for driver in self.drivers}
+        if len(driven) < len(self.drivers):
+            raise ValueError("two drivers share a node")
+        for resistor in self.resistors:
+            if resistor.a in driven and resistor.b in driven:
+                raise ValueError(f"a resistor joins the drivers of {resistor.a!r} and {resistor.b!r} directly")
+            if not resistor.ohms > 0:
+                raise ValueError(f"a resistor of {resistor.ohms} ohm; it must be more than 0")
+
+    @cached_property
+    def ohms(self) -> NDArray[np.float64]:
+        """Nominal values, float64 (resistors,)."""
+        return np.array([resistor.ohms for resistor in self.resistors])
+
+    @cached_property
+    def inner(self) -> tuple[str, ...]:
+        """The nodes that neither a driver nor ground fixes."""
+        outside = {GROUND, *(driver.node for driver in self.drivers)}
+        ends = dict.fromkeys(node for resistor in self.resistors for node in (resistor.a, resistor.b))
+        return tuple(node for node in ends if node not in outside)
+
+    def _links(self, node: str) -> Iterator[tuple[int, int | None]]:
+        """Each resistor at a node, with the inner node at its other end; None for ground."""
+        index = {name: position for position, name in enumerate(self.inner)}
+        for position, resistor in enumerate(self.resistors):
+            if node in (resistor.a, resistor.b):
+                yield position, index.get(resistor.b if resistor.a == node else resistor.a)
+
+    def solve(self, states: NDArray[np.bool_], ohms: NDArray[np.float64] | None = None) -> Solution:
+        """Solve the network for every state of its drivers.
+
+        Parameters
+        ----------
+        states
+            Booleans, shape (..., drivers): which drivers are high.
+        ohms
+            Other values of the resistors than their nominal ones, shape (..., resistors), for example drawn within a
+            tolerance. The leading dimensions of both are broadcast.
+
+        Raises
+        ------
+        ValueError
+            When in some state nothing holds the voltages: no load, and every driver floating.
+
+        Notes
+        -----
+        Kirchhoff's current law at each inner node; for a single one it is Millman's theorem. A driver of E volts behind
+        r ohms, whose node has the conductances g_k (their sum G) to the inner nodes, is eliminated beforehand: it adds
+        ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
+        and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
+        """
+        conductance = 1 / (self.ohms if ohms is None else np.asarray(ohms, dtype=np.float64))
+        batch = np.broadcast_shapes(states.shape[:-1], conductance.shape[:-1])
+        count = len(self.inner)
+        matrix = np.zeros((*batch, count, count))
+        source = np.zeros((*batch, count))
+        for node, name in enumerate(self.inner):
+            for link, _ in self._links(name):
+                matrix[..., node, node] += conductance[..., link]
+            for link, other in self._links(name):
+                if other is not None:
+                    matrix[..., node, other] -= conductance[..., link]
+        eliminated = []
+        for position, driver in enumerate(self.drivers):
+            links = list(self._links(driver.node))
+            total = np.asarray(sum(conductance[..., link] for link, _ in links))
+            high = states[..., position]
+            share = np.where(high, _share(total, driver.high_ohms), _share(total, driver.low_ohms))
+            reach = np.where(high, _reach(total, driver.high_ohms), _reach(total, driver.low_ohms))
+            push = share * np.where(high, driver.high_volts, driver.low_volts)
+            eliminated.append((links, push, reach))
+            for link, node_a in links:
+                if node_a is None:
+                    continue
+                source[..., node_a] += push * conductance[..., link]
+                for other_link, node_b in links:
+                    if node_b is not None:
+                        matrix[..., node_a, node_b] -= reach * conductance[..., link] * conductance[..., other_link]
+        if count and (matrix.sum(axis=(-2, -1)) <= _HELD * np.trace(matrix, axis1=-2, axis2=-1)).any():
+            raise ValueError("in some state nothing holds the voltages: no load, and every driver floating")
+        solved = np.linalg.solve(matrix, source[..., None])[..., 0]
+        driven = np.empty((*batch, len(self.drivers)))
+        currents = np.empty((*batch, len(self.drivers)))
+        for position, (links, push, reach) in enumerate(eliminated):
+            ends = [(conductance[..., link], 0.0 if node is None else solved[..., node]) for link, node in links]
+            driven[..., position] = push + reach * sum(g * volts for g, volts in ends)
+            currents[..., position] = sum(g * (driven[..., position] - volts) for g, volts in ends)
+        return Solution(
+            nodes=(*self.inner, *(driver.node for driver in self.drivers)),
+            volts=np.concatenate([solved, driven], axis=-1),
+            currents=currents,
+        )
 
 
-def _conductance(ohms: float) -> float:
-    return 0.0 if ohms == inf else 1 / max(ohms, _SHORT_OHM)
+def _share(total: NDArray[np.float64], ohms: float) -> NDArray[np.float64]:
+    """Share of a driver's own voltage that reaches its node when the rest of the network is at 0 V."""
+    return np.zeros_like(total) if isinf(ohms) else 1 / (1 + ohms * total)
+
+
+def _reach(total: NDArray[np.float64], ohms: float) -> NDArray[np.float64]:
+    """Ohms from a driver's node to all fixed voltages, the inner nodes included."""
+    return 1 / total if ohms == inf else ohms / (1 + ohms * total)

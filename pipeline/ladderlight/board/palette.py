@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 
 from ladderlight.board.ladder import Ladder
 
+TUBE_GAMMA = 2.4
+"""Exponent of ITU-R BT.1886."""
+
 
 def linear_from_srgb(encoded: NDArray[np.floating]) -> NDArray[np.float64]:
     """Decode sRGB values, 0 to 1, to linear light (IEC 61966-2-1)."""
@@ -22,6 +25,15 @@ def srgb_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float64]:
     linear = np.asarray(linear, dtype=np.float64)
     power = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
     return np.where(linear <= 0.0031308, linear * 12.92, power)
+
+
+def linear_from_tube(drive: NDArray[np.floating], *, black: float = 0.0) -> NDArray[np.float64]:
+    """Light of a tube monitor at a drive of 0 to 1, as a share of its white (ITU-R BT.1886, annex 1).
+
+    ``black`` is the light at no drive, 0 up to 1, on the same scale.
+    """
+    root = black ** (1 / TUBE_GAMMA)
+    return np.power((1 - root) * np.asarray(drive, dtype=np.float64) + root, TUBE_GAMMA)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -60,12 +72,14 @@ class Palette:
     @cached_property
     def linear(self) -> NDArray[np.float64]:
         """Colours in linear light, float64 (codes, 3), 0 to 1."""
+        if self.ladder.response == "tube":
+            return linear_from_tube(self.drive, black=self.ladder.tube_black)
         return linear_from_srgb(self.drive)
 
     @cached_property
     def srgb8(self) -> NDArray[np.uint8]:
-        """Colours as 8-bit sRGB, uint8 (codes, 3)."""
-        return np.rint(self.drive * 255).astype(np.uint8)
+        """Colours as 8-bit sRGB, uint8 (codes, 3): what an sRGB monitor needs to show the same light."""
+        return np.rint(srgb_from_linear(self.linear) * 255).astype(np.uint8)
 
     def hex_of(self, code: int) -> str:
         """Give a code's colour as ``#rrggbb``."""
