@@ -9,11 +9,16 @@ from typing import Any
 
 from ladderlight.board import Finding
 from ladderlight.board.advice import findings
+from ladderlight.burned import FILE as BURNED
+from ladderlight.burned import Record, parse_record
+from ladderlight.burnsheet import burn_sheet
 from ladderlight.engine import Chain, Progress
 from ladderlight.errors import BuildError
+from ladderlight.manifest import manifest
 from ladderlight.output import refuse_foreign, staged_output
-from ladderlight.pictures import DeviceFile
+from ladderlight.proof import proof_files
 from ladderlight.recipe import Recipe
+from ladderlight.screen import read_memories
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,16 +59,33 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
     contents = chain.arrange(chain.code_pictures(workers=workers, progress=progress))
     files = chain.emit(contents)
     with staged_output(recipe.output) as folder:
-        _write_devices(folder / "devices", files)
-        manifest = _write_reports(folder, recipe, contents, files, found)
-    return Built(output=recipe.output, manifest=manifest, findings=found)
+        for file in files:
+            _write(folder / "devices", file.name, file.data)
+        words = read_memories(recipe.board, folder / "devices", files)
+        document = manifest(
+            project=recipe.name,
+            board=recipe.board,
+            contents=contents,
+            files=files,
+            words=words,
+            burned=read_record(recipe.folder),
+        )
+        _write(folder, "manifest.json", (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode())
+        _write(folder, "burn-sheet.txt", burn_sheet(recipe.board, document).encode())
+        for name, data in proof_files(recipe.name, recipe.board, words, document, found):
+            _write(folder / "proof", name, data)
+    return Built(output=recipe.output, manifest=document, findings=found)
 
 
-def _write_devices(folder: Path, files: list[DeviceFile]) -> None:
-    folder.mkdir()
-    for file in files:
-        path = folder / file.name
-        if not path.resolve().is_relative_to(folder.resolve()):
-            raise BuildError(f"a device file may not be called {file.name!r}; keep it inside the output folder")
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(file.data)
+def read_record(folder: Path) -> Record | None:
+    """Read the record of what is in the chips, if there is one beside the recipe."""
+    path = folder / BURNED
+    return parse_record(str(path), path.read_text(encoding="utf-8")) if path.is_file() else None
+
+
+def _write(folder: Path, name: str, data: bytes) -> None:
+    path = folder / name
+    if not path.resolve().is_relative_to(folder.resolve()):
+        raise BuildError(f"a file may not be called {name!r}; keep it inside the output folder")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data)

@@ -1,0 +1,83 @@
+"""Every example recipe builds, and its proof shows its own pictures."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from ladderlight.building import build
+from ladderlight.recipe import load
+
+HERE = Path(__file__).parent
+RECIPES = sorted([*HERE.parent.glob("recipes/*/recipe.toml"), *HERE.glob("recipes/*/recipe.toml")])
+
+
+def copied(recipe: Path, folder: Path) -> Path:
+    shutil.copytree(recipe.parent, folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
+    return folder / "recipe.toml"
+
+
+def state(folder: Path) -> dict[str, bytes]:
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+@pytest.mark.parametrize("path", RECIPES, ids=lambda path: path.parent.name)
+def test_recipe_builds_the_same_bytes_each_time(path: Path, tmp_path: Path) -> None:
+    outputs = []
+    for folder, workers in ((tmp_path / "one", 1), (tmp_path / "two", 3)):
+        recipe = load(copied(path, folder))
+        built = build(recipe, workers=workers)
+        assert built.output == folder / "out"
+        outputs.append(state(built.output))
+    assert outputs[0] == outputs[1]
+    manifest = json.loads(outputs[0]["manifest.json"])
+    assert len(manifest["pictures"]) >= 1
+    sizes = {device.name: device.part.bytes for device in recipe.board.devices}
+    assert {device["name"]: device["bytes"] for device in manifest["devices"]} == sizes
+
+
+@pytest.mark.parametrize("path", RECIPES, ids=lambda path: path.parent.name)
+def test_recipe_puts_a_whole_screen_per_bank_on_the_proof(path: Path, tmp_path: Path) -> None:
+    recipe = load(copied(path, tmp_path / "one"))
+    built = build(recipe)
+    mode = recipe.board.raster.mode
+    page = built.proof.read_text(encoding="utf-8")
+    banks = {picture["bank"] for picture in built.manifest["pictures"]}
+    for bank in banks:
+        (screen,) = built.proof.parent.glob(f"screens/bank{bank}.png")
+        assert f"screens/{screen.name}" in page
+        image = Image.open(screen)
+        assert image.size == (mode.horizontal.active, mode.vertical.active)
+        shown = {tuple(colour) for colour in np.asarray(image.convert("RGB")).reshape(-1, 3)}
+        assert len(shown) > 1
+        if all(memory.access is not None and memory.output == "direct" for memory in recipe.board.memories):
+            assert shown <= {tuple(colour) for colour in recipe.board.palette.srgb8}
+
+
+def test_lobby_shows_the_cafe_in_bank_0_and_the_sky_where_the_recipe_wants_it(tmp_path: Path) -> None:
+    built = build(load(copied(HERE.parent / "recipes" / "lobby" / "recipe.toml", tmp_path / "lobby")))
+    banks = {picture["name"]: picture["bank"] for picture in built.manifest["pictures"]}
+    assert banks == {"cafe": 0, "quay-cat": 1, "lighthouse": 2, "night-sky": 3}
+    source = Image.open(tmp_path / "lobby" / "pictures" / "cafe.jpg")
+    width, height = source.size
+    crop = source.crop(((width - height * 4 // 3) // 2, 0, (width + height * 4 // 3) // 2, height)).resize((16, 12), 5)
+    screen = Image.open(built.proof.parent / "screens" / "bank0.png").convert("RGB").resize((16, 12), 5)
+    difference = np.abs(np.asarray(crop, dtype=float) - np.asarray(screen, dtype=float))
+    assert difference.mean() < 16  # dithered, and averaged in sRGB here, but unmistakably the same picture
+
+
+def test_the_recipe_in_the_readme_builds(tmp_path: Path) -> None:
+    readme = (HERE.parent / "README.md").read_text(encoding="utf-8")
+    recipe = tmp_path / "recipe.toml"
+    recipe.write_text(readme.partition("```toml\n")[2].partition("```")[0], encoding="utf-8")
+    shutil.copytree(HERE.parent / "recipes" / "lobby" / "pictures", tmp_path / "pictures")
+    built = build(load(recipe))
+    assert [path.name for path in built.device_files] == ["picture.bin"]
+    geometry = load(recipe).board.geometry
+    assert (geometry.width, geometry.height) == (160, 120)
+    assert f"{geometry.width} by {geometry.height}" in readme
