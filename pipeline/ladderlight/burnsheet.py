@@ -1,0 +1,61 @@
+"""The burn sheet: what to burn into which chip, with what the programmer must show, on a page for the bench."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from ladderlight.board import Board
+from ladderlight.cautions import cautions
+
+_WIDTH = 78
+
+
+def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
+    """Write the burn sheet as plain text, 78 columns wide, from a build's manifest."""
+    title = f"Burn sheet: {manifest['project']}"
+    lines = [title, "=" * min(len(title), _WIDTH), ""]
+    devices = manifest["devices"]
+    burn = [device["name"] for device in devices if device["changed"]]
+    if not burn:
+        lines += ["Nothing to burn: every chip holds what it should."]
+    else:
+        lines += _wrapped(f"Burn {len(burn)} of {len(devices)}: {', '.join(burn)}.")
+    for device in devices:
+        lines += ["", *_device(device)]
+    lines += ["", "Cautions", "--------"]
+    for caution in cautions(board):
+        lines += textwrap.wrap(caution, _WIDTH, initial_indent="- ", subsequent_indent="  ")
+    return "\n".join([*lines, ""])
+
+
+def _device(device: Mapping[str, Any]) -> Iterator[str]:
+    box = "[ ] burn" if device["changed"] else "[x] leave"
+    head = f"{device['name']}  ({device['part']})"
+    yield f"{head}{box:>{max(_WIDTH - len(head), len(box) + 2)}}"
+    yield "-" * _WIDTH
+    for piece in device["pieces"]:
+        yield f"  file      devices/{piece['file']}"
+        yield (
+            f"  size      {piece['bytes']} bytes ({piece['bytes']:X}h)"
+            + (f", loaded at {piece['offset']:X}h" if piece["offset"] else "")
+        )
+        yield f"  CRC-32    {piece['crc32']}    sum 16 bits {piece['sum16']}    8 bits {piece['sum8']}"
+    others = [name for name in device["files"] if name not in {piece["file"] for piece in device["pieces"]}]
+    if others:
+        yield from _wrapped(f"beside it {', '.join(others)}", indent="  ", hang=12)
+    for bank in device["banks"]:
+        yield from _wrapped(
+            f"bank {bank['bank']:<5}{bank['first']:04X}h to {bank['last']:04X}h  {', '.join(bank['pictures'])}",
+            indent="  ",
+            hang=28,
+        )
+    if device["last_used"] is None:
+        yield "  nothing reads this chip"
+    else:
+        yield f"  in use    {device['used_words']} of {device['words']} words, the last at {device['last_used']:04X}h"
+
+
+def _wrapped(text: str, indent: str = "", hang: int = 0) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=" " * hang)

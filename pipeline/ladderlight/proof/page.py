@@ -1,0 +1,95 @@
+"""The proof page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from ladderlight.board import Board, Finding
+from ladderlight.cautions import cautions
+from ladderlight.proof.drawings import guns_of, scan_line
+
+_MOST_SWATCHES = 512
+
+
+def page(
+    project: str, board: Board, manifest: Mapping[str, Any], findings: Sequence[Finding], banks: Sequence[int]
+) -> str:
+    """Write the proof page as one HTML document that loads nothing but the screens beside it."""
+    return (
+        _environment()
+        .get_template("page.html")
+        .render(
+            project=project,
+            facts=_facts(board),
+            screens=[_screen(manifest, bank) for bank in banks],
+            size=(board.raster.mode.horizontal.active, board.raster.mode.vertical.active),
+            aspect=board.raster.mode.screen_aspect,
+            guns=guns_of(board),
+            peak=board.ladder.peak,
+            scan_line=scan_line(board),
+            swatches=_swatches(board),
+            codes=len(board.palette),
+            lines=list(reversed(board.palette.lines)),
+            devices=manifest["devices"],
+            findings=findings,
+            cautions=cautions(board),
+        )
+    )
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("ladderlight.proof"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _facts(board: Board) -> list[tuple[str, str, str]]:
+    """Give what the board is, as (name, figure, what more there is to say)."""
+    raster, geometry, palette = board.raster, board.geometry, board.palette
+    colours = len({palette.hex_of(code) for code in range(len(palette))})
+    repeat = f"{geometry.repeat_x} count{'s' * (geometry.repeat_x > 1)} by {geometry.repeat_y} "
+    repeat += f"line{'s' * (geometry.repeat_y > 1)}"
+    return [
+        ("Picture", f"{geometry.width} × {geometry.height}", f"each pixel {repeat}"),
+        ("Pixel aspect", f"{geometry.pixel_aspect:.3g}", "width over height on the screen"),
+        ("Colours", f"{colours}", f"{len(palette)} codes on {len(palette.lines)} lines"),
+        ("Mode", raster.mode.name, f"{float(raster.line_rate) / 1e3:.3f} kHz, {float(raster.frame_rate):.2f} Hz"),
+        ("Clock", f"{float(raster.clock) / 1e6:.6g} MHz", f"{float(raster.ratio):.6g} counts per monitor pixel"),
+        ("Banks", f"{board.bank_count}", f"blanking: {board.blanking}"),
+    ]
+
+
+def _screen(manifest: Mapping[str, Any], bank: int) -> dict[str, Any]:
+    pictures = [picture for picture in manifest["pictures"] if picture["bank"] == bank]
+    names = ", ".join(picture["name"] for picture in pictures)
+    return {
+        "bank": bank,
+        "names": names,
+        "sources": ", ".join(dict.fromkeys(picture["source"] for picture in pictures)),
+        "alt": f"What the monitor shows of bank {bank}" + (f": {names}" if names else ""),
+    }
+
+
+def _swatches(board: Board) -> list[dict[str, Any]]:
+    palette = board.palette
+    if len(palette) > _MOST_SWATCHES:
+        return []
+    width = len(palette.lines)
+    return [
+        {
+            "code": f"{code:0{(width + 3) // 4}X}",
+            "bits": f"{code:0{width}b}",
+            "volts": [f"{volt:.3f}" for volt in palette.volts[code]],
+            "srgb": palette.hex_of(code),
+        }
+        for code in range(len(palette))
+    ]
