@@ -1,0 +1,143 @@
+"""Reduction to codes by error diffusion."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, CodedPicture, Option, Picture, stage
+from ladderlight_stages.reductions.exact import exact_codes
+from ladderlight_stages.reductions.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
+from ladderlight_stages.reductions.lattice_loops import SHARE_BITS, diffuse_lattice
+from ladderlight_stages.reductions.lattice_tables import UNITS, LatticeTables, lattice_tables
+from ladderlight_stages.reductions.palette_loops import diffuse_palette
+from ladderlight_stages.reductions.palette_tables import PaletteTables, palette_tables
+
+KernelName = Literal[
+    "floyd_steinberg",
+    "jarvis_judice_ninke",
+    "stucki",
+    "burkes",
+    "sierra",
+    "sierra_two_row",
+    "sierra_light",
+    "atkinson",
+    "fan",
+    "shiau_fan",
+    "shiau_fan_wide",
+    "stevenson_arce",
+]
+
+
+@stage(help="Reduce to the board's colours by error diffusion, in linear light.")
+def diffuse(
+    picture: Picture,
+    board: Board,
+    *,
+    kernel: Annotated[KernelName, Option("which pixels a pixel's error goes to")] = "floyd_steinberg",
+    strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
+    scan: Annotated[
+        Literal["serpentine", "raster"], Option("every other row backwards, or all rows forwards")
+    ] = "serpentine",
+    weights: Annotated[
+        list[list[float]] | None,
+        Option("a kernel of your own: the pixels ahead, then the rows below, each centred; replaces kernel"),
+    ] = None,
+    divisor: Annotated[float | None, Option("of the weights; their sum when left out", minimum=0)] = None,
+    error_limit: Annotated[
+        float,
+        Option(
+            "how far a pixel with its errors may lie beyond the board's colours, as a share of their extent; "
+            "for boards whose guns depend on each other",
+            minimum=0,
+            maximum=2,
+        ),
+    ] = 0.25,
+) -> CodedPicture:
+    """Reduce a picture to codes.
+
+    Each pixel takes the nearest colour to its own light and the errors passed to it; what is left over is passed on.
+    Where the guns are independent, each goes to the nearest of its own levels, and light beyond the lowest and highest
+    level is cut off first, so that it cannot pile up. Otherwise the nearest colour is sought in a weighted opponent
+    space and ``error_limit`` keeps what no colour can show from bleeding. A picture that is in the board's colours
+    already is unchanged.
+
+    Raises
+    ------
+    PictureError
+        When ``weights`` is not a kernel.
+    """
+    codes = exact_codes(picture.pixels, board.palette)
+    if codes is not None:
+        return picture.coded(codes)
+    shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
+    serpentine = scan == "serpentine"
+    lattice = lattice_tables(board.palette)
+    if lattice is not None:
+        return picture.coded(_on_lattice(picture.pixels, lattice, shares, strength, serpentine=serpentine))
+    tables = palette_tables(board.palette, error_limit)
+    return picture.coded(_on_palette(picture.pixels, tables, shares, strength, serpentine=serpentine))
+
+
+def _on_lattice(
+    pixels: NDArray[np.float32], tables: LatticeTables, kernel: Kernel, strength: float, *, serpentine: bool
+) -> NDArray[np.uint16]:
+    ahead, below, shares = _taps(kernel)
+    whole = _whole_shares(np.concatenate([ahead, shares]), kernel.total, strength)
+    codes: NDArray[np.uint16] = diffuse_lattice(
+        tables.fit(pixels),
+        UNITS,
+        tables.limits,
+        tables.shift,
+        tables.levels,
+        tables.codes,
+        whole[:REACH_AHEAD],
+        np.column_stack([below, whole[REACH_AHEAD:]]).astype(np.int32),
+        serpentine,
+    )
+    return codes
+
+
+def _on_palette(
+    pixels: NDArray[np.float32], tables: PaletteTables, kernel: Kernel, strength: float, *, serpentine: bool
+) -> NDArray[np.uint16]:
+    ahead, below, shares = _taps(kernel)
+    codes: NDArray[np.uint16] = diffuse_palette(
+        tables.fit(pixels),
+        tables.bounds,
+        tables.colours,
+        tables.codes,
+        tables.grid.box,
+        tables.grid.size,
+        tables.grid.starts,
+        tables.grid.members,
+        (ahead * strength).astype(np.float32),
+        below,
+        (shares * strength).astype(np.float32),
+        serpentine,
+    )
+    return codes
+
+
+def _taps(kernel: Kernel) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
+    """Give the shares ahead, (3,); rows down and pixels ahead of the others, (taps, 2); and their shares, (taps,)."""
+    ahead = np.zeros(REACH_AHEAD)
+    below, shares = [], []
+    for down, right, numerator in kernel.taps():
+        if down == 0:
+            ahead[right - 1] = numerator / kernel.divisor
+        else:
+            below.append((down, right))
+            shares.append(numerator / kernel.divisor)
+    return ahead, np.array(below, dtype=np.int32).reshape(-1, 2), np.array(shares)
+
+
+def _whole_shares(shares: NDArray[np.float64], total: float, strength: float) -> NDArray[np.int32]:
+    """Count shares in units of 2**-SHARE_BITS such that they add up to the total exactly."""
+    exact = shares * strength * (1 << SHARE_BITS)
+    whole = np.floor(exact)
+    missing = round(total * strength * (1 << SHARE_BITS)) - int(whole.sum())
+    whole[np.argsort(whole - exact, kind="stable")[:missing]] += 1
+    return whole.astype(np.int32)

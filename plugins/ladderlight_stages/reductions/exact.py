@@ -1,0 +1,65 @@
+"""Pictures that already are in a board's colours keep their codes."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Palette
+from ladderlight.board import srgb_from_linear
+
+_SAMPLES = 97
+
+
+def exact_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.uint16] | None:
+    """Give the codes of a picture whose every pixel is one of the board's colours, or None.
+
+    A pixel counts as a colour of the board when both are the same in 8-bit sRGB: that is how an indexed picture file
+    holds them. Of several codes the nearest in light is taken, then the lowest.
+
+    Parameters
+    ----------
+    pixels
+        float32 (height, width, 3), linear light.
+    palette
+        The board's colours.
+    """
+    flat = pixels.reshape(-1, 3)
+    # a photograph is told from a few of its pixels, without converting the whole
+    if len(flat) > _SAMPLES and _look_up(flat[:: len(flat) // _SAMPLES], palette) is None:
+        return None
+    codes = _look_up(flat, palette)
+    return None if codes is None else codes.reshape(pixels.shape[:2])
+
+
+def _look_up(flat: NDArray[np.float32], palette: Palette) -> NDArray[np.uint16] | None:
+    order, keys = _by_key(palette)
+    wanted = _key(np.rint(srgb_from_linear(flat) * 255))
+    place = np.searchsorted(keys, wanted)
+    if (keys[np.minimum(place, len(keys) - 1)] != wanted).any():
+        return None
+    best = order[place]
+    if len(np.unique(keys)) < len(keys):
+        gap = np.abs(palette.linear[best] - flat).sum(axis=1)
+        # the codes of one key lie side by side, the lowest first
+        for step in range(1, int(np.bincount(np.unique(keys, return_inverse=True)[1]).max())):
+            near = np.minimum(place + step, len(keys) - 1)
+            other = np.abs(palette.linear[order[near]] - flat).sum(axis=1)
+            better = (keys[near] == wanted) & (other < gap)
+            best, gap = np.where(better, order[near], best), np.where(better, other, gap)
+    return best.astype(np.uint16)
+
+
+@lru_cache(maxsize=8)
+def _by_key(palette: Palette) -> tuple[NDArray[np.intp], NDArray[np.int64]]:
+    """Give the codes sorted by their 8-bit colours, and those colours."""
+    keys = _key(palette.srgb8)
+    order = np.argsort(keys, kind="stable")
+    return order, keys[order]
+
+
+def _key(colours: NDArray[np.floating] | NDArray[np.uint8]) -> NDArray[np.int64]:
+    whole = colours.astype(np.int64)
+    return whole[:, 0] << 16 | whole[:, 1] << 8 | whole[:, 2]

@@ -1,0 +1,86 @@
+"""Tables for the loop that reduces each gun on its own: from a board's colours to bins of light."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Palette
+
+UNITS = 1 << 18
+"""Full light in whole units: the darkest step of 8-bit sRGB is 80 of them."""
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+"""Share of each primary in luminance (IEC 61966-2-1, BT.709 primaries)."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LatticeTables:
+    """What ``diffuse_lattice`` needs of a board. With ``grey`` the first gun stands for luminance and the others idle."""
+
+    grey: bool
+    limits: NDArray[np.float32]
+    shift: int
+    levels: NDArray[np.int32]
+    codes: NDArray[np.uint16]
+
+    def fit(self, pixels: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Give the pixels as the loop takes them: writable, C order, luminance first on a grey board."""
+        if self.grey:
+            fitted = np.zeros_like(pixels)
+            np.matmul(pixels, LUMINANCE, out=fitted[..., 0])
+            return fitted
+        return np.require(pixels, np.float32, ["C", "A", "W"])
+
+
+def is_grey(palette: Palette) -> bool:
+    """Whether all of a board's colours are greys."""
+    linear = palette.linear
+    return bool((linear[:, :1] == linear).all())
+
+
+@lru_cache(maxsize=8)
+def lattice_tables(palette: Palette) -> LatticeTables | None:
+    """Make the tables; None for a board whose guns depend on each other."""
+    grey = is_grey(palette)
+    if grey:
+        nothing = (np.zeros(1), np.zeros(1, dtype=np.uint16))
+        guns = [(palette.linear[:, 0], np.arange(len(palette), dtype=np.uint16)), nothing, nothing]
+    elif palette.lattice is None:
+        return None
+    else:
+        guns = list(zip(palette.lattice.levels, palette.lattice.codes, strict=True))
+    guns = [_distinct(*gun) for gun in guns]
+    least = min((np.diff(light).min() for light, _ in guns if len(light) > 1), default=1.0)
+    shift = int(np.clip(np.floor(np.log2(least * UNITS / 16)), 2, 12))
+    width = 2.0**shift / UNITS
+    margins = [(np.diff(light).max(initial=0.0) / 2 + 3 * width) for light, _ in guns]
+    bins = max(
+        int(np.ceil((light[-1] - light[0] + 2 * margin) / width)) + 2
+        for (light, _), margin in zip(guns, margins, strict=True)
+    )
+    limits = np.array(
+        [(light[0], light[-1], light[0] - margin) for (light, _), margin in zip(guns, margins, strict=True)],
+        dtype=np.float32,
+    )
+    levels = np.empty((3, bins), dtype=np.int32)
+    codes = np.empty((3, bins), dtype=np.uint16)
+    for gun, (light, bits) in enumerate(guns):
+        # counted with the loop's own single-precision steps, so that a pixel of exactly a level's light leaves no error
+        counted = ((light.astype(np.float32) - limits[gun, 2]) * np.float32(UNITS) + np.float32(0.5)).astype(np.int32)
+        centres = (np.arange(bins) + 0.5) * 2**shift
+        chosen = np.searchsorted((counted[1:] + counted[:-1]) / 2, centres)
+        chosen[(counted >> shift)[::-1]] = np.arange(len(counted))[::-1]
+        levels[gun], codes[gun] = counted[chosen], bits[chosen]
+    return LatticeTables(grey=grey, limits=limits, shift=shift, levels=levels, codes=codes)
+
+
+def _distinct(light: NDArray[np.float64], codes: NDArray[np.uint16]) -> tuple[NDArray[np.float64], NDArray[np.uint16]]:
+    """Sort levels, ascending; of several codes with the same light keep the lowest."""
+    order = np.lexsort((codes, light))
+    light, codes = light[order], codes[order]
+    first = np.ones(len(light), dtype=bool)
+    first[1:] = np.diff(light) > 0
+    return light[first], codes[first]

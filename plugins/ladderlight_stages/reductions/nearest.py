@@ -1,0 +1,55 @@
+"""Reduction to codes without dithering."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, CodedPicture, Palette, Picture, stage
+from ladderlight_stages.oklab import oklab_from_linear
+from ladderlight_stages.reductions.exact import exact_codes
+from ladderlight_stages.reductions.grid import Grid, make_grid, nearest_members
+from ladderlight_stages.reductions.palette_tables import distinct_colours
+
+
+@stage(help="Reduce each pixel to the board's colour that looks most like it, without dithering.")
+def nearest(picture: Picture, board: Board) -> CodedPicture:
+    """Reduce a picture to codes: for each pixel the colour nearest in OKLab, the lowest code of several.
+
+    A picture that is in the board's colours already is unchanged.
+    """
+    codes = exact_codes(picture.pixels, board.palette)
+    if codes is None:
+        codes = nearest_codes(picture.pixels, board.palette)
+    return picture.coded(codes)
+
+
+def nearest_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.uint16]:
+    """Give the codes nearest in OKLab to pixels of linear light, float32 (height, width, 3)."""
+    tables = _tables(palette)
+    points = oklab_from_linear(np.clip(pixels, 0.0, 1.0)).reshape(-1, 3)
+    grid = tables.grid
+    found = nearest_members(points, tables.colours, grid.box, grid.size, grid.starts, grid.members)
+    codes: NDArray[np.uint16] = tables.codes[found].reshape(pixels.shape[:2])
+    return codes
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Tables:
+    colours: NDArray[np.float32]
+    codes: NDArray[np.uint16]
+    grid: Grid
+
+
+@lru_cache(maxsize=8)
+def _tables(palette: Palette) -> _Tables:
+    linear, codes = distinct_colours(palette)
+    colours = oklab_from_linear(linear)
+    # the box holds all of sRGB: its corners are where the opponent axes reach furthest
+    corners = oklab_from_linear(np.array([[r, g, b] for r in (0, 1) for g in (0, 1) for b in (0, 1)]))
+    low, high = corners.min(axis=0) - 0.01, corners.max(axis=0) + 0.01
+    grid = make_grid(colours, low.astype(np.float64), high.astype(np.float64))
+    return _Tables(colours=colours, codes=codes, grid=grid)
