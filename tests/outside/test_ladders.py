@@ -91,7 +91,7 @@ def test_figures_as_they_are_quoted() -> None:
     [
         (5.0, "0.7", "460.714"),
         (3.3, "0.7", "278.571"),
-        # 1555.4 and 722.9 ohm are often quoted for one and two thirds; they belong to thirds rounded to 0.23 and 0.47 V.
+        # 1555.4 and 722.9 ohm are quoted for one and two thirds; they belong to thirds rounded to 0.23 and 0.47 V.
         (5.0, "0.23", "1555.4"),
         (5.0, "0.47", "722.9"),
         (5.0, "7/30", "1532.1"),

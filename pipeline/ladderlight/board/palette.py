@@ -33,7 +33,8 @@ def linear_from_tube(drive: NDArray[np.floating], *, black: float = 0.0) -> NDAr
     ``black`` is the light at no drive, 0 up to 1, on the same scale.
     """
     root = black ** (1 / TUBE_GAMMA)
-    return np.power((1 - root) * np.asarray(drive, dtype=np.float64) + root, TUBE_GAMMA)
+    light: NDArray[np.float64] = ((1 - root) * np.asarray(drive, dtype=np.float64) + root) ** TUBE_GAMMA
+    return light
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
