@@ -56,16 +56,20 @@ def _facts(board: Board) -> list[tuple[str, str, str]]:
     """Give what the board is, as (name, figure, what more there is to say)."""
     raster, geometry, palette = board.raster, board.geometry, board.palette
     colours = len({palette.hex_of(code) for code in range(len(palette))})
-    repeat = f"{geometry.repeat_x} count{'s' * (geometry.repeat_x > 1)} by {geometry.repeat_y} "
-    repeat += f"line{'s' * (geometry.repeat_y > 1)}"
+    repeat = f"{_counted(geometry.repeat_x, 'count')} by {_counted(geometry.repeat_y, 'line')}"
+    per_pixel = f"{float(raster.ratio):.6g} count{'s' * (raster.ratio != 1)} per monitor pixel"
     return [
         ("Picture", f"{geometry.width} × {geometry.height}", f"each pixel {repeat}"),
         ("Pixel aspect", f"{geometry.pixel_aspect:.3g}", "width over height on the screen"),
         ("Colours", f"{colours}", f"{len(palette)} codes on {len(palette.lines)} lines"),
         ("Mode", raster.mode.name, f"{float(raster.line_rate) / 1e3:.3f} kHz, {float(raster.frame_rate):.2f} Hz"),
-        ("Clock", f"{float(raster.clock) / 1e6:.6g} MHz", f"{float(raster.ratio):.6g} counts per monitor pixel"),
+        ("Clock", f"{float(raster.clock) / 1e6:.6g} MHz", per_pixel),
         ("Banks", f"{board.bank_count}", f"blanking: {board.blanking}"),
     ]
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"{number} {thing}{'s' * (number != 1)}"
 
 
 def _screen(manifest: Mapping[str, Any], bank: int) -> dict[str, Any]:
