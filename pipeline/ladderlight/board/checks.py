@@ -123,7 +123,7 @@ def _ladder_lines(board: Board) -> Iterator[Problem]:
                 yield Problem(
                     where=("ladder", channel.name, name),
                     what=f"no memory's data pin drives ladder line {name!r}",
-                    action=nearest_word(name, driven),
+                    action=f"list it in a memory's data, or {nearest_word(name, driven)}",
                 )
     if len(board.ladder.lines) > MOST_CODE_BITS:
         yield Problem(

@@ -1,0 +1,65 @@
+from __future__ import annotations
+
+import pytest
+
+from ladderlight.board import PARTS, Packing, Part
+
+
+@pytest.mark.parametrize(
+    ("number", "words", "width", "pins", "size", "erasure", "block"),
+    [
+        ("2716", 2048, 8, 11, 2048, "ultraviolet", 1),
+        ("27C010", 131_072, 8, 17, 131_072, "ultraviolet", 1),
+        ("27C080", 1_048_576, 8, 20, 1_048_576, "ultraviolet", 1),
+        ("27C1024", 65_536, 16, 16, 131_072, "ultraviolet", 1),
+        ("27C4002", 262_144, 16, 18, 524_288, "ultraviolet", 1),
+        ("28C256", 32_768, 8, 15, 32_768, "bytes", 64),
+        ("29F040", 524_288, 8, 19, 524_288, "sectors", 65_536),
+        ("39SF010A", 131_072, 8, 17, 131_072, "sectors", 4096),
+    ],
+)
+def test_parts(number: str, words: int, width: int, pins: int, size: int, erasure: str, block: int) -> None:
+    part = PARTS[number]
+    assert part.number == number
+    assert (part.words, part.width, part.address_pins, part.bytes) == (words, width, pins, size)
+    assert (part.erasure, part.block) == (erasure, block)
+
+
+def test_a_part_of_four_bits_takes_a_byte_a_word() -> None:
+    assert Part(number="narrow", words=256, width=4).bytes == 256
+
+
+def test_chips_in_a_row(memory) -> None:
+    two = memory(address=["x0-x8"], data=["r0"], part="27C010", chips=2)
+    assert two.words == 262_144
+    assert two.address_pins == 18
+    assert [(device.name, device.first_word) for device in two.devices] == [("picture-0", 0), ("picture-1", 131_072)]
+
+
+def test_one_chip_is_called_like_its_memory(memory) -> None:
+    (device,) = memory(address=["x0"], data=["r0"]).devices
+    assert device.name == "picture"
+
+
+def test_fill_is_all_ones_unless_given(memory) -> None:
+    assert memory(address=["x0"], data=["r0"]).fill_word == 0xFF
+    assert memory(address=["x0"], data=["r0"], part="27C1024").fill_word == 0xFFFF
+    assert memory(address=["x0"], data=["r0"], fill=0).fill_word == 0
+
+
+@pytest.mark.parametrize(
+    ("pixels", "order", "shifts"),
+    [
+        (1, "msb_first", [0]),
+        (2, "msb_first", [4, 0]),
+        (2, "lsb_first", [0, 4]),
+        (4, "msb_first", [6, 4, 2, 0]),
+        (8, "msb_first", [7, 6, 5, 4, 3, 2, 1, 0]),
+        (8, "lsb_first", [0, 1, 2, 3, 4, 5, 6, 7]),
+    ],
+)
+def test_where_each_pixel_stands_in_a_word(memory, pixels: int, order: str, shifts: list[int]) -> None:
+    packed = memory(address=["x3-x9"], data=["r0"], packing=Packing(pixels=pixels, order=order))
+    assert packed.pixel_width == 8 // pixels
+    assert [packed.shift_of(slot) for slot in range(pixels)] == shifts
+    assert 1 << packed.packing.select_bits == pixels

@@ -1,0 +1,52 @@
+from __future__ import annotations
+
+import pytest
+
+from ladderlight.board import Counters, Packing
+from ladderlight.board.timing import hold_of, pixel_hold_of, timings
+
+PERIOD = 1 / 25.175e6
+DATA = ["b0-b1", "g0-g1", "r0-r1"]
+
+
+def test_the_margin_is_the_hold_less_delay_and_access(make_board, memory) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=120e-9), counters=Counters(delay=22e-9))
+    timing = timings(board)["picture"]
+    assert timing.hold == pytest.approx(4 * PERIOD)
+    assert timing.arrival == pytest.approx(142e-9)
+    assert timing.margin == pytest.approx(4 * PERIOD - 142e-9)
+
+
+def test_without_an_access_time_there_is_no_margin(board) -> None:
+    timing = timings(board)["picture"]
+    assert timing.access is None
+    assert timing.margin is None
+
+
+def test_delays_add_up_through_the_graph(make_board, memory) -> None:
+    board = make_board(
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", access=70e-9),
+        memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64", access=150e-9),
+    )
+    found = timings(board)
+    assert found["map"].hold == pytest.approx(8 * PERIOD)
+    assert found["tile"].hold == pytest.approx(PERIOD)
+    assert found["map"].arrival == pytest.approx(150e-9)
+    assert found["tile"].arrival == pytest.approx(220e-9)
+
+
+def test_rows_alone_hold_for_lines(make_board, memory) -> None:
+    board = make_board(memory(address=["y2-y8"], data=DATA))
+    assert hold_of(board, board.memory("picture")) == pytest.approx(800 * 4 * PERIOD)
+
+
+def test_a_packed_word_is_held_for_all_its_pixels(make_board, memory, ladder) -> None:
+    board = make_board(
+        memory("colour", address=["picture.d0"], data=["v0"], part="2716", access=50e-9),
+        memory("picture", address=["x3-x9", "y2-y8"], data=[], part="28C256", packing=Packing(pixels=8)),
+        ladder=ladder(grey={"v0": 150.0}),
+    )
+    picture = board.memory("picture")
+    assert hold_of(board, picture) == pytest.approx(8 * PERIOD)
+    assert pixel_hold_of(board, picture) == pytest.approx(PERIOD)
+    assert hold_of(board, board.memory("colour")) == pytest.approx(PERIOD)
