@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         Picture,
         PlacedPicture,
         Span,
+        TileSet,
     )
     from ladderlight.stages import Demand, Option, stage
 
@@ -40,6 +41,7 @@ _HOMES = {
         "Picture",
         "PlacedPicture",
         "Span",
+        "TileSet",
     ),
     "ladderlight.stages": ("Demand", "Option", "stage"),
 }
@@ -63,6 +65,7 @@ __all__ = [
     "Piece",
     "PlacedPicture",
     "Span",
+    "TileSet",
     "__version__",
     "pieces",
     "stage",

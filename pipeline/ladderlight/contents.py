@@ -48,7 +48,12 @@ def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] =
             words = words & ~new.written | new.words & new.written
             written = written | new.written
         memories[memory.name] = MemoryContents(words=words, written=written)
-    return Contents(memories=memories, pictures=tuple(placed for part in contents for placed in part.pictures))
+    return Contents(
+        memories=memories,
+        pictures=tuple(placed for part in contents for placed in part.pictures),
+        tile_sets=tuple(tile_set for part in contents for tile_set in part.tile_sets),
+        notes=tuple(note for part in contents for note in part.notes),
+    )
 
 
 def _refuse_misfit(memory: Memory, new: MemoryContents, stage: str) -> None:

@@ -79,11 +79,28 @@ class MemoryContents:
 
 
 @dataclass(frozen=True, kw_only=True)
+class TileSet:
+    """The distinct blocks that an arrangement has put into a memory which another one addresses.
+
+    ``codes`` uint16, shape (tiles, height, width): each block as it stands in the memory. ``numbers`` and ``uses``
+    int64, shape (tiles,): the number by which the map calls it, and how many places on the screens show it.
+    """
+
+    memory: str
+    codes: NDArray[np.uint16]
+    numbers: NDArray[np.int64]
+    uses: NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Contents:
     """The words to be burned, by memory, before they are split into device files."""
 
     memories: Mapping[str, MemoryContents]
     pictures: tuple[PlacedPicture, ...] = field(default=())
+    tile_sets: tuple[TileSet, ...] = field(default=())
+    notes: tuple[str, ...] = field(default=())
+    """What the user must know of the arrangement, one line each: what was merged, and how much of it shows."""
 
 
 ByteOrder = Literal["little", "big"]
