@@ -138,6 +138,8 @@ def _one_of(value: object, _handler: object, *, adapter: TypeAdapter[Any], text:
 
 def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Where) -> Problem:
     place: Where = tuple(detail["loc"])
+    if place and place[-1] == "[key]":
+        place = (*place[:-2], KeyName(place[-2]))
     kind = detail["type"]
     prefix = f"{owner}: " if owner else ""
     if kind == "extra_forbidden":

@@ -1,0 +1,6 @@
+"""The recipe: its model, reading it, and its errors with their places."""
+
+from ladderlight.recipe.loading import load
+from ladderlight.recipe.model import Override, PictureFile, Recipe, StageUse
+
+__all__ = ["Override", "PictureFile", "Recipe", "StageUse", "load"]

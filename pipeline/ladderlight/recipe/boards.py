@@ -1,0 +1,192 @@
+"""From the recipe's board table to the board, and from the board's problems back to places in the recipe."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+
+from ladderlight.board import (
+    MODES,
+    PARTS,
+    Axis,
+    Board,
+    Channel,
+    Counters,
+    Ladder,
+    Memory,
+    Mode,
+    Packing,
+    Part,
+    Raster,
+)
+from ladderlight.board.checks import problems_of
+from ladderlight.board.ladder import GUNS
+from ladderlight.board.lines import expand, expand_names
+from ladderlight.errors import Problem
+from ladderlight.recipe.tables import BoardTable, DriverTable, LadderTable, MemoryTable, R2RTable, TimingsTable
+from ladderlight.recipe.values import ByteCount
+
+Where = tuple[str | int, ...]
+
+
+def board_of(table: BoardTable) -> Board:
+    """Make the board that a table declares. Its memories must name a part or give words and width."""
+    return Board(
+        raster=Raster(mode=_mode(table.mode), clock=table.clock),
+        memories=tuple(map(_memory, table.memory)),
+        ladder=_ladder(table.ladder),
+        blanking=table.blanking,
+        counters=Counters(x_start=table.counters.x_start, y_start=table.counters.y_start, delay=table.counters.delay),
+    )
+
+
+def declaration_problems(table: BoardTable) -> Iterator[Problem]:
+    """What contradicts itself in a board table before there is a board; ``where`` is relative to the table."""
+    for index, memory in enumerate(table.memory):
+        where = ("memory", index)
+        if memory.part is not None:
+            for key in ("words", "width"):
+                if getattr(memory, key) is not None:
+                    yield Problem(
+                        where=(*where, key),
+                        what=f"memory {memory.name!r} has both part and {key}",
+                        action="a part says its words and width; leave one of the two out",
+                    )
+        elif memory.words is None or memory.width is None:
+            missing = "part" if memory.words is None and memory.width is None else _missing(memory)
+            yield Problem(
+                where=where,
+                what=f"memory {memory.name!r} lacks {missing}",
+                action='add part = "27C010" or the like, or words and width',
+            )
+    ladder = table.ladder
+    if ladder.grey is not None and any(getattr(ladder, gun) is not None for gun in GUNS):
+        yield Problem(
+            where=("ladder", "grey"),
+            what="grey feeds all three guns, which have ladders of their own",
+            action="keep grey alone, or red, green and blue",
+        )
+    if all(getattr(ladder, name) is None for name in (*GUNS, "grey")):
+        yield Problem(where=("ladder",), what="the ladder has no channel", action="add red, green and blue, or grey")
+    for name, channel in _channels(ladder):
+        if isinstance(channel, R2RTable):
+            lines = [line for entry in channel.lines for line in expand_names(entry)]
+            doubled = sorted({line for line in lines if lines.count(line) > 1})
+            if "-" in lines or doubled:
+                yield Problem(
+                    where=("ladder", name, "lines"),
+                    what=f"line {doubled[0]!r} is listed twice" if doubled else "'-' is no line of a ladder",
+                    action="list each line once, least significant first",
+                )
+
+
+def wiring_problems(board: Board, table: BoardTable) -> Iterator[Problem]:
+    """What makes the board impossible; ``where`` is relative to the table and leads to the entry that was written."""
+    for problem in problems_of(board):
+        yield replace(problem, where=_written(problem.where, table))
+
+
+def _written(where: Where, table: BoardTable) -> Where:
+    """Lead from a pin to the entry of the list that it came from."""
+    if len(where) == 4 and where[0] == "memory":
+        _, index, key, pin = where
+        memory = table.memory[int(index)]
+        counts = [len(expand(e)) for e in memory.address] if key == "address" else _name_counts(memory.data)
+        return ("memory", index, key, _entry(counts, int(pin)))
+    if len(where) == 3 and where[0] == "ladder":
+        channel = getattr(table.ladder, str(where[1]))
+        if isinstance(channel, R2RTable):
+            lines = [line for entry in channel.lines for line in expand_names(entry)]
+            return (*where[:2], "lines", _entry(_name_counts(channel.lines), lines.index(str(where[2]))))
+    return where
+
+
+def _name_counts(entries: tuple[str, ...]) -> list[int]:
+    return [len(expand_names(entry)) for entry in entries]
+
+
+def _entry(counts: list[int], pin: int) -> int:
+    """Give the index of the entry that holds a pin, when the entries stand for so many pins each."""
+    for index, count in enumerate(counts):
+        if pin < count:
+            return index
+        pin -= count
+    raise IndexError(pin)
+
+
+def _missing(memory: MemoryTable) -> str:
+    return "width" if memory.width is None else "words"
+
+
+def _mode(mode: str | TimingsTable) -> Mode:
+    if isinstance(mode, str):
+        return MODES[mode]
+    axes = []
+    for (active, front, sync, back), positive in zip((mode.horizontal, mode.vertical), mode.polarity, strict=True):
+        axes.append(Axis(active=active, front_porch=front, sync=sync, back_porch=back, positive=positive))
+    horizontal, vertical = axes
+    rate = float(mode.dot_clock / horizontal.total / vertical.total)
+    return Mode(
+        name=f"{horizontal.active}x{vertical.active}@{rate:.4g}",
+        dot_clock=mode.dot_clock,
+        horizontal=horizontal,
+        vertical=vertical,
+        screen_aspect=mode.aspect,
+    )
+
+
+def _memory(table: MemoryTable) -> Memory:
+    return Memory(
+        name=table.name,
+        part=PARTS[table.part] if table.part is not None else _plain_part(table),
+        address=tuple(pin for entry in table.address for pin in expand(entry)),
+        data=tuple(name for entry in table.data for name in expand_names(entry)),
+        access=table.access,
+        output=table.output,
+        chips=table.chips,
+        packing=Packing(pixels=table.packing.pixels, order=table.packing.order) if table.packing else Packing(),
+        fill=table.fill,
+    )
+
+
+def _plain_part(table: MemoryTable) -> Part:
+    width = table.width or 8
+    words = table.words or 2
+    if isinstance(words, ByteCount):
+        words = max(2, words // ((width + 7) // 8))
+    return Part(number=f"{words}x{width}", words=words, width=width)
+
+
+def _channels(ladder: LadderTable) -> Iterator[tuple[str, dict[str, float] | R2RTable]]:
+    for name in (*GUNS, "grey"):
+        channel = getattr(ladder, name)
+        if channel is not None:
+            yield name, channel
+
+
+def _ladder(table: LadderTable) -> Ladder:
+    guns = {name: (gun,) for gun, name in enumerate(GUNS)} | {"grey": (0, 1, 2)}
+    channels = []
+    for name, written in _channels(table):
+        if isinstance(written, R2RTable):
+            lines = [line for entry in written.lines for line in expand_names(entry)]
+            channels.append(
+                Channel(name=name, resistors=dict.fromkeys(lines, 2 * written.r2r), guns=guns[name], r2r=written.r2r)
+            )
+        else:
+            channels.append(Channel(name=name, resistors=dict(written), guns=guns[name]))
+    driver = table.driver
+    high, low = (driver.high, driver.low) if isinstance(driver, DriverTable) else (driver, driver)
+    return Ladder(
+        supply=table.supply,
+        channels=tuple(channels),
+        load=table.load,
+        peak=table.peak,
+        driver_high=high,
+        driver_low=math.inf if table.low == "floating" else low,
+        low_volts=table.low_volts,
+        tolerance=table.tolerance,
+        response=table.response,
+        tube_black=table.tube_black,
+    )

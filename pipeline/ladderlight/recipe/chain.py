@@ -1,0 +1,136 @@
+"""The chain of stages that a recipe asks for, and what it overrides for some pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ladderlight.errors import PluginError, Problem, nearest_word
+from ladderlight.plugins import StageRegistry
+from ladderlight.recipe.model import Override, PictureFile, StageUse
+from ladderlight.recipe.report import Report, Where
+from ladderlight.stages import Kind, StageDeclaration, check_chain
+from ladderlight.validation import KeyName
+
+DEFAULT = ("read", "crop", "resize", "diffuse", "bank_pictures", "binary")
+SOURCE = "read"
+_OWN_KEYS = ("match", "bank")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Link:
+    """One step as the recipe writes it. ``place`` is its index among the recipe's ``[[stage]]``, None for our own."""
+
+    declaration: StageDeclaration
+    raw: Mapping[str, Any]
+    options: Mapping[str, Any]
+    place: int | None
+
+    @property
+    def use(self) -> StageUse:
+        """The step without what only the reading needs."""
+        return StageUse(declaration=self.declaration, options=self.options)
+
+
+def chain_of(tables: Sequence[Mapping[str, Any]], registry: StageRegistry, report: Report) -> list[Link]:
+    """Look up the stages, check their options and the chain. ``tables`` are the ``[[stage]]`` tables that are sound."""
+    if not tables:
+        return list(_defaults(DEFAULT, registry, report))
+    links = []
+    unknown = False
+    for place, table in enumerate(tables):
+        raw = {key: value for key, value in table.items() if key != "use"}
+        try:
+            declaration = registry.get(table["use"])
+        except PluginError as error:
+            report.add(problem_of(error, ("stage", place, "use")))
+            unknown = True
+            continue
+        options, problems = declaration.check(raw)
+        report.add_all(problems, ("stage", place))
+        links.append(Link(declaration=declaration, raw=raw, options=options, place=place))
+    if unknown:
+        return links
+    if not any(link.declaration.kind is Kind.SOURCE for link in links):
+        links = [*_defaults((SOURCE,), registry, report), *links]
+    for problem in check_chain([link.declaration for link in links]):
+        at = links[int(problem.where[0])].place if problem.where else None
+        where: Where = ("stage", 0) if at is None else ("stage", at, "use")
+        report.add(Problem(where=where, what=problem.what, action=problem.action))
+    return links
+
+
+def _defaults(names: Sequence[str], registry: StageRegistry, report: Report) -> Iterator[Link]:
+    for name in names:
+        try:
+            declaration = registry.get(name)
+        except PluginError as error:
+            report.add(problem_of(error, ()))
+            continue
+        yield Link(declaration=declaration, raw={}, options={}, place=None)
+
+
+def problem_of(error: PluginError, where: tuple[str | int, ...]) -> Problem:
+    """Give a plugin's error a place."""
+    what, _, action = str(error).partition("; ")
+    return Problem(where=where, what=what, action=action)
+
+
+def override_of(
+    place: int, table: Mapping[str, Any], links: Sequence[Link], files: Sequence[PictureFile], report: Report
+) -> Override:
+    """Check one ``[[picture]]`` table against the chain and the files."""
+    where = ("picture", place)
+    options: dict[int, Mapping[str, Any]] = {}
+    names = sorted({link.declaration.name for link in links if link.declaration.kind.per_picture})
+    for key, changes in table.items():
+        if key in _OWN_KEYS:
+            continue
+        if key not in names:
+            report.add(_not_overridable(key, where, links, names))
+        elif not isinstance(changes, dict):
+            report.add(
+                Problem(
+                    where=(*where, key),
+                    what=f"{key} must be a table of the stage's options",
+                    action=f"write {key} = {{ option = value }}",
+                )
+            )
+        else:
+            for index, link in enumerate(links):
+                if link.declaration.name == key:
+                    options[index] = _changed(changes, link, (*where, key), report)
+    override = Override(match=table["match"], bank=table.get("bank"), options=options)
+    if files and not any(map(override.applies_to, files)):
+        hint = nearest_word(override.match, [file.source.rpartition("/")[2] for file in files])
+        if not hint.startswith("did you mean"):
+            hint = f"the pictures are {_some(files)}"
+        report.add(Problem(where=(*where, "match"), what=f"{override.match!r} matches no picture", action=hint))
+    return override
+
+
+def _changed(changes: Mapping[str, Any], link: Link, where: tuple[str | int, ...], report: Report) -> Mapping[str, Any]:
+    """Check a stage's options with the changes in place; complain of what the changes bring in."""
+    values, problems = link.declaration.check({**link.raw, **changes})
+    for problem in problems:
+        if problem.where and problem.where[0] in changes:
+            report.add_all([problem], where)
+    return {key: value for key, value in values.items() if key in changes}
+
+
+def _not_overridable(key: str, where: tuple[str | int, ...], links: Sequence[Link], names: Sequence[str]) -> Problem:
+    found = next((link.declaration for link in links if link.declaration.name == key), None)
+    if found is not None:
+        what = f"stage {key!r} ({found.kind.phrase}) sees all pictures together and has the same options for all"
+        return Problem(where=(*where, KeyName(key)), what=what, action=f"set them in its [[stage]] with use = {key!r}")
+    return Problem(
+        where=(*where, KeyName(key)),
+        what=f"the chain has no stage {key!r} to override",
+        action=nearest_word(key, [*names, *_OWN_KEYS]),
+    )
+
+
+def _some(files: Sequence[PictureFile]) -> str:
+    names = [file.source for file in files]
+    return ", ".join(names) if len(names) <= 4 else f"{', '.join(names[:3])} and {len(names) - 3} more"

@@ -1,0 +1,185 @@
+"""Reading a recipe: everything is checked, and all errors are reported at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from ladderlight.board import Board
+from ladderlight.errors import PluginError, Problem, RecipeError
+from ladderlight.plugins import StageRegistry, installed_stages
+from ladderlight.recipe.boards import board_of, declaration_problems, wiring_problems
+from ladderlight.recipe.chain import chain_of, override_of, problem_of
+from ladderlight.recipe.files import missing_file, picture_files
+from ladderlight.recipe.model import PictureFile, Recipe
+from ladderlight.recipe.reading import UnreadableError, read_document
+from ladderlight.recipe.report import Report, dig
+from ladderlight.recipe.tables import BoardTable, RecipeTable
+from ladderlight.validation import as_json, problems_of
+
+
+def load(path: Path, *, pictures: bool = True) -> Recipe:
+    """Read and check a recipe.
+
+    Parameters
+    ----------
+    path
+        The file; messages show it as it is given here.
+    pictures
+        Whether there must be pictures. Without, ``[pictures]`` may be left out and need not match any file, as before
+        a board is built.
+
+    Raises
+    ------
+    RecipeError
+        With all that is wrong: ``file:line:column: what; what to do``.
+    """
+    try:
+        document = read_document(path, str(path))
+    except UnreadableError as error:
+        raise RecipeError([str(error)]) from None
+    report = Report(recipe=document)
+    folder = path.resolve().parent
+    raw = dict(document.data)
+    _read_board_file(raw, folder, path, report)
+    _check_tables(raw, report)
+    if pictures and "pictures" not in raw:
+        _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
+    board = _board(raw, report)
+    files = _files(raw, folder, report, wanted=pictures)
+    plugins, registry = _plugins(raw, folder, report)
+    links, overrides = [], []
+    if not report.has("stage"):
+        links = chain_of(raw.get("stage", []), registry, report)
+        if not report.has("picture") and len(links) >= len(raw.get("stage", [])):
+            overrides = [
+                override_of(place, table, links, files, report) for place, table in enumerate(raw.get("picture", []))
+            ]
+    if board is not None:
+        _check_banks(raw, board, report)
+    output = _output(raw, folder, files, report)
+    if report.problems or report.unreadable:
+        raise RecipeError(report.lines)
+    assert board is not None  # noqa: S101 - without a board there is a problem
+    return Recipe(
+        path=path.resolve(),
+        folder=folder,
+        name=dig(raw, "project", "name") or path.resolve().stem,
+        output=output,
+        board=board,
+        files=tuple(files),
+        chain=tuple(link.use for link in links),
+        overrides=tuple(overrides),
+        plugins=tuple(plugins),
+    )
+
+
+def _add(report: Report, where: tuple[str | int, ...], what: str, action: str) -> None:
+    report.add(Problem(where=where, what=what, action=action))
+
+
+def _read_board_file(raw: dict[str, Any], folder: Path, path: Path, report: Report) -> None:
+    """Put the board of another file in the place where the recipe names it."""
+    named = raw.get("board")
+    if not isinstance(named, str):
+        return
+    if not (folder / named).is_file():
+        what, action = missing_file(folder, named)
+        _add(report, ("board",), what, action)
+        return
+    try:
+        document = read_document(folder / named, str(path.parent / named))
+    except UnreadableError as error:
+        report.unreadable.append(str(error))
+        return
+    report.board = document
+    inner = document.data.get("board")
+    report.board_prefix = ("board",) if isinstance(inner, dict) and len(document.data) == 1 else ()
+    raw["board"] = inner if report.board_prefix else dict(document.data)
+
+
+def _check_tables(raw: Mapping[str, Any], report: Report) -> None:
+    """Check keys, types and limits of the whole file."""
+    try:
+        RecipeTable.model_validate_json(as_json(raw), strict=True)
+    except ValidationError as error:
+        report.add_all(problems_of(error, RecipeTable))
+
+
+def _board(raw: Mapping[str, Any], report: Report) -> Board | None:
+    if report.has("board") or not isinstance(raw.get("board"), dict):
+        return None
+    table = BoardTable.model_validate_json(as_json(raw["board"]), strict=True)
+    report.add_all(declaration_problems(table), ("board",))
+    if report.has("board"):
+        return None
+    board = board_of(table)
+    report.add_all(wiring_problems(board, table), ("board",))
+    return None if report.has("board") else board
+
+
+def _files(raw: Mapping[str, Any], folder: Path, report: Report, *, wanted: bool) -> list[PictureFile]:
+    patterns = dig(raw, "pictures", "files")
+    if report.has("pictures", "files") or not isinstance(patterns, list):
+        return []
+    files, problems = picture_files(folder, patterns)
+    if wanted:
+        report.add_all(problems, ("pictures", "files"))
+    return files
+
+
+def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list[Path], StageRegistry]:
+    registry = installed_stages()
+    paths = []
+    for index, name in enumerate(raw.get("plugins", []) if not report.has("plugins") else []):
+        path = folder / name
+        if not path.is_file():
+            what, action = missing_file(folder, name)
+            _add(report, ("plugins", index), what, action)
+            continue
+        try:
+            registry = registry.with_files([path])
+            paths.append(path)
+        except PluginError as error:
+            report.add(problem_of(error, ("plugins", index)))
+    return paths, registry
+
+
+def _check_banks(raw: Mapping[str, Any], board: Board, report: Report) -> None:
+    for place, table in enumerate(raw.get("picture", []) if not report.has("picture") else []):
+        bank = table.get("bank")
+        if bank is not None and bank >= board.bank_count:
+            if board.bank_count == 1:
+                _add(
+                    report,
+                    ("picture", place, "bank"),
+                    f"bank is {bank}, but the wiring has no bank lines",
+                    "leave it out",
+                )
+            else:
+                what = f"bank is {bank}, but the wiring has {board.bank_count} banks"
+                _add(report, ("picture", place, "bank"), what, f"use 0 to {board.bank_count - 1}")
+
+
+def _output(raw: Mapping[str, Any], folder: Path, files: list[PictureFile], report: Report) -> Path:
+    """Give the output folder; a build replaces what is in it, so nothing of the recipe may be there."""
+    written = dig(raw, "project", "output")
+    output = (folder / (written if isinstance(written, str) else "out")).resolve()
+    where = ("project", "output")
+    if output.is_file():
+        _add(report, where, f"output {written!r} is a file", "name a folder")
+    elif folder == output or output in folder.parents:
+        _add(report, where, f"output {written!r} is the recipe's own folder or holds it", 'name a folder such as "out"')
+    else:
+        inside = next((file.source for file in files if output in file.path.resolve().parents), None)
+        if inside:
+            _add(
+                report,
+                where,
+                f"picture {inside!r} lies in the output folder, which a build replaces",
+                "name another folder",
+            )
+    return output

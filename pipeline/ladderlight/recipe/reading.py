@@ -1,0 +1,91 @@
+"""Reading a TOML file, and saying what stops it from being one."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import tomli
+
+if TYPE_CHECKING:
+    from ladderlight.recipe.positions import Positions
+
+
+@dataclass(frozen=True, kw_only=True)
+class Document:
+    """A TOML file: its name as the user knows it, its text and what it says."""
+
+    shown: str
+    text: str
+    data: Mapping[str, Any]
+
+    @cached_property
+    def positions(self) -> Positions:
+        """Where its keys and values stand."""
+        from ladderlight.recipe.positions import Positions
+
+        return Positions(self.text)
+
+
+class UnreadableError(Exception):
+    """A file is no TOML. Its text is the error's line."""
+
+
+def read_document(path: Path, shown: str) -> Document:
+    """Read a TOML file.
+
+    Raises
+    ------
+    UnreadableError
+        With one line, ``file:line:column: what; what to do``.
+    """
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        raise UnreadableError(f"{shown}:1:1: there is no such file; check the path") from None
+    except IsADirectoryError:
+        raise UnreadableError(f"{shown}:1:1: this is a folder; name the recipe in it") from None
+    except OSError as error:
+        raise UnreadableError(f"{shown}:1:1: cannot be read: {error.strerror}; check the file's permissions") from None
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        column = error.start - raw.rfind(b"\n", 0, error.start)
+        raise UnreadableError(f"{shown}:{line}:{column}: this is no UTF-8 text; save the file as UTF-8") from None
+    try:
+        return Document(shown=shown, text=text.replace("\r\n", "\n"), data=tomli.loads(text))
+    except tomli.TOMLDecodeError as error:
+        what, action = _in_words(error)
+        raise UnreadableError(f"{shown}:{error.lineno}:{error.colno}: {what}; {action}") from None
+
+
+_ADVICE = (
+    ("Invalid value", "this is no value", "put a text in quotes; write true and false in small letters"),
+    ("Cannot overwrite", "this key has a value already", "keep one of the two"),
+    ("Cannot declare", "{subject} is there already", "put its keys together under one heading"),
+    ("Cannot mutate immutable", "{subject} is complete where it was first written", "put its keys together there"),
+    ("Expected newline", "something is left over at the end of the line", "put a text in quotes; one key to a line"),
+    ("Expected '='", "a key must be followed by =", 'write key = "value"'),
+    ("Expected ']'", "the heading is not closed", "end it with as many ] as it begins with ["),
+    ("Unclosed array", "the list is not closed", "put a comma between entries and ] at the end"),
+    ("Unclosed inline table", "the table is not closed", "put a comma between keys and } at the end"),
+    ("Duplicate inline table key", "this key has a value already", "keep one of the two"),
+    ("Unterminated string", "the text is not closed", "end it with the quote that it begins with"),
+    ('Expected "\'"', "the text is not closed", "end it with the quote that it begins with"),
+    ("Illegal character", "the text holds a character that must not be there", "end the text on the line it begins on"),
+    ("Unescaped '\\'", "a \\ in double quotes begins an escape", "put the text in single quotes or write \\\\"),
+    ("Invalid statement", "this is neither a key nor a heading", 'write key = "value" or [heading]'),
+)
+
+
+def _in_words(error: tomli.TOMLDecodeError) -> tuple[str, str]:
+    subject = ".".join(re.findall(r"'([^']*)'", error.msg))
+    for start, what, action in _ADVICE:
+        if error.msg.startswith(start):
+            return what.format(subject=f"[{subject}]"), action
+    return error.msg[0].lower() + error.msg[1:], "correct the TOML"

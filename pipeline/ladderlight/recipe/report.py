@@ -1,0 +1,62 @@
+"""All errors of a recipe, gathered while it is read, and given their places in the files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from ladderlight.errors import Problem
+from ladderlight.recipe.reading import Document
+
+Where = tuple[str | int, ...]
+
+
+@dataclass(kw_only=True)
+class Report:
+    """Problems of a recipe and of the board file that it names, if it does."""
+
+    recipe: Document
+    board: Document | None = None
+    board_prefix: Where = ()
+    """Path of the board's table in the board file."""
+    unreadable: list[str] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+    def add(self, problem: Problem) -> None:
+        """Note a problem."""
+        self.problems.append(problem)
+
+    def add_all(self, problems: Iterable[Problem], where: Where = ()) -> None:
+        """Note problems whose paths are relative to ``where``."""
+        self.problems += [replace(problem, where=(*where, *problem.where)) for problem in problems]
+
+    def has(self, *where: str | int) -> bool:
+        """Whether anything is wrong at or below a path."""
+        return any(problem.where[: len(where)] == where for problem in self.problems)
+
+    @property
+    def lines(self) -> list[str]:
+        """All problems as ``file:line:column: what; what to do``, by file and line, each once."""
+        placed = []
+        for problem in self.problems:
+            document, where = self._home(problem.where)
+            line, column = document.positions.of(where)
+            placed.append((document is not self.recipe, line, column, f"{document.shown}:{line}:{column}: {problem}"))
+        return [*dict.fromkeys(text for *_, text in sorted(placed)), *self.unreadable]
+
+    def _home(self, where: Where) -> tuple[Document, Where]:
+        if self.board is not None and where[:1] == ("board",):
+            return self.board, (*self.board_prefix, *where[1:])
+        return self.recipe, where
+
+
+def dig(raw: Mapping[str, Any], *where: str | int) -> Any:
+    """Give what stands at a path of plain TOML data, or None."""
+    value: Any = raw
+    for part in where:
+        try:
+            value = value[part]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return value

@@ -1,0 +1,228 @@
+"""The recipe as a file: every table and key, its type and its limits."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from ladderlight.recipe.values import (
+    AddressEntry,
+    DataEntry,
+    DriverOhms,
+    Frequency,
+    LowVolts,
+    MemoryName,
+    ModeName,
+    Ohms,
+    PartNumber,
+    Polarity,
+    Proportion,
+    Seconds,
+    SupplyVolts,
+    Tolerance,
+    Words,
+    channel,
+    either,
+)
+
+Text = Annotated[str, StringConstraints(min_length=1)]
+Part = Annotated[int, Field(ge=1, le=16384)]
+Porch = Annotated[int, Field(ge=0, le=16384)]
+
+
+class Table(BaseModel):
+    """A table of the recipe: frozen, strict types, no unknown keys."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", use_attribute_docstrings=True)
+
+
+class ProjectTable(Table):
+    """What the project is called and where its output goes."""
+
+    name: Text | None = None
+    """Name of the project, for the proof page and the burn sheet; the recipe's file name when left out."""
+    output: Text = "out"
+    """Folder for everything that is built, relative to the recipe."""
+
+
+class TimingsTable(Table):
+    """A monitor mode by its own numbers."""
+
+    dot_clock: Frequency = Field(examples=['"25.175 MHz"'])
+    """Frequency of the monitor's pixels."""
+    horizontal: tuple[Part, Porch, Part, Porch] = Field(examples=["[640, 16, 96, 48]"])
+    """Active part, front porch, sync and back porch of a line, in monitor pixels."""
+    vertical: tuple[Part, Porch, Part, Porch] = Field(examples=["[480, 10, 2, 33]"])
+    """Active part, front porch, sync and back porch of a frame, in lines."""
+    polarity: Polarity = (False, False)
+    """Polarity of line and frame sync, both negative when left out."""
+    aspect: Proportion = Fraction(4, 3)
+    """Width to height of the screen, 4:3 when left out."""
+
+
+class PackingTable(Table):
+    """Several pixels in one word."""
+
+    pixels: Literal[1, 2, 4, 8, 16] = Field(examples=["8"])
+    """Pixels in a word."""
+    order: Literal["msb_first", "lsb_first"] = "msb_first"
+    """Which end of the word is sent first."""
+
+
+class MemoryTable(Table):
+    """One memory as the scan sees it."""
+
+    name: MemoryName = Field(examples=['"picture"'])
+    """Name of the memory; its data pins are ``name.d0`` and so on in other memories' addresses."""
+    part: PartNumber | None = None
+    """Part number of its chips; or give ``words`` and ``width``."""
+    words: Words | None = None
+    """Words of one chip, for a part that is not in the table."""
+    width: Annotated[int, Field(ge=1, le=32)] | None = None
+    """Bits of a word, with ``words``."""
+    access: Seconds | None = None
+    """Access time."""
+    address: tuple[AddressEntry, ...] = Field(min_length=1, examples=['["x2-x9", "y2-y8"]'])
+    """What drives the address pins, from A0 upward."""
+    data: tuple[DataEntry, ...] = Field(min_length=1, examples=['["r0-r1", "g0-g1", "b0-b1"]'])
+    """The line that each data pin drives, from D0 upward; ``"-"`` for a pin that drives nothing."""
+    output: Literal["direct", "register"] = "direct"
+    """Whether a register stands behind the data pins."""
+    chips: Annotated[int, Field(ge=1, le=64)] = 1
+    """Chips one after another; the uppermost address lines select the chip."""
+    packing: PackingTable | None = None
+    """Several pixels in a word."""
+    fill: Annotated[int, Field(ge=0, le=0xFFFFFFFF)] | None = None
+    """The word in places that nothing reads; all ones when left out."""
+
+
+class R2RTable(Table):
+    """An R-2R ladder."""
+
+    r2r: Ohms = Field(examples=['"330"'])
+    """R; the rungs have twice as much."""
+    lines: tuple[DataEntry, ...] = Field(min_length=1, examples=['["r0", "r1"]'])
+    """The lines that feed it, least significant first."""
+
+
+class DriverTable(Table):
+    """Output resistance of what drives the ladders, for each level."""
+
+    high: DriverOhms = Field(examples=['"50 ohm"'])
+    """While high."""
+    low: DriverOhms = Field(examples=['"30 ohm"'])
+    """While low."""
+
+
+Channel = Annotated[dict[str, float] | R2RTable, channel(R2RTable)]
+
+
+class LadderTable(Table):
+    """The resistors of each channel, what drives them, and the monitor's load."""
+
+    supply: SupplyVolts = Field(examples=['"5 V"'])
+    """Voltage of a high output."""
+    load: Ohms = 75.0
+    """Input resistance of one monitor input."""
+    peak: SupplyVolts = 0.7
+    """Voltage of full drive at the monitor."""
+    driver: Annotated[float | DriverTable, either(DriverOhms, DriverTable)] = 0.0
+    """Output resistance of the drivers, or a table with ``high`` and ``low``."""
+    tolerance: Tolerance = 0.0
+    """Tolerance of the resistors."""
+    low: Literal["driven", "floating"] = "driven"
+    """Whether a low output pulls to ground or floats."""
+    low_volts: LowVolts = 0.0
+    """Voltage of a low output without load; bipolar outputs stay above 0."""
+    response: Literal["srgb", "tube"] = "srgb"
+    """The monitor's curve from drive to light: sRGB, or that of a tube (BT.1886)."""
+    tube_black: Annotated[float, Field(ge=0, lt=1)] = 0.0
+    """A tube's light at no drive, as a share of its white; with ``response = "tube"``."""
+    red: Channel | None = None
+    """Line to resistance, or an R-2R ladder."""
+    green: Channel | None = None
+    """Line to resistance, or an R-2R ladder."""
+    blue: Channel | None = None
+    """Line to resistance, or an R-2R ladder."""
+    grey: Channel | None = None
+    """One channel wired to all three guns."""
+
+
+class CountersTable(Table):
+    """Where the counters stand at the first visible pixel, and how late they are."""
+
+    x_start: Annotated[int, Field(ge=0, le=65535)] = 0
+    """Count at the first visible pixel of a line."""
+    y_start: Annotated[int, Field(ge=0, le=65535)] = 0
+    """Count at the first visible line."""
+    delay: Seconds = 0.0
+    """From clock to valid address."""
+
+
+class BoardTable(Table):
+    """The hardware."""
+
+    mode: Annotated[str | TimingsTable, either(ModeName, TimingsTable)] = Field(examples=['"640x480@60"'])
+    """Monitor mode by name, or a table with its timings."""
+    clock: Frequency = Field(examples=['"25.175 MHz"'])
+    """Frequency that steps the x counter."""
+    blanking: Literal["output-enable", "register", "gate", "none"] = "none"
+    """How the board goes dark outside the picture."""
+    memory: tuple[MemoryTable, ...] = Field(
+        min_length=1, examples=["[[board.memory]] with name, part, address and data"]
+    )
+    """The memories."""
+    ladder: LadderTable = Field(examples=["[board.ladder] with supply, red, green and blue"])
+    """The resistors."""
+    counters: CountersTable = CountersTable()
+    """The counters."""
+
+
+class PicturesTable(Table):
+    """Which pictures are built."""
+
+    files: tuple[Text, ...] = Field(min_length=1, examples=['["pictures/*.png"]'])
+    """Files or globs, relative to the recipe."""
+
+
+class StageTable(BaseModel):
+    """One step of the chain; the other keys are the stage's options."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="allow", use_attribute_docstrings=True)
+
+    use: Text = Field(examples=['"diffuse"'])
+    """Name of the stage."""
+
+
+class PictureTable(BaseModel):
+    """Overrides for some pictures; the other keys are tables of stages' options."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="allow", use_attribute_docstrings=True)
+
+    match: Text = Field(examples=['"night-*.png"'])
+    """Pattern for file names, or for paths relative to the recipe."""
+    bank: Annotated[int, Field(ge=0)] | None = None
+    """Bank for the picture."""
+
+
+class RecipeTable(Table):
+    """A whole recipe."""
+
+    format: Literal[1] = Field(examples=["1"])
+    """Version of the recipe language."""
+    plugins: tuple[Text, ...] = ()
+    """Python files with stages of the project's own, relative to the recipe."""
+    project: ProjectTable = ProjectTable()
+    """What the project is called and where its output goes."""
+    board: Annotated[str | BoardTable, either(Text, BoardTable)] = Field(
+        examples=['a [board] table or board = "board.toml"']
+    )
+    """The board, or the file that describes it."""
+    pictures: PicturesTable | None = None
+    """Which pictures are built."""
+    stage: tuple[StageTable, ...] = ()
+    """The chain; a chain for plain binary files when left out."""
+    picture: tuple[PictureTable, ...] = ()
+    """Overrides for some pictures."""
