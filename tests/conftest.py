@@ -7,9 +7,11 @@ import shutil
 from collections.abc import Callable
 from fractions import Fraction
 
+import numpy as np
 import pytest
 
-from ladderlight.board import MODES, PARTS, Board, Channel, Counters, Ladder, Memory, Packing, Part, Raster
+from ladderlight import Contents, MemoryContents, Origin, PlacedPicture
+from ladderlight.board import MODES, PARTS, Board, Channel, Counters, Ladder, Memory, Packing, Part, Placement, Raster
 from ladderlight.board.checks import problems_of
 from ladderlight.board.lines import expand, expand_names
 
@@ -98,6 +100,41 @@ def ladder() -> Callable[..., Ladder]:
 def packing() -> type[Packing]:
     """The packing class, for terse tests."""
     return Packing
+
+
+@pytest.fixture
+def random_contents() -> Callable[..., Contents]:
+    """Fill every memory of a board with seeded random words, all of them read; no pictures are named."""
+
+    def make(board: Board, seed: int = 1) -> Contents:
+        rng = np.random.default_rng(seed)
+        memories = {}
+        for memory in board.memories:
+            words = rng.integers(0, 1 << memory.part.width, memory.words, dtype=np.uint32)
+            written = np.full(memory.words, (1 << memory.part.width) - 1, dtype=np.uint32)
+            memories[memory.name] = MemoryContents(words=words, written=written)
+        return Contents(memories=memories)
+
+    return make
+
+
+@pytest.fixture
+def banked() -> Callable[..., Contents]:
+    """Place seeded random pictures, one in each of the given banks, named ``picture-<bank>``."""
+
+    def make(board: Board, banks: tuple[int, ...], seed: int = 1) -> Contents:
+        rng = np.random.default_rng(seed)
+        placement = Placement(board=board)
+        placed = []
+        for bank in banks:
+            codes = rng.integers(0, len(board.palette), (board.geometry.height, board.geometry.width), dtype=np.uint16)
+            placement.put_codes(codes, bank=bank, picture=f"picture-{bank}")
+            origin = Origin(name=f"picture-{bank}", source=f"pictures/picture-{bank}.png")
+            placed.append(PlacedPicture(origin=origin, bank=bank))
+        memories = {n: MemoryContents(words=words, written=mask) for n, (words, mask) in placement.words().items()}
+        return Contents(memories=memories, pictures=tuple(placed))
+
+    return make
 
 
 @pytest.fixture

@@ -61,9 +61,9 @@ def segments_of(
     kind = format_of(data)
     if kind == "binary":
         if size is not None and len(data) != size:
-            raise DeviceFileError(
-                f"{name} holds {len(data)} bytes, but {size} are needed; check that it is the file of this device"
-            )
+            like = {b":": "Intel HEX", b"S": "an S-record file", b"@": "Verilog memory text"}.get(data[:1])
+            advice = f"it begins like {like}, so it may be damaged" if like else "check that it is of this device"
+            raise DeviceFileError(f"{name} holds {len(data)} bytes, but {size} are needed; {advice}")
         return [Segment(address=0, data=data)]
     try:
         text = data.decode("ascii")
@@ -91,7 +91,7 @@ def _records(
                     unpack(line.strip())
                 except (bincopy.Error, ValueError) as reason:
                     raise DeviceFileError(f"{name}:{number}: {reason}; the file is damaged, write it again") from None
-        raise DeviceFileError(f"{name}: {error}; the file is damaged, write it again") from None
+        raise DeviceFileError(f"{name}: two records hold the same address ({error}); write it again") from None
     return [Segment(address=address, data=bytes(data)) for address, data in file.segments]
 
 

@@ -1,0 +1,113 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ladderlight import DeviceFile, DeviceFileError, Span
+from ladderlight.board import Device, Part
+from ladderlight.devicefiles import (
+    bytes_of,
+    device_words,
+    join_files,
+    name_files,
+    pieces,
+    read_device_file,
+    words_of,
+)
+
+
+def device(words=16, width=8):
+    return Device(name="chip", memory="chip", part=Part(number="spare", words=words, width=width), index=0)
+
+
+def file(name, data, **span):
+    return DeviceFile(device="chip", name=name, data=data, span=Span(**span))
+
+
+def test_bytes_of_words_by_width_and_order():
+    words = np.array([0x1234, 0xABCD], dtype=np.uint32)
+    assert bytes_of(words, 16).hex() == "3412cdab"
+    assert bytes_of(words, 16, "big").hex() == "1234abcd"
+    assert bytes_of(words, 8).hex() == "34cd"
+    assert bytes_of(np.array([0xF], dtype=np.uint32), 4).hex() == "0f"
+
+
+@given(st.integers(1, 32), st.sampled_from(["little", "big"]), st.data())
+def test_words_survive_bytes(width, order, data):
+    values = data.draw(st.lists(st.integers(0, (1 << width) - 1), max_size=20))
+    words = np.array(values, dtype=np.uint32)
+    back = words_of(bytes_of(words, width, order), width, order)
+    assert back.dtype == np.uint32
+    assert back.tolist() == values
+
+
+def test_words_are_split_over_chips_lowest_addresses_first(make_board, memory, random_contents):
+    board = make_board(
+        memory(address=["x2-x9", "y2-y8", "bank0"], data=["b0-b1", "g0-g1", "r0-r1"], part="2764", chips=8)
+    )
+    contents = random_contents(board)
+    split = device_words(contents, board)
+    assert [chip.name for chip, _ in split] == [f"picture-{n}" for n in range(8)]
+    assert np.concatenate([words for _, words in split]).tolist() == contents.memories["picture"].words.tolist()
+    assert {len(words) for _, words in split} == {8192}
+
+
+@pytest.mark.parametrize("order", ["little", "big"])
+@pytest.mark.parametrize("split", ["none", "even_odd"])
+@pytest.mark.parametrize("size", [None, 1000, 4096])
+def test_pieces_put_together_again_are_the_device(make_board, memory, random_contents, order, split, size):
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C1024"))
+    contents = random_contents(board)
+    found = [
+        piece.file("{device}.bin", piece.data) for piece in pieces(contents, board, order=order, split=split, size=size)
+    ]
+    assert len({file.name for file in found}) == len(found)
+    assert (join_files(found, board.devices[0]) == contents.memories["picture"].words).all()
+
+
+def test_a_wrong_size_names_both_sizes():
+    with pytest.raises(DeviceFileError, match=r"chip\.bin holds 15 bytes, but 16 are needed"):
+        read_device_file("chip.bin", bytes(15), device())
+
+
+def test_whatever_format_is_told_by_content():
+    text = b":02000000AA55FF\n:00000001FF\n"
+    assert read_device_file("odd name.txt", text, device(4)).tolist() == [0xAA, 0x55, 0xFF, 0xFF]
+    assert read_device_file("x", b"S1050000AA55FB\nS9030000FC\n", device(4)).tolist() == [0xAA, 0x55, 0xFF, 0xFF]
+    assert read_device_file("x", b"@1 AA55\n", device(4, 16)).tolist() == [0xFFFF, 0xAA55, 0xFFFF, 0xFFFF]
+    assert read_device_file("x", b":abc", device(4)).tolist() == list(b":abc")
+
+
+def test_bytes_beyond_the_device_are_an_error():
+    with pytest.raises(DeviceFileError, match=r"bytes at 10h to 11h, but device 'chip' \(spare\) takes 0h to Fh"):
+        read_device_file("chip.hex", b":02001000AA55EF\n:00000001FF\n", device())
+
+
+def test_files_that_disagree_are_both_named_with_the_first_address():
+    one, two = file("chip.bin", bytes(16)), file("other.bin", bytes(9) + b"\x01" + bytes(6))
+    with pytest.raises(DeviceFileError, match=r"chip\.bin and other\.bin disagree .* 1 bytes, first at address 0009h"):
+        join_files([one, two], device())
+
+
+def test_the_two_byte_orders_of_one_content_agree():
+    words = np.arange(8, dtype=np.uint32) * 0x1111
+    little, big = file("a", bytes_of(words, 16)), file("b", bytes_of(words, 16, "big"), order="big")
+    assert join_files([little, big], device(8, 16)).tolist() == words.tolist()
+
+
+def test_a_device_not_covered_by_its_files_is_an_error():
+    with pytest.raises(DeviceFileError, match="8 of 16 bytes are in no file"):
+        join_files([file("chip-0.bin", bytes(8), count=8)], device())
+
+
+def test_names_get_the_project_and_must_differ():
+    found = name_files([file("{project}-a.bin", b"")], "Tern Island: lobby")
+    assert [item.name for item in found] == ["Tern-Island-lobby-a.bin"]
+    with pytest.raises(DeviceFileError, match="are one file"):
+        name_files([file("a.bin", b""), file("A.BIN", b"")], "p")
+
+
+@pytest.mark.parametrize("name", ["../a.bin", "/a.bin", "a//b", "", "c:a.bin", "a\\b", ".."])
+def test_names_must_stay_in_the_folder(name):
+    with pytest.raises(DeviceFileError, match="cannot be called"):
+        name_files([file(name, b"")], "p")
