@@ -1,0 +1,87 @@
+"""Resizing to the board's picture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, Demand, Option, Picture, stage
+from ladderlight_stages.colours import linear_colour
+from ladderlight_stages.pictures.crop import framed
+from ladderlight_stages.pictures.proportions import enlargement, largest_inside, screen_aspect, within_a_pixel
+from ladderlight_stages.pictures.resampling import Method, resampled
+
+MARGIN = 2
+"""How many times the board's size a picture must at least have in each direction.
+
+A JPEG's decoder reduces by averaging in blocks. What that leaves of the detail that no board pixel can hold is taken
+off by the kernel, which needs the octave above the board's finest detail to work on: twice its size.
+"""
+
+
+def demanded(_demand: Demand, board: Board, options: Mapping[str, Any]) -> Demand:
+    """Give twice the board's size, or all of the picture when single pixels of it are picked."""
+    if options.get("method") == "nearest":
+        return Demand()
+    return Demand(width=MARGIN * board.geometry.width, height=MARGIN * board.geometry.height)
+
+
+@stage(help="Resize to the board's picture size, in linear light.", demand=demanded)
+def resize(
+    picture: Picture,
+    board: Board,
+    *,
+    method: Annotated[Method, Option("how pixels are combined")] = "lanczos",
+    fit: Annotated[
+        Literal["cover", "contain", "stretch"],
+        Option("for other proportions than the screen's: cut the rest off, add a border, or distort"),
+    ] = "cover",
+    border: Annotated[str, Option("colour of the border: a name or #rrggbb")] = "black",
+) -> Picture:
+    """Resize a picture of square pixels to the board's pixels, in linear light.
+
+    Parameters
+    ----------
+    picture
+        Any size.
+    board
+        Its picture's size and pixel aspect.
+    method
+        ``"lanczos"`` keeps the most detail, ``"area"`` is the plain mean, ``"bicubic"`` and ``"bilinear"`` are softer,
+        ``"nearest"`` picks single pixels.
+    fit
+        A picture of the screen's proportions, within a pixel, is simply scaled. For any other: ``"cover"`` cuts off
+        what is too much on both sides, ``"contain"`` adds a border, ``"stretch"`` distorts.
+    border
+        The border's colour with ``fit = "contain"``.
+
+    Returns
+    -------
+    Picture
+        Of the board's size, 0 to 1. A picture of just that size, or one that was enlarged from it by repeating pixels,
+        comes out bit for bit as it was.
+    """
+    factors = enlargement(picture, board)
+    if factors == (1, 1):
+        return picture
+    if factors is not None:
+        return picture.with_pixels(np.ascontiguousarray(picture.pixels[:: factors[1], :: factors[0]]))
+    pixels = picture.pixels
+    if fit != "stretch":
+        pixels = _fitted(pixels, screen_aspect(board), fit, border)
+    new = resampled(pixels, board.geometry.width, board.geometry.height, method)
+    return picture.with_pixels(np.clip(new, 0, 1, out=new))
+
+
+def _fitted(pixels: NDArray[np.float32], aspect: float, fit: str, border: str) -> NDArray[np.float32]:
+    height, width = pixels.shape[:2]
+    if within_a_pixel(width, height, aspect):
+        return pixels
+    if fit == "contain":
+        return framed(pixels, aspect, linear_colour(border, option="border"))
+    new_width, new_height = largest_inside(width, height, aspect)
+    x, y = (width - new_width) // 2, (height - new_height) // 2
+    return pixels[y : y + new_height, x : x + new_width]

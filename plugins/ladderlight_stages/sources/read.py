@@ -1,0 +1,104 @@
+"""Reading picture files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, Demand, Option, Origin, Palette, Picture, PictureError, stage
+from ladderlight_stages.colours import linear_colour
+from ladderlight_stages.sources.decode import Samples, decoded_frame
+from ladderlight_stages.sources.files import frame_duration, frame_numbers, open_picture, reduce_scale
+from ladderlight_stages.sources.samples import exact_colours, linear_pixels, over_matte
+
+
+@stage(help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP or PPM.")
+def read(
+    path: Path,
+    board: Board,
+    demand: Demand,
+    *,
+    matte: Annotated[str, Option("colour behind transparent parts: a name or #rrggbb")] = "black",
+    frames: Annotated[Literal["all", "first"], Option("which frames of an animation or pages of a document")] = "all",
+    every: Annotated[int, Option("take one frame out of so many", minimum=1)] = 1,
+    page: Annotated[int | None, Option("take this frame or page only, counted from 1", minimum=1)] = None,
+    scale: Annotated[
+        Literal["demanded", "full"], Option("decode large JPEGs only as large as the next stages need, or in full")
+    ] = "demanded",
+    profile: Annotated[Literal["use", "ignore"], Option("what to do with an embedded colour profile")] = "use",
+) -> list[Picture]:
+    """Read a picture file into linear light.
+
+    Parameters
+    ----------
+    path
+        A PNG, JPEG, GIF, WebP, TIFF, BMP or PPM (PBM, PGM) file.
+    board
+        A picture drawn in nothing but the board's colours is given exactly those, so that it can pass unchanged.
+    demand
+        The least size wanted. A JPEG is decoded at 1/2, 1/4 or 1/8 where that still gives it; other files in full.
+    matte
+        Transparent parts are laid over this colour, in linear light.
+    frames, every, page
+        Which frames of an animation, or pages of a TIFF. A frame's duration is in ``origin.duration``; with ``every``
+        it includes the frames left out. ``page`` overrides the other two.
+    scale
+        A JPEG's decoder reduces in blocks of encoded values, which darkens fine stark patterns such as a screen of dots
+        a little. ``"full"`` avoids that, and takes several times as long.
+    profile
+        ``"use"``: the embedded profile is converted to sRGB, with perceptual intent and black-point compensation.
+        Pictures without one are taken as sRGB.
+
+    Returns
+    -------
+    list of Picture
+        One for each frame: upright, float32, linear light, 0 to 1.
+
+    Raises
+    ------
+    PictureError
+        When the file cannot be read, is broken, or has no such page.
+
+    Notes
+    -----
+    16-bit grey and colour samples are used in full, except that a colour profile is applied to their upper 8 bits.
+    """
+    background = linear_colour(matte, option="matte")
+    decoded: list[tuple[int, Samples]] = []
+    durations: list[float] = []
+    with open_picture(path) as image:
+        animated = image.format != "TIFF" and getattr(image, "n_frames", 1) > 1
+        for place, number in enumerate(_chosen(path, frame_numbers(image), frames, page)):
+            if image.tell() != number:
+                image.seek(number)
+            if place % every == 0:
+                if scale == "demanded":
+                    reduce_scale(image, demand)
+                decoded.append((number, decoded_frame(path, image, number=number, use_profile=profile == "use")))
+                durations.append(0.0)
+            if animated:
+                durations[-1] += frame_duration(image)
+    pictures: list[Picture] = []
+    for (number, samples), duration in zip(decoded, durations, strict=True):
+        name = f"{path.stem}#{number}" if pictures else path.stem
+        origin = Origin(name=name, source=str(path), frame=number, duration=duration or None)
+        pictures.append(Picture(origin=origin, pixels=_linear(samples, background, board.palette)))
+    return pictures
+
+
+def _linear(samples: Samples, background: NDArray[np.float32], palette: Palette) -> NDArray[np.float32]:
+    if samples.alpha is not None:
+        return over_matte(linear_pixels(samples.colours), samples.alpha, background)
+    exact = exact_colours(samples.colours, palette)
+    return linear_pixels(samples.colours) if exact is None else exact
+
+
+def _chosen(path: Path, numbers: list[int], frames: str, page: int | None) -> list[int]:
+    if page is None:
+        return numbers if frames == "all" else numbers[:1]
+    if page > len(numbers):
+        raise PictureError(f"{path}: page = {page} is beyond its {len(numbers)}; choose one of 1 to {len(numbers)}")
+    return [numbers[page - 1]]
