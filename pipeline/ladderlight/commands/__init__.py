@@ -7,7 +7,6 @@ import traceback
 from collections.abc import Sequence
 from typing import Annotated
 
-import click
 import typer
 
 from ladderlight import __version__
@@ -15,6 +14,7 @@ from ladderlight.commands import build, check, stages, start
 from ladderlight.errors import LadderlightError, StageFailure
 
 BUG = 3
+STOPPED = 130
 
 app = typer.Typer(
     name="ladderlight",
@@ -51,16 +51,12 @@ def _main(
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and give the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug."""
     try:
-        result = app(args=list(sys.argv[1:] if arguments is None else arguments), standalone_mode=False)
-    except click.exceptions.NoArgsIsHelpError as error:
-        error.show()
-        return 2
-    except click.ClickException as error:
-        error.show()
-        return error.exit_code
-    except (click.Abort, KeyboardInterrupt):
+        app(args=list(sys.argv[1:] if arguments is None else arguments))
+    except SystemExit as end:  # the library's own: a usage error, or a command that gives a status
+        return end.code if isinstance(end.code, int) else 0
+    except KeyboardInterrupt:
         _complain("stopped; the old output is as it was")
-        return 130
+        return STOPPED
     except LadderlightError as error:
         _complain(str(error))
         return error.exit_status
@@ -72,7 +68,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         traceback.print_exception(error)
         _complain(f"bug: {type(error).__name__}: {error}; please report it with the lines above")
         return BUG
-    return result if isinstance(result, int) else 0
+    return 0
 
 
 def _complain(text: str) -> None:

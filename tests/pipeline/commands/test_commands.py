@@ -83,7 +83,7 @@ def test_check_json_has_the_promised_keys(run, project: Path) -> None:
     picture = document["picture"]
     assert [picture[key] for key in ("width", "height", "repeat_x", "repeat_y", "pixel_aspect")] == [80, 60, 8, 8, 1.0]
     assert len(document["palette"]) == 64
-    assert document["palette"][63]["srgb"] == "#fbfbfb"  # 545/789 V of 0.7 V is 98.68 % of full drive
+    assert document["palette"][63]["srgb"] == "#fcfcfc"  # 545/789 V of 0.7 V is 98.68 % of full drive
     assert document["palette"][63]["volts"] == pytest.approx([545 / 789] * 3, abs=1e-6)
     for key in ("raster", "memories", "devices", "timing", "findings"):
         assert key in document
@@ -93,7 +93,7 @@ def test_check_of_an_impossible_board_is_status_1(run, project: Path) -> None:
     change(project / "recipe.toml", '"x3-x9"', '"x3-x12"')
     status, out, err = run("check", project / "recipe.toml")
     assert (status, out) == (1, "")
-    assert f"{project / 'recipe.toml'}:19:12: " in err
+    assert f"{project / 'recipe.toml'}:18:12: " in err
     assert "never changes" in err
 
 
