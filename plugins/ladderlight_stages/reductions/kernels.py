@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from ladderlight import PictureError
 
-REACH_AHEAD = 3
+REACH_AHEAD = 2
 """Pixels ahead that a kernel may reach."""
 REACH_BELOW = 8
 """Rows down, and pixels to either side in them, that a kernel may reach."""

@@ -13,8 +13,8 @@ import numpy as np
 
 from ladderlight_stages.reductions.compiled import compiled
 
-SHARE_BITS = 12
-"""Shares of the error are counted in units of 2**-12."""
+SHARE_BITS = 11
+"""Shares of the error are counted in units of 2**-11, so that units of light times shares fit 32 bits."""
 
 
 @compiled
@@ -45,7 +45,7 @@ def diffuse_lattice(
         int32 and uint16 (3, bins): the light, in units above the first bin's lower end, and the code bits of the level
         that is nearest to a bin.
     ahead
-        int32 (3,): the shares of the error for the next pixels.
+        int32 (2,): the shares of the error for the next two pixels.
     below
         int32 (taps, 3): rows down, pixels ahead and share, for the rows below.
     serpentine
@@ -64,25 +64,23 @@ def diffuse_lattice(
         depth = max(depth, below[tap, 0])
     count = width * 3
     errors = np.zeros((depth + 1, count + 6 * pad), np.int32)
-    light = np.empty(count, np.int32)
-    passed = np.empty(count, np.int32)
+    base = np.empty(count, np.int32)
     low, high, start = np.empty(count, np.float32), np.empty(count, np.float32), np.empty(count, np.float32)
-    for x in range(width):
+    for column in range(width):
         for gun in range(3):
-            low[x * 3 + gun], high[x * 3 + gun] = limits[gun, 0], limits[gun, 1]
-            start[x * 3 + gun] = limits[gun, 2]
+            low[column * 3 + gun], high[column * 3 + gun] = limits[gun, 0], limits[gun, 1]
+            start[column * 3 + gun] = limits[gun, 2]
     levels0, levels1, levels2 = levels[0], levels[1], levels[2]
     codes0, codes1, codes2 = codes[0], codes[1], codes[2]
-    a1, a2, a3 = np.int32(ahead[0]), np.int32(ahead[1]), np.int32(ahead[2])
-    bits, one, two = np.uintp(shift), np.uintp(1), np.uintp(2)
-    scale = np.float32(units)
+    a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
+    bits, one, two = np.uintp(shift + SHARE_BITS), np.uintp(1), np.uintp(2)
+    scale, rounding = np.float32(units), np.int32(1 << (SHARE_BITS - 1))
     for y in range(height):
         row = flat[y]
         for i in range(count):
             value = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
-            light[i] = np.int32((value - start[i]) * scale + np.float32(0.5))
-        passed[:] = 1 << (SHARE_BITS - 1)
+            base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
         for tap in range(len(below)):
             down, right, share = below[tap, 0], below[tap, 1], below[tap, 2]
             if down > y:
@@ -91,25 +89,28 @@ def diffuse_lattice(
             offset = 3 * (pad + right if back else pad - right)
             source = errors[(y - down) % (depth + 1), offset : offset + count]
             for i in range(count):
-                passed[i] += share * source[i]
+                base[i] += share * source[i]
         here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
         out = result[y]
         backward = serpentine and y % 2 == 1
         x = np.uintp(width - 1 if backward else 0)
         step = np.uintp(-1 if backward else 1)
-        e0 = e1 = e2 = p0 = p1 = p2 = q0 = q1 = q2 = np.int32(0)
+        e0 = e1 = e2 = p0 = p1 = p2 = np.int32(0)
         for _ in range(width):
-            i = x + x + x
-            v0 = light[i] + np.int32((passed[i] + a3 * q0 + a2 * p0 + a1 * e0) >> SHARE_BITS)
-            v1 = light[i + one] + np.int32((passed[i + one] + a3 * q1 + a2 * p1 + a1 * e1) >> SHARE_BITS)
-            v2 = light[i + two] + np.int32((passed[i + two] + a3 * q2 + a2 * p2 + a1 * e2) >> SHARE_BITS)
-            k0, k1, k2 = np.uintp(v0) >> bits, np.uintp(v1) >> bits, np.uintp(v2) >> bits
-            q0, q1, q2 = p0, p1, p2
+            at = x + x + x
+            w0 = np.int32(base[at] + np.int32(a2 * p0) + np.int32(a1 * e0))
+            w1 = np.int32(base[at + one] + np.int32(a2 * p1) + np.int32(a1 * e1))
+            w2 = np.int32(base[at + two] + np.int32(a2 * p2) + np.int32(a1 * e2))
+            k0, k1, k2 = (
+                np.uintp(np.uint32(w0)) >> bits,
+                np.uintp(np.uint32(w1)) >> bits,
+                np.uintp(np.uint32(w2)) >> bits,
+            )
             p0, p1, p2 = e0, e1, e2
-            e0 = np.int32(v0 - levels0[k0])
-            e1 = np.int32(v1 - levels1[k1])
-            e2 = np.int32(v2 - levels2[k2])
-            here[i], here[i + one], here[i + two] = e0, e1, e2
+            e0 = np.int32((w0 >> SHARE_BITS) - levels0[k0])
+            e1 = np.int32((w1 >> SHARE_BITS) - levels1[k1])
+            e2 = np.int32((w2 >> SHARE_BITS) - levels2[k2])
+            here[at], here[at + one], here[at + two] = e0, e1, e2
             out[x] = codes0[k0] + codes1[k1] + codes2[k2]
             x += step
     return result

@@ -18,7 +18,7 @@ LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LatticeTables:
-    """What ``diffuse_lattice`` needs of a board. With ``grey`` the first gun stands for luminance and the others idle."""
+    """What ``diffuse_lattice`` needs of a board. With ``grey`` the first gun is luminance, the others idle."""
 
     grey: bool
     limits: NDArray[np.float32]

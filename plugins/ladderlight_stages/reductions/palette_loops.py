@@ -42,7 +42,7 @@ def diffuse_palette(
     box, size, starts, members
         The grid over the colours, see ``grid.Grid``.
     ahead
-        float32 (3,): the shares of the error for the next pixels.
+        float32 (2,): the shares of the error for the next two pixels.
     below, shares
         int32 (taps, 2) and float32 (taps,): rows down, pixels ahead, and share, for the rows below.
     serpentine
@@ -62,7 +62,7 @@ def diffuse_palette(
     count = width * 3
     errors = np.zeros((depth + 1, count + 6 * pad), np.float32)
     wanted = np.empty(count, np.float32)
-    a1, a2, a3 = ahead[0], ahead[1], ahead[2]
+    a1, a2 = ahead[0], ahead[1]
     low0, low1, low2 = bounds[0, 0], bounds[0, 1], bounds[0, 2]
     high0, high1, high2 = bounds[1, 0], bounds[1, 1], bounds[1, 2]
     box0, box1, box2 = box[0, 0], box[0, 1], box[0, 2]
@@ -85,12 +85,12 @@ def diffuse_palette(
         backward = serpentine and y % 2 == 1
         x = np.uintp(width - 1 if backward else 0)
         step = np.uintp(-1 if backward else 1)
-        e0 = e1 = e2 = p0 = p1 = p2 = q0 = q1 = q2 = nought
+        e0 = e1 = e2 = p0 = p1 = p2 = nought
         for _ in range(width):
-            i = x + x + x
-            v0 = (wanted[i] + a3 * q0 + a2 * p0) + a1 * e0
-            v1 = (wanted[i + one] + a3 * q1 + a2 * p1) + a1 * e1
-            v2 = (wanted[i + two] + a3 * q2 + a2 * p2) + a1 * e2
+            at = x + x + x
+            v0 = (wanted[at] + a2 * p0) + a1 * e0
+            v1 = (wanted[at + one] + a2 * p1) + a1 * e1
+            v2 = (wanted[at + two] + a2 * p2) + a1 * e2
             v0 = v0 if v0 > low0 else low0
             v1 = v1 if v1 > low1 else low1
             v2 = v2 if v2 > low2 else low2
@@ -114,10 +114,9 @@ def diffuse_palette(
                     if gap < least:
                         least, best = gap, other
                     m += one
-            q0, q1, q2 = p0, p1, p2
             p0, p1, p2 = e0, e1, e2
             e0, e1, e2 = v0 - colours[best, 0], v1 - colours[best, 1], v2 - colours[best, 2]
-            here[i], here[i + one], here[i + two] = e0, e1, e2
+            here[at], here[at + one], here[at + two] = e0, e1, e2
             out[x] = codes[best]
             x += step
     return result

@@ -231,7 +231,7 @@ def test_a_kernel_of_ones_own_equals_the_named_one(board: Board) -> None:
         ([[-1.0], [3.0]], None, "negative"),
         ([[0.0]], None, "all are zero"),
         ([[7.0], [3.0, 5.0, 1.0]], 8.0, "add up to 16, more than the divisor 8"),
-        ([[1.0] * 4], None, "at most 3 pixels ahead"),
+        ([[1.0] * 4], None, "at most 2 pixels ahead"),
     ],
 )
 def test_what_is_not_a_kernel_is_refused(board: Board, weights: object, divisor: object, message: str) -> None:
