@@ -10,7 +10,7 @@ import json
 import re
 import types
 import typing
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import takewhile
@@ -32,6 +32,13 @@ _DATE = "a date or time"
 @dataclass(frozen=True)
 class Described:
     """Put on a field's annotation: what it takes, in words."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Example:
+    """Put on the annotation of a required key: what to add when it is missing."""
 
     text: str
 
@@ -78,11 +85,14 @@ def problems_of(error: ValidationError, model: type[BaseModel], owner: str = "",
     where
         Path of the validated table; the problems' paths start with it.
     """
-    found: dict[tuple[Where, str], Problem] = {}
-    for detail in error.errors(include_url=False):
-        problem = _problem(detail, model, owner, where)
-        found.setdefault((problem.where, str(problem)), problem)
-    return list(found.values())
+    details = error.errors(include_url=False)
+    inner = {tuple(detail["loc"][:end]) for detail in details for end in range(len(detail["loc"]))}
+    return [
+        _problem(detail, model, owner, where)
+        for detail in details
+        # pydantic counts only the good entries of a list; with bad ones in it the count says nothing.
+        if detail["type"] not in ("too_short", "too_long") or tuple(detail["loc"]) not in inner
+    ]
 
 
 def _field(declared: OptionDeclaration) -> tuple[Any, Any]:
@@ -106,6 +116,12 @@ def _limited(annotation: Any, option: Option) -> Any:
         read = partial(_quantity, unit=option.unit, whole=annotation is int)
         schema = {"type": ["number", "string"], "examples": [unit_of(option.unit).example.strip('"')]}
         return Annotated[limited, BeforeValidator(read), WithJsonSchema(schema), _Measured(option.unit)]
+    if typing.get_origin(annotation) is typing.Literal:
+        return (
+            annotation
+            if any(isinstance(a, bool) for a in arguments)
+            else Annotated[annotation, BeforeValidator(refuse_boolean)]
+        )
     if _is_union(annotation):
         members = [_limited(member, option) for member in arguments if member is not type(None)]
         joined: Any = typing.Union.__getitem__(tuple(members))
@@ -120,6 +136,13 @@ def _limited(annotation: Any, option: Option) -> Any:
         # A list of the recipe is taken for a tuple; what is in it stays strict.
         return Annotated[inner, Field(strict=False)] if origin is tuple else inner
     return annotation
+
+
+def refuse_boolean(value: object) -> object:
+    """Refuse true where one of some numbers is meant; to Python it equals 1."""
+    if isinstance(value, bool):
+        raise MisfitError(f"is {named(value)}", "")
+    return value
 
 
 def _quantity(value: object, *, unit: str, whole: bool) -> float:
@@ -144,10 +167,14 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
     prefix = f"{owner}: " if owner else ""
     if kind == "extra_forbidden":
         known = _keys_of(_annotation_at(model, place[:-1]))
+        key = str(place[-1])
+        hint = nearest_word(key, known)
+        if not hint.startswith("did you mean"):
+            hint = next((f"it belongs in {home}" for home in _homes(model, key)), hint)
         return Problem(
-            where=(*where, *place[:-1], KeyName(place[-1])),
-            what=f"{_table(owner, where, place[:-1])} has no {_noun(owner)} {str(place[-1])!r}",
-            action=nearest_word(str(place[-1]), known),
+            where=(*where, *place[:-1], KeyName(key)),
+            what=f"{_table(owner, where, place[:-1])} has no {_noun(owner)} {key!r}",
+            action=hint,
         )
     if kind == "missing" and isinstance(place[-1], int):
         expected = _expected(_annotation_at(model, place[:-1]))
@@ -168,9 +195,14 @@ def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
     """Say what is wrong with a value, and what to do."""
     kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
     cause = context.get("error")
-    if isinstance(cause, MisfitError):
-        return cause.what, cause.action
     expected = _expected(annotation)
+    if isinstance(cause, MisfitError):
+        return cause.what, cause.action or f"use {expected}"
+    heading = "[{}]".format(".".join(str(part) for part in detail["loc"] if isinstance(part, str)))
+    if isinstance(value, dict) and kind in ("list_type", "tuple_type") and _keys_of(_inside(annotation, 0)):
+        return "is a single table", f"write [{heading}]"
+    if isinstance(value, list) and value and isinstance(value[0], dict) and _keys_of(annotation):
+        return "is a list of tables", f"write {heading}"
     if isinstance(value, dict) and set(value) == {_DATE}:
         return f"is {_DATE}", f"use {expected}"
     if kind == "literal_error":
@@ -266,20 +298,27 @@ def _members(annotation: Any) -> tuple[Any, ...]:
     return tuple(member for member in typing.get_args(annotation) if member is not type(None))
 
 
+def _homes(annotation: Any, key: str, path: tuple[str, ...] = (), brackets: str = "[{}]") -> Iterator[str]:
+    """Yield the headings of the tables that have a key."""
+    for member in _members(_bare(annotation)):
+        fields = getattr(member, "model_fields", {})
+        if key in fields and path:
+            yield brackets.format(".".join(path))
+        for name in fields:
+            inner = _inside(member, name)
+            many = typing.get_origin(_bare(inner)) in (list, tuple)
+            yield from _homes(_inside(inner, 0) if many else inner, key, (*path, name), "[[{}]]" if many else "[{}]")
+
+
 def _keys_of(annotation: Any) -> list[str]:
     return [key for member in _members(_bare(annotation)) for key in getattr(member, "model_fields", {})]
 
 
 def _example(annotation: Any, key: str) -> str:
-    """Give a line to add for a missing key."""
-    for member in _members(_bare(annotation)):
-        field = getattr(member, "model_fields", {}).get(key)
-        if field is not None and field.examples:
-            example = field.examples[0]
-            return str(example) if str(example).startswith("[") else f"{key} = {example}"
-        if field is not None:
-            return f"it: {_expected(_inside(member, key))}"
-    return "it"
+    """Give what to add for a missing key."""
+    inside = _inside(annotation, key)
+    example = next((item.text for item in _peel(inside)[1] if isinstance(item, Example)), None)
+    return example or f"it: {_expected(inside)}"
 
 
 _TYPES = {int: "a whole number", float: "a number", str: "a text in quotes", bool: "true or false", dict: "a table"}

@@ -20,14 +20,12 @@ from ladderlight.board import (
     Part,
     Raster,
 )
-from ladderlight.board.checks import problems_of
 from ladderlight.board.ladder import GUNS
-from ladderlight.board.lines import expand, expand_names
+from ladderlight.board.lines import Signal, expand, expand_names
 from ladderlight.errors import Problem
+from ladderlight.recipe.report import Where
 from ladderlight.recipe.tables import BoardTable, DriverTable, LadderTable, MemoryTable, R2RTable, TimingsTable
 from ladderlight.recipe.values import ByteCount
-
-Where = tuple[str | int, ...]
 
 
 def board_of(table: BoardTable) -> Board:
@@ -41,54 +39,18 @@ def board_of(table: BoardTable) -> Board:
     )
 
 
-def declaration_problems(table: BoardTable) -> Iterator[Problem]:
-    """What contradicts itself in a board table before there is a board; ``where`` is relative to the table."""
-    for index, memory in enumerate(table.memory):
-        where = ("memory", index)
-        if memory.part is not None:
-            for key in ("words", "width"):
-                if getattr(memory, key) is not None:
-                    yield Problem(
-                        where=(*where, key),
-                        what=f"memory {memory.name!r} has both part and {key}",
-                        action="a part says its words and width; leave one of the two out",
-                    )
-        elif memory.words is None or memory.width is None:
-            missing = "part" if memory.words is None and memory.width is None else _missing(memory)
-            yield Problem(
-                where=where,
-                what=f"memory {memory.name!r} lacks {missing}",
-                action='add part = "27C010" or the like, or words and width',
-            )
-    ladder = table.ladder
-    if ladder.grey is not None and any(getattr(ladder, gun) is not None for gun in GUNS):
-        yield Problem(
-            where=("ladder", "grey"),
-            what="grey feeds all three guns, which have ladders of their own",
-            action="keep grey alone, or red, green and blue",
-        )
-    if all(getattr(ladder, name) is None for name in (*GUNS, "grey")):
-        yield Problem(where=("ladder",), what="the ladder has no channel", action="add red, green and blue, or grey")
-    for name, channel in _channels(ladder):
-        if isinstance(channel, R2RTable):
-            lines = [line for entry in channel.lines for line in expand_names(entry)]
-            doubled = sorted({line for line in lines if lines.count(line) > 1})
-            if "-" in lines or doubled:
-                yield Problem(
-                    where=("ladder", name, "lines"),
-                    what=f"line {doubled[0]!r} is listed twice" if doubled else "'-' is no line of a ladder",
-                    action="list each line once, least significant first",
-                )
+def bank_count(table: BoardTable) -> int:
+    """Count the banks that the address lists choose among."""
+    lines = (line for memory in table.memory for entry in memory.address for e in expand(entry) for line in e.lines)
+    return 1 << max((line.index + 1 for line in lines if line.signal is Signal.BANK), default=0)
 
 
-def wiring_problems(board: Board, table: BoardTable) -> Iterator[Problem]:
-    """What makes the board impossible; ``where`` is relative to the table and leads to the entry that was written."""
-    for problem in problems_of(board):
-        yield replace(problem, where=_written(problem.where, table))
+def as_written(problem: Problem, table: BoardTable) -> Problem:
+    """Lead from the board to the table: from a pin to the entry of the list that it came from."""
+    return replace(problem, where=_written(problem.where, table))
 
 
 def _written(where: Where, table: BoardTable) -> Where:
-    """Lead from a pin to the entry of the list that it came from."""
     if len(where) == 4 and where[0] == "memory":
         _, index, key, pin = where
         memory = table.memory[int(index)]
@@ -113,10 +75,6 @@ def _entry(counts: list[int], pin: int) -> int:
             return index
         pin -= count
     raise IndexError(pin)
-
-
-def _missing(memory: MemoryTable) -> str:
-    return "width" if memory.width is None else "words"
 
 
 def _mode(mode: str | TimingsTable) -> Mode:

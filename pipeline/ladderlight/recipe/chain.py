@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from ladderlight.errors import PluginError, Problem, nearest_word
 from ladderlight.plugins import StageRegistry
 from ladderlight.recipe.model import Override, PictureFile, StageUse
-from ladderlight.recipe.report import Report, Where
+from ladderlight.recipe.report import Report, Where, dig
 from ladderlight.stages import Kind, StageDeclaration, check_chain
 from ladderlight.validation import KeyName
 
@@ -33,32 +33,41 @@ class Link:
         return StageUse(declaration=self.declaration, options=self.options)
 
 
-def chain_of(tables: Sequence[Mapping[str, Any]], registry: StageRegistry, report: Report) -> list[Link]:
-    """Look up the stages, check their options and the chain. ``tables`` are the ``[[stage]]`` tables that are sound."""
+def chain_of(
+    tables: Sequence[Mapping[str, Any]], registry: StageRegistry, report: Report
+) -> tuple[list[Link], list[str]]:
+    """Look up the stages, check their options and the chain.
+
+    Gives the steps, and the names of those that are not known and left out.
+    """
     if not tables:
-        return list(_defaults(DEFAULT, registry, report))
+        return list(_defaults(DEFAULT, registry, report)), []
     links = []
-    unknown = False
+    unknown: list[str] = []
     for place, table in enumerate(tables):
+        name = dig(table, "use")
+        if not isinstance(name, str) or not name:
+            unknown.append("")
+            continue
         raw = {key: value for key, value in table.items() if key != "use"}
         try:
-            declaration = registry.get(table["use"])
+            declaration = registry.get(name)
         except PluginError as error:
             report.add(problem_of(error, ("stage", place, "use")))
-            unknown = True
+            unknown.append(name)
             continue
         options, problems = declaration.check(raw)
         report.add_all(problems, ("stage", place))
         links.append(Link(declaration=declaration, raw=raw, options=options, place=place))
     if unknown:
-        return links
+        return links, unknown
     if not any(link.declaration.kind is Kind.SOURCE for link in links):
         links = [*_defaults((SOURCE,), registry, report), *links]
     for problem in check_chain([link.declaration for link in links]):
         at = links[int(problem.where[0])].place if problem.where else None
         where: Where = ("stage", 0) if at is None else ("stage", at, "use")
         report.add(Problem(where=where, what=problem.what, action=problem.action))
-    return links
+    return links, []
 
 
 def _defaults(names: Sequence[str], registry: StageRegistry, report: Report) -> Iterator[Link]:
@@ -74,18 +83,21 @@ def _defaults(names: Sequence[str], registry: StageRegistry, report: Report) -> 
 def problem_of(error: PluginError, where: tuple[str | int, ...]) -> Problem:
     """Give a plugin's error a place."""
     what, _, action = str(error).partition("; ")
-    return Problem(where=where, what=what, action=action)
+    return Problem(where=where, what=what, action=action or "correct the plugin, or use another stage")
 
 
 def override_of(
-    place: int, table: Mapping[str, Any], links: Sequence[Link], files: Sequence[PictureFile], report: Report
+    place: int, table: Mapping[str, Any], links: Sequence[Link], unknown: Collection[str], report: Report
 ) -> Override:
-    """Check one ``[[picture]]`` table against the chain and the files."""
+    """Check one ``[[picture]]`` table against the chain.
+
+    ``unknown`` are the stages of the chain that are not known; nothing can be said of their options.
+    """
     where = ("picture", place)
     options: dict[int, Mapping[str, Any]] = {}
     names = sorted({link.declaration.name for link in links if link.declaration.kind.per_picture})
     for key, changes in table.items():
-        if key in _OWN_KEYS:
+        if key in _OWN_KEYS or key in unknown:
             continue
         if key not in names:
             report.add(_not_overridable(key, where, links, names))
@@ -101,13 +113,17 @@ def override_of(
             for index, link in enumerate(links):
                 if link.declaration.name == key:
                     options[index] = _changed(changes, link, (*where, key), report)
-    override = Override(match=table["match"], bank=table.get("bank"), options=options)
-    if files and not any(map(override.applies_to, files)):
+    return Override(match=str(table.get("match")), bank=table.get("bank"), options=options)
+
+
+def check_match(place: int, override: Override, files: Sequence[PictureFile], report: Report) -> None:
+    """Complain of a pattern that fits no picture."""
+    if not any(map(override.applies_to, files)):
         hint = nearest_word(override.match, [file.source.rpartition("/")[2] for file in files])
         if not hint.startswith("did you mean"):
             hint = f"the pictures are {_some(files)}"
-        report.add(Problem(where=(*where, "match"), what=f"{override.match!r} matches no picture", action=hint))
-    return override
+        where = ("picture", place, "match")
+        report.add(Problem(where=where, what=f"{override.match!r} matches no picture", action=hint))
 
 
 def _changed(changes: Mapping[str, Any], link: Link, where: tuple[str | int, ...], report: Report) -> Mapping[str, Any]:

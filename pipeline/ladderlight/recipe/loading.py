@@ -9,14 +9,17 @@ from typing import Any
 from pydantic import ValidationError
 
 from ladderlight.board import Board
+from ladderlight.board.checks import problems_of as problems_of_board
 from ladderlight.errors import PluginError, Problem, RecipeError
 from ladderlight.plugins import StageRegistry, installed_stages
-from ladderlight.recipe.boards import board_of, declaration_problems, wiring_problems
-from ladderlight.recipe.chain import chain_of, override_of, problem_of
+from ladderlight.recipe.boards import as_written, bank_count, board_of
+from ladderlight.recipe.chain import chain_of, check_match, override_of, problem_of
+from ladderlight.recipe.contradictions import contradictions
 from ladderlight.recipe.files import missing_file, picture_files
 from ladderlight.recipe.model import PictureFile, Recipe
 from ladderlight.recipe.reading import UnreadableError, read_document
-from ladderlight.recipe.report import Report, dig
+from ladderlight.recipe.repair import may_follow, repaired
+from ladderlight.recipe.report import Report, dig, tables
 from ladderlight.recipe.tables import BoardTable, RecipeTable
 from ladderlight.validation import as_json, problems_of
 
@@ -51,15 +54,13 @@ def load(path: Path, *, pictures: bool = True) -> Recipe:
     board = _board(raw, report)
     files = _files(raw, folder, report, wanted=pictures)
     plugins, registry = _plugins(raw, folder, report)
-    links, overrides = [], []
-    if not report.has("stage"):
-        links = chain_of(raw.get("stage", []), registry, report)
-        if not report.has("picture") and len(links) >= len(raw.get("stage", [])):
-            overrides = [
-                override_of(place, table, links, files, report) for place, table in enumerate(raw.get("picture", []))
-            ]
-    if board is not None:
-        _check_banks(raw, board, report)
+    links, unknown = chain_of(tables(raw, "stage"), registry, report)
+    overrides = []
+    for place, table in enumerate(tables(raw, "picture")):
+        override = override_of(place, table, links, unknown, report)
+        if files and not report.has("picture", place, "match") and "match" in table:
+            check_match(place, override, files, report)
+        overrides.append(override)
     output = _output(raw, folder, files, report)
     if report.problems or report.unreadable:
         raise RecipeError(report.lines)
@@ -110,14 +111,23 @@ def _check_tables(raw: Mapping[str, Any], report: Report) -> None:
 
 
 def _board(raw: Mapping[str, Any], report: Report) -> Board | None:
-    if report.has("board") or not isinstance(raw.get("board"), dict):
+    """Make the board and check it. With errors in its table, check what does not depend on them."""
+    written = raw.get("board")
+    if not isinstance(written, dict):
         return None
-    table = BoardTable.model_validate_json(as_json(raw["board"]), strict=True)
-    report.add_all(declaration_problems(table), ("board",))
-    if report.has("board"):
+    report.add_all(contradictions(written), ("board",))
+    repair = repaired(written, report.below("board"))
+    if not repair.possible:
+        return None
+    try:
+        table = BoardTable.model_validate_json(as_json(repair.raw), strict=True)
+    except ValidationError:  # two errors in one place; one is reported
         return None
     board = board_of(table)
-    report.add_all(wiring_problems(board, table), ("board",))
+    problems = [problem for problem in problems_of_board(board) if not may_follow(problem, repair, board)]
+    report.add_all((as_written(problem, table) for problem in problems), ("board",))
+    if not repair.doubts("address"):
+        _check_banks(raw, table, report)
     return None if report.has("board") else board
 
 
@@ -148,11 +158,12 @@ def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list
     return paths, registry
 
 
-def _check_banks(raw: Mapping[str, Any], board: Board, report: Report) -> None:
-    for place, table in enumerate(raw.get("picture", []) if not report.has("picture") else []):
-        bank = table.get("bank")
-        if bank is not None and bank >= board.bank_count:
-            if board.bank_count == 1:
+def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> None:
+    banks = bank_count(table)
+    for place, picture in enumerate(tables(raw, "picture")):
+        bank = picture.get("bank", 0)
+        if not report.has("picture", place, "bank") and bank >= banks:
+            if banks == 1:
                 _add(
                     report,
                     ("picture", place, "bank"),
@@ -160,8 +171,8 @@ def _check_banks(raw: Mapping[str, Any], board: Board, report: Report) -> None:
                     "leave it out",
                 )
             else:
-                what = f"bank is {bank}, but the wiring has {board.bank_count} banks"
-                _add(report, ("picture", place, "bank"), what, f"use 0 to {board.bank_count - 1}")
+                what = f"bank is {bank}, but the wiring has {banks} banks"
+                _add(report, ("picture", place, "bank"), what, f"use 0 to {banks - 1}")
 
 
 def _output(raw: Mapping[str, Any], folder: Path, files: list[PictureFile], report: Report) -> Path:

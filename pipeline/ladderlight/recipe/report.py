@@ -35,6 +35,10 @@ class Report:
         """Whether anything is wrong at or below a path."""
         return any(problem.where[: len(where)] == where for problem in self.problems)
 
+    def below(self, key: str) -> list[Problem]:
+        """Give the problems below a key, with their paths relative to it."""
+        return [replace(p, where=p.where[1:]) for p in self.problems if p.where[:1] == (key,)]
+
     @property
     def lines(self) -> list[str]:
         """All problems as ``file:line:column: what; what to do``, by file and line, each once."""
@@ -49,6 +53,12 @@ class Report:
         if self.board is not None and where[:1] == ("board",):
             return self.board, (*self.board_prefix, *where[1:])
         return self.recipe, where
+
+
+def tables(raw: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
+    """Give the tables of a list of tables; an empty one in the place of what is no table."""
+    written = raw.get(key)
+    return [item if isinstance(item, dict) else {} for item in written] if isinstance(written, list) else []
 
 
 def dig(raw: Mapping[str, Any], *where: str | int) -> Any:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
 from ladderlight.recipe.values import (
     AddressEntry,
@@ -25,7 +25,9 @@ from ladderlight.recipe.values import (
     Words,
     channel,
     either,
+    ladder_lines,
 )
+from ladderlight.validation import Example, refuse_boolean
 
 Text = Annotated[str, StringConstraints(min_length=1)]
 Part = Annotated[int, Field(ge=1, le=16384)]
@@ -50,11 +52,11 @@ class ProjectTable(Table):
 class TimingsTable(Table):
     """A monitor mode by its own numbers."""
 
-    dot_clock: Frequency = Field(examples=['"25.175 MHz"'])
+    dot_clock: Annotated[Frequency, Example('dot_clock = "25.175 MHz"')]
     """Frequency of the monitor's pixels."""
-    horizontal: tuple[Part, Porch, Part, Porch] = Field(examples=["[640, 16, 96, 48]"])
+    horizontal: Annotated[tuple[Part, Porch, Part, Porch], Example("horizontal = [640, 16, 96, 48]")]
     """Active part, front porch, sync and back porch of a line, in monitor pixels."""
-    vertical: tuple[Part, Porch, Part, Porch] = Field(examples=["[480, 10, 2, 33]"])
+    vertical: Annotated[tuple[Part, Porch, Part, Porch], Example("vertical = [480, 10, 2, 33]")]
     """Active part, front porch, sync and back porch of a frame, in lines."""
     polarity: Polarity = (False, False)
     """Polarity of line and frame sync, both negative when left out."""
@@ -65,7 +67,7 @@ class TimingsTable(Table):
 class PackingTable(Table):
     """Several pixels in one word."""
 
-    pixels: Literal[1, 2, 4, 8, 16] = Field(examples=["8"])
+    pixels: Annotated[Literal[1, 2, 4, 8, 16], BeforeValidator(refuse_boolean), Example("pixels = 8")]
     """Pixels in a word."""
     order: Literal["msb_first", "lsb_first"] = "msb_first"
     """Which end of the word is sent first."""
@@ -74,7 +76,7 @@ class PackingTable(Table):
 class MemoryTable(Table):
     """One memory as the scan sees it."""
 
-    name: MemoryName = Field(examples=['"picture"'])
+    name: Annotated[MemoryName, Example('name = "picture"')]
     """Name of the memory; its data pins are ``name.d0`` and so on in other memories' addresses."""
     part: PartNumber | None = None
     """Part number of its chips; or give ``words`` and ``width``."""
@@ -84,9 +86,9 @@ class MemoryTable(Table):
     """Bits of a word, with ``words``."""
     access: Seconds | None = None
     """Access time."""
-    address: tuple[AddressEntry, ...] = Field(min_length=1, examples=['["x2-x9", "y2-y8"]'])
+    address: Annotated[tuple[AddressEntry, ...], Field(min_length=1), Example('address = ["x2-x9", "y2-y8"]')]
     """What drives the address pins, from A0 upward."""
-    data: tuple[DataEntry, ...] = Field(min_length=1, examples=['["r0-r1", "g0-g1", "b0-b1"]'])
+    data: Annotated[tuple[DataEntry, ...], Field(min_length=1), Example('data = ["r0-r1", "g0-g1", "b0-b1"]')]
     """The line that each data pin drives, from D0 upward; ``"-"`` for a pin that drives nothing."""
     output: Literal["direct", "register"] = "direct"
     """Whether a register stands behind the data pins."""
@@ -101,18 +103,20 @@ class MemoryTable(Table):
 class R2RTable(Table):
     """An R-2R ladder."""
 
-    r2r: Ohms = Field(examples=['"330"'])
+    r2r: Annotated[Ohms, Example('r2r = "330"')]
     """R; the rungs have twice as much."""
-    lines: tuple[DataEntry, ...] = Field(min_length=1, examples=['["r0", "r1"]'])
+    lines: Annotated[
+        tuple[DataEntry, ...], Field(min_length=1), AfterValidator(ladder_lines), Example('lines = ["r0", "r1"]')
+    ]
     """The lines that feed it, least significant first."""
 
 
 class DriverTable(Table):
     """Output resistance of what drives the ladders, for each level."""
 
-    high: DriverOhms = Field(examples=['"50 ohm"'])
+    high: Annotated[DriverOhms, Example('high = "50 ohm"')]
     """While high."""
-    low: DriverOhms = Field(examples=['"30 ohm"'])
+    low: Annotated[DriverOhms, Example('low = "30 ohm"')]
     """While low."""
 
 
@@ -122,7 +126,7 @@ Channel = Annotated[dict[str, float] | R2RTable, channel(R2RTable)]
 class LadderTable(Table):
     """The resistors of each channel, what drives them, and the monitor's load."""
 
-    supply: SupplyVolts = Field(examples=['"5 V"'])
+    supply: Annotated[SupplyVolts, Example('supply = "5 V"')]
     """Voltage of a high output."""
     load: Ohms = 75.0
     """Input resistance of one monitor input."""
@@ -164,17 +168,17 @@ class CountersTable(Table):
 class BoardTable(Table):
     """The hardware."""
 
-    mode: Annotated[str | TimingsTable, either(ModeName, TimingsTable)] = Field(examples=['"640x480@60"'])
+    mode: Annotated[str | TimingsTable, either(ModeName, TimingsTable), Example('mode = "640x480@60"')]
     """Monitor mode by name, or a table with its timings."""
-    clock: Frequency = Field(examples=['"25.175 MHz"'])
+    clock: Annotated[Frequency, Example('clock = "25.175 MHz"')]
     """Frequency that steps the x counter."""
     blanking: Literal["output-enable", "register", "gate", "none"] = "none"
     """How the board goes dark outside the picture."""
-    memory: tuple[MemoryTable, ...] = Field(
-        min_length=1, examples=["[[board.memory]] with name, part, address and data"]
-    )
+    memory: Annotated[
+        tuple[MemoryTable, ...], Field(min_length=1), Example("[[board.memory]] with name, part, address and data")
+    ]
     """The memories."""
-    ladder: LadderTable = Field(examples=["[board.ladder] with supply, red, green and blue"])
+    ladder: Annotated[LadderTable, Example("[board.ladder] with supply, red, green and blue")]
     """The resistors."""
     counters: CountersTable = CountersTable()
     """The counters."""
@@ -183,7 +187,7 @@ class BoardTable(Table):
 class PicturesTable(Table):
     """Which pictures are built."""
 
-    files: tuple[Text, ...] = Field(min_length=1, examples=['["pictures/*.png"]'])
+    files: Annotated[tuple[Text, ...], Field(min_length=1), Example('files = ["pictures/*.png"]')]
     """Files or globs, relative to the recipe."""
 
 
@@ -192,7 +196,7 @@ class StageTable(BaseModel):
 
     model_config = ConfigDict(frozen=True, strict=True, extra="allow", use_attribute_docstrings=True)
 
-    use: Text = Field(examples=['"diffuse"'])
+    use: Annotated[Text, Example('use = "diffuse"')]
     """Name of the stage."""
 
 
@@ -201,7 +205,7 @@ class PictureTable(BaseModel):
 
     model_config = ConfigDict(frozen=True, strict=True, extra="allow", use_attribute_docstrings=True)
 
-    match: Text = Field(examples=['"night-*.png"'])
+    match: Annotated[Text, Example('match = "night-*.png"')]
     """Pattern for file names, or for paths relative to the recipe."""
     bank: Annotated[int, Field(ge=0)] | None = None
     """Bank for the picture."""
@@ -210,15 +214,13 @@ class PictureTable(BaseModel):
 class RecipeTable(Table):
     """A whole recipe."""
 
-    format: Literal[1] = Field(examples=["1"])
+    format: Annotated[Literal[1], BeforeValidator(refuse_boolean), Example("format = 1")]
     """Version of the recipe language."""
     plugins: tuple[Text, ...] = ()
     """Python files with stages of the project's own, relative to the recipe."""
     project: ProjectTable = ProjectTable()
     """What the project is called and where its output goes."""
-    board: Annotated[str | BoardTable, either(Text, BoardTable)] = Field(
-        examples=['a [board] table or board = "board.toml"']
-    )
+    board: Annotated[str | BoardTable, either(Text, BoardTable), Example('a [board] table or board = "board.toml"')]
     """The board, or the file that describes it."""
     pictures: PicturesTable | None = None
     """Which pictures are built."""

@@ -153,6 +153,17 @@ def _refuse_reserved(text: str, name: str) -> None:
         raise MisfitError(f"{shown} is {kind}", "give what the pin drives another name, such as r0")
 
 
+def ladder_lines(entries: tuple[str, ...]) -> tuple[str, ...]:
+    """Expand the lines of an R-2R ladder."""
+    lines = [line for entry in entries for line in expand_names(entry)]
+    if "-" in lines:
+        raise MisfitError("has an entry '-', which is no line", "list the lines only, least significant first")
+    doubled = next((line for line in lines if lines.count(line) > 1), None)
+    if doubled:
+        raise MisfitError(f"has line {doubled!r} twice", "list each line once, least significant first")
+    return entries
+
+
 def _memory_name(text: str) -> str:
     if not _NAME.fullmatch(text):
         plain = re.sub(r"\W+", "_", text.strip().lower(), flags=re.ASCII).strip("_")

@@ -1,0 +1,160 @@
+"""What can still be said about the wiring when other things in the board's table are wrong.
+
+All errors are to be reported at once. So values that are wrong are replaced by harmless ones, the board is checked
+as it then is, and whatever could follow from a replaced value is left out.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from typing import Any
+
+from ladderlight.board import Board
+from ladderlight.board.lines import Signal
+from ladderlight.errors import Problem
+from ladderlight.recipe.report import Where, dig
+from ladderlight.recipe.tables import BoardTable, MemoryTable
+from ladderlight.validation import KeyName
+
+_CHANNELS = ("red", "green", "blue", "grey")
+_SIZE = ("part", "words", "width", "chips", "packing")
+_ROOMY = {"words": 1 << 26, "width": 32}
+
+
+@dataclass(kw_only=True)
+class Repair:
+    """A board's table with its errors replaced. ``doubtful`` are the keys whose values are not those of the recipe."""
+
+    raw: dict[str, Any]
+    doubtful: set[tuple[int | None, str]] = field(default_factory=set)
+    """Each key with the index of the memory that it belongs to, None for the board's own."""
+    possible: bool = True
+
+    def doubts(self, *keys: str, memory: int | None = None) -> bool:
+        """Whether any of some keys is doubtful, in one memory or anywhere."""
+        return any(key in keys and memory in (None, index) for index, key in self.doubtful)
+
+    def replace(self, where: Where) -> None:
+        """Replace what stands at a path that a problem names."""
+        if isinstance(where[-1], KeyName):
+            self._drop_unknown(where)
+        elif where[0] == "memory":
+            self._replace_in_memory(where)
+        elif where[0] == "ladder":
+            self._replace_in_ladder(where)
+        elif where[0] in ("mode", "clock"):
+            self.raw[str(where[0])] = {"mode": "640x480@60", "clock": "25.175 MHz"}[str(where[0])]
+            self.doubtful.add((None, str(where[0])))
+        else:
+            self.raw.pop(str(where[0]), None)
+            self.doubtful.add((None, str(where[0])))
+
+    def fill_in(self) -> None:
+        """Put something in the place of keys that are missing."""
+        for key, value in (("mode", "640x480@60"), ("clock", "25.175 MHz")):
+            if key not in self.raw:
+                self.raw[key] = value
+                self.doubtful.add((None, key))
+        ladder = self.raw.get("ladder")
+        if not isinstance(ladder, dict) or not any(channel in ladder for channel in _CHANNELS):
+            self.possible = False
+            return
+        ladder.setdefault("supply", "5 V")
+        for index, memory in enumerate(self.raw.get("memory", ())):
+            for key, value in (("name", f"memory{index}"), ("address", ["low"]), ("data", ["-"])):
+                if key not in memory:
+                    memory[key] = value
+                    self.doubtful.add((index, key))
+            if ("part" in memory) == ("words" in memory and "width" in memory):
+                self._forget_size(index)
+
+    def _drop_unknown(self, where: Where) -> None:
+        dig(self.raw, *where[:-1]).pop(where[-1])
+        key = str(where[-1])
+        if where[0] == "memory" and len(where) == 3:
+            self.doubtful |= {(int(where[1]), meant) for meant in get_close_matches(key, MemoryTable.model_fields, n=1)}
+        elif where[0] == "memory":
+            self.doubtful.add((int(where[1]), str(where[2])))
+        elif where[0] != "ladder":
+            self.doubtful |= {(None, meant) for meant in get_close_matches(str(where[0]), BoardTable.model_fields, n=1)}
+        elif len(where) > 2 or get_close_matches(key, _CHANNELS, n=1):
+            self.doubtful.add((None, "ladder"))
+
+    def _replace_in_memory(self, where: Where) -> None:
+        memory = dig(self.raw, *where[:2])
+        if len(where) < 2 or not isinstance(memory, dict):
+            self.possible = False
+            return
+        index = int(where[1])
+        if len(where) == 2:  # a key is missing; see fill_in
+            return
+        key = str(where[2])
+        self.doubtful.add((index, key))
+        if key in ("part", "words", "width"):
+            self._forget_size(index)
+        elif key in ("address", "data") and len(where) == 4:
+            memory[key][where[3]] = "low" if key == "address" else "-"
+        else:
+            memory.pop(key, None)
+
+    def _forget_size(self, index: int) -> None:
+        memory = self.raw["memory"][index]
+        memory.pop("part", None)
+        memory.update(_ROOMY)
+        self.doubtful.add((index, "part"))
+
+    def _replace_in_ladder(self, where: Where) -> None:
+        ladder = self.raw["ladder"]
+        if len(where) == 1 or not isinstance(ladder, dict):
+            self.possible &= isinstance(ladder, dict)
+            return
+        key = str(where[1])
+        if key not in _CHANNELS:
+            ladder.pop(key, None)
+        elif len(where) == 3 and where[2] != "lines":
+            ladder[key][where[2]] = "1k"
+        elif len(where) == 2 and dig(ladder, key, "lines"):  # r2r is missing
+            ladder[key].setdefault("r2r", "1k")
+        else:
+            ladder.pop(key)
+            self.doubtful.add((None, "ladder"))
+
+
+def repaired(raw: Mapping[str, Any], problems: Iterable[Problem]) -> Repair:
+    """Replace what is wrong in a board's table. ``where`` of the problems is relative to the table."""
+    repair = Repair(raw=copy.deepcopy(dict(raw)))
+    # From the end, so that what is dropped moves nothing that is still to be found.
+    for where in sorted({problem.where for problem in problems}, key=len, reverse=True):
+        if where and repair.possible:
+            repair.replace(where)
+    if repair.possible:
+        repair.fill_in()
+    return repair
+
+
+def may_follow(problem: Problem, repair: Repair, board: Board) -> bool:
+    """Whether a problem of the repaired board may only be there because of what was replaced."""
+    where = problem.where
+    memory = int(where[1]) if where[0] == "memory" and len(where) > 1 else None
+    match (where[0], *where[2:]):
+        case ("memory",):
+            return bool(repair.doubtful)
+        case ("memory", "name"):
+            return repair.doubts("name")
+        case ("memory", "address" | "data" as key):
+            return repair.doubts(key, *_SIZE, memory=memory)
+        case ("memory", "address", int(pin)):
+            lines = board.memories[int(where[1])].address[pin].lines
+            if all(line.signal in (Signal.X, Signal.Y, Signal.BANK) for line in lines):
+                return repair.doubts("mode", "clock", "counters")
+            return repair.doubts("data", "name", *_SIZE)
+        case ("memory", "data", int()):
+            return repair.doubts("address", "ladder")
+        case ("memory", *_):
+            return repair.doubts("address", *_SIZE, memory=memory)
+        case ("ladder", *_):
+            return repair.doubts("data", "ladder")
+    return False
