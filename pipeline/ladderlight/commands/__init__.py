@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from ladderlight import __version__
-from ladderlight.commands import build, check, stages, start
+from ladderlight.commands import build, check, stages, start, watch
 from ladderlight.errors import LadderlightError, StageFailure
 
 BUG = 3
@@ -25,7 +25,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (start.start, check.check, build.build, stages.stages):
+for command in (start.start, check.check, build.build, watch.watch, stages.stages):
     app.command()(command)
 
 

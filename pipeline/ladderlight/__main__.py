@@ -1,0 +1,7 @@
+"""``python -m ladderlight``."""
+
+import sys
+
+from ladderlight.commands import main
+
+sys.exit(main())
