@@ -23,9 +23,14 @@ def watch(
 
     console = stderr()
     output = None
+    usual = watchfiles.DefaultFilter()  # leaves out caches, version control, editors' swap files
+
+    def matters(change: watchfiles.Change, path: str) -> bool:
+        return usual(change, path) and not (output and Path(path).is_relative_to(output))
+
     changes = watchfiles.watch(
         recipe.resolve().parent,
-        watch_filter=lambda _, path: output is None or not Path(path).is_relative_to(output),
+        watch_filter=matters,
         raise_interrupt=False,
         rust_timeout=300,
         yield_on_timeout=True,
