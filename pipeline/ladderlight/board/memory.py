@@ -22,6 +22,8 @@ class Part:
     erasure: Erasure = "unknown"
     block: int = 1
     """Bytes that are written or erased together: the page or the sector."""
+    grades: tuple[float, ...] = ()
+    """Access times in seconds in which the part is commonly sold, fastest first."""
 
     @property
     def address_pins(self) -> int:
@@ -33,33 +35,56 @@ class Part:
         """Size of the programmer file."""
         return self.words * ((self.width + 7) // 8)
 
-
-def _parts(erasure: Erasure, width: int, block: int, **kibiwords: int) -> dict[str, Part]:
-    return {
-        number.lstrip("_"): Part(
-            number=number.lstrip("_"), words=size * 1024, width=width, erasure=erasure, block=block
-        )
-        for number, size in kibiwords.items()
-    }
+    def grade_within(self, seconds: float) -> float | None:
+        """Give the slowest, and so the cheapest, grade that is fast enough; None when none is."""
+        return max((grade for grade in self.grades if grade <= seconds), default=None)
 
 
-# Generic JEDEC-type numbers. The datasheet rules.
+_TABLE: tuple[tuple[Erasure, int, int, str, str], ...] = (
+    ("ultraviolet", 8, 1, "2716=2", "350 450"),
+    ("ultraviolet", 8, 1, "2732=4", "200 250 450"),
+    ("ultraviolet", 8, 1, "2764=8 27128=16", "150 200 250"),
+    ("ultraviolet", 8, 1, "27C256=32 27C512=64", "45 70 90 120 150 200 250"),
+    ("ultraviolet", 8, 1, "27C010=128", "45 70 90 120 150"),
+    ("ultraviolet", 8, 1, "27C020=256 27C040=512", "70 90 120 150"),
+    ("ultraviolet", 8, 1, "27C080=1024", "90 100 120 150"),
+    ("ultraviolet", 16, 1, "27C1024=64", "70 90 120 150"),
+    ("ultraviolet", 16, 1, "27C4002=256", "80 100 120 150"),
+    ("bytes", 8, 1, "28C16=2", "150 200 250"),
+    ("bytes", 8, 64, "28C64=8", "120 150 200 250"),
+    ("bytes", 8, 64, "28C256=32", "150 200 250 350"),
+    ("bytes", 8, 128, "28C010=128", "120 150 200"),
+    ("sectors", 8, 16 * 1024, "29F010=128", "45 70 90 120"),
+    ("sectors", 8, 64 * 1024, "29F040=512", "55 70 90 120"),
+    ("sectors", 8, 4 * 1024, "39SF010A=128 39SF020A=256 39SF040=512", "55 70"),
+)
+"""Erasure, word width, bytes of a page or sector, numbers with kibiwords, access times in nanoseconds.
+
+Generic JEDEC-type numbers. The access times are from memory, 27C parts 45 to 250 ns, 28C256 150 to 350 ns; the
+datasheet rules.
+"""
+
 PARTS: dict[str, Part] = {
-    **_parts("ultraviolet", 8, 1, _2716=2, _2732=4, _2764=8, _27128=16, _27C256=32, _27C512=64),
-    **_parts("ultraviolet", 8, 1, _27C010=128, _27C020=256, _27C040=512, _27C080=1024),
-    **_parts("ultraviolet", 16, 1, _27C1024=64, _27C4002=256),
-    **_parts("bytes", 8, 1, _28C16=2),
-    **_parts("bytes", 8, 64, _28C64=8, _28C256=32),
-    **_parts("bytes", 8, 128, _28C010=128),
-    **_parts("sectors", 8, 16 * 1024, _29F010=128),
-    **_parts("sectors", 8, 64 * 1024, _29F040=512),
-    **_parts("sectors", 8, 4 * 1024, _39SF010A=128, _39SF020A=256, _39SF040=512),
+    number: Part(
+        number=number,
+        words=int(kibiwords) * 1024,
+        width=width,
+        erasure=erasure,
+        block=block,
+        grades=tuple(int(grade) * 1e-9 for grade in grades.split()),
+    )
+    for erasure, width, block, sizes, grades in _TABLE
+    for number, kibiwords in (size.split("=") for size in sizes.split())
 }
 
 
 @dataclass(frozen=True, kw_only=True)
 class Packing:
-    """Several pixels in a word, sent out by a shift register or picked by a multiplexer on the lowest x bits."""
+    """Several pixels in a word, on the lowest x bits.
+
+    With a direct output a multiplexer picks them while the word is read; with a registered one a shift register takes
+    the word when it is complete and sends its pixels out while the next is read.
+    """
 
     pixels: int = 1
     order: Order = "msb_first"

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.board import Board
+from ladderlight.board.lookup import assign, lookup_of
 from ladderlight.board.memory import Memory
 from ladderlight.board.scan import addresses, is_direct
 
@@ -58,23 +59,44 @@ class Placement:
     def put_codes(self, codes: NDArray[np.unsignedinteger], *, bank: int, picture: str) -> None:
         """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
 
+        With colour look-up, the picture's colours are written into the look-up memories, those already there used
+        again, and the picture memories get their numbers.
+
         Raises
         ------
         Conflict
             When another word is wanted at an address already used.
+        LookupFull
+            When the look-up memories do not hold all colours.
         NotImplementedError
-            When a memory that drives ladders is addressed by another memory: its contents are not a picture.
+            When a memory that drives ladders is addressed by another memory otherwise, as in tile hardware: its
+            contents are not a picture.
         """
-        for memory in self.board.memories:
-            pins = self.code_pins(memory)
-            if not pins:
-                continue
-            if not is_direct(self.board, memory):
-                raise NotImplementedError(memory.name)
-            values = np.zeros(codes.shape, dtype=np.uint32)
-            for pin, bit in pins.items():
-                values |= (codes.astype(np.uint32) >> np.uint32(bit) & np.uint32(1)) << np.uint32(pin)
-            self.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=picture)
+        driving = {memory: self.code_pins(memory) for memory in self.board.memories if self.code_pins(memory)}
+        indirect = [memory.name for memory in driving if not is_direct(self.board, memory)]
+        if not indirect:
+            for memory, pins in driving.items():
+                self._put_pins(memory, codes, pins, bank=bank, picture=picture)
+            return
+        lookup = lookup_of(self.board)
+        if lookup is None:
+            raise NotImplementedError(", ".join(indirect))
+        tables = {table.name: (self._sheet(table).words, self._sheet(table).written) for table in lookup.tables}
+        index_of = assign(self.board, lookup, tables, bank, np.unique(codes))
+        numbers = np.zeros(len(self.board.palette), dtype=np.int64)
+        numbers[list(index_of)] = list(index_of.values())
+        for source in lookup.sources:
+            pins = {pin: bit for bit, (name, pin) in enumerate(lookup.pins) if name == source.name}
+            self._put_pins(source, numbers[codes], pins, bank=bank, picture=picture)
+
+    def _put_pins(
+        self, memory: Memory, numbers: NDArray[np.integer], pins: Mapping[int, int], *, bank: int, picture: str
+    ) -> None:
+        """Place the bits of a number per pixel on data pins: ``pins`` gives the bit for each pin."""
+        values = np.zeros(numbers.shape, dtype=np.uint32)
+        for pin, bit in pins.items():
+            values |= (numbers.astype(np.uint32) >> np.uint32(bit) & np.uint32(1)) << np.uint32(pin)
+        self.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=picture)
 
     def code_pins(self, memory: Memory) -> dict[int, int]:
         """For each data pin of a memory that drives a ladder line, the bit of the code that it carries."""

@@ -1,56 +1,123 @@
-"""How long each memory's word is held, against the time it needs."""
+"""How long each memory's word is held, against the time it needs, and what shows until it is there."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from ladderlight.board.board import Board
 from ladderlight.board.lines import Signal
-from ladderlight.board.memory import Memory
+from ladderlight.board.memory import Memory, Output
+
+REGISTER_DELAY = 22e-9
+"""From a register's clock edge to its output: 74HC574, 5 V, typical (from memory; the datasheet rules)."""
+
+REGISTER_SETUP = 12e-9
+"""How long a word must stand before a register's clock edge: 74HC574, 5 V (from memory; the datasheet rules)."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Timing:
-    """One memory's timing in seconds. ``arrival`` is when its output is valid after the clock edge."""
+    """One memory's timing in seconds, counted from the clock edge that changes its address.
+
+    Its address starts to change at ``start``; its output is valid at ``arrival``, None where an access time is not
+    known. ``hold`` is the time to the next change.
+    """
 
     memory: str
+    output: Output
     hold: float
     access: float | None
+    start: float
     arrival: float | None
 
     @property
     def margin(self) -> float | None:
-        """What is left of the hold when the output is valid; negative when it comes too late."""
+        """What is left of the hold when the word is valid; negative when it comes too late.
+
+        In front of a register its set-up time comes off this.
+        """
         return None if self.arrival is None else self.hold - self.arrival
+
+    @property
+    def old(self) -> float:
+        """How long the output still shows the old word after the clock edge. A register changes at once."""
+        return 0.0 if self.output == "register" else min(self.start, self.hold)
+
+    @property
+    def undefined(self) -> float | None:
+        """How long the output then shows undefined data.
+
+        A direct output until the word arrives, at most for the rest of the hold. A register shows nothing undefined,
+        unless the word comes after its clock edge: then it may have taken anything, for the whole hold.
+        """
+        if self.arrival is None:
+            return None
+        if self.output == "register":
+            return self.hold if self.arrival > self.hold else 0.0
+        return min(self.arrival, self.hold) - self.old
 
 
 def timings(board: Board) -> dict[str, Timing]:
-    """Work out every memory's timing, through the graph."""
+    """Work out every memory's timing, through the graph, for the slowest path to it."""
     found: dict[str, Timing] = {}
     for memory in board.order:
-        before = [found[name].arrival for name in board.sources[memory.name]]
-        arrival = None
-        if memory.access is not None and all(time is not None for time in before):
-            arrival = max([board.counters.delay, *(time for time in before if time is not None)]) + memory.access
+        start, ready = _address_times(board, memory, found)
         found[memory.name] = Timing(
-            memory=memory.name, hold=hold_of(board, memory), access=memory.access, arrival=arrival
+            memory=memory.name,
+            output=memory.output,
+            hold=hold_of(board, memory),
+            access=memory.access,
+            start=start,
+            arrival=None if memory.access is None or ready is None else ready + memory.access,
         )
     return found
 
 
+def _address_times(board: Board, memory: Memory, found: Mapping[str, Timing]) -> tuple[float, float | None]:
+    """Give when a memory's address starts to change and when it stands, None when that is not known."""
+    starts: list[float] = []
+    ready: list[float | None] = []
+    signals = {line.signal for line in board.address_lines(memory)}
+    if signals & {Signal.X, Signal.Y}:
+        starts.append(board.counters.delay)
+        ready.append(board.counters.delay)
+    for name in board.sources[memory.name]:
+        registered = found[name].output == "register"
+        starts.append(REGISTER_DELAY if registered else found[name].start)
+        ready.append(REGISTER_DELAY if registered else found[name].arrival)
+    known = [time for time in ready if time is not None]
+    return min(starts, default=0.0), max(known, default=0.0) if len(known) == len(ready) else None
+
+
 def hold_of(board: Board, memory: Memory) -> float:
     """Seconds that one word of a memory is held: as long as its fastest address line stands still."""
-    period = float(1 / board.raster.clock)
-    holds = [pixel_hold_of(board, board.memory(name)) for name in board.sources[memory.name]]
+    return float(hold_in_counts(board, memory) / board.raster.clock)
+
+
+def hold_in_counts(board: Board, memory: Memory) -> int:
+    """Counts that one word of a memory is held; those of a frame when nothing in its address moves."""
+    line = board.raster.x.total
+    holds = [
+        hold_in_counts(board, source) // source.packing.pixels
+        for source in map(board.memory, board.sources[memory.name])
+    ]
     x = board.lowest_bit(memory, Signal.X)
     if x is not None:
-        holds.append(period * (1 << x))
+        holds.append(1 << x)
     y = board.lowest_bit(memory, Signal.Y)
     if y is not None:
-        holds.append(period * board.raster.x.total * (1 << y))
-    return min(holds, default=period * board.raster.x.total * board.raster.y.total)
+        holds.append(line << y)
+    return min(holds, default=line * board.raster.y.total)
 
 
-def pixel_hold_of(board: Board, memory: Memory) -> float:
-    """Seconds between two changes of a memory's output: with packing, several in the time of one word."""
-    return hold_of(board, memory) / memory.packing.pixels
+def longest_access(board: Board, memory: Memory) -> float | None:
+    """Give the longest access time in seconds that a memory may have; None when the time before it is not known.
+
+    A register's set-up time comes off the hold.
+    """
+    found = timings(board)
+    _, ready = _address_times(board, memory, found)
+    if ready is None:
+        return None
+    return found[memory.name].hold - ready - (REGISTER_SETUP if memory.output == "register" else 0.0)

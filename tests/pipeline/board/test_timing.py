@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from ladderlight.board import Counters, Packing
-from ladderlight.board.timing import hold_of, pixel_hold_of, timings
+from ladderlight.board.timing import hold_of, timings
 
 PERIOD = 1 / 25.175e6
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
@@ -48,5 +48,4 @@ def test_a_packed_word_is_held_for_all_its_pixels(make_board, memory, ladder) ->
     )
     picture = board.memory("picture")
     assert hold_of(board, picture) == pytest.approx(8 * PERIOD)
-    assert pixel_hold_of(board, picture) == pytest.approx(PERIOD)
     assert hold_of(board, board.memory("colour")) == pytest.approx(PERIOD)

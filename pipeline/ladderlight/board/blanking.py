@@ -1,0 +1,194 @@
+"""What the board puts out during blanking, and how memories keep it dark where nothing else does.
+
+With ``blanking = "none"`` the counters go on and the memories are read during blanking too. Those words can be black
+unless the visible part of the same bank reads them as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.board import Board
+from ladderlight.board.lookup import Contents, black_index, lookup_of
+from ladderlight.board.memory import Memory
+from ladderlight.board.scan import addresses, is_direct
+
+DARK_VOLTS = 2e-3
+"""Voltage up to which a gun passes as dark: under half a step of 8 bits at 0.7 V."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Moment:
+    """A count and line of the raster, both from the first visible one."""
+
+    column: int
+    line: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shared:
+    """A word that is read in the visible part and during blanking: how many there are, and where the first is read."""
+
+    memory: str
+    words: int
+    address: int
+    visible: Moment
+    blanking: Moment
+
+
+@dataclass(frozen=True, kw_only=True)
+class Darkness:
+    """What stands at the monitor during blanking.
+
+    ``volts`` is the highest voltage at each gun, None where it depends on the contents. ``dark`` says whether that is
+    black: yes, no, or (None) only when the contents are made so. ``shared`` are the words that cannot be, one entry
+    for each memory that has any. ``known`` is False where memories address each other in a way that leaves open which
+    words would have to be black.
+    """
+
+    volts: tuple[float, float, float] | None
+    dark: bool | None
+    shared: tuple[Shared, ...] = ()
+    known: bool = True
+
+    @property
+    def fillable(self) -> bool:
+        """Whether contents can make the board dark during blanking."""
+        return self.dark is None and self.known and not self.shared
+
+
+def darkness_of(board: Board, bank: int = 0) -> Darkness:
+    """Work out what the board puts out during blanking.
+
+    Output-enable lets the outputs float: no current flows, and the load pulls every gun to ground. A cleared register
+    and gates drive all lines low: code 0. Otherwise the words decide that the counters address then.
+    """
+    if board.blanking == "output-enable":
+        return Darkness(volts=(0.0, 0.0, 0.0), dark=True)
+    if board.blanking in ("register", "gate"):
+        red, green, blue = map(float, board.palette.volts[0])
+        return Darkness(volts=(red, green, blue), dark=max(red, green, blue) <= DARK_VOLTS)
+    if float(board.palette.volts[board.palette.black_code].max()) > DARK_VOLTS:
+        return Darkness(volts=None, dark=False)
+    read = _picture_memories(board)
+    if read is None:
+        return Darkness(volts=None, dark=None, known=False)
+    shared = (_shared(board, memory, bank) for memory in read)
+    return Darkness(volts=None, dark=None, shared=tuple(item for item in shared if item is not None))
+
+
+def fill_blanking(board: Board, contents: Contents, banks: Iterable[int]) -> Contents:
+    """Give contents in which the words read only during blanking are black.
+
+    Bits that are written already stay as they are. For a board that is dark during blanking by itself, or whose
+    memories address each other other than for colour look-up, the contents come back as they are.
+
+    Parameters
+    ----------
+    board
+        The board.
+    contents
+        Words and written bits of every memory.
+    banks
+        The banks that are in use; the others stay erased.
+    """
+    read = _picture_memories(board)
+    if board.blanking != "none" or read is None:
+        return contents
+    filled = {name: (words.copy(), written.copy()) for name, (words, written) in contents.items()}
+    lookup = lookup_of(board)
+    for bank in banks:
+        if lookup is None:
+            levels = _code_levels(board, board.palette.black_code)
+        else:
+            index = black_index(board, lookup, filled, bank)
+            if index is None:
+                continue
+            levels = lookup.levels(index)
+        for memory in read:
+            words, written = filled[memory.name]
+            pins = [pin for pin in range(memory.pixel_width) if (memory.name, pin) in levels]
+            value, mask = sum(levels[memory.name, pin] << pin for pin in pins), sum(1 << pin for pin in pins)
+            for slot in range(memory.packing.pixels):
+                shift = memory.shift_of(slot)
+                at = _blanked(board, memory, bank, slot)
+                bits = np.uint32(mask << shift) & ~written[at]
+                words[at] = words[at] & ~bits | np.uint32(value << shift) & bits
+                written[at] |= bits
+    return filled
+
+
+def _code_levels(board: Board, code: int) -> dict[tuple[str, int], int]:
+    """Give the level of each data pin that drives a ladder line, for a code."""
+    return {
+        (board.outputs[line].memory, board.outputs[line].index): code >> bit & 1
+        for bit, line in enumerate(board.code_lines)
+    }
+
+
+def _picture_memories(board: Board) -> tuple[Memory, ...] | None:
+    """Give the memories whose words choose the colour of each place, None when that cannot be said."""
+    driving = [memory for memory in board.memories if set(memory.data) & set(board.code_lines)]
+    if all(is_direct(board, memory) for memory in driving):
+        return tuple(driving)
+    lookup = lookup_of(board)
+    return None if lookup is None else lookup.sources
+
+
+def _blanking_counts(board: Board) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """Yield columns and lines of the blanked parts, shapes (1, n) and (m, 1): beside the picture, and below it."""
+    x, y = board.raster.x, board.raster.y
+    lines, below = np.arange(y.visible)[:, None], np.arange(y.visible, y.total)[:, None]
+    yield np.arange(x.visible, x.total)[None, :], lines
+    yield np.arange(x.total)[None, :], below
+
+
+def _keys(
+    board: Board, memory: Memory, column: NDArray[np.int64], line: NDArray[np.int64], bank: int
+) -> NDArray[np.int64]:
+    x = board.counters.x_start + column & (1 << board.x_bits) - 1
+    y = board.counters.y_start + line & (1 << board.y_bits) - 1
+    address, slot = addresses(board, memory, x, y, bank)
+    return address * memory.packing.pixels + slot
+
+
+def _blanked(board: Board, memory: Memory, bank: int, slot: int) -> NDArray[np.int64]:
+    """Give the addresses that blanking reads one slot of."""
+    pixels = memory.packing.pixels
+    keys = np.unique(np.concatenate([np.unique(_keys(board, memory, *at, bank)) for at in _blanking_counts(board)]))
+    found: NDArray[np.int64] = keys[keys % pixels == slot] // pixels
+    return found
+
+
+def _shared(board: Board, memory: Memory, bank: int) -> Shared | None:
+    """Find words of a memory that both the picture and the blanking read."""
+    x, y = board.raster.x, board.raster.y
+    columns, lines = np.arange(x.visible)[None, :], np.arange(y.visible)[:, None]
+    visible = _keys(board, memory, columns, lines, bank)
+    seen = np.zeros(memory.words * memory.packing.pixels, dtype=bool)
+    seen[visible.ravel()] = True
+    both: list[NDArray[np.int64]] = []
+    first: tuple[int, Moment] | None = None
+    for column, line in _blanking_counts(board):
+        keys = _keys(board, memory, column, line, bank)
+        hit = seen[keys]
+        both.append(np.unique(keys[hit]))
+        if first is None and hit.any():
+            row, at = divmod(int(np.argmax(hit)), hit.shape[1])
+            first = int(keys[row, at]), Moment(column=int(column[0, at]), line=int(line[row, 0]))
+    if first is None:
+        return None
+    key, moment = first
+    row, at = divmod(int(np.argmax(visible == key)), visible.shape[1])
+    pixels = memory.packing.pixels
+    return Shared(
+        memory=memory.name,
+        words=int(np.unique(np.concatenate(both) // pixels).size),
+        address=key // pixels,
+        visible=Moment(column=at, line=row),
+        blanking=moment,
+    )

@@ -1,0 +1,158 @@
+"""The board in time: what stands on the ladders at each moment of a line, registers and delays taken into account.
+
+Moments are counted from the first visible count of the first visible line. Counts before it belong to the end of the
+line before. An output register takes a word at the end of its hold and shows it for the next one, so that the picture
+stands one hold further right. A direct output shows undefined data from the moment its address changes until the access
+time is over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.board import Board
+from ladderlight.board.lines import Expression, Signal
+from ladderlight.board.memory import Memory
+from ladderlight.board.timing import REGISTER_DELAY, hold_in_counts
+
+Words = Mapping[str, NDArray[np.unsignedinteger]]
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Shown:
+    """What stands on the ladders in the visible part of one bank's frame, by the monitor's own pixels.
+
+    ``codes`` int64 and ``undefined`` bool, both of shape (active lines, active monitor pixels), sampled in the middle
+    of each monitor pixel. Where ``undefined``, the code is the one to come and the monitor shows anything.
+    """
+
+    codes: Ints
+    undefined: NDArray[np.bool_]
+
+
+def play(board: Board, words: Words, bank: int = 0) -> Shown:
+    """Play one frame.
+
+    Parameters
+    ----------
+    board
+        The board.
+    words
+        The words of every memory, by name: unsigned, shape (words,).
+    bank
+        The bank that is shown.
+
+    Notes
+    -----
+    All that the counters drive comes ``board.counters.delay`` late, while the syncs are taken to come at once; a
+    register's own delay is left out, as syncs mostly pass one too. Memories without an access time count as immediate.
+    """
+    period = float(1 / board.raster.clock)
+    driving = [memory for memory in board.memories if set(memory.data) & set(board.code_lines)]
+    late = board.counters.delay if any(memory.output == "direct" for memory in driving) else 0.0
+    stretch = _Stretch(board, words, bank, before=ceil(late / period) + 1)
+    for memory in board.order:
+        stretch.pass_through(memory)
+    codes = np.zeros(stretch.shape, dtype=np.int64)
+    for bit, name in enumerate(board.code_lines):
+        source = board.outputs[name]
+        codes |= (stretch.output[source.memory] >> source.index & 1) << bit
+    unsure = np.max([stretch.unsure[memory.name] for memory in driving], axis=0)
+    dots = np.arange(board.raster.mode.horizontal.active)
+    times = (dots + 0.5) * float(1 / board.raster.mode.dot_clock) - late
+    counts = np.minimum(np.floor(times / period).astype(np.int64), board.raster.x.visible - 1)
+    return Shown(
+        codes=codes[:, counts + stretch.before],
+        undefined=(times - counts * period)[None, :] < unsure[:, counts + stretch.before],
+    )
+
+
+class _Stretch:
+    """All memories at the counts of all visible lines, some counts before the first visible one included.
+
+    ``output`` holds what each memory or its register puts out, ``unsure`` for how many seconds from the start of each
+    count that is undefined; both of shape (lines, counts).
+    """
+
+    def __init__(self, board: Board, words: Words, bank: int, *, before: int) -> None:
+        self.board, self.words = board, words
+        registered = [memory for memory in board.memories if _is_clocked(board, memory)]
+        access = sum(memory.access or 0.0 for memory in board.memories)
+        self.before = (
+            before
+            + sum(hold_in_counts(board, memory) for memory in registered)
+            + ceil((access + REGISTER_DELAY) * float(board.raster.clock))
+        )
+        self.column = np.arange(-self.before, board.raster.x.visible)
+        line = np.arange(board.raster.y.visible)[:, None] + self.column // board.raster.x.total
+        self.shape = line.shape
+        x = board.counters.x_start + self.column % board.raster.x.total
+        y = board.counters.y_start + line % board.raster.y.total
+        self.counters = {
+            Signal.X: x & (1 << board.x_bits) - 1,  # during blanking they go on upward and wrap at their widths
+            Signal.Y: y & (1 << board.y_bits) - 1,
+            Signal.BANK: np.asarray(bank, dtype=np.int64),
+        }
+        self.output: dict[str, Ints] = {}
+        self.unsure: dict[str, Floats] = {}
+
+    def pass_through(self, memory: Memory) -> None:
+        """Work out a memory, those that its address depends on being done."""
+        address = np.zeros(self.shape, dtype=np.int64)
+        for pin, expression in enumerate(memory.address):
+            address |= self._level(expression) << pin
+        word = self.words[memory.name][address].astype(np.int64)
+        unsure = self._waiting(memory, address)
+        if _is_clocked(self.board, memory):
+            into = self.counters[Signal.X] & hold_in_counts(self.board, memory) - 1
+            taken = np.maximum(np.arange(self.column.size) - into - 1, 0)
+            unsure = np.where(unsure[:, taken] > 1 / float(self.board.raster.clock), np.inf, 0.0)
+            word = word[:, taken]
+        if memory.packing.pixels > 1:
+            slot = self.counters[Signal.X] >> self.board.first_select_bit(memory) & memory.packing.pixels - 1
+            shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)])
+            word = word >> shifts[slot] & (1 << memory.pixel_width) - 1
+        self.output[memory.name], self.unsure[memory.name] = word, unsure
+
+    def _waiting(self, memory: Memory, address: Ints) -> Floats:
+        """Give for how long the word at each count's address is not there yet."""
+        wait = np.zeros(self.shape)
+        if memory.access is None:
+            return wait
+        late = np.zeros(self.shape)
+        changed = np.ones(self.shape, dtype=bool)
+        changed[:, 1:] = address[:, 1:] != address[:, :-1]
+        for source in map(self.board.memory, self.board.sources[memory.name]):
+            late = np.maximum(late, self.unsure[source.name])
+            if _is_clocked(self.board, source):
+                late[:, 1:] = np.maximum(late[:, 1:], REGISTER_DELAY * changed[:, 1:])
+        start = np.where(changed | (late > 0), late + memory.access, 0.0)
+        period = float(1 / self.board.raster.clock)
+        wait[:, 0] = start[:, 0]
+        for count in range(1, self.column.size):
+            left = wait[:, count - 1] - period
+            wait[:, count] = np.where(start[:, count] > 0, start[:, count], np.maximum(left, 0.0))
+        return wait
+
+    def _level(self, expression: Expression) -> Ints:
+        level = np.full((), int(expression.inverted), dtype=np.int64)
+        for line in map(self.board.resolve, expression.lines):
+            if line.signal is Signal.CONSTANT:
+                level = level ^ line.index
+            elif line.signal is Signal.OUTPUT:
+                level = level ^ (self.output[line.memory] >> line.index & 1)
+            else:
+                level = level ^ (self.counters[line.signal] >> line.index & 1)
+        return level
+
+
+def _is_clocked(board: Board, memory: Memory) -> bool:
+    """Whether a memory has a register that shifts the picture: one that no x bit moves holds still along a line."""
+    return memory.output == "register" and hold_in_counts(board, memory) < board.raster.x.total
