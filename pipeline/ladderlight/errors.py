@@ -83,4 +83,4 @@ def nearest_word(word: str, known: Iterable[str]) -> str:
     near = get_close_matches(word, known, n=1, cutoff=0.6)
     if near:
         return f"did you mean {near[0]!r}?"
-    return f"use one of {', '.join(known)}" if known else "leave it out"
+    return f"use {'one of ' * (len(known) > 1)}{', '.join(known)}" if known else "leave it out"

@@ -12,6 +12,7 @@ import types
 import typing
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from functools import partial
 from itertools import takewhile
 from typing import TYPE_CHECKING, Annotated, Any
@@ -85,7 +86,7 @@ def problems_of(error: ValidationError, model: type[BaseModel], owner: str = "",
     where
         Path of the validated table; the problems' paths start with it.
     """
-    details = error.errors(include_url=False)
+    details = _without_echoes(error.errors(include_url=False), model)
     inner = {tuple(detail["loc"][:end]) for detail in details for end in range(len(detail["loc"]))}
     return [
         _problem(detail, model, owner, where)
@@ -93,6 +94,17 @@ def problems_of(error: ValidationError, model: type[BaseModel], owner: str = "",
         # pydantic counts only the good entries of a list; with bad ones in it the count says nothing.
         if detail["type"] not in ("too_short", "too_long") or tuple(detail["loc"]) not in inner
     ]
+
+
+def _without_echoes(details: Sequence[ErrorDetails], model: type[BaseModel]) -> list[ErrorDetails]:
+    """Leave out missing keys that are there, but misspelt."""
+    misspelt = set()
+    for detail in details:
+        *table, key = detail["loc"] or ("",)
+        if detail["type"] == "extra_forbidden":
+            near = get_close_matches(str(key), _keys_of(_annotation_at(model, tuple(table))), n=1, cutoff=0.6)
+            misspelt |= {(*table, name) for name in near}
+    return [detail for detail in details if detail["type"] != "missing" or tuple(detail["loc"]) not in misspelt]
 
 
 def _field(declared: OptionDeclaration) -> tuple[Any, Any]:
@@ -170,7 +182,7 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
         key = str(place[-1])
         hint = nearest_word(key, known)
         if not hint.startswith("did you mean"):
-            hint = next((f"it belongs in {home}" for home in _homes(model, key)), hint)
+            hint = next((_move(key, home, detail["input"]) for home in _homes(model, key)), hint)
         return Problem(
             where=(*where, *place[:-1], KeyName(key)),
             what=f"{_table(owner, where, place[:-1])} has no {_noun(owner)} {key!r}",
@@ -188,7 +200,8 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
             action=f"add {example}",
         )
     what, action = _complaint(detail, _annotation_at(model, place))
-    return Problem(where=(*where, *place), what=f"{prefix}{_label((*where, *place))} {what}", action=action)
+    label = f"key {str(place[-1])!r}" if place and isinstance(place[-1], KeyName) else _label((*where, *place))
+    return Problem(where=(*where, *place), what=f"{prefix}{label} {what}", action=action)
 
 
 def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
@@ -214,10 +227,14 @@ def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
         return f"has {context['actual_length']} entries", _length_action(context)
     if kind == "int_from_float":
         return f"is {value}, which is not whole", f"use {expected}"
-    if kind in ("string_too_short", "string_pattern_mismatch"):
-        return f"is {value!r}", f"use {expected}"
+    if kind == "string_too_short" and not value:
+        return "is empty", f"use {expected}"
     if isinstance(value, bool) and kind in ("int_type", "float_type"):
         return f"is {named(value)} where a number is meant", f"use {expected}"
+    if kind == "string_type" and isinstance(value, int | float) and not isinstance(value, bool):
+        return f"is the number {value!r}", f'put it in quotes: "{value}"'
+    if kind in ("list_type", "tuple_type") and isinstance(value, str):
+        return f"is the text {value!r}", f'put it in brackets: ["{value}"]'
     if kind.endswith("_type"):
         return f"is {_with_type(value)}", f"use {expected}"
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
@@ -241,10 +258,13 @@ def _with_type(value: object) -> str:
 
 def _table(owner: str, where: Where, place: Where) -> str:
     """Name a table as a recipe writes its heading."""
-    keys = [str(part) for part in (*where, *place) if isinstance(part, str)]
     if owner:
         return owner if not place else f"{owner}: {'.'.join(map(str, place))}"
-    return f"[{'.'.join(keys)}]" if keys else "the recipe"
+    path = (*where, *place)
+    heading = ".".join(str(part) for part in path if isinstance(part, str))
+    if not heading:
+        return "the recipe"
+    return f"[[{heading}]]" if isinstance(path[-1], int) else f"[{heading}]"
 
 
 def _noun(owner: str) -> str:
@@ -296,6 +316,15 @@ def _members(annotation: Any) -> tuple[Any, ...]:
     if not _is_union(annotation):
         return (annotation,)
     return tuple(member for member in typing.get_args(annotation) if member is not type(None))
+
+
+def _move(key: str, home: str, value: object) -> str:
+    """Say in which table a key belongs; of a table, what its heading should be."""
+    if isinstance(value, dict):
+        return f"write [{home.strip('[]')}.{key}]"
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        return f"write [[{home.strip('[]')}.{key}]]"
+    return f"it belongs in {home}"
 
 
 def _homes(annotation: Any, key: str, path: tuple[str, ...] = (), brackets: str = "[{}]") -> Iterator[str]:

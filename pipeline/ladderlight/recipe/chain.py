@@ -139,7 +139,9 @@ def _not_overridable(key: str, where: tuple[str | int, ...], links: Sequence[Lin
     found = next((link.declaration for link in links if link.declaration.name == key), None)
     if found is not None:
         what = f"stage {key!r} ({found.kind.phrase}) sees all pictures together and has the same options for all"
-        return Problem(where=(*where, KeyName(key)), what=what, action=f"set them in its [[stage]] with use = {key!r}")
+        return Problem(
+            where=(*where, KeyName(key)), what=what, action=f'set them in its [[stage]] table, use = "{key}"'
+        )
     return Problem(
         where=(*where, KeyName(key)),
         what=f"the chain has no stage {key!r} to override",

@@ -61,9 +61,13 @@ def read_document(path: Path, shown: str) -> Document:
         return Document(shown=shown, text=text.replace("\r\n", "\n"), data=tomli.loads(text))
     except tomli.TOMLDecodeError as error:
         what, action = _in_words(error)
+        if error.doc[error.pos : error.pos + 1] in _CURLY:
+            what, action = f"{error.doc[error.pos]} is not a quote of TOML", 'use straight quotes, "'
         raise UnreadableError(f"{shown}:{error.lineno}:{error.colno}: {what}; {action}") from None
 
 
+_CURLY = tuple("\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb")
+"""Quotes that word processors put in."""
 _ADVICE = (
     ("Invalid value", "this is no value", "put a text in quotes; write true and false in small letters"),
     ("Cannot overwrite", "this key has a value already", "keep one of the two"),
@@ -77,7 +81,8 @@ _ADVICE = (
     ("Duplicate inline table key", "this key has a value already", "keep one of the two"),
     ("Unterminated string", "the text is not closed", "end it with the quote that it begins with"),
     ('Expected "\'"', "the text is not closed", "end it with the quote that it begins with"),
-    ("Illegal character", "the text holds a character that must not be there", "end the text on the line it begins on"),
+    ("Illegal character '\\n'", "the text is not closed", "end it with the quote that it begins with"),
+    ("Illegal character", "a character that cannot be seen must not be there", "delete it"),
     ("Unescaped '\\'", "a \\ in double quotes begins an escape", "put the text in single quotes or write \\\\"),
     ("Invalid statement", "this is neither a key nor a heading", 'write key = "value" or [heading]'),
 )

@@ -64,15 +64,17 @@ class Repair:
             return
         ladder.setdefault("supply", "5 V")
         for index, memory in enumerate(self.raw.get("memory", ())):
-            for key, value in (("name", f"memory{index}"), ("address", ["low"]), ("data", ["-"])):
-                if key not in memory:
-                    memory[key] = value
-                    self.doubtful.add((index, key))
+            stand_ins: dict[str, Any] = {"name": f"memory{index}", "address": ["low"], "data": ["-"]}
+            for key in stand_ins.keys() - memory.keys():
+                memory[key] = stand_ins[key]
+                self.doubtful.add((index, key))
             if ("part" in memory) == ("words" in memory and "width" in memory):
                 self._forget_size(index)
 
     def _drop_unknown(self, where: Where) -> None:
-        dig(self.raw, *where[:-1]).pop(where[-1])
+        table = dig(self.raw, *where[:-1])
+        if isinstance(table, dict):
+            table.pop(where[-1], None)
         key = str(where[-1])
         if where[0] == "memory" and len(where) == 3:
             self.doubtful |= {(int(where[1]), meant) for meant in get_close_matches(key, MemoryTable.model_fields, n=1)}

@@ -27,10 +27,12 @@ from ladderlight.recipe.values import (
     either,
     ladder_lines,
 )
-from ladderlight.validation import Example, refuse_boolean
+from ladderlight.validation import Described, Example, refuse_boolean
 
 Text = Annotated[str, StringConstraints(min_length=1)]
 Part = Annotated[int, Field(ge=1, le=16384)]
+ONLY_FORMAT = Described("1, the format that this version reads")
+AXIS = Described("four whole numbers: active part, front porch, sync, back porch")
 Porch = Annotated[int, Field(ge=0, le=16384)]
 
 
@@ -54,9 +56,9 @@ class TimingsTable(Table):
 
     dot_clock: Annotated[Frequency, Example('dot_clock = "25.175 MHz"')]
     """Frequency of the monitor's pixels."""
-    horizontal: Annotated[tuple[Part, Porch, Part, Porch], Example("horizontal = [640, 16, 96, 48]")]
+    horizontal: Annotated[tuple[Part, Porch, Part, Porch], AXIS, Example("horizontal = [640, 16, 96, 48]")]
     """Active part, front porch, sync and back porch of a line, in monitor pixels."""
-    vertical: Annotated[tuple[Part, Porch, Part, Porch], Example("vertical = [480, 10, 2, 33]")]
+    vertical: Annotated[tuple[Part, Porch, Part, Porch], AXIS, Example("vertical = [480, 10, 2, 33]")]
     """Active part, front porch, sync and back porch of a frame, in lines."""
     polarity: Polarity = (False, False)
     """Polarity of line and frame sync, both negative when left out."""
@@ -120,7 +122,11 @@ class DriverTable(Table):
     """While low."""
 
 
-Channel = Annotated[dict[str, float] | R2RTable, channel(R2RTable)]
+Channel = Annotated[
+    dict[str, float] | R2RTable,
+    channel(R2RTable),
+    Described('a table of line to resistance, such as { r0 = "1k5", r1 = "680" }'),
+]
 
 
 class LadderTable(Table):
@@ -214,7 +220,7 @@ class PictureTable(BaseModel):
 class RecipeTable(Table):
     """A whole recipe."""
 
-    format: Annotated[Literal[1], BeforeValidator(refuse_boolean), Example("format = 1")]
+    format: Annotated[Literal[1], BeforeValidator(refuse_boolean), ONLY_FORMAT, Example("format = 1")]
     """Version of the recipe language."""
     plugins: tuple[Text, ...] = ()
     """Python files with stages of the project's own, relative to the recipe."""

@@ -47,7 +47,10 @@ class Between(Described):
         number = exact_quantity(value, self.unit)
         low, high = exact_quantity(self.low, self.unit), exact_quantity(self.high, self.unit)
         if not low <= number <= high or (self.above and number == low):
-            raise MisfitError(f"is {named(value)}, which is out of range", f"use {self.text}")
+            # A plain number is shown with its unit: 25.175 for a clock means hertz, to the writer's surprise.
+            plain = f"{value} {self.unit}" if self.unit != "%" else f"{float(number) * 100:g} %"
+            shown = named(value) if isinstance(value, str) else plain
+            raise MisfitError(f"is {shown}, which is out of range", f"use {self.text}")
         return number
 
     def __get_pydantic_core_schema__(self, source: type[float] | type[Fraction], _handler: object) -> CoreSchema:
@@ -101,12 +104,12 @@ def channel(table: type[BaseModel]) -> PlainValidator:
     return PlainValidator(read, json_schema_input_type=dict[str, Ohms] | table)
 
 
-def known(what: str, words: Collection[str]) -> AfterValidator:
-    """Make the check that a text is one of some words."""
+def known(what: str, words: Collection[str], otherwise: str = "") -> AfterValidator:
+    """Make the check that a text is one of some words; ``otherwise`` is another way out."""
 
     def check(text: str) -> str:
         if text not in words:
-            raise MisfitError(f"is {text!r}, which is no {what} known here", nearest_word(text, words))
+            raise MisfitError(f"is {text!r}, which is no {what} known here", nearest_word(text, words) + otherwise)
         return text
 
     return AfterValidator(check)
@@ -117,7 +120,7 @@ def _enum(words: Collection[str]) -> WithJsonSchema:
 
 
 ModeName = Annotated[str, known("mode", MODES), _enum(MODES)]
-PartNumber = Annotated[str, known("part", PARTS), _enum(PARTS)]
+PartNumber = Annotated[str, known("part", PARTS, " Otherwise give words and width instead of part"), _enum(PARTS)]
 
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 
@@ -135,8 +138,9 @@ def _data_entry(text: str) -> str:
         names = expand_names(text)
     except LineSyntaxError as error:
         raise _misfit(text, error) from None
-    for name in names:
-        _refuse_reserved(text, name)
+    for name in filter(_is_reserved, names):
+        shown = f"is {text!r}, and {name!r}" if text != name else f"is {text!r}, which"
+        raise MisfitError(f"{shown} is {_is_reserved(name)}", "give what the pin drives another name, such as r0")
     return text
 
 
@@ -146,11 +150,12 @@ def _misfit(text: str, error: LineSyntaxError) -> MisfitError:
     return MisfitError(f"is {text!r}, which {what}", action)
 
 
-def _refuse_reserved(text: str, name: str) -> None:
-    if name != "-" and line(name).signal is not Signal.NAMED:
-        kind = "a constant" if line(name).signal is Signal.CONSTANT else "a counter's bit"
-        shown = f"is {text!r}, and {name!r}" if text != name else f"is {text!r}, which"
-        raise MisfitError(f"{shown} is {kind}", "give what the pin drives another name, such as r0")
+def _is_reserved(name: str) -> str:
+    """Say what else a name stands for, or nothing."""
+    signal = line(name).signal
+    if name == "-" or signal is Signal.NAMED:
+        return ""
+    return "a constant" if signal is Signal.CONSTANT else "a counter's bit"
 
 
 def ladder_lines(entries: tuple[str, ...]) -> tuple[str, ...]:
@@ -176,8 +181,9 @@ def _memory_name(text: str) -> str:
 
 def _line_name(text: str) -> str:
     if not _NAME.fullmatch(text):
-        raise MisfitError(f"is {text!r}, which is no plain name", "name one line that a data pin drives, such as r0")
-    _refuse_reserved(text, text)
+        raise MisfitError("is no plain name", "name one line that a data pin drives, such as r0")
+    if _is_reserved(text):
+        raise MisfitError(f"is {_is_reserved(text)}", "name a line that a data pin drives, such as r0")
     return text
 
 
