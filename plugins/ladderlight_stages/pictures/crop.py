@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, Demand, Option, Picture, PictureError, stage
 from ladderlight_stages.colours import linear_colour
-from ladderlight_stages.pictures.proportions import drawn_for, largest_inside, screen_aspect, smallest_around
+from ladderlight_stages.pictures.proportions import drawn_for, largest_part, screen_aspect, smallest_around
 
 Keep = Literal[
     "centre",
@@ -89,10 +89,9 @@ def crop(
     aspect = screen_aspect(board)
     if keep == "all":
         return picture.with_pixels(framed(pixels, aspect, linear_colour(border, option="border")))
-    new_width, new_height = largest_inside(width, height, aspect)
-    x = _start(width - new_width, "left" in keep, "right" in keep)
-    y = _start(height - new_height, "top" in keep, "bottom" in keep)
-    return picture.with_pixels(pixels[y : y + new_height, x : x + new_width])
+    x = 0.0 if "left" in keep else 1.0 if "right" in keep else 0.5
+    y = 0.0 if "top" in keep else 1.0 if "bottom" in keep else 0.5
+    return picture.with_pixels(largest_part(width, height, aspect, x=x, y=y).of(pixels))
 
 
 def framed(pixels: NDArray[np.float32], aspect: float, colour: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -114,12 +113,6 @@ def framed(pixels: NDArray[np.float32], aspect: float, colour: NDArray[np.float3
     y, x = (new_height - height) // 2, (new_width - width) // 2
     canvas[y : y + height, x : x + width] = pixels
     return canvas
-
-
-def _start(spare: int, at_start: bool, at_end: bool) -> int:  # noqa: FBT001
-    if at_start:
-        return 0
-    return spare if at_end else spare // 2
 
 
 def _without_edges(picture: Picture, edges: tuple[float, float, float, float]) -> NDArray[np.float32]:

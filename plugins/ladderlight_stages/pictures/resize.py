@@ -11,14 +11,16 @@ from numpy.typing import NDArray
 from ladderlight import Board, Demand, Option, Picture, stage
 from ladderlight_stages.colours import linear_colour
 from ladderlight_stages.pictures.crop import framed
-from ladderlight_stages.pictures.proportions import enlargement, largest_inside, screen_aspect, within_a_pixel
+from ladderlight_stages.pictures.proportions import enlargement, largest_part, screen_aspect, within_a_pixel
 from ladderlight_stages.pictures.resampling import Method, resampled
 
 MARGIN = 2
 """How many times the board's size a picture must at least have in each direction.
 
-A JPEG's decoder reduces by averaging in blocks. What that leaves of the detail that no board pixel can hold is taken
-off by the kernel, which needs the octave above the board's finest detail to work on: twice its size.
+A JPEG's decoder reduces by leaving out the finest frequencies, in encoded values. With twice the board's size left, all
+that the board can show is still there, and the kernel has the octave above to work on. What differs from a full decode
+is how the finest detail mixes: in encoded values, not in linear light. On photographs that is a mean CIEDE2000 of 0.1
+to 0.8, far below the step between two of a board's colours; a sky of single stars comes to 1.
 """
 
 
@@ -82,6 +84,4 @@ def _fitted(pixels: NDArray[np.float32], aspect: float, fit: str, border: str) -
         return pixels
     if fit == "contain":
         return framed(pixels, aspect, linear_colour(border, option="border"))
-    new_width, new_height = largest_inside(width, height, aspect)
-    x, y = (width - new_width) // 2, (height - new_height) // 2
-    return pixels[y : y + new_height, x : x + new_width]
+    return largest_part(width, height, aspect).of(pixels)

@@ -5,9 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from PIL import Image
+from skimage import data
+from skimage.color import deltaE_ciede2000, rgb2lab
 
 from ladderlight import Demand
+from ladderlight.board import srgb_from_linear
 from ladderlight_stages.pictures.crop import crop
+from ladderlight_stages.pictures.crop import demanded as demanded_by_crop
 from ladderlight_stages.pictures.resize import demanded, resize
 from ladderlight_stages.sources.read import read
 
@@ -124,3 +128,32 @@ def test_demand_is_twice_the_board(board, wide_pixels):
     assert demanded(Demand(), board, {}) == Demand(width=320, height=240)
     assert demanded(Demand(), wide_pixels, {"method": "area"}) == Demand(width=160, height=240)
     assert demanded(Demand(), board, {"method": "nearest"}).full_size
+
+
+@pytest.mark.parametrize("name", ["astronaut", "coffee", "chelsea", "rocket"])
+def test_reduced_decoding_loses_nothing_visible(tmp_path, board, name):
+    photograph = Image.fromarray(getattr(data, name)())
+    large = photograph.resize((photograph.width * 4, photograph.height * 4), Image.Resampling.LANCZOS)
+    path = tmp_path / "large.jpg"
+    large.save(path, quality=92)
+    demand = demanded_by_crop(demanded(Demand(), board, {}), board, {})
+    (reduced,), (full,) = read(path, board, demand), read(path, board, Demand())
+    assert reduced.pixels.shape[0] * 4 == full.pixels.shape[0]
+    ours, exact = (srgb_from_linear(resize(crop(source, board), board).pixels) for source in (reduced, full))
+    assert 10 * np.log10(1 / np.mean((ours - exact) ** 2)) > 45
+    difference = deltaE_ciede2000(rgb2lab(ours), rgb2lab(exact))
+    assert difference.mean() < 0.5
+    assert np.percentile(difference, 95) < 1.5
+
+
+def test_sharp_detail_at_half_size_differs_little(tmp_path, wide_pixels):
+    # The hardest case: detail of single pixels in the file, reduced to just above what the demand asks for.
+    path = tmp_path / "sharp.jpg"
+    Image.fromarray(data.coffee()).save(path, quality=92)
+    demand = demanded_by_crop(demanded(Demand(), wide_pixels, {}), wide_pixels, {})
+    assert demand == Demand(width=320, height=240)
+    (reduced,) = read(path, wide_pixels, Demand(width=300, height=200))
+    (full,) = read(path, wide_pixels, demand)
+    assert (reduced.pixels.shape[1], full.pixels.shape[1]) == (300, 600)
+    ours, exact = (srgb_from_linear(resize(crop(s, wide_pixels), wide_pixels).pixels) for s in (reduced, full))
+    assert deltaE_ciede2000(rgb2lab(ours), rgb2lab(exact)).mean() < 1
