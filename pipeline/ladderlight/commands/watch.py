@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -31,21 +32,20 @@ def watch(
     changes = watchfiles.watch(
         recipe.resolve().parent,
         watch_filter=matters,
-        raise_interrupt=False,
         rust_timeout=300,
         yield_on_timeout=True,
     )
-    next(changes)  # starts watching, so that a change during the first build is not missed
-    while True:
-        try:
-            loaded = load(recipe)
-            output = loaded.output.resolve()
-            built = build(loaded, workers=workers)
-            changed = [device["name"] for device in built.manifest["devices"] if device["changed"]]
-            console.print(f"built {built.proof}; to burn: {', '.join(changed) or 'nothing'}", markup=False)
-        except LadderlightError as error:
-            console.print(str(error), markup=False)
-        console.print("watching; Ctrl-C ends", style="dim")
-        while not (found := next(changes, None)):
-            if found is None:
-                return
+    with suppress(KeyboardInterrupt):
+        next(changes)  # starts watching, so that a change during the first build is not missed
+        while True:
+            try:
+                loaded = load(recipe)
+                output = loaded.output.resolve()
+                built = build(loaded, workers=workers)
+                changed = [device["name"] for device in built.manifest["devices"] if device["changed"]]
+                console.print(f"built {built.proof}; to burn: {', '.join(changed) or 'nothing'}", markup=False)
+            except LadderlightError as error:
+                console.print(str(error), markup=False)
+            console.print("watching; Ctrl-C ends", style="dim")
+            while not next(changes):
+                pass
