@@ -54,8 +54,12 @@ UNITS = {
 }
 _ALIASES = {"ohms": "ohm", "\u03a9": "ohm", "\u2126": "ohm", "seconds": "s", "hertz": "Hz", "volt": "V", "volts": "V"}
 
-_NUMBER = re.compile(r"(?P<number>[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(?P<suffix>[^\d\s.,][^\d\s]*)?")
-_LETTER_CODE = re.compile(r"(?P<whole>\d*)(?P<letter>[LRkKMG])(?P<part>\d*)")
+_NUMBER = re.compile(
+    r"(?P<number>[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,2})?)\s*(?P<suffix>[^\d\s.,][^\d\s]*)?", re.ASCII
+)
+_LETTER_CODE = re.compile(r"(?P<whole>\d*)(?P<letter>[LRkKMG])(?P<part>\d*)", re.ASCII)
+_LARGEST = 10**99
+_LONGEST = 60
 _LETTERS = {"L": Fraction(1, 1000), "R": Fraction(1), "k": Fraction(10**3), "K": Fraction(10**3)} | {
     "M": Fraction(10**6),
     "G": Fraction(10**9),
@@ -115,8 +119,11 @@ def exact_quantity(value: object, unit: str) -> Fraction:
     if not isinstance(value, str):
         if isinstance(value, float) and not math.isfinite(value):
             raise MisfitError(f"is {value}, which is no {asked.quantity}", asked.action)
-        return Fraction(str(value))  # through the text: 0.7 means seven tenths
+        number = Fraction(str(value)) if isinstance(value, float) else Fraction(value)  # 0.7 means seven tenths
+        return _of_bearable_size(number, asked)
     text = value.strip()
+    if len(text) > _LONGEST:
+        raise MisfitError("is too long", asked.action)
     if unit == "ohm" and (code := _letter_code(text)) is not None:
         return code
     match = _NUMBER.fullmatch(text)
@@ -132,7 +139,7 @@ def exact_quantity(value: object, unit: str) -> Fraction:
     if unit == "Hz" and _SMALL_PREFIXED_HERTZ.fullmatch(match["suffix"]):
         raise MisfitError(f"is {value!r}, and m is milli", "write MHz with a capital M")
     number = Fraction(match["number"]) * scale
-    return number / 100 if unit == "%" else number
+    return _of_bearable_size(number / 100 if unit == "%" else number, asked)
 
 
 def unit_of(name: str) -> Unit:
@@ -152,6 +159,12 @@ def named(value: object) -> str:
     return repr(value)
 
 
+def _of_bearable_size(number: Fraction, asked: Unit) -> Fraction:
+    if abs(number) > _LARGEST:
+        raise MisfitError("is too large", asked.action)
+    return number
+
+
 def _letter_code(text: str) -> Fraction | None:
     """Read the letter code of IEC 60062, where the letter stands for the decimal point; None when it is none."""
     bare = re.sub(r"\s*(ohms?|\u03a9|\u2126)$", "", text, flags=re.IGNORECASE)
@@ -165,9 +178,12 @@ def _scale_and_unit(suffix: str, asked: Unit) -> tuple[Fraction, str]:
     """Split ``"MHz"`` into a million and ``"Hz"``."""
     if suffix == "" or suffix in asked.names:
         return Fraction(1), suffix
-    from quantiphy import Quantity
+    from quantiphy import InvalidNumber, Quantity
 
-    one = Quantity(f"1 {suffix}", binary=True)
+    try:
+        one = Quantity(f"1 {suffix}", binary=True)
+    except InvalidNumber:
+        return Fraction(1), suffix
     return Fraction(str(one.real)), str(one.units)
 
 

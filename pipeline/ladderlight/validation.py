@@ -223,10 +223,10 @@ def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
         if isinstance(value, str) and all(isinstance(item, str) for item in known):
             return f"is {value!r}, which is not known", nearest_word(value, known)
         return f"is {named(value)}", f"use {expected}"
+    if kind in ("too_short", "too_long") and expected.startswith("a list of "):
+        return f"has {context['actual_length']} entries", f"use {expected}"
     if kind in ("too_short", "too_long"):
         return f"has {context['actual_length']} entries", _length_action(context)
-    if kind == "int_from_float":
-        return f"is {value}, which is not whole", f"use {expected}"
     if kind == "string_too_short" and not value:
         return "is empty", f"use {expected}"
     if isinstance(value, bool) and kind in ("int_type", "float_type"):
