@@ -70,6 +70,11 @@ class Piece:
         """Bytes of one element in formats that list words: those of a word, or 1 where the word is torn apart."""
         return bytes_per_word(self.device.part.width) if self.span.step == 1 else 1
 
+    @property
+    def elements(self) -> Words:
+        """The piece as numbers of ``element`` bytes each, uint32."""
+        return words_of(self.data, 8 * self.element, self.span.order)
+
     def file(self, pattern: str, data: bytes, *, offset: int = 0) -> DeviceFile:
         """Make the file of this piece. ``pattern`` is its name with fields, ``offset`` the address of its first byte.
 

@@ -12,11 +12,16 @@ import bincopy
 from ladderlight.errors import DeviceFileError
 from ladderlight.pictures import ByteOrder
 
-Format = Literal["binary", "intel_hex", "s_record", "verilog_mem"]
+Format = Literal["binary", "intel_hex", "s_record", "verilog_mem", "c_array", "assembler"]
 
-_HEX_RECORD = re.compile(rb"\s*:(?:[0-9A-Fa-f]{2}){5,}\s*(?:\n|$)")
-_S_RECORD = re.compile(rb"\s*S[0-9](?:[0-9A-Fa-f]{2}){3,}\s*(?:\n|$)")
-_VERILOG = re.compile(rb"(?:\s|//[^\n]*\n|/\*.*?\*/)*@[0-9A-Fa-f]+\s+[0-9A-Fa-f]+\s", re.DOTALL)
+# Possessive throughout: a picture's words may look like anything, and must not make the search go back and forth.
+_COMMENT = rb"(?:\s|//[^\n]*+\n|#[^\n]*+\n|/\*(?:[^*]|\*(?!/))*+\*/)*+"
+_NUMBER = rb"(?:0x[0-9A-Fa-f]++|\$[0-9A-Fa-f]++|[0-9][0-9A-Fa-f]*+[Hh])"
+_HEX_RECORD = re.compile(rb"\s*+:(?:[0-9A-Fa-f]{2}){5,}+[ \t\r]*+(?:\n|$)")
+_S_RECORD = re.compile(rb"\s*+S[0-9](?:[0-9A-Fa-f]{2}){3,}+[ \t\r]*+(?:\n|$)")
+_VERILOG = re.compile(_COMMENT + rb"@[0-9A-Fa-f]++\s++[0-9A-Fa-f]++\s")
+_C_ARRAY = re.compile(_COMMENT + rb"[\w\s]++\[\s*+\w*+\s*+\]\s*+=\s*+\{")
+_ASSEMBLER = re.compile(rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,7 +52,7 @@ def segments_of(
     data
         Its content.
     size
-        How many bytes a plain binary file must hold; None allows any.
+        How many bytes a file without addresses must hold; None allows any.
     element
         Bytes of one element of a format that lists words.
     order
@@ -56,7 +61,7 @@ def segments_of(
     Raises
     ------
     DeviceFileError
-        When the file is damaged, empty or, plain binary, of another size.
+        When the file is damaged or, in a format without addresses, of another size.
     """
     kind = format_of(data)
     if kind == "binary":
@@ -75,7 +80,14 @@ def segments_of(
         return _intel_hex(name, text)
     if kind == "s_record":
         return _s_record(name, text)
-    return _verilog_mem(name, text, element, order)
+    if kind == "verilog_mem":
+        return _verilog_mem(name, text, element, order)
+    held = _c_array(name, text, element, order) if kind == "c_array" else _assembler(name, text)
+    if size is not None and len(held) != size:
+        raise DeviceFileError(
+            f"{name} holds {len(held)} bytes, but {size} are needed; check that it is the file of this device"
+        )
+    return [Segment(address=0, data=held)]
 
 
 def _records(
@@ -105,7 +117,9 @@ def _intel_hex(name: str, text: str) -> list[Segment]:
 def _s_record(name: str, text: str) -> list[Segment]:
     segments = _records(name, text, bincopy.unpack_srec, lambda file: file.add_srec(text))
     lines = _lines(text)
-    _check_end(name, text, [number for number, line in enumerate(lines) if line[1] in "789"])
+    # Some programs write no end record when there is nothing to run; a count record tells a whole file as well.
+    ending = "789" if any(line[1] in "789" for line in lines) else "56"
+    _check_end(name, text, [number for number, line in enumerate(lines) if line[1] in ending])
     data = sum(line[1] in "123" for line in lines)
     for line in lines:
         if line[1] in "56" and int(line[4:-2], 16) != data:
@@ -151,8 +165,48 @@ def _verilog_mem(name: str, text: str, element: int, order: ByteOrder) -> list[S
     return segments
 
 
+def _c_array(name: str, text: str, element: int, order: ByteOrder) -> bytes:
+    """Read the numbers between the braces of the first array."""
+    plain = re.sub(r"//[^\n]*|/\*.*?\*/", " ", text, flags=re.DOTALL)
+    inside, closed, _ = plain.partition("{")[2].partition("}")
+    if not closed:
+        raise DeviceFileError(f"{name}: the array has no end, so it may be cut off; write it again")
+    return _numbers(name, inside, element, order)
+
+
+def _assembler(name: str, text: str) -> bytes:
+    """Read the bytes behind the directive of each line; lines that end in a colon are labels."""
+    rows = [line.split(None, 1) for line in _lines(text) if not line.endswith(":")]
+    return _numbers(name, ",".join(row[-1] for row in rows), 1, "little")
+
+
+def _numbers(name: str, text: str, element: int, order: ByteOrder) -> bytes:
+    held = bytearray()
+    for token in text.split(","):
+        token = token.strip()
+        if token:
+            try:
+                held += _number(token).to_bytes(element, order)
+            except (ValueError, OverflowError):
+                raise DeviceFileError(
+                    f"{name}: {token[:20]!r} is not a number of {element * 8} bits; "
+                    "check that it is the file of this device"
+                ) from None
+    return bytes(held)
+
+
+def _number(token: str) -> int:
+    if token.startswith("$"):
+        return int(token[1:], 16)
+    if token[-1] in "hH":
+        return int(token[:-1], 16)
+    return int(token, 0)
+
+
 _TEXTS: tuple[tuple[re.Pattern[bytes], Format], ...] = (
     (_HEX_RECORD, "intel_hex"),
     (_S_RECORD, "s_record"),
     (_VERILOG, "verilog_mem"),
+    (_C_ARRAY, "c_array"),
+    (_ASSEMBLER, "assembler"),
 )

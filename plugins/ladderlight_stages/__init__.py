@@ -16,4 +16,9 @@ def ladderlight_stages() -> list[str]:
         f"{package}.arrangements.bank_pictures:bank_pictures",
         f"{package}.emissions.binary:binary",
         f"{package}.emissions.intel_hex:intel_hex",
+        f"{package}.emissions.s_record:s_record",
+        f"{package}.emissions.verilog_mem:verilog_mem",
+        f"{package}.emissions.c_array:c_array",
+        f"{package}.emissions.assembler:assembler",
+        f"{package}.emissions.indexed_png:indexed_png",
     ]

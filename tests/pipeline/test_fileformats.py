@@ -1,3 +1,5 @@
+import time
+
 import pytest
 
 from ladderlight.errors import DeviceFileError
@@ -14,6 +16,11 @@ S19 = b"S1130000000102030405060708090A0B0C0D0E0F74\nS5030001FB\nS9030000FC\n"
         (b"\r\n" + HEX.replace(b"\n", b"\r\n"), "intel_hex"),
         (S19, "s_record"),
         (b"// words\n@0 1F 2F\n", "verilog_mem"),
+        (b"/* x */\n#include <stdint.h>\nconst uint8_t x[2] = {1, 2};\n", "c_array"),
+        (b"static const unsigned char x[] =\n{ 1, 2 };\n", "c_array"),
+        (b"    .byte 0x00, 0x01\n", "assembler"),
+        (b"picture:\n\tDB\t01Fh\n", "assembler"),
+        (b" FCB $1F,$2F\n", "assembler"),
         (b"0" * 64, "binary"),  # a picture of the one colour 30h
         (b":" * 64, "binary"),
         (b"S" * 64, "binary"),
@@ -23,6 +30,46 @@ S19 = b"S1130000000102030405060708090A0B0C0D0E0F74\nS5030001FB\nS9030000FC\n"
 )
 def test_formats_are_told_by_content(data, kind):
     assert format_of(data) == kind
+
+
+@pytest.mark.parametrize(
+    "unit", [b"/**/", b"/*", b" ", b"//\n", b"#\n", b"0", b"0 ", b":00", b"@0 ", b"x[", b"\n", b" a "]
+)
+def test_a_picture_of_any_pattern_is_told_at_once(unit):
+    started = time.process_time()
+    format_of(unit * (1 << 18) + b"\xff")
+    assert time.process_time() - started < 2  # it is some milliseconds; going back and forth would take hours
+
+
+@pytest.mark.parametrize(
+    ("text", "element", "order", "held"),
+    [
+        ("x[3] = {0x01, 2,\n 0xFF,};", 1, "little", "0102ff"),
+        ("uint16_t x[2] = { 0x0102, /* two */ 3 };", 2, "little", "02010300"),
+        ("uint16_t x[2] = { 0x0102, 3 };", 2, "big", "01020003"),
+        ("x:\n DB 0FFh, 001h\n DB 2\n", 1, "little", "ff0102"),
+        ("  FCB $10,$20\n", 1, "little", "1020"),
+    ],
+)
+def test_sources_give_their_numbers(text, element, order, held):
+    assert segments_of("f", text.encode(), element=element, order=order) == [
+        Segment(address=0, data=bytes.fromhex(held))
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("x[2] = { 1, 2", "no end"),
+        ("x[2] = { 1, 256 };", "'256' is not a number of 8 bits"),
+        ("x[2] = { 1, two };", "'two' is not a number"),
+        ("x[3] = { 1, 2, 3 };", "holds 3 bytes, but 2 are needed"),
+        ("  .byte 0x1\n", "holds 1 bytes, but 2 are needed"),
+    ],
+)
+def test_a_damaged_source_is_one_clear_error(text, message):
+    with pytest.raises(DeviceFileError, match=message):
+        segments_of("f", text.encode(), size=2)
 
 
 @pytest.mark.parametrize("data", [HEX, S19])
@@ -40,7 +87,7 @@ def test_records_give_their_bytes(data):
         (HEX[:50], r"f:2: .*damaged"),
         (HEX[:20] + b"\xc4" + HEX[20:], "holds 57 bytes, but 16 are needed; it begins like Intel HEX"),
         (S19.replace(b"S5030001FB", b"S5030002FA"), "holds 1 data records, but its count record says 2"),
-        (S19.replace(b"S9030000FC\n", b""), "no end record"),
+        (S19.replace(b"S9030000FC\n", b"").replace(b"S5030001FB\n", b""), "no end record"),
         (S19.replace(b"0F74", b"0F75"), r"f:1: expected crc"),
         (b"@0 12 123\n", "'123' is not a hexadecimal element of 8 bits"),
         (b"@0 12 xy\n", "'xy' is not a hexadecimal element"),
@@ -50,6 +97,10 @@ def test_a_damaged_file_is_one_clear_error(data, message):
     with pytest.raises(DeviceFileError, match=message) as caught:
         segments_of("f", data, size=16)
     assert "\n" not in str(caught.value)
+
+
+def test_a_count_record_is_end_enough():
+    assert segments_of("f", S19.replace(b"S9030000FC\n", b"")) == segments_of("f", S19)
 
 
 def test_records_may_come_in_any_order():

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
-
-from ladderlight import Board, Contents, DeviceFile, Option, pieces, stage
+from ladderlight import Board, Contents, DeviceFile, pieces, stage
+from ladderlight_stages.emissions.options import NamePattern, Order, Size, Split
 
 
 @stage(help="Write each device as a plain binary file of exactly its size.")
@@ -12,14 +11,10 @@ def binary(
     contents: Contents,
     board: Board,
     *,
-    name: Annotated[
-        str, Option("file name, with {device}, {memory}, {part}, {piece} and {project} put in")
-    ] = "{device}.bin",
-    order: Annotated[Literal["little", "big"], Option("byte order of words wider than 8 bits")] = "little",
-    split: Annotated[
-        Literal["none", "even_odd"], Option("whether even and odd bytes of wider words go into files of their own")
-    ] = "none",
-    size: Annotated[int | None, Option("most bytes in one file, for programmers that take less", minimum=1)] = None,
+    name: NamePattern = "{device}.bin",
+    order: Order = "little",
+    split: Split = "none",
+    size: Size = None,
 ) -> list[DeviceFile]:
     """Give the words of every device as bytes, lowest address first, nothing before, between or after them.
 

@@ -5,11 +5,13 @@ Intel Hexadecimal Object File Format Specification, Revision A, 1988.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 import bincopy
 
 from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, Piece, pieces, stage
+from ladderlight_stages.emissions.options import LeaveOutFill, NamePattern, Offset, Order, Size, Split
+from ladderlight_stages.emissions.records import record_starts
 
 _PAGE = 1 << 16
 """A data record addresses 64 KiB; the extended linear address record chooses which."""
@@ -21,19 +23,13 @@ def intel_hex(
     contents: Contents,
     board: Board,
     *,
-    name: Annotated[
-        str, Option("file name, with {device}, {memory}, {part}, {piece} and {project} put in")
-    ] = "{device}.hex",
+    name: NamePattern = "{device}.hex",
     record: Annotated[int, Option("most data bytes in one record", minimum=1, maximum=255)] = 16,
-    order: Annotated[Literal["little", "big"], Option("byte order of words wider than 8 bits")] = "little",
-    split: Annotated[
-        Literal["none", "even_odd"], Option("whether even and odd bytes of wider words go into files of their own")
-    ] = "none",
-    size: Annotated[int | None, Option("most bytes in one file, for programmers that take less", minimum=1)] = None,
-    offset: Annotated[int, Option("address of a file's first byte", minimum=0)] = 0,
-    leave_out_fill: Annotated[
-        bool, Option("leave out records that hold only FFh, which an erased chip holds already")
-    ] = False,
+    order: Order = "little",
+    split: Split = "none",
+    size: Size = None,
+    offset: Offset = 0,
+    leave_out_fill: LeaveOutFill = False,
 ) -> list[DeviceFile]:
     """Give every device in records of 16 bytes by default, with extended linear addresses above 64 KiB.
 
@@ -57,16 +53,15 @@ def intel_hex(
 
 def _text(piece: Piece, offset: int, record: int, *, leave_out_fill: bool) -> str:
     """Write the records page by page, because the library lets records cross from one page into the next."""
-    end = offset + len(piece.data)
     lines: list[str] = []
+    end = offset + len(piece.data)
     start = offset
     while start < end:
         stop = min(end, (start // _PAGE + 1) * _PAGE)
+        data = piece.data[start - offset : stop - offset]
         page = bincopy.BinFile()
-        for at in range(start, stop, record):
-            data = piece.data[at - offset : min(at + record, stop) - offset]
-            if not leave_out_fill or data.strip(b"\xff"):
-                page.add_binary(data, address=at)
+        for at, held in record_starts(data, record, leave_out_fill=leave_out_fill):
+            page.add_binary(held, address=start + at)
         if len(page):
             lines += page.as_ihex(number_of_data_bytes=record).splitlines()[:-1]
         start = stop

@@ -1,0 +1,40 @@
+"""Assembler source files with the bytes in data directives."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from ladderlight import Board, Contents, DeviceFile, Option, Piece, pieces, stage
+from ladderlight_stages.emissions.options import NamePattern, Order, Size, Split
+
+
+@stage(help="Write each device as byte directives for an assembler.")
+def assembler(
+    contents: Contents,
+    board: Board,
+    *,
+    name: NamePattern = "{device}.s",
+    directive: Annotated[str, Option('the word that places bytes, such as ".byte", "DB" or "FCB"')] = ".byte",
+    label: Annotated[str, Option("label in front, with the same fields put in; empty for none")] = "",
+    number: Annotated[Literal["0x", "$", "h"], Option("how a hexadecimal number is written: 0x1F, $1F or 1Fh")] = "0x",
+    per_line: Annotated[int, Option("bytes in one line", minimum=1, maximum=64)] = 16,
+    order: Order = "little",
+    split: Split = "none",
+    size: Size = None,
+) -> list[DeviceFile]:
+    """Give every device as lines such as ``.byte 0x1F, 0x20``; no comments, because assemblers differ in theirs."""
+    files = []
+    for piece in pieces(contents, board, order=order, split=split, size=size):
+        heading = f"{piece.name(label)}:\n" if label else ""
+        text = heading + _lines(piece, directive, number, per_line)
+        files.append(piece.file(name, text.encode("ascii")))
+    return files
+
+
+def _lines(piece: Piece, directive: str, number: str, per_line: int) -> str:
+    texts = {"0x": "0x{:02X}", "$": "${:02X}", "h": "0{:02X}h"}
+    byte_texts = [texts[number].format(value) for value in range(256)]
+    return "".join(
+        f"    {directive} {', '.join(byte_texts[value] for value in piece.data[start : start + per_line])}\n"
+        for start in range(0, len(piece.data), per_line)
+    )

@@ -1,0 +1,56 @@
+"""Pictures of the banks as indexed PNG files: pixel values are codes.
+
+PNG: W3C Recommendation, ISO/IEC 15948. An indexed picture has at most 256 colours.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import Annotated
+
+import numpy as np
+from PIL import Image
+
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, stage
+from ladderlight.board.scan import scan
+
+_MOST = 256
+
+
+@stage(help="Write each bank's picture as an indexed PNG whose pixel values are the codes.")
+def indexed_png(
+    contents: Contents,
+    board: Board,
+    *,
+    name: Annotated[str, Option("file name, with {bank} and {project} put in")] = "bank{bank}.png",
+) -> list[DeviceFile]:
+    """Scan every bank that holds a picture and write its codes, in the colours that the monitor shows.
+
+    These files are for looking and for other programs; no device is programmed with them.
+
+    Raises
+    ------
+    DeviceFileError
+        When the board has more than 256 codes, or the name does not tell the banks apart.
+    """
+    if len(board.palette) > _MOST:
+        raise DeviceFileError(f"an indexed PNG holds 256 colours, but the board has {len(board.palette)}; leave it out")
+    banks = sorted({placed.bank for placed in contents.pictures}) or [0]
+    if len(banks) > 1 and "{bank}" not in name:
+        raise DeviceFileError(f"file name {name!r} is the same for every bank; put {{bank}} into it")
+    device = next(memory for memory in board.memories if set(memory.data) & set(board.code_lines)).devices[0].name
+    words = {memory: held.words for memory, held in contents.memories.items()}
+    files = []
+    for bank in banks:
+        codes = scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank).codes
+        data = _png(codes.astype(np.uint8).tobytes(), codes.shape, board)
+        files.append(DeviceFile(device=device, name=name.replace("{bank}", str(bank)), data=data, span=None))
+    return files
+
+
+def _png(codes: bytes, shape: tuple[int, ...], board: Board) -> bytes:
+    picture = Image.frombytes("P", (shape[1], shape[0]), codes)
+    picture.putpalette(board.palette.srgb8.tobytes())
+    file = io.BytesIO()
+    picture.save(file, format="PNG")
+    return file.getvalue()
