@@ -13,6 +13,7 @@ import numpy as np
 
 from ladderlight.board import Board
 from ladderlight.contents import merge
+from ladderlight.devicefiles import name_files
 from ladderlight.errors import BuildError, LadderlightError, PictureError, StageFailure
 from ladderlight.pictures import CodedPicture, Contents, DeviceFile, Picture
 from ladderlight.recipe import PictureFile, Recipe
@@ -103,12 +104,14 @@ class Chain:
         return merge(parts, self.board, stages=[use.declaration.name for use in uses])
 
     def emit(self, contents: Contents) -> list[DeviceFile]:
-        """Run the emission stages.
+        """Run the emission stages, and put the project's name into the file names.
 
         Raises
         ------
         BuildError
             When two files would have one name.
+        DeviceFileError
+            When a name would leave the folder.
         """
         files: dict[str, tuple[str, DeviceFile]] = {}
         for use in self._uses(Kind.EMISSION):
@@ -120,7 +123,7 @@ class Chain:
                         f"devices/{file.name}; give one of them another name pattern"
                     )
                 files[key] = (use.declaration.name, file)
-        return [file for _, file in files.values()]
+        return name_files((file for _, file in files.values()), self.recipe.name)
 
     def _uses(self, kind: Kind) -> Iterable[StageUse]:
         return (use for use in self.recipe.chain if use.declaration.kind is kind)
