@@ -6,11 +6,14 @@ from collections import Counter as Tally
 from collections.abc import Iterator
 
 from ladderlight.board.board import Board
+from ladderlight.board.fitting import choices, smallest_part
 from ladderlight.board.lines import Line, Signal, line
 from ladderlight.board.memory import Memory
+from ladderlight.board.quantities import joined
 from ladderlight.errors import Problem, nearest_word
 
 MOST_CODE_BITS = 16
+MOST_CHOICES = 4
 MOST_WIDTH = 32
 MOST_START = 1 << 16
 
@@ -176,7 +179,7 @@ def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iter
             where=(*where, "address"),
             what=f"{memory.part.number}{chips} has {memory.address_pins} address lines, "
             f"but {len(memory.address)} are listed",
-            action="drop a line or use a larger part",
+            action=_shorter(board, memory),
         )
     for pin, expression in enumerate(memory.address):
         for term in expression.lines:
@@ -184,6 +187,18 @@ def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iter
             if problem:
                 what, action = problem
                 yield Problem(where=(*where, "address", pin), what=f"A{pin}: {what}", action=action)
+
+
+def _shorter(board: Board, memory: Memory) -> str:
+    """Say which lines could go, with what the picture becomes, and which part would be large enough."""
+    ways = []
+    known = all(_line_problem(board, term) is None for m in board.memories for e in m.address for term in e.lines)
+    if known:
+        ways = [str(choice) for choice in choices(board, memory)[:MOST_CHOICES]]
+    part = smallest_part(memory, len(memory.address) - (memory.chips - 1).bit_length())
+    if part is not None:
+        ways.append(f"use a {part.number}")
+    return joined(ways, "or") if ways else "drop a line or use a larger part"
 
 
 def _line_problem(board: Board, term: Line) -> tuple[str, str] | None:

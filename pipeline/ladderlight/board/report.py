@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ladderlight.board.advice import findings
+from ladderlight.board.blanking import darkness_of
 from ladderlight.board.board import Board
 from ladderlight.board.checks import problems_of
 from ladderlight.board.extent import extent_of
@@ -28,6 +29,7 @@ def report(board: Board) -> dict[str, Any]:
             "memories": _memories(board),
             "devices": _devices(board),
             "timing": _timing(board),
+            "blanking": _blanking(board),
         }
     document["findings"] = [
         {"level": finding.level, "where": finding.where, "message": finding.message} for finding in found
@@ -62,7 +64,6 @@ def _raster(board: Board) -> dict[str, Any]:
         "y": _counts(raster.y),
         "hsync_positive": raster.mode.horizontal.positive,
         "vsync_positive": raster.mode.vertical.positive,
-        "blanking": board.blanking,
     }
 
 
@@ -128,8 +129,26 @@ def _timing(board: Board) -> dict[str, dict[str, float | None]]:
             "hold_ns": _nanoseconds(timing.hold),
             "access_ns": _nanoseconds(timing.access),
             "margin_ns": _nanoseconds(timing.margin),
+            "old_ns": _nanoseconds(timing.old),
+            "undefined_ns": _nanoseconds(timing.undefined),
+            "undefined_pixels": _pixels(board, timing.undefined),
         }
         for name, timing in timings(board).items()
+    }
+
+
+def _pixels(board: Board, seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds * float(board.raster.mode.dot_clock), 3)
+
+
+def _blanking(board: Board) -> dict[str, Any]:
+    darkness = darkness_of(board)
+    return {
+        "way": board.blanking,
+        "volts": None if darkness.volts is None else [round(volts, 6) for volts in darkness.volts],
+        "dark": darkness.dark,
+        "fillable": darkness.fillable,
+        "shared_words": {shared.memory: shared.words for shared in darkness.shared},
     }
 
 

@@ -121,3 +121,13 @@ def longest_access(board: Board, memory: Memory) -> float | None:
     if ready is None:
         return None
     return found[memory.name].hold - ready - (REGISTER_SETUP if memory.output == "register" else 0.0)
+
+
+def latency_in_counts(board: Board, memory: Memory) -> int:
+    """Give by how many counts registers delay what a memory puts out: one hold for each register on the slowest path.
+
+    A register whose hold spans whole lines moves nothing along the line.
+    """
+    hold = hold_in_counts(board, memory)
+    own = hold if memory.output == "register" and hold < board.raster.x.total else 0
+    return own + max((latency_in_counts(board, board.memory(name)) for name in board.sources[memory.name]), default=0)

@@ -12,7 +12,17 @@ from ladderlight.board.report import report
 def test_the_report_is_plain_and_complete(board: Board) -> None:
     document = report(board)
     assert json.loads(json.dumps(document)) == document
-    assert list(document) == ["ok", "picture", "raster", "palette", "memories", "devices", "timing", "findings"]
+    assert list(document) == [
+        "ok",
+        "picture",
+        "raster",
+        "palette",
+        "memories",
+        "devices",
+        "timing",
+        "blanking",
+        "findings",
+    ]
     assert document["ok"] is True
     assert document["picture"] == {
         "width": 160,
@@ -53,7 +63,21 @@ def test_memories_devices_and_timing(make_board, memory) -> None:
     assert picture["address"][:2] == ["x2", "x3"]
     assert [device["name"] for device in document["devices"]] == [f"picture-{chip}" for chip in range(4)]
     assert [device["first_word"] for device in document["devices"]] == [0, 8192, 16_384, 24_576]
-    assert document["timing"]["picture"] == {"hold_ns": 158.888, "access_ns": 150.0, "margin_ns": 8.888}
+    assert document["timing"]["picture"] == {
+        "hold_ns": 158.888,
+        "access_ns": 150.0,
+        "margin_ns": 8.888,
+        "old_ns": 0.0,
+        "undefined_ns": 150.0,
+        "undefined_pixels": 3.776,
+    }
+    assert document["blanking"] == {
+        "way": "none",
+        "volts": None,
+        "dark": None,
+        "fillable": False,
+        "shared_words": {"picture": 640},
+    }
 
 
 def test_an_impossible_board_reports_its_errors_alone(board: Board) -> None:

@@ -1,19 +1,72 @@
-"""Findings about what the board puts out during blanking."""
+"""Findings about what the board puts out during blanking, where monitors take their black level."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ladderlight.board.blanking import Moment, Shared, darkness_of
 from ladderlight.board.board import Board
 from ladderlight.board.findings import Finding
+from ladderlight.board.fitting import missing_bits
+from ladderlight.board.quantities import joined
+
+_GATE = "gate or disable the outputs during blanking"
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say when nothing keeps the board dark outside the picture."""
-    if board.blanking == "none":
-        yield Finding(
-            level="caution",
-            where="blanking",
-            message="nothing darkens the outputs during blanking, and a monitor that takes its black level there shows "
-            "wrong colours; gate the outputs, or see that the words read then are black",
+    """Say when the board is not dark outside the picture, and what would make it so."""
+    if board.blanking == "register":
+        yield from _registerless(board)
+    darkness = darkness_of(board)
+    if darkness.dark:
+        return
+    if darkness.dark is False:
+        volts = "" if darkness.volts is None else f" ({max(darkness.volts):.3f} V)"
+        yield _finding(
+            f"the darkest colour is not 0 V{volts}, so that the board lights the screen during blanking, where the "
+            "monitor takes its black level; drive the ladders from outputs that pull to ground"
         )
+    elif not darkness.known:
+        yield _finding(
+            "nothing darkens the outputs during blanking, and which words would have to be black depends on the map; "
+            + _GATE
+        )
+    elif darkness.shared:
+        yield _finding(_shared_in_words(board, darkness.shared[0]))
+    else:
+        yield Finding(
+            level="note",
+            where="blanking",
+            message="the words read during blanking stand apart from the picture and are filled with black; banks left "
+            "erased stay bright during blanking, so that the outputs are better gated if such banks can be chosen",
+        )
+
+
+def _finding(message: str) -> Finding:
+    return Finding(level="caution", where="blanking", message=message)
+
+
+def _registerless(board: Board) -> Iterator[Finding]:
+    driving = [memory for memory in board.memories if set(memory.data) & set(board.code_lines)]
+    direct = [memory.name for memory in driving if memory.output == "direct"]
+    if direct:
+        yield _finding(
+            f"blanking clears an output register, but memory {joined(direct)} has a direct output; "
+            'set output = "register" or choose another way of blanking'
+        )
+
+
+def _shared_in_words(board: Board, shared: Shared) -> str:
+    def counters(moment: Moment) -> tuple[int, int]:
+        return (
+            board.counters.x_start + moment.column & (1 << board.x_bits) - 1,
+            board.counters.y_start + moment.line & (1 << board.y_bits) - 1,
+        )
+
+    bits = missing_bits(board, counters(shared.visible), counters(shared.blanking))
+    wire = f"wire {joined(bits, 'or')} to the address of memory {shared.memory}, or " if bits else ""
+    return (
+        f"picture shows during blanking, where the monitor takes its black level: at line {shared.blanking.line}, "
+        f"count {shared.blanking.column} memory {shared.memory} is read at {shared.address:04X}h again, "
+        f"one of {shared.words:,} words of the picture; {wire}{_GATE}"
+    )

@@ -7,17 +7,19 @@ from collections.abc import Iterator
 from ladderlight.board.board import Board
 from ladderlight.board.findings import Finding
 from ladderlight.board.modes import TOLERANCE
+from ladderlight.board.oscillators import fitting_sources
 from ladderlight.board.quantities import frequency, joined
 from ladderlight.board.raster import USABLE
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say when the clock does not fit the mode, and which do."""
+    """Say when the clock does not fit the mode, and which oscillators do."""
     raster = board.raster
     if raster.whole:
         return
     off = abs(raster.deviation)
-    clocks = joined([frequency(clock) for clock in raster.fitting_clocks(3)], "or")
+    sources = [str(source) for source in fitting_sources(raster)]
+    clocks = joined(sources or [frequency(clock) for clock in raster.fitting_clocks(3)], "or")
     rate = f"{frequency(raster.line_rate)} ({raster.deviation:+.2%} from {raster.mode.name})"
     if off <= TOLERANCE:
         yield Finding(

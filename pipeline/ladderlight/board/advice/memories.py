@@ -6,17 +6,42 @@ from collections.abc import Iterator
 
 from ladderlight.board.board import Board
 from ladderlight.board.findings import Finding
+from ladderlight.board.fitting import smallest_part
+from ladderlight.board.lines import Signal
+from ladderlight.board.memory import Memory
+from ladderlight.board.quantities import joined
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say which address pins are left over."""
+    """Say which address pins are left over, and what they could do."""
     for memory in board.memories:
-        spare = range(len(memory.address), memory.address_pins)
+        spare = memory.address_pins - len(memory.address)
         if spare:
-            pins = f"A{spare[0]} to A{spare[-1]} are" if len(spare) > 1 else f"A{spare[0]} is"
-            yield Finding(
-                level="note",
-                where=f"memory {memory.name}",
-                message=f"{pins} not driven; tie to ground, or wire bank lines there for {1 << len(spare)} times as "
-                "many pictures",
-            )
+            yield _spare(board, memory, spare)
+
+
+def _spare(board: Board, memory: Memory, spare: int) -> Finding:
+    pins = [f"A{pin}" for pin in range(len(memory.address), memory.address_pins)]
+    what = f"{pins[0]} to {pins[-1]} are" if spare > 1 else f"{pins[0]} is"
+    ways = ["tie it to ground" if spare == 1 else "tie them to ground"]
+    first = _next_bank(board)
+    if first + spare <= 16 and _counted(board, memory):
+        lines = f"bank{first}" if spare == 1 else f"bank{first} to bank{first + spare - 1}"
+        ways.append(f"wire {lines} there for {board.bank_count << spare} banks instead of {board.bank_count}")
+    smaller = smallest_part(memory, len(memory.address)) if memory.chips == 1 else None
+    if smaller is not None and smaller.words < memory.part.words:
+        ways.append(f"use a {smaller.number}")
+    return Finding(
+        level="note",
+        where=f"memory {memory.name}",
+        message=f"address pin{'s' * (spare > 1)} {what} left over; {joined(ways, 'or')}",
+    )
+
+
+def _next_bank(board: Board) -> int:
+    lines = (line for memory in board.memories for line in board.address_lines(memory))
+    return max((line.index + 1 for line in lines if line.signal is Signal.BANK), default=0)
+
+
+def _counted(board: Board, memory: Memory) -> bool:
+    return any(line.signal in (Signal.X, Signal.Y) for line in board.address_lines(memory))

@@ -8,6 +8,8 @@ import numpy as np
 
 from ladderlight.board.board import Board
 from ladderlight.board.findings import Finding
+from ladderlight.board.fitting import Start, missing_bits, proportions, size_of, square_starts
+from ladderlight.board.quantities import joined
 from ladderlight.board.scan import scan
 
 SQUARE = 0.01
@@ -17,15 +19,7 @@ SQUARE = 0.01
 def findings(board: Board) -> Iterator[Finding]:
     """Say when parts of the screen cannot differ, and when pixels are not square."""
     yield from _repeats(board)
-    geometry = board.geometry
-    if abs(geometry.pixel_aspect - 1) > SQUARE:
-        shape = "wide" if geometry.pixel_aspect > 1 else "narrow"
-        yield Finding(
-            level="note",
-            where="picture",
-            message=f"pixels are {geometry.pixel_aspect:.3g} times as wide as high ({shape}); the resize stage allows "
-            "for it, but a picture pixel by pixel comes out distorted",
-        )
+    yield from _proportions(board)
 
 
 def twins(board: Board) -> tuple[tuple[int, int], tuple[int, int], int] | None:
@@ -57,9 +51,63 @@ def _repeats(board: Board) -> Iterator[Finding]:
         return
     first, second, lacking = found
     geometry = board.geometry
-    yield Finding(
-        level="error",
-        where="picture",
-        message=f"{lacking:,} of {geometry.width}x{geometry.height} pixels have no word of their own: {second} always "
-        f"shows what {first} shows; wire one more counter bit, or leave out the lowest one for larger pixels",
+    bits = missing_bits(
+        board,
+        (int(board.x_grid.samples[first[0]]), int(board.y_grid.samples[first[1]])),
+        (int(board.x_grid.samples[second[0]]), int(board.y_grid.samples[second[1]])),
     )
+    action = f"wire {joined(bits, 'or')} too" if bits else "see to the gates and constants in the addresses"
+    coarser = _coarser(board)
+    yield Finding(
+        level="caution",
+        where="picture",
+        message=f"the picture does not fit: {lacking:,} of {geometry.width}x{geometry.height} pixels have no word of "
+        f"their own, and {second} always shows what {first} shows; {action}"
+        + (f", or use larger pixels: {coarser}" if coarser else ""),
+    )
+
+
+def _coarser(board: Board) -> str:
+    """Give the sizes that the address lines of today would hold, were they shifted up to larger pixels."""
+    now = board.geometry
+    lines = {line.name for memory in board.memories for line in board.address_lines(memory)}
+    texts = []
+    for signal, shift, grid in (("x", board.x_shift, board.x_grid), ("y", board.y_shift, board.y_grid)):
+        wired = [int(name[1:]) for name in lines if name[:1] == signal and name[1:].isdigit()]
+        needed = int(grid.counts.max()).bit_length()
+        missing = needed - 1 - max(wired, default=needed)
+        if missing > 0 and len(wired) == max(wired) - min(wired) + 1:
+            smaller = (int(grid.counts.max()) >> shift + missing) - (int(grid.counts.min()) >> shift + missing) + 1
+            aspect = now.pixel_aspect * (2.0**missing if signal == "x" else 0.5**missing)
+            other = f"x{now.height}" if signal == "x" else f"{now.width}x"
+            shape = f"{smaller}{other}" if signal == "x" else f"{other}{smaller}"
+            texts.append(
+                f"{signal}{min(wired) + missing}-{signal}{needed - 1} gives {shape} {proportions(aspect)} pixels"
+            )
+    return joined(texts, "or")
+
+
+def _proportions(board: Board) -> Iterator[Finding]:
+    geometry = board.geometry
+    if abs(geometry.pixel_aspect - 1) <= SQUARE:
+        return
+    starts = square_starts(board)
+    ways = [_start_in_words(board, start) for start in starts]
+    if not starts:
+        remedy = "no other counter bits bring them closer to square; a clock or mode of other proportions would"
+    elif abs(starts[0].geometry.pixel_aspect - 1) <= SQUARE:
+        remedy = f"for square ones start {joined(ways, 'or')}"
+    else:
+        remedy = f"the nearest to square come from starting {joined(ways, 'or')}"
+    yield Finding(
+        level="note",
+        where="picture",
+        message=f"pixels are {geometry.pixel_aspect:.3g} times as wide as high, which the resize stage allows for; "
+        + remedy,
+    )
+
+
+def _start_in_words(board: Board, start: Start) -> str:
+    signal, shift, by = ("x", board.x_shift, start.x) if start.x else ("y", board.y_shift, start.y)
+    lines = f"{abs(by)} {'more' if by < 0 else 'fewer'} address line{'s' * (abs(by) > 1)}"
+    return f"{signal} at {signal}{shift + by} ({size_of(start.geometry)}, {lines})"

@@ -1,4 +1,4 @@
-"""Findings about speed: whether each memory's word is there before the next one is asked for."""
+"""Findings about speed: whether each memory's word is there in time, and what shows until it is."""
 
 from __future__ import annotations
 
@@ -6,27 +6,121 @@ from collections.abc import Iterator
 
 from ladderlight.board.board import Board
 from ladderlight.board.findings import Finding
-from ladderlight.board.quantities import nanoseconds
-from ladderlight.board.timing import timings
+from ladderlight.board.memory import PARTS, Memory
+from ladderlight.board.quantities import joined, nanoseconds
+from ladderlight.board.timing import REGISTER_DELAY, REGISTER_SETUP, Timing, latency_in_counts, longest_access, timings
+
+MOST_SHIFTS = 6
+"""How many x bits higher a repeat is looked for."""
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say which memories are too slow, and which have no access time given."""
+    """Say which memories are too slow and what would do, what shows at each change, and what moves the picture."""
     for timing in timings(board).values():
-        where = f"memory {timing.memory}"
         memory = board.memory(timing.memory)
-        if memory.access is None:
-            yield Finding(
-                level="note",
-                where=where,
-                message=f"no access time is given, so that its timing stays unchecked; a word is held "
-                f'{nanoseconds(timing.hold)}: set access = "... ns" from the datasheet',
-            )
+        if timing.access is None:
+            yield _unknown(board, memory, timing)
         elif timing.margin is not None and timing.margin < 0:
-            late = f"its word comes {nanoseconds(-timing.margin)} after the next one is asked for "
-            sums = f"({nanoseconds(timing.arrival or 0)} against {nanoseconds(timing.hold)})"
+            yield _late(board, memory, timing)
+        elif memory.output == "register" and timing.margin is not None and timing.margin < REGISTER_SETUP:
             yield Finding(
-                level="error" if memory.output == "register" else "caution",
-                where=where,
-                message=f"{late}{sums}; use a faster grade or leave out the lowest x bit",
+                level="caution",
+                where=f"memory {memory.name}",
+                message=f"{nanoseconds(timing.margin)} are left for its register's set-up time, commonly "
+                f"{nanoseconds(REGISTER_SETUP)}; {_remedy(board, memory)}, or see the register's datasheet",
             )
+        elif _shows(board, memory):
+            yield from _disturbed(board, timing)
+    yield from _shifted(board)
+
+
+def _unknown(board: Board, memory: Memory, timing: Timing) -> Finding:
+    longest = longest_access(board, memory)
+    short = longest is not None and longest < timing.hold
+    room = f" and must come within {nanoseconds(longest or 0.0)} of its address" if short else ""
+    return Finding(
+        level="note",
+        where=f"memory {memory.name}",
+        message=f"no access time is given, so that its timing stays unchecked: a word is held "
+        f'{nanoseconds(timing.hold)}{room}; set access = "... ns" from the datasheet',
+    )
+
+
+def _late(board: Board, memory: Memory, timing: Timing) -> Finding:
+    registered = memory.output == "register"
+    effect = "its register takes unfinished words" if registered else "no word is ever shown whole"
+    return Finding(
+        level="error" if registered else "caution",
+        where=f"memory {memory.name}",
+        message=f"too slow by {nanoseconds(-(timing.margin or 0.0))}: a word needs "
+        f"{nanoseconds(timing.arrival or 0.0)} and is held {nanoseconds(timing.hold)}, so that {effect}; "
+        f"{_remedy(board, memory)}",
+    )
+
+
+def _remedy(board: Board, memory: Memory) -> str:
+    """Say which grade, which other part of the same size, which register or which repeat would be fast enough."""
+    ways = []
+    hold = timings(board)[memory.name].hold
+    longest = longest_access(board, memory)
+    if longest is not None and longest > 0:
+        ways.append(_faster(memory, longest))
+    slow = [name for name in board.sources[memory.name] if board.memory(name).output == "direct"]
+    setup = REGISTER_SETUP if memory.output == "register" else 0.0
+    if slow and memory.access is not None and REGISTER_DELAY + memory.access + setup <= hold:
+        ways.append(f"an output register on memory {joined(slow)}")
+    if longest is not None and memory.access is not None:
+        shifts = (shift for shift in range(1, MOST_SHIFTS) if longest + hold * ((1 << shift) - 1) >= memory.access)
+        if shift := next(shifts, 0):
+            ways.append(f"pixels {board.geometry.repeat_x << shift} counts wide (x bits {shift} higher)")
+    return f"use {joined(ways, 'or')}" if ways else "use faster parts in front of it"
+
+
+def _faster(memory: Memory, longest: float) -> str:
+    grade = memory.part.grade_within(longest)
+    if grade is not None:
+        return f"the {grade * 1e9:.0f} ns grade of the {memory.part.number}"
+    others = [
+        f"{part.number} of {grade * 1e9:.0f} ns"
+        for part in PARTS.values()
+        if (part.words, part.width) == (memory.part.words, memory.part.width)
+        and (grade := part.grade_within(longest)) is not None
+    ]
+    return f"a {joined(others, 'or')}" if others else f"a part of {nanoseconds(longest)} or faster"
+
+
+def _shows(board: Board, memory: Memory) -> bool:
+    return bool(set(memory.data) & set(board.code_lines))
+
+
+def _disturbed(board: Board, timing: Timing) -> Iterator[Finding]:
+    undefined = timing.undefined or 0.0
+    dots = undefined * float(board.raster.mode.dot_clock)
+    if undefined > 0:
+        before = f"the old word for {nanoseconds(timing.old)} and then " if timing.old else ""
+        yield Finding(
+            level="note",
+            where=f"memory {timing.memory}",
+            message=f"at each word change the monitor sees {before}undefined data for {nanoseconds(undefined)}, "
+            f"{dots:.1f} monitor pixels; an output register would hide it",
+        )
+
+
+def _shifted(board: Board) -> Iterator[Finding]:
+    late = {memory.name: latency_in_counts(board, memory) for memory in board.memories if _shows(board, memory)}
+    if len(set(late.values())) > 1:
+        yield Finding(
+            level="caution",
+            where="memory " + joined(list(late)),
+            message="their words reach the ladders "
+            + joined([f"{counts} counts" for counts in late.values()])
+            + " late, so that the planes do not lie on each other; give all the same registers",
+        )
+    elif late and (counts := max(late.values())):
+        dots = float(counts / board.raster.ratio)
+        yield Finding(
+            level="note",
+            where="memory " + joined(list(late)),
+            message=f"registers show the picture {counts} count{'s' * (counts > 1)} ({dots:.3g} monitor pixels) "
+            "further right; delay blanking and syncs by as much",
+        )
