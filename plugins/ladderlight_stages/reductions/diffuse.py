@@ -84,8 +84,6 @@ def diffuse(
 def _on_lattice(
     pixels: NDArray[np.float32], tables: LatticeTables, kernel: Kernel, strength: float, *, serpentine: bool
 ) -> NDArray[np.uint16]:
-    ahead, below, shares = _taps(kernel)
-    whole = _whole_shares(np.concatenate([ahead, shares]), kernel.total, strength)
     codes: NDArray[np.uint16] = diffuse_lattice(
         tables.fit(pixels),
         UNITS,
@@ -93,8 +91,7 @@ def _on_lattice(
         tables.shift,
         tables.levels,
         tables.codes,
-        whole[:REACH_AHEAD],
-        np.column_stack([below, whole[REACH_AHEAD:]]).astype(np.int32),
+        *_whole_taps(kernel, strength),
         serpentine,
     )
     return codes
@@ -103,41 +100,37 @@ def _on_lattice(
 def _on_palette(
     pixels: NDArray[np.float32], tables: PaletteTables, kernel: Kernel, strength: float, *, serpentine: bool
 ) -> NDArray[np.uint16]:
-    ahead, below, shares = _taps(kernel)
     codes: NDArray[np.uint16] = diffuse_palette(
-        tables.fit(pixels),
-        tables.bounds,
+        np.require(pixels, np.float32, ["C", "A", "W"]),
+        tables.transform,
+        tables.start,
+        tables.top,
+        tables.bins,
         tables.colours,
         tables.codes,
-        tables.grid.box,
-        tables.grid.size,
-        tables.grid.starts,
-        tables.grid.members,
-        (ahead * strength).astype(np.float32),
-        below,
-        (shares * strength).astype(np.float32),
+        tables.cells,
+        tables.lists,
+        *_whole_taps(kernel, strength),
         serpentine,
     )
     return codes
 
 
-def _taps(kernel: Kernel) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
-    """Give the shares ahead, (3,); rows down and pixels ahead of the others, (taps, 2); and their shares, (taps,)."""
-    ahead = np.zeros(REACH_AHEAD)
-    below, shares = [], []
-    for down, right, numerator in kernel.taps():
-        if down == 0:
-            ahead[right - 1] = numerator / kernel.divisor
-        else:
-            below.append((down, right))
-            shares.append(numerator / kernel.divisor)
-    return ahead, np.array(below, dtype=np.int32).reshape(-1, 2), np.array(shares)
+def _whole_taps(kernel: Kernel, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Give the shares ahead, (REACH_AHEAD,), and rows down, pixels ahead and share of the others, (taps, 3).
 
-
-def _whole_shares(shares: NDArray[np.float64], total: float, strength: float) -> NDArray[np.int32]:
-    """Count shares in units of 2**-SHARE_BITS such that they add up to the total exactly."""
-    exact = shares * strength * (1 << SHARE_BITS)
-    whole = np.floor(exact)
-    missing = round(total * strength * (1 << SHARE_BITS)) - int(whole.sum())
+    Shares are in units of 2**-SHARE_BITS and add up to the kernel's total exactly.
+    """
+    taps = list(kernel.taps())
+    exact = np.array([numerator for _, _, numerator in taps]) * (strength * (1 << SHARE_BITS) / kernel.divisor)
+    whole = np.floor(exact).astype(np.int32)
+    missing = round(kernel.total * strength * (1 << SHARE_BITS)) - int(whole.sum())
     whole[np.argsort(whole - exact, kind="stable")[:missing]] += 1
-    return whole.astype(np.int32)
+    ahead = np.zeros(REACH_AHEAD, dtype=np.int32)
+    below = []
+    for (down, right, _), share in zip(taps, whole, strict=True):
+        if down == 0:
+            ahead[right - 1] = share
+        else:
+            below.append((down, right, share))
+    return ahead, np.array(below, dtype=np.int32).reshape(-1, 3)

@@ -10,96 +10,136 @@ from numpy.typing import NDArray
 
 from ladderlight_stages.reductions.compiled import compiled
 
-_SIZES = (1, 2, 4, 8, 16, 32)
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Grid:
-    """Cells over a box: ``box`` float32 (2, 3), the lowest corner and cells per unit; ``size`` cells each way.
+    """Which colours can be nearest in each cell.
 
-    Cell (i, j, k) is number ``(i * size + j) * size + k``; its colours are ``members[starts[n] : starts[n + 1]]``,
-    ascending.
+    Cell (i, j, k) of ``size`` each way is number ``(i * size + j) * size + k``. Its colours, ascending, are
+    ``members[starts[n] : starts[n + 1]]``; ``central[n]`` is nearest to its centre. ``doubt[n]`` says how far the
+    border to another colour is overstepped at worst where ``central`` is taken for the whole cell, as a share of the
+    distance between the two colours.
     """
 
-    box: NDArray[np.float32]
     size: int
     starts: NDArray[np.int32]
     members: NDArray[np.int32]
+    central: NDArray[np.int32]
+    doubt: NDArray[np.float64]
 
 
-def make_grid(colours: NDArray[np.float32], low: NDArray[np.float64], high: NDArray[np.float64]) -> Grid:
-    """Make the grid for a box.
+def make_grid(colours: NDArray[np.floating], transform: NDArray[np.floating], edges: NDArray[np.floating]) -> Grid:
+    """Make the grid.
 
     Parameters
     ----------
     colours
-        float32 (colours, 3), in any space whose straight distance is the one to be least.
-    low, high
-        The corners of the box, (3,).
+        (colours, 3), in the space of the grid's axes.
+    transform
+        (3, 3), to the space whose straight distance is the one to be least.
+    edges
+        (3, size + 1), ascending; the cells along each axis. ``size`` is a power of two.
 
     Notes
     -----
     A colour is left out of a cell only when the colour nearest to the cell's centre is nearer at every corner: the
     difference of two squared distances is linear in place, so it is then nearer everywhere within.
     """
+    size = edges.shape[1] - 1
     starts = np.array([0, len(colours)], dtype=np.int32)
     members = np.arange(len(colours), dtype=np.int32)
-    extent = np.maximum(np.asarray(high, dtype=np.float64) - low, 1e-6)
-    for size in _SIZES[1:]:
-        starts, members = _refine(colours, low, extent / size, size, starts, members)
-    size = _SIZES[-1]
-    box = np.array([low, size / extent * (1 - 1e-6)], dtype=np.float32)
-    return Grid(box=box, size=size, starts=starts, members=members)
+    central, doubt = np.zeros(1, dtype=np.int32), np.zeros(1)
+    parts = 1
+    while parts < size:
+        parts *= 2
+        starts, members, central, doubt = _refine(
+            np.ascontiguousarray(colours, dtype=np.float64),
+            np.ascontiguousarray(transform, dtype=np.float64),
+            np.ascontiguousarray(edges[:, :: size // parts], dtype=np.float64),
+            starts,
+            members,
+        )
+    return Grid(size=size, starts=starts, members=members, central=central, doubt=doubt)
 
 
 @compiled
-def _refine(colours: Any, low: Any, cell: Any, size: Any, parent_starts: Any, parent_members: Any) -> Any:
+def _refine(colours: Any, transform: Any, edges: Any, parent_starts: Any, parent_members: Any) -> Any:
     """Halve the cells: each child keeps those of its parent's colours that can be nearest within it."""
+    size = edges.shape[1] - 1
     starts = np.zeros(size**3 + 1, np.int32)
     members = np.empty(8 * len(parent_members), np.int32)
-    count = 0
-    half = np.empty(3)
-    for axis in range(3):
-        half[axis] = cell[axis] * (0.5 + 1e-3)  # a little wider, for rounding in single precision
-    number = 0
+    central = np.empty(size**3, np.int32)
+    doubt = np.zeros(size**3)
+    placed = np.empty(colours.shape)
+    for c in range(len(colours)):
+        for axis in range(3):
+            placed[c, axis] = 0.0
+            for source in range(3):
+                placed[c, axis] += transform[axis, source] * colours[c, source]
+    centre, half, cell = np.empty(3), np.empty(3), np.empty(3, np.int64)
+    count, number = 0, 0
     for i in range(size):
         for j in range(size):
             for k in range(size):
+                cell[0], cell[1], cell[2] = i, j, k
+                centre[:] = 0.0
+                for axis in range(3):
+                    low, high = edges[axis, cell[axis]], edges[axis, cell[axis] + 1]
+                    half[axis] = (high - low) * 0.5005  # a little wider, for rounding
+                    for target in range(3):
+                        centre[target] += transform[target, axis] * (low + high) / 2
                 parent = ((i // 2) * (size // 2) + j // 2) * (size // 2) + k // 2
                 first, last = parent_starts[parent], parent_starts[parent + 1]
-                c0, c1, c2 = low[0] + (i + 0.5) * cell[0], low[1] + (j + 0.5) * cell[1], low[2] + (k + 0.5) * cell[2]
-                least, nearest = np.inf, first
+                least, near = np.inf, parent_members[first]
                 for m in range(first, last):
-                    colour = colours[parent_members[m]]
-                    gap = (c0 - colour[0]) ** 2 + (c1 - colour[1]) ** 2 + (c2 - colour[2]) ** 2
+                    gap = _gap(centre, placed[parent_members[m]])
                     if gap < least:
-                        least, nearest = gap, m
-                best = colours[parent_members[nearest]]
+                        least, near = gap, parent_members[m]
+                central[number] = near
                 for m in range(first, last):
-                    colour = colours[parent_members[m]]
-                    gap = (c0 - colour[0]) ** 2 + (c1 - colour[1]) ** 2 + (c2 - colour[2]) ** 2
-                    reach = (
-                        abs(colour[0] - best[0]) * half[0]
-                        + abs(colour[1] - best[1]) * half[1]
-                        + abs(colour[2] - best[2]) * half[2]
-                    )
-                    if gap - least <= 2 * reach + 1e-9:
-                        members[count] = parent_members[m]
+                    other = parent_members[m]
+                    reach, apart = 0.0, 0.0
+                    for axis in range(3):
+                        along = 0.0
+                        for target in range(3):
+                            along += (placed[other, target] - placed[near, target]) * transform[target, axis]
+                        reach += abs(along) * half[axis]
+                        apart += (placed[other, axis] - placed[near, axis]) ** 2
+                    over = 2 * reach - (_gap(centre, placed[other]) - least)
+                    if over >= -1e-9:
+                        members[count] = other
                         count += 1
+                        if other != near:
+                            doubt[number] = max(doubt[number], over / (2 * apart))
                 number += 1
                 starts[number] = count
-    return starts, members[:count].copy()
+    return starts, members[:count].copy(), central, doubt
 
 
 @compiled
-def nearest_members(points: Any, colours: Any, box: Any, size: Any, starts: Any, members: Any) -> Any:
-    """Give for points, float32 (points, 3) within the box, the index of the nearest colour, the lowest of several."""
+def _gap(a: Any, b: Any) -> Any:
+    return (a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 + (a[2] - b[2]) ** 2
+
+
+@compiled
+def nearest_members(points: Any, colours: Any, low: Any, scale: Any, size: Any, starts: Any, members: Any) -> Any:
+    """Give for points the index of the nearest colour, the lowest of several.
+
+    Parameters
+    ----------
+    points, colours
+        float32 (points, 3), (colours, 3).
+    low, scale
+        float32 (3,): the lowest corner of an even grid's box, and cells per unit.
+    size, starts, members
+        The grid over the colours.
+    """
     result = np.empty(len(points), np.int32)
     for n in range(len(points)):
         p0, p1, p2 = points[n, 0], points[n, 1], points[n, 2]
-        i = min(max(int((p0 - box[0, 0]) * box[1, 0]), 0), size - 1)
-        j = min(max(int((p1 - box[0, 1]) * box[1, 1]), 0), size - 1)
-        k = min(max(int((p2 - box[0, 2]) * box[1, 2]), 0), size - 1)
+        i = min(max(int((p0 - low[0]) * scale[0]), 0), size - 1)
+        j = min(max(int((p1 - low[1]) * scale[1]), 0), size - 1)
+        k = min(max(int((p2 - low[2]) * scale[2]), 0), size - 1)
         cell = (i * size + j) * size + k
         best = members[starts[cell]]
         if starts[cell + 1] - starts[cell] > 1:

@@ -14,6 +14,8 @@ from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.grid import Grid, make_grid, nearest_members
 from ladderlight_stages.reductions.palette_tables import distinct_colours
 
+_SIZE = 32
+
 
 @stage(help="Reduce each pixel to the board's colour that looks most like it, without dithering.")
 def nearest(picture: Picture, board: Board) -> CodedPicture:
@@ -32,7 +34,7 @@ def nearest_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.u
     tables = _tables(palette)
     points = oklab_from_linear(np.clip(pixels, 0.0, 1.0)).reshape(-1, 3)
     grid = tables.grid
-    found = nearest_members(points, tables.colours, grid.box, grid.size, grid.starts, grid.members)
+    found = nearest_members(points, tables.colours, tables.low, tables.scale, grid.size, grid.starts, grid.members)
     codes: NDArray[np.uint16] = tables.codes[found].reshape(pixels.shape[:2])
     return codes
 
@@ -41,6 +43,8 @@ def nearest_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.u
 class _Tables:
     colours: NDArray[np.float32]
     codes: NDArray[np.uint16]
+    low: NDArray[np.float32]
+    scale: NDArray[np.float32]
     grid: Grid
 
 
@@ -51,5 +55,10 @@ def _tables(palette: Palette) -> _Tables:
     # the box holds all of sRGB: its corners are where the opponent axes reach furthest
     corners = oklab_from_linear(np.array([[r, g, b] for r in (0, 1) for g in (0, 1) for b in (0, 1)]))
     low, high = corners.min(axis=0) - 0.01, corners.max(axis=0) + 0.01
-    grid = make_grid(colours, low.astype(np.float64), high.astype(np.float64))
-    return _Tables(colours=colours, codes=codes, grid=grid)
+    return _Tables(
+        colours=colours,
+        codes=codes,
+        low=low,
+        scale=_SIZE / (high - low),
+        grid=make_grid(colours, np.eye(3), np.linspace(low, high, _SIZE + 1, axis=1)),
+    )

@@ -1,7 +1,6 @@
 """Error diffusion onto any set of colours: the three guns together go to the nearest colour.
 
-The colours and the picture come in a space of the caller's choice in which straight distance is the one to be least and
-in which errors add up as light does, that is, any linear transform of linear light.
+Light is counted in whole units, and errors are gathered, as in ``lattice_loops``.
 """
 
 from __future__ import annotations
@@ -12,39 +11,54 @@ import numpy as np
 
 from ladderlight_stages.reductions.compiled import compiled
 
+UNITS = 1 << 16
+"""Full light in whole units."""
+SHARE_BITS = 11
+"""Shares of the error are counted in units of 2**-11."""
+BIN_BITS = 6
+"""A bin of light is 2**6 units wide."""
+LIST = 65535
+"""Stands in a cell for: search the cell's list."""
+
 
 @compiled
 def diffuse_palette(
-    points: Any,
-    bounds: Any,
+    pixels: Any,
+    transform: Any,
+    start: Any,
+    top: Any,
+    bins: Any,
     colours: Any,
     codes: Any,
-    box: Any,
-    size: Any,
-    starts: Any,
-    members: Any,
+    cells: Any,
+    lists: Any,
     ahead: Any,
     below: Any,
-    shares: Any,
     serpentine: Any,
 ) -> Any:
     """Reduce a picture.
 
     Parameters
     ----------
-    points
-        float32 (height, width, 3): the picture.
-    bounds
-        float32 (2, 3): what a pixel with the errors it is given is limited to, so that colours out of reach do not
-        bleed. The grid's box covers it.
+    pixels
+        float32 (height, width, 3), linear light.
+    transform
+        float32 (3, 3), from linear light to the space in which the nearest colour is sought.
+    start, top
+        float32 (3,) and int32 (3,): what a pixel with the errors it is given is limited to, so that colours out of
+        reach do not bleed: from ``start``, in light, to ``top`` units above it.
+    bins
+        int32 (3, bins): by gun, what a bin of light adds to the number of the cell.
     colours, codes
-        float32 (colours, 3) and uint16 (colours,).
-    box, size, starts, members
-        The grid over the colours, see ``grid.Grid``.
+        int32 (colours, 4) and uint16 (colours,); the colours in units above ``start``, the fourth column unused.
+    cells
+        uint16 (cells,): the colour to take, or ``LIST``.
+    lists
+        int32: for each cell, and one more, where its colours begin in this same array; then the colours.
     ahead
-        float32 (2,): the shares of the error for the next two pixels.
-    below, shares
-        int32 (taps, 2) and float32 (taps,): rows down, pixels ahead, and share, for the rows below.
+        int32 (2,): the shares of the error for the next two pixels.
+    below
+        int32 (taps, 3): rows down, pixels ahead and share, for the rows below.
     serpentine
         Whether every other row is scanned backwards.
 
@@ -52,71 +66,84 @@ def diffuse_palette(
     -------
     uint16 (height, width), codes.
     """
-    height, width, _ = points.shape
-    flat = points.reshape(height, width * 3)
+    height, width, _ = pixels.shape
+    flat = pixels.reshape(height, width * 3)
     result = np.empty((height, width), np.uint16)
     pad, depth = 0, 1
     for tap in range(len(below)):
         pad = max(pad, abs(below[tap, 1]))
         depth = max(depth, below[tap, 0])
     count = width * 3
-    errors = np.zeros((depth + 1, count + 6 * pad), np.float32)
-    wanted = np.empty(count, np.float32)
-    a1, a2 = ahead[0], ahead[1]
-    low0, low1, low2 = bounds[0, 0], bounds[0, 1], bounds[0, 2]
-    high0, high1, high2 = bounds[1, 0], bounds[1, 1], bounds[1, 2]
-    box0, box1, box2 = box[0, 0], box[0, 1], box[0, 2]
-    scale0, scale1, scale2 = box[1, 0], box[1, 1], box[1, 2]
-    one, two, cells = np.uintp(1), np.uintp(2), np.uintp(size)
-    nought = np.float32(0)
+    errors = np.zeros((depth + 1, count + 6 * pad), np.int32)
+    base = np.empty(count, np.int32)
+    low, high = np.empty(count, np.float32), np.empty(count, np.float32)
+    for column in range(width):
+        for gun in range(3):
+            low[column * 3 + gun] = start[gun]
+            high[column * 3 + gun] = start[gun] + np.float32(top[gun]) / np.float32(UNITS)
+    a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
+    one, two, bits = np.uintp(1), np.uintp(2), np.uintp(BIN_BITS)
+    top0, top1, top2, zero = np.int32(top[0]), np.int32(top[1]), np.int32(top[2]), np.int32(0)
+    bins0, bins1, bins2 = bins[0], bins[1], bins[2]
+    scale, rounding = np.float32(UNITS), np.int32(1 << (SHARE_BITS - 1))
     for y in range(height):
-        wanted[:] = flat[y]
+        row = flat[y]
+        for i in range(count):
+            value = row[i] if row[i] > low[i] else low[i]
+            value = value if value < high[i] else high[i]
+            base[i] = (np.int32((value - low[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
         for tap in range(len(below)):
-            down, right, share = below[tap, 0], below[tap, 1], shares[tap]
+            down, right, share = below[tap, 0], below[tap, 1], below[tap, 2]
             if down > y:
                 continue
             back = serpentine and (y - down) % 2 == 1
             offset = 3 * (pad + right if back else pad - right)
             source = errors[(y - down) % (depth + 1), offset : offset + count]
             for i in range(count):
-                wanted[i] += share * source[i]
+                base[i] += share * source[i]
         here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
         out = result[y]
         backward = serpentine and y % 2 == 1
         x = np.uintp(width - 1 if backward else 0)
         step = np.uintp(-1 if backward else 1)
-        e0 = e1 = e2 = p0 = p1 = p2 = nought
+        e0 = e1 = e2 = p0 = p1 = p2 = zero
         for _ in range(width):
             at = x + x + x
-            v0 = (wanted[at] + a2 * p0) + a1 * e0
-            v1 = (wanted[at + one] + a2 * p1) + a1 * e1
-            v2 = (wanted[at + two] + a2 * p2) + a1 * e2
-            v0 = v0 if v0 > low0 else low0
-            v1 = v1 if v1 > low1 else low1
-            v2 = v2 if v2 > low2 else low2
-            v0 = v0 if v0 < high0 else high0
-            v1 = v1 if v1 < high1 else high1
-            v2 = v2 if v2 < high2 else high2
-            k0 = np.uintp(np.int32((v0 - box0) * scale0))
-            k1 = np.uintp(np.int32((v1 - box1) * scale1))
-            k2 = np.uintp(np.int32((v2 - box2) * scale2))
-            cell = (k0 * cells + k1) * cells + k2
-            m, last = np.uintp(starts[cell]), np.uintp(starts[cell + one])
-            best = np.uintp(members[m])
-            m += one
-            if m < last:
-                d0, d1, d2 = v0 - colours[best, 0], v1 - colours[best, 1], v2 - colours[best, 2]
-                least = d0 * d0 + d1 * d1 + d2 * d2
-                while m < last:
-                    other = np.uintp(members[m])
-                    d0, d1, d2 = v0 - colours[other, 0], v1 - colours[other, 1], v2 - colours[other, 2]
-                    gap = d0 * d0 + d1 * d1 + d2 * d2
-                    if gap < least:
-                        least, best = gap, other
-                    m += one
+            v0 = np.int32(base[at] + np.int32(a2 * p0) + np.int32(a1 * e0)) >> SHARE_BITS
+            v1 = np.int32(base[at + one] + np.int32(a2 * p1) + np.int32(a1 * e1)) >> SHARE_BITS
+            v2 = np.int32(base[at + two] + np.int32(a2 * p2) + np.int32(a1 * e2)) >> SHARE_BITS
+            v0, v1, v2 = max(min(v0, top0), zero), max(min(v1, top1), zero), max(min(v2, top2), zero)
+            cell = (
+                np.uintp(bins0[np.uintp(v0) >> bits])
+                + np.uintp(bins1[np.uintp(v1) >> bits])
+                + np.uintp(bins2[np.uintp(v2) >> bits])
+            )
+            best = np.uintp(cells[cell])
+            if best == np.uintp(LIST):
+                best = _search(v0, v1, v2, transform, colours, lists, cell)
             p0, p1, p2 = e0, e1, e2
-            e0, e1, e2 = v0 - colours[best, 0], v1 - colours[best, 1], v2 - colours[best, 2]
+            e0 = np.int32(v0 - colours[best, 0])
+            e1 = np.int32(v1 - colours[best, 1])
+            e2 = np.int32(v2 - colours[best, 2])
             here[at], here[at + one], here[at + two] = e0, e1, e2
             out[x] = codes[best]
             x += step
     return result
+
+
+@compiled
+def _search(v0: Any, v1: Any, v2: Any, transform: Any, colours: Any, lists: Any, cell: Any) -> Any:
+    """Give the nearest of a cell's colours, the lowest of several."""
+    best, least = np.uintp(0), np.float32(np.inf)
+    for m in range(lists[cell], lists[cell + np.uintp(1)]):
+        colour = np.uintp(lists[m])
+        d0 = np.float32(v0 - colours[colour, 0])
+        d1 = np.float32(v1 - colours[colour, 1])
+        d2 = np.float32(v2 - colours[colour, 2])
+        gap = np.float32(0)
+        for axis in range(3):
+            along = transform[axis, 0] * d0 + transform[axis, 1] * d1 + transform[axis, 2] * d2
+            gap += along * along
+        if gap < least:
+            least, best = gap, colour
+    return best

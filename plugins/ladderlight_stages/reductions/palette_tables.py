@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight_stages.reductions.grid import Grid, make_grid
+from ladderlight_stages.reductions.palette_loops import BIN_BITS, LIST, UNITS
 
-_OPPONENT = np.array(
+OPPONENT = np.array(
     [
         [0.2126, 0.7152, 0.0722],
         [0.5, -0.5, 0.0],
@@ -19,26 +20,25 @@ _OPPONENT = np.array(
     ]
 )
 """Luminance, red against green, blue against yellow, in linear light."""
-_WEIGHTS = np.array([1.0, 0.5, 0.35])
+_WEIGHTS = np.array([1.0, 0.75, 0.5])
 """How much each counts when the nearest colour is chosen; found by trial on photographs with S-CIELAB."""
+_SIZE = 64
+_DOUBT = 0.2
+"""How far the border between two colours may be overstepped, as a share of their distance, to spare a search."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class PaletteTables:
-    """What ``diffuse_palette`` needs of a board.
-
-    ``transform`` float32 (3, 3) takes linear light to the space of ``colours``. ``bounds`` float32 (2, 3).
-    """
+    """What ``diffuse_palette`` needs of a board; see there."""
 
     transform: NDArray[np.float32]
-    colours: NDArray[np.float32]
+    start: NDArray[np.float32]
+    top: NDArray[np.int32]
+    bins: NDArray[np.int32]
+    colours: NDArray[np.int32]
     codes: NDArray[np.uint16]
-    bounds: NDArray[np.float32]
-    grid: Grid
-
-    def fit(self, pixels: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Give the pixels in the space of the colours."""
-        return pixels @ self.transform.T
+    cells: NDArray[np.uint16]
+    lists: NDArray[np.int32]
 
 
 def distinct_colours(palette: Palette) -> tuple[NDArray[np.float64], NDArray[np.uint16]]:
@@ -60,15 +60,54 @@ def palette_tables(palette: Palette, error_limit: float) -> PaletteTables:
         How far beyond the board's colours a pixel with its errors may lie, as a share of their extent.
     """
     linear, codes = distinct_colours(palette)
-    transform = (_WEIGHTS[:, None] * _OPPONENT).astype(np.float32)
-    colours = linear.astype(np.float32) @ transform.T
-    low, high = colours.min(axis=0).astype(np.float64), colours.max(axis=0).astype(np.float64)
-    reach = (high - low) * error_limit
-    bounds = np.array([low - reach, high + reach], dtype=np.float32)
+    return make_tables(linear, codes, error_limit)
+
+
+def make_tables(linear: NDArray[np.float64], codes: NDArray[np.uint16], error_limit: float) -> PaletteTables:
+    """Make the tables for distinct colours, float64 (colours, 3) in linear light, and their codes."""
+    transform = _WEIGHTS[:, None] * OPPONENT
+    low, high = linear.min(axis=0), linear.max(axis=0)
+    # few colours leave errors as large as half the step between them, whatever the limit
+    reach = np.maximum((high - low) * max(error_limit, 1 / len(linear)), 1e-3)
+    start = (low - reach).astype(np.float32)
+    # counted with the loop's own single-precision steps, so that a pixel of exactly a colour leaves no error
+    counted = ((linear.astype(np.float32) - start) * np.float32(UNITS) + np.float32(0.5)).astype(np.int32)
+    top = np.floor((high + reach - start) * UNITS).astype(np.int32)
+    bins, edges = _cells_of_bins(top, (low - start) * UNITS)
+    grid = make_grid(counted / UNITS, transform, edges / UNITS)
+    cells, lists = _lists(grid)
     return PaletteTables(
-        transform=transform,
-        colours=colours,
+        transform=transform.astype(np.float32),
+        start=start,
+        top=top,
+        bins=bins,
+        colours=np.ascontiguousarray(np.pad(counted, ((0, 0), (0, 1)))),
         codes=codes,
-        bounds=bounds,
-        grid=make_grid(colours, bounds[0].astype(np.float64), bounds[1].astype(np.float64)),
+        cells=cells,
+        lists=lists,
     )
+
+
+def _cells_of_bins(top: NDArray[np.int32], black: NDArray[np.float64]) -> tuple[NDArray[np.int32], NDArray[np.float64]]:
+    """Divide the bins of light into cells, finer in the dark where a board's colours lie close together.
+
+    Returns the cell number's share of each bin, int32 (3, bins), and the cells' edges in units, float64 (3, size + 1).
+    """
+    count = (int(top.max()) >> BIN_BITS) + 1
+    bins = np.empty((3, count), dtype=np.int32)
+    edges = np.empty((3, _SIZE + 1))
+    for gun in range(3):
+        light = ((np.arange(count) + 0.5) * 2**BIN_BITS - black[gun]) / UNITS
+        spread = np.where(light < 0, 0.5, 1.0) * np.sign(light) * np.sqrt(np.abs(light) + 1e-3)
+        share = (spread - spread[0]) / (spread[-1] - spread[0])
+        bins[gun] = np.minimum((share * _SIZE).astype(np.int32), _SIZE - 1)
+        edges[gun] = np.searchsorted(bins[gun], np.arange(_SIZE + 1)) * 2.0**BIN_BITS
+    return bins * np.array([[_SIZE * _SIZE], [_SIZE], [1]], dtype=np.int32), edges
+
+
+def _lists(grid: Grid) -> tuple[NDArray[np.uint16], NDArray[np.int32]]:
+    """Give each cell its one colour, or LIST; and for all cells the places of their colours, then the colours."""
+    many = grid.doubt > _DOUBT
+    cells = np.where(many, LIST, grid.central).astype(np.uint16)
+    lists = np.concatenate([grid.starts + len(grid.starts), grid.members]).astype(np.int32)
+    return cells, lists
