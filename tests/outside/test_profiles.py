@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from ladderlight import Board, Demand, PictureError
+from ladderlight import Demand, PictureError
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight_stages.sources.read import read
 
@@ -75,11 +75,11 @@ def ink_profile() -> bytes:
 
 
 @pytest.fixture
-def encoded(board: Board) -> Callable[..., np.ndarray]:
+def encoded() -> Callable[..., np.ndarray]:
     """Read a file as sRGB samples of 8 bits."""
 
     def read_samples(path, **options: object) -> np.ndarray:
-        (picture,) = read(path, board, Demand(), **options)  # type: ignore[arg-type]
+        (picture,) = read(path, Demand(), **options)  # type: ignore[arg-type]
         return np.rint(srgb_from_linear(picture.pixels) * 255).astype(int)
 
     return read_samples
@@ -168,11 +168,9 @@ def test_inks_with_a_profile(tmp_path, encoded, ink_profile, suffix):
 def test_profiles_that_cannot_be_used(tmp_path, encoded, wide_profile, ink_profile):
     image = Image.new("RGB", (4, 4), "teal")
     image.save(tmp_path / "a.png", icc_profile=b"not a profile")
-    with pytest.raises(
-        PictureError, match=r'a\.png: its colour profile is broken; save it without, or set profile = "ig'
-    ):
+    with pytest.raises(PictureError, match=r'^its colour profile is broken; save it without, or set profile = "ig'):
         encoded(tmp_path / "a.png")
     image.save(tmp_path / "b.png", icc_profile=ink_profile)
-    with pytest.raises(PictureError, match=r"b\.png: its colour profile is for CMYK, but the picture is RGB"):
+    with pytest.raises(PictureError, match=r"^its colour profile is for CMYK, but the picture is RGB"):
         encoded(tmp_path / "b.png")
     np.testing.assert_array_equal(encoded(tmp_path / "b.png", profile="ignore")[0, 0], (0, 128, 128))

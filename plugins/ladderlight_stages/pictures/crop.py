@@ -123,7 +123,7 @@ def _without_edges(picture: Picture, edges: tuple[float, float, float, float]) -
     )
     if left + right >= width or top + bottom >= height:
         raise PictureError(
-            f"{picture.origin.name}: taking {left} and {right} pixels off {width} across and {top} and {bottom} off "
+            f"taking {left} and {right} pixels off {width} across and {top} and {bottom} off "
             f"{height} down leaves nothing; take off less"
         )
     return picture.pixels[top : height - bottom, left : width - right]

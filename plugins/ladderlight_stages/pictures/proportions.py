@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, Picture
+from ladderlight_stages.reductions.exact import exact_codes
 
 
 def screen_aspect(board: Board) -> float:
@@ -94,6 +95,4 @@ def drawn_for(picture: Picture, board: Board) -> bool:
     """Whether a picture is made of the board's own pixels (see :func:`enlargement`) and of nothing but its colours."""
     if enlargement(picture, board) is None:
         return False
-    colours = np.ascontiguousarray(picture.pixels).reshape(-1, 3).view("V12")
-    known = np.ascontiguousarray(board.palette.linear, dtype=np.float32).view("V12")
-    return bool(np.isin(colours[:64], known).all() and np.isin(colours, known).all())
+    return exact_codes(picture.pixels, board.palette) is not None

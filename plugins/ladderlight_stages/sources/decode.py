@@ -54,14 +54,14 @@ def decoded_frame(path: Path, image: ImageFile.ImageFile, *, number: int, use_pr
         if (image.format == "TIFF" or getattr(image, "n_frames", 1) == 1) and is_deep(image):
             colours, alpha = _deep_samples(path, image, number, profile)
         else:
-            colours, alpha = _samples(path, image, profile)
+            colours, alpha = _samples(image, profile)
     except ProfileError as error:
-        raise PictureError(f'{path}: {error}; save it without, or set profile = "ignore"') from error
+        raise PictureError(f'{error}; save it without, or set profile = "ignore"') from error
     turn = orientation(image)  # only now: decoding a TIFF has already turned it, and cleared the tag
     return Samples(colours=upright(colours, turn), alpha=None if alpha is None else upright(alpha, turn))
 
 
-def _samples(path: Path, image: ImageFile.ImageFile, profile: bytes) -> tuple[UInt8, UInt8 | None]:
+def _samples(image: ImageFile.ImageFile, profile: bytes) -> tuple[UInt8, UInt8 | None]:
     """Give 8-bit sRGB samples, and alpha unless the picture covers everything."""
     image.load()
     plain: Image.Image = image
@@ -75,7 +75,7 @@ def _samples(path: Path, image: ImageFile.ImageFile, profile: bytes) -> tuple[UI
     elif image.mode in ("1", "L"):
         plain = image.convert("L")
     elif image.mode in ("I", "F"):
-        raise PictureError(f"{path}: samples of 32 bits have no agreed white; save it with 8 or 16 bits")
+        raise PictureError("samples of 32 bits have no agreed white; save it with 8 or 16 bits")
     elif image.mode not in ("RGB", "CMYK", "LAB"):
         plain = image.convert("RGB")
     if profile or plain.mode == "LAB":

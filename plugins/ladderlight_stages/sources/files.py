@@ -42,19 +42,19 @@ def open_picture(path: Path) -> Iterator[ImageFile.ImageFile]:
         with Image.open(path, formats=FORMATS) as image:
             if image.width * image.height > MOST_PIXELS:
                 raise PictureError(
-                    f"{path}: {image.width}x{image.height} pixels are more than {MOST_PIXELS // 10**6} million; "
+                    f"{image.width}x{image.height} pixels are more than {MOST_PIXELS // 10**6} million; "
                     "scale it down first"
                 )
             yield image
     except UnidentifiedImageError:
-        raise PictureError(f"{path}: not a picture that can be read; use {IN_WORDS}") from None
+        raise PictureError(f"not a picture that can be read; use {IN_WORDS}") from None
     except FileNotFoundError:
-        raise PictureError(f"{path}: no such file; check the name") from None
+        raise PictureError("no such file; check the name") from None
     except PermissionError:
-        raise PictureError(f"{path}: may not be read; check its permissions") from None
+        raise PictureError("may not be read; check its permissions") from None
     except (*_FAILURES, struct.error, zlib.error, Warning) as error:
         reason = " ".join(str(error).split()) or type(error).__name__
-        raise PictureError(f"{path}: broken or cut short ({reason}); save or copy it again") from error
+        raise PictureError(f"broken or cut short ({reason}); save or copy it again") from error
 
 
 def frame_numbers(image: ImageFile.ImageFile) -> list[int]:

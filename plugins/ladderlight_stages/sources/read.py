@@ -8,17 +8,16 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, Demand, Option, Origin, Palette, Picture, PictureError, stage
+from ladderlight import Demand, Option, Origin, Picture, PictureError, stage
 from ladderlight_stages.colours import linear_colour
 from ladderlight_stages.sources.decode import Samples, decoded_frame
 from ladderlight_stages.sources.files import frame_duration, frame_numbers, open_picture, reduce_scale
-from ladderlight_stages.sources.samples import exact_colours, linear_pixels, over_matte
+from ladderlight_stages.sources.samples import linear_pixels, over_matte
 
 
 @stage(help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP or PPM.")
 def read(
     path: Path,
-    board: Board,
     demand: Demand,
     *,
     matte: Annotated[str, Option("colour behind transparent parts: a name or #rrggbb")] = "black",
@@ -36,8 +35,6 @@ def read(
     ----------
     path
         A PNG, JPEG, GIF, WebP, TIFF, BMP or PPM (PBM, PGM) file.
-    board
-        A picture drawn in nothing but the board's colours is given exactly those, so that it can pass unchanged.
     demand
         The least size wanted. A JPEG is decoded at 1/2, 1/4 or 1/8 where that still gives it; other files in full.
     matte
@@ -60,7 +57,7 @@ def read(
     Raises
     ------
     PictureError
-        When the file cannot be read, is broken, or has no such page.
+        When the file cannot be read, is broken, or has no such page. The message leaves out the file's name.
 
     Notes
     -----
@@ -71,7 +68,7 @@ def read(
     durations: list[float] = []
     with open_picture(path) as image:
         animated = image.format != "TIFF" and getattr(image, "n_frames", 1) > 1
-        for place, number in enumerate(_chosen(path, frame_numbers(image), frames, page)):
+        for place, number in enumerate(_chosen(frame_numbers(image), frames, page)):
             if image.tell() != number:
                 image.seek(number)
             if place % every == 0:
@@ -85,20 +82,18 @@ def read(
     for (number, samples), duration in zip(decoded, durations, strict=True):
         name = f"{path.stem}#{number}" if pictures else path.stem
         origin = Origin(name=name, source=str(path), frame=number, duration=duration or None)
-        pictures.append(Picture(origin=origin, pixels=_linear(samples, background, board.palette)))
+        pictures.append(Picture(origin=origin, pixels=_linear(samples, background)))
     return pictures
 
 
-def _linear(samples: Samples, background: NDArray[np.float32], palette: Palette) -> NDArray[np.float32]:
-    if samples.alpha is not None:
-        return over_matte(linear_pixels(samples.colours), samples.alpha, background)
-    exact = exact_colours(samples.colours, palette)
-    return linear_pixels(samples.colours) if exact is None else exact
+def _linear(samples: Samples, background: NDArray[np.float32]) -> NDArray[np.float32]:
+    colours = linear_pixels(samples.colours)
+    return colours if samples.alpha is None else over_matte(colours, samples.alpha, background)
 
 
-def _chosen(path: Path, numbers: list[int], frames: str, page: int | None) -> list[int]:
+def _chosen(numbers: list[int], frames: str, page: int | None) -> list[int]:
     if page is None:
         return numbers if frames == "all" else numbers[:1]
     if page > len(numbers):
-        raise PictureError(f"{path}: page = {page} is beyond its {len(numbers)}; choose one of 1 to {len(numbers)}")
+        raise PictureError(f"page = {page} is beyond its {len(numbers)}; choose one of 1 to {len(numbers)}")
     return [numbers[page - 1]]

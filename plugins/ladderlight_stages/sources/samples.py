@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Palette
 from ladderlight.board import linear_from_srgb
 
 Float32 = NDArray[np.float32]
@@ -57,47 +56,3 @@ def upright(samples: NDArray[np.unsignedinteger], orientation: int) -> NDArray[n
     if orientation in (2, 3, 6, 7):
         samples = samples[:, ::-1]
     return samples
-
-
-def exact_colours(samples: NDArray[np.unsignedinteger], palette: Palette) -> Float32 | None:
-    """Give the palette's own colours for a picture drawn in nothing but them, otherwise None.
-
-    A file holds colours to 8 bits, the palette holds them exactly. Without this the difference, tiny as it is, would be
-    dithered, and a picture drawn for the board would not come through unchanged.
-
-    Parameters
-    ----------
-    samples
-        uint8, shape (height, width) or (height, width, 3), sRGB; deeper samples are never exact.
-    palette
-        The board's.
-    """
-    if samples.dtype != np.uint8:
-        return None
-    if samples.ndim == 2:
-        samples = np.broadcast_to(samples[:, :, np.newaxis], (*samples.shape, 3))
-    order, keys = _palette_keys(palette)
-    few = _keys(samples[:: 1 + len(samples) // 16].reshape(-1, 3))
-    if not _all_in(few, keys):  # nearly every photograph ends here
-        return None
-    wanted = _keys(samples)
-    if not _all_in(wanted, keys):
-        return None
-    codes = order[np.searchsorted(keys, wanted)]
-    return palette.linear.astype(np.float32)[codes]
-
-
-def _palette_keys(palette: Palette) -> tuple[NDArray[np.intp], NDArray[np.uint32]]:
-    keys = _keys(palette.srgb8)
-    order = np.argsort(keys, kind="stable")
-    return order, keys[order]
-
-
-def _keys(colours: NDArray[np.unsignedinteger]) -> NDArray[np.uint32]:
-    wide = colours.astype(np.uint32)
-    return wide[..., 0] << np.uint32(16) | wide[..., 1] << np.uint32(8) | wide[..., 2]
-
-
-def _all_in(wanted: NDArray[np.uint32], keys: NDArray[np.uint32]) -> bool:
-    places = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
-    return bool((keys[places] == wanted).all())

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ladderlight import Board, Demand, Picture
+from ladderlight import Demand, Picture
 from ladderlight_stages.sources.read import read
 
 
@@ -22,11 +22,11 @@ def samples() -> np.ndarray:
 
 
 @pytest.fixture
-def read_one(board: Board) -> Callable[..., Picture]:
+def read_one() -> Callable[..., Picture]:
     """Read a file that holds one picture, at full size."""
 
     def one(path: Path, **options: object) -> Picture:
-        (picture,) = read(path, board, Demand(), **options)  # type: ignore[arg-type]
+        (picture,) = read(path, Demand(), **options)  # type: ignore[arg-type]
         return picture
 
     return one

@@ -192,18 +192,18 @@ def test_orientation(tmp_path, read_one, suffix, orientation):
 
 
 @pytest.mark.parametrize(("orientation", "size"), [(1, (500, 375)), (6, (375, 500))])
-def test_large_jpegs_are_decoded_no_larger_than_demanded(tmp_path, board, orientation, size):
+def test_large_jpegs_are_decoded_no_larger_than_demanded(tmp_path, orientation, size):
     exif = Image.Exif()
     exif[0x0112] = orientation
     path = tmp_path / "large.jpg"
     Image.new("RGB", (2000, 1500), "teal").save(path, exif=exif)
     demand = Demand(width=size[0], height=size[1])
-    (picture,) = read(path, board, demand)
+    (picture,) = read(path, demand)
     assert picture.pixels.shape[:2] == size[::-1]  # exactly a quarter
     more = Demand(width=size[0] + 1, height=size[1])
-    (picture,) = read(path, board, more)
+    (picture,) = read(path, more)
     assert picture.pixels.shape[:2] == (size[1] * 2, size[0] * 2)
-    (picture,) = read(path, board, demand, scale="full")
+    (picture,) = read(path, demand, scale="full")
     assert picture.pixels.shape[:2] == (size[1] * 4, size[0] * 4)
 
 
@@ -212,12 +212,12 @@ def frames_of(count: int) -> list[Image.Image]:
 
 
 @pytest.mark.parametrize("suffix", ["gif", "png", "webp"])
-def test_frames_and_durations(tmp_path, board, suffix):
+def test_frames_and_durations(tmp_path, suffix):
     path = tmp_path / f"tide.{suffix}"
     first, *rest = frames_of(4)
     more = {"lossless": True} if suffix == "webp" else {}
     first.save(path, save_all=True, append_images=rest, duration=[100, 250, 40, 1000], loop=0, **more)
-    pictures = read(path, board, Demand())
+    pictures = read(path, Demand())
     assert [picture.origin.name for picture in pictures] == ["tide", "tide#1", "tide#2", "tide#3"]
     assert [picture.origin.frame for picture in pictures] == [0, 1, 2, 3]
     assert [picture.origin.duration for picture in pictures] == pytest.approx([0.1, 0.25, 0.04, 1.0])
@@ -225,66 +225,49 @@ def test_frames_and_durations(tmp_path, board, suffix):
         np.testing.assert_array_equal(encoded(picture)[3, 4], (0, 40 * number, 255 - 40 * number))
 
 
-def test_choosing_frames(tmp_path, board):
+def test_choosing_frames(tmp_path):
     path = tmp_path / "tide.gif"
     first, *rest = frames_of(5)
     first.save(path, save_all=True, append_images=rest, duration=[10, 20, 30, 40, 50])
-    names = lambda **options: [picture.origin.name for picture in read(path, board, Demand(), **options)]  # noqa: E731
+    names = lambda **options: [picture.origin.name for picture in read(path, Demand(), **options)]  # noqa: E731
     assert names(frames="first") == ["tide"]
     assert names(every=2) == ["tide", "tide#2", "tide#4"]
     assert names(page=3) == ["tide"]
-    halved = read(path, board, Demand(), every=2)
+    halved = read(path, Demand(), every=2)
     assert [picture.origin.duration for picture in halved] == pytest.approx([0.03, 0.07, 0.05])
-    (third,) = read(path, board, Demand(), page=3)
+    (third,) = read(path, Demand(), page=3)
     assert third.origin.frame == 2
     np.testing.assert_array_equal(encoded(third)[0, 0], (0, 80, 175))
-    with pytest.raises(PictureError, match=r"tide\.gif: page = 6 is beyond its 5; choose one of 1 to 5"):
-        read(path, board, Demand(), page=6)
+    with pytest.raises(PictureError, match=r"^page = 6 is beyond its 5; choose one of 1 to 5"):
+        read(path, Demand(), page=6)
 
 
-def test_an_animated_png_without_its_stand_in(tmp_path, board):
+def test_an_animated_png_without_its_stand_in(tmp_path):
     stand_in, *frames = frames_of(3)
     stand_in.save(tmp_path / "tide.png", save_all=True, append_images=frames, default_image=True, duration=80)
-    pictures = read(tmp_path / "tide.png", board, Demand())
+    pictures = read(tmp_path / "tide.png", Demand())
     assert [tuple(encoded(picture)[0, 0]) for picture in pictures] == [(0, 40, 215), (0, 80, 175)]
     assert [picture.origin.name for picture in pictures] == ["tide", "tide#2"]
 
 
-def test_pages_of_a_tiff_without_thumbnails(tmp_path, board):
+def test_pages_of_a_tiff_without_thumbnails(tmp_path):
     tifffile = pytest.importorskip("tifffile")
     pages = np.random.default_rng(5).integers(0, 65536, (2, 12, 16, 3), dtype=np.uint16)
     with tifffile.TiffWriter(tmp_path / "log.tif") as writer:
         writer.write(pages[0], photometric="rgb")
         writer.write(np.zeros((3, 4), dtype=np.uint8), subfiletype=1)
         writer.write(pages[1], photometric="rgb")
-    pictures = read(tmp_path / "log.tif", board, Demand())
+    pictures = read(tmp_path / "log.tif", Demand())
     assert [picture.origin.frame for picture in pictures] == [0, 2]
     assert [picture.origin.duration for picture in pictures] == [None, None]
     for picture, page in zip(pictures, pages, strict=True):
         np.testing.assert_allclose(picture.pixels, linear_from_srgb(page / 65535), atol=2e-7)
 
 
-def test_a_phones_second_picture_is_left_out(tmp_path, board):
+def test_a_phones_second_picture_is_left_out(tmp_path):
     first, second = frames_of(2)
     first.save(tmp_path / "phone.jpg", format="MPO", save_all=True, append_images=[second])
-    assert len(read(tmp_path / "phone.jpg", board, Demand())) == 1
-
-
-def test_a_picture_drawn_in_the_boards_colours_is_exact(tmp_path, board, read_one):
-    codes = np.random.default_rng(6).integers(0, 64, (120, 160))
-    path = tmp_path / "drawn.png"
-    Image.fromarray(board.palette.srgb8[codes]).save(path)
-    np.testing.assert_array_equal(read_one(path).pixels, board.palette.linear.astype(np.float32)[codes])
-    indexed = Image.fromarray(codes.astype(np.uint8), "P")
-    indexed.putpalette(board.palette.srgb8.tobytes())
-    indexed.save(tmp_path / "indexed.gif")
-    np.testing.assert_array_equal(
-        read_one(tmp_path / "indexed.gif").pixels, board.palette.linear.astype(np.float32)[codes]
-    )
-    other = board.palette.srgb8[codes].copy()
-    other[119, 159] = 1, 2, 3
-    Image.fromarray(other).save(path)
-    np.testing.assert_allclose(read_one(path).pixels, linear_from_srgb(other / 255), atol=1e-7)
+    assert len(read(tmp_path / "phone.jpg", Demand())) == 1
 
 
 def picture_bytes(suffix: str) -> bytes:
@@ -305,7 +288,7 @@ def test_cut_short_files(tmp_path, read_one, suffix, share):
     path.write_bytes(data[: int(len(data) * share)])
     with pytest.raises(PictureError) as caught:
         read_one(path)
-    assert str(caught.value).startswith(f"{path}: ")
+    assert "; " in str(caught.value)
     assert "\n" not in str(caught.value)
 
 
@@ -333,9 +316,9 @@ def test_damaged_files_are_read_or_refused_in_one_line(tmp_path, read_one, suffi
 def test_other_files(tmp_path, read_one):
     path = tmp_path / "notes.png"
     path.write_text("high water 06:12")
-    with pytest.raises(PictureError, match=r"notes\.png: not a picture that can be read; use PNG, JPEG"):
+    with pytest.raises(PictureError, match=r"^not a picture that can be read; use PNG, JPEG"):
         read_one(path)
-    with pytest.raises(PictureError, match=r"none\.png: no such file"):
+    with pytest.raises(PictureError, match=r"^no such file"):
         read_one(tmp_path / "none.png")
     with pytest.raises(PictureError, match="broken or cut short"):
         read_one(tmp_path)
