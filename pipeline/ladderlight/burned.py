@@ -6,6 +6,7 @@ import base64
 import json
 import zlib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -96,3 +97,64 @@ def burned_image(noted: Record | None, device: Device) -> bytes | None:
     if checksums_of(image)["sha256"] != entry.get("sha256") or len(image) != device.part.bytes:
         raise DeviceFileError(f"what is noted of device {device.name!r} is damaged; record it again")
     return image
+
+
+@dataclass(frozen=True, kw_only=True)
+class Burn:
+    """Whether a device must be burned, and how much of it. Addresses count the bytes of its image.
+
+    ``known`` tells whether anything is noted of what it holds. ``differing`` bytes are not as they should be.
+    ``eraser`` tells for a chip that light erases whether bits must be set again; None where that is no question.
+    ``blocks`` are the first and last byte of each run of pages or sectors that differ, None where a part has none.
+    """
+
+    known: bool
+    differing: int
+    eraser: bool | None
+    block: int
+    blocks: tuple[tuple[int, int], ...] | None
+
+    @property
+    def needed(self) -> bool:
+        """Whether the device must be burned."""
+        return not self.known or self.differing > 0
+
+    @property
+    def block_count(self) -> int:
+        """How many pages or sectors differ."""
+        return sum((last + 1 - first) // self.block for first, last in self.blocks or ())
+
+
+def burn_of(noted: Record | None, device: Device, image: bytes) -> Burn:
+    """Compare what a device should hold with what is noted of it.
+
+    Programming clears bits, and only erasing sets them: a chip that light erases can take a change that only clears
+    bits as it is. Byte-erasable and flash parts are written by pages and sectors.
+
+    Raises
+    ------
+    DeviceFileError
+        When the record is damaged.
+    """
+    old = burned_image(noted, device)
+    before = np.frombuffer(old if old is not None else image, dtype=np.uint8)
+    after = np.frombuffer(image, dtype=np.uint8)
+    differs = before != after
+    erasure, block = device.part.erasure, device.part.block
+    eraser = None
+    if old is not None and erasure == "ultraviolet" and differs.any():
+        eraser = bool((after & ~before).any())
+    blocks = None
+    if old is not None and erasure in ("bytes", "sectors"):
+        blocks = runs(np.unique(np.flatnonzero(differs) // block), block)
+    return Burn(known=old is not None, differing=int(differs.sum()), eraser=eraser, block=block, blocks=blocks)
+
+
+def runs(numbers: NDArray[np.integer], size: int = 1) -> tuple[tuple[int, int], ...]:
+    """Join ascending block numbers into runs: the first and the last address of each, for blocks of ``size``."""
+    if not numbers.size:
+        return ()
+    breaks = np.flatnonzero(np.diff(numbers) > 1)
+    firsts = numbers[np.concatenate([[0], breaks + 1])]
+    lasts = numbers[np.concatenate([breaks, [numbers.size - 1]])]
+    return tuple((int(first) * size, (int(last) + 1) * size - 1) for first, last in zip(firsts, lasts, strict=True))

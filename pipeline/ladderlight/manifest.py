@@ -7,7 +7,7 @@ from typing import Any
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scan import is_direct
-from ladderlight.burned import Record, Words, burned_image, device_image
+from ladderlight.burned import Record, Words, burn_of, device_image
 from ladderlight.checksums import checksums_of
 from ladderlight.devicefiles import bytes_of, span_bytes, words_of
 from ladderlight.fileformats import format_of
@@ -69,6 +69,7 @@ def _device(
     image = device_image(words, device)
     shown = _in_order(image, device, held[0][1].order if held else "little")
     occupancy = occupancy_of(board, contents, device)
+    burn = burn_of(burned, device, image)
     return {
         "name": device.name,
         "memory": device.memory,
@@ -77,7 +78,16 @@ def _device(
         "files": [file.name for file in own],
         "bytes": len(image),
         **checksums_of(shown),
-        "changed": burned_image(burned, device) != image,
+        "changed": burn.needed,
+        "burn": {
+            "known": burn.known,
+            "differing": burn.differing,
+            "erasure": device.part.erasure,
+            "eraser": burn.eraser,
+            "block": burn.block,
+            "block_count": burn.block_count,
+            "blocks": None if burn.blocks is None else [{"first": a, "last": b} for a, b in burn.blocks],
+        },
         "words": device.part.words,
         "width": device.part.width,
         "first_word": device.first_word,

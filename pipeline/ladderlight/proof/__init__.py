@@ -6,9 +6,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from ladderlight.board import Board, Finding
-from ladderlight.proof.page import page
+from ladderlight.proof.page import burn_page, page
 from ladderlight.proof.screens import shown_banks, to_png
 from ladderlight.screen import Words, render
+
+__all__ = ["burn_page", "proof_files"]
 
 
 def proof_files(

@@ -9,6 +9,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from ladderlight.board import Board, Finding
+from ladderlight.burnsheet import burn_text
 from ladderlight.cautions import cautions
 from ladderlight.proof.drawings import guns_of, scan_line
 
@@ -34,8 +35,21 @@ def page(
             swatches=_swatches(board),
             codes=len(board.palette),
             lines=list(reversed(board.palette.lines)),
-            devices=manifest["devices"],
+            devices=[device | {"state": burn_text(device)} for device in manifest["devices"]],
             findings=findings,
+            cautions=cautions(board),
+        )
+    )
+
+
+def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
+    """Write the burn sheet as one HTML document to print: a box to tick for every file."""
+    return (
+        _environment()
+        .get_template("burn-sheet.html")
+        .render(
+            project=manifest["project"],
+            devices=[device | {"state": burn_text(device)} for device in manifest["devices"]],
             cautions=cautions(board),
         )
     )

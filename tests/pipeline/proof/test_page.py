@@ -1,0 +1,146 @@
+import io
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from ladderlight.board import Finding
+from ladderlight.manifest import manifest
+from ladderlight.proof import burn_page, proof_files
+from ladderlight.screen import memories_of, render
+from ladderlight_stages.emissions.binary import binary
+
+VOID = {"meta", "img", "link", "br", "hr"}
+
+
+class Page(HTMLParser):
+    """Collects text, attributes and links, and checks that tags are closed in order."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.words, self.images, self.links, self.stack = [], [], [], []
+        self.feed(text)
+        assert self.stack == []
+
+    def handle_starttag(self, tag, attrs):
+        attributes = dict(attrs)
+        if tag not in VOID:
+            self.stack.append(tag)
+        if tag == "img":
+            self.images.append(attributes)
+        self.links += [attributes[name] for name in ("href", "src") if name in attributes]
+
+    def handle_startendtag(self, tag, attrs):
+        pass
+
+    def handle_endtag(self, tag):
+        assert self.stack.pop() == tag
+
+    def handle_data(self, data):
+        if self.stack[-1:] != ["style"]:
+            self.words += data.split()
+
+    @property
+    def text(self):
+        return " ".join(self.words)
+
+
+@pytest.fixture
+def proof(board, banked):
+    """The proof's files, the manifest, and the words they are of."""
+
+    def make(project="Tern Island", findings=()):
+        contents = banked(board, (0, 3))
+        files = binary(contents, board)
+        words = memories_of(board, files)
+        document = manifest(project=project, board=board, contents=contents, files=files, words=words)
+        return dict(proof_files(project, board, words, document, findings)), document, words
+
+    return make
+
+
+def test_a_screen_for_each_bank_with_a_picture_and_a_page(board, proof):
+    files, _, words = proof()
+    assert list(files) == ["screens/bank0.png", "screens/bank3.png", "index.html"]
+    shown = np.asarray(Image.open(io.BytesIO(files["screens/bank3.png"])).convert("RGB"))
+    assert (shown == render(board, words, 3)).all()
+
+
+def test_the_page_shows_screens_devices_palette_findings_and_cautions(board, proof):
+    files, document, _ = proof(findings=[Finding(level="caution", where="clock", message="it drifts; trim it")])
+    page = Page(files["index.html"].decode())
+    assert [(image["src"], image["alt"]) for image in page.images] == [
+        ("screens/bank0.png", "What the monitor shows of bank 0: picture-0"),
+        ("screens/bank3.png", "What the monitor shows of bank 3: picture-3"),
+    ]
+    device = document["devices"][0]
+    for words in (
+        "160 × 120",
+        "640x480@60",
+        "25.175 MHz",
+        "each pixel 4 counts by 4 lines",
+        device["crc32"],
+        device["sum16"],
+        "picture 27C010",
+        "caution clock it drifts; trim it",
+        "r1 r0 g1 g0 b1 b0",
+        "lethal voltages",
+        "nothing is noted of what this chip holds",
+    ):
+        assert words in page.text
+    assert page.text.count("#") == 64
+    assert f"3F 111111 0.691 0.691 0.691 {board.palette.hex_of(63)}" in page.text
+
+
+def test_nothing_is_loaded_from_elsewhere(proof):
+    files, document, _ = proof()
+    page = Page(files["index.html"].decode())
+    assert page.links
+    for link in page.links:
+        assert link in files or link.startswith("../devices/")
+    assert "../devices/" + document["devices"][0]["file"] in page.links
+    text = files["index.html"].decode()
+    assert "http" not in text
+    assert "<script" not in text
+    assert "url(" not in text
+
+
+def test_names_cannot_break_the_page(proof):
+    files, _, _ = proof(project='<b>Lobby</b> & "quay"')
+    text = files["index.html"].decode()
+    assert "&lt;b&gt;Lobby&lt;/b&gt; &amp; &#34;quay&#34;" in text
+    assert "<b>Lobby" not in text
+    assert "Lobby" in Page(text).text
+
+
+def test_two_proofs_are_the_same_bytes(proof):
+    assert proof()[0] == proof()[0]
+
+
+def test_a_palette_too_large_to_list_is_said_so(make_board, memory, ladder, banked):
+    channels = {gun: {f"{gun[0]}{bit}": 500.0 * 2**bit for bit in range(4)} for gun in ("red", "green", "blue")}
+    lines = ["b0-b3", "g0-g3", "r0-r3"]
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=lines, part="27C1024"), ladder=ladder(**channels))
+    contents = banked(board, (0,))
+    files = binary(contents, board)
+    words = memories_of(board, files)
+    document = manifest(project="p", board=board, contents=contents, files=files, words=words)
+    page = Page(dict(proof_files("p", board, words, document, []))["index.html"].decode())
+    assert "4096 codes are too many to list" in page.text
+
+
+def test_the_burn_sheet_as_a_page(board, proof):
+    _, document, _ = proof(project="Lobby <1>")
+    page = Page(burn_page(board, document))
+    device = document["devices"][0]
+    for words in (
+        "Lobby <1>",
+        "Burn 1 of 1: picture.",
+        f"devices/picture.bin 131072 0000h {device['crc32']} {device['sum8']} {device['sum16']} {device['sum32']}",
+        "bank 3 18000h to 1F79Fh picture-3",
+        "38400 of 131072 words in use, the last at 1F79Fh, 92672 free",
+        "12.5 V",
+    ):
+        assert words in page.text
+    assert page.links == []

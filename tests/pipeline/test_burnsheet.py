@@ -1,0 +1,73 @@
+import pytest
+
+from ladderlight.burned import record
+from ladderlight.burnsheet import burn_sheet, burn_text
+from ladderlight.manifest import manifest
+from ladderlight.screen import memories_of
+from ladderlight_stages.emissions.binary import binary
+
+
+def described(board, contents, burned=None):
+    files = binary(contents, board)
+    return manifest(
+        project="Tern Island",
+        board=board,
+        contents=contents,
+        files=files,
+        words=memories_of(board, files),
+        burned=burned,
+    )
+
+
+def test_the_sheet_says_what_goes_where(board, banked):
+    document = described(board, banked(board, (0, 2)))
+    device = document["devices"][0]
+    text = burn_sheet(board, document)
+    assert max(map(len, text.splitlines())) <= 78
+    for line in (
+        "Burn sheet: Tern Island",
+        "Burn 1 of 1: picture.",
+        "  state     nothing is noted of what this chip holds: burn it",
+        "  file      devices/picture.bin",
+        "  size      131072 bytes (20000h)",
+        f"  CRC-32    {device['crc32']}    sum 16 bits {device['sum16']}    8 bits {device['sum8']}",
+        "  bank 0    0000h to 779Fh  picture-0",
+        "  bank 2    10000h to 1779Fh  picture-2",
+        "  in use    38400 of 131072 words, the last at 1779Fh",
+    ):
+        assert line in text.splitlines()
+    assert "[ ] burn" in text
+    assert "datasheets" in text
+
+
+def test_a_chip_that_holds_it_is_left(board, banked):
+    contents = banked(board, (0,))
+    text = burn_sheet(board, described(board, contents, record(board, {"picture": contents.memories["picture"].words})))
+    assert "Nothing to burn" in text
+    assert "[x] leave" in text
+
+
+@pytest.mark.parametrize(
+    ("part", "flip", "text"),
+    [
+        ("27C256", 0x00, "holds this already"),
+        ("27C256", 0x80, "1 byte differs: erase it, then burn it"),
+        ("28C256", 0x80, "1 byte differs, in 1 page at 0000h to 003Fh"),
+        ("29F010", 0x80, "1 byte differs, in 1 sector at 0000h to 3FFFh"),
+    ],
+)
+def test_the_state_of_a_chip_in_words(make_board, memory, banked, part, flip, text):
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part=part))
+    contents = banked(board, (0,))
+    held = contents.memories["picture"].words.copy()
+    held[0] ^= flip  # spare pins are set in what is wanted, so this bit must be set again
+    assert burn_text(described(board, contents, record(board, {"picture": held}))["devices"][0]) == text
+
+
+def test_a_change_that_only_clears_bits_needs_no_eraser(board, banked):
+    contents = banked(board, (0,))
+    held = contents.memories["picture"].words.copy()
+    held[:3] = 0xFF
+    device = described(board, contents, record(board, {"picture": held}))["devices"][0]
+    differing = int((contents.memories["picture"].words[:3] != 0xFF).sum())
+    assert burn_text(device) == f"{differing} bytes differ, and only clear bits: burn it without erasing"
