@@ -87,17 +87,14 @@ def problem_of(error: PluginError, where: tuple[str | int, ...]) -> Problem:
 
 
 def override_of(
-    place: int, table: Mapping[str, Any], links: Sequence[Link], unknown: Collection[str], report: Report
+    place: int, table: Mapping[str, Any], links: Sequence[Link], unspoken: Collection[str], report: Report
 ) -> Override:
-    """Check one ``[[picture]]`` table against the chain.
-
-    ``unknown`` are the stages of the chain that are not known; nothing can be said of their options.
-    """
+    """Check one ``[[picture]]`` table against the chain. ``unspoken`` are stages of which nothing can be said."""
     where = ("picture", place)
     options: dict[int, Mapping[str, Any]] = {}
     names = sorted({link.declaration.name for link in links if link.declaration.kind.per_picture})
     for key, changes in table.items():
-        if key in _OWN_KEYS or key in unknown:
+        if key in _OWN_KEYS or (key in unspoken and key not in names):
             continue
         if key not in names:
             report.add(_not_overridable(key, where, links, names))

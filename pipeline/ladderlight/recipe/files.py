@@ -45,8 +45,8 @@ def missing_file(folder: Path, name: str) -> tuple[str, str]:
         return f"{name!r} is a folder", "name a file in it"
     if not path.parent.is_dir():
         return f"there is no folder {_shown(path.parent, folder)!r}", "check the path; it is relative to the recipe"
-    names = [item.name for item in path.parent.iterdir() if item.is_file()]
-    hint = nearest_word(path.name, names)
+    names = [_source(folder, item) for item in path.parent.iterdir() if item.is_file()]
+    hint = nearest_word(_source(folder, path), names)
     if not hint.startswith("did you mean"):
         hint = "check the path; it is relative to the recipe"
     return f"there is no file {name!r}", hint

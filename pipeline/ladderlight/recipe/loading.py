@@ -57,7 +57,8 @@ def load(path: Path, *, pictures: bool = True) -> Recipe:
     links, unknown = chain_of(tables(raw, "stage"), registry, report)
     overrides = []
     for place, table in enumerate(tables(raw, "picture")):
-        override = override_of(place, table, links, unknown, report)
+        # A stage that the chain lacks may be meant by a name in it that is not known.
+        override = override_of(place, table, links, (*unknown, *registry.names) if unknown else (), report)
         if files and not report.has("picture", place, "match") and "match" in table:
             check_match(place, override, files, report)
         overrides.append(override)
@@ -144,7 +145,10 @@ def _files(raw: Mapping[str, Any], folder: Path, report: Report, *, wanted: bool
 def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list[Path], StageRegistry]:
     registry = installed_stages()
     paths = []
-    for index, name in enumerate(raw.get("plugins", []) if not report.has("plugins") else []):
+    written = raw.get("plugins")
+    for index, name in enumerate(written if isinstance(written, list) else ()):
+        if not isinstance(name, str) or not name:
+            continue
         path = folder / name
         if not path.is_file():
             what, action = missing_file(folder, name)

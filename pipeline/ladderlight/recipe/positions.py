@@ -13,7 +13,8 @@ import tree_sitter_toml
 from ladderlight.validation import KeyName
 
 _TOKEN = re.compile(
-    rb'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|[\[\]{},\n]', re.DOTALL
+    rb'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|[\[\]{},\n]|(?<![\d:])\d\d:\d\d(?![\d:])',
+    re.DOTALL,
 )
 
 
@@ -61,8 +62,6 @@ class Positions:
 
     def _add_pair(self, table: _Place, node: tree_sitter.Node) -> None:
         parts = [child for child in node.named_children if child.type != "comment"]
-        if len(parts) < 2 or parts[0].type not in ("bare_key", "quoted_key", "dotted_key"):
-            return
         *way, (last, at) = self._key(parts[0])
         for name, offset in way:
             table = table.keys.setdefault(name, _Place(key=offset, value=offset))
@@ -141,6 +140,8 @@ def _plain(source: bytes) -> bytes:
             if depth:
                 text[start] = ord(" ")
             continue
+        if token[:1].isdigit():  # a time without seconds
+            text[start:end] = b"10000"
         if token == b"}" and comma is not None and not source[comma + 1 : start].split(b"#")[0].strip():
             text[comma] = ord(" ")
         depth += (token == b"{") - (token == b"}")
