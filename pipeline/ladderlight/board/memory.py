@@ -71,7 +71,7 @@ PARTS: dict[str, Part] = {
         width=width,
         erasure=erasure,
         block=block,
-        grades=tuple(int(grade) * 1e-9 for grade in grades.split()),
+        grades=tuple(int(grade) / 1e9 for grade in grades.split()),
     )
     for erasure, width, block, sizes, grades in _TABLE
     for number, kibiwords in (size.split("=") for size in sizes.split())

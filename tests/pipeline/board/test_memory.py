@@ -63,3 +63,20 @@ def test_where_each_pixel_stands_in_a_word(memory, pixels: int, order: str, shif
     assert packed.pixel_width == 8 // pixels
     assert [packed.shift_of(slot) for slot in range(pixels)] == shifts
     assert 1 << packed.packing.select_bits == pixels
+
+
+def test_grades() -> None:
+    """27C parts come in 45 to 250 ns, 28C256 in 150 to 350 ns, 39SF040 in 55 and 70 ns (from memory)."""
+    grades = [grade for number, part in PARTS.items() if number.startswith("27C") for grade in part.grades]
+    assert (min(grades), max(grades)) == (45e-9, 250e-9)
+    assert (PARTS["28C256"].grades[0], PARTS["28C256"].grades[-1]) == pytest.approx((150e-9, 350e-9))
+    assert PARTS["39SF040"].grades == pytest.approx((55e-9, 70e-9))
+    for part in PARTS.values():
+        assert list(part.grades) == sorted(part.grades)
+
+
+def test_the_slowest_grade_that_does() -> None:
+    part = PARTS["39SF040"]
+    assert part.grade_within(69e-9) == pytest.approx(55e-9)
+    assert part.grade_within(1e-6) == pytest.approx(70e-9)
+    assert part.grade_within(50e-9) is None

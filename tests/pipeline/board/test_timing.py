@@ -3,7 +3,14 @@ from __future__ import annotations
 import pytest
 
 from ladderlight.board import Counters, Packing
-from ladderlight.board.timing import hold_of, timings
+from ladderlight.board.timing import (
+    REGISTER_DELAY,
+    REGISTER_SETUP,
+    hold_of,
+    latency_in_counts,
+    longest_access,
+    timings,
+)
 
 PERIOD = 1 / 25.175e6
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
@@ -49,3 +56,59 @@ def test_a_packed_word_is_held_for_all_its_pixels(make_board, memory, ladder) ->
     picture = board.memory("picture")
     assert hold_of(board, picture) == pytest.approx(8 * PERIOD)
     assert hold_of(board, board.memory("colour")) == pytest.approx(PERIOD)
+
+
+def test_an_old_word_then_undefined_data(make_board, memory) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=90e-9), counters=Counters(delay=22e-9))
+    timing = timings(board)["picture"]
+    assert timing.old == pytest.approx(22e-9)
+    assert timing.undefined == pytest.approx(90e-9)
+
+
+def test_never_more_than_the_hold(make_board, memory) -> None:
+    board = make_board(memory(address=["x0-x9", "y2-y8"], data=DATA, access=90e-9), counters=Counters(delay=22e-9))
+    timing = timings(board)["picture"]
+    assert timing.margin == pytest.approx(PERIOD - 112e-9)
+    assert timing.old + timing.undefined == pytest.approx(PERIOD)
+
+
+def test_a_register_hides_what_is_in_time_and_spoils_what_is_late(make_board, memory) -> None:
+    for access, undefined in ((90e-9, 0.0), (190e-9, 4 * PERIOD)):
+        board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=access, output="register"))
+        timing = timings(board)["picture"]
+        assert timing.old == 0
+        assert timing.undefined == pytest.approx(undefined)
+
+
+def test_a_register_starts_the_time_anew(make_board, memory) -> None:
+    board = make_board(
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", access=10e-9),
+        memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64", access=150e-9, output="register"),
+    )
+    assert timings(board)["tile"].arrival == pytest.approx(REGISTER_DELAY + 10e-9)
+
+
+def test_an_unknown_access_leaves_later_arrivals_unknown(make_board, memory) -> None:
+    board = make_board(
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", access=10e-9),
+        memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
+    )
+    assert timings(board)["tile"].arrival is None
+    assert longest_access(board, board.memory("tile")) is None
+    assert longest_access(board, board.memory("map")) == pytest.approx(8 * PERIOD)
+
+
+def test_the_register_needs_its_set_up_time(make_board, memory) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, output="register"))
+    assert longest_access(board, board.memory("picture")) == pytest.approx(4 * PERIOD - REGISTER_SETUP)
+
+
+def test_registers_delay_by_their_holds(make_board, memory) -> None:
+    board = make_board(
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", output="register"),
+        memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64", output="register"),
+    )
+    assert latency_in_counts(board, board.memory("map")) == 8
+    assert latency_in_counts(board, board.memory("tile")) == 9
+    rows = make_board(memory(address=["y2-y8"], data=DATA, output="register"))
+    assert latency_in_counts(rows, rows.memory("picture")) == 0

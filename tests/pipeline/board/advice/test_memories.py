@@ -1,0 +1,41 @@
+from __future__ import annotations
+
+DATA = ["b0-b1", "g0-g1", "r0-r1"]
+
+
+def last(found):
+    return found[-1].level, found[-1].message
+
+
+def test_no_pin_left_over(board, said) -> None:
+    assert not [finding for finding in said(board, "memory picture") if "left over" in finding.message]
+
+
+def test_pins_that_could_choose_more_banks(make_board, memory, said) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y8", "bank0"], data=DATA, part="27C020"))
+    assert last(said(board, "memory picture")) == (
+        "note",
+        "address pins A16 to A17 are left over; tie them to ground, wire bank1 to bank2 there for 8 banks instead of 2 "
+        "or use a 27C512",
+    )
+
+
+def test_one_pin(make_board, memory, said) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, part="27C512"))
+    assert last(said(board, "memory picture")) == (
+        "note",
+        "address pin A15 is left over; tie it to ground, wire bank0 there for 2 banks instead of 1 or use a 27C256",
+    )
+
+
+def test_a_smaller_part_is_of_the_same_kind(make_board, memory, said) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, part="29F040"))
+    assert "use a 29F010" in last(said(board, "memory picture"))[1]
+
+
+def test_a_look_up_memory_gets_no_banks(make_board, memory, said) -> None:
+    board = make_board(
+        memory("colour", address=["picture.d0-picture.d7"], data=DATA, part="2716"),
+        memory("picture", address=["x2-x9", "y2-y8"], data=[], part="27C256"),
+    )
+    assert last(said(board, "memory colour"))[1] == "address pins A8 to A10 are left over; tie them to ground"

@@ -1,0 +1,94 @@
+from __future__ import annotations
+
+import pytest
+
+from ladderlight.board import Counters
+
+DATA = ["b0-b1", "g0-g1", "r0-r1"]
+
+
+@pytest.fixture
+def about(make_board, memory, said):
+    """Give level and message of what is said first about the only memory's speed."""
+
+    def first(address=("x2-x9", "y2-y9"), *, counters=None, **more) -> tuple[str, str]:
+        board = make_board(memory(address=list(address), data=DATA, **more), counters=counters)
+        finding = said(board, "memory picture")[0]
+        return finding.level, finding.message
+
+    return first
+
+
+def test_no_access_time(about) -> None:
+    level, message = about()
+    assert level == "note"
+    assert "a word is held 158.9 ns; set access" in message
+    _, message = about(counters=Counters(delay=20e-9))
+    assert "a word is held 158.9 ns and must come within 138.9 ns of its address" in message
+
+
+def test_a_direct_output_that_is_late_is_a_caution(about) -> None:
+    level, message = about(access=200e-9, counters=Counters(delay=22e-9))
+    assert level == "caution"
+    assert "too slow by 63.1 ns: a word needs 222.0 ns and is held 158.9 ns" in message
+    assert "use the 120 ns grade of the 27C010 or pixels 8 counts wide (x bits 1 higher)" in message
+
+
+def test_a_register_that_is_late_is_an_error(about) -> None:
+    level, message = about(access=200e-9, output="register")
+    assert level == "error"
+    assert "its register takes unfinished words" in message
+
+
+def test_what_is_left_must_hold_the_set_up_time(about) -> None:
+    level, message = about(access=150e-9, output="register")
+    assert level == "caution"
+    assert "8.9 ns are left for its register's set-up time, commonly 12.0 ns" in message
+
+
+def test_another_part_of_the_same_size(about) -> None:
+    _, message = about(["x1-x9", "y1-y6"], access=150e-9, part="28C256")
+    assert "use a 27C256 of 70 ns or pixels 4 counts wide" in message
+
+
+def test_no_part_is_known_to_be_so_fast(about) -> None:
+    _, message = about(["x0-x9", "y1-y5"], access=150e-9, part="28C256")
+    assert "use a part of 39.7 ns or faster or pixels 4 counts wide (x bits 2 higher)" in message
+
+
+def test_what_a_direct_output_shows_at_each_change(about) -> None:
+    level, message = about(access=90e-9, counters=Counters(delay=22e-9))
+    assert level == "note"
+    assert "the old word for 22.0 ns and then undefined data for 90.0 ns, 2.3 monitor pixels" in message
+
+
+def test_a_register_moves_the_picture(about) -> None:
+    level, message = about(access=90e-9, output="register")
+    assert level == "note"
+    assert message == (
+        "registers show the picture 4 counts (4 monitor pixels) further right; delay blanking and syncs by as much"
+    )
+
+
+def test_planes_that_come_apart(make_board, memory, said) -> None:
+    board = make_board(
+        memory("low", address=["x2-x9", "y2-y9"], data=DATA[:2], output="register", access=90e-9),
+        memory("high", address=["x2-x9", "y2-y9"], data=DATA[2:], access=90e-9),
+    )
+    (finding,) = said(board, "memory low and high")
+    assert finding.level == "caution"
+    assert "reach the ladders 4 counts and 0 counts late" in finding.message
+
+
+@pytest.mark.parametrize(("access", "offered"), [(15e-9, True), (30e-9, False)])
+def test_a_register_in_front_is_offered_where_it_would_do(
+    make_board, memory, said, access: float, offered: bool
+) -> None:
+    """22 ns for the register and 15 ns for the tiles fit into 39.7 ns; 30 ns do not."""
+    board = make_board(
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", access=access),
+        memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64", access=150e-9),
+    )
+    message = said(board, "memory tile")[0].message
+    assert ("an output register on memory map" in message) is offered
+    assert "pixels 8 counts wide" in message
