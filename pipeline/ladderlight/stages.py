@@ -320,15 +320,7 @@ def _kinds_in_words() -> str:
 
 
 def _type_text(annotation: Any, option: Option) -> str:
-    if typing.get_origin(annotation) is typing.Literal:
-        text = ", ".join(json.dumps(value) for value in typing.get_args(annotation))
-    else:
-        names = {int: "whole number", float: "number", str: "text", bool: "true or false", type(None): "nothing"}
-        args = typing.get_args(annotation)
-        if args and typing.get_origin(annotation) not in (list, tuple, dict):
-            text = " or ".join(_type_text(arg, Option("")) for arg in args if arg is not type(None))
-        else:
-            text = names.get(annotation, _plain_text(annotation))
+    text = _type_words(annotation)
     if option.unit:
         text += f" in {option.unit}"
     if option.minimum is not None and option.maximum is not None:
@@ -338,3 +330,37 @@ def _type_text(annotation: Any, option: Option) -> str:
     elif option.maximum is not None:
         text += f", at most {option.maximum:g}"
     return text
+
+
+_SIMPLE = {int: "whole number", float: "number", str: "text", bool: "true or false"}
+_NUMBERS = {1: "one", 2: "two", 3: "three", 4: "four"}
+
+
+def _type_words(annotation: Any) -> str:
+    origin, arguments = typing.get_origin(annotation), typing.get_args(annotation)
+    if origin is typing.Annotated:
+        return _type_words(arguments[0])
+    if origin is typing.Literal:
+        return ", ".join(json.dumps(value) for value in arguments)
+    if origin is tuple and Ellipsis not in arguments:
+        if len(set(arguments)) == 1:
+            return f"list of {_NUMBERS.get(len(arguments), len(arguments))} {_plural(arguments[0])}"
+        return f"list of {', '.join(map(_type_words, arguments))}"
+    if origin in (list, tuple, Sequence):
+        return f"list of {_plural(arguments[0])}"
+    if origin in (dict, Mapping):
+        return f"table of {_plural(arguments[1])}"
+    if arguments:
+        return " or ".join(_type_words(argument) for argument in arguments if argument is not type(None))
+    return _SIMPLE.get(annotation, _plain_text(annotation))
+
+
+def _plural(annotation: Any) -> str:
+    words = _type_words(annotation)
+    return (
+        f"{words}s"
+        if annotation in (int, float)
+        else f"lists of {words[8:]}"
+        if words.startswith("list of ")
+        else words
+    )

@@ -10,7 +10,7 @@ import pytest
 
 from ladderlight import Board, CodedPicture, Contents, Demand, DeviceFile, Option, Picture, stage
 from ladderlight.errors import PluginError
-from ladderlight.stages import Kind, check_chain, declaration_of, kind_of
+from ladderlight.stages import Kind, OptionDeclaration, check_chain, declaration_of, kind_of
 
 
 @stage(help="Reads.")
@@ -85,6 +85,23 @@ def test_options_come_from_keyword_only_parameters() -> None:
     assert options["pause"].type_text == "number in s"
     assert options["amount"].default == 1.0
     assert options["side"].option.help == "which side"
+
+
+@pytest.mark.parametrize(
+    ("annotation", "text"),
+    [
+        (tuple[float, float], "list of two numbers"),
+        (tuple[int, str], "list of whole number, text"),
+        (list[str], "list of text"),
+        (list[list[float]], "list of lists of numbers"),
+        (dict[str, float], "table of numbers"),
+        (int | None, "whole number"),
+        (Literal["all"] | int, '"all" or whole number'),
+    ],
+)
+def test_types_are_said_in_words(annotation: Any, text: str) -> None:
+    option = OptionDeclaration(name="o", annotation=annotation, default=None, required=False, option=Option("help"))
+    assert option.type_text == text
 
 
 def test_good_options_are_converted() -> None:
