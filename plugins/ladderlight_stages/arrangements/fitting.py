@@ -3,11 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fnmatch import fnmatchcase
 
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, MemoryContents, PlacedPicture
 from ladderlight.board import Conflict, Memory, Placement
 from ladderlight.board.lines import Signal
 from ladderlight.board.scan import is_direct
+
+
+def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]:
+    """Give the pictures whose name, or file name, matches a pattern with ``*`` and ``?``.
+
+    Raises
+    ------
+    ArrangementError
+        When there are pictures but none matches.
+    """
+    chosen = [
+        picture
+        for picture in pictures
+        if fnmatchcase(picture.origin.name, match) or fnmatchcase(picture.origin.source.rpartition("/")[2], match)
+    ]
+    if pictures and not chosen:
+        names = ", ".join(sorted(picture.origin.name for picture in pictures)[:6])
+        raise ArrangementError(f"no picture matches {match!r}; the pictures are called {names}")
+    return chosen
 
 
 def refuse_misfits(pictures: Sequence[CodedPicture], board: Board) -> None:

@@ -1,0 +1,207 @@
+"""Equal tiles found in one pass, in every orientation that the wiring has.
+
+Each tile is hashed once for each orientation; the least hash is the same for all orientations of a tile and tells how
+to turn it into the one form that is kept. Equal hashes are never trusted: the tiles themselves are compared.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight_stages.reductions.compiled import compiled
+
+Ints = NDArray[np.int64]
+Values = NDArray[np.unsignedinteger]
+_FIRST_WEIGHT = 0x9E3779B97F4A7C15
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Distinct:
+    """The distinct tiles of many cells.
+
+    ``tiles`` (tiles, positions), in the orientation that is kept, and ``read`` bool of that shape: the positions that
+    some cell shows. ``hashes`` uint64 (tiles,) depend on a tile's values only. Cell ``i`` shows at position ``p`` what
+    ``tiles[index[i]]`` has at position ``p ^ turns[turn[i]]``.
+    """
+
+    tiles: Values
+    read: NDArray[np.bool_]
+    hashes: NDArray[np.uint64]
+    index: Ints
+    turn: Ints
+
+    @property
+    def uses(self) -> Ints:
+        """How many cells show each tile."""
+        return np.bincount(self.index, minlength=len(self.tiles))
+
+
+def distinct_tiles(cells: Values, turns: Ints, *, shown: NDArray[np.bool_] | None = None) -> Distinct:
+    """Find the distinct tiles among cells.
+
+    Parameters
+    ----------
+    cells
+        Values, unsigned, shape (cells, positions); positions a power of two.
+    turns
+        The orientations: positions are exclusive-ored with each; the first is 0. They form a group.
+    shown
+        Which positions of each cell are on the screen, the shape of ``cells``; all when not given. What is not shown
+        may be anything: a cell that shows only a part is matched with any tile that agrees in that part.
+    """
+    if shown is None or shown.all():
+        return _whole(cells, turns, np.ones(cells.shape[1], dtype=bool))
+    return _in_parts(cells, turns, shown)
+
+
+def _whole(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
+    """Find distinct tiles among cells that all show the same positions."""
+    allowed = np.array(
+        [number for number, turn in enumerate(turns) if np.array_equal(shown[_turned(turn, shown)], shown)]
+    )
+    cells = np.ascontiguousarray(cells)
+    first, hashes, index, turn = _group(cells, _weights(cells.shape[1]), turns[allowed])
+    tiles = _turn_tiles(cells, first, turns[allowed][turn[first]])
+    read = np.broadcast_to(shown, tiles.shape)
+    return Distinct(tiles=tiles, read=read, hashes=hashes, index=index, turn=allowed[turn])
+
+
+def _in_parts(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
+    """Take the cells that show most first, and match those that show less with the tiles found before."""
+    packed = np.packbits(shown, axis=1)
+    patterns, pattern_of = np.unique(packed, axis=0, return_inverse=True)
+    masks = np.unpackbits(patterns, axis=1, count=cells.shape[1]).astype(bool)
+    index = np.zeros(len(cells), dtype=np.int64)
+    turn = np.zeros(len(cells), dtype=np.int64)
+    tiles, read = np.empty((0, cells.shape[1]), dtype=cells.dtype), np.empty((0, cells.shape[1]), dtype=bool)
+    hashes = np.empty(0, dtype=np.uint64)
+    for number in sorted(range(len(masks)), key=lambda number: (-int(masks[number].sum()), number)):
+        mask = masks[number]
+        members = np.flatnonzero(pattern_of.ravel() == number)
+        part = _whole(np.where(mask, cells[members], cells.dtype.type(0)), turns, mask)
+        known = _by_part(tiles, read, turns, mask)
+        new_index = np.empty(len(part.tiles), dtype=np.int64)
+        extra_turn = np.zeros(len(part.tiles), dtype=np.int64)
+        fresh: list[int] = []
+        for tile, values in enumerate(part.tiles):
+            match = known.get(values[mask].tobytes())
+            if match is None:
+                new_index[tile] = len(tiles) + len(fresh)
+                fresh.append(tile)
+            else:
+                new_index[tile], extra_turn[tile] = match
+                at = np.arange(cells.shape[1]) ^ turns[extra_turn[tile]]
+                read[new_index[tile]] |= mask[at]
+        tiles = np.concatenate([tiles, part.tiles[fresh]])
+        read = np.concatenate([read, part.read[fresh]])
+        hashes = np.concatenate([hashes, part.hashes[fresh]])
+        index[members] = new_index[part.index]
+        turn[members] = part.turn ^ extra_turn[part.index]
+    return Distinct(tiles=tiles, read=read, hashes=hashes, index=index, turn=turn)
+
+
+def _by_part(
+    tiles: Values, read: NDArray[np.bool_], turns: Ints, mask: NDArray[np.bool_]
+) -> dict[bytes, tuple[int, int]]:
+    """Give tile and turn by what is seen of them through a mask, as far as that is known of the tile."""
+    known: dict[bytes, tuple[int, int]] = {}
+    for number, turn in enumerate(turns):
+        at = _turned(turn, mask)[mask]
+        whole = read[:, at].all(axis=1)
+        for tile in np.flatnonzero(whole):
+            known.setdefault(tiles[tile, at].tobytes(), (int(tile), number))
+    return known
+
+
+def _turned(turn: int, like: NDArray[np.bool_]) -> Ints:
+    return np.arange(like.size, dtype=np.int64) ^ turn
+
+
+def _weights(count: int) -> NDArray[np.uint64]:
+    """Odd 64-bit weights, the same in every build (the mixing function of G. Steele et al., OOPSLA 2014)."""
+    mask = (1 << 64) - 1
+    weights = []
+    for number in range(1, count + 1):
+        mixed = number * _FIRST_WEIGHT & mask
+        mixed = (mixed ^ mixed >> 30) * 0xBF58476D1CE4E5B9 & mask
+        mixed = (mixed ^ mixed >> 27) * 0x94D049BB133111EB & mask
+        weights.append((mixed ^ mixed >> 31) | 1)
+    return np.array(weights, dtype=np.uint64)
+
+
+def _group(cells: Values, weights: NDArray[np.uint64], turns: Ints) -> tuple[Ints, NDArray[np.uint64], Ints, Ints]:
+    first, hashes, index, turn, count = _group_cells(cells, weights, turns)
+    return first[:count], hashes[:count], index, turn
+
+
+@compiled
+def _turn_tiles(cells: Values, chosen: Ints, steps: Ints) -> Values:
+    """Give some cells, each with its positions exclusive-ored with a step."""
+    size = cells.shape[1]
+    tiles = np.empty((len(chosen), size), cells.dtype)
+    for tile in range(len(chosen)):
+        cell, step = chosen[tile], steps[tile]
+        for p in range(size):
+            tiles[tile, p] = cells[cell, p ^ step]
+    return tiles
+
+
+@compiled
+def _group_cells(
+    cells: Values, weights: NDArray[np.uint64], turns: Ints
+) -> tuple[Ints, NDArray[np.uint64], Ints, Ints, int]:
+    """Number the cells' tiles by first appearance; the hash is a weighted sum, mixed (multilinear hashing)."""
+    number, size = cells.shape
+    bits = 4
+    while 1 << bits < 2 * number:
+        bits += 1
+    slots = np.full(1 << bits, -1, np.int64)
+    last = (1 << bits) - 1
+    first = np.empty(number, np.int64)
+    hashes = np.empty(number, np.uint64)
+    index = np.empty(number, np.int64)
+    turn = np.empty(number, np.int64)
+    count = 0
+    for cell in range(number):
+        least = np.uint64(0)
+        least_turn = 0
+        for t in range(len(turns)):
+            total = np.uint64(0)
+            step = turns[t]
+            for p in range(size):
+                total += weights[p ^ step] * (np.uint64(cells[cell, p]) + np.uint64(1))
+            total ^= total >> np.uint64(32)
+            total *= np.uint64(0xD6E8FEB86659FD93)
+            total ^= total >> np.uint64(32)
+            if t == 0 or total < least:
+                least = total
+                least_turn = t
+        # The least of several hashes is not evenly spread: mixed again before it names a slot.
+        slot = np.int64(least * np.uint64(0x9E3779B97F4A7C15) >> np.uint64(64 - bits))
+        while True:
+            tile = slots[slot]
+            if tile < 0:
+                slots[slot] = count
+                first[count] = cell
+                hashes[count] = least
+                index[cell] = count
+                turn[cell] = least_turn
+                count += 1
+                break
+            if hashes[tile] == least:
+                other = first[tile]
+                step = turns[least_turn] ^ turns[turn[other]]
+                same = True
+                for p in range(size):
+                    if cells[cell, p] != cells[other, p ^ step]:
+                        same = False
+                        break
+                if same:
+                    index[cell] = tile
+                    turn[cell] = least_turn
+                    break
+            slot = (slot + 1) & last
+    return first, hashes, index, turn, count

@@ -1,0 +1,65 @@
+"""Numbers for tiles that stay the same from build to build, whatever happens to other tiles.
+
+Every tile has its own order of preference among the numbers, made from its content alone. The tiles choose one after
+another: those used most first, then by content. A tile that comes, goes or changes makes others move only where it
+takes or frees a number that they prefer; with a full memory of n numbers that is about the logarithm of n tiles, and
+mostly tiles that are hardly used.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight_stages.reductions.compiled import compiled
+
+Ints = NDArray[np.int64]
+
+
+def stable_numbers(hashes: NDArray[np.uint64], uses: Ints, numbers: Ints) -> Ints:
+    """Give each tile a number.
+
+    Parameters
+    ----------
+    hashes
+        uint64 (tiles,), from each tile's content alone.
+    uses
+        int64 (tiles,): how often each is used. Only its magnitude in powers of two counts, so that a few more uses
+        change nothing.
+    numbers
+        The numbers to choose from, at least as many as tiles.
+
+    Returns
+    -------
+    int64 (tiles,), each of ``numbers`` at most once.
+    """
+    magnitude = np.frexp(np.maximum(uses, 0).astype(np.float64))[1]
+    order = np.lexsort((hashes, -magnitude))
+    return numbers[_choose(hashes, order, len(numbers), _prime_from(len(numbers)))]
+
+
+def _prime_from(number: int) -> int:
+    """Give the least prime that is not below a number."""
+    candidate = max(2, number)
+    while any(candidate % divisor == 0 for divisor in range(2, int(candidate**0.5) + 1)):
+        candidate += 1
+    return candidate
+
+
+@compiled
+def _choose(hashes: NDArray[np.uint64], order: Ints, count: int, prime: int) -> Ints:
+    """Double hashing: start and stride from the hash; a prime modulus makes every stride visit all numbers."""
+    taken = np.zeros(count, np.bool_)
+    chosen = np.empty(len(order), np.int64)
+    for tile in order:
+        value = hashes[tile] * np.uint64(0x9E3779B97F4A7C15)
+        value ^= value >> np.uint64(29)
+        at = np.int64(value % np.uint64(prime))
+        step = np.int64(1)
+        if prime > 2:
+            step += np.int64((value >> np.uint64(20)) * np.uint64(0xBF58476D1CE4E5B9) % np.uint64(prime - 1))
+        while at >= count or taken[at]:
+            at = (at + step) % prime
+        taken[at] = True
+        chosen[tile] = at
+    return chosen

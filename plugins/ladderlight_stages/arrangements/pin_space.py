@@ -1,0 +1,123 @@
+"""Sums of lines modulo two: which address pins a set of lines can turn, and which lines turn them.
+
+A pin is driven by the exclusive-or of lines, so an address is a linear function of the lines over the field of two
+elements. Numbers stand for sets of pins: bit i for pin i.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class PinSpace:
+    """All sums modulo two of some sets of pins.
+
+    ``basis`` are those of the sets that no sum of earlier ones gives, in the order given; ``picked`` their indices
+    among all that were given.
+    """
+
+    basis: tuple[int, ...]
+    picked: tuple[int, ...]
+    _rows: tuple[tuple[int, int, int], ...]
+    """Highest pin, pins, and which of the basis they are the sum of; highest pins descending."""
+
+    def __len__(self) -> int:
+        """Give how many sums there are."""
+        return 1 << len(self.basis)
+
+    def __contains__(self, pins: int) -> bool:
+        """Whether a set of pins is such a sum."""
+        return _reduce(pins, self._rows)[0] == 0
+
+    def coordinates(self, pins: Ints) -> tuple[Ints, Ints]:
+        """Give for sets of pins the sum of basis sets nearest to each, and what is left.
+
+        Returns
+        -------
+        coordinates, left
+            int64, the shape of ``pins``. Bit i of a coordinate says that ``basis[i]`` is in the sum. What is left is
+            the same for all sets that differ by a sum of the basis.
+        """
+        left = pins.astype(np.int64, copy=True)
+        coordinates = np.zeros_like(left)
+        for high, row, combination in self._rows:
+            has = left >> high & 1
+            left ^= has * row
+            coordinates ^= has * combination
+        return coordinates, left
+
+    def pins(self, coordinates: Ints) -> Ints:
+        """Give the sums of basis sets that coordinates stand for."""
+        return combine(coordinates, self.basis)
+
+
+def combine(coordinates: Ints, sets: Sequence[int]) -> Ints:
+    """Add up modulo two those sets whose bits are set in each coordinate; int64, the shape of ``coordinates``."""
+    total = np.zeros_like(coordinates)
+    for index, pins in enumerate(sets):
+        if pins:
+            total ^= (coordinates >> index & 1) * pins
+    return total
+
+
+def space_of(sets: Iterable[int]) -> PinSpace:
+    """Give the space of all sums of some sets of pins."""
+    rows: list[tuple[int, int, int]] = []
+    basis: list[int] = []
+    picked: list[int] = []
+    for index, pins in enumerate(sets):
+        left, combination = _reduce(pins, rows)
+        if not left:
+            continue
+        rows.append((left.bit_length() - 1, left, combination | 1 << len(basis)))
+        rows.sort(reverse=True)
+        basis.append(pins)
+        picked.append(index)
+    return PinSpace(tuple(basis), tuple(picked), tuple(rows))
+
+
+def differences(pins: Ints) -> list[int]:
+    """Give a basis of the space that the given sets of pins, int64 of any shape, lie in."""
+    found: list[int] = []
+    left = np.unique(pins)
+    while True:
+        left = left[left != 0]
+        if not left.size:
+            return found
+        found.append(int(left[0]))
+        _, left = space_of(found).coordinates(left)
+        left = np.unique(left)
+
+
+def common(one: PinSpace, other: PinSpace) -> list[int]:
+    """Give a basis of the sums that two spaces have in common (Zassenhaus' sum and intersection of spaces)."""
+    rows: list[tuple[int, int, int]] = []
+    shared = []
+    width = max((pins.bit_length() for pins in (*one.basis, *other.basis)), default=0)
+    for pins in (*((p, p) for p in one.basis), *((p, 0) for p in other.basis)):
+        joined = pins[0] << width | pins[1]
+        left, _ = _reduce(joined, rows)
+        if not left:
+            continue
+        rows.append((left.bit_length() - 1, left, 0))
+        rows.sort(reverse=True)
+    for _, row, _ in rows:
+        if row >> width == 0:
+            shared.append(row)
+    return sorted(shared)
+
+
+def _reduce(pins: int, rows: Iterable[tuple[int, int, int]]) -> tuple[int, int]:
+    combination = 0
+    for high, row, sums in rows:
+        if pins >> high & 1:
+            pins ^= row
+            combination ^= sums
+    return pins, combination

@@ -1,0 +1,193 @@
+"""Fewer tiles: which to keep, so that showing the nearest kept one in place of each of the others is seen least.
+
+That is a weighted k-median. Tiles are taken out one after another, each time the one whose absence costs least
+(the reverse greedy algorithm: M. Chrobak, C. Kenyon, N. Young, Information Processing Letters 97, 2006), then each
+group chooses its middle anew until nothing improves. Very many tiles are first thinned in parts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight_stages.arrangements.likeness import Points, squared_distances
+from ladderlight_stages.reductions.compiled import compiled
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+_AT_ONCE = 2048
+"""Tiles that are compared each with each."""
+_DIMENSIONS = 48
+"""Principal directions that very many tiles are compared in."""
+_ROUNDS = 20
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Thinned:
+    """``kept`` are the indices of the tiles that stay.
+
+    Tile ``i`` is shown as ``kept[stand_in[i]]`` in turn ``turn[i]``; ``loss[i]`` float64 is their squared distance.
+    """
+
+    kept: Ints
+    stand_in: Ints
+    turn: Ints
+    loss: Floats
+
+
+def thin(points: Callable[[int], Points], turns: int, uses: Ints, most: int) -> Thinned:
+    """Choose at most ``most`` of the tiles.
+
+    Parameters
+    ----------
+    points
+        Gives the tiles as points in an orientation, float32 (tiles, dimensions); 0 is the orientation that is kept.
+        The distance of two tiles is the least over the orientations of one of them.
+    turns
+        How many orientations there are.
+    uses
+        How often each tile is shown, int64 (tiles,).
+    most
+        How many may stay, 1 or more.
+    """
+    clouds = [points(turn) for turn in range(turns)]
+    number = len(uses)
+    if number <= most:
+        whole = np.arange(number)
+        return Thinned(kept=whole, stand_in=whole, turn=np.zeros(number, dtype=np.int64), loss=np.zeros(number))
+    if number > _AT_ONCE:
+        clouds = _flattened(clouds)
+    kept, weights = _thin_in_parts(clouds, uses.astype(np.float64), most)
+    if len(kept) > most:
+        distances, _ = _distances(clouds, kept, kept)
+        kept = kept[np.flatnonzero(_take_out(distances, weights, most))]
+    if number <= _AT_ONCE:
+        kept = _recentred(_distances(clouds, np.arange(number), np.arange(number))[0], uses, kept)
+    kept.sort()
+    loss, stand_in, turn = _nearest(clouds, kept)
+    own = np.arange(len(kept))
+    stand_in[kept], turn[kept], loss[kept] = own, 0, 0.0
+    return Thinned(kept=kept, stand_in=stand_in, turn=turn, loss=loss)
+
+
+def _distances(clouds: list[Points], some: Ints, others: Ints) -> tuple[Points, Ints]:
+    """Give least squared distances and turns: tiles ``some`` shown as turned ``others``."""
+    least = squared_distances(clouds[0][some], clouds[0][others])
+    turn = np.zeros(least.shape, dtype=np.int64)
+    for number, cloud in enumerate(clouds[1:], start=1):
+        square = squared_distances(clouds[0][some], cloud[others])
+        better = square < least
+        least[better], turn[better] = square[better], number
+    itself = some[:, None] == others[None, :] if some is not others else np.eye(len(some), dtype=bool)
+    least[itself], turn[itself] = 0, 0
+    return least, turn
+
+
+def _nearest(clouds: list[Points], kept: Ints) -> tuple[Floats, Ints, Ints]:
+    number = len(clouds[0])
+    loss, stand_in, turn = np.empty(number), np.empty(number, dtype=np.int64), np.empty(number, dtype=np.int64)
+    for start in range(0, number, _AT_ONCE):
+        part = np.arange(start, min(start + _AT_ONCE, number))
+        distances, turns = _distances(clouds, part, kept)
+        best = distances.argmin(axis=1)
+        row = np.arange(len(part))
+        loss[part], stand_in[part], turn[part] = distances[row, best], best, turns[row, best]
+    return loss, stand_in, turn
+
+
+def _thin_in_parts(clouds: list[Points], weights: Floats, most: int) -> tuple[Ints, Floats]:
+    """Halve the tiles until few enough are left to compare each with each, in parts of tiles that are alike."""
+    kept = np.arange(len(weights))
+    while len(kept) > max(_AT_ONCE, most):
+        middle = np.mean([cloud[kept] for cloud in clouds], axis=0)
+        kept = kept[np.argsort(_flattened([middle], 1)[0][:, 0], kind="stable")]
+        goal = max(most, len(kept) // 2)
+        edges = [*range(0, len(kept), _AT_ONCE), len(kept)]
+        ends = [round(edge * goal / len(kept)) for edge in edges]
+        stay = []
+        for start, end, first, last in zip(edges, edges[1:], ends, ends[1:], strict=False):
+            part = kept[start:end]
+            distances, _ = _distances(clouds, part, part)
+            alive = _take_out(distances, weights[part], max(1, last - first))
+            nearest = part[alive][distances[:, alive].argmin(axis=1)]
+            moved = weights[part]
+            weights[part] = 0
+            np.add.at(weights, nearest, moved)
+            stay.append(part[alive])
+        kept = np.concatenate(stay)
+    return kept, weights[kept]
+
+
+def _flattened(clouds: list[Points], dimensions: int = _DIMENSIONS) -> list[Points]:
+    """Project points onto the directions in which they differ most."""
+    if clouds[0].shape[1] <= dimensions:
+        return clouds
+    centre = clouds[0].mean(axis=0)
+    spread = (clouds[0] - centre).T @ (clouds[0] - centre)
+    _, directions = np.linalg.eigh(spread.astype(np.float64))
+    axes = directions[:, ::-1][:, :dimensions].astype(np.float32)
+    return [(cloud - centre) @ axes for cloud in clouds]
+
+
+def _recentred(distances: Points, uses: Ints, kept: Ints) -> Ints:
+    """Let each group choose the member that costs least in its middle, until the groups stay as they are."""
+    weights = uses.astype(np.float64)
+    best = float((weights * distances[:, kept].min(axis=1)).sum())
+    for _ in range(_ROUNDS):
+        groups = distances[:, kept].argmin(axis=1)
+        middles = []
+        for group in range(len(kept)):
+            members = np.flatnonzero(groups == group)
+            costs = weights[members] @ distances[np.ix_(members, members)]
+            middles.append(members[costs.argmin()] if members.size else kept[group])
+        moved = np.array(middles)
+        cost = float((weights * distances[:, moved].min(axis=1)).sum())
+        if cost >= best:
+            break
+        kept, best = moved, cost
+    return kept
+
+
+@compiled
+def _take_out(distances: Points, weights: Floats, most: int) -> NDArray[np.bool_]:
+    """Take tiles out until ``most`` are left, each time the one that costs least; gives who is left."""
+    number = len(weights)
+    alive = np.ones(number, np.bool_)
+    nearest = np.zeros(number, np.int64)
+    second = np.zeros(number, np.int64)
+    cost = np.zeros(number, np.float64)
+    stale = np.ones(number, np.bool_)
+    left = number
+    while True:
+        for tile in range(number):
+            if stale[tile]:
+                a, b = -1, -1
+                for other in range(number):
+                    if not alive[other]:
+                        continue
+                    if a < 0 or distances[tile, other] < distances[tile, a] or other == tile:
+                        a, b = other, a
+                    elif b < 0 or distances[tile, other] < distances[tile, b]:
+                        b = other
+                nearest[tile], second[tile] = a, b
+                if b >= 0:
+                    cost[a] += weights[tile] * (distances[tile, b] - distances[tile, a])
+                stale[tile] = False
+        if left <= most:
+            return alive
+        gone = -1
+        for tile in range(number):
+            if alive[tile] and (gone < 0 or cost[tile] < cost[gone]):
+                gone = tile
+        alive[gone] = False
+        left -= 1
+        for tile in range(number):
+            if nearest[tile] == gone or second[tile] == gone:
+                a, b = nearest[tile], second[tile]
+                if b >= 0:
+                    cost[a] -= weights[tile] * (distances[tile, b] - distances[tile, a])
+                stale[tile] = True

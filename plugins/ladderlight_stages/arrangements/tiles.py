@@ -1,0 +1,48 @@
+"""Pictures as tile maps and a tile set that they share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated
+
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight.board.scan import is_direct
+from ladderlight_stages.arrangements.banks import assign_banks
+from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
+from ladderlight_stages.arrangements.placing import place
+from ladderlight_stages.arrangements.tiling import Choice
+
+
+@stage(help="Cut the pictures into tiles, and fill the tile map and the tile set.")
+def tiles(
+    pictures: Sequence[CodedPicture],
+    board: Board,
+    *,
+    match: Annotated[str, Option("names of the pictures to place, with * and ?")] = "*",
+    share: Annotated[bool, Option("put identical pictures into one bank")] = False,
+    mirror: Annotated[bool, Option("show tiles mirrored where the wiring has the gates for it")] = True,
+    merge: Annotated[bool, Option("when there are too many tiles, show some as their nearest likeness")] = True,
+    first: Annotated[int, Option("lowest tile number to use", minimum=0)] = 0,
+    count: Annotated[
+        int | None, Option("how many tile numbers to use; all that the wiring has if not given", minimum=1)
+    ] = None,
+) -> Contents:
+    """Cut the pictures into tiles, and fill the tile map and the tile set.
+
+    The tile's size, how many there can be and how they can be mirrored follow from the wiring: from the counter bits
+    and the map's outputs that meet in the tile memory's address. Equal tiles are kept once, for all pictures together.
+    Tiles have numbers that hardly change from build to build, so that few bytes change when a picture does.
+
+    Raises
+    ------
+    ArrangementError
+        When the board has no tile memory, pictures do not fit, or there are too many tiles and they may not be merged.
+    """
+    if all(is_direct(board, memory) for memory in driving_memories(board)):
+        raise ArrangementError(
+            "no memory that drives the ladders is addressed by another one, so there is no tile map; use bank_pictures"
+        )
+    chosen = selected(pictures, match)
+    refuse_misfits(chosen, board)
+    banks = assign_banks(chosen, board, share=share)
+    return place(chosen, banks, board, Choice(first=first, count=count, turn=mirror, merge=merge))
