@@ -6,12 +6,17 @@ import math
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from ladderlight import Board, Demand, Option, Picture, PictureError, stage
 from ladderlight_stages.colours import linear_colour
-from ladderlight_stages.pictures.proportions import drawn_for, largest_part, screen_aspect, smallest_around
+from ladderlight_stages.pictures.proportions import (
+    Part,
+    drawn_for,
+    framed,
+    largest_part,
+    largest_size,
+    screen_aspect,
+    shares_around,
+)
 
 Keep = Literal[
     "centre",
@@ -23,6 +28,8 @@ Keep = Literal[
     "top-right",
     "bottom-left",
     "bottom-right",
+    "focus",
+    "busiest",
     "all",
 ]
 _EDGES = ("left", "right", "top", "bottom")
@@ -31,7 +38,8 @@ _EDGES = ("left", "right", "top", "bottom")
 def demanded(demand: Demand, board: Board, options: Mapping[str, Any]) -> Demand:
     """Give the size that leaves enough after cropping; all of it where an option counts pixels of the file."""
     left, right, top, bottom = (options.get(edge, 0) for edge in _EDGES)
-    if demand.width is None or demand.height is None or max(left, right, top, bottom) >= 1:
+    in_pixels = max(left, right, top, bottom) >= 1 or max(options.get("focus") or (0, 0)) > 1
+    if demand.width is None or demand.height is None or in_pixels:
         return Demand()
     aspect = screen_aspect(board)
     # The part that is kept has the screen's proportions and as many square pixels as either side asks for.
@@ -48,6 +56,10 @@ def crop(
     board: Board,
     *,
     keep: Annotated[Keep, Option("which part stays; all adds a border instead of cutting")] = "centre",
+    focus: Annotated[
+        tuple[float, float] | None,
+        Option("what to centre on, across and down: up to 1 shares of the picture, otherwise pixels", minimum=0),
+    ] = None,
     left: Annotated[float, Option("taken off first: below 1 a share of the width, otherwise pixels", minimum=0)] = 0,
     right: Annotated[float, Option("taken off first: below 1 a share of the width, otherwise pixels", minimum=0)] = 0,
     top: Annotated[float, Option("taken off first: below 1 a share of the height, otherwise pixels", minimum=0)] = 0,
@@ -63,8 +75,12 @@ def crop(
     board
         Its picture's size and pixel aspect give the proportions.
     keep
-        Which part stays: the largest area of those proportions at the centre, an edge or a corner; or ``"all"`` of the
-        picture, set in the middle of a border.
+        Which part stays: the largest area of those proportions at the centre, an edge or a corner, around the
+        ``"focus"``, or where there is most detail, ``"busiest"``; or ``"all"`` of the picture, set in the middle of a
+        border.
+    focus
+        The point to centre on as well as the picture's edges allow, counted from the left and the top of the whole
+        picture: both at most 1 are shares, otherwise pixels of the file. ``keep`` may then be left out.
     left, right, top, bottom
         Edges to take off first, such as a scanner's rim: below 1 a share of the picture, otherwise pixels of the file.
     border
@@ -79,51 +95,42 @@ def crop(
     Raises
     ------
     PictureError
-        When the edges leave nothing.
+        When the edges leave nothing, or ``focus`` and ``keep`` do not go together.
     """
+    if keep == "focus" and focus is None:
+        raise PictureError('keep = "focus" needs a point; add focus = [0.5, 0.3], for example')
+    if focus is not None and keep not in ("centre", "focus"):
+        raise PictureError(f'focus and keep = "{keep}" contradict each other; leave one out')
     edges = (left, right, top, bottom)
     if not any(edges) and drawn_for(picture, board):
         return picture
-    pixels = _without_edges(picture, edges)
+    whole_height, whole_width = picture.pixels.shape[:2]
+    rest = _without_edges(whole_width, whole_height, edges)
+    pixels, aspect = rest.of(picture.pixels), screen_aspect(board)
     height, width = pixels.shape[:2]
-    aspect = screen_aspect(board)
     if keep == "all":
         return picture.with_pixels(framed(pixels, aspect, linear_colour(border, option="border")))
-    x = 0.0 if "left" in keep else 1.0 if "right" in keep else 0.5
-    y = 0.0 if "top" in keep else 1.0 if "bottom" in keep else 0.5
+    if focus is not None:
+        across, down = focus if max(focus) > 1 else (focus[0] * whole_width, focus[1] * whole_height)
+        x, y = shares_around(across - rest.left, down - rest.top, width, height, aspect)
+    elif keep == "busiest":
+        from ladderlight_stages.pictures.busiest import busiest_place  # scikit-image is slow to import
+
+        x, y = busiest_place(pixels, *largest_size(width, height, aspect))
+    else:
+        x = 0.0 if "left" in keep else 1.0 if "right" in keep else 0.5
+        y = 0.0 if "top" in keep else 1.0 if "bottom" in keep else 0.5
     return picture.with_pixels(largest_part(width, height, aspect, x=x, y=y).of(pixels))
 
 
-def framed(pixels: NDArray[np.float32], aspect: float, colour: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Set a picture in the middle of a border that brings it to these proportions.
-
-    Parameters
-    ----------
-    pixels
-        float32, shape (height, width, 3).
-    aspect
-        Width over height.
-    colour
-        float32, shape (3,), linear light.
-    """
-    height, width = pixels.shape[:2]
-    new_width, new_height = smallest_around(width, height, aspect)
-    canvas = np.empty((new_height, new_width, 3), dtype=np.float32)
-    canvas[:] = colour
-    y, x = (new_height - height) // 2, (new_width - width) // 2
-    canvas[y : y + height, x : x + width] = pixels
-    return canvas
-
-
-def _without_edges(picture: Picture, edges: tuple[float, float, float, float]) -> NDArray[np.float32]:
-    height, width = picture.pixels.shape[:2]
+def _without_edges(width: int, height: int, edges: tuple[float, float, float, float]) -> Part:
     sides = (width, width, height, height)
     left, right, top, bottom = (
         round(edge * side if edge < 1 else edge) for edge, side in zip(edges, sides, strict=True)
     )
     if left + right >= width or top + bottom >= height:
         raise PictureError(
-            f"taking {left} and {right} pixels off {width} across and {top} and {bottom} off "
-            f"{height} down leaves nothing; take off less"
+            f"taking {left} and {right} pixels off {width} across and {top} and {bottom} off {height} down leaves "
+            "nothing; take off less"
         )
-    return picture.pixels[top : height - bottom, left : width - right]
+    return Part(left=left, top=top, right=width - right, bottom=height - bottom)

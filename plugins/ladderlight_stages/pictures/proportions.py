@@ -32,6 +32,11 @@ class Part:
         return pixels[self.top : self.bottom, self.left : self.right]
 
 
+def largest_size(width: int, height: int, aspect: float) -> tuple[float, float]:
+    """Give width and height of the largest part of these proportions in a picture of square pixels, not rounded."""
+    return min(float(width), height * aspect), min(float(height), width / aspect)
+
+
 def largest_part(width: int, height: int, aspect: float, *, x: float = 0.5, y: float = 0.5) -> Part:
     """Find the largest part of these proportions in a picture of square pixels.
 
@@ -50,8 +55,9 @@ def largest_part(width: int, height: int, aspect: float, *, x: float = 0.5, y: f
     pixel of its width. Rounding width and place instead would move a picture that was decoded at an eighth of its size
     by as much as four of the file's pixels.
     """
-    left, right = _ends(width, min(width, height * aspect), x)
-    top, bottom = _ends(height, min(height, width / aspect), y)
+    kept_width, kept_height = largest_size(width, height, aspect)
+    left, right = _ends(width, kept_width, x)
+    top, bottom = _ends(height, kept_height, y)
     return Part(left=left, top=top, right=right, bottom=bottom)
 
 
@@ -61,7 +67,46 @@ def _ends(whole: int, kept: float, share: float) -> tuple[int, int]:
     return (start, end) if start < end else (min(start, whole - 1), min(start, whole - 1) + 1)
 
 
-def smallest_around(width: int, height: int, aspect: float) -> tuple[int, int]:
+def shares_around(x: float, y: float, width: int, height: int, aspect: float) -> tuple[float, float]:
+    """Give the shares for :func:`largest_part` that bring a point into the middle, as far as the edges allow.
+
+    Parameters
+    ----------
+    x, y
+        The point, in pixels from the left and the top; may lie outside.
+    width, height, aspect
+        As for :func:`largest_part`.
+    """
+    kept_width, kept_height = largest_size(width, height, aspect)
+    return _share_around(x, width, kept_width), _share_around(y, height, kept_height)
+
+
+def _share_around(place: float, whole: int, kept: float) -> float:
+    return min(1.0, max(0.0, (place - kept / 2) / (whole - kept))) if whole > kept else 0.5
+
+
+def framed(pixels: NDArray[np.float32], aspect: float, colour: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Set a picture in the middle of a border that brings it to these proportions.
+
+    Parameters
+    ----------
+    pixels
+        float32, shape (height, width, 3).
+    aspect
+        Width over height.
+    colour
+        float32, shape (3,), linear light.
+    """
+    height, width = pixels.shape[:2]
+    new_width, new_height = _smallest_around(width, height, aspect)
+    canvas = np.empty((new_height, new_width, 3), dtype=np.float32)
+    canvas[:] = colour
+    y, x = (new_height - height) // 2, (new_width - width) // 2
+    canvas[y : y + height, x : x + width] = pixels
+    return canvas
+
+
+def _smallest_around(width: int, height: int, aspect: float) -> tuple[int, int]:
     """Give width and height of the smallest area of these proportions around a picture of square pixels."""
     if width > height * aspect:
         return width, max(height, round(width / aspect))

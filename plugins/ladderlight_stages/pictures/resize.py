@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, Demand, Option, Picture, stage
 from ladderlight_stages.colours import linear_colour
-from ladderlight_stages.pictures.crop import framed
-from ladderlight_stages.pictures.proportions import enlargement, largest_part, screen_aspect, within_a_pixel
+from ladderlight_stages.pictures.proportions import enlargement, framed, largest_part, screen_aspect, within_a_pixel
 from ladderlight_stages.pictures.resampling import Method, resampled
 
 MARGIN = 2

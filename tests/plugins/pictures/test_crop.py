@@ -111,3 +111,61 @@ def test_pixels_of_the_file_need_the_full_size(board, options):
 
 def test_full_size_stays_full_size(board):
     assert demanded(Demand(), board, {}).full_size
+
+
+@pytest.mark.parametrize(
+    ("focus", "first"),
+    [
+        ((0.5, 0.5), (100, 0)),
+        ((0.4, 0.9), (40, 0)),  # 240 of 600 becomes the middle of 400
+        ((0.0, 0.0), (0, 0)),
+        ((1.0, 1.0), (200, 0)),
+        ((290, 10), (90, 0)),
+        ((5000, 0), (200, 0)),
+    ],
+)
+def test_around_a_point(board, picture, places, focus, first):
+    result = crop(picture(places(600, 300)), board, focus=focus)
+    assert result.pixels.shape == (300, 400, 3)
+    assert corners(result)[0] == first
+    np.testing.assert_array_equal(
+        crop(picture(places(600, 300)), board, keep="focus", focus=focus).pixels, result.pixels
+    )
+
+
+def test_a_point_is_counted_in_the_whole_picture(board, picture, places):
+    result = crop(picture(places(600, 300)), board, focus=(0.5, 0.5), left=0.25)
+    # 150 to 599 are left; 400 of them around 300.
+    assert corners(result) == ((150, 0), (549, 299))
+    tall = crop(picture(places(400, 600)), board, focus=(200, 260), top=100)
+    assert corners(tall) == ((0, 110), (399, 409))
+
+
+def test_points_that_do_not_go(board, picture):
+    with pytest.raises(PictureError, match=r'keep = "focus" needs a point; add focus = \[0\.5, 0\.3\]'):
+        crop(picture(size=(9, 9)), board, keep="focus")
+    with pytest.raises(PictureError, match='focus and keep = "top" contradict each other; leave one out'):
+        crop(picture(size=(9, 9)), board, keep="top", focus=(0.5, 0.5))
+
+
+@pytest.mark.parametrize(("width", "height", "x", "y"), [(900, 300, 700, 0), (900, 300, 100, 0), (400, 900, 0, 640)])
+def test_the_busiest_part(board, picture, width, height, x, y):
+    pixels = np.full((height, width, 3), 0.4, dtype=np.float32)
+    pixels[:, :, 1] += np.linspace(0, 0.2, width, dtype=np.float32)  # a soft sky is not busy
+    pixels[y : y + 120, x : x + 120] = np.random.default_rng(3).random((120, 120, 3))
+    result = crop(picture(pixels), board, keep="busiest").pixels
+    busy = np.abs(np.diff(result[:, :, 0], axis=1)) > 0.01
+    assert busy.sum() == (np.abs(np.diff(pixels[:, :, 0], axis=1)) > 0.01).sum()  # all of it is in
+    np.testing.assert_array_equal(crop(picture(pixels), board, keep="busiest").pixels, result)
+
+
+def test_nothing_is_busy_in_a_plain_picture(board, picture, places):
+    pixels = places(600, 300) * 0
+    pixels[:, 100, 0] = 1e-5  # too faint to see, to tell where the part is from
+    result = crop(picture(pixels), board, keep="busiest").pixels
+    assert result[0, 0, 0] == np.float32(1e-5)
+
+
+@pytest.mark.parametrize(("focus", "full"), [((0.3, 1), False), ((300, 0.5), True)])
+def test_a_point_in_pixels_needs_the_full_size(board, focus, full):
+    assert demanded(Demand(width=320, height=240), board, {"focus": focus}).full_size is full

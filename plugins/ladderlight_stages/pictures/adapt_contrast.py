@@ -1,0 +1,58 @@
+"""Adaptive contrast: more of it where a picture is flat."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import numpy as np
+from skimage.exposure import equalize_adapthist
+
+from ladderlight import Option, Picture, stage
+from ladderlight.board import linear_from_srgb, srgb_from_linear
+from ladderlight_stages.pictures.demand import as_demanded
+from ladderlight_stages.pictures.luminance import luminance_of, relit
+
+
+@stage(help="Raise the contrast where a picture is flat, by adaptive histogram equalisation.", demand=as_demanded)
+def adapt_contrast(
+    picture: Picture,
+    *,
+    strength: Annotated[float, Option("0 leaves the picture, 1 equalises in full", minimum=0, maximum=1)] = 0.5,
+    limit: Annotated[float, Option("how steep the curve may get; more brings out noise", minimum=0, maximum=1)] = 0.01,
+    tiles: Annotated[int, Option("areas across and down that get a curve of their own", minimum=1, maximum=64)] = 8,
+) -> Picture:
+    """Raise the contrast of lightness in each part of a picture by itself; colours stay.
+
+    Parameters
+    ----------
+    picture
+        Any size.
+    strength
+        Mixes the lightness before and after.
+    limit
+        Clip limit of the histograms, as a share of the pixels.
+    tiles
+        Number of tiles in each direction.
+
+    Returns
+    -------
+    Picture
+        0 to 1.
+
+    Notes
+    -----
+    Contrast-limited adaptive histogram equalisation (Zuiderveld, Graphics Gems IV, 1994), by
+    ``skimage.exposure.equalize_adapthist``, on sRGB-encoded luminance.
+    """
+    height, width = picture.pixels.shape[:2]
+    if strength == 0 or min(height, width) < 2:
+        return picture
+    lightness = srgb_from_linear(luminance_of(picture.pixels))
+    span = float(np.ptp(lightness))
+    if span == 0:
+        return picture
+    tile = (max(1, height // tiles), max(1, width // tiles))
+    # The filter stretches what it is given to the full range; a plain patch of paper must not turn black.
+    levelled = equalize_adapthist((lightness - lightness.min()) / span, kernel_size=tile, clip_limit=limit)
+    mixed = lightness + strength * (levelled * span + lightness.min() - lightness)
+    return picture.with_pixels(relit(picture.pixels, linear_from_srgb(np.clip(mixed, 0, 1)).astype(np.float32)))

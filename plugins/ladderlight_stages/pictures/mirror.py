@@ -1,0 +1,30 @@
+"""Mirroring."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import numpy as np
+
+from ladderlight import Option, Picture, stage
+from ladderlight_stages.pictures.demand import as_demanded
+
+
+@stage(help="Mirror a picture, for boards seen in a mirror or through a screen.", demand=as_demanded)
+def mirror(
+    picture: Picture,
+    *,
+    swap: Annotated[Literal["left-right", "top-bottom", "both"], Option("which sides change places")] = "left-right",
+) -> Picture:
+    """Mirror a picture; no pixel changes its value.
+
+    Parameters
+    ----------
+    picture
+        Any size.
+    swap
+        Which sides change places.
+    """
+    rows = slice(None) if swap == "left-right" else slice(None, None, -1)
+    columns = slice(None) if swap == "top-bottom" else slice(None, None, -1)
+    return picture.with_pixels(np.ascontiguousarray(picture.pixels[rows, columns]))

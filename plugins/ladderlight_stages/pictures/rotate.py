@@ -1,0 +1,118 @@
+"""Turning: by quarters exactly, and by any angle to set a horizon straight."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, Demand, Option, Picture, stage
+from ladderlight_stages.colours import linear_colour
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+_LONGEST = 3  # proportions up to which the demand is certain to leave enough
+
+
+def demanded(demand: Demand, _board: Board, options: Mapping[str, Any]) -> Demand:
+    """Give the size before turning; more by what is cut off at the corners of pictures up to 3:1."""
+    if demand.width is None or demand.height is None:
+        return demand
+    quarters, rest = _parts(options["angle"])
+    width, height = (demand.height, demand.width) if quarters % 2 else (demand.width, demand.height)
+    if options.get("corners", "cut") == "cut":
+        more = math.cos(rest) + _LONGEST * math.sin(abs(rest))
+        width, height = math.ceil(width * more), math.ceil(height * more)
+    return Demand(width=width, height=height)
+
+
+@stage(help="Turn a picture clockwise.", demand=demanded)
+def rotate(
+    picture: Picture,
+    *,
+    angle: Annotated[float, Option("degrees clockwise", minimum=-360, maximum=360)],
+    corners: Annotated[
+        Literal["cut", "border"], Option("cut off what is left empty at the corners, or fill it with the border")
+    ] = "cut",
+    border: Annotated[str, Option("colour of the border: a name or #rrggbb")] = "black",
+) -> Picture:
+    """Turn a picture clockwise.
+
+    Parameters
+    ----------
+    picture
+        Square pixels, any size.
+    angle
+        Degrees. Multiples of 90 move pixels only; any other angle interpolates (cubic splines, in linear light).
+    corners
+        ``"cut"`` gives the largest part of the picture's proportions that is filled, ``"border"`` all of the picture on
+        a larger rectangle.
+    border
+        The colour around it.
+
+    Returns
+    -------
+    Picture
+        0 to 1; for quarters of a turn with the very same values.
+    """
+    quarters, rest = _parts(angle)
+    pixels = np.rot90(picture.pixels, -quarters)
+    if abs(rest) < 1e-9:
+        return picture.with_pixels(np.ascontiguousarray(pixels))
+    height, width = pixels.shape[:2]
+    if corners == "cut":
+        return picture.with_pixels(_turned(pixels, rest, _inside(height, width, rest)))
+    size = _around(height, width, rest)
+    cover = _cover(height, width, rest, size)[:, :, np.newaxis]
+    filled = linear_colour(border, option="border")
+    return picture.with_pixels(filled + cover * (_turned(pixels, rest, size) - filled))
+
+
+def _parts(angle: float) -> tuple[int, float]:
+    """Split into quarters of a turn and the rest in radians, at most an eighth of a turn."""
+    quarters = round(angle / 90)
+    return quarters, math.radians(angle - 90 * quarters)
+
+
+def _inside(height: int, width: int, rest: float) -> tuple[int, int]:
+    cos, sin = math.cos(rest), abs(math.sin(rest))
+    scale = min(width / (width * cos + height * sin), height / (width * sin + height * cos))
+    return max(1, math.floor(height * scale)), max(1, math.floor(width * scale))
+
+
+def _around(height: int, width: int, rest: float) -> tuple[int, int]:
+    cos, sin = math.cos(rest), abs(math.sin(rest))
+    return math.ceil(width * sin + height * cos), math.ceil(width * cos + height * sin)
+
+
+def _back(height: int, width: int, rest: float, size: tuple[int, int]) -> tuple[Float64, Float64]:
+    """Give matrix and offset from row and column of a turned picture to those of the old one, about their centres."""
+    cos, sin = math.cos(rest), math.sin(rest)
+    matrix = np.array([[cos, -sin], [sin, cos]])
+    old, new = (np.array((height, width)) - 1) / 2, (np.array(size) - 1) / 2
+    return matrix, old - matrix @ new
+
+
+def _turned(pixels: Float32, rest: float, size: tuple[int, int]) -> Float32:
+    from scipy.ndimage import affine_transform  # slow to import, and not needed for quarters
+
+    height, width = pixels.shape[:2]
+    matrix, offset = _back(height, width, rest, size)
+    planes = [
+        affine_transform(pixels[:, :, gun], matrix, offset, output_shape=size, mode="nearest") for gun in range(3)
+    ]
+    turned: Float32 = np.stack(planes, axis=-1)
+    np.clip(turned, 0, 1, out=turned)
+    return turned
+
+
+def _cover(height: int, width: int, rest: float, size: tuple[int, int]) -> Float32:
+    """Give how much of each pixel of the turned picture is filled."""
+    matrix, offset = _back(height, width, rest, size)
+    places = np.tensordot(matrix, np.indices(size), axes=1) + offset[:, np.newaxis, np.newaxis]
+    covers = [np.clip(np.minimum(at + 1, side - at), 0, 1) for at, side in zip(places, (height, width), strict=True)]
+    cover: Float32 = (covers[0] * covers[1]).astype(np.float32)
+    return cover

@@ -1,0 +1,100 @@
+"""Tone: exposure, white point, levels, contrast, gamma and saturation."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Option, Picture, PictureError, stage
+from ladderlight.board import linear_from_srgb, srgb_from_linear
+from ladderlight_stages.colours import linear_colour
+from ladderlight_stages.pictures.demand import as_demanded
+from ladderlight_stages.pictures.luminance import coloured, luminance_of
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+
+_XYZ_OF_RGB = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+"""Linear sRGB to XYZ (IEC 61966-2-1)."""
+_CONES = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+"""XYZ to the cones of the Bradford transform (Lam 1985; ICC.1:2022, annex E)."""
+
+
+@stage(help="Set exposure, white point, levels, contrast, gamma and saturation.", demand=as_demanded)
+def tone(
+    picture: Picture,
+    *,
+    exposure: Annotated[float, Option("stops: 1 doubles the light", minimum=-10, maximum=10)] = 0,
+    white_point: Annotated[str, Option("colour that is to look white: a name or #rrggbb")] = "white",
+    black_level: Annotated[float, Option("sRGB value that becomes black", minimum=0, maximum=1)] = 0,
+    white_level: Annotated[float, Option("sRGB value that becomes white", minimum=0, maximum=1)] = 1,
+    contrast: Annotated[float, Option("slope at middle grey; black and white stay", minimum=0.1, maximum=10)] = 1,
+    gamma: Annotated[float, Option("above 1 lightens the middle tones", minimum=0.1, maximum=10)] = 1,
+    saturation: Annotated[float, Option("0 is grey, 1 as it was", minimum=0, maximum=10)] = 1,
+) -> Picture:
+    """Set a picture's tone. The steps follow each other in the order of the options.
+
+    Parameters
+    ----------
+    picture
+        Any size.
+    exposure
+        Multiplies the light by a power of two; what goes beyond white is white.
+    white_point
+        This colour becomes neutral grey of the same luminance, all others move along (Bradford's adaptation).
+    black_level, white_level
+        These sRGB values, as shares of full drive, become black and white; what lies outside is cut off.
+    contrast
+        Slope of an S-shaped curve of sRGB values through black, one half and white; below 1 it flattens.
+    gamma
+        The sRGB values are raised to 1/gamma.
+    saturation
+        Multiplies the distance from grey of the same luminance, as far as the colour can be shown.
+
+    Returns
+    -------
+    Picture
+        0 to 1; the very same one when no option changes anything.
+
+    Raises
+    ------
+    PictureError
+        When the levels are the wrong way round, or the white point is black.
+    """
+    if black_level >= white_level:
+        raise PictureError(f"black_level {black_level:g} must lie below white_level {white_level:g}; set them apart")
+    pixels = picture.pixels
+    white = linear_colour(white_point, option="white_point")
+    if not (white == white[0]).all():
+        pixels = np.clip(pixels @ _adaptation(white).T.astype(np.float32), 0, 1)
+    elif white[0] == 0:
+        raise PictureError(f'white_point = "{white_point}" has no light; name the colour of something white')
+    if exposure != 0:
+        pixels = np.minimum(pixels * np.float32(2.0**exposure), 1)
+    if (black_level, white_level, contrast, gamma) != (0, 1, 1, 1):
+        encoded = srgb_from_linear(pixels)
+        encoded = np.clip((encoded - black_level) / (white_level - black_level), 0, 1)
+        pixels = linear_from_srgb(_contrasted(encoded, contrast) ** (1 / gamma)).astype(np.float32)
+    if saturation != 1:
+        grey = luminance_of(pixels)
+        pixels = coloured(grey, np.float32(saturation) * (pixels - grey[..., np.newaxis]))
+    return picture.with_pixels(pixels)
+
+
+def _contrasted(encoded: Float64, slope: float) -> Float64:
+    """Bend about one half: two powers that meet there with the given slope."""
+    if slope == 1:
+        return encoded
+    half = 0.5 * (2 * np.minimum(encoded, 1 - encoded)) ** slope
+    bent: Float64 = np.where(encoded < 0.5, half, 1 - half)
+    return bent
+
+
+def _adaptation(white: Float32) -> Float64:
+    """Give the matrix of linear sRGB that makes a colour neutral and keeps its luminance."""
+    cones = _CONES @ _XYZ_OF_RGB
+    seen = cones @ (white / (white @ _XYZ_OF_RGB[1]))
+    matrix: Float64 = np.linalg.inv(cones) @ np.diag((cones @ np.ones(3)) / seen) @ cones
+    return matrix
