@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Memory
+from ladderlight.board.blanking import fill_blanking
 from ladderlight.board.scan import addresses, is_direct
 from ladderlight.errors import ArrangementError
 from ladderlight.pictures import Contents, MemoryContents
@@ -54,6 +56,20 @@ def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] =
         tile_sets=tuple(tile_set for part in contents for tile_set in part.tile_sets),
         notes=tuple(note for part in contents for note in part.notes),
     )
+
+
+def darken(contents: Contents, board: Board) -> Contents:
+    """Fill the words that only blanking reads with black, in the banks that hold pictures.
+
+    Where the board darkens itself during blanking, the contents stay as they are.
+    """
+    given = {name: (memory.words, memory.written) for name, memory in contents.memories.items()}
+    banks = sorted({placed.bank for placed in contents.pictures})
+    filled = fill_blanking(board, given, banks)
+    if filled is given:
+        return contents
+    memories = {name: MemoryContents(words=words, written=written) for name, (words, written) in filled.items()}
+    return replace(contents, memories=memories)
 
 
 def _refuse_misfit(memory: Memory, new: MemoryContents, stage: str) -> None:

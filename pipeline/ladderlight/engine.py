@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from ladderlight.board import Board
-from ladderlight.contents import merge
+from ladderlight.contents import darken, merge
 from ladderlight.devicefiles import name_files
 from ladderlight.errors import BuildError, LadderlightError, PictureError, StageFailure
 from ladderlight.pictures import CodedPicture, Contents, DeviceFile, Picture
@@ -98,10 +98,10 @@ class Chain:
         return demand
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
-        """Run the arrangement stages over all coded pictures and merge what they place."""
+        """Run the arrangement stages over all coded pictures, merge what they place, and keep blanking dark."""
         uses = list(self._uses(Kind.ARRANGEMENT))
         parts = [self._run(use, coded, use.options, "the pictures") for use in uses]
-        return merge(parts, self.board, stages=[use.declaration.name for use in uses])
+        return darken(merge(parts, self.board, stages=[use.declaration.name for use in uses]), self.board)
 
     def emit(self, contents: Contents) -> list[DeviceFile]:
         """Run the emission stages, and put the project's name into the file names.

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from ladderlight import ArrangementError, Contents, MemoryContents, Origin, PlacedPicture
-from ladderlight.contents import merge
+from ladderlight.contents import darken, merge
 
 
 def part_of(board, places, *, mask=0x3F, pictures=()):
@@ -71,3 +73,14 @@ def test_contents_of_another_size_or_width_are_refused(board):
         merge([short], board)
     with pytest.raises(ArrangementError, match="wider than its 8 bits"):
         merge([part_of(board, {0: 0x100}, mask=0x1FF)], board)
+
+
+def test_blanking_is_filled_with_black_in_the_banks_in_use(make_board, memory):
+    board = make_board(memory(address=["x2-x9", "y2-y9", "bank0"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C020"))
+    placed = PlacedPicture(origin=Origin(name="a", source="a.png"), bank=1)
+    contents = part_of(board, {0x10000: 0x3F}, pictures=(placed,))
+    words = darken(contents, board).memories["picture"].words
+    assert words[0x10000] == 0xFF  # the picture
+    assert words[0x10000 + 160] == 0xC0  # count 640, beside it
+    assert words[160] == 0xFF  # a bank that is not in use
+    assert darken(contents, replace(board, blanking="gate")) is contents
