@@ -11,6 +11,7 @@ from PIL import Image
 from ladderlight import Board, Origin, Picture
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.kernels import KERNELS
+from ladderlight_stages.reductions.variable import coefficients
 
 # Each figure as it stands in the paper, X the current pixel, numerators over the divisor; sources beside each.
 PUBLISHED = {
@@ -86,3 +87,26 @@ def test_floyd_steinberg_keeps_the_mean_of_a_grey_ramp_as_pillow_does(black_and_
         # and so in every part of the ramp, 16 columns at a time
         parts = ours.reshape(256, 16, 16).mean(axis=(0, 2)) - theirs.reshape(256, 16, 16).mean(axis=(0, 2))
         assert np.abs(parts).max() < 0.02
+
+
+# Rows of the published tables: level, ahead, down and behind, down.
+# V. Ostromoukhov, A simple and efficient error-diffusion algorithm, SIGGRAPH 2001, coefficient table.
+OSTROMOUKHOV = [(0, 13, 0, 5), (4, 8, 0, 5), (22, 3, 2, 1), (42, 13, 9, 6), (126, 395, 104, 101), (127, 4, 1, 1)]
+# B. Zhou and X. Fang, Improving mid-tone quality of variable-coefficient error diffusion using threshold modulation,
+# SIGGRAPH 2003, key levels; and the strength of the modulation.
+ZHOU_FANG = [(0, 13, 0, 5), (22, 46613, 31917, 21469), (64, 36411, 43219, 20369), (127, 35269, 36066, 28664)]
+MODULATION = [(0, 0.0), (44, 0.34), (64, 0.5), (85, 1.0), (95, 0.17), (102, 0.5), (107, 0.7), (112, 0.79), (127, 1.0)]
+
+
+@pytest.mark.parametrize(("name", "rows"), [("ostromoukhov", OSTROMOUKHOV), ("zhou_fang", ZHOU_FANG)])
+def test_variable_coefficients_are_as_published(name: str, rows: list[tuple[int, int, int, int]]) -> None:
+    for level, *weights in rows:
+        expected = np.array(weights) / sum(weights)
+        np.testing.assert_allclose(coefficients(name).shares[level], expected, atol=1e-12)
+        np.testing.assert_allclose(coefficients(name).shares[255 - level], expected, atol=1e-12)
+
+
+def test_threshold_modulation_is_as_published() -> None:
+    for level, strength in MODULATION:
+        assert coefficients("zhou_fang").modulation[level] == pytest.approx(strength)
+    assert not coefficients("ostromoukhov").modulation.any()

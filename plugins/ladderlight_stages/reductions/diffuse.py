@@ -14,6 +14,7 @@ from ladderlight_stages.reductions.lattice_loops import SHARE_BITS, diffuse_latt
 from ladderlight_stages.reductions.lattice_tables import UNITS, LatticeTables, lattice_tables
 from ladderlight_stages.reductions.palette_loops import diffuse_palette
 from ladderlight_stages.reductions.palette_tables import PaletteTables, palette_tables
+from ladderlight_stages.reductions.variable import VARIABLE, diffuse_variably
 
 KernelName = Literal[
     "floyd_steinberg",
@@ -28,6 +29,8 @@ KernelName = Literal[
     "shiau_fan",
     "shiau_fan_wide",
     "stevenson_arce",
+    "ostromoukhov",
+    "zhou_fang",
 ]
 
 
@@ -72,8 +75,12 @@ def diffuse(
     codes = exact_codes(picture.pixels, board.palette)
     if codes is not None:
         return picture.coded(codes)
-    shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
     serpentine = scan == "serpentine"
+    if weights is None and kernel in VARIABLE:
+        return picture.coded(
+            diffuse_variably(picture.pixels, board.palette, kernel, strength, error_limit, serpentine=serpentine)
+        )
+    shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
     lattice = lattice_tables(board.palette)
     if lattice is not None:
         return picture.coded(_on_lattice(picture.pixels, lattice, shares, strength, serpentine=serpentine))

@@ -15,6 +15,8 @@ UNITS = 1 << 18
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 """Share of each primary in luminance (IEC 61966-2-1, BT.709 primaries)."""
 
+Gun = tuple[NDArray[np.float64], NDArray[np.uint16]]
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LatticeTables:
@@ -41,22 +43,33 @@ def is_grey(palette: Palette) -> bool:
     return bool((linear[:, :1] == linear).all())
 
 
-@lru_cache(maxsize=8)
-def lattice_tables(palette: Palette) -> LatticeTables | None:
-    """Make the tables; None for a board whose guns depend on each other."""
-    grey = is_grey(palette)
-    if grey:
-        nothing = (np.zeros(1), np.zeros(1, dtype=np.uint16))
-        guns = [(palette.linear[:, 0], np.arange(len(palette), dtype=np.uint16)), nothing, nothing]
-    elif palette.lattice is None:
+def guns_of(palette: Palette) -> list[Gun] | None:
+    """Give each gun's levels, ascending, and their codes; on a grey board luminance and two idle guns.
+
+    None for a board whose guns depend on each other.
+    """
+    if is_grey(palette):
+        idle = (np.zeros(1), np.zeros(1, dtype=np.uint16))
+        return [_distinct(palette.linear[:, 0], np.arange(len(palette), dtype=np.uint16)), idle, idle]
+    if palette.lattice is None:
         return None
-    else:
-        guns = list(zip(palette.lattice.levels, palette.lattice.codes, strict=True))
-    guns = [_distinct(*gun) for gun in guns]
+    return [_distinct(*gun) for gun in zip(palette.lattice.levels, palette.lattice.codes, strict=True)]
+
+
+@lru_cache(maxsize=8)
+def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> LatticeTables | None:
+    """Make the tables; None for a board whose guns depend on each other.
+
+    ``error`` is the largest error there can be, as a share of a gun's largest step: half where the nearest level is
+    always taken. ``fineness`` is how many bins a gun's smallest step has at least, as far as units allow.
+    """
+    guns = guns_of(palette)
+    if guns is None:
+        return None
     least = min((np.diff(light).min() for light, _ in guns if len(light) > 1), default=1.0)
-    shift = int(np.clip(np.floor(np.log2(least * UNITS / 16)), 2, 12))
+    shift = int(np.clip(np.floor(np.log2(least * UNITS / fineness)), 2, 12))
     width = 2.0**shift / UNITS
-    margins = [(np.diff(light).max(initial=0.0) / 2 + 3 * width) for light, _ in guns]
+    margins = [(np.diff(light).max(initial=0.0) * error + 3 * width) for light, _ in guns]
     bins = max(
         int(np.ceil((light[-1] - light[0] + 2 * margin) / width)) + 2
         for (light, _), margin in zip(guns, margins, strict=True)
@@ -74,10 +87,10 @@ def lattice_tables(palette: Palette) -> LatticeTables | None:
         chosen = np.searchsorted((counted[1:] + counted[:-1]) / 2, centres)
         chosen[(counted >> shift)[::-1]] = np.arange(len(counted))[::-1]
         levels[gun], codes[gun] = counted[chosen], bits[chosen]
-    return LatticeTables(grey=grey, limits=limits, shift=shift, levels=levels, codes=codes)
+    return LatticeTables(grey=is_grey(palette), limits=limits, shift=shift, levels=levels, codes=codes)
 
 
-def _distinct(light: NDArray[np.float64], codes: NDArray[np.uint16]) -> tuple[NDArray[np.float64], NDArray[np.uint16]]:
+def _distinct(light: NDArray[np.float64], codes: NDArray[np.uint16]) -> Gun:
     """Sort levels, ascending; of several codes with the same light keep the lowest."""
     order = np.lexsort((codes, light))
     light, codes = light[order], codes[order]

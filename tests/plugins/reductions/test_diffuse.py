@@ -11,7 +11,9 @@ from ladderlight import Board, Origin, Picture, PictureError
 from ladderlight.board import linear_from_srgb
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.kernels import KERNELS
+from ladderlight_stages.reductions.variable import VARIABLE
 
+NAMES = [*KERNELS, *VARIABLE]
 BoardMaker = Callable[..., Board]
 
 
@@ -90,12 +92,13 @@ def test_a_coded_picture_reduced_again_is_unchanged(boards: dict[str, Board], na
 def test_a_colour_of_the_board_keeps_its_code_beside_others(boards: dict[str, Board], name: str) -> None:
     """One pixel of another colour defeats the short cut for exact pictures; the loops themselves must be exact."""
     board = boards[name]
-    for code in range(0, len(board.palette), max(1, len(board.palette) // 9)):
+    for code in range(0, len(board.palette), max(1, len(board.palette) // 5)):
         pixels = np.broadcast_to(board.palette.linear[code], (90, 120, 3)).copy()
         pixels[-1, -1] = (0.3, 0.2, 0.4)
-        codes = diffuse(picture(pixels), board, scan="raster").codes
         same = (board.palette.linear == board.palette.linear[code]).all(axis=1)
-        assert (codes[:-1] == np.flatnonzero(same)[0]).all()
+        for kernel in ("floyd_steinberg", "ostromoukhov"):
+            codes = diffuse(picture(pixels), board, scan="raster", kernel=kernel).codes
+            assert (codes[:-1] == np.flatnonzero(same)[0]).all()
 
 
 def test_an_indexed_picture_in_the_boards_8_bit_colours_keeps_its_codes(board: Board) -> None:
@@ -105,7 +108,7 @@ def test_an_indexed_picture_in_the_boards_8_bit_colours_keeps_its_codes(board: B
 
 
 @pytest.mark.parametrize("scan", ["serpentine", "raster"])
-@pytest.mark.parametrize("kernel", [name for name in KERNELS if name != "atkinson"])
+@pytest.mark.parametrize("kernel", [name for name in NAMES if name != "atkinson"])
 @pytest.mark.parametrize("name", BOARDS)
 def test_the_mean_level_of_a_ramp_is_kept(boards: dict[str, Board], name: str, kernel: str, scan: str) -> None:
     board = boards[name]
@@ -183,7 +186,7 @@ def test_light_beyond_the_boards_does_not_bleed(boards: dict[str, Board]) -> Non
 
 
 @pytest.mark.parametrize("shape", [(1, 1), (1, 7), (7, 1), (2, 2), (3, 5)])
-@pytest.mark.parametrize("kernel", KERNELS)
+@pytest.mark.parametrize("kernel", NAMES)
 def test_small_pictures(boards: dict[str, Board], shape: tuple[int, int], kernel: str) -> None:
     for board in boards.values():
         codes = diffuse(picture(np.full((*shape, 3), 0.4)), board, kernel=kernel).codes
@@ -197,8 +200,9 @@ def test_not_a_number_and_light_out_of_range_do_no_harm(boards: dict[str, Board]
     pixels[3, 3], pixels[5, 5], pixels[7, 7], pixels[9, 9] = np.nan, np.inf, -np.inf, 1e9
     with np.errstate(invalid="ignore", over="ignore"):
         for board in boards.values():
-            codes = diffuse(picture(pixels), board).codes
-            assert codes.max() < len(board.palette)
+            for kernel in ("floyd_steinberg", "zhou_fang"):
+                codes = diffuse(picture(pixels), board, kernel=kernel).codes
+                assert codes.max() < len(board.palette)
 
 
 def test_of_several_codes_with_one_colour_the_lowest_is_used(
@@ -250,3 +254,11 @@ def test_read_only_and_strided_pixels_are_taken(board: Board) -> None:
     strided = np.asfortranarray(pixels)
     np.testing.assert_array_equal(diffuse(picture(strided), board).codes, expected)
     np.testing.assert_array_equal(pixels, np.random.default_rng(8).random((40, 50, 3)).astype(np.float32))
+
+
+def test_every_kernel_has_a_name_in_the_recipe() -> None:
+    from typing import get_args
+
+    from ladderlight_stages.reductions.diffuse import KernelName
+
+    assert list(get_args(KernelName)) == NAMES

@@ -1,0 +1,128 @@
+"""Error diffusion whose coefficients depend on the level of the picture: the published tables and their use.
+
+The tables are for two levels, 0 and 255. Between two neighbouring levels of a gun they are used as between those two.
+Where the guns depend on each other they are read at each gun's own light, and the threshold is not modulated.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Palette
+from ladderlight_stages.reductions.lattice_loops import SHARE_BITS
+from ladderlight_stages.reductions.lattice_tables import UNITS, LatticeTables, guns_of, lattice_tables
+from ladderlight_stages.reductions.palette_tables import palette_tables
+from ladderlight_stages.reductions.variable_loops import diffuse_variable, diffuse_variable_palette
+
+Floats = NDArray[np.float64]
+VARIABLE = ("ostromoukhov", "zhou_fang")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Coefficients:
+    """By level 0 to 255: ``shares`` float64 (256, 3), ahead, down and behind, down; ``modulation`` float64 (256,)."""
+
+    shares: Floats
+    modulation: Floats
+
+
+@cache
+def coefficients(name: str) -> Coefficients:
+    """Read a published table.
+
+    ``"ostromoukhov"``: V. Ostromoukhov, A simple and efficient error-diffusion algorithm, SIGGRAPH 2001.
+    ``"zhou_fang"``: B. Zhou and X. Fang, Improving mid-tone quality of variable-coefficient error diffusion using
+    threshold modulation, SIGGRAPH 2003.
+    """
+    if name == "ostromoukhov":
+        table, strength = _read("variable_coefficients_2001.csv"), np.zeros((1, 2))
+    else:
+        table, strength = _read("threshold_modulated_2003.csv"), _read("threshold_modulation_strength_2003.csv")
+    weights = table[:, 1:] / table[:, 1:].sum(axis=1, keepdims=True)
+    half = np.arange(128)
+    rows = np.stack([np.interp(half, table[:, 0], weights[:, column]) for column in range(3)], axis=1)
+    modulation = np.interp(half, strength[:, 0], strength[:, 1])
+    # both mirror at the middle: level i above 127 is level 255 - i
+    return Coefficients(
+        shares=np.concatenate([rows, rows[::-1]]), modulation=np.concatenate([modulation, modulation[::-1]])
+    )
+
+
+def _read(name: str) -> Floats:
+    text = (files("ladderlight_stages.reductions") / "data" / name).read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if line and not line.startswith("#")]
+    return np.array([[float(entry) for entry in line.split(",")] for line in lines[1:]])
+
+
+def diffuse_variably(
+    pixels: NDArray[np.float32], palette: Palette, name: str, strength: float, error_limit: float, *, serpentine: bool
+) -> NDArray[np.uint16]:
+    """Reduce pixels, float32 (height, width, 3) of linear light, with one of the published tables."""
+    codes: NDArray[np.uint16]
+    lattice = _tables(palette)
+    if lattice is not None:
+        shares, noise = _by_bin(palette, name, strength)
+        codes = diffuse_variable(
+            lattice.fit(pixels),
+            UNITS,
+            lattice.limits,
+            lattice.shift,
+            lattice.levels,
+            lattice.codes,
+            shares,
+            noise,
+            serpentine,
+        )
+        return codes
+    tables = palette_tables(palette, error_limit)
+    codes = diffuse_variable_palette(
+        np.require(pixels, np.float32, ["C", "A", "W"]),
+        tables.transform,
+        tables.start,
+        tables.top,
+        tables.bins,
+        tables.colours,
+        tables.codes,
+        tables.cells,
+        tables.lists,
+        _whole(coefficients(name).shares * strength),
+        serpentine,
+    )
+    return codes
+
+
+def _tables(palette: Palette) -> LatticeTables | None:
+    # a threshold moved up by half a step doubles the largest error; the published tables have 256 levels
+    return lattice_tables(palette, 1.0, 512)
+
+
+@lru_cache(maxsize=8)
+def _by_bin(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Give shares and noise for each gun and bin of light, as ``diffuse_variable`` takes them."""
+    table = coefficients(name)
+    tables, guns = _tables(palette), guns_of(palette)
+    assert tables is not None and guns is not None  # noqa: S101 - the caller has seen to it
+    bins = tables.levels.shape[1]
+    shares = np.empty((3, bins, 3), dtype=np.int32)
+    noise = np.empty((3, bins), dtype=np.int32)
+    for gun, (light, _) in enumerate(guns):
+        centres = tables.limits[gun, 2] + (np.arange(bins) + 0.5) * 2**tables.shift / UNITS
+        below = np.clip(np.searchsorted(light, centres, side="right") - 1, 0, max(len(light) - 2, 0))
+        steps = np.append(np.diff(light), 0.0)[: max(len(light) - 1, 1)]
+        share = np.clip((centres - light[below]) / np.maximum(steps[below], 1e-9), 0.0, 1.0)
+        level = np.rint(share * 255).astype(np.intp)
+        shares[gun] = _whole(table.shares[level] * strength)
+        noise[gun] = np.rint(table.modulation[level] * steps[below] * (128 / 255) * UNITS)
+    return shares, noise
+
+
+def _whole(shares: Floats) -> NDArray[np.int32]:
+    """Count shares, (..., 3), in units of 2**-SHARE_BITS; what rounding leaves goes to the last."""
+    whole = np.rint(shares * (1 << SHARE_BITS)).astype(np.int32)
+    whole[..., 2] += np.rint(shares.sum(axis=-1) * (1 << SHARE_BITS)).astype(np.int32) - whole.sum(axis=-1)
+    return whole
