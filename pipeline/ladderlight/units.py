@@ -54,6 +54,8 @@ UNITS = {
 }
 _ALIASES = {"ohms": "ohm", "\u03a9": "ohm", "\u2126": "ohm", "seconds": "s", "hertz": "Hz", "volt": "V", "volts": "V"}
 
+DATE = "a date or time"
+"""The key that a TOML date has on its way through JSON, which has no dates."""
 _NUMBER = re.compile(
     r"(?P<number>[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,2})?)\s*(?P<suffix>[^\d\s.,][^\d\s]*)?", re.ASCII
 )
@@ -150,6 +152,8 @@ def unit_of(name: str) -> Unit:
 
 def named(value: object) -> str:
     """Show a value as a recipe writes it."""
+    if isinstance(value, dict) and set(value) == {DATE}:
+        return DATE
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, dict):

@@ -6,8 +6,9 @@ import pytest
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ladderlight import CodedPicture, Option, Picture, stage
+from ladderlight.annotations import Described, Example
 from ladderlight.stages import StageDeclaration, declaration_of
-from ladderlight.validation import Described, Example, KeyName, as_json, model_of_options, problems_of
+from ladderlight.validation import KeyName, as_json, model_of_options, problems_of
 
 
 @stage(help="Paint.")
@@ -200,7 +201,9 @@ def test_brackets_of_headings() -> None:
 
 def test_a_key_that_belongs_elsewhere() -> None:
     raw = {"chip": {"pins": [{"line": "a"}, {"line": "b"}]}, "delay": 1}
-    assert complaints(raw) == [(("delay",), "the recipe has no key 'delay'; it belongs in [[chip.pins]]")]
+    assert complaints(raw) == [
+        (("delay",), "the recipe has no key 'delay'; it belongs in [[chip.pins]] or [[chips.pins]]")
+    ]
 
 
 def test_reductions_are_checked_alike() -> None:

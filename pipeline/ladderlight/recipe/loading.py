@@ -184,6 +184,8 @@ def _output(raw: Mapping[str, Any], folder: Path, files: list[PictureFile], repo
     written = dig(raw, "project", "output")
     output = (folder / (written if isinstance(written, str) else "out")).resolve()
     where = ("project", "output")
+    if report.has(*where):
+        return output
     if output.is_file():
         _add(report, where, f"output {written!r} is a file", "name a folder")
     elif folder == output or output in folder.parents:

@@ -66,6 +66,8 @@ def read_document(path: Path, shown: str) -> Document:
         raise UnreadableError(f"{shown}:{error.lineno}:{error.colno}: {what}; {action}") from None
 
 
+_MANY = ("stage", "picture", "memory")
+"""Tables of which a recipe may have several."""
 _CURLY = tuple("\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb")
 """Quotes that word processors put in."""
 _ADVICE = (
@@ -75,7 +77,7 @@ _ADVICE = (
     ("Cannot mutate immutable", "{subject} is complete where it was first written", "put its keys together there"),
     ("Expected newline", "something is left over at the end of the line", "put a text in quotes; one key to a line"),
     ("Expected '='", "a key must be followed by =", 'write key = "value"'),
-    ("Expected ']'", "the heading is not closed", "end it with as many ] as it begins with ["),
+    ("Expected ']", "the heading is not closed", "end it with as many ] as it begins with ["),
     ("Unclosed array", "the list is not closed", "put a comma between entries and ] at the end"),
     ("Unclosed inline table", "the table is not closed", "put a comma between keys and } at the end"),
     ("Duplicate inline table key", "this key has a value already", "keep one of the two"),
@@ -84,12 +86,15 @@ _ADVICE = (
     ("Illegal character '\\n'", "the text is not closed", "end it with the quote that it begins with"),
     ("Illegal character", "a character that cannot be seen must not be there", "delete it"),
     ("Unescaped '\\'", "a \\ in double quotes begins an escape", "put the text in single quotes or write \\\\"),
+    ("Invalid initial character", "this is no key", 'write key = "value"; put an unusual key in quotes'),
     ("Invalid statement", "this is neither a key nor a heading", 'write key = "value" or [heading]'),
 )
 
 
 def _in_words(error: tomli.TOMLDecodeError) -> tuple[str, str]:
     subject = ".".join(re.findall(r"'([^']*)'", error.msg))
+    if error.msg.startswith("Cannot declare") and subject.rpartition(".")[2] in _MANY:
+        return f"[{subject}] is there already", f"write [[{subject}]], with two brackets, for each"
     for start, what, action in _ADVICE:
         if error.msg.startswith(start):
             return what.format(subject=f"[{subject}]"), action

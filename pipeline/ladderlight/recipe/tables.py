@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
+from ladderlight.annotations import Described, Example
 from ladderlight.recipe.values import (
     AddressEntry,
     DataEntry,
@@ -27,7 +28,7 @@ from ladderlight.recipe.values import (
     either,
     ladder_lines,
 )
-from ladderlight.validation import Described, Example, refuse_boolean
+from ladderlight.validation import refuse_boolean
 
 Text = Annotated[str, StringConstraints(min_length=1)]
 Part = Annotated[int, Field(ge=1, le=16384)]

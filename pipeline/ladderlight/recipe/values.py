@@ -13,11 +13,12 @@ from pydantic import AfterValidator, BaseModel, PlainValidator, TypeAdapter, Wit
 from pydantic_core import CoreSchema
 from pydantic_core.core_schema import no_info_plain_validator_function
 
+from ladderlight.annotations import Described
 from ladderlight.board import MODES, PARTS
 from ladderlight.board.lines import LineSyntaxError, Signal, expand, expand_names, line
 from ladderlight.errors import nearest_word
-from ladderlight.units import MisfitError, exact_quantity, named, unit_of
-from ladderlight.validation import Described, as_json
+from ladderlight.units import DATE, MisfitError, exact_quantity, named, unit_of
+from ladderlight.validation import as_json
 
 LARGEST_MEMORY = 1 << 26
 """Words; far beyond any parallel memory, and still small enough to be held at once."""
@@ -80,11 +81,17 @@ def either(scalar: Any, table: type[BaseModel]) -> PlainValidator:
         return TypeAdapter(scalar)
 
     def read(value: object) -> Any:
+        _refuse_date(value)
         if isinstance(value, dict):
             return table.model_validate_json(as_json(value), strict=True)
         return adapter().validate_json(as_json(value), strict=True)
 
     return PlainValidator(read, json_schema_input_type=scalar | table)
+
+
+def _refuse_date(value: object) -> None:
+    if named(value) == DATE:  # which is a table to JSON
+        raise MisfitError(f"is {DATE}", "")
 
 
 def channel(table: type[BaseModel]) -> PlainValidator:
@@ -95,6 +102,7 @@ def channel(table: type[BaseModel]) -> PlainValidator:
         return TypeAdapter(dict[LineName, Ohms])
 
     def read(value: object) -> Any:
+        _refuse_date(value)
         if isinstance(value, dict) and {"r2r", "lines"} & set(value):
             return table.model_validate_json(as_json(value), strict=True)
         if value == {}:
@@ -109,7 +117,10 @@ def known(what: str, words: Collection[str], otherwise: str = "") -> AfterValida
 
     def check(text: str) -> str:
         if text not in words:
-            raise MisfitError(f"is {text!r}, which is no {what} known here", nearest_word(text, words) + otherwise)
+            hint = nearest_word(text, words)
+            if otherwise:
+                hint += f" Otherwise {otherwise}" if hint.endswith("?") else f", or {otherwise}"
+            raise MisfitError(f"is {text!r}, which is no {what} known here", hint)
         return text
 
     return AfterValidator(check)
@@ -120,7 +131,7 @@ def _enum(words: Collection[str]) -> WithJsonSchema:
 
 
 ModeName = Annotated[str, known("mode", MODES), _enum(MODES)]
-PartNumber = Annotated[str, known("part", PARTS, " Otherwise give words and width instead of part"), _enum(PARTS)]
+PartNumber = Annotated[str, known("part", PARTS, "give words and width instead of part"), _enum(PARTS)]
 
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 
