@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from ladderlight.board.network import GROUND, Driver, Network, Resistor, Solution
 
 GUNS = ("red", "green", "blue")
+LOAD = "load"
+"""Name of the monitor's resistance among a channel's resistors."""
 
 Response = Literal["srgb", "tube"]
 
@@ -77,18 +79,27 @@ class Ladder:
         return tuple(dict.fromkeys(line for channel in self.channels for line in channel.lines))
 
     def resistors_of(self, channel: Channel) -> tuple[Resistor, ...]:
-        """Give a channel's resistors, the load last. The output is the node of the channel's name."""
-        load = Resistor(a=channel.name, b=GROUND, ohms=self.load / len(channel.guns))
-        if channel.r2r is None:
-            inputs = (Resistor(a=pin(line), b=channel.name, ohms=ohms) for line, ohms in channel.resistors.items())
-            return (*inputs, load)
-        steps = [f"{channel.name}:{step}" for step in range(len(channel.lines) - 1)] + [channel.name]
-        rungs = [
-            Resistor(a=pin(line), b=step, ohms=ohms)
+        """Give a channel's resistors, the load last. The output is the node of the channel's name.
+
+        They are named after their lines; in R-2R also ``rail 1`` and so on and ``termination``; and ``load``.
+        """
+        load = Resistor(a=channel.name, b=GROUND, ohms=self.load / len(channel.guns), name=LOAD)
+        last = len(channel.lines) - 1
+        steps = [channel.name] * (last + 1)
+        if channel.r2r is not None:
+            steps[:last] = [f"{channel.name}:{step}" for step in range(last)]
+        rungs = (
+            Resistor(a=pin(line), b=step, ohms=ohms, name=line)
             for (line, ohms), step in zip(channel.resistors.items(), steps, strict=True)
-        ]
-        rails = [Resistor(a=a, b=b, ohms=channel.r2r) for a, b in pairwise(steps)]
-        return (*rungs, *rails, Resistor(a=steps[0], b=GROUND, ohms=2 * channel.r2r), load)
+        )
+        if channel.r2r is None:
+            return (*rungs, load)
+        rails = (
+            Resistor(a=a, b=b, ohms=channel.r2r, name=f"rail {number}")
+            for number, (a, b) in enumerate(pairwise(steps), start=1)
+        )
+        termination = Resistor(a=steps[0], b=GROUND, ohms=2 * channel.r2r, name="termination")
+        return (*rungs, *rails, termination, load)
 
     def groups(self) -> Iterator[tuple[tuple[Channel, ...], tuple[str, ...]]]:
         """Yield the channels that share lines together, with their lines."""

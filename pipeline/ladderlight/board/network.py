@@ -36,6 +36,7 @@ class Resistor:
     a: str
     b: str
     ohms: float
+    name: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

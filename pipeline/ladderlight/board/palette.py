@@ -37,6 +37,16 @@ def linear_from_tube(drive: NDArray[np.floating], *, black: float = 0.0) -> NDAr
     return light
 
 
+def light_of(drive: NDArray[np.floating], ladder: Ladder) -> NDArray[np.float64]:
+    """Light that a ladder's monitor shows at a drive of 0 to 1, as a share of its white."""
+    return linear_from_tube(drive, black=ladder.tube_black) if ladder.response == "tube" else linear_from_srgb(drive)
+
+
+def srgb8_of(linear: NDArray[np.floating]) -> NDArray[np.uint8]:
+    """Encode linear light, 0 to 1, as 8-bit sRGB."""
+    return np.rint(srgb_from_linear(linear) * 255).astype(np.uint8)
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Lattice:
     """A palette whose channels are independent: each gun's levels, and the code bits that choose among them.
@@ -73,14 +83,12 @@ class Palette:
     @cached_property
     def linear(self) -> NDArray[np.float64]:
         """Colours in linear light, float64 (codes, 3), 0 to 1."""
-        if self.ladder.response == "tube":
-            return linear_from_tube(self.drive, black=self.ladder.tube_black)
-        return linear_from_srgb(self.drive)
+        return light_of(self.drive, self.ladder)
 
     @cached_property
     def srgb8(self) -> NDArray[np.uint8]:
         """Colours as 8-bit sRGB, uint8 (codes, 3): what an sRGB monitor needs to show the same light."""
-        return np.rint(srgb_from_linear(self.linear) * 255).astype(np.uint8)
+        return srgb8_of(self.linear)
 
     def hex_of(self, code: int) -> str:
         """Give a code's colour as ``#rrggbb``."""

@@ -1,0 +1,103 @@
+"""Resistances that can be bought: the preferred values of IEC 60063, alone or two together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+import eseries
+import numpy as np
+from numpy.typing import NDArray
+
+Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
+SERIES: tuple[Series, ...] = get_args(Series)
+
+SMALLEST, LARGEST = 10.0, 1e6
+"""Ohms from and to which values are considered: what small through-hole resistors come in (common practice)."""
+
+Joined = Literal["single", "series", "parallel"]
+_JOINED: tuple[Joined, ...] = get_args(Joined)
+_SAME_DIGITS = 12
+
+
+@dataclass(frozen=True, kw_only=True)
+class Assembly:
+    """What takes the place of one resistor: a single one, or two in series or in parallel."""
+
+    ohms: float
+    parts: tuple[float, ...]
+    joined: Joined = "single"
+
+    def __str__(self) -> str:
+        """Give the parts as one reads them off a bill of materials: ``1500`` or ``1500 + 220``."""
+        return {"single": "", "series": " + ", "parallel": " || "}[self.joined].join(f"{part:g}" for part in self.parts)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Stock:
+    """The resistances to choose from, ascending, each once. Same-shaped arrays: ``first`` and ``second`` are the parts,
+    ``second`` 0 for a single resistor; ``joined`` the index of how they are joined.
+    """
+
+    ohms: NDArray[np.float64]
+    first: NDArray[np.float64]
+    second: NDArray[np.float64]
+    joined: NDArray[np.int8]
+
+    def __len__(self) -> int:
+        """Give the number of resistances."""
+        return len(self.ohms)
+
+    def assembly(self, index: int) -> Assembly:
+        """Describe one of the resistances."""
+        first, second = float(self.first[index]), float(self.second[index])
+        joined = _JOINED[self.joined[index]]
+        return Assembly(
+            ohms=float(self.ohms[index]), parts=(first,) if joined == "single" else (first, second), joined=joined
+        )
+
+
+def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: float = LARGEST) -> NDArray[np.float64]:
+    """List a series' values from ``smallest`` to ``largest`` ohms, ascending (IEC 60063)."""
+    mantissas = eseries.series(eseries.ESeries[series])
+    digits = len(str(mantissas[0])) - 1
+    first, last = int(np.floor(np.log10(smallest))), int(np.ceil(np.log10(largest)))
+    # Through the text, so that 3300 is 3300 and not the float beside it.
+    values = np.array([float(f"{m}e{decade - digits}") for decade in range(first, last + 1) for m in mantissas])
+    return values[(values >= smallest) & (values <= largest)]
+
+
+def series_tolerance(series: Series) -> float:
+    """Give the tolerance that a series is made for: 0.05 for E24."""
+    return float(eseries.tolerance(eseries.ESeries[series]))
+
+
+def stock_of(series: Series, *, pairs: bool = False, smallest: float = SMALLEST, largest: float = LARGEST) -> Stock:
+    """List what can be put in one resistor's place.
+
+    With ``pairs`` also any two values in series or in parallel, as far as they come out from ``smallest`` to
+    ``largest``. Of equal resistances the single resistor is kept, then the pair whose parts are most alike.
+    """
+    single = preferred_values(series, smallest=smallest, largest=largest)
+    ohms, first, second = [single], [single], [np.zeros_like(single)]
+    if pairs:
+        small, large = np.triu_indices(len(single))
+        a, b = single[small], single[large]
+        ohms += [a + b, a * b / (a + b)]
+        first += [a, a]
+        second += [b, b]
+    joined = np.repeat(np.arange(len(ohms), dtype=np.int8), [len(values) for values in ohms])
+    all_ohms, all_first, all_second = map(np.concatenate, (ohms, first, second))
+    unlike = np.where(joined == 0, 0.0, all_second / all_first)
+    rounded = _rounded(all_ohms)
+    order = np.lexsort((joined, unlike, rounded))
+    kept = order[np.concatenate([[True], np.diff(rounded[order]) > 0])]
+    kept = kept[(all_ohms[kept] >= smallest) & (all_ohms[kept] <= largest)]
+    return Stock(ohms=all_ohms[kept], first=all_first[kept], second=all_second[kept], joined=joined[kept])
+
+
+def _rounded(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Round to significant digits, so that sums that differ in their last bit count as one resistance."""
+    unit = 10.0 ** (np.floor(np.log10(values)) - _SAME_DIGITS + 1)
+    rounded: NDArray[np.float64] = np.rint(values / unit) * unit
+    return rounded
