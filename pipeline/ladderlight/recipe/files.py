@@ -78,7 +78,8 @@ def _nothing(folder: Path, pattern: str) -> tuple[str, str]:
     endings = Counter(item.suffix for item in around.iterdir() if item.is_file() and item.suffix)
     if not endings:
         return f"{pattern!r} matches no file", "check the pattern, or put the pictures there"
-    listed = ", ".join(f"{count} {ending}" for ending, count in endings.most_common(4))
+    most = sorted(endings.items(), key=lambda item: (-item[1], item[0]))[:4]
+    listed = ", ".join(f"{count} {ending}" for ending, count in most)
     return f"{pattern!r} matches no file", f"check the pattern; the folder holds {listed}"
 
 

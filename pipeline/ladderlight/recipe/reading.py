@@ -61,9 +61,10 @@ def read_document(path: Path, shown: str) -> Document:
         return Document(shown=shown, text=text.replace("\r\n", "\n"), data=tomli.loads(text))
     except tomli.TOMLDecodeError as error:
         what, action = _in_words(error)
+        line, column = _place(error)
         if error.doc[error.pos : error.pos + 1] in _CURLY:
             what, action = f"{error.doc[error.pos]} is not a quote of TOML", 'use straight quotes, "'
-        raise UnreadableError(f"{shown}:{error.lineno}:{error.colno}: {what}; {action}") from None
+        raise UnreadableError(f"{shown}:{line}:{column}: {what}; {action}") from None
 
 
 _MANY = ("stage", "picture", "memory")
@@ -89,6 +90,25 @@ _ADVICE = (
     ("Invalid initial character", "this is no key", 'write key = "value"; put an unusual key in quotes'),
     ("Invalid statement", "this is neither a key nor a heading", 'write key = "value" or [heading]'),
 )
+
+
+_TEXTS = re.compile(
+    r'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"""|\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|["\']',
+    re.DOTALL,
+)
+"""Closed texts and comments, and quotes that are not closed."""
+_QUOTES = ('"', "'", '"""', "'''")
+
+
+def _place(error: tomli.TOMLDecodeError) -> tuple[int, int]:
+    """Give line and column; of a text that is not closed, where it begins; of an escape, its backslash."""
+    at = error.pos
+    if error.msg.startswith("Unescaped"):
+        at = error.doc.rfind("\\", 0, at)
+    elif "not closed" in _in_words(error)[0] and "text" in _in_words(error)[0]:
+        at = next((match.start() for match in _TEXTS.finditer(error.doc) if match[0] in _QUOTES), at)
+    before = error.doc[:at]
+    return before.count("\n") + 1, at - before.rfind("\n")
 
 
 def _in_words(error: tomli.TOMLDecodeError) -> tuple[str, str]:

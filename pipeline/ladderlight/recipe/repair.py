@@ -72,17 +72,30 @@ class Repair:
                 self._forget_size(index)
 
     def _drop_unknown(self, where: Where) -> None:
-        table = dig(self.raw, *where[:-1])
+        if len(where) > 1 and where[0] != "memory":
+            self._drop_unknown_below(where)
+            return
+        # Of an inner table nothing is kept: the unknown key may be a misspelt one that must be there.
+        table, key = (self.raw, str(where[0])) if len(where) == 1 else (dig(self.raw, *where[:2]), str(where[2]))
         if isinstance(table, dict):
-            table.pop(where[-1], None)
-        key = str(where[-1])
+            table.pop(key, None)
         if where[0] == "memory" and len(where) == 3:
             self.doubtful |= {(int(where[1]), meant) for meant in get_close_matches(key, MemoryTable.model_fields, n=1)}
         elif where[0] == "memory":
-            self.doubtful.add((int(where[1]), str(where[2])))
-        elif where[0] != "ladder":
-            self.doubtful |= {(None, meant) for meant in get_close_matches(str(where[0]), BoardTable.model_fields, n=1)}
-        elif len(where) > 2 or get_close_matches(key, _CHANNELS, n=1):
+            self.doubtful.add((int(where[1]), key))
+        else:
+            self.doubtful |= {(None, meant) for meant in get_close_matches(key, BoardTable.model_fields, n=1)}
+
+    def _drop_unknown_below(self, where: Where) -> None:
+        if where[0] != "ladder":
+            self.replace(where[:1])
+            return
+        ladder, key = self.raw["ladder"], str(where[1])
+        if len(where) == 3 and isinstance(ladder.get(key), dict) and not {"r2r", "lines"} & set(ladder[key]):
+            ladder[key].pop(where[2], None)
+        else:
+            ladder.pop(key, None)
+        if get_close_matches(key, _CHANNELS, n=1):
             self.doubtful.add((None, "ladder"))
 
     def _replace_in_memory(self, where: Where) -> None:
