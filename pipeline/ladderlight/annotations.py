@@ -128,7 +128,14 @@ def example_of(annotation: Any, key: str) -> str:
     return example or f"it: {wanted(value)}"
 
 
-_TYPES = {int: "a whole number", float: "a number", str: "a text in quotes", bool: "true or false", dict: "a table"}
+_TYPES = {
+    int: "a whole number",
+    float: "a number",
+    str: "a text in quotes",
+    bytes: "a file name in quotes",
+    bool: "true or false",
+    dict: "a table",
+}
 
 
 def wanted(annotation: Any) -> str:

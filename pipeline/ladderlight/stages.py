@@ -332,7 +332,7 @@ def _type_text(annotation: Any, option: Option) -> str:
     return text
 
 
-_SIMPLE = {int: "whole number", float: "number", str: "text", bool: "true or false"}
+_SIMPLE = {int: "whole number", float: "number", str: "text", bytes: "file name", bool: "true or false"}
 _NUMBERS = {1: "one", 2: "two", 3: "three", 4: "four"}
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import traceback
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from ladderlight.errors import PluginError, Problem, nearest_word
@@ -80,10 +82,26 @@ def _defaults(names: Sequence[str], registry: StageRegistry, report: Report) -> 
         yield Link(declaration=declaration, raw={}, options={}, place=None)
 
 
-def problem_of(error: PluginError, where: tuple[str | int, ...]) -> Problem:
+def problem_of(error: PluginError, where: Where) -> Problem:
     """Give a plugin's error a place."""
     what, _, action = str(error).partition("; ")
     return Problem(where=where, what=what, action=action or "correct the plugin, or use another stage")
+
+
+def file_problem(error: PluginError, name: str, path: Path, where: Where) -> Problem:
+    """Give the error of a project's own plugin file a place, and the line of the file that caused it."""
+    what, _, action = str(error).removeprefix(f"{path}: ").removeprefix(f"{path.name}: ").partition("; ")
+    cause = error.__cause__
+    lines = [
+        frame.lineno
+        for frame in traceback.extract_tb(getattr(cause, "__traceback__", None))
+        if frame.filename == str(path)
+    ]
+    if isinstance(cause, SyntaxError) and cause.filename == str(path):
+        what = f"cannot be loaded: {type(cause).__name__}: {cause.msg}"
+        lines = [cause.lineno]
+    at = f", line {lines[-1]}," if lines else ""
+    return Problem(where=where, what=f"plugin {name!r}{at} {what}", action=action or "correct it there")
 
 
 def override_of(
@@ -123,7 +141,7 @@ def check_match(place: int, override: Override, files: Sequence[PictureFile], re
         report.add(Problem(where=where, what=f"{override.match!r} matches no picture", action=hint))
 
 
-def _changed(changes: Mapping[str, Any], link: Link, where: tuple[str | int, ...], report: Report) -> Mapping[str, Any]:
+def _changed(changes: Mapping[str, Any], link: Link, where: Where, report: Report) -> Mapping[str, Any]:
     """Check a stage's options with the changes in place; complain of what the changes bring in."""
     values, problems = link.declaration.check({**link.raw, **changes})
     for problem in problems:
@@ -132,7 +150,7 @@ def _changed(changes: Mapping[str, Any], link: Link, where: tuple[str | int, ...
     return {key: value for key, value in values.items() if key in changes}
 
 
-def _not_overridable(key: str, where: tuple[str | int, ...], links: Sequence[Link], names: Sequence[str]) -> Problem:
+def _not_overridable(key: str, where: Where, links: Sequence[Link], names: Sequence[str]) -> Problem:
     found = next((link.declaration for link in links if link.declaration.name == key), None)
     if found is not None:
         what = f"stage {key!r} ({found.kind.phrase}) sees all pictures together and has the same options for all"

@@ -13,13 +13,14 @@ from ladderlight.board.checks import problems_of as problems_of_board
 from ladderlight.errors import PluginError, Problem, RecipeError
 from ladderlight.plugins import StageRegistry, installed_stages
 from ladderlight.recipe.boards import as_written, bank_count, board_of
-from ladderlight.recipe.chain import chain_of, check_match, override_of, problem_of
+from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
 from ladderlight.recipe.contradictions import contradictions
 from ladderlight.recipe.files import missing_file, picture_files
 from ladderlight.recipe.model import PictureFile, Recipe
 from ladderlight.recipe.reading import UnreadableError, read_document
 from ladderlight.recipe.repair import may_follow, repaired
-from ladderlight.recipe.report import Report, dig, tables
+from ladderlight.recipe.report import Report, Where, dig, tables
+from ladderlight.recipe.stagefiles import with_files
 from ladderlight.recipe.tables import BoardTable, RecipeTable
 from ladderlight.validation import as_json, problems_of
 
@@ -55,6 +56,7 @@ def load(path: Path, *, pictures: bool = True) -> Recipe:
     files = _files(raw, folder, report, wanted=pictures)
     plugins, registry = _plugins(raw, folder, report)
     links, unknown = chain_of(tables(raw, "stage"), registry, report)
+    links = with_files(links, folder, report)
     overrides = []
     for place, table in enumerate(tables(raw, "picture")):
         # A stage that the chain lacks may be meant by a name in it that is not known.
@@ -79,7 +81,7 @@ def load(path: Path, *, pictures: bool = True) -> Recipe:
     )
 
 
-def _add(report: Report, where: tuple[str | int, ...], what: str, action: str) -> None:
+def _add(report: Report, where: Where, what: str, action: str) -> None:
     report.add(Problem(where=where, what=what, action=action))
 
 
@@ -154,11 +156,14 @@ def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list
             what, action = missing_file(folder, name)
             _add(report, ("plugins", index), what, action)
             continue
+        if path in paths:
+            _add(report, ("plugins", index), f"plugin {name!r} is named twice", "name it once")
+            continue
         try:
             registry = registry.with_files([path])
             paths.append(path)
         except PluginError as error:
-            report.add(problem_of(error, ("plugins", index)))
+            report.add(file_problem(error, name, path, ("plugins", index)))
     return paths, registry
 
 

@@ -8,7 +8,13 @@ from typing import Annotated
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
 from ladderlight.board import Conflict, Placement
 from ladderlight_stages.arrangements.banks import assign_banks
-from ladderlight_stages.arrangements.fitting import collision, contents_of, refuse_misfits, refuse_other_boards
+from ladderlight_stages.arrangements.fitting import (
+    collision,
+    contents_of,
+    refuse_misfits,
+    refuse_other_boards,
+    selected,
+)
 
 
 @stage(help="Put each picture into a bank of its own.")
@@ -16,6 +22,7 @@ def bank_pictures(
     pictures: Sequence[CodedPicture],
     board: Board,
     *,
+    match: Annotated[str, Option("names of the pictures to place, with * and ?")] = "*",
     share: Annotated[bool, Option("put identical pictures into one bank")] = False,
 ) -> Contents:
     """Put each picture into the bank that it asks for, or into the next free one.
@@ -30,11 +37,12 @@ def bank_pictures(
         word at two places that differ.
     """
     refuse_other_boards("bank_pictures", board)
-    refuse_misfits(pictures, board)
-    banks = assign_banks(pictures, board, share=share)
+    chosen = selected(pictures, match)
+    refuse_misfits(chosen, board)
+    banks = assign_banks(chosen, board, share=share)
     placement = Placement(board=board)
     done: set[int] = set()
-    for picture, bank in zip(pictures, banks, strict=True):
+    for picture, bank in zip(chosen, banks, strict=True):
         if bank in done:
             continue
         done.add(bank)
@@ -42,4 +50,4 @@ def bank_pictures(
             placement.put_codes(picture.codes, bank=bank, picture=picture.origin.name)
         except Conflict as conflict:
             raise ArrangementError(collision(conflict, board)) from conflict
-    return contents_of(placement, pictures, banks)
+    return contents_of(placement, chosen, banks)

@@ -63,7 +63,7 @@ def assign_banks(pictures: Sequence[CodedPicture], board: Board, *, share: bool 
     left = [picture for picture, bank in zip(pictures, given, strict=True) if bank > max(banks)]
     if left:
         missing = len({bank for bank in given if bank > max(banks)})
-        raise ArrangementError(_too_many(left, len(banks), len(banks) + missing, board))
+        raise ArrangementError(too_many(left, len(banks), len(banks) + missing, board))
     return given
 
 
@@ -99,7 +99,8 @@ def _ranges(numbers: Sequence[int]) -> str:
     return ", ".join(f"{low} to {high}" if high > low else f"{low}" for low, high in runs)
 
 
-def _too_many(left: Sequence[CodedPicture], have: int, need: int, board: Board) -> str:
+def too_many(left: Sequence[CodedPicture], have: int, need: int, board: Board) -> str:
+    """Say that there are too few banks, which pictures are left, and what would be enough."""
     names = [repr(picture.origin.name) for picture in left]
     shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
     extra = _lines_to_add(board, (need - 1).bit_length() - (have - 1).bit_length())

@@ -28,29 +28,31 @@ class Sheets:
         ArrangementError
             When another value is wanted at an address already used, or an address is beyond the memory.
         """
-        contents = self._contents.setdefault(memory.name, _blank(memory))
         address, slot, values = address.ravel(), slot.ravel(), values.ravel()
-        if address.size and not 0 <= int(address.min()) <= int(address.max()) < memory.words:
-            beyond = int(address[(address < 0) | (address >= memory.words)][0])
-            raise ArrangementError(
-                f"address {beyond:X}h is beyond memory {memory.name!r}, whose last is {memory.words - 1:X}h; "
-                "place it lower or use a larger part"
-            )
-        shifts = np.array([memory.shift_of(number) for number in range(memory.packing.pixels)], dtype=np.uint32)
         for number in range(memory.packing.pixels):  # one slot at a time, so that no address is written twice at once
-            of = slot == number
-            at, bits = address[of], np.uint32(mask) << shifts[number]
-            new = values[of] << shifts[number] & bits
-            clash = (contents.words[at] ^ new) & contents.written[at] & bits
-            contents.words[at] = contents.words[at] & ~bits | new
-            clash |= contents.words[at] & bits ^ new
-            contents.written[at] |= bits
-            if clash.any():
-                where = int(at[np.flatnonzero(clash)[0]])
-                raise ArrangementError(
-                    f"memory {memory.name!r}, address {where:04X}h: two different words are wanted there; check the "
-                    "address lines of the memory"
-                )
+            of, shift = slot == number, np.uint32(memory.shift_of(number))
+            self.put_words(memory, address[of], values[of] << shift, mask << int(shift))
+
+    def put_words(self, memory: Memory, address: Ints, words: NDArray[np.uint32], mask: int) -> None:
+        """Put the bits of ``mask`` of whole words at addresses. Raises as :meth:`put` does."""
+        if address.size and int(address.max()) >= memory.words:
+            raise ArrangementError(
+                f"address {int(address.max()):X}h is beyond memory {memory.name!r}, whose last is "
+                f"{memory.words - 1:X}h; place it lower or use a larger part"
+            )
+        contents = self._contents.setdefault(memory.name, _blank(memory))
+        bits = np.uint32(mask)
+        new = words & bits
+        clash = (contents.words[address] ^ new) & contents.written[address] & bits
+        contents.words[address] = contents.words[address] & ~bits | new
+        contents.written[address] |= bits
+        clash |= contents.words[address] & bits ^ new  # the same address twice
+        if clash.any():
+            where = int(address[np.flatnonzero(clash)[0]])
+            raise ArrangementError(
+                f"memory {memory.name!r}, address {where:04X}h: two different words are wanted there; check the address "
+                "lines of the memory"
+            )
 
     def contents(self) -> dict[str, MemoryContents]:
         """Give the words of every memory, those with nothing put into them included."""

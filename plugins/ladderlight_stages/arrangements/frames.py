@@ -1,0 +1,69 @@
+"""An animation: frames in banks that a counter steps through."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Annotated
+
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight_stages.arrangements.banks import banks_of, too_many
+from ladderlight_stages.arrangements.fitting import refuse_misfits, selected
+from ladderlight_stages.arrangements.placing import place
+from ladderlight_stages.arrangements.round import Fill, bank_shares
+from ladderlight_stages.arrangements.tiling import Choice
+
+
+@stage(help="Put the frames of an animation into the banks that a counter steps through.")
+def frames(
+    pictures: Sequence[CodedPicture],
+    board: Board,
+    *,
+    match: Annotated[str, Option("names of the pictures that are the frames, with * and ?")] = "*",
+    step: Annotated[float | None, Option("time that the board shows each bank", minimum=1e-6, unit="s")] = None,
+    ping_pong: Annotated[bool, Option("run back to the first frame instead of jumping to it")] = False,
+    fill: Annotated[
+        Fill, Option("how a round fills all the banks: stretched, repeated, or its last frame held")
+    ] = "stretch",
+    first: Annotated[int, Option("first bank to use, counted among those there are", minimum=0)] = 0,
+    count: Annotated[int | None, Option("how many banks to fill; all that follow if not given", minimum=1)] = None,
+    merge: Annotated[
+        bool, Option("when there are too many tiles or colours, show some as their nearest likeness")
+    ] = True,
+) -> Contents:
+    """Put the frames of an animation into the banks that a counter steps through.
+
+    A frame that is shown longer stands in several banks. How long each is shown comes from its file; frames without
+    a duration are all shown equally long. ``step`` is what the board's frame counter makes of one bank. With it,
+    durations become whole numbers of banks; without it, the shortest frame takes one bank. Then the round is fitted to
+    all banks: ``stretch`` gives each frame its share of them, ``repeat`` runs as often as fits and stretches that,
+    ``hold`` stays at the last frame. Boards with tile or look-up memories are served as well.
+
+    Raises
+    ------
+    ArrangementError
+        When there are more frames than banks, or the pictures do not fit the wiring.
+    """
+    chosen = selected(pictures, match)
+    refuse_misfits(chosen, board)
+    if not chosen:
+        return place([], [], board, Choice(merge=merge))
+    every = banks_of(board)
+    banks = every[first:] if count is None else every[first : first + count]
+    if not banks:
+        raise ArrangementError(f"the board has {len(every)} banks, none from {first} on; lower first")
+    sequence = [*chosen, *chosen[-2:0:-1]] if ping_pong else chosen
+    if len(sequence) > len(banks):
+        raise ArrangementError(too_many(sequence[len(banks) :], len(banks), len(sequence), board))
+    durations = [frame.origin.duration for frame in sequence]
+    shares = bank_shares(durations, len(banks), step=step, fill=fill)
+    shown = [sequence[index % len(sequence)] for index, share in enumerate(shares) for _ in range(share)]
+    contents = place(shown, banks, board, Choice(merge=merge))
+    rounds = len(shares) // len(sequence)
+    note = f"{len(sequence)} frames{f' {rounds} times' * (rounds > 1)} in {len(banks)} banks"
+    if step is not None:
+        note += f"; all banks take {len(banks) * step:.4g} s"
+        known = [duration for duration in durations if duration]
+        if len(known) == len(durations):
+            note += f", the durations of the frames add up to {rounds * sum(known):.4g} s"
+    return replace(contents, notes=(*contents.notes, note))

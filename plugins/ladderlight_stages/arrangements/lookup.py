@@ -1,0 +1,54 @@
+"""Pictures as numbers of colours, and the colours in a look-up memory."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated
+
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight.board.lines import Signal
+from ladderlight.board.scan import is_direct
+from ladderlight_stages.arrangements.banks import assign_banks
+from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
+from ladderlight_stages.arrangements.placing import place
+from ladderlight_stages.arrangements.tiling import Choice
+
+
+@stage(help="Number the pictures' colours, and fill picture memory and colour look-up memory.")
+def lookup(
+    pictures: Sequence[CodedPicture],
+    board: Board,
+    *,
+    match: Annotated[str, Option("names of the pictures to place, with * and ?")] = "*",
+    share: Annotated[bool, Option("put identical pictures into one bank")] = False,
+    merge: Annotated[bool, Option("when there are too many colours, show some as their nearest likeness")] = True,
+    first: Annotated[int, Option("lowest colour number to use", minimum=0)] = 0,
+    count: Annotated[int | None, Option("how many colour numbers to use; all if not given", minimum=1)] = None,
+) -> Contents:
+    """Number the pictures' colours, and fill picture memory and colour look-up memory.
+
+    Pictures whose banks the look-up memory cannot tell apart share its colours; with bank lines in its address each has
+    colours of its own. Merging colours afterwards is coarser than reducing the pictures to few colours before, since
+    no dithering makes up for it: it is meant for a handful too many.
+
+    Raises
+    ------
+    ArrangementError
+        When the board has no look-up memory, pictures do not fit, or there are too many colours and they may not be
+        merged.
+    """
+    for memory in driving_memories(board):
+        signals = {line.signal for line in board.address_lines(memory)}
+        if is_direct(board, memory):
+            raise ArrangementError(
+                f"memory {memory.name!r} drives the ladders and is addressed by counters alone, so there is no colour "
+                "look-up; use bank_pictures"
+            )
+        if Signal.X in signals or Signal.Y in signals:
+            raise ArrangementError(
+                f"the address of memory {memory.name!r} has counter lines, so it holds tiles and not colours; use tiles"
+            )
+    chosen = selected(pictures, match)
+    refuse_misfits(chosen, board)
+    banks = assign_banks(chosen, board, share=share)
+    return place(chosen, banks, board, Choice(first=first, count=count, merge=merge))

@@ -1,0 +1,91 @@
+"""Several pictures in different lines of one bank."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Annotated
+
+import numpy as np
+
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, PlacedPicture, stage
+from ladderlight.board.lines import LineSyntaxError, expand_names
+from ladderlight_stages.arrangements.banks import assign_banks
+from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
+from ladderlight_stages.arrangements.placing import place
+from ladderlight_stages.arrangements.tiling import Choice
+
+
+@stage(help="Put several pictures into one bank, each into ladder lines of its own.")
+def planes(
+    pictures: Sequence[CodedPicture],
+    board: Board,
+    *,
+    match: Annotated[str, Option("names of the pictures to place, with * and ?")] = "*",
+    lines: Annotated[
+        list[str] | None,
+        Option(
+            'the ladder lines of each plane, such as ["r0-r2", "g0-g2 b0-b1"]; one plane for each memory if not given'
+        ),
+    ] = None,
+) -> Contents:
+    """Put several pictures into one bank, each into ladder lines of its own.
+
+    The pictures go to the planes in turn: with two planes the first two pictures share a bank, then the next two. Of
+    each picture only the bits of its plane's lines are taken. Lines that no plane names, and planes that the last bank
+    has no picture for, are low. The bank of a group is the one that its first picture asks for. A single picture that
+    is spread over several memories needs none of this: every arrangement does that by itself.
+
+    Raises
+    ------
+    ArrangementError
+        When a line drives no ladder or is in two planes, or the pictures do not fit.
+    """
+    chosen = selected(pictures, match)
+    refuse_misfits(chosen, board)
+    masks = _masks(lines, board)
+    groups = [chosen[start : start + len(masks)] for start in range(0, len(chosen), len(masks))]
+    joined = []
+    for group in groups:
+        codes = np.zeros((board.geometry.height, board.geometry.width), dtype=np.uint16)
+        for picture, mask in zip(group, masks, strict=False):
+            codes |= picture.codes & np.uint16(mask)
+        name = "+".join(picture.origin.name for picture in group)
+        joined.append(CodedPicture(origin=replace(group[0].origin, name=name), codes=codes))
+    banks = assign_banks(joined, board)
+    contents = place(joined, banks, board, Choice())
+    placed = [
+        PlacedPicture(origin=picture.origin, bank=bank)
+        for group, bank in zip(groups, banks, strict=True)
+        for picture in group
+    ]
+    return replace(contents, pictures=tuple(placed))
+
+
+def _masks(lines: Sequence[str] | None, board: Board) -> list[int]:
+    """Give the code bits of each plane."""
+    bits = {line: bit for bit, line in enumerate(board.code_lines)}
+    if lines is None:
+        return [sum(1 << bits[name] for name in memory.data if name in bits) for memory in driving_memories(board)]
+    masks: list[int] = []
+    for number, text in enumerate(lines, start=1):
+        try:
+            names = [name for entry in text.split() for name in expand_names(entry)]
+        except LineSyntaxError as error:
+            raise ArrangementError(f"plane {number}: {error}") from error
+        unknown = [name for name in names if name not in bits]
+        if unknown or not names:
+            raise ArrangementError(
+                f"plane {number} names {' and '.join(map(repr, unknown)) or 'no line'}; the ladders have "
+                + ", ".join(board.code_lines)
+            )
+        mask = sum({1 << bits[name] for name in names})
+        doubled = [name for name in names if any(mask_before >> bits[name] & 1 for mask_before in masks)]
+        if doubled:
+            raise ArrangementError(
+                f"plane {number} names {doubled[0]!r}, which another plane has; give it to one of them"
+            )
+        masks.append(mask)
+    if not masks:
+        raise ArrangementError("lines names no plane; give the lines of each, or leave it out")
+    return masks

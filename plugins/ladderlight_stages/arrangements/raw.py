@@ -1,0 +1,95 @@
+"""Words as they are, at an address."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight.board import Memory
+from ladderlight.errors import nearest_word
+from ladderlight_stages.arrangements.sheets import Sheets
+
+
+@stage(help="Put the words of a file, or words that the recipe writes out, at an address.")
+def raw(
+    pictures: Sequence[CodedPicture],  # noqa: ARG001 - places none of them
+    board: Board,
+    *,
+    memory: Annotated[str, Option("the memory they go to")],
+    file: Annotated[bytes | None, Option("a binary file of words, relative to the recipe")] = None,
+    words: Annotated[str | None, Option('words in hexadecimal, such as "00 3F 1A"')] = None,
+    address: Annotated[int, Option("address of the first word", minimum=0)] = 0,
+    repeat: Annotated[int, Option("how often they stand one after another", minimum=1)] = 1,
+    order: Annotated[
+        Literal["little", "big"], Option("order of a file's bytes in words of more than 8 bits")
+    ] = "little",
+    bits: Annotated[int | None, Option("only these bits of each word; all if not given", minimum=1)] = None,
+) -> Contents:
+    """Put the words of a file, or words that the recipe writes out, at an address.
+
+    The words may stand beside what other arrangements place, as long as the two do not want different bits at one
+    address. They are taken as they are: no wiring and no ladder is considered.
+
+    Raises
+    ------
+    ArrangementError
+        When there is no such memory, the words are too wide, or they do not fit behind the address.
+    """
+    target = _memory(board, memory)
+    if (file is None) == (words is None):
+        raise ArrangementError('raw needs either file = "..." or words = "...", and not both')
+    values = _from_bytes(file, target, order) if file is not None else _from_text(words or "", target)
+    values = np.tile(values, repeat)
+    at = address + np.arange(values.size, dtype=np.int64)
+    full = (1 << target.part.width) - 1
+    if bits is not None and bits > full:
+        raise ArrangementError(f"bits = {bits:X}h is wider than the {target.part.width} bits of memory {memory!r}")
+    mask = np.uint32(full if bits is None else bits)
+    sheets = Sheets(board=board)
+    sheets.put_words(target, at, values, int(mask))
+    return Contents(memories=sheets.contents())
+
+
+def _memory(board: Board, name: str) -> Memory:
+    names = [memory.name for memory in board.memories]
+    if name not in names:
+        raise ArrangementError(f"raw: no memory is called {name!r}; {nearest_word(name, names)}")
+    return board.memory(name)
+
+
+def _from_bytes(data: bytes, memory: Memory, order: Literal["little", "big"]) -> NDArray[np.uint32]:
+    size = (memory.part.width + 7) // 8
+    if not data or len(data) % size:
+        raise ArrangementError(
+            f"raw: the file has {len(data)} bytes, which is no whole number of words of {size} bytes, as memory "
+            f"{memory.name!r} has them; check the file"
+        )
+    table = np.frombuffer(data, dtype=np.uint8).reshape(-1, size).astype(np.uint32)
+    places = range(size) if order == "little" else range(size - 1, -1, -1)
+    values = np.zeros(len(table), dtype=np.uint32)
+    for column, place in enumerate(places):
+        values |= table[:, column] << np.uint32(8 * place)
+    return _narrow(values, memory)
+
+
+def _from_text(text: str, memory: Memory) -> NDArray[np.uint32]:
+    try:
+        numbers = [int(word, 16) for word in text.split()]
+    except ValueError as error:
+        raise ArrangementError(f'raw: {text[:40]!r} is not hexadecimal; write words such as "00 3F 1A"') from error
+    if not numbers or not all(0 <= number < 1 << 32 for number in numbers):
+        raise ArrangementError('raw: words must be hexadecimal numbers of at most 32 bits, such as "00 3F 1A"')
+    return _narrow(np.array(numbers, dtype=np.uint32), memory)
+
+
+def _narrow(values: NDArray[np.uint32], memory: Memory) -> NDArray[np.uint32]:
+    if memory.part.width < 32 and np.any(values >> np.uint32(memory.part.width)):
+        raise ArrangementError(
+            f"raw: word {int(values.max()):X}h does not fit into the {memory.part.width} bits of memory "
+            f"{memory.name!r}; check memory and byte order"
+        )
+    return values

@@ -1,0 +1,129 @@
+"""Sprites and characters cut from a grid, each where its number says."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight.board import Conflict, Placement
+from ladderlight.board.lines import Signal
+from ladderlight.board.scan import is_direct
+from ladderlight_stages.arrangements.banks import banks_of
+from ladderlight_stages.arrangements.fitting import collision, contents_of, driving_memories, selected
+from ladderlight_stages.arrangements.numbered import numbered_tiles, tile_size
+
+Codes = NDArray[np.uint16]
+
+
+@stage(help="Cut sprites or characters from a grid, and place each by its number.")
+def sheet(
+    pictures: Sequence[CodedPicture],
+    board: Board,
+    *,
+    match: Annotated[str, Option("names of the pictures to cut, with * and ?")] = "*",
+    width: Annotated[int | None, Option("pixels across a cell; those of a tile if not given", minimum=1)] = None,
+    height: Annotated[int | None, Option("pixels down a cell; those of a tile if not given", minimum=1)] = None,
+    gap: Annotated[int, Option("pixels between cells", minimum=0)] = 0,
+    first: Annotated[int, Option("number of the first cell", minimum=0)] = 0,
+    count: Annotated[int | None, Option("how many cells to take; all of the grid if not given", minimum=1)] = None,
+) -> Contents:
+    """Cut sprites or characters from a grid, and place each by its number.
+
+    Cells are numbered along the rows, from the top, through all the pictures. On a board with a tile memory the number
+    is the one that the map gives; otherwise it is the bank. A tile's size follows from the wiring. A smaller cell
+    stands in its upper left corner, with black around it. The pictures may have any size: leave them unresized.
+
+    Raises
+    ------
+    ArrangementError
+        When a grid does not come out even, a cell is larger than a tile, or there are too many.
+    """
+    chosen = selected(pictures, match)
+    tiled = any(not is_direct(board, memory) for memory in driving_memories(board))
+    across, down = tile_size(board) if tiled else _period(board)
+    cells: list[Codes] = []
+    owners: list[CodedPicture] = []
+    for picture in chosen:
+        found = _grid(picture, width or across, height or down, gap)
+        cells += [_padded(cell, across, down, board, picture.origin.name) for cell in found]
+        owners += [picture] * len(found)
+    cells, owners = cells[:count], owners[:count]
+    if tiled:
+        return numbered_tiles(board, cells, first)
+    return _in_banks(board, cells, owners, first)
+
+
+def _in_banks(board: Board, cells: Sequence[Codes], owners: Sequence[CodedPicture], first: int) -> Contents:
+    """Let each bank show one cell, as often as the wiring repeats it."""
+    banks = banks_of(board)
+    if first + len(cells) > len(banks):
+        raise ArrangementError(
+            f"{len(cells)} cells from number {first} on need {first + len(cells)} banks, but the wiring has "
+            f"{len(banks)}; take fewer, or add bank lines"
+        )
+    placement = Placement(board=board)
+    geometry = board.geometry
+    x = board.x_grid.samples >> board.x_shift
+    y = board.y_grid.samples >> board.y_shift
+    pictures = []
+    for number, (cell, owner) in enumerate(zip(cells, owners, strict=True), start=first):
+        name = f"{owner.origin.name} cell {number}"
+        codes = cell[np.ix_(y % cell.shape[0], x % cell.shape[1])][: geometry.height, : geometry.width]
+        pictures.append(replace(owner, origin=replace(owner.origin, name=name), codes=codes))
+        try:
+            placement.put_codes(codes, bank=banks[number], picture=name)
+        except Conflict as conflict:
+            raise ArrangementError(collision(conflict, board)) from conflict
+    return contents_of(placement, pictures, banks[first : first + len(cells)])
+
+
+def _period(board: Board) -> tuple[int, int]:
+    """Give after how many pixels and lines the wiring repeats itself."""
+    sizes = []
+    for signal, shift in ((Signal.X, board.x_shift), (Signal.Y, board.y_shift)):
+        highest = max(
+            (
+                line.index
+                for memory in driving_memories(board)
+                for line in board.address_lines(memory)
+                if line.signal is signal
+            ),
+            default=shift - 1,
+        )
+        sizes.append(1 << (highest + 1 - shift))
+    return sizes[0], sizes[1]
+
+
+def _grid(picture: CodedPicture, width: int, height: int, gap: int) -> list[Codes]:
+    lines, pixels = picture.codes.shape
+    for size, cell, what in ((pixels, width, "across"), (lines, height, "down")):
+        if (size + gap) % (cell + gap):
+            raise ArrangementError(
+                f"{picture.origin.name!r} is {size} pixels {what}, which is no whole number of cells of {cell}"
+                + f" with {gap} between" * (gap > 0)
+                + '; give the cells\' "width" and "height", and do not resize the picture'
+            )
+    return [
+        picture.codes[y : y + height, x : x + width]
+        for y in range(0, lines, height + gap)
+        for x in range(0, pixels, width + gap)
+    ]
+
+
+def _padded(cell: Codes, across: int, down: int, board: Board, name: str) -> Codes:
+    height, width = cell.shape
+    if width > across or height > down:
+        raise ArrangementError(
+            f"a cell of {name!r} is {width}x{height} pixels, but the wiring has tiles of {across}x{down}; give a "
+            "smaller width and height"
+        )
+    if int(cell.max()) >= len(board.palette):
+        raise ArrangementError(f"{name!r} has code {int(cell.max())}, beyond the board's {len(board.palette)} codes")
+    whole = np.full((down, across), board.palette.black_code, dtype=np.uint16)
+    whole[:height, :width] = cell
+    return whole
