@@ -1,0 +1,79 @@
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+
+from ladderlight.board.checks import problems_of
+from ladderlight.errors import Problem
+from ladderlight.recipe.boards import as_written, bank_count, board_of
+from ladderlight.recipe.tables import BoardTable
+from ladderlight.validation import as_json
+
+
+def table(**changes: Any) -> BoardTable:
+    memory = {"name": "m", "part": "27C010", "address": ["x2-x9", "y2-y8", "bank0", "bank1"], "data": ["k0-k1"]}
+    raw = {
+        "mode": "640x480@60",
+        "clock": "25.175 MHz",
+        "memory": [memory | changes.pop("memory", {})],
+        "ladder": {"supply": "5 V", "grey": {"k0": "1k5", "k1": "680"}} | changes.pop("ladder", {}),
+    }
+    return BoardTable.model_validate_json(as_json(raw | changes), strict=True)
+
+
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [
+        ({"words": 65536, "width": 8}, 65536),
+        ({"words": "64 KiB", "width": 8}, 65536),
+        ({"words": "64 KiB", "width": 16}, 32768),
+        ({"words": "64 KiB", "width": 4}, 65536),
+    ],
+)
+def test_capacity_in_words_or_bytes(written: dict[str, Any], words: int) -> None:
+    board = board_of(table(memory={"part": None} | written))
+    assert (board.memories[0].part.words, board.memories[0].part.width) == (words, written["width"])
+
+
+def test_pins_lead_back_to_the_entries_they_came_from() -> None:
+    written = table(memory={"address": ["x2-x9", "map.d0", "y2-y8"], "data": ["k0-k1", "-", "b0-b1"]})
+    where = [as_written(problem, written).where for problem in problems_of(board_of(written))]
+    assert where == [("memory", 0, "data", 2), ("memory", 0, "data", 2), ("memory", 0, "address", 1)]
+
+
+def test_lines_of_an_r2r_ladder_lead_back_to_their_entries() -> None:
+    written = table(ladder={"grey": {"r2r": "330", "lines": ["k0-k1", "z5"]}})
+    where = [as_written(problem, written).where for problem in problems_of(board_of(written))]
+    assert where == [("ladder", "grey", "lines", 1)]
+
+
+def test_other_places_stay() -> None:
+    problem = Problem(where=("memory", 0, "name"), what="", action="")
+    assert as_written(problem, table()) == problem
+
+
+def test_banks() -> None:
+    assert bank_count(table()) == board_of(table()).bank_count == 4
+    assert bank_count(table(memory={"address": ["x2-x9", "!bank2^y0"]})) == 8
+    assert bank_count(table(memory={"address": ["x2-x9"]})) == 1
+
+
+@pytest.mark.parametrize(
+    ("ladder", "high", "low"),
+    [
+        ({}, 0.0, 0.0),
+        ({"driver": "50 ohm"}, 50.0, 50.0),
+        ({"driver": {"high": "60 ohm", "low": 30}}, 60.0, 30.0),
+        ({"driver": "50 ohm", "low": "floating"}, 50.0, math.inf),
+    ],
+)
+def test_drivers(ladder: dict[str, Any], high: float, low: float) -> None:
+    found = board_of(table(ladder=ladder)).ladder
+    assert (found.driver_high, found.driver_low) == (high, low)
+
+
+def test_a_tube() -> None:
+    ladder = board_of(table(ladder={"response": "tube", "tube_black": 0.02, "low_volts": "0.2 V"})).ladder
+    assert (ladder.response, ladder.tube_black, ladder.low_volts) == ("tube", 0.02, 0.2)
