@@ -1,0 +1,66 @@
+"""What a ladder is to be designed for, and what counts as even steps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.palette import linear_from_srgb, srgb_from_linear
+
+Even = Literal["volts", "perceptual"]
+
+_JOINT, _SLOPE = 6 / 29, (29 / 3) ** 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Goal:
+    """What a channel's ladder should do. Volts, ohms, amperes.
+
+    ``even`` says in what the steps from 0 to the peak are to be equal: in volts, or in lightness (CIE L* of the light
+    that an sRGB monitor makes of the voltage). ``driver`` is the drivers' output resistance, ``current_limit`` the most
+    that one driver may source.
+    """
+
+    bits: int
+    supply: float = 5.0
+    load: float = 75.0
+    peak: float = 0.7
+    driver: float = 0.0
+    even: Even = "volts"
+    current_limit: float | None = None
+    non_monotonic: bool = False
+
+    @property
+    def top(self) -> int:
+        """The highest code."""
+        return (1 << self.bits) - 1
+
+    @cached_property
+    def wanted(self) -> NDArray[np.float64]:
+        """What each code should come to, in volts or in L*."""
+        full = self.peak if self.even == "volts" else 100.0
+        return full * np.arange(self.top + 1) / self.top
+
+    def effect(self, volts: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Give what is to be even: the volts themselves, or the lightness of the light."""
+        return volts if self.even == "volts" else lightness_of(linear_from_srgb(volts / self.peak))
+
+    def volts_for(self, effect: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Turn :meth:`effect` round."""
+        return effect if self.even == "volts" else self.peak * srgb_from_linear(luminance_of(effect))
+
+
+def lightness_of(luminance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """CIE L*, 0 to 100, of a luminance relative to white (ISO/CIE 11664-4)."""
+    root = np.cbrt(np.maximum(luminance, _JOINT**3))
+    return np.where(luminance > _JOINT**3, 116 * root - 16, luminance * _SLOPE)
+
+
+def luminance_of(lightness: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Luminance relative to white of a CIE L*."""
+    lightness = np.asarray(lightness, dtype=np.float64)
+    return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness / _SLOPE)
