@@ -40,6 +40,10 @@ def curve(values: np.ndarray) -> bytes:
     return b"curv\0\0\0\0" + struct.pack(">I", len(values)) + np.rint(values * 65535).astype(">u2").tobytes()
 
 
+def parametric(kind: int, *numbers: float) -> bytes:
+    return b"para" + struct.pack(f">iHH{len(numbers)}i", 0, kind, 0, *(round(number * 65536) for number in numbers))
+
+
 def wide_matrix() -> np.ndarray:
     """Linear wide-gamut colours to XYZ under D65 (SMPTE RP 177)."""
     columns = np.array([(x / y, 1, (1 - x - y) / y) for x, y in WIDE_PRIMARIES]).T
@@ -119,12 +123,47 @@ def test_a_wide_gamut_picture_against_the_colorimetric_formula(tmp_path, encoded
     assert np.percentile(difference, 99) <= 2  # LittleCMS works in 16-bit steps, coarse near black
 
 
-def test_deep_samples_with_a_profile(tmp_path, encoded, wide_profile):
+@pytest.mark.parametrize("compression", [None, "zlib"])
+def test_deep_samples_keep_their_precision_through_a_profile(tmp_path, wide_profile, compression):
     tifffile = pytest.importorskip("tifffile")
     samples = np.random.default_rng(15).integers(0, 65536, (32, 32, 3), dtype=np.uint16)
-    tifffile.imwrite(tmp_path / "wide.tif", samples, photometric="rgb", iccprofile=wide_profile)
-    upper = np.rint(samples / 257).astype(np.uint8)
-    np.testing.assert_array_equal(encoded(tmp_path / "wide.tif"), by_littlecms(Image.fromarray(upper), wide_profile))
+    tifffile.imwrite(tmp_path / "w.tif", samples, photometric="rgb", iccprofile=wide_profile, compression=compression)
+    (picture,) = read(tmp_path / "w.tif", Demand())
+    # The colorimetric formula in floating point, with the sRGB matrix inverted from IEC 61966-2-1.
+    to_xyz = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    light = linear_from_srgb(samples / 65535) @ wide_matrix().T @ np.linalg.inv(to_xyz).T
+    np.testing.assert_allclose(picture.pixels, np.clip(light, 0, 1), atol=8e-4)  # colorants are held to 1/65536
+    # LittleCMS has 8 bits of them to work with.
+    littlecms = by_littlecms(Image.fromarray(np.rint(samples / 257).astype(np.uint8)), wide_profile)
+    difference = np.abs(srgb_from_linear(picture.pixels) * 255 - littlecms)
+    assert np.percentile(difference, 95) < 1.5
+
+
+@pytest.mark.parametrize(
+    ("curve_tag", "formula"),
+    [
+        (curve(np.empty(0)), lambda x: x),
+        (b"curv" + struct.pack(">iiH", 0, 1, 0x0233), lambda x: x ** (0x233 / 256)),
+        (curve(np.array([0, 0.25, 1])), lambda x: np.interp(x, [0, 0.5, 1], [0, 0.25, 1])),
+        (parametric(0, 2.2), lambda x: x**2.2),
+        (parametric(3, 2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045), linear_from_srgb),
+    ],
+    ids=["identity", "gamma", "table", "power", "srgb"],
+)
+def test_kinds_of_curves_on_deep_grey(tmp_path, curve_tag, formula):
+    # ICC.1:2022, sections 10.6 (curveType) and 10.18 (parametricCurveType); LittleCMS reads the same tags.
+    tifffile = pytest.importorskip("tifffile")
+    tags = {b"wtpt": xyz(D50), b"kTRC": curve_tag}
+    profile = profile_of(tags, kind=b"mntr", space=b"GRAY", connection=b"XYZ ")
+    samples = np.linspace(0, 65535, 256).astype(np.uint16)[np.newaxis]
+    tifffile.imwrite(tmp_path / "g.tif", samples, photometric="minisblack", iccprofile=profile)
+    (picture,) = read(tmp_path / "g.tif", Demand())
+    np.testing.assert_allclose(picture.pixels[0, :, 1], formula(samples[0] / 65535), atol=1e-4)
+    # The upper bytes of 0, 257, 514, ... are 0, 1, 2, ...
+    littlecms = by_littlecms(Image.fromarray((samples >> 8).astype(np.uint8)), profile)[0, :, 1]
+    difference = np.abs(srgb_from_linear(picture.pixels[0, :, 1]) * 255 - littlecms)
+    assert np.median(difference) < 0.6
+    assert difference[64:].max() < 1  # its 8-bit tables are coarse near black
 
 
 def test_transparency_stays_beside_a_profile(tmp_path, encoded, wide_profile):

@@ -12,22 +12,24 @@ from PIL import Image, ImageFile
 from ladderlight import PictureError
 from ladderlight_stages.sources.deep import is_deep, read_deep
 from ladderlight_stages.sources.files import open_picture, orientation
+from ladderlight_stages.sources.matrix_profiles import linear_by_matrix
 from ladderlight_stages.sources.profiles import ProfileError, to_srgb
 from ladderlight_stages.sources.samples import upright
 
+Float32 = NDArray[np.float32]
 UInt8 = NDArray[np.uint8]
 UInt16 = NDArray[np.uint16]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Samples:
-    """One frame as decoded, upright, in sRGB.
+    """One frame as decoded, upright.
 
-    ``colours`` uint8 or uint16 over their whole range, shape (height, width) or (height, width, 3). ``alpha`` likewise,
-    shape (height, width); None when the picture covers everything.
+    ``colours`` uint8 or uint16 over their whole range, sRGB, or float32, linear light, 0 to 1; shape (height, width) or
+    (height, width, 3). ``alpha`` uint8 or uint16, shape (height, width); None when the picture covers everything.
     """
 
-    colours: UInt8 | UInt16
+    colours: UInt8 | UInt16 | Float32
     alpha: UInt8 | UInt16 | None
 
 
@@ -47,7 +49,7 @@ def decoded_frame(path: Path, image: ImageFile.ImageFile, *, number: int, use_pr
         When its samples or its profile are of a kind that cannot be read.
     """
     profile = image.info.get("icc_profile") or b"" if use_profile else b""
-    colours: UInt8 | UInt16
+    colours: UInt8 | UInt16 | Float32
     alpha: UInt8 | UInt16 | None
     try:
         # An animation is put together by Pillow, frame over frame, in 8 bits.
@@ -87,8 +89,8 @@ def _samples(image: ImageFile.ImageFile, profile: bytes) -> tuple[UInt8, UInt8 |
 
 def _deep_samples(
     path: Path, image: ImageFile.ImageFile, number: int, profile: bytes
-) -> tuple[UInt8 | UInt16, UInt16 | None]:
-    """Give 16-bit samples, or 8-bit ones after a colour profile, and alpha."""
+) -> tuple[UInt8 | UInt16 | Float32, UInt16 | None]:
+    """Give 16-bit samples, linear light after a profile of curves and a matrix, 8 bits after any other; and alpha."""
     mode, key = image.mode, image.info.get("transparency")
     with open_picture(path) as second:
 
@@ -106,6 +108,9 @@ def _deep_samples(
     elif key is not None:
         alpha = np.where((samples == np.atleast_1d(key)).all(axis=2), np.uint16(0), np.uint16(65535))
     if profile:
+        light = linear_by_matrix(samples, profile)
+        if light is not None:
+            return light, alpha
         upper = _upper_bytes(samples)
         return _managed(Image.fromarray(upper[:, :, 0] if upper.shape[2] == 1 else upper), profile), alpha
     return samples[:, :, 0] if samples.shape[2] == 1 else samples, alpha

@@ -12,7 +12,7 @@ from ladderlight import Demand, Option, Origin, Picture, PictureError, stage
 from ladderlight_stages.colours import linear_colour
 from ladderlight_stages.sources.decode import Samples, decoded_frame
 from ladderlight_stages.sources.files import frame_duration, frame_numbers, open_picture, reduce_scale
-from ladderlight_stages.sources.samples import linear_pixels, over_matte
+from ladderlight_stages.sources.samples import block_means, block_side, linear_pixels, over_matte
 
 
 @stage(help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP or PPM.")
@@ -25,7 +25,7 @@ def read(
     every: Annotated[int, Option("take one frame out of so many", minimum=1)] = 1,
     page: Annotated[int | None, Option("take this frame or page only, counted from 1", minimum=1)] = None,
     scale: Annotated[
-        Literal["demanded", "full"], Option("decode large JPEGs only as large as the next stages need, or in full")
+        Literal["demanded", "full"], Option("keep large pictures only as large as the next stages need, or in full")
     ] = "demanded",
     profile: Annotated[Literal["use", "ignore"], Option("what to do with an embedded colour profile")] = "use",
 ) -> list[Picture]:
@@ -36,15 +36,16 @@ def read(
     path
         A PNG, JPEG, GIF, WebP, TIFF, BMP or PPM (PBM, PGM) file.
     demand
-        The least size wanted. A JPEG is decoded at 1/2, 1/4 or 1/8 where that still gives it; other files in full.
+        The least size wanted. A JPEG is decoded at 1/2, 1/4 or 1/8 where that still gives it; of other files, blocks of
+        pixels are averaged in linear light where that leaves twice as much.
     matte
         Transparent parts are laid over this colour, in linear light.
     frames, every, page
         Which frames of an animation, or pages of a TIFF. A frame's duration is in ``origin.duration``; with ``every``
         it includes the frames left out. ``page`` overrides the other two.
     scale
-        A JPEG's decoder reduces in blocks of encoded values, which darkens fine stark patterns such as a screen of dots
-        a little. ``"full"`` avoids that, and takes several times as long.
+        A JPEG's decoder reduces encoded values, which darkens fine stark patterns such as a screen of dots a little.
+        ``"full"`` avoids that, and takes several times as long and as much memory.
     profile
         ``"use"``: the embedded profile is converted to sRGB, with perceptual intent and black-point compensation.
         Pictures without one are taken as sRGB.
@@ -61,7 +62,8 @@ def read(
 
     Notes
     -----
-    16-bit grey and colour samples are used in full, except that a colour profile is applied to their upper 8 bits.
+    16-bit grey and colour samples are used in full; so they are with a profile of curves and a matrix. A profile of
+    tables is applied to their upper 8 bits.
     """
     background = linear_colour(matte, option="matte")
     decoded: list[tuple[int, Samples]] = []
@@ -82,11 +84,16 @@ def read(
     for (number, samples), duration in zip(decoded, durations, strict=True):
         name = f"{path.stem}#{number}" if pictures else path.stem
         origin = Origin(name=name, source=str(path), frame=number, duration=duration or None)
-        pictures.append(Picture(origin=origin, pixels=_linear(samples, background)))
+        pixels = _linear(samples, background, demand if scale == "demanded" else Demand())
+        pictures.append(Picture(origin=origin, pixels=pixels))
     return pictures
 
 
-def _linear(samples: Samples, background: NDArray[np.float32]) -> NDArray[np.float32]:
+def _linear(samples: Samples, background: NDArray[np.float32], demand: Demand) -> NDArray[np.float32]:
+    height, width = samples.colours.shape[:2]
+    side = block_side(width, height, demand)
+    if side > 1:
+        return block_means(samples.colours, samples.alpha, background, side)
     colours = linear_pixels(samples.colours)
     return colours if samples.alpha is None else over_matte(colours, samples.alpha, background)
 

@@ -2,32 +2,39 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight import Demand
 from ladderlight.board import linear_from_srgb
 
 Float32 = NDArray[np.float32]
 
+_STRIP = 1 << 18  # pixels at a time: small enough for the processor's cache
 _LINEAR_OF_8_BITS = linear_from_srgb(np.arange(256) / 255).astype(np.float32)
 _LINEAR_OF_16_BITS = linear_from_srgb(np.arange(65536) / 65535).astype(np.float32)
 
 
-def linear_pixels(samples: NDArray[np.unsignedinteger]) -> Float32:
+def linear_pixels(samples: NDArray[Any]) -> Float32:
     """Decode sRGB samples to linear light.
 
     Parameters
     ----------
     samples
-        uint8 or uint16 over their whole range, shape (height, width) or (height, width, 3).
+        uint8 or uint16 over their whole range, shape (height, width) or (height, width, 3). float32 is linear already.
 
     Returns
     -------
     ndarray
         float32, shape (height, width, 3), 0 to 1.
     """
-    table = _LINEAR_OF_8_BITS if samples.dtype == np.uint8 else _LINEAR_OF_16_BITS
-    linear = table.take(samples)
+    if samples.dtype == np.float32:
+        linear: Float32 = samples
+    else:
+        table = _LINEAR_OF_8_BITS if samples.dtype == np.uint8 else _LINEAR_OF_16_BITS
+        linear = table.take(samples)
     return linear if linear.ndim == 3 else np.repeat(linear[:, :, np.newaxis], 3, axis=2)
 
 
@@ -47,7 +54,64 @@ def over_matte(linear: Float32, alpha: NDArray[np.unsignedinteger], matte: Float
     return matte + (linear - matte) * cover
 
 
-def upright(samples: NDArray[np.unsignedinteger], orientation: int) -> NDArray[np.unsignedinteger]:
+def block_side(width: int, height: int, demand: Demand) -> int:
+    """Give the side of the blocks of pixels that may be averaged into one.
+
+    Twice the demanded size is left in each direction, since a plain mean softens the finest detail a little. A side
+    that divides the picture evenly is preferred, so that a drawing enlarged by repeating pixels stays one.
+    """
+    if demand.width is None or demand.height is None:
+        return 1
+    most = max(1, min(width // (2 * demand.width), height // (2 * demand.height)))
+    even = (side for side in range(most, most // 2, -1) if width % side == 0 and height % side == 0)
+    return next(even, most)
+
+
+def block_means(
+    colours: NDArray[Any],
+    alpha: NDArray[np.unsignedinteger] | None,
+    matte: Float32,
+    side: int,
+) -> Float32:
+    """Decode samples, lay them over a plain colour, and average square blocks of pixels, all in linear light.
+
+    Parameters
+    ----------
+    colours, alpha
+        As for :func:`linear_pixels` and :func:`over_matte`; ``alpha`` None when the picture covers everything.
+    matte
+        float32, shape (3,).
+    side
+        Side of a block in pixels; those at the right and lower edge may be smaller.
+
+    Returns
+    -------
+    ndarray
+        float32, shape (height / side, width / side, 3), rounded up, 0 to 1, C-contiguous.
+
+    Notes
+    -----
+    It works strip by strip, so that a huge picture never exists as a whole in linear light.
+    """
+    height, width = colours.shape[:2]
+    columns = np.arange(0, width, side)
+    wide = np.diff(columns, append=width).astype(np.float32)[:, np.newaxis]
+    means = np.empty((-(-height // side), len(columns), 3), dtype=np.float32)
+    strip, whole = max(1, _STRIP // (side * width)), height // side
+    spans = [(row, min(strip, whole - row), side) for row in range(0, whole, strip)]
+    if height % side:
+        spans.append((whole, 1, height % side))
+    for row, count, tall in spans:
+        part = slice(row * side, row * side + count * tall)
+        light = linear_pixels(colours[part])
+        if alpha is not None:
+            light = over_matte(light, alpha[part], matte)
+        sums = light.reshape(count, tall, -1).sum(axis=1).reshape(count, width, 3)
+        means[row : row + count] = np.add.reduceat(sums, columns, axis=1) / (wide * np.float32(tall))
+    return means
+
+
+def upright(samples: NDArray[Any], orientation: int) -> NDArray[Any]:
     """Turn a picture as its EXIF orientation, 1 to 8, says (Exif 2.32, tag 274). Gives a view."""
     if orientation >= 5:
         samples = samples.swapaxes(0, 1)

@@ -347,3 +347,16 @@ def test_matte_must_be_a_colour(tmp_path, samples, read_one):
 def test_broken_exif_is_no_orientation(tmp_path, samples, read_one):
     Image.fromarray(samples).save(tmp_path / "quay.jpg", exif=b"Exif\0\0MM\0*\0\0\0\x08\0\x09trash")
     assert read_one(tmp_path / "quay.jpg").pixels.shape == (24, 32, 3)
+
+
+@pytest.mark.parametrize("suffix", ["png", "gif", "webp", "tif"])
+def test_other_large_files_are_averaged_in_linear_light(tmp_path, suffix):
+    stripes = np.zeros((960, 1280, 3), dtype=np.uint8)
+    stripes[:, ::2] = 255
+    path = tmp_path / f"fence.{suffix}"
+    Image.fromarray(stripes).save(path, **({"lossless": True} if suffix == "webp" else {}))
+    (picture,) = read(path, Demand(width=320, height=240))
+    assert picture.pixels.shape == (480, 640, 3)
+    np.testing.assert_allclose(picture.pixels, 0.5)
+    (picture,) = read(path, Demand(width=320, height=240), scale="full")
+    assert picture.pixels.shape == (960, 1280, 3)
