@@ -17,7 +17,7 @@ from ladderlight.engine import Chain, Progress
 from ladderlight.errors import BuildError
 from ladderlight.manifest import manifest
 from ladderlight.output import refuse_foreign, staged_output
-from ladderlight.proof import proof_files
+from ladderlight.proof import burn_page, proof_files
 from ladderlight.recipe import Recipe
 from ladderlight.screen import read_memories
 
@@ -57,7 +57,8 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
         raise BuildError("\n".join(f"{finding.where}: {finding.message}" for finding in errors))
     refuse_foreign(recipe.output)
     chain = Chain(recipe=recipe)
-    contents = chain.arrange(chain.code_pictures(workers=workers, progress=progress))
+    coded = chain.code_pictures(workers=workers, progress=progress)
+    contents = chain.arrange(coded)
     files = chain.emit(contents)
     with staged_output(recipe.output) as folder:
         for file in files:
@@ -70,9 +71,11 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
             files=files,
             words=words,
             burned=read_record(recipe.folder),
+            details={picture.origin.name: picture.notes for picture in coded},
         )
         _write(folder, "manifest.json", (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode())
         _write(folder, "burn-sheet.txt", burn_sheet(recipe.board, document).encode())
+        _write(folder, "burn-sheet.html", burn_page(recipe.board, document).encode())
         for name, data in proof_files(recipe.name, recipe.board, words, document, found):
             _write(folder / "proof", name, data)
     return Built(output=recipe.output, manifest=document, findings=found)

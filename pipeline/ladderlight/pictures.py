@@ -46,16 +46,27 @@ class Picture:
         return CodedPicture(origin=self.origin, codes=codes)
 
 
+Note = str | int | float | bool
+
+
 @dataclass(frozen=True, kw_only=True)
 class CodedPicture:
-    """A picture reduced to the board's codes: ``codes`` uint16, shape (height, width)."""
+    """A picture reduced to the board's codes: ``codes`` uint16, shape (height, width).
+
+    ``notes`` are figures and choices of the stages for the manifest, by name.
+    """
 
     origin: Origin
     codes: NDArray[np.uint16]
+    notes: Mapping[str, Note] = field(default_factory=dict)
 
     def with_codes(self, codes: NDArray[np.uint16]) -> CodedPicture:
         """Give the same coded picture with other codes."""
         return replace(self, codes=codes)
+
+    def noting(self, **notes: Note) -> CodedPicture:
+        """Give the same coded picture with notes added."""
+        return replace(self, notes={**self.notes, **notes})
 
 
 @dataclass(frozen=True, kw_only=True)
