@@ -64,7 +64,7 @@ class CodedPicture:
         """Give the same coded picture with other codes."""
         return replace(self, codes=codes)
 
-    def noting(self, **notes: Note) -> CodedPicture:
+    def with_notes(self, notes: Mapping[str, Note]) -> CodedPicture:
         """Give the same coded picture with notes added."""
         return replace(self, notes={**self.notes, **notes})
 
