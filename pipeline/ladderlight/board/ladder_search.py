@@ -123,7 +123,8 @@ class WeightedSearch:
         smallest, largest = self._totals(sums, known, left)
         room = self._room(sums)
         lower = np.full((left, len(sums)), self._conductance[-1])
-        upper = np.repeat(np.minimum(room, self._most_conductance(smallest))[None], left, axis=0)
+        most_possible = np.minimum(self._conductance[0], np.minimum(room, self._most_conductance(smallest)))
+        upper = np.repeat(most_possible[None], left, axis=0)
         for _ in range(2):  # the second time with the closer bounds of D from the first
             for bit in range(left):
                 with_bit = codes | (1 << bit)
@@ -170,11 +171,13 @@ class WeightedSearch:
     def _most_conductance(self, total: NDArray[np.float64]) -> NDArray[np.float64]:
         """Largest conductance that a bit may have, from the current of a driver that is high alone.
 
-        That is (V - V g / D) g, and grows with g up to D / 2 as with D; D is at least ``total``.
+        That is (V - V g / D) g, with D at least ``total``. It grows with D, and with g as long as the bit's level,
+        V g / D, is below V / 2; where levels can be higher there is no bound.
         """
-        if self.goal.current_limit is None:
+        goal = self.goal
+        if goal.current_limit is None or self._limits()[1].max() > goal.supply / 2:
             return np.full(len(total), np.inf)
-        share = 1 - 4 * self.goal.current_limit / (self.goal.supply * total)
+        share = 1 - 4 * goal.current_limit / (goal.supply * total)
         most: NDArray[np.float64] = total / 2 * (1 - np.sqrt(np.maximum(share, 0.0)))
         return np.where(share > 0, most * _SLACK, np.inf)
 
