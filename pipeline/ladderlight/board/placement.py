@@ -39,13 +39,21 @@ class Conflict(Exception):  # noqa: N818 - it is what happened, not an error cla
 
 @dataclass(kw_only=True)
 class _Sheet:
-    """The words of one memory while they are being placed."""
+    """The words of one memory while they are being placed, and what was placed."""
 
     memory: Memory
     words: NDArray[np.uint32]
     written: NDArray[np.uint32]
-    owners: NDArray[np.int64]
-    """Index into ``runs`` and pixel, one number per word and slot, -1 where nothing stands."""
+    runs: list[_Run] = field(default_factory=list)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Run:
+    """One picture placed in one memory, in some bits of each pixel."""
+
+    picture: str
+    bank: int
+    mask: int
 
 
 @dataclass(kw_only=True)
@@ -54,7 +62,6 @@ class Placement:
 
     board: Board
     _sheets: dict[str, _Sheet] = field(default_factory=dict)
-    _runs: list[tuple[str, int]] = field(default_factory=list)
 
     def put_codes(self, codes: NDArray[np.unsignedinteger], *, bank: int, picture: str) -> None:
         """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
@@ -106,34 +113,37 @@ class Placement:
     def put_values(self, memory: Memory, values: NDArray[np.uint32], mask: int, *, bank: int, picture: str) -> None:
         """Place what a directly addressed memory is to put out at each picture pixel, in the pins of ``mask``."""
         sheet = self._sheet(memory)
-        board = self.board
-        address, slot = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
-        key = (address * memory.packing.pixels + slot).ravel()
-        flat = values.ravel()
-        shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)], dtype=np.uint32)
-        run = len(self._runs)
-        self._runs.append((picture, bank))
-        owner = run * values.size + np.arange(values.size)
+        run = _Run(picture=picture, bank=bank, mask=mask)
+        key = self._keys(memory, bank)
+        flat = values.ravel() & np.uint32(mask)
         # Against itself: the last writer stays in the table; whoever differs from it is in conflict with it.
-        table = np.zeros(sheet.owners.size, dtype=np.uint32)
-        latest = np.zeros(sheet.owners.size, dtype=np.int64)
-        table[key], latest[key] = flat, owner
+        table = np.zeros(memory.words * memory.packing.pixels, dtype=np.uint32)
+        table[key] = flat
         wrong = np.flatnonzero(table[key] != flat)
         if wrong.size:
-            self._complain(memory, int(key[wrong[0]]), int(owner[wrong[0]]), int(latest[key[wrong[0]]]), values.shape)
+            at = int(key[wrong[0]])
+            latest = int(np.flatnonzero(key == at)[-1])
+            raise self._conflict(memory, at, (run, int(wrong[0])), (run, latest))
         used = np.unique(key)
-        at, shift = used // memory.packing.pixels, shifts[used % memory.packing.pixels]
+        shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)], dtype=np.uint32)
+        at_word, shift = used // memory.packing.pixels, shifts[used % memory.packing.pixels]
         bits = np.uint32(mask) << shift
         new = table[used] << shift & bits
-        clash = np.flatnonzero((sheet.words[at] ^ new) & sheet.written[at] & bits)
-        if clash.size:
-            where = int(used[clash[0]])
-            self._complain(memory, where, int(sheet.owners[where]), int(latest[where]), values.shape)
+        clash = (sheet.words[at_word] ^ new) & sheet.written[at_word] & bits
+        if clash.any():
+            first = int(np.flatnonzero(clash)[0])
+            at, clashing = int(used[first]), int(clash[first] >> shift[first])
+            owner = next(
+                run for run in reversed(sheet.runs) if run.mask & clashing and at in self._keys(memory, run.bank)
+            )
+            raise self._conflict(
+                memory, at, (owner, self._pixel(memory, at, owner)), (run, self._pixel(memory, at, run))
+            )
         for number in range(memory.packing.pixels):  # one slot at a time, so that no address is written twice at once
             of = used % memory.packing.pixels == number
-            sheet.words[at[of]] = sheet.words[at[of]] & ~bits[of] | new[of]
-            sheet.written[at[of]] |= bits[of]
-        sheet.owners[used] = latest[used]
+            sheet.words[at_word[of]] = sheet.words[at_word[of]] & ~bits[of] | new[of]
+            sheet.written[at_word[of]] |= bits[of]
+        sheet.runs.append(run)
 
     def words(self) -> Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]:
         """Give words and written bits of every memory, those with nothing placed included."""
@@ -149,14 +159,19 @@ class Placement:
                 memory=memory,
                 words=np.full(memory.words, memory.fill_word, dtype=np.uint32),
                 written=np.zeros(memory.words, dtype=np.uint32),
-                owners=np.full(memory.words * memory.packing.pixels, -1, dtype=np.int64),
             )
         return self._sheets[memory.name]
 
-    def _complain(self, memory: Memory, key: int, first: int, second: int, shape: tuple[int, ...]) -> None:
-        places = []
-        for owner in (first, second):
-            run, pixel = divmod(owner, shape[0] * shape[1])
-            picture, bank = self._runs[run]
-            places.append(Place(picture=picture, bank=bank, x=pixel % shape[1], y=pixel // shape[1]))
-        raise Conflict(memory.name, key // memory.packing.pixels, places[0], places[1])
+    def _keys(self, memory: Memory, bank: int) -> NDArray[np.int64]:
+        """Give where each picture pixel stands: address times pixels in a word, plus slot; int64, flat."""
+        x, y = self.board.x_grid.samples[None, :], self.board.y_grid.samples[:, None]
+        address, slot = addresses(self.board, memory, x, y, bank)
+        return (address * memory.packing.pixels + slot).ravel()
+
+    def _pixel(self, memory: Memory, key: int, run: _Run) -> int:
+        return int(np.argmax(self._keys(memory, run.bank) == key))
+
+    def _conflict(self, memory: Memory, key: int, *ends: tuple[_Run, int]) -> Conflict:
+        width = self.board.geometry.width
+        places = [Place(picture=run.picture, bank=run.bank, x=pixel % width, y=pixel // width) for run, pixel in ends]
+        return Conflict(memory.name, key // memory.packing.pixels, places[0], places[1])

@@ -1,0 +1,229 @@
+"""Random graphs of memories: the scan against a slow walk through the wiring, and look-up there and back."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+from hypothesis import HealthCheck, event, given, settings
+from hypothesis import strategies as st
+
+from ladderlight.board import (
+    Axis,
+    Board,
+    Channel,
+    Conflict,
+    Counters,
+    Ladder,
+    Memory,
+    Mode,
+    Packing,
+    Part,
+    Placement,
+    Raster,
+)
+from ladderlight.board.checks import problems_of
+from ladderlight.board.lines import expand
+from ladderlight.board.lookup import LookupFull
+from ladderlight.board.playback import play
+from ladderlight.board.scan import scan
+
+AXIS = Axis(active=24, front_porch=2, sync=4, back_porch=2, positive=True)
+RASTER = Raster(
+    mode=Mode(name="own", dot_clock=Fraction(1_000_000), horizontal=AXIS, vertical=AXIS, screen_aspect=Fraction(1)),
+    clock=Fraction(1_000_000),
+)
+GREY = Ladder(
+    supply=5.0,
+    channels=(Channel(name="grey", resistors={f"v{bit}": 200.0 * 2 ** (3 - bit) for bit in range(4)}, guns=(0, 1, 2)),),
+)
+RELAXED = settings(
+    max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
+
+
+def memory_of(name: str, pins: list[str], data: list[str], *, width: int = 8, **more) -> Memory:
+    return Memory(
+        name=name,
+        part=Part(number="any", words=1 << max(len(pins), 1), width=width),
+        address=tuple(expression for pin in pins for expression in expand(pin)),
+        data=tuple(data),
+        **more,
+    )
+
+
+@st.composite
+def pin(draw: st.DrawFn, lines: list[str]) -> str:
+    terms = draw(st.lists(st.sampled_from(lines), min_size=1, max_size=3, unique=True))
+    return ("!" if draw(st.booleans()) else "") + "^".join(terms)
+
+
+@st.composite
+def graphs(draw: st.DrawFn) -> Board:
+    """Draw two to four memories; each may be addressed by counters, banks, constants and all that come before it."""
+    counters = [f"x{bit}" for bit in range(2, 5)] + [f"y{bit}" for bit in range(5)] + ["bank0", "low", "high"]
+    memories: list[Memory] = []
+    lines = list(counters)
+    count = draw(st.integers(2, 4))
+    for at in range(count):
+        name = f"m{at}"
+        last = at == count - 1
+        before = [f"m{at - 1}.d{draw(st.integers(0, 1))}"] if at else []
+        pins = before + draw(st.lists(pin(lines), min_size=1, max_size=6))
+        pixels = draw(st.sampled_from([1, 1, 2, 4])) if any("x" in entry for entry in pins) else 1
+        packing = Packing(pixels=pixels, order=draw(st.sampled_from(["msb_first", "lsb_first"])))
+        data = draw(st.permutations(["v0", "v1", "v2", "v3"])) if last else []
+        memories.append(
+            memory_of(
+                name,
+                draw(st.permutations(pins)),
+                data,
+                width=16,
+                packing=packing,
+                output=draw(st.sampled_from(["direct", "direct", "register"])),
+            )
+        )
+        lines += [f"{name}.d{bit}" for bit in range(16 // pixels)]
+    board = Board(
+        raster=RASTER,
+        memories=tuple(draw(st.permutations(memories))),
+        ladder=GREY,
+        counters=Counters(x_start=draw(st.sampled_from([0, 5])), y_start=draw(st.sampled_from([0, 3]))),
+    )
+    assert problems_of(board) == []
+    return board
+
+
+class Walk:
+    """The wiring followed bit by bit from its text, without registers."""
+
+    def __init__(self, board: Board, words: dict[str, np.ndarray], x: int, y: int, bank: int) -> None:
+        self.board, self.words = board, words
+        self.counts = {"x": x, "y": y, "bank": bank}
+
+    def level(self, name: str) -> int:
+        if name in ("low", "high"):
+            return int(name == "high")
+        if "." in name:
+            memory, data_pin = name.split(".d")
+            return self.output(memory) // 2 ** int(data_pin) % 2
+        signal = name.rstrip("0123456789")
+        return self.counts[signal] // 2 ** int(name.removeprefix(signal)) % 2
+
+    def output(self, name: str) -> int:
+        memory = self.board.memory(name)
+        address = 0
+        x_bits = []
+        for at, expression in enumerate(memory.address):
+            text = str(expression)
+            names = text.removeprefix("!").split("^")
+            x_bits += [int(entry[1:]) for entry in names if entry[0] == "x"]
+            address += (sum(map(self.level, names)) + text.startswith("!")) % 2 * 2**at
+        word = int(self.words[name][address])
+        pixels, bits = memory.packing.pixels, 16 // memory.packing.pixels
+        if pixels == 1:
+            return word
+        slot = self.counts["x"] // 2 ** (min(x_bits) - pixels.bit_length() + 1) % pixels
+        place = pixels - 1 - slot if memory.packing.order == "msb_first" else slot
+        return word // 2 ** (place * bits) % 2**bits
+
+    def code(self) -> int:
+        code = 0
+        for bit, line in enumerate(self.board.code_lines):
+            driver = next(memory for memory in self.board.memories if line in memory.data)
+            code += self.output(driver.name) // 2 ** driver.data.index(line) % 2 * 2**bit
+        return code
+
+
+@RELAXED
+@given(graphs(), st.integers(0, 1 << 16))
+def test_the_scan_follows_any_graph(board: Board, seed: int) -> None:
+    random = np.random.default_rng(seed)
+    words = {memory.name: random.integers(0, 1 << 16, memory.words).astype(np.uint32) for memory in board.memories}
+    shown = scan(board, words, board.x_grid.counts[None, :], board.y_grid.counts[:, None], 1).codes
+    for _ in range(20):
+        row, column = int(random.integers(24)), int(random.integers(24))
+        x, y = board.counters.x_start + column, board.counters.y_start + row
+        assert shown[row, column] == Walk(board, words, x % 2**board.x_bits, y % 2**board.y_bits, 1).code()
+    if all(memory.output == "direct" for memory in board.memories):
+        event("played")
+        assert np.array_equal(play(board, words, 1).codes, shown)
+
+
+@st.composite
+def look_ups(draw: st.DrawFn) -> Board:
+    """Draw a picture in one or two memories and a look-up in one or two, with any gates between."""
+    x_low, y_low = draw(st.integers(0, 2)), draw(st.integers(0, 2))
+    address = [f"x{bit}" for bit in range(x_low, 5)] + [f"y{bit}" for bit in range(y_low, 5)]
+    address += draw(st.sampled_from([[], ["bank0"]]))
+    if draw(st.integers(0, 4)) == 0:
+        address.remove(draw(st.sampled_from(address[1:])))
+    planes = draw(st.integers(1, 2))
+    sources, lines = [], []
+    for at in range(planes):
+        names = [f"p{at}{bit}" for bit in "abc"[: draw(st.integers(1, 3))]]
+        lines += names
+        sources.append(memory_of(f"source{at}", draw(st.permutations(address)), draw(st.permutations([*names, "-"]))))
+    tables = []
+    for at, data in enumerate([["v0", "v1", "v2", "v3"]] if draw(st.booleans()) else [["v0", "v2"], ["v3", "v1"]]):
+        pins = [("!" if draw(st.booleans()) else "") + name for name in draw(st.permutations(lines))]
+        pins += draw(st.lists(pin([*lines, "bank0", "high"]), max_size=2))
+        tables.append(memory_of(f"table{at}", draw(st.permutations(pins)), data))
+    board = Board(raster=RASTER, memories=tuple(draw(st.permutations([*sources, *tables]))), ladder=GREY)
+    assert problems_of(board) == []
+    return board
+
+
+@RELAXED
+@given(look_ups(), st.integers(1, 16), st.integers(0, 1 << 16))
+def test_look_up_there_and_back(board: Board, colours: int, seed: int) -> None:
+    random = np.random.default_rng(seed)
+    size = (board.geometry.height, board.geometry.width)
+    palette = random.permutation(16)[:colours]
+    pictures = [random.choice(palette, size).astype(np.uint16) for _ in range(board.bank_count)]
+    placement = Placement(board=board)
+    try:
+        for bank, picture in enumerate(pictures):
+            placement.put_codes(picture, bank=bank, picture=f"p{bank}")
+    except LookupFull as full:
+        event("full")
+        wanted = {int(code) for picture in pictures for code in np.unique(picture)}
+        if any("bank0" in str(pin) for memory in board.memories if "table" in memory.name for pin in memory.address):
+            # Banks that share part of their entries can waste some; but an empty look-up holds any that fit.
+            for bank, picture in enumerate(pictures):
+                assert fits_alone(board, picture, bank) is (np.unique(picture).size <= full.size)
+        else:
+            assert len(wanted) > full.size
+    except Conflict as conflict:
+        event("conflict")
+        assert_same_word(board, conflict)
+    else:
+        event("round trip")
+        words = {name: words for name, (words, _) in placement.words().items()}
+        for bank, picture in enumerate(pictures):
+            shown = scan(board, words, board.x_grid.counts[None, :], board.y_grid.counts[:, None], bank).codes
+            assert np.array_equal(shown, picture[board.y_grid.cells[:, None], board.x_grid.cells[None, :]])
+
+
+def fits_alone(board: Board, picture: np.ndarray, bank: int) -> bool:
+    try:
+        Placement(board=board).put_codes(picture, bank=bank, picture="alone")
+    except LookupFull:
+        return False
+    except Conflict:
+        return True
+    return True
+
+
+def assert_same_word(board: Board, conflict: Conflict) -> None:
+    """Both places lead to the named address of the named memory, by the walk through the wiring."""
+    memory = board.memory(conflict.memory)
+    for place in (conflict.first, conflict.second):
+        x, y = int(board.x_grid.samples[place.x]), int(board.y_grid.samples[place.y])
+        walk = Walk(board, {}, x, y, place.bank)
+        assert sum(walk.level(str(pin)) * 2**at for at, pin in enumerate(memory.address)) == conflict.address
+    assert (conflict.first.x, conflict.first.y, conflict.first.bank) != (
+        conflict.second.x,
+        conflict.second.y,
+        conflict.second.bank,
+    )
