@@ -2,5 +2,6 @@
 
 from ladderlight.recipe.loading import load
 from ladderlight.recipe.model import Override, PictureFile, Recipe, StageUse
+from ladderlight.recipe.schemas import schema
 
-__all__ = ["Override", "PictureFile", "Recipe", "StageUse", "load"]
+__all__ = ["Override", "PictureFile", "Recipe", "StageUse", "load", "schema"]

@@ -61,9 +61,9 @@ class TimingsTable(Table):
     """Active part, front porch, sync and back porch of a line, in monitor pixels."""
     vertical: Annotated[tuple[Part, Porch, Part, Porch], AXIS, Example("vertical = [480, 10, 2, 33]")]
     """Active part, front porch, sync and back porch of a frame, in lines."""
-    polarity: Polarity = (False, False)
+    polarity: Polarity = Field((False, False), json_schema_extra={"default": "- -"})
     """Polarity of line and frame sync, both negative when left out."""
-    aspect: Proportion = Fraction(4, 3)
+    aspect: Proportion = Field(Fraction(4, 3), json_schema_extra={"default": "4:3"})
     """Width to height of the screen, 4:3 when left out."""
 
 
@@ -78,6 +78,9 @@ class PackingTable(Table):
 
 class MemoryTable(Table):
     """One memory as the scan sees it."""
+
+    # Which of these keys exclude each other is checked apart, with words of its own; this is for the JSON schema.
+    model_config = ConfigDict(json_schema_extra={"oneOf": [{"required": ["part"]}, {"required": ["words", "width"]}]})
 
     name: Annotated[MemoryName, Example('name = "picture"')]
     """Name of the memory; its data pins are ``name.d0`` and so on in other memories' addresses."""
