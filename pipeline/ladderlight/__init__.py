@@ -25,6 +25,7 @@ if TYPE_CHECKING:
         TileSet,
     )
     from ladderlight.stages import Demand, Option, stage
+    from ladderlight.units import MisfitError
 
 __version__ = "0.1.0"
 
@@ -44,6 +45,7 @@ _HOMES = {
         "TileSet",
     ),
     "ladderlight.stages": ("Demand", "Option", "stage"),
+    "ladderlight.units": ("MisfitError",),
 }
 _MODULE_OF = {name: module for module, names in _HOMES.items() for name in names}
 
@@ -57,6 +59,7 @@ __all__ = [
     "DeviceFile",
     "DeviceFileError",
     "MemoryContents",
+    "MisfitError",
     "Option",
     "Origin",
     "Palette",

@@ -2,23 +2,40 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 from PIL import ImageColor
 
-from ladderlight import PictureError
+from ladderlight import MisfitError
 from ladderlight.board import linear_from_srgb
 
+if TYPE_CHECKING:
+    from pydantic_core import CoreSchema
 
-def linear_colour(text: str, *, option: str) -> NDArray[np.float32]:
-    """Give the linear light of a colour that an option names.
 
-    Parameters
-    ----------
-    text
-        A CSS colour name such as ``"grey"``, ``"#rrggbb"``, or another opaque form that ``PIL.ImageColor`` knows.
-    option
-        The option's name, for the message.
+class Colour(str):
+    """Type of an option that is a colour: a CSS name such as ``"grey"``, or ``"#rrggbb"``.
+
+    A recipe that names no such colour is refused before any picture is opened.
+    """
+
+    __slots__ = ()
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, _source: object, _handler: object) -> CoreSchema:
+        """Let pydantic check the colour."""
+        from pydantic_core import core_schema
+
+        return core_schema.no_info_after_validator_function(_checked, core_schema.str_schema(strict=True))
+
+
+BLACK, WHITE = Colour("black"), Colour("white")
+
+
+def linear_colour(colour: Colour) -> NDArray[np.float32]:
+    """Give the linear light of a colour.
 
     Returns
     -------
@@ -27,13 +44,22 @@ def linear_colour(text: str, *, option: str) -> NDArray[np.float32]:
 
     Raises
     ------
-    PictureError
+    MisfitError
         When the text is no opaque colour.
     """
+    return linear_from_srgb(np.array(_encoded(colour)) / 255).astype(np.float32)
+
+
+def _checked(text: str) -> Colour:
+    _encoded(text)
+    return Colour(text)
+
+
+def _encoded(text: str) -> tuple[int, ...]:
     try:
         encoded: tuple[int, ...] = ImageColor.getrgb(text)
     except ValueError:
         encoded = ()
     if len(encoded) != 3:
-        raise PictureError(f'{option} = "{text}" is not an opaque colour; write a name such as "grey", or "#rrggbb"')
-    return linear_from_srgb(np.array(encoded) / 255).astype(np.float32)
+        raise MisfitError(f"is {text!r}, which is no opaque colour", 'write a name such as "grey", or "#rrggbb"')
+    return encoded

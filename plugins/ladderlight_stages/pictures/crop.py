@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 from ladderlight import Board, Demand, Option, Picture, PictureError, stage
-from ladderlight_stages.colours import linear_colour
+from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.pictures.proportions import (
     Part,
     drawn_for,
@@ -64,7 +64,7 @@ def crop(
     right: Annotated[float, Option("taken off first: below 1 a share of the width, otherwise pixels", minimum=0)] = 0,
     top: Annotated[float, Option("taken off first: below 1 a share of the height, otherwise pixels", minimum=0)] = 0,
     bottom: Annotated[float, Option("taken off first: below 1 a share of the height, otherwise pixels", minimum=0)] = 0,
-    border: Annotated[str, Option("colour of the border: a name or #rrggbb")] = "black",
+    border: Annotated[Colour, Option("colour of the border: a name or #rrggbb")] = BLACK,
 ) -> Picture:
     """Crop a picture of square pixels to the proportions that the board's picture has on the screen.
 
@@ -109,7 +109,7 @@ def crop(
     pixels, aspect = rest.of(picture.pixels), screen_aspect(board)
     height, width = pixels.shape[:2]
     if keep == "all":
-        return picture.with_pixels(framed(pixels, aspect, linear_colour(border, option="border")))
+        return picture.with_pixels(framed(pixels, aspect, linear_colour(border)))
     if focus is not None:
         across, down = focus if max(focus) > 1 else (focus[0] * whole_width, focus[1] * whole_height)
         x, y = shares_around(across - rest.left, down - rest.top, width, height, aspect)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, Demand, Option, Picture, stage
-from ladderlight_stages.colours import linear_colour
+from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.pictures.proportions import enlargement, framed, largest_part, screen_aspect, within_a_pixel
 from ladderlight_stages.pictures.resampling import Method, resampled
 
@@ -40,7 +40,7 @@ def resize(
         Literal["cover", "contain", "stretch"],
         Option("for other proportions than the screen's: cut the rest off, add a border, or distort"),
     ] = "cover",
-    border: Annotated[str, Option("colour of the border: a name or #rrggbb")] = "black",
+    border: Annotated[Colour, Option("colour of the border: a name or #rrggbb")] = BLACK,
 ) -> Picture:
     """Resize a picture of square pixels to the board's pixels, in linear light.
 
@@ -77,10 +77,10 @@ def resize(
     return picture.with_pixels(np.clip(new, 0, 1, out=new))
 
 
-def _fitted(pixels: NDArray[np.float32], aspect: float, fit: str, border: str) -> NDArray[np.float32]:
+def _fitted(pixels: NDArray[np.float32], aspect: float, fit: str, border: Colour) -> NDArray[np.float32]:
     height, width = pixels.shape[:2]
     if within_a_pixel(width, height, aspect):
         return pixels
     if fit == "contain":
-        return framed(pixels, aspect, linear_colour(border, option="border"))
+        return framed(pixels, aspect, linear_colour(border))
     return largest_part(width, height, aspect).of(pixels)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, Demand, Option, Picture, stage
-from ladderlight_stages.colours import linear_colour
+from ladderlight_stages.colours import BLACK, Colour, linear_colour
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -37,7 +37,7 @@ def rotate(
     corners: Annotated[
         Literal["cut", "border"], Option("cut off what is left empty at the corners, or fill it with the border")
     ] = "cut",
-    border: Annotated[str, Option("colour of the border: a name or #rrggbb")] = "black",
+    border: Annotated[Colour, Option("colour of the border: a name or #rrggbb")] = BLACK,
 ) -> Picture:
     """Turn a picture clockwise.
 
@@ -67,7 +67,7 @@ def rotate(
         return picture.with_pixels(_turned(pixels, rest, _inside(height, width, rest)))
     size = _around(height, width, rest)
     cover = _cover(height, width, rest, size)[:, :, np.newaxis]
-    filled = linear_colour(border, option="border")
+    filled = linear_colour(border)
     return picture.with_pixels(filled + cover * (_turned(pixels, rest, size) - filled))
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Option, Picture, PictureError, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight_stages.colours import linear_colour
+from ladderlight_stages.colours import WHITE, Colour, linear_colour
 from ladderlight_stages.pictures.demand import as_demanded
 from ladderlight_stages.pictures.luminance import coloured, luminance_of
 
@@ -27,7 +27,7 @@ def tone(
     picture: Picture,
     *,
     exposure: Annotated[float, Option("stops: 1 doubles the light", minimum=-10, maximum=10)] = 0,
-    white_point: Annotated[str, Option("colour that is to look white: a name or #rrggbb")] = "white",
+    white_point: Annotated[Colour, Option("colour that is to look white: a name or #rrggbb")] = WHITE,
     black_level: Annotated[float, Option("sRGB value that becomes black", minimum=0, maximum=1)] = 0,
     white_level: Annotated[float, Option("sRGB value that becomes white", minimum=0, maximum=1)] = 1,
     contrast: Annotated[float, Option("slope at middle grey; black and white stay", minimum=0.1, maximum=10)] = 1,
@@ -66,7 +66,7 @@ def tone(
     if black_level >= white_level:
         raise PictureError(f"black_level {black_level:g} must lie below white_level {white_level:g}; set them apart")
     pixels = picture.pixels
-    white = linear_colour(white_point, option="white_point")
+    white = linear_colour(white_point)
     if not (white == white[0]).all():
         pixels = np.clip(pixels @ _adaptation(white).T.astype(np.float32), 0, 1)
     elif white[0] == 0:

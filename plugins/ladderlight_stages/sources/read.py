@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Demand, Option, Origin, Picture, PictureError, stage
-from ladderlight_stages.colours import linear_colour
+from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.sources.decode import Samples, decoded_frame
 from ladderlight_stages.sources.files import frame_duration, frame_numbers, open_picture, reduce_scale
 from ladderlight_stages.sources.samples import block_means, block_side, linear_pixels, over_matte
@@ -20,7 +20,7 @@ def read(
     path: Path,
     demand: Demand,
     *,
-    matte: Annotated[str, Option("colour behind transparent parts: a name or #rrggbb")] = "black",
+    matte: Annotated[Colour, Option("colour behind transparent parts: a name or #rrggbb")] = BLACK,
     frames: Annotated[Literal["all", "first"], Option("which frames of an animation or pages of a document")] = "all",
     every: Annotated[int, Option("take one frame out of so many", minimum=1)] = 1,
     page: Annotated[int | None, Option("take this frame or page only, counted from 1", minimum=1)] = None,
@@ -65,7 +65,7 @@ def read(
     16-bit grey and colour samples are used in full; so they are with a profile of curves and a matrix. A profile of
     tables is applied to their upper 8 bits.
     """
-    background = linear_colour(matte, option="matte")
+    background = linear_colour(matte)
     decoded: list[tuple[int, Samples]] = []
     durations: list[float] = []
     with open_picture(path) as image:

@@ -337,12 +337,6 @@ def test_samples_of_32_bits(tmp_path, read_one):
         read_one(tmp_path / "meter.tif")
 
 
-def test_matte_must_be_a_colour(tmp_path, samples, read_one):
-    Image.fromarray(samples).save(tmp_path / "quay.png")
-    with pytest.raises(PictureError, match='matte = "bleu" is not an opaque colour; write a name'):
-        read_one(tmp_path / "quay.png", matte="bleu")
-
-
 @pytest.mark.filterwarnings("ignore:Corrupt EXIF")  # of Pillow's; outside the tests it is silenced
 def test_broken_exif_is_no_orientation(tmp_path, samples, read_one):
     Image.fromarray(samples).save(tmp_path / "quay.jpg", exif=b"Exif\0\0MM\0*\0\0\0\x08\0\x09trash")
