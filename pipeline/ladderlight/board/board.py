@@ -140,15 +140,22 @@ class Board:
         """Lowest bit of a counter among a memory's own address lines, or None."""
         return min((line.index for line in self.address_lines(memory) if line.signal is signal), default=None)
 
+    def first_moving_bit(self, memory: Memory) -> int | None:
+        """Lowest x bit that moves a memory's address, by itself or through the memories that address it, or None."""
+        own = [line.index for line in self.address_lines(memory) if line.signal is Signal.X]
+        others = [self.memory(name) for name in self.sources[memory.name]]
+        through = [self.first_select_bit(other) for other in others if self.first_moving_bit(other) is not None]
+        return min(own + through, default=None)
+
     def first_select_bit(self, memory: Memory) -> int:
-        """Lowest x bit that picks a pixel out of a packed word; the memory's lowest x bit when it is not packed."""
-        return (self.lowest_bit(memory, Signal.X) or 0) - memory.packing.select_bits
+        """Lowest x bit that picks a pixel out of a packed word; the lowest that moves the address if not packed."""
+        return (self.first_moving_bit(memory) or 0) - memory.packing.select_bits
 
     @cached_property
     def x_shift(self) -> int:
         """Index of the lowest x bit that changes what is shown: a picture pixel is ``2**x_shift`` counts wide."""
         bits = [
-            self.first_select_bit(memory) for memory in self.memories if self.lowest_bit(memory, Signal.X) is not None
+            self.first_select_bit(memory) for memory in self.memories if self.first_moving_bit(memory) is not None
         ]
         return min(bits, default=self.x_bits)
 

@@ -253,10 +253,10 @@ def _reaches(board: Board, start: str, goal: str) -> bool:
 def _packing(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
     if memory.packing.pixels == 1:
         return
-    if board.lowest_bit(memory, Signal.X) is None or board.first_select_bit(memory) < 0:
+    if board.first_moving_bit(memory) is None or board.first_select_bit(memory) < 0:
         bits = memory.packing.select_bits
         yield Problem(
             where=(*where, "packing"),
             what=f"{memory.packing.pixels} pixels in a word need {bits} x bits below the lowest one in the address",
-            action=f"start the address at x{bits} or higher",
+            action=f"start its address, or that of the memory which addresses it, at x{bits} or higher",
         )

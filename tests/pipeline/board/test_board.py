@@ -91,3 +91,13 @@ def test_devices_are_those_of_all_memories(make_board, memory) -> None:
         memory("high", address=["x2-x9", "y2-y8", "bank0"], data=["r0-r1"], part="27C256", chips=2),
     )
     assert [device.name for device in board.devices] == ["low", "high-0", "high-1"]
+
+
+def test_packed_tiles_take_their_pixel_from_below_the_maps_bits(make_board, memory, ladder, packing) -> None:
+    board = make_board(
+        memory("tile", address=["y0-y2", "map.d0-map.d7"], data=["v0"], part="2716", packing=packing(pixels=8)),
+        memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
+        ladder=ladder(grey={"v0": 150.0}),
+    )
+    assert board.first_select_bit(board.memory("tile")) == 0
+    assert (board.geometry.width, board.geometry.height) == (640, 480)

@@ -135,7 +135,8 @@ def test_packing_needs_bits_below_the_address(problems, memory, ladder) -> None:
     assert found == [
         (
             ("memory", 0, "packing"),
-            "8 pixels in a word need 3 x bits below the lowest one in the address; start the address at x3 or higher",
+            "8 pixels in a word need 3 x bits below the lowest one in the address; "
+            "start its address, or that of the memory which addresses it, at x3 or higher",
         )
     ]
 

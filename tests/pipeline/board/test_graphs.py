@@ -63,19 +63,25 @@ def graphs(draw: st.DrawFn) -> Board:
     """Draw two to four memories; each may be addressed by counters, banks, constants and all that come before it."""
     counters = [f"x{bit}" for bit in range(2, 5)] + [f"y{bit}" for bit in range(5)] + ["bank0", "low", "high"]
     memories: list[Memory] = []
+    select: dict[str, int] = {}  # lowest x bit that changes what a memory puts out
     lines = list(counters)
     count = draw(st.integers(2, 4))
     for at in range(count):
-        name = f"m{at}"
+        name_of = f"m{at}"
         last = at == count - 1
         before = [f"m{at - 1}.d{draw(st.integers(0, 1))}"] if at else []
         pins = before + draw(st.lists(pin(lines), min_size=1, max_size=6))
-        pixels = draw(st.sampled_from([1, 1, 2, 4])) if any("x" in entry for entry in pins) else 1
+        names = {name for entry in pins for name in entry.removeprefix("!").split("^")}
+        moving = [int(name[1:]) for name in names if name[0] == "x"]
+        moving += [select[name.split(".")[0]] for name in names if "." in name and name.split(".")[0] in select]
+        pixels = draw(st.sampled_from([pixels for pixels in (1, 1, 2, 4) if pixels <= 1 << min(moving, default=0)]))
+        if moving:
+            select[name_of] = min(moving) - pixels.bit_length() + 1
         packing = Packing(pixels=pixels, order=draw(st.sampled_from(["msb_first", "lsb_first"])))
         data = draw(st.permutations(["v0", "v1", "v2", "v3"])) if last else []
         memories.append(
             memory_of(
-                name,
+                name_of,
                 draw(st.permutations(pins)),
                 data,
                 width=16,
@@ -83,7 +89,7 @@ def graphs(draw: st.DrawFn) -> Board:
                 output=draw(st.sampled_from(["direct", "direct", "register"])),
             )
         )
-        lines += [f"{name}.d{bit}" for bit in range(16 // pixels)]
+        lines += [f"{name_of}.d{bit}" for bit in range(16 // pixels)]
     board = Board(
         raster=RASTER,
         memories=tuple(draw(st.permutations(memories))),
@@ -113,19 +119,26 @@ class Walk:
     def output(self, name: str) -> int:
         memory = self.board.memory(name)
         address = 0
-        x_bits = []
         for at, expression in enumerate(memory.address):
             text = str(expression)
             names = text.removeprefix("!").split("^")
-            x_bits += [int(entry[1:]) for entry in names if entry[0] == "x"]
             address += (sum(map(self.level, names)) + text.startswith("!")) % 2 * 2**at
         word = int(self.words[name][address])
         pixels, bits = memory.packing.pixels, 16 // memory.packing.pixels
         if pixels == 1:
             return word
-        slot = self.counts["x"] // 2 ** (min(x_bits) - pixels.bit_length() + 1) % pixels
+        slot = self.counts["x"] // 2 ** self.select(name) % pixels
         place = pixels - 1 - slot if memory.packing.order == "msb_first" else slot
         return word // 2 ** (place * bits) % 2**bits
+
+    def select(self, name: str) -> int:
+        """Lowest x bit that changes what a memory puts out; 99 when none does."""
+        memory = self.board.memory(name)
+        names = {entry for pin in memory.address for entry in str(pin).removeprefix("!").split("^")}
+        moving = [int(entry[1:]) for entry in names if entry[0] == "x"]
+        moving += [self.select(entry.split(".")[0]) for entry in names if "." in entry]
+        lowest = min(moving, default=99)
+        return lowest if lowest == 99 else lowest - memory.packing.pixels.bit_length() + 1
 
     def code(self) -> int:
         code = 0
