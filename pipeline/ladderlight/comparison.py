@@ -1,0 +1,251 @@
+"""A chip read back against what it should hold: where it differs, what the screen shows there, what may be wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import exp, log
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import Board, Device
+from ladderlight.board.scan import scan
+from ladderlight.faults import Fault, Kind, possible_faults
+
+Words = NDArray[np.uint32]
+
+_GAP = 8
+"""Differences that stand no further apart than this many words are one range."""
+_SAMPLE = 1 << 14
+_SHORTLIST = 24
+_AGAINST = log(100.0)
+"""How much one word that a fault does not explain speaks against it: a hundred to one."""
+_LEAST = 0.05
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """Where the screen shows a word: bank, names of the pictures in it, and the picture pixel."""
+
+    bank: int
+    pictures: tuple[str, ...]
+    x: int
+    y: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Difference:
+    """One word that differs. ``address`` counts words of the device; ``places`` tells how many pixels show it."""
+
+    address: int
+    wanted: int
+    found: int
+    place: Place | None
+    places: int
+
+    @property
+    def bits(self) -> int:
+        """The bits that differ."""
+        return self.wanted ^ self.found
+
+
+@dataclass(frozen=True, kw_only=True)
+class Range:
+    """A stretch of addresses, with how many words in it differ."""
+
+    first: int
+    last: int
+    count: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Diagnosis:
+    """What may be wrong. ``confidence`` is 0 to 1; ``explained`` the share of the differences that it accounts for."""
+
+    kind: Kind
+    lines: tuple[str, ...]
+    text: str
+    explained: float
+    confidence: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Comparison:
+    """The whole finding about one device."""
+
+    device: str
+    words: int
+    count: int
+    ranges: tuple[Range, ...]
+    raised: tuple[int, ...]
+    """For each data line, in how many words it is 1 but should be 0."""
+    lowered: tuple[int, ...]
+    """For each data line, in how many words it is 0 but should be 1."""
+    differences: tuple[Difference, ...]
+    """The first of them, up to the number asked for."""
+    diagnoses: tuple[Diagnosis, ...]
+
+    @property
+    def same(self) -> bool:
+        """Whether the chip holds what it should."""
+        return self.count == 0
+
+
+def compare(
+    board: Board,
+    device: Device,
+    wanted: Mapping[str, Words],
+    found: Words,
+    *,
+    pictures: Mapping[int, Sequence[str]] | None = None,
+    most: int = 1000,
+) -> Comparison:
+    """Compare one device.
+
+    Parameters
+    ----------
+    board, device
+        The board and the device that was read back.
+    wanted
+        What all memories should hold.
+    found
+        What the device holds: uint32, shape (words of the part,).
+    pictures
+        Names of the pictures in each bank that holds any; only these banks are searched for places.
+    most
+        How many differences to list one by one.
+    """
+    should = device_words_of(wanted, device)
+    at = np.flatnonzero(should != found)
+    raised, lowered = found[at] & ~should[at], should[at] & ~found[at]
+    bits = range(device.part.width)
+    return Comparison(
+        device=device.name,
+        words=should.size,
+        count=int(at.size),
+        ranges=tuple(_ranges(at)),
+        raised=tuple(int((raised >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
+        lowered=tuple(int((lowered >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
+        differences=tuple(_differences(board, device, wanted, found, at[:most], pictures or {})),
+        diagnoses=tuple(diagnose(board, device, wanted, found)) if at.size else (),
+    )
+
+
+def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
+    """Cut a device's words out of those of all memories."""
+    return words[device.memory][device.first_word : device.first_word + device.part.words]
+
+
+def diagnose(board: Board, device: Device, wanted: Mapping[str, Words], found: Words) -> list[Diagnosis]:
+    """Try the usual faults and give those that explain at least half of the differences, the likeliest first.
+
+    Every word that a fault leaves unexplained counts a hundred to one against it; so does every difference against
+    there being no single cause. Faults that lead to the very same words cannot be told apart and are all given.
+    """
+    should = device_words_of(wanted, device)
+    others = {
+        other.name: device_words_of(wanted, other)
+        for other in board.devices
+        if other.name != device.name and other.part == device.part
+    }
+    differing = int(np.count_nonzero(should != found))
+    if not differing:
+        return []
+    sample = _sample(should, found)
+    ranked = []
+    for order, fault in enumerate(possible_faults(board, device, should, found, others)):
+        ranked.append((int(np.count_nonzero(fault.words(sample) != found[sample])), order, fault))
+    ranked.sort(key=lambda item: item[:2])
+    places = np.arange(should.size)
+    tried = []
+    for _, _, fault in ranked[:_SHORTLIST]:
+        words = fault.words(places)
+        missed = int(np.count_nonzero(words != found))
+        if missed <= differing / 2:
+            tried.append(_Tried(missed=missed, fault=fault, words=words))
+    return _weighed(tried, differing)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Tried:
+    missed: int
+    fault: Fault
+    words: Words
+
+
+def _sample(should: Words, found: Words) -> NDArray[np.int64]:
+    """Choose words to try the faults on: half of them such that differ, so that small damage is seen too."""
+    random = np.random.default_rng(should.size)
+    differs = np.flatnonzero(should != found)
+    some = random.choice(differs, min(differs.size, _SAMPLE // 2), replace=False)
+    any_ = random.choice(should.size, min(should.size, _SAMPLE), replace=False)
+    return np.unique(np.concatenate([some, any_]))
+
+
+def _weighed(tried: Sequence[_Tried], differing: int) -> list[Diagnosis]:
+    classes: list[list[_Tried]] = []
+    for item in sorted(tried, key=lambda item: item.missed):
+        same = (group for group in classes if np.array_equal(group[0].words, item.words))
+        group = next(same, None)
+        if group is None:
+            classes.append([item])
+        else:
+            group.append(item)
+    if not classes:
+        return []
+    missed = [group[0].missed for group in classes] + [differing]
+    weights = [exp(-_AGAINST * (count - missed[0])) for count in missed]
+    return [
+        Diagnosis(
+            kind=item.fault.kind,
+            lines=item.fault.lines,
+            text=item.fault.text,
+            explained=1 - item.missed / differing,
+            confidence=weight / sum(weights) * (1 - item.missed / differing),
+        )
+        for weight, group in zip(weights, classes, strict=False)
+        for item in group
+        if weight / sum(weights) * (1 - item.missed / differing) >= _LEAST
+    ]
+
+
+def _ranges(at: NDArray[np.int64]) -> list[Range]:
+    if not at.size:
+        return []
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(at) > _GAP) + 1])
+    ends = np.concatenate([starts[1:], [at.size]])
+    return [
+        Range(first=int(at[start]), last=int(at[end - 1]), count=int(end - start))
+        for start, end in zip(starts, ends, strict=True)
+    ]
+
+
+def _differences(
+    board: Board,
+    device: Device,
+    wanted: Mapping[str, Words],
+    found: Words,
+    at: NDArray[np.int64],
+    pictures: Mapping[int, Sequence[str]],
+) -> list[Difference]:
+    first: dict[int, Place] = {}
+    count: dict[int, int] = dict.fromkeys(at.tolist(), 0)
+    for bank in sorted(pictures) or range(min(board.bank_count, 16)) if at.size else ():
+        scanned = scan(board, wanted, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
+        shown = np.broadcast_to(scanned.addresses[device.memory], scanned.codes.shape) - device.first_word
+        for y, x in np.argwhere(np.isin(shown, at)).tolist():
+            address = int(shown[y, x])
+            count[address] += 1
+            first.setdefault(address, Place(bank=bank, pictures=tuple(pictures.get(bank, ())), x=x, y=y))
+    should = device_words_of(wanted, device)
+    return [
+        Difference(
+            address=address,
+            wanted=int(should[address]),
+            found=int(found[address]),
+            place=first.get(address),
+            places=count[address],
+        )
+        for address in at.tolist()
+    ]

@@ -1,0 +1,249 @@
+"""The usual faults of chips, sockets and programmers: what each one makes of a device's words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import Board, Device
+from ladderlight.board.lines import Signal
+from ladderlight.devicefiles import bytes_of, bytes_per_word, words_of
+
+Words = NDArray[np.uint32]
+Places = NDArray[np.int64]
+WordsAt = Callable[[Places], Words]
+Kind = Literal[
+    "blank",
+    "other_device",
+    "data_stuck",
+    "data_swapped",
+    "address_stuck",
+    "address_inverted",
+    "address_swapped",
+    "byte_order",
+    "bank_order",
+    "shifted",
+]
+
+_MOST_BANK_LINES = 6
+_WINDOW = 16
+_PROBES = 4096
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Fault:
+    """One fault that may have happened: its ``kind``, the ``lines`` concerned, and the same in words.
+
+    ``words`` gives what it leads to at some addresses, int64 of any shape.
+    """
+
+    kind: Kind
+    text: str
+    words: WordsAt = field(repr=False)
+    lines: tuple[str, ...] = ()
+
+
+def possible_faults(
+    board: Board, device: Device, wanted: Words, found: Words, others: Mapping[str, Words]
+) -> Iterator[Fault]:
+    """Work out every single fault that is worth trying.
+
+    Parameters
+    ----------
+    board, device
+        The board and the device in question.
+    wanted, found
+        What the device should hold, and what it does: uint32, shape (words of the part,). Shift and bank order are
+        looked for in what was found; all else follows from what is wanted.
+    others
+        What the board's other devices of the same part should hold, by name.
+    """
+    pins = _Pins(board=board, device=device)
+    yield _fixed("blank", "the chip is blank", np.full_like(wanted, pins.ones))
+    for name, words in others.items():
+        yield _fixed("other_device", f"this is the chip or file of device {name!r}", words)
+    yield from _data_faults(pins, wanted)
+    yield from _address_faults(pins, wanted)
+    yield from _byte_order(pins, wanted)
+    yield from _bank_order(pins, wanted, found)
+    yield from _shifts(pins, wanted, found)
+
+
+def _fixed(kind: Kind, text: str, words: Words) -> Fault:
+    return Fault(kind=kind, text=text, words=lambda at: words[at])
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Pins:
+    board: Board
+    device: Device
+
+    @property
+    def ones(self) -> int:
+        return (1 << self.device.part.width) - 1
+
+    def data(self, pin: int) -> str:
+        """Name a data pin and the line that it drives."""
+        memory = self.board.memory(self.device.memory)
+        bit = pin % memory.pixel_width
+        name = memory.data[bit] if bit < len(memory.data) else "-"
+        return f"D{pin}" if name == "-" else f"D{pin} ({name})"
+
+    def address(self, pin: int) -> str:
+        """Name an address pin and what drives it."""
+        lines = self.board.memory(self.device.memory).address
+        return f"A{pin} ({lines[pin]})" if pin < len(lines) else f"A{pin}"
+
+    def bank_pins(self) -> list[tuple[int, int]]:
+        """Address pins of this device that one bank line alone drives, with that line's number."""
+        lines = self.board.memory(self.device.memory).address[: self.device.part.address_pins]
+        return [
+            (pin, expression.lines[0].index)
+            for pin, expression in enumerate(lines)
+            if len(expression.lines) == 1 and expression.lines[0].signal is Signal.BANK
+        ]
+
+
+def _data_faults(pins: _Pins, wanted: Words) -> Iterator[Fault]:
+    width = pins.device.part.width
+    for pin in range(width):
+        name = pins.data(pin)
+        low, high = _stuck_data(wanted, np.uint32(1 << pin))
+        yield Fault(kind="data_stuck", lines=(name,), text=f"data line {name} is stuck low", words=low)
+        yield Fault(kind="data_stuck", lines=(name,), text=f"data line {name} is stuck high", words=high)
+    for a, b in combinations(range(width), 2):
+        names = pins.data(a), pins.data(b)
+        text = f"data lines {names[0]} and {names[1]} are swapped"
+        words = _swapped_data(wanted, np.uint32(a), np.uint32(b))
+        yield Fault(kind="data_swapped", lines=names, text=text, words=words)
+
+
+def _stuck_data(wanted: Words, bit: np.uint32) -> tuple[WordsAt, WordsAt]:
+    return lambda at: wanted[at] & ~bit, lambda at: wanted[at] | bit
+
+
+def _swapped_data(wanted: Words, a: np.uint32, b: np.uint32) -> WordsAt:
+    def words(at: Places) -> Words:
+        differs = (wanted[at] >> a ^ wanted[at] >> b) & np.uint32(1)
+        return wanted[at] ^ (differs << a | differs << b)
+
+    return words
+
+
+def _address_faults(pins: _Pins, wanted: Words) -> Iterator[Fault]:
+    whole = [pin for pin in range(pins.device.part.address_pins) if wanted.size % (2 << pin) == 0]
+    for pin in whole:
+        name = pins.address(pin)
+        for text, words in _one_line(wanted, 1 << pin, np.uint32(pins.ones)):
+            kind: Kind = "address_inverted" if text == "is inverted" else "address_stuck"
+            yield Fault(kind=kind, lines=(name,), text=f"address line {name} {text}", words=words)
+    for a, b in combinations(whole, 2):
+        names = pins.address(a), pins.address(b)
+        text = f"address lines {names[0]} and {names[1]} are swapped"
+        yield Fault(kind="address_swapped", lines=names, text=text, words=_swapped_address(wanted, a, b))
+
+
+def _swapped_address(wanted: Words, a: int, b: int) -> WordsAt:
+    def words(at: Places) -> Words:
+        differs = (at >> a ^ at >> b) & 1
+        swapped: Words = wanted[at ^ (differs << a | differs << b)]
+        return swapped
+
+    return words
+
+
+def _one_line(wanted: Words, bit: int, ones: np.uint32) -> Iterator[tuple[str, WordsAt]]:
+    """Give what can happen to one address line. Burning two words over each other leaves the bits clear in either."""
+
+    def both(at: Places) -> Words:
+        words: Words = wanted[at & ~bit] & wanted[at | bit]
+        return words
+
+    yield "is stuck low", lambda at: wanted[at & ~bit]
+    yield "is stuck high", lambda at: wanted[at | bit]
+    yield "was stuck or open while burning, so that two words each were burned over each other", both
+    yield "was stuck low while burning, and is not now", lambda at: np.where(at & bit == 0, both(at), ones)
+    yield "was stuck high while burning, and is not now", lambda at: np.where(at & bit != 0, both(at), ones)
+    yield "is inverted", lambda at: wanted[at ^ bit]
+
+
+def _byte_order(pins: _Pins, wanted: Words) -> Iterator[Fault]:
+    width = pins.device.part.width
+    if width == 8 and wanted.size % 2 == 0:
+        pairs = wanted.reshape(-1, 2)[:, ::-1].ravel()
+        yield _fixed("byte_order", "the bytes of each pair are exchanged: load the file without swapping bytes", pairs)
+    elif bytes_per_word(width) > 1:
+        turned = words_of(bytes_of(wanted, width, "big"), width)
+        yield _fixed(
+            "byte_order", "the bytes of each word are in reverse order: load the file in the other one", turned
+        )
+
+
+def _bank_order(pins: _Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+    """For each bank take the one that it looks most like."""
+    lines = pins.bank_pins()
+    if not lines or len(lines) > _MOST_BANK_LINES or wanted.size & (wanted.size - 1):
+        return
+    places = np.arange(wanted.size)
+    bank = np.zeros_like(places)
+    for order, (pin, _) in enumerate(lines):
+        bank |= (places >> pin & 1) << order
+    by_bank = np.stack([np.flatnonzero(bank == number) for number in range(1 << len(lines))])
+    step = max(1, by_bank.shape[1] // _PROBES)
+    same = (found[by_bank[:, None, ::step]] == wanted[by_bank[None, :, ::step]]).mean(axis=2)
+    source = same.argmax(axis=1)
+    if (source == np.arange(len(source))).all():
+        return
+    words = np.empty_like(wanted)
+    words[by_bank] = wanted[by_bank[source]]
+    numbers = [sum((order >> i & 1) << line for i, (_, line) in enumerate(lines)) for order in range(len(source))]
+    moved = [
+        f"{numbers[at]} holds {numbers[came]}"
+        for at, came in enumerate(source.tolist())
+        if numbers[at] != numbers[came]
+    ]
+    yield _fixed("bank_order", f"the banks are in the wrong order: bank {', '.join(moved)}", words)
+
+
+def _shifts(pins: _Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+    """Find where stretches of what was found stand in what is wanted, and try the commonest distances."""
+    width = pins.device.part.width
+    before, after = (np.frombuffer(bytes_of(words, width), dtype=np.uint8) for words in (wanted, found))
+    for distance in _distances(before, after):
+        way = "up" if distance > 0 else "down"
+        text = f"everything stands {abs(distance)} bytes ({abs(distance):X}h) too far {way}"
+        around = np.roll(before, distance)
+        yield _fixed("shifted", f"{text}, and goes round", words_of(around.tobytes(), width))
+        for value, name in ((0xFF, "erased"), (0x00, "zero")):
+            moved = around.copy()
+            moved[slice(0, distance) if distance > 0 else slice(distance, None)] = value
+            yield _fixed("shifted", f"{text}; the rest is {name}", words_of(moved.tobytes(), width))
+
+
+def _distances(before: NDArray[np.uint8], after: NDArray[np.uint8], most: int = 4) -> list[int]:
+    if before.size < 2 * _WINDOW:
+        return []
+    random = np.random.default_rng(before.size)
+    factors = random.integers(1, 2**63, _WINDOW, dtype=np.uint64) | np.uint64(1)
+    hashes = []
+    for image in (before, after):
+        size = image.size - _WINDOW + 1
+        total = np.zeros(size, dtype=np.uint64)
+        for at, factor in enumerate(factors):
+            total += image[at : at + size] * factor
+        hashes.append(total)
+    values, first, count = np.unique(hashes[0], return_index=True, return_counts=True)
+    values, first = values[count == 1], first[count == 1]
+    if not values.size:
+        return []
+    probes = random.permutation(hashes[1].size)[: 8 * _PROBES]
+    at = np.minimum(np.searchsorted(values, hashes[1][probes]), values.size - 1)
+    hit = values[at] == hashes[1][probes]
+    distances, votes = np.unique(probes[hit] - first[at[hit]], return_counts=True)
+    ranked = distances[np.argsort(-votes, kind="stable")].tolist()
+    return [distance for distance in ranked if distance][:most]
