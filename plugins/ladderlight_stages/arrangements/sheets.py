@@ -50,8 +50,8 @@ class Sheets:
         if clash.any():
             where = int(address[np.flatnonzero(clash)[0]])
             raise ArrangementError(
-                f"memory {memory.name!r}, address {where:04X}h: two different words are wanted there; check the address "
-                "lines of the memory"
+                f"memory {memory.name!r}, address {where:04X}h: two different words are wanted there; check its "
+                "address lines"
             )
 
     def contents(self) -> dict[str, MemoryContents]:
