@@ -117,7 +117,8 @@ def known(what: str, words: Collection[str], otherwise: str = "") -> AfterValida
 
     def check(text: str) -> str:
         if text not in words:
-            hint = nearest_word(text, words)
+            longer = [word for word in words if text and word.startswith(text)]
+            hint = f"use one of {', '.join(longer)}" if len(longer) > 1 else nearest_word(text, words)
             if otherwise:
                 hint += f" Otherwise {otherwise}" if hint.endswith("?") else f", or {otherwise}"
             raise MisfitError(f"is {text!r}, which is no {what} known here", hint)
