@@ -287,3 +287,37 @@ def test_fraction_of_the_dot_clock(memory, eight_bits) -> None:
     board = board_of(memory(address=["x0-x6", "y1-y8"], data=["v0-v7"]), ladder=eight_bits)
     assert board.raster.ratio == Fraction(1, 8)
     assert (board.raster.x.visible, board.raster.x.total) == (80, 100)
+
+
+def test_tiles_through_a_shift_register(memory, ladder, tmp_path: Path, program) -> None:
+    """A word of the tile memory is a tile's row; the register sends it while the map is read for the next tile."""
+    board = board_of(
+        memory(
+            "tile",
+            address=["y0-y2", "map.d0-map.d6"],
+            data=["v0"],
+            part="28C16",
+            packing=Packing(pixels=8),
+            output="register",
+        ),
+        memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
+        ladder=ladder(grey={"v0": 150.0}),
+        divide=1,
+        mode="640x400@70",
+    )
+    model = Model(
+        board,
+        """
+  reg [7:0] tile [0:2047];
+  reg [7:0] map [0:8191];
+  reg [7:0] shift;
+  initial begin $readmemh("tile.hex", tile); $readmemh("map.hex", map); end
+  wire [7:0] m = map[{y[8:3], x[9:3]}];
+  always @(posedge clock) if (x[2:0] == 7) shift <= tile[{m[6:0], y[2:0]}]; else shift <= shift << 1;
+  assign code = shift[7];
+""",
+    )
+    words = noise(board, 6)
+    simulated = simulate(model, words, 0, tmp_path, program)
+    assert np.array_equal(play(board, words).codes, simulated)
+    assert np.array_equal(scanned(board, words, 0)[:, :-8], simulated[:, 8:])

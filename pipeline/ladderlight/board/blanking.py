@@ -158,25 +158,25 @@ def _keys(
 
 def _blanked(board: Board, memory: Memory, bank: int, slot: int) -> NDArray[np.int64]:
     """Give the addresses that blanking reads one slot of."""
-    pixels = memory.packing.pixels
-    keys = np.unique(np.concatenate([np.unique(_keys(board, memory, *at, bank)) for at in _blanking_counts(board)]))
-    found: NDArray[np.int64] = keys[keys % pixels == slot] // pixels
-    return found
+    read = np.zeros((memory.words, memory.packing.pixels), dtype=bool)
+    for column, line in _blanking_counts(board):
+        read.reshape(-1)[_keys(board, memory, column, line, bank)] = True
+    return np.flatnonzero(read[:, slot])
 
 
 def _shared(board: Board, memory: Memory, bank: int) -> Shared | None:
     """Find words of a memory that both the picture and the blanking read."""
-    x, y = board.raster.x, board.raster.y
-    columns, lines = np.arange(x.visible)[None, :], np.arange(y.visible)[:, None]
+    columns, lines = np.arange(board.raster.x.visible)[None, :], np.arange(board.raster.y.visible)[:, None]
     visible = _keys(board, memory, columns, lines, bank)
-    seen = np.zeros(memory.words * memory.packing.pixels, dtype=bool)
-    seen[visible.ravel()] = True
-    both: list[NDArray[np.int64]] = []
+    pixels = memory.packing.pixels
+    seen = np.zeros(memory.words * pixels, dtype=bool)
+    seen[visible] = True
+    both = np.zeros(memory.words * pixels, dtype=bool)
     first: tuple[int, Moment] | None = None
     for column, line in _blanking_counts(board):
         keys = _keys(board, memory, column, line, bank)
         hit = seen[keys]
-        both.append(np.unique(keys[hit]))
+        both[keys[hit]] = True
         if first is None and hit.any():
             row, at = divmod(int(np.argmax(hit)), hit.shape[1])
             first = int(keys[row, at]), Moment(column=int(column[0, at]), line=int(line[row, 0]))
@@ -184,10 +184,9 @@ def _shared(board: Board, memory: Memory, bank: int) -> Shared | None:
         return None
     key, moment = first
     row, at = divmod(int(np.argmax(visible == key)), visible.shape[1])
-    pixels = memory.packing.pixels
     return Shared(
         memory=memory.name,
-        words=int(np.unique(np.concatenate(both) // pixels).size),
+        words=int(both.reshape(-1, pixels).any(axis=1).sum()),
         address=key // pixels,
         visible=Moment(column=at, line=row),
         blanking=moment,
