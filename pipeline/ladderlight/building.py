@@ -10,11 +10,10 @@ from typing import Any
 
 from ladderlight.board import Finding
 from ladderlight.board.advice import findings
-from ladderlight.burned import FILE as BURNED
-from ladderlight.burned import Record, parse_record
 from ladderlight.burnsheet import burn_sheet
 from ladderlight.engine import Chain, Progress
 from ladderlight.errors import BuildError
+from ladderlight.lastbuild import read_record
 from ladderlight.manifest import manifest
 from ladderlight.output import refuse_foreign, staged_output
 from ladderlight.proof import burn_page, proof_files
@@ -79,12 +78,6 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
         for name, data in proof_files(recipe.name, recipe.board, words, document, found):
             _write(folder / "proof", name, data)
     return Built(output=recipe.output, manifest=document, findings=found)
-
-
-def read_record(folder: Path) -> Record | None:
-    """Read the record of what is in the chips, if there is one beside the recipe."""
-    path = folder / BURNED
-    return parse_record(str(path), path.read_text(encoding="utf-8")) if path.is_file() else None
 
 
 def _write(folder: Path, name: str, data: bytes) -> None:

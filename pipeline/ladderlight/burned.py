@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
+from ladderlight.board.memory import Erasure
 from ladderlight.checksums import checksums_of
 from ladderlight.devicefiles import bytes_of
 from ladderlight.errors import DeviceFileError, nearest_word
@@ -20,6 +21,7 @@ from ladderlight.errors import DeviceFileError, nearest_word
 FILE = "burned.json"
 """Name of the record, beside the recipe."""
 FORMAT = 1
+_MOST_RUNS = 12
 
 Record = Mapping[str, Any]
 Words = Mapping[str, NDArray[np.uint32]]
@@ -110,6 +112,7 @@ class Burn:
 
     known: bool
     differing: int
+    erasure: Erasure
     eraser: bool | None
     block: int
     blocks: tuple[tuple[int, int], ...] | None
@@ -123,6 +126,25 @@ class Burn:
     def block_count(self) -> int:
         """How many pages or sectors differ."""
         return sum((last + 1 - first) // self.block for first, last in self.blocks or ())
+
+    @property
+    def text(self) -> str:
+        """The same in words."""
+        if not self.known:
+            return "nothing is noted of what this chip holds: burn it"
+        if not self.needed:
+            return "holds this already"
+        amount = f"{self.differing} byte{'s' * (self.differing != 1)} differ{'s' * (self.differing == 1)}"
+        if self.eraser is not None:
+            return amount + (
+                ": erase it, then burn it" if self.eraser else ", and only clear bits: burn it, no erasing"
+            )
+        if self.blocks is not None and self.block > 1:
+            name = ("sector" if self.erasure == "sectors" else "page") + "s" * (self.block_count != 1)
+            where = ", ".join(f"{first:04X}h to {last:04X}h" for first, last in self.blocks[:_MOST_RUNS])
+            more = ", and more" * (len(self.blocks) > _MOST_RUNS)
+            return f"{amount}, in {self.block_count} {name} at {where}{more}"
+        return f"{amount}: burn it"
 
 
 def burn_of(noted: Record | None, device: Device, image: bytes) -> Burn:
@@ -147,7 +169,14 @@ def burn_of(noted: Record | None, device: Device, image: bytes) -> Burn:
     blocks = None
     if old is not None and erasure in ("bytes", "sectors"):
         blocks = runs(np.unique(np.flatnonzero(differs) // block), block)
-    return Burn(known=old is not None, differing=int(differs.sum()), eraser=eraser, block=block, blocks=blocks)
+    return Burn(
+        known=old is not None,
+        differing=int(differs.sum()),
+        erasure=erasure,
+        eraser=eraser,
+        block=block,
+        blocks=blocks,
+    )
 
 
 def runs(numbers: NDArray[np.integer], size: int = 1) -> tuple[tuple[int, int], ...]:

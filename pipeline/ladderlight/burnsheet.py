@@ -10,7 +10,6 @@ from ladderlight.board import Board
 from ladderlight.cautions import cautions
 
 _WIDTH = 78
-_MOST_RANGES = 12
 
 
 def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
@@ -31,36 +30,12 @@ def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
     return "\n".join([*lines, ""])
 
 
-def burn_text(device: Mapping[str, Any]) -> str:
-    """Say whether a device of the manifest must be burned, why, and how much of it."""
-    burn = device["burn"]
-    if not burn["known"]:
-        return "nothing is noted of what this chip holds: burn it"
-    if not device["changed"]:
-        return "holds this already"
-    amount = f"{burn['differing']} byte{'s' * (burn['differing'] != 1)} differ{'s' * (burn['differing'] == 1)}"
-    if burn["eraser"] is not None:
-        return amount + (
-            ": erase it, then burn it" if burn["eraser"] else ", and only clear bits: burn it without erasing"
-        )
-    if burn["blocks"] is not None and burn["block"] > 1:
-        name = "sector" if burn["erasure"] == "sectors" else "page"
-        where = ", ".join(_range(block["first"], block["last"]) for block in burn["blocks"][:_MOST_RANGES])
-        more = ", and more" * (len(burn["blocks"]) > _MOST_RANGES)
-        return f"{amount}, in {burn['block_count']} {name}{'s' * (burn['block_count'] != 1)} at {where}{more}"
-    return f"{amount}: burn it"
-
-
-def _range(first: int, last: int) -> str:
-    return f"{first:04X}h to {last:04X}h"
-
-
 def _device(device: Mapping[str, Any]) -> Iterator[str]:
     box = "[ ] burn" if device["changed"] else "[x] leave"
     head = f"{device['name']}  ({device['part']})"
     yield f"{head}{box:>{max(_WIDTH - len(head), len(box) + 2)}}"
     yield "-" * _WIDTH
-    yield from _wrapped(f"state     {burn_text(device)}", indent="  ", hang=12)
+    yield from _wrapped(f"state     {device['burn']['text']}", indent="  ", hang=12)
     for piece in device["pieces"]:
         yield f"  file      devices/{piece['file']}"
         yield (

@@ -82,7 +82,8 @@ def _device(
         "burn": {
             "known": burn.known,
             "differing": burn.differing,
-            "erasure": device.part.erasure,
+            "erasure": burn.erasure,
+            "text": burn.text,
             "eraser": burn.eraser,
             "block": burn.block,
             "block_count": burn.block_count,

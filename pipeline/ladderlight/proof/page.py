@@ -9,7 +9,6 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from ladderlight.board import Board, Finding
-from ladderlight.burnsheet import burn_text
 from ladderlight.cautions import cautions
 from ladderlight.proof.drawings import guns_of, scan_line
 
@@ -35,7 +34,7 @@ def page(
             swatches=_swatches(board),
             codes=len(board.palette),
             lines=list(reversed(board.palette.lines)),
-            devices=[device | {"state": burn_text(device)} for device in manifest["devices"]],
+            devices=manifest["devices"],
             findings=findings,
             cautions=cautions(board),
         )
@@ -49,7 +48,7 @@ def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
         .get_template("burn-sheet.html")
         .render(
             project=manifest["project"],
-            devices=[device | {"state": burn_text(device)} for device in manifest["devices"]],
+            devices=manifest["devices"],
             cautions=cautions(board),
         )
     )

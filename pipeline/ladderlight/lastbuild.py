@@ -1,0 +1,89 @@
+"""The last build of a recipe, read back from its output folder."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import Board, Finding
+from ladderlight.burned import FILE, Record, burn_of, device_image, parse_record
+from ladderlight.errors import BuildError
+from ladderlight.pictures import DeviceFile, Span
+from ladderlight.screen import read_memories
+
+
+@dataclass(frozen=True, kw_only=True)
+class LastBuild:
+    """What stands in the output folder: the manifest, and the words of all memories from the device files."""
+
+    manifest: Mapping[str, Any]
+    words: Mapping[str, NDArray[np.uint32]]
+
+    @property
+    def pictures(self) -> dict[int, list[str]]:
+        """Names of the pictures in each bank that holds any."""
+        banks: dict[int, list[str]] = {}
+        for picture in self.manifest["pictures"]:
+            banks.setdefault(picture["bank"], []).append(picture["name"])
+        return banks
+
+
+def last_build(output: Path, board: Board) -> LastBuild:
+    """Read the last build of a board.
+
+    Raises
+    ------
+    BuildError
+        When there is none, or it was of another board.
+    DeviceFileError
+        When its device files are damaged.
+    """
+    path = output / "manifest.json"
+    try:
+        manifest = json.loads(path.read_text(encoding="utf-8"))
+        built = [(device["name"], device["part"], device["bytes"]) for device in manifest["devices"]]
+        files = [_file(device["name"], piece) for device in manifest["devices"] for piece in device["pieces"]]
+    except FileNotFoundError:
+        raise BuildError(f"{path}: there is no build yet; run ladderlight build first") from None
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise BuildError(f"{path}: cannot be read ({type(error).__name__}: {error}); build again") from None
+    if built != [(device.name, device.part.number, device.part.bytes) for device in board.devices]:
+        raise BuildError(f"{path}: the last build was of other devices than the recipe has now; build again")
+    return LastBuild(manifest=manifest, words=read_memories(board, output / "devices", files))
+
+
+def _file(device: str, piece: Mapping[str, Any]) -> DeviceFile:
+    span = Span(
+        first=piece["first"],
+        count=piece["bytes"],
+        step=piece["step"],
+        order=piece["order"],
+        offset=piece["offset"],
+    )
+    return DeviceFile(device=device, name=piece["file"], data=b"", span=span)
+
+
+def read_record(folder: Path) -> Record | None:
+    """Read the record of what is in the chips, if there is one beside the recipe."""
+    path = folder / FILE
+    return parse_record(str(path), path.read_text(encoding="utf-8")) if path.is_file() else None
+
+
+def burn_findings(folder: Path, output: Path, board: Board) -> list[Finding]:
+    """Say which chips do not hold what the last build gave, as notes; nothing before chips have been recorded."""
+    noted = read_record(folder)
+    if noted is None or not (output / "manifest.json").is_file():
+        return []
+    build = last_build(output, board)
+    found = []
+    for device in board.devices:
+        burn = burn_of(noted, device, device_image(build.words, device))
+        if burn.needed:
+            found.append(Finding(level="note", where=f"device {device.name}", message=burn.text))
+    return found
