@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import exp, log
+from pathlib import PurePath
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scan import scan
+from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.faults import Fault, Kind, possible_faults
 
 Words = NDArray[np.uint32]
@@ -48,6 +51,15 @@ class Difference:
     def bits(self) -> int:
         """The bits that differ."""
         return self.wanted ^ self.found
+
+    @property
+    def where(self) -> str:
+        """Where the screen shows it, in words."""
+        if self.place is None:
+            return "not on the screen"
+        names = f" ({', '.join(self.place.pictures)})" if self.place.pictures else ""
+        more = f" and {self.places - 1} more" if self.places > 1 else ""
+        return f"bank {self.place.bank}{names}, pixel {self.place.x}, {self.place.y}{more}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,6 +142,57 @@ def compare(
         differences=tuple(_differences(board, device, wanted, found, at[:most], pictures or {})),
         diagnoses=tuple(diagnose(board, device, wanted, found)) if at.size else (),
     )
+
+
+def choose_device(board: Board, name: str | None, dump: str) -> Device:
+    """Choose the device that a dump is of: the one named, the only one, or the one that the file is named after.
+
+    Raises
+    ------
+    DeviceFileError
+        When the board has no device of that name, or nothing tells which one is meant.
+    """
+    devices = {device.name: device for device in board.devices}
+    if name is not None:
+        if name not in devices:
+            raise DeviceFileError(f"the board has no device {name!r}; {nearest_word(name, devices)}")
+        return devices[name]
+    if len(devices) == 1:
+        return board.devices[0]
+    stem = PurePath(dump).stem
+    if stem not in devices:
+        raise DeviceFileError(f"{dump}: which device is it? Add --device with one of {', '.join(devices)}")
+    return devices[stem]
+
+
+def document_of(comparison: Comparison) -> dict[str, Any]:
+    """Give a comparison as plain values."""
+    return {
+        "device": comparison.device,
+        "same": comparison.same,
+        "words": comparison.words,
+        "count": comparison.count,
+        "bits": [
+            {"bit": bit, "raised": raised, "lowered": lowered}
+            for bit, (raised, lowered) in enumerate(zip(comparison.raised, comparison.lowered, strict=True))
+        ],
+        "diagnoses": [asdict(diagnosis) | {"lines": list(diagnosis.lines)} for diagnosis in comparison.diagnoses],
+        "ranges": [asdict(stretch) for stretch in comparison.ranges],
+        "differences": [
+            {
+                "address": difference.address,
+                "wanted": difference.wanted,
+                "found": difference.found,
+                "bits": [bit for bit in range(difference.bits.bit_length()) if difference.bits >> bit & 1],
+                "bank": difference.place.bank if difference.place else None,
+                "pictures": list(difference.place.pictures) if difference.place else [],
+                "x": difference.place.x if difference.place else None,
+                "y": difference.place.y if difference.place else None,
+                "places": difference.places,
+            }
+            for difference in comparison.differences
+        ],
+    }
 
 
 def device_words_of(words: Mapping[str, Words], device: Device) -> Words:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator, Mapping, Sequence
-from pathlib import PurePath
+from pathlib import Path, PurePath
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +49,23 @@ def decode(board: Board, words: Mapping[str, Words]) -> Iterator[tuple[int, byte
         raise DeviceFileError(f"the board has {board.bank_count} banks; {_MOST_BANKS} is the most that can be decoded")
     for bank in range(board.bank_count):
         yield bank, coded_png(picture_codes(board, words, bank), board)
+
+
+def read_dumps(paths: Sequence[Path]) -> list[tuple[str, bytes]]:
+    """Read files that were read out of chips: name and content of each.
+
+    Raises
+    ------
+    DeviceFileError
+        When one cannot be read.
+    """
+    dumps = []
+    for path in paths:
+        try:
+            dumps.append((str(path), path.read_bytes()))
+        except OSError as error:
+            raise DeviceFileError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+    return dumps
 
 
 def memories_of_dumps(

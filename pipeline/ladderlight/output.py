@@ -43,6 +43,25 @@ def staged_output(output: Path) -> Iterator[Path]:
         shutil.rmtree(aside, ignore_errors=True)
 
 
+def write_whole(path: Path, data: bytes) -> None:
+    """Write one file beside its place first, and put it there whole; folders are made.
+
+    Raises
+    ------
+    BuildError
+        When it cannot be written.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".writing-", delete=False) as file:
+            aside = Path(file.name)
+            file.write(data)
+        aside.chmod(0o644)
+        aside.replace(path)
+    except OSError as error:
+        raise BuildError(f"{path}: cannot be written ({error.strerror}); choose another place") from error
+
+
 def refuse_foreign(output: Path) -> None:
     """Check that building into a folder loses nothing of anyone else's.
 

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from ladderlight import __version__
-from ladderlight.commands import build, check, stages, start, watch
+from ladderlight.commands import build, burned, check, compare, decode, stages, start, watch
 from ladderlight.errors import LadderlightError, StageFailure
 
 BUG = 3
@@ -25,7 +25,16 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (start.start, check.check, build.build, watch.watch, stages.stages):
+for command in (
+    start.start,
+    check.check,
+    build.build,
+    watch.watch,
+    burned.burned,
+    compare.compare,
+    decode.decode,
+    stages.stages,
+):
     app.command()(command)
 
 
