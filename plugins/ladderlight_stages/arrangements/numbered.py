@@ -87,12 +87,15 @@ def _wiring(board: Board) -> tuple[TileWiring, Ints]:
     keys, free = finest_sources(board, outputs, words)
     base = parities(words, [drive.counters for drive in drives])
     _, first, cell = np.unique(keys, return_index=True, return_inverse=True)
-    wiring = tile_wiring_of(memories, drives, free, base ^ base.ravel()[first][cell.reshape(words.shape)])
+    cell = cell.reshape(words.shape)
+    moving = int(np.bitwise_or.reduce((words ^ words.ravel()[first][cell]).ravel()))
+    wiring = tile_wiring_of(memories, drives, free, base ^ base.ravel()[first][cell], moving)
+    position, _, pool = wiring.locate(base)
+    expected = sum(((words >> bit & 1) << index for index, bit in enumerate(wiring.counters)), np.zeros_like(words))
     label = " and ".join(repr(memory.name) for memory in memories)
-    if not wiring.rectangular:
+    if not wiring.rectangular or not np.isin(position ^ expected, wiring.turns).all():
         raise ArrangementError(
             f"the tiles of memory {label} are no rectangles of neighbouring pixels, so a grid cannot be cut for them; "
             "use tiles"
         )
-    _, _, pool = wiring.locate(base)
     return wiring, np.unique(pool)

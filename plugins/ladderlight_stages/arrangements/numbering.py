@@ -35,7 +35,8 @@ def stable_numbers(hashes: NDArray[np.uint64], uses: Ints, numbers: Ints) -> Int
     """
     magnitude = np.frexp(np.maximum(uses, 0).astype(np.float64))[1]
     order = np.lexsort((hashes, -magnitude))
-    return numbers[_choose(hashes, order, len(numbers), _prime_from(len(numbers)))]
+    chosen: Ints = numbers[_choose(hashes, order, len(numbers), _prime_from(len(numbers)))]
+    return chosen
 
 
 def _prime_from(number: int) -> int:

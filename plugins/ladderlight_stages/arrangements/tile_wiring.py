@@ -121,6 +121,8 @@ class TileWiring:
     shape: tuple[int, int, int]
     """Frames, lines and pixels of a tile; ``(1, 1, positions)`` when the wiring has no such order."""
     rectangular: bool
+    counters: tuple[int, ...]
+    """When rectangular: the bit of a counter word that moves each bit of a position."""
     turns: Ints
     """Positions are exclusive-ored with this, by number of the turn; the first is 0."""
     tile_words: tuple[int, ...]
@@ -167,7 +169,7 @@ class TileWiring:
 
 
 def tile_wiring_of(
-    memories: Sequence[Memory], drives: tuple[Drive, ...], free: Sequence[Output], within: Ints
+    memories: Sequence[Memory], drives: tuple[Drive, ...], free: Sequence[Output], within: Ints, moving: int
 ) -> TileWiring:
     """Work out the tiles of memories.
 
@@ -179,10 +181,12 @@ def tile_wiring_of(
         Data pins of the map whose level may be chosen for each cell.
     within
         Joint addresses, exclusive-ored with that of the first pixel of the same cell; int64 of any shape.
+    moving
+        The counter bits that change within a cell.
     """
     columns = _columns([drive.counters for drive in drives])
     raw = space_of(differences(within))
-    ordered = [(bit, pins) for bit, pins in enumerate(columns) if pins and pins in raw]
+    ordered = [(bit, pins) for bit, pins in enumerate(columns) if moving >> bit & 1 and pins and pins in raw]
     positions = space_of([pins for _, pins in ordered] + list(raw.basis))
     natural = [ordered[index][0] for index in positions.picked if index < len(ordered)]
     rectangular = len(natural) == len(positions.basis)
@@ -203,6 +207,7 @@ def tile_wiring_of(
         position_bits=bits,
         shape=shape,
         rectangular=rectangular,
+        counters=tuple(natural) if rectangular else (),
         turns=combine(numbers, turn_positions),
         tile_words=tuple(1 << index for index in chosen),
         turn_words=tuple(

@@ -163,7 +163,8 @@ def tile_cells(
     base = parities(words, [drive.counters for drive in drives])
     for output, level in fixed.items():
         base ^= level * turned_by(drives, output)
-    wiring = tile_wiring_of(memories, drives, free, base ^ base.ravel()[first][cell])
+    moving = int(np.bitwise_or.reduce((words ^ words.ravel()[first][cell]).ravel()))
+    wiring = tile_wiring_of(memories, drives, free, base ^ base.ravel()[first][cell], moving)
     if not choice.turn:
         wiring = replace(wiring, turns=wiring.turns[:1])
     position, offset, pool = wiring.locate(base)

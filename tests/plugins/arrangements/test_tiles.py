@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from ladderlight import ArrangementError
 from ladderlight_stages.arrangements.tiles import tiles
 
+
 def block(codes, x, y, size=8):
     return codes[y * size : (y + 1) * size, x * size : (x + 1) * size].tobytes()
 

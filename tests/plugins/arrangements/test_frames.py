@@ -1,0 +1,112 @@
+"""Animations in banks."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ladderlight import ArrangementError
+from ladderlight_stages.arrangements.frames import frames
+from ladderlight_stages.arrangements.round import bank_shares
+
+
+@pytest.fixture
+def film_board(make_board, memory):
+    """Eight banks."""
+    return make_board(
+        memory(address=["x2-x9", "y2-y8", "bank0-bank2"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C020")
+    )
+
+
+def film(contents):
+    return "".join(placed.origin.name for placed in sorted(contents.pictures, key=lambda placed: placed.bank))
+
+
+@pytest.mark.parametrize(
+    ("durations", "options", "expected"),
+    [
+        ((None,) * 4, {}, "aabbccdd"),
+        ((None,) * 3, {}, "aaabbbcc"),
+        ((0.2, 0.1, 0.1), {}, "aaaabbcc"),
+        ((0.3, 0.1), {"step": 0.1, "fill": "repeat"}, "aaabaaab"),
+        ((0.3, 0.1), {"step": 0.1, "fill": "hold"}, "aaabbbbb"),
+        ((0.1, None, 0.3), {"step": 0.1, "fill": "hold"}, "abbccccc"),
+        ((0.1, 0.1, 0.1), {"fill": "repeat"}, "abbcabcc"),
+        ((None,) * 5, {"ping_pong": True}, "abcdedcb"),
+        ((None,) * 3, {"ping_pong": True}, "aabbccbb"),
+        ((None,) * 2, {"ping_pong": True}, "aaaabbbb"),
+        ((5.0, 0.01), {}, "aaaaaaab"),
+        ((None,), {}, "aaaaaaaa"),
+    ],
+)
+def test_frames_share_the_banks(film_board, coded, durations, options, expected):
+    pictures = [
+        coded(film_board, name, seed=seed, duration=duration)
+        for seed, (name, duration) in enumerate(zip("abcdefgh", durations, strict=False))
+    ]
+    contents = frames(pictures, film_board, **options)
+    if options.get("fill") == "repeat" and len(durations) == 3:
+        # Two rounds of three in eight banks: two frames are shown twice, one in each round or both in the first.
+        assert film(contents).replace("aa", "a").replace("bb", "b").replace("cc", "c") == "abcabc"
+        return
+    assert film(contents) == expected
+
+
+def test_what_is_shown_in_each_bank(film_board, coded, shown):
+    pictures = [coded(film_board, name, seed=seed) for seed, name in enumerate("abc")]
+    contents = frames(pictures, film_board)
+    for bank, name in enumerate("aaabbbcc"):
+        assert np.array_equal(shown(film_board, contents, bank), pictures["abc".index(name)].codes)
+
+
+def test_some_of_the_banks(film_board, coded):
+    pictures = [coded(film_board, name) for name in "ab"]
+    contents = frames(pictures, film_board, first=4, count=3)
+    assert [(placed.origin.name, placed.bank) for placed in contents.pictures] == [("a", 4), ("a", 5), ("b", 6)]
+
+
+def test_times_are_noted(film_board, coded):
+    pictures = [coded(film_board, name, duration=0.25) for name in "ab"]
+    contents = frames(pictures, film_board, step=0.08)
+    assert contents.notes == (
+        "2 frames in 8 banks; all banks take 0.64 s, the durations of the frames add up to 0.5 s",
+    )
+
+
+def test_too_many_frames(film_board, coded):
+    pictures = [coded(film_board, f"f{number}") for number in range(6)]
+    with pytest.raises(ArrangementError, match=r"10 banks are needed, but the wiring has 8; left over: 'f2', 'f1'"):
+        frames(pictures, film_board, ping_pong=True)
+    with pytest.raises(ArrangementError, match="the board has 8 banks, none from 8 on"):
+        frames(pictures, film_board, first=8)
+
+
+def test_frames_of_a_tile_board_share_the_tiles(tile_board, coded, shown, mosaic):
+    board = tile_board()
+    pictures = [coded(board, name, codes=mosaic(board, tiles=30, seed=seed)) for seed, name in enumerate("ab")]
+    contents = frames(pictures, board)
+    for bank, picture in enumerate([pictures[0], pictures[0], pictures[1], pictures[1]]):
+        assert np.array_equal(shown(board, contents, bank), picture.codes)
+    assert len(contents.tile_sets[0].codes) == 30
+
+
+@pytest.mark.parametrize("fill", ["stretch", "repeat", "hold"])
+def test_shares_always_add_up(fill):
+    random = np.random.default_rng(0)
+    for _ in range(300):
+        number = int(random.integers(1, 12))
+        banks = number + int(random.integers(0, 40))
+        durations = [None if random.random() < 0.2 else float(random.uniform(0.02, 2)) for _ in range(number)]
+        step = None if random.random() < 0.5 else 0.1
+        shares = bank_shares(durations, banks, step=step, fill=fill)
+        assert sum(shares) == banks
+        assert min(shares) >= 1
+        assert len(shares) % number == 0
+
+
+def test_origins_stay(film_board, coded):
+    picture = coded(film_board, "a")
+    contents = frames([picture], film_board)
+    assert {replace(placed.origin, bank=None) for placed in contents.pictures} == {picture.origin}
