@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from ladderlight.board import Board, Device, Palette
+    from ladderlight.decoding import coded_png
     from ladderlight.devicefiles import Piece, pieces
     from ladderlight.errors import ArrangementError, DeviceFileError, PictureError
     from ladderlight.pictures import (
@@ -31,6 +32,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "ladderlight.board": ("Board", "Device", "Palette"),
+    "ladderlight.decoding": ("coded_png",),
     "ladderlight.devicefiles": ("Piece", "pieces"),
     "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError"),
     "ladderlight.pictures": (
@@ -70,6 +72,7 @@ __all__ = [
     "Span",
     "TileSet",
     "__version__",
+    "coded_png",
     "pieces",
     "stage",
 ]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
 from ladderlight.burned import FILE, Record, burn_of, device_image, parse_record
-from ladderlight.errors import BuildError
+from ladderlight.errors import BuildError, LadderlightError
 from ladderlight.pictures import DeviceFile, Span
 from ladderlight.screen import read_memories
 
@@ -80,10 +80,13 @@ def burn_findings(folder: Path, output: Path, board: Board) -> list[Finding]:
     noted = read_record(folder)
     if noted is None or not (output / "manifest.json").is_file():
         return []
-    build = last_build(output, board)
-    found = []
-    for device in board.devices:
-        burn = burn_of(noted, device, device_image(build.words, device))
-        if burn.needed:
-            found.append(Finding(level="note", where=f"device {device.name}", message=burn.text))
-    return found
+    try:
+        build = last_build(output, board)
+    except LadderlightError as error:
+        return [Finding(level="note", where="last build", message=f"says nothing of chips to burn again: {error}")]
+    burns = {d.name: burn_of(noted, d, device_image(build.words, d)) for d in board.devices}
+    return [
+        Finding(level="note", where=f"device {name}", message=f"the chip and the last build: {burn.text}")
+        for name, burn in burns.items()
+        if burn.needed
+    ]

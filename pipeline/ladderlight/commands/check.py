@@ -19,13 +19,18 @@ def check(
     json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
 ) -> None:
     """Check a recipe and say what its board shows: picture size, colours, timing, and what to mend."""
+    from dataclasses import asdict
+
     from ladderlight.board import Finding
     from ladderlight.board.report import report
     from ladderlight.commands.reporting import print_document, print_findings, stdout
+    from ladderlight.lastbuild import burn_findings
     from ladderlight.recipe import load
 
     loaded = load(recipe)
     document = report(loaded.board)
+    if document["ok"]:
+        document["findings"] += map(asdict, burn_findings(loaded.folder, loaded.output, loaded.board))
     if json_:
         print_document(document)
     else:

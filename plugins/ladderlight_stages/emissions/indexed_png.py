@@ -5,13 +5,9 @@ PNG: W3C Recommendation, ISO/IEC 15948. An indexed picture has at most 256 colou
 
 from __future__ import annotations
 
-import io
 from typing import Annotated
 
-import numpy as np
-from PIL import Image
-
-from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, stage
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, coded_png, stage
 from ladderlight.board.scan import scan
 
 _MOST = 256
@@ -43,14 +39,6 @@ def indexed_png(
     files = []
     for bank in banks:
         codes = scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank).codes
-        data = _png(codes.astype(np.uint8).tobytes(), codes.shape, board)
+        data = coded_png(codes, board)
         files.append(DeviceFile(device=device, name=name.replace("{bank}", str(bank)), data=data, span=None))
     return files
-
-
-def _png(codes: bytes, shape: tuple[int, ...], board: Board) -> bytes:
-    picture = Image.frombytes("P", (shape[1], shape[0]), codes)
-    picture.putpalette(board.palette.srgb8.tobytes())
-    file = io.BytesIO()
-    picture.save(file, format="PNG")
-    return file.getvalue()
