@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,8 @@ from ladderlight_stages.sources.samples import upright
 Float32 = NDArray[np.float32]
 UInt8 = NDArray[np.uint8]
 UInt16 = NDArray[np.uint16]
+
+_SRGB_GAMMA = 1 / 2.2  # as PNG's gAMA chunk holds it: 45455 (W3C PNG, section 11.3.2.2)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +62,8 @@ def decoded_frame(path: Path, image: ImageFile.ImageFile, *, number: int, use_pr
             colours, alpha = _samples(image, profile)
     except ProfileError as error:
         raise PictureError(f'{error}; save it without, or set profile = "ignore"') from error
+    if use_profile and not profile:
+        colours = _without_gamma(image, colours)
     turn = orientation(image)  # only now: decoding a TIFF has already turned it, and cleared the tag
     return Samples(colours=upright(colours, turn), alpha=None if alpha is None else upright(alpha, turn))
 
@@ -101,7 +106,8 @@ def _deep_samples(
 
         samples = read_deep(image, again)
     if mode == "CMYK":
-        return _managed(Image.fromarray(_upper_bytes(samples), "CMYK"), profile), None
+        inks = [Image.fromarray(ink) for ink in np.moveaxis(_upper_bytes(samples), 2, 0)]
+        return _managed(Image.merge("CMYK", inks), profile), None
     alpha = None
     if samples.shape[2] in (2, 4):
         samples, alpha = samples[:, :, :-1], samples[:, :, -1]
@@ -114,6 +120,16 @@ def _deep_samples(
         upper = _upper_bytes(samples)
         return _managed(Image.fromarray(upper[:, :, 0] if upper.shape[2] == 1 else upper), profile), alpha
     return samples[:, :, 0] if samples.shape[2] == 1 else samples, alpha
+
+
+def _without_gamma(image: Image.Image, colours: NDArray[Any]) -> NDArray[Any]:
+    """Decode a PNG that states a gamma other than that of sRGB, such as 1 for linear light, and nothing better."""
+    gamma = image.info.get("gamma", _SRGB_GAMMA)
+    if image.format != "PNG" or "srgb" in image.info or abs(gamma - _SRGB_GAMMA) < 0.01 or gamma <= 0:
+        return colours
+    top = np.iinfo(colours.dtype).max
+    table: Float32 = (np.arange(top + 1) / top) ** (1 / gamma)
+    return table.astype(np.float32).take(colours)
 
 
 def _upper_bytes(samples: UInt16) -> UInt8:

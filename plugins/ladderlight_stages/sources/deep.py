@@ -54,11 +54,13 @@ def read_deep(image: ImageFile.ImageFile, again: Callable[[], ImageFile.ImageFil
         return halves[:, :, ::2] << np.uint16(8) | halves[:, :, 1::2]
     order = "B" if image.format != "TIFF" or image.tag_v2.prefix == b"MM" else "L"  # type: ignore[attr-defined]
     codec = image.tile[0].codec_name
+    multiplied = _rawmode(image.tile[0]).startswith("RGBa")  # colour already multiplied by alpha
     upper = _decoded(image, lambda rawmode: _reading(rawmode, order))
     if image.format == "TIFF" and codec == "libtiff" and _SEPARATE in _tag(image, _PLANES):
         return upper * np.uint16(257)
     lower = _decoded(again(), lambda rawmode: _reading(rawmode, order, other=True))
-    return upper << np.uint16(8) | lower
+    samples = upper << np.uint16(8) | lower
+    return _undiluted(samples) if multiplied else samples
 
 
 def _grey(image: ImageFile.ImageFile) -> UInt16:
@@ -82,9 +84,16 @@ def _rawmode(tile: ImageFile._Tile) -> str:
 
 def _reading(rawmode: str, order: str, *, other: bool = False) -> str:
     """Give the raw mode that keeps the upper byte of each sample, or the other one. N: the machine's own byte order."""
-    layout, _, suffix = rawmode.partition(";16")
+    layout, _, suffix = rawmode.replace("RGBa", "RGBA").partition(";16")
     order = _NATIVE if suffix == "N" else order
     return f"{layout};16{_OTHER[order] if other else order}"
+
+
+def _undiluted(samples: UInt16) -> UInt16:
+    """Divide colour by alpha."""
+    alpha = samples[:, :, 3:].astype(np.uint32)
+    colour = np.minimum(samples[:, :, :3].astype(np.uint32) * 65535 // np.maximum(alpha, 1), 65535)
+    return np.concatenate([colour.astype(np.uint16), samples[:, :, 3:]], axis=2)
 
 
 def _decoded(image: ImageFile.ImageFile, change: Callable[[str], str]) -> UInt16:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import struct
 import warnings
 import zlib
@@ -27,6 +28,7 @@ _SUBFILE_TYPE = 254
 Image.MAX_IMAGE_PIXELS = None
 # Pillow also warns of metadata that it cannot read. That harms no picture, and a user can do nothing about it.
 warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 
 @contextmanager

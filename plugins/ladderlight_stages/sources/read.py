@@ -48,7 +48,7 @@ def read(
         ``"full"`` avoids that, and takes several times as long and as much memory.
     profile
         ``"use"``: the embedded profile is converted to sRGB, with perceptual intent and black-point compensation.
-        Pictures without one are taken as sRGB.
+        So is the gamma that a PNG states instead. Pictures without either are taken as sRGB.
 
     Returns
     -------

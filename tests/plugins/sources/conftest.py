@@ -34,22 +34,22 @@ def read_one() -> Callable[..., Picture]:
 
 @pytest.fixture
 def write_png16() -> Callable[[Path, np.ndarray], None]:
-    """Write a 16-bit PNG of 1 to 4 channels: by hand, as no library here writes 16-bit colour."""
+    """Write a 16-bit PNG of 1 to 4 channels, by hand, as no library here writes 16-bit colour; and one more chunk."""
 
-    def write(path: Path, values: np.ndarray, *, extra: bytes = b"") -> None:
+    def write(path: Path, values: np.ndarray, *, extra: bytes = b"", kind: bytes = b"tRNS") -> None:
         height, width, channels = values.shape
         colour_type = {1: 0, 2: 4, 3: 2, 4: 6}[channels]
         rows = b"".join(b"\0" + row.astype(">u2").tobytes() for row in values)
 
-        def chunk(kind: bytes, data: bytes) -> bytes:
-            return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+        def chunk(name: bytes, data: bytes) -> bytes:
+            return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
 
         header = struct.pack(">IIBBBBB", width, height, 16, colour_type, 0, 0, 0)
-        transparency = chunk(b"tRNS", extra) if extra else b""
+        more = chunk(kind, extra) if extra else b""
         path.write_bytes(
             b"\x89PNG\r\n\x1a\n"
             + chunk(b"IHDR", header)
-            + transparency
+            + more
             + chunk(b"IDAT", zlib.compress(rows))
             + chunk(b"IEND", b"")
         )

@@ -116,6 +116,39 @@ def test_white_is_zero_in_16_bits(tmp_path, read_one):
     np.testing.assert_allclose(read_one(tmp_path / "fax.tif").pixels[:, :, 0], expected, atol=1e-7)
 
 
+@pytest.mark.parametrize("compression", [None, "zlib"])
+@pytest.mark.parametrize("kind", ["unassalpha", "assocalpha"])
+def test_alpha_of_a_16_bit_tiff(tmp_path, read_one, compression, kind):
+    tifffile = pytest.importorskip("tifffile")
+    random = np.random.default_rng(18)
+    alpha = random.integers(20000, 65536, (20, 30, 1))
+    colour = random.integers(0, 65536, (20, 30, 3))
+    stored = colour * alpha // 65535 if kind == "assocalpha" else colour
+    values = np.concatenate([stored, alpha], axis=2).astype(np.uint16)
+    tifffile.imwrite(tmp_path / "a.tif", values, photometric="rgb", extrasamples=[kind], compression=compression)
+    expected = linear_from_srgb(colour / 65535) * (alpha / 65535)
+    np.testing.assert_allclose(read_one(tmp_path / "a.tif").pixels, expected, atol=2e-4)
+
+
+def test_gamma_of_a_png(tmp_path, read_one, write_png16):
+    # W3C PNG, section 11.3.2.2: the chunk holds gamma times 100000; a sample is light to the power of gamma.
+    values = np.linspace(0, 65535, 60).astype(np.uint16).reshape(4, 5, 3)
+    write_png16(tmp_path / "render.png", values, kind=b"gAMA", extra=(100000).to_bytes(4, "big"))
+    np.testing.assert_allclose(read_one(tmp_path / "render.png").pixels, values / 65535, atol=1e-7)
+    srgb = linear_from_srgb(values / 65535)
+    np.testing.assert_allclose(read_one(tmp_path / "render.png", profile="ignore").pixels, srgb, atol=2e-7)
+    write_png16(tmp_path / "usual.png", values, kind=b"gAMA", extra=(45455).to_bytes(4, "big"))
+    np.testing.assert_allclose(read_one(tmp_path / "usual.png").pixels, srgb, atol=2e-7)
+
+
+def test_inks_of_16_bits(tmp_path, read_one):
+    tifffile = pytest.importorskip("tifffile")
+    inks = np.zeros((4, 4, 4), dtype=np.uint16)
+    inks[:2, :, 0] = 65535
+    tifffile.imwrite(tmp_path / "print.tif", inks, photometric="separated")
+    np.testing.assert_array_equal(encoded(read_one(tmp_path / "print.tif"))[[0, 3], 0], [(0, 255, 255), (255,) * 3])
+
+
 @pytest.mark.parametrize("suffix", ["jpg", "tif"])
 def test_cmyk(tmp_path, read_one, suffix):
     # Pillow writes CMYK JPEGs inverted, as is usual, with the marker that says so; read straight they are negative.
