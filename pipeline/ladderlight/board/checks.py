@@ -14,6 +14,7 @@ from ladderlight.errors import Problem, nearest_word
 
 MOST_CODE_BITS = 16
 MOST_CHOICES = 4
+MOST_CHIPS = 16
 MOST_WIDTH = 32
 MOST_START = 1 << 16
 
@@ -197,7 +198,10 @@ def _shorter(board: Board, memory: Memory) -> str:
         ways = [str(choice) for choice in choices(board, memory)[:MOST_CHOICES]]
     part = smallest_part(memory, len(memory.address) - (memory.chips - 1).bit_length())
     if part is not None:
-        ways.append(f"use a {part.number}")
+        ways.append(f"use a {part.number}" if memory.chips == 1 else f"use {memory.chips} x {part.number}")
+    chips = memory.chips << len(memory.address) - memory.address_pins
+    if chips <= MOST_CHIPS:
+        ways.append(f"set chips = {chips}")
     return joined(ways, "or") if ways else "drop a line or use a larger part"
 
 

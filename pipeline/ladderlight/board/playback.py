@@ -58,12 +58,7 @@ def play(board: Board, words: Words, bank: int = 0) -> Shown:
     driving = [memory for memory in board.memories if set(memory.data) & set(board.code_lines)]
     late = board.counters.delay if any(memory.output == "direct" for memory in driving) else 0.0
     stretch = _Stretch(board, words, bank, before=ceil(late / period) + 1)
-    for memory in board.order:
-        stretch.pass_through(memory)
-    codes = np.zeros(stretch.shape, dtype=np.int64)
-    for bit, name in enumerate(board.code_lines):
-        source = board.outputs[name]
-        codes |= (stretch.output[source.memory] >> source.index & 1) << bit
+    codes = stretch.codes()
     unsure = np.max([stretch.unsure[memory.name] for memory in driving], axis=0)
     dots = np.arange(board.raster.mode.horizontal.active)
     times = (dots + 0.5) * float(1 / board.raster.mode.dot_clock) - late
@@ -72,6 +67,12 @@ def play(board: Board, words: Words, bank: int = 0) -> Shown:
         codes=codes[:, counts + stretch.before],
         undefined=(times - counts * period)[None, :] < unsure[:, counts + stretch.before],
     )
+
+
+def count_codes(board: Board, words: Words, bank: int = 0) -> Ints:
+    """Give the code on the ladders at every visible count, registers taken into account: int64, (lines, counts)."""
+    stretch = _Stretch(board, words, bank, before=1)
+    return stretch.codes()[:, stretch.before :]
 
 
 class _Stretch:
@@ -102,9 +103,18 @@ class _Stretch:
         }
         self.output: dict[str, Ints] = {}
         self.unsure: dict[str, Floats] = {}
+        for memory in board.order:
+            self._pass_through(memory)
 
-    def pass_through(self, memory: Memory) -> None:
-        """Work out a memory, those that its address depends on being done."""
+    def codes(self) -> Ints:
+        """Give the code on the ladders at each count."""
+        codes = np.zeros(self.shape, dtype=np.int64)
+        for bit, name in enumerate(self.board.code_lines):
+            source = self.board.outputs[name]
+            codes |= (self.output[source.memory] >> source.index & 1) << bit
+        return codes
+
+    def _pass_through(self, memory: Memory) -> None:
         address = np.zeros(self.shape, dtype=np.int64)
         for pin, expression in enumerate(memory.address):
             address |= self._level(expression) << pin

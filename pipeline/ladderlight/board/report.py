@@ -93,6 +93,7 @@ def _memories(board: Board) -> list[dict[str, Any]]:
             "words": memory.words,
             "width": memory.part.width,
             "chips": memory.chips,
+            "grades_ns": [round(grade * 1e9, 3) for grade in memory.part.grades],
             "address": [str(expression) for expression in memory.address],
             "data": list(memory.data),
             "output": memory.output,

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board import Counters, Packing
-from ladderlight.board.playback import play
+from ladderlight.board.playback import count_codes, play
 from ladderlight.board.scan import scan
 
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
@@ -31,6 +31,7 @@ def test_a_count_covers_several_monitor_pixels(make_board, memory) -> None:
     board = make_board(memory(address=["x1-x7", "y3-y9"], data=DATA), mode="800x600@60", clock="10000000")
     words = noise(board)
     assert np.array_equal(play(board, words).codes, scanned(board, words).repeat(4, axis=1))
+    assert np.array_equal(count_codes(board, words), scanned(board, words))
 
 
 def test_150_ns_at_10_mhz_leave_six_monitor_pixels_undefined_at_each_change(make_board, memory) -> None:
@@ -79,6 +80,7 @@ def test_a_register_moves_the_picture_right_by_one_hold_and_hides_the_change(mak
     # the first word is the last one of the line before: counts 796 to 799
     assert shown.codes[8, 0] == scan(board, words, 796, 7).codes
     assert shown.codes[0, 3] == scan(board, words, 796, 524).codes
+    assert np.array_equal(count_codes(board, words), shown.codes)
 
 
 def test_a_register_that_takes_unfinished_words_shows_anything(make_board, memory) -> None:

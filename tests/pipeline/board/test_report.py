@@ -60,6 +60,7 @@ def test_memories_devices_and_timing(make_board, memory) -> None:
     assert picture["part"] == "28C64"
     assert (picture["words"], picture["width"], picture["chips"]) == (32_768, 8, 4)
     assert (picture["stride"], picture["last_word"], picture["used_words"]) == (256, 0x779F, 19_200)
+    assert picture["grades_ns"] == [120.0, 150.0, 200.0, 250.0]
     assert picture["address"][:2] == ["x2", "x3"]
     assert [device["name"] for device in document["devices"]] == [f"picture-{chip}" for chip in range(4)]
     assert [device["first_word"] for device in document["devices"]] == [0, 8192, 16_384, 24_576]

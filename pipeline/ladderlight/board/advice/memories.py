@@ -8,16 +8,25 @@ from ladderlight.board.board import Board
 from ladderlight.board.findings import Finding
 from ladderlight.board.fitting import smallest_part
 from ladderlight.board.lines import Signal
+from ladderlight.board.lookup import lookup_of
 from ladderlight.board.memory import Memory
 from ladderlight.board.quantities import joined
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say which address pins are left over, and what they could do."""
+    """Say which address pins are left over and what they could do, and how many colours a look-up shows."""
     for memory in board.memories:
         spare = memory.address_pins - len(memory.address)
         if spare:
             yield _spare(board, memory, spare)
+    lookup = lookup_of(board)
+    if lookup is not None and lookup.size < len(board.palette):
+        yield Finding(
+            level="note",
+            where="memory " + joined([table.name for table in lookup.tables]),
+            message=f"colour look-up shows {lookup.size} of {len(board.palette)} colours at a time; reduce each "
+            "picture to as many",
+        )
 
 
 def _spare(board: Board, memory: Memory, spare: int) -> Finding:

@@ -39,3 +39,13 @@ def test_a_look_up_memory_gets_no_banks(make_board, memory, said) -> None:
         memory("picture", address=["x2-x9", "y2-y8"], data=[], part="27C256"),
     )
     assert last(said(board, "memory colour"))[1] == "address pins A8 to A10 are left over; tie them to ground"
+
+
+def test_a_look_up_of_fewer_colours_than_the_ladders_have(make_board, memory, said) -> None:
+    board = make_board(
+        memory("colour", address=["picture.d0-picture.d3"], data=DATA, part="2716"),
+        memory("picture", address=["x2-x9", "y2-y8"], data=[], part="27C256"),
+    )
+    assert last(said(board, "memory colour"))[1] == (
+        "colour look-up shows 16 of 64 colours at a time; reduce each picture to as many"
+    )
