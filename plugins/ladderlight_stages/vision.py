@@ -76,11 +76,6 @@ class Viewer:
         return VisibleError(mean=float(found.mean()), p95=float(np.percentile(found, 95)))
 
 
-def pixels_per_degree(pixel: float, distance: float) -> float:
-    """Give how many pixels of a size fit one degree at a distance, both in the same unit."""
-    return float(np.deg2rad(1.0) * distance / pixel) if pixel > 0 else float("inf")
-
-
 def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Float64:
     """Give the CIELAB picture that is left of a picture after the eye's blur.
 
@@ -100,13 +95,18 @@ def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floa
     Pixels are squares of even light, so each Gaussian is integrated over them exactly; the picture is mirrored beyond
     its edges, which makes the convolution a product of cosine transforms.
     """
-    opponent = np.asarray(linear, dtype=np.float64) @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T
+    xyz = seen_opponent(linear, density) @ np.linalg.inv(OPPONENT_FROM_XYZ).T
+    return np.asarray(xyz2lab(xyz, illuminant="D65"), dtype=np.float64)
+
+
+def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) -> Float64:
+    """Give the opponent channels that are left after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
+    opponent: Float64 = np.asarray(linear, dtype=np.float64) @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T
     height, width = opponent.shape[:2]
     for channel in range(3):
         transfer = _transfer(channel, height, width, density)
         opponent[..., channel] = idctn(dctn(opponent[..., channel], norm="ortho") * transfer, norm="ortho")
-    xyz = opponent @ np.linalg.inv(OPPONENT_FROM_XYZ).T
-    return np.asarray(xyz2lab(xyz, illuminant="D65"), dtype=np.float64)
+    return opponent
 
 
 def kernel(width_degrees: float, density: float) -> Float64:

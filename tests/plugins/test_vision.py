@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ladderlight_stages.vision import FILTERS, Viewer, kernel, pixels_per_degree, seen_lab
+from ladderlight_stages.viewing import pixels_per_degree
+from ladderlight_stages.vision import FILTERS, Viewer, kernel, seen_lab
 
 
 @pytest.mark.parametrize("density", [2.0, 5.2, 21.0, 80.0])

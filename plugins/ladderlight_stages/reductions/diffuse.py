@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Picture, stage
+from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
 from ladderlight_stages.reductions.lattice_loops import SHARE_BITS, diffuse_lattice
@@ -58,6 +59,13 @@ def diffuse(
             maximum=2,
         ),
     ] = 0.25,
+    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
+    distance: Annotated[
+        float | None,
+        Option(
+            "from eye to screen; when given, the visible error is measured for the manifest", minimum=0.05, unit="m"
+        ),
+    ] = None,
 ) -> CodedPicture:
     """Reduce a picture to codes.
 
@@ -73,19 +81,25 @@ def diffuse(
         When ``weights`` is not a kernel.
     """
     codes = exact_codes(picture.pixels, board.palette)
-    if codes is not None:
-        return picture.coded(codes)
-    serpentine = scan == "serpentine"
-    if weights is None and kernel in VARIABLE:
-        return picture.coded(
-            diffuse_variably(picture.pixels, board.palette, kernel, strength, error_limit, serpentine=serpentine)
-        )
-    shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
+    if codes is None:
+        serpentine = scan == "serpentine"
+        if weights is None and kernel in VARIABLE:
+            codes = diffuse_variably(
+                picture.pixels, board.palette, kernel, strength, error_limit, serpentine=serpentine
+            )
+        else:
+            shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
+            codes = _diffused(picture.pixels, board, shares, strength, error_limit, serpentine=serpentine)
+    return with_measures(picture.coded(codes), picture, board, screen_width=screen_width, distance=distance)
+
+
+def _diffused(
+    pixels: NDArray[np.float32], board: Board, kernel: Kernel, strength: float, error_limit: float, *, serpentine: bool
+) -> NDArray[np.uint16]:
     lattice = lattice_tables(board.palette)
     if lattice is not None:
-        return picture.coded(_on_lattice(picture.pixels, lattice, shares, strength, serpentine=serpentine))
-    tables = palette_tables(board.palette, error_limit)
-    return picture.coded(_on_palette(picture.pixels, tables, shares, strength, serpentine=serpentine))
+        return _on_lattice(pixels, lattice, kernel, strength, serpentine=serpentine)
+    return _on_palette(pixels, palette_tables(board.palette, error_limit), kernel, strength, serpentine=serpentine)
 
 
 def _on_lattice(
@@ -109,14 +123,7 @@ def _on_palette(
 ) -> NDArray[np.uint16]:
     codes: NDArray[np.uint16] = diffuse_palette(
         np.require(pixels, np.float32, ["C", "A", "W"]),
-        tables.transform,
-        tables.start,
-        tables.top,
-        tables.bins,
-        tables.colours,
-        tables.codes,
-        tables.cells,
-        tables.lists,
+        *tables.arguments,
         *_whole_taps(kernel, strength),
         serpentine,
     )

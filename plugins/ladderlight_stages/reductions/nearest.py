@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Palette, Picture, stage
+from ladderlight import Board, CodedPicture, Option, Palette, Picture, stage
+from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
 from ladderlight_stages.oklab import oklab_from_linear
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.grid import Grid, make_grid, nearest_members
@@ -18,7 +20,18 @@ _SIZE = 32
 
 
 @stage(help="Reduce each pixel to the board's colour that looks most like it, without dithering.")
-def nearest(picture: Picture, board: Board) -> CodedPicture:
+def nearest(
+    picture: Picture,
+    board: Board,
+    *,
+    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
+    distance: Annotated[
+        float | None,
+        Option(
+            "from eye to screen; when given, the visible error is measured for the manifest", minimum=0.05, unit="m"
+        ),
+    ] = None,
+) -> CodedPicture:
     """Reduce a picture to codes: for each pixel the colour nearest in OKLab, the lowest code of several.
 
     A picture that is in the board's colours already is unchanged.
@@ -26,7 +39,7 @@ def nearest(picture: Picture, board: Board) -> CodedPicture:
     codes = exact_codes(picture.pixels, board.palette)
     if codes is None:
         codes = nearest_codes(picture.pixels, board.palette)
-    return picture.coded(codes)
+    return with_measures(picture.coded(codes), picture, board, screen_width=screen_width, distance=distance)
 
 
 def nearest_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.uint16]:

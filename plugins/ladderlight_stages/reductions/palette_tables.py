@@ -40,6 +40,11 @@ class PaletteTables:
     cells: NDArray[np.uint16]
     lists: NDArray[np.int32]
 
+    @property
+    def arguments(self) -> tuple[NDArray[np.generic], ...]:
+        """The tables in the order in which all loops take them."""
+        return (self.transform, self.start, self.top, self.bins, self.colours, self.codes, self.cells, self.lists)
+
 
 def distinct_colours(palette: Palette) -> tuple[NDArray[np.float64], NDArray[np.uint16]]:
     """Give the colours of a board in linear light, each once, with the lowest code of each, by code."""

@@ -82,14 +82,7 @@ def diffuse_variably(
     tables = palette_tables(palette, error_limit)
     codes = diffuse_variable_palette(
         np.require(pixels, np.float32, ["C", "A", "W"]),
-        tables.transform,
-        tables.start,
-        tables.top,
-        tables.bins,
-        tables.colours,
-        tables.codes,
-        tables.cells,
-        tables.lists,
+        *tables.arguments,
         _whole(coefficients(name).shares * strength),
         serpentine,
     )

@@ -1,0 +1,59 @@
+"""What a reduction did to a picture, in figures for the manifest."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, CodedPicture, Palette, Picture
+from ladderlight_stages.viewing import density_of
+
+DEFAULT_WIDTH = 0.3
+"""Metres: the visible picture of a small tube monitor."""
+_BEYOND = 1e-3
+
+
+def with_measures(
+    coded: CodedPicture, picture: Picture, board: Board, *, screen_width: float, distance: float | None
+) -> CodedPicture:
+    """Note what can be seen of a reduction from a distance; without a distance give the coded picture as it is.
+
+    Notes of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
+    (S-CIELAB); ``clipped_share`` is the share of pixels with light that no code of the board has; ``colours_used``
+    counts different colours.
+
+    Parameters
+    ----------
+    coded, picture
+        After and before the reduction.
+    board
+        The board.
+    screen_width, distance
+        Metres.
+    """
+    if distance is None:
+        return coded
+    from ladderlight_stages.vision import Viewer  # brings scikit-image, which most builds do without
+
+    density = density_of(board, screen_width=screen_width, distance=distance)
+    error = Viewer(reference=picture.pixels, density=density).error(board.palette.linear[coded.codes])
+    return coded.with_notes(
+        {
+            "pixels_per_degree": round(density[0], 2),
+            "visible_error_mean": round(error.mean, 3),
+            "visible_error_p95": round(error.p95, 3),
+            "clipped_share": round(clipped_share(picture.pixels, board.palette), 4),
+            "colours_used": colours_used(coded.codes, board.palette),
+        }
+    )
+
+
+def clipped_share(pixels: NDArray[np.floating], palette: Palette) -> float:
+    """Give the share of pixels, (height, width, 3) of linear light, that are beyond a gun's darkest or lightest."""
+    low, high = palette.linear.min(axis=0) - _BEYOND, palette.linear.max(axis=0) + _BEYOND
+    return float(((pixels < low) | (pixels > high)).any(axis=-1).mean())
+
+
+def colours_used(codes: NDArray[np.uint16], palette: Palette) -> int:
+    """Count the different colours of codes, (height, width); codes of one colour count once."""
+    return len(np.unique(palette.linear[np.unique(codes)], axis=0))

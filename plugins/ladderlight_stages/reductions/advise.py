@@ -1,0 +1,70 @@
+"""Reduction to codes by whichever method leaves the least visible error."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+from ladderlight import Board, CodedPicture, Option, Picture, stage
+from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
+from ladderlight_stages.reductions.diffuse import KernelName, diffuse
+from ladderlight_stages.reductions.nearest import nearest
+from ladderlight_stages.reductions.ordered import Pattern, ordered
+from ladderlight_stages.reductions.riemersma import riemersma
+from ladderlight_stages.reductions.search import search
+from ladderlight_stages.viewing import density_of
+from ladderlight_stages.vision import Viewer
+
+_STRENGTHS = (1.0, 0.75, 0.5)
+_KERNELS: tuple[KernelName, ...] = ("floyd_steinberg", "fan", "sierra_light", "stucki", "atkinson", "ostromoukhov")
+_PATTERNS: tuple[Pattern, ...] = ("bayer", "blue_noise")
+_SWEEPS = 12
+
+
+@stage(help="Reduce to the board's colours by the method whose error is least visible from a distance.")
+def advise(
+    picture: Picture,
+    board: Board,
+    *,
+    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
+    distance: Annotated[float, Option("from eye to screen", minimum=0.05, unit="m")] = 0.6,
+    patient: Annotated[bool, Option("also try search, which takes seconds for each picture")] = True,
+) -> CodedPicture:
+    """Reduce a picture to codes.
+
+    Near the screen single pixels are seen and coarse dithering hurts; from afar they blend and dithering wins. So the
+    picture is reduced by each method, at several strengths, the visible error of each result is measured with S-CIELAB
+    at the distance, and the least is taken. The manifest says which it was, and why. A picture that is in the board's
+    colours already is unchanged.
+    """
+    density = density_of(board, screen_width=screen_width, distance=distance)
+    viewer = Viewer(reference=picture.pixels, density=density)
+    errors: dict[str, float] = {}
+    best: CodedPicture | None = None
+    for name, coded in _attempts(picture, board, screen_width, distance, patient=patient):
+        errors[name] = viewer.error(board.palette.linear[coded.codes]).mean
+        if best is None or errors[name] < min(list(errors.values())[:-1]):
+            best = coded
+    assert best is not None  # noqa: S101 - there is always the nearest
+    method = min(errors, key=errors.__getitem__)
+    plain = [name for name in ("nearest", "diffuse floyd_steinberg at 1") if name != method]
+    why = (
+        f"least visible error of {len(errors)} attempts at {density[0]:.1f} pixels a degree: {errors[method]:.2f}; "
+        + ", ".join(f"{name} {errors[name]:.2f}" for name in plain)
+    )
+    noted = with_measures(best, picture, board, screen_width=screen_width, distance=distance)
+    return noted.with_notes({"method": method, "why": why})
+
+
+def _attempts(
+    picture: Picture, board: Board, screen_width: float, distance: float, *, patient: bool
+) -> Iterator[tuple[str, CodedPicture]]:
+    yield "nearest", nearest(picture, board)
+    for strength in _STRENGTHS:
+        for kernel in _KERNELS:
+            yield f"diffuse {kernel} at {strength:g}", diffuse(picture, board, kernel=kernel, strength=strength)
+        for pattern in _PATTERNS:
+            yield f"ordered {pattern} at {strength:g}", ordered(picture, board, pattern=pattern, strength=strength)
+    yield "riemersma", riemersma(picture, board)
+    if patient:
+        yield "search", search(picture, board, screen_width=screen_width, distance=distance, sweeps=_SWEEPS)

@@ -1,0 +1,79 @@
+"""Reduction to codes by diffusion along a curve that fills the picture."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, CodedPicture, Option, Picture, stage
+from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
+from ladderlight_stages.reductions.exact import exact_codes
+from ladderlight_stages.reductions.lattice_tables import LUMINANCE, is_grey
+from ladderlight_stages.reductions.palette_steps import follow
+from ladderlight_stages.reductions.palette_tables import palette_tables
+
+_LIMIT = 0.5
+
+
+@stage(help="Reduce to the board's colours by error diffusion along Hilbert's curve, which leaves no lines or worms.")
+def riemersma(
+    picture: Picture,
+    board: Board,
+    *,
+    memory: Annotated[int, Option("how many of the last errors count", minimum=1, maximum=64)] = 16,
+    ratio: Annotated[
+        float, Option("weight of the oldest of them over the newest's", minimum=0.001, maximum=1)
+    ] = 0.0625,
+    strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
+    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
+    distance: Annotated[
+        float | None,
+        Option(
+            "from eye to screen; when given, the visible error is measured for the manifest", minimum=0.05, unit="m"
+        ),
+    ] = None,
+) -> CodedPicture:
+    """Reduce a picture to codes. A picture that is in the board's colours already is unchanged.
+
+    Notes
+    -----
+    T. Riemersma, A balanced dithering technique, C/C++ Users Journal 16 (1998) 51-58: Hilbert's curve, and weights that
+    fall off exponentially over the last 16 errors, to a sixteenth. The weights are made to add up to one here, so that
+    the mean level is kept.
+    """
+    codes = exact_codes(picture.pixels, board.palette)
+    if codes is None:
+        pixels = picture.pixels
+        if is_grey(board.palette):
+            pixels = np.repeat((pixels @ LUMINANCE)[..., None], 3, axis=2)
+        weights = ratio ** (np.arange(memory) / max(memory - 1, 1))
+        codes = follow(
+            np.require(pixels, np.float32, ["C", "A", "W"]),
+            hilbert_path(*pixels.shape[:2]),
+            weights / weights.sum() * strength,
+            *palette_tables(board.palette, _LIMIT).arguments,
+        )
+    return with_measures(picture.coded(codes), picture, board, screen_width=screen_width, distance=distance)
+
+
+@lru_cache(maxsize=4)
+def hilbert_path(height: int, width: int) -> NDArray[np.int32]:
+    """Give Hilbert's curve through a picture, int32 (height * width,), as indices into the flattened picture.
+
+    The curve fills the smallest square of a power of two around the picture; what lies outside is left out.
+    """
+    order = max(height, width, 1)
+    side = 1
+    x, y = np.zeros(1, dtype=np.int32), np.zeros(1, dtype=np.int32)
+    while side < order:
+        # four copies: the first and the last are mirrored at the diagonals
+        x, y = (
+            np.concatenate([y, x, x + side, 2 * side - 1 - y]),
+            np.concatenate([x, y + side, y + side, side - 1 - x]),
+        )
+        side *= 2
+    inside = (x < width) & (y < height)
+    return (y[inside] * np.int32(width) + x[inside]).astype(np.int32)

@@ -1,0 +1,92 @@
+"""Reduction to codes by search: codes are changed and exchanged as long as that lessens the visible error."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, CodedPicture, Option, Palette, Picture, stage
+from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
+from ladderlight_stages.reductions.diffuse import diffuse
+from ladderlight_stages.reductions.exact import exact_codes
+from ladderlight_stages.reductions.nearest import nearest_codes
+from ladderlight_stages.reductions.palette_tables import distinct_colours
+from ladderlight_stages.reductions.search_loops import search_sweep
+from ladderlight_stages.reductions.search_model import SearchModel
+from ladderlight_stages.viewing import density_of
+
+_CHANGES_THAT_MATTER = 1 / 2000
+"""Share of the pixels; a sweep that changes fewer is the last."""
+_FAR = 30.0
+"""Pixels per degree from which the search need not start from the nearest colours as well."""
+
+
+@stage(help="Reduce to the board's colours by searching for the codes whose error is least visible from a distance.")
+def search(
+    picture: Picture,
+    board: Board,
+    *,
+    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
+    distance: Annotated[float, Option("from eye to screen", minimum=0.05, unit="m")] = 0.6,
+    sweeps: Annotated[int, Option("how often to go over the picture at most", minimum=1, maximum=100)] = 12,
+) -> CodedPicture:
+    """Reduce a picture to codes.
+
+    Starts from error diffusion and, where single pixels can be seen, from the nearest colours as well. Pixel by pixel,
+    the code is changed, or exchanged with a neighbour's, where that lessens the error that is left after the eye's
+    blur, until hardly anything changes any more or ``sweeps`` are done. Of all that was found, the picture with the
+    least S-CIELAB error is taken. A picture that is in the board's colours already is unchanged.
+
+    Notes
+    -----
+    Direct binary search: M. Analoui and J. P. Allebach, Model-based halftoning using direct binary search, Proc. SPIE
+    1666 (1992) 96-108. Takes seconds where diffusion takes milliseconds.
+    """
+    codes = exact_codes(picture.pixels, board.palette)
+    if codes is None:
+        density = density_of(board, screen_width=screen_width, distance=distance)
+        codes = searched(picture.pixels, board.palette, diffuse(picture, board).codes, density, sweeps)
+    return with_measures(picture.coded(codes), picture, board, screen_width=screen_width, distance=distance)
+
+
+def searched(
+    pixels: NDArray[np.float32],
+    palette: Palette,
+    diffused: NDArray[np.uint16],
+    density: tuple[float, float],
+    sweeps: int,
+) -> NDArray[np.uint16]:
+    """Search for a picture, given its codes by diffusion, for a density in pixels per degree across and down."""
+    linear, lowest = distinct_colours(palette)
+    place = np.zeros(len(palette), dtype=np.int32)
+    place[lowest] = np.arange(len(lowest))
+    model = SearchModel(pixels=pixels, linear=linear, density=density)
+    attempts: list[tuple[NDArray[np.int32], tuple[bool, ...]]] = [(place[diffused], (False,))]
+    if min(density) < _FAR:
+        attempts.append((place[nearest_codes(pixels, palette)], (True, True)))
+    best, least = attempts[0][0], np.inf
+    for chosen, rounds in attempts:
+        found = chosen
+        for large in (None, *rounds):
+            if large is not None:
+                found = _settle(model, found, sweeps, large=large)
+            error = model.visible_error(found)
+            if error < least:
+                best, least = found, error
+    codes: NDArray[np.uint16] = lowest[best]
+    return codes
+
+
+def _settle(model: SearchModel, chosen: NDArray[np.int32], sweeps: int, *, large: bool) -> NDArray[np.int32]:
+    """Sweep until hardly anything changes. ``large``: weigh errors as large as those there are now."""
+    weights = model.weights(chosen, large=large)
+    pull = model.pull(chosen, weights)
+    moves = model.moves(weights)
+    settled = chosen.copy()
+    for _ in range(sweeps):
+        changes = search_sweep(settled, pull, weights, model.colours, moves, model.spread)
+        if changes <= chosen.size * _CHANGES_THAT_MATTER:
+            break
+    return settled

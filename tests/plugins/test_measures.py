@@ -1,0 +1,52 @@
+"""Figures for the manifest."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from ladderlight import Board, Origin, Picture
+from ladderlight_stages.measures import clipped_share, colours_used, with_measures
+from ladderlight_stages.reductions.diffuse import diffuse
+from ladderlight_stages.reductions.nearest import nearest
+
+
+def picture(pixels: object) -> Picture:
+    return Picture(origin=Origin(name="p", source="p.png"), pixels=np.asarray(pixels, dtype=np.float32))
+
+
+def test_without_a_distance_nothing_is_measured(board: Board) -> None:
+    plain = picture(np.full((8, 8, 3), 0.3))
+    coded = plain.coded(np.zeros((8, 8), dtype=np.uint16))
+    assert with_measures(coded, plain, board, screen_width=0.3, distance=None) is coded
+
+
+def test_a_picture_in_the_boards_colours_has_no_error(board: Board) -> None:
+    codes = np.arange(64).reshape(8, 8).astype(np.uint16)
+    exact = picture(board.palette.linear[codes])
+    notes = with_measures(exact.coded(codes), exact, board, screen_width=0.3, distance=1.0).notes
+    assert notes["visible_error_mean"] == pytest.approx(0.0, abs=1e-3)
+    assert notes["colours_used"] == 64
+    assert notes["clipped_share"] == 0.0
+
+
+def test_the_mean_lies_below_the_95th_percentile_and_dithering_shows_less_from_afar(board: Board) -> None:
+    ramp = picture(np.broadcast_to(np.linspace(0, 0.9, 80)[None, :, None], (60, 80, 3)))
+    near, far = (diffuse(ramp, board, distance=distance).notes for distance in (0.3, 4.0))
+    assert near["visible_error_mean"] < near["visible_error_p95"]
+    assert far["visible_error_mean"] < near["visible_error_mean"] / 3
+    assert nearest(ramp, board, distance=4.0).notes["visible_error_mean"] > far["visible_error_mean"]
+
+
+def test_light_beyond_the_boards_white_is_clipped(board: Board) -> None:
+    pixels = np.full((10, 10, 3), 0.5)
+    pixels[:3] = 1.0  # white of the ladder is 0.97
+    assert clipped_share(pixels, board.palette) == pytest.approx(0.3)
+
+
+def test_codes_of_one_colour_count_once(board: Board) -> None:
+    from dataclasses import replace
+
+    volts = board.palette.volts.copy()
+    volts[5] = volts[4]
+    assert colours_used(np.array([[4, 5], [5, 9]], dtype=np.uint16), replace(board.palette, volts=volts)) == 2
