@@ -79,9 +79,9 @@ def _subfile_type(image: ImageFile.ImageFile, page: int) -> int:
 
 
 def frame_duration(image: ImageFile.ImageFile) -> float:
-    """Give the seconds that an animation's frame is meant to be shown, 0 when the file does not say."""
+    """Give the milliseconds that an animation's frame is meant to be shown, 0 when the file does not say."""
     image.load()
-    return float(image.info.get("duration") or 0) / 1000
+    return float(image.info.get("duration") or 0)
 
 
 def orientation(image: Image.Image) -> int:

@@ -83,7 +83,7 @@ def read(
     pictures: list[Picture] = []
     for (number, samples), duration in zip(decoded, durations, strict=True):
         name = f"{path.stem}#{number}" if pictures else path.stem
-        origin = Origin(name=name, source=str(path), frame=number, duration=duration or None)
+        origin = Origin(name=name, source=str(path), frame=number, duration=duration / 1000 or None)
         pixels = _linear(samples, background, demand if scale == "demanded" else Demand())
         pictures.append(Picture(origin=origin, pixels=pixels))
     return pictures
