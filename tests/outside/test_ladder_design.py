@@ -102,7 +102,7 @@ def agrees(goal: Goal, series: str, error: np.ndarray, ohms: np.ndarray) -> None
 )
 def test_table_of_best_ladders(bits: int, series: str, ohms: str, millivolts: float) -> None:
     best = design(Goal(bits=bits), series)[0]
-    assert "/".join(str(resistor) for resistor in reversed(best.resistors)) == ohms
+    assert "/".join(f"{resistor.ohms:g}" for resistor in reversed(best.resistors)) == ohms
     assert round(best.max_error * 1e3, 4) == millivolts
 
 

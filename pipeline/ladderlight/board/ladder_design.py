@@ -19,7 +19,7 @@ from ladderlight.errors import BoardError, Problem
 
 MOST_BITS = 8
 ALTERNATIVES = 10
-_CHANNEL = "channel"
+_CHANNEL = "drive"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,9 +31,8 @@ class Choice:
     tolerance: float = 0.0
     rail: Assembly | None = None
 
-    @cached_property
-    def ladder(self) -> Ladder:
-        """The ladder of one channel, its lines ``d0``, ``d1`` and so on."""
+    def ladder_of(self, *names: str) -> Ladder:
+        """Build it for some channels, one after the other to the guns, with lines such as ``r0``, ``r1`` for red."""
         return Ladder(
             supply=self.goal.supply,
             load=self.goal.load,
@@ -41,15 +40,21 @@ class Choice:
             driver_high=self.goal.driver,
             driver_low=self.goal.driver,
             tolerance=self.tolerance,
-            channels=(
+            channels=tuple(
                 Channel(
-                    name=_CHANNEL,
-                    resistors={f"d{bit}": resistor.ohms for bit, resistor in enumerate(self.resistors)},
-                    guns=(0,),
+                    name=name,
+                    resistors={f"{name[0]}{bit}": resistor.ohms for bit, resistor in enumerate(self.resistors)},
+                    guns=(gun,),
                     r2r=self.rail.ohms if self.rail else None,
-                ),
+                )
+                for gun, name in enumerate(names)
             ),
         )
+
+    @cached_property
+    def ladder(self) -> Ladder:
+        """The ladder of one channel, its lines ``d0``, ``d1`` and so on."""
+        return self.ladder_of(_CHANNEL)
 
     @cached_property
     def volts(self) -> NDArray[np.float64]:

@@ -24,6 +24,8 @@ MEMORY_RATED = 2e-3
 """Amperes up to which memory datasheets state the output voltage (from memory: 0.4 mA high, 2.1 mA low)."""
 SMALL_RESISTOR = 0.125
 """Watts that a small resistor bears (common practice)."""
+_SEEN = 0.5e-3
+"""Volts that messages round to."""
 _SHOWN = 1 / 255
 """Share of the peak below which two levels look alike: one step of an 8-bit sRGB picture."""
 
@@ -136,7 +138,7 @@ def _white(ladder: Ladder, channel: ChannelAnalysis, where: str) -> Iterator[Fin
             message=f"white is {_volts(channel.white)}, too {'low' if low else 'high'} ({standard} is standard): "
             f"{effect}; {_scaling(ladder, channel)}",
         )
-    elif channel.spread is not None and (top.lowest < WHITE_LOW or top.highest > WHITE_HIGH):
+    elif channel.spread is not None and (top.lowest < WHITE_LOW - _SEEN or top.highest > WHITE_HIGH + _SEEN):
         yield Finding(
             level="note",
             where=where,

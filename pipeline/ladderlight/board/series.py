@@ -29,8 +29,8 @@ class Assembly:
     joined: Joined = "single"
 
     def __str__(self) -> str:
-        """Give the parts as one reads them off a bill of materials: ``1500`` or ``1500 + 220``."""
-        return {"single": "", "series": " + ", "parallel": " || "}[self.joined].join(f"{part:g}" for part in self.parts)
+        """Give the parts as one reads them off a bill of materials: ``1k5``, ``1k5 + 220`` or ``1k5 || 22k``."""
+        return {"single": "", "series": " + ", "parallel": " || "}[self.joined].join(map(mark_of, self.parts))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -55,6 +55,14 @@ class Stock:
         return Assembly(
             ohms=float(self.ohms[index]), parts=(first,) if joined == "single" else (first, second), joined=joined
         )
+
+
+def mark_of(ohms: float) -> str:
+    """Write a resistance in the letter code of IEC 60062, whole ohms without their R: ``3k3``, ``820``, ``10R7``."""
+    factor, letter = next((item for item in ((1e6, "M"), (1e3, "k")) if ohms >= item[0] * (1 - 1e-12)), (1.0, "R"))
+    text = f"{ohms / factor:.6g}"
+    whole, point, part = text.partition(".")
+    return f"{whole}{letter}{part}" if point or letter != "R" else text
 
 
 def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: float = LARGEST) -> NDArray[np.float64]:

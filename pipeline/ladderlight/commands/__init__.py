@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from ladderlight import __version__
-from ladderlight.commands import build, burned, check, compare, decode, stages, start, watch
+from ladderlight.commands import build, burned, check, compare, decode, ladder, stages, start, watch
 from ladderlight.errors import LadderlightError, StageFailure
 
 BUG = 3
@@ -33,6 +33,7 @@ for command in (
     burned.burned,
     compare.compare,
     decode.decode,
+    ladder.ladder,
     stages.stages,
 ):
     app.command()(command)

@@ -129,9 +129,8 @@ def _ladder(table: LadderTable) -> Ladder:
     for name, written in _channels(table):
         if isinstance(written, R2RTable):
             lines = [line for entry in written.lines for line in expand_names(entry)]
-            channels.append(
-                Channel(name=name, resistors=dict.fromkeys(lines, 2 * written.r2r), guns=guns[name], r2r=written.r2r)
-            )
+            rungs = dict.fromkeys(lines, 2 * written.r2r if written.rung is None else written.rung)
+            channels.append(Channel(name=name, resistors=rungs, guns=guns[name], r2r=written.r2r))
         else:
             channels.append(Channel(name=name, resistors=dict(written), guns=guns[name]))
     driver = table.driver

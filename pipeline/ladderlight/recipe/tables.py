@@ -111,6 +111,8 @@ class R2RTable(Table):
 
     r2r: Annotated[Ohms, Example('r2r = "330"')]
     """R; the rungs have twice as much."""
+    rung: Ohms | None = None
+    """Resistance of the rungs, where it is not exactly twice R: to make up for the drivers' resistance."""
     lines: Annotated[
         tuple[DataEntry, ...], Field(min_length=1), AfterValidator(ladder_lines), Example('lines = ["r0", "r1"]')
     ]

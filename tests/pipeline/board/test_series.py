@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ladderlight.board.series import Assembly, preferred_values, stock_of
+from ladderlight.board.series import Assembly, mark_of, preferred_values, stock_of
+from ladderlight.units import resistance
 
 
 def test_limits_are_included() -> None:
@@ -66,3 +67,27 @@ def test_assemblies_add_up(pairs: bool) -> None:
             "parallel": 1 / sum(1 / part for part in assembly.parts),
         }[assembly.joined]
         assert assembly.ohms == pytest.approx(together, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("ohms", "mark"),
+    [
+        (820, "820"),
+        (3300, "3k3"),
+        (1000, "1k"),
+        (1370, "1k37"),
+        (47e3, "47k"),
+        (348e3, "348k"),
+        (1e6, "1M"),
+        (10.7, "10R7"),
+    ],
+)
+def test_marks(ohms: float, mark: str) -> None:
+    assert mark_of(ohms) == mark
+    assert resistance(mark) == ohms
+
+
+@pytest.mark.parametrize("series", ["E24", "E192"])
+def test_marks_are_read_back(series: str) -> None:
+    values = preferred_values(series)
+    assert [resistance(mark_of(value)) for value in values.tolist()] == values.tolist()

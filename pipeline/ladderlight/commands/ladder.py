@@ -1,0 +1,202 @@
+"""``ladderlight ladder``."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+    from ladderlight.board.ladder_design import Choice
+
+# As in ladderlight.board, which is imported only when the command runs.
+_Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
+_Even = Literal["volts", "perceptual"]
+
+
+def ladder(
+    *,
+    bits: Annotated[int, typer.Option(min=1, max=8, help="Bits of one channel.")],
+    supply: Annotated[str, typer.Option(metavar="VOLTS", help="Voltage of a high output.")] = "5 V",
+    load: Annotated[str, typer.Option(metavar="OHMS", help="Resistance of the monitor's input.")] = "75 ohm",
+    peak: Annotated[str, typer.Option(metavar="VOLTS", help="Voltage of full drive.")] = "0.7 V",
+    series: Annotated[_Series, typer.Option(help="Which values can be bought.")] = "E24",
+    driver: Annotated[str, typer.Option(metavar="OHMS", help="Output resistance of the drivers.")] = "0 ohm",
+    tolerance: Annotated[
+        str | None, typer.Option(metavar="SHARE", help="Of the resistors, such as 5%; by default the series' own.")
+    ] = None,
+    r2r: Annotated[bool, typer.Option("--r2r", help="An R-2R ladder instead of a weighted one.")] = False,
+    pairs: Annotated[
+        bool, typer.Option("--pairs", help="Allow two resistors in series or in parallel for each bit.")
+    ] = False,
+    current_limit: Annotated[
+        str | None, typer.Option(metavar="MILLIAMPERES", help="The most that one driver may source.")
+    ] = None,
+    even: Annotated[_Even, typer.Option(help="What the steps are to be equal in: voltage, or lightness.")] = "volts",
+    non_monotonic: Annotated[
+        bool, typer.Option("--non-monotonic", help="Allow ladders whose codes are out of order.")
+    ] = False,
+    next_best: Annotated[int, typer.Option("--next", min=0, max=100, help="How many of the next best to list.")] = 10,
+    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+) -> None:
+    """Choose the resistors of a ladder: the best that the series has, and the next best.
+
+    Best is the smallest worst error against equal steps from 0 V to the peak; no other choice of values from 10 ohm to
+    1 Mohm has a smaller one. Quantities may carry units: "75 ohm", "0.7 V", 3k3, "8 mA".
+    """
+    if pairs and r2r:
+        raise typer.BadParameter("an R-2R ladder has no use for pairs; leave one of the two out", param_hint="--pairs")
+    share = None if tolerance is None else _quantity(tolerance, "%", "--tolerance")
+    if share is not None and not 0 <= share < 1:
+        raise typer.BadParameter(f"{tolerance!r} is not from 0 to 100 %", param_hint="--tolerance")
+    volts, ohms = _quantity(supply, "V", "--supply"), _quantity(load, "ohm", "--load")
+    white, behind = _quantity(peak, "V", "--peak"), _quantity(driver, "ohm", "--driver")
+    limit = None if current_limit is None else _quantity(current_limit, "A", "--current-limit", plain=1e-3)
+
+    from ladderlight.board.ladder_design import design
+    from ladderlight.board.ladder_goal import Goal
+    from ladderlight.board.ladder_report import design_document
+    from ladderlight.board.series import series_tolerance
+    from ladderlight.commands.reporting import print_document, stdout
+
+    goal = Goal(
+        bits=bits,
+        supply=volts,
+        load=ohms,
+        peak=white,
+        driver=behind,
+        even=even,
+        current_limit=limit,
+        non_monotonic=non_monotonic,
+    )
+    choices = design(
+        goal,
+        series,
+        pairs=pairs,
+        r2r=r2r,
+        tolerance=series_tolerance(series) if share is None else share,
+        alternatives=next_best,
+    )
+    if json_:
+        print_document(design_document(choices, series))
+    else:
+        _print(stdout(), choices, series)
+
+
+def _quantity(text: str, unit: str, option: str, *, plain: float = 1.0) -> float:
+    """Read an option's quantity; a plain number is in units of ``plain``."""
+    from ladderlight.units import MisfitError, quantity
+
+    try:
+        return float(text) * plain
+    except ValueError:
+        pass
+    try:
+        return quantity(text, unit)
+    except MisfitError as error:
+        raise typer.BadParameter(str(error), param_hint=option) from None
+
+
+def _print(console: Console, choices: list[Choice], series: str) -> None:
+    from ladderlight.board.ladder_report import findings_of, recipe_of
+    from ladderlight.commands.reporting import print_findings
+
+    best = choices[0]
+    goal = best.goal
+    kind = "R-2R" if best.rail else "weighted"
+    console.print(f"{kind} ladder of {goal.bits} bits from {series}", style="bold", markup=False)
+    drivers = f"drivers of {goal.driver:g} ohm" if goal.driver else "ideal drivers"
+    console.print(f"{goal.supply:g} V into {goal.load:g} ohm, peak {goal.peak:g} V, {drivers}\n", markup=False)
+    console.print(_resistors(best), "", sep="\n")
+    console.print(_levels(best), "", sep="\n")
+    _print_summary(console, best)
+    if len(choices) > 1:
+        console.print("", _others(choices[1:]), sep="\n")
+    console.print()
+    print_findings(console, findings_of(best))
+    console.print("\nfor the recipe", style="bold")
+    console.print(recipe_of(best), markup=False, end="", soft_wrap=True)
+
+
+def _resistors(best: Choice) -> Table:
+    table = _table("bit", "resistor", "ohms", "sources", "sinks", "heats", right=range(2, 6))
+    analysis = best.analysis
+    heat = {part.part: part.watts for part in analysis.resistors}
+    for bit, (resistor, driver) in reversed(list(enumerate(zip(best.resistors, analysis.drivers, strict=True)))):
+        table.add_row(
+            f"{bit}",
+            str(resistor),
+            f"{resistor.ohms:.6g}",
+            f"{driver.source * 1e3:.2f} mA",
+            f"{driver.sink * 1e3:.2f} mA",
+            f"{heat[driver.line] * 1e3:.1f} mW",
+        )
+    if best.rail:
+        rail = max((watts for part, watts in heat.items() if part.startswith("rail")), default=0.0)
+        table.add_row("rails", str(best.rail), f"{best.rail.ohms:g}", "", "", f"{rail * 1e3:.1f} mW")
+        end = heat["termination"]
+        table.add_row(
+            "to ground", f"{best.rail} + {best.rail}", f"{2 * best.rail.ohms:g}", "", "", f"{end * 1e3:.1f} mW"
+        )
+    return table
+
+
+def _levels(best: Choice) -> Table:
+    (channel,) = best.analysis.channels
+    within = [f"within {best.tolerance * 100:g} %"] if best.tolerance else []
+    table = _table("code", "volts", "ideal", "error", "DNL", "INL", *within, "sRGB", right=range(7 + len(within)))
+    for level in channel.levels:
+        spread = [f"{level.lowest:.4f} to {level.highest:.4f}"] if within else []
+        table.add_row(
+            f"{level.code}",
+            f"{level.volts:.4f}",
+            f"{level.ideal:.4f}",
+            f"{level.error * 1e3:+.2f} mV",
+            "" if level.dnl is None else f"{level.dnl:+.3f}",
+            f"{level.inl:+.3f}",
+            *spread,
+            f"{level.srgb}",
+        )
+    return table
+
+
+def _print_summary(console: Console, best: Choice) -> None:
+    (channel,) = best.analysis.channels
+    order = "codes in order" if channel.monotonic else "codes out of order"
+    if channel.monotonic and best.tolerance:
+        order += ", at every corner of the tolerance" if channel.surely_monotonic else " as marked, not at every corner"
+    console.print(
+        f"worst error {best.max_error * 1e3:.2f} mV, {best.max_lightness_error:.2f} of 100 in lightness; "
+        f"white {channel.white:.4f} V; {order}; supply up to {best.analysis.supply_current * 1e3:.1f} mA a channel",
+        markup=False,
+    )
+    if channel.spread:
+        console.print(
+            f"of {channel.spread.samples} ladders drawn within the tolerance {channel.spread.monotonic:.1%} have their "
+            f"codes in order, and {channel.spread.white_within:.1%} their white within 0.665 to 0.770 V",
+            markup=False,
+        )
+
+
+def _others(choices: list[Choice]) -> Table:
+    table = _table("next best", "resistors, most significant first", "worst error", "lightness", right=(2, 3))
+    for rank, choice in enumerate(choices, start=2):
+        if choice.rail:
+            parts = f"R {choice.rail}, 2R {choice.resistors[0]}"
+        else:
+            parts = ", ".join(str(resistor) for resistor in reversed(choice.resistors))
+        table.add_row(f"{rank}", parts, f"{choice.max_error * 1e3:.2f} mV", f"{choice.max_lightness_error:.2f}")
+    return table
+
+
+def _table(*columns: str, right: range | tuple[int, ...]) -> Table:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1))
+    for position, column in enumerate(columns):
+        table.add_column(column, justify="right" if position in right else "left", no_wrap=True)
+    return table
