@@ -121,6 +121,13 @@ def keys_of(annotation: Any) -> list[str]:
     return [key for member in members_of(core_of(annotation)) for key in getattr(member, "model_fields", {})]
 
 
+def unknown_key_hint(annotation: Any) -> str:
+    """Give what a table has to say of keys that it does not know, in its ``unknown_key``."""
+    return next(
+        (str(member.unknown_key) for member in members_of(core_of(annotation)) if hasattr(member, "unknown_key")), ""
+    )
+
+
 def example_of(annotation: Any, key: str) -> str:
     """Give what to add for a missing key."""
     value = inside(annotation, key)

@@ -24,6 +24,7 @@ from ladderlight.annotations import (
     is_union,
     keys_of,
     moves,
+    unknown_key_hint,
     wanted,
 )
 from ladderlight.errors import Problem, nearest_word
@@ -163,11 +164,11 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
     kind = detail["type"]
     prefix = f"{owner}: " if owner else ""
     if kind == "extra_forbidden":
-        known = keys_of(annotation_at(model, place[:-1]))
+        table = annotation_at(model, place[:-1])
         key = str(place[-1])
-        hint = nearest_word(key, known)
+        hint = nearest_word(key, keys_of(table))
         if not hint.startswith("did you mean"):
-            hint = " or ".join(moves(model, key, detail["input"])) or hint
+            hint = unknown_key_hint(table) or " or ".join(moves(model, key, detail["input"])) or hint
         return Problem(
             where=(*where, *place[:-1], KeyName(key)),
             what=f"{_table(owner, where, place[:-1])} has no {_noun(owner)} {key!r}",
@@ -201,6 +202,11 @@ def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
         return "is a single table", f"write [{heading}]"
     if isinstance(value, list) and value and isinstance(value[0], dict) and keys_of(annotation):
         return "is a list of tables", f"write {heading}"
+    if named(value) != DATE and (
+        (kind == "model_type" and isinstance(detail["loc"][-1], int))
+        or (kind in ("list_type", "tuple_type") and keys_of(inside(annotation, 0)))
+    ):
+        return f"is {_with_type(value)}", f"write [{heading}] and its keys below"
     if named(value) == DATE:
         return f"is {DATE}", f"use {expected}"
     if kind == "literal_error":

@@ -183,7 +183,7 @@ def test_nested_tables_and_lists() -> None:
         (("bench", "chip", "pins", 1, "lime"), "[[bench.chip.pins]] has no key 'lime'; did you mean 'line'?"),
         (("bench", "chip", "pins", 2), "[[bench.chip.pins]] lacks the key 'line'; add line = \"x2\""),
         (("bench", "chip", "siz"), "[bench.chip] has no key 'siz'; did you mean 'size'?"),
-        (("bench", "chips", 0, "pins", 1), "entry 2 of pins is the number 5; use a table"),
+        (("bench", "chips", 0, "pins", 1), "entry 2 of pins is the number 5; write [[chips.pins]] and its keys below"),
         (("bench", "pins"), "[bench] has no key 'pins'; write [[chip.pins]]"),
     ]
 

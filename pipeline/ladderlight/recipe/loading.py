@@ -88,7 +88,7 @@ def _add(report: Report, where: Where, what: str, action: str) -> None:
 def _read_board_file(raw: dict[str, Any], folder: Path, path: Path, report: Report) -> None:
     """Put the board of another file in the place where the recipe names it."""
     named = raw.get("board")
-    if not isinstance(named, str):
+    if not isinstance(named, str) or not named:
         return
     if not (folder / named).is_file():
         what, action = missing_file(folder, named)
@@ -99,8 +99,12 @@ def _read_board_file(raw: dict[str, Any], folder: Path, path: Path, report: Repo
     except UnreadableError as error:
         report.unreadable.append(str(error))
         return
-    report.board = document
     inner = document.data.get("board")
+    if inner is not None and len(document.data) > 1:
+        what = f"{named!r} has a [board] and other tables"
+        _add(report, ("board",), what, "name a file that describes a board and nothing else")
+        return
+    report.board = document
     report.board_prefix = ("board",) if isinstance(inner, dict) and len(document.data) == 1 else ()
     raw["board"] = inner if report.board_prefix else dict(document.data)
 

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from ladderlight.recipe.positions import Positions
 
 
+DEEPEST = 40
+"""Levels of nesting; a recipe needs about eight."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Document:
     """A TOML file: its name as the user knows it, its text and what it says."""
@@ -58,13 +62,27 @@ def read_document(path: Path, shown: str) -> Document:
         column = error.start - raw.rfind(b"\n", 0, error.start)
         raise UnreadableError(f"{shown}:{line}:{column}: this is no UTF-8 text; save the file as UTF-8") from None
     try:
-        return Document(shown=shown, text=text.replace("\r\n", "\n"), data=tomli.loads(text))
+        # tomli refuses deep nesting with a RecursionError, and Python numbers of thousands of digits.
+        data = tomli.loads(text)
+        _refuse_depth(data)
     except tomli.TOMLDecodeError as error:
         what, action = _in_words(error)
         line, column = _place(error)
         if error.doc[error.pos : error.pos + 1] in _CURLY:
             what, action = f"{error.doc[error.pos]} is not a quote of TOML", 'use straight quotes, "'
         raise UnreadableError(f"{shown}:{line}:{column}: {what}; {action}") from None
+    except (RecursionError, ValueError):
+        what = "something in this file is nested too deeply, or a number has too many digits"
+        raise UnreadableError(f"{shown}:1:1: {what}; is this the right file?") from None
+    return Document(shown=shown, text=text.replace("\r\n", "\n"), data=data)
+
+
+def _refuse_depth(value: object, levels: int = DEEPEST) -> None:
+    if not levels:
+        raise RecursionError
+    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    for item in inner:
+        _refuse_depth(item, levels - 1)
 
 
 _MANY = ("stage", "picture", "memory")

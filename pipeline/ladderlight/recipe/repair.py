@@ -16,7 +16,7 @@ from ladderlight.board import Board
 from ladderlight.board.lines import Signal
 from ladderlight.errors import Problem
 from ladderlight.recipe.report import Where, dig
-from ladderlight.recipe.tables import BoardTable, MemoryTable
+from ladderlight.recipe.tables import BoardTable, LadderTable, MemoryTable
 from ladderlight.validation import KeyName
 
 _CHANNELS = ("red", "green", "blue", "grey")
@@ -95,7 +95,8 @@ class Repair:
             ladder[key].pop(where[2], None)
         else:
             ladder.pop(key, None)
-        if get_close_matches(key, _CHANNELS, n=1):
+        meant = get_close_matches(key, LadderTable.model_fields, n=1, cutoff=0.6)
+        if not meant or meant[0] in _CHANNELS:  # what is meant may be a channel, or a line of one
             self.doubtful.add((None, "ladder"))
 
     def _replace_in_memory(self, where: Where) -> None:
@@ -129,12 +130,14 @@ class Repair:
         key = str(where[1])
         if key not in _CHANNELS:
             ladder.pop(key, None)
+        elif not isinstance(ladder.get(key), dict) and len(where) > 2:  # replaced already
+            return
         elif len(where) == 3 and where[2] != "lines":
             ladder[key][where[2]] = "1k"
         elif len(where) == 2 and dig(ladder, key, "lines"):  # r2r is missing
             ladder[key].setdefault("r2r", "1k")
         else:
-            ladder.pop(key)
+            ladder.pop(key, None)
             self.doubtful.add((None, "ladder"))
 
 

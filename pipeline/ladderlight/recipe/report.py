@@ -42,12 +42,13 @@ class Report:
     @property
     def lines(self) -> list[str]:
         """All problems as ``file:line:column: what; what to do``, by file and line, each once."""
-        placed = []
+        placed: list[tuple[bool, int, int, str]] = []
         for problem in self.problems:
             document, where = self._home(problem.where)
             line, column = document.positions.of(where)
             placed.append((document is not self.recipe, line, column, f"{document.shown}:{line}:{column}: {problem}"))
-        return [*dict.fromkeys(text for *_, text in sorted(placed)), *self.unreadable]
+        placed.sort(key=lambda item: item[:3])
+        return [*dict.fromkeys(text for *_, text in placed), *self.unreadable]
 
     def _home(self, where: Where) -> tuple[Document, Where]:
         if self.board is not None and where[:1] == ("board",):

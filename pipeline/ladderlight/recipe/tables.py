@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
@@ -137,6 +137,8 @@ Channel = Annotated[
 
 class LadderTable(Table):
     """The resistors of each channel, what drives them, and the monitor's load."""
+
+    unknown_key: ClassVar[str] = 'a line belongs in red, green, blue or grey, such as red = { r0 = "1k5", r1 = "680" }'
 
     supply: Annotated[SupplyVolts, Example('supply = "5 V"')]
     """Voltage of a high output."""

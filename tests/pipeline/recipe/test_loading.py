@@ -176,6 +176,13 @@ def test_errors_of_a_board_file_are_at_its_places(complaints: Complaints, projec
     ]
 
 
+def test_a_recipe_is_no_board_file(complaints: Complaints) -> None:
+    assert complaints(SHORT.replace("boards/lobby.toml", "recipe.toml") + "[project]\n") == [
+        "recipe.toml:2:9: 'recipe.toml' has a [board] and other tables;"
+        " name a file that describes a board and nothing else"
+    ]
+
+
 def test_files_are_shown_as_they_were_given(project: Path, text: str) -> None:
     (project / "deep").mkdir()
     (project / "deep" / "it.toml").write_text('format = 1\nboard = "b.toml"\n', encoding="utf-8")
@@ -450,6 +457,38 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
     "a bank without bank lines": (
         [(', "bank0-bank1"', "")],
         [("3\n", "bank is 3, but the wiring has no bank lines; leave it out")],
+    ),
+    "lines outside of a channel": (
+        [('red = { r0 = "3k3", r1 = "1k5", r2 = "820" }', 'r0 = "3k3"')],
+        [
+            (
+                'r0 = "3k3"',
+                "[board.ladder] has no key 'r0'; a line belongs in red, green, blue or grey,"
+                ' such as red = { r0 = "1k5", r1 = "680" }',
+            )
+        ],
+    ),
+    "several errors in one R-2R ladder": (
+        [('{ b0 = "1k5", b1 = "680" }', '{ r2r = true, b7 = "680" }')],
+        [
+            ("{ r2r", '[board.ladder.blue] lacks the key \'lines\'; add lines = ["r0", "r1"]'),
+            ("true", 'r2r is true where a resistance is meant; write a resistance such as "75 ohm", "4k7" or "470R"'),
+            ("b7", "[board.ladder.blue] has no key 'b7'; use one of lines, r2r"),
+        ],
+    ),
+    "names in the place of stages": (
+        [
+            ("format = 1\n", 'format = 1\npicture = ["x"]\n'),
+            (
+                """[[picture]]
+match = "night-*.png"
+glow = { strength = 0.5 }
+bank = 3
+""",
+                "",
+            ),
+        ],
+        [('"x"', "entry 1 of picture is the text 'x'; write [[picture]] and its keys below")],
     ),
     "the output folder": (
         [('"made"', '"pictures"')],

@@ -72,3 +72,20 @@ def test_line_ends_and_byte_order_marks_do_not_matter(tmp_path: Path, raw: bytes
     document = read_document(tmp_path / "x.toml", "x.toml")
     assert document.data == {"a": 1, "b": 2}
     assert document.positions.of(("b",)) == (2, 5)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a = " + "[" * 300 + "]" * 300,
+        "a = " + "{a=" * 3000 + "1" + "}" * 3000,
+        ".".join(["a"] * 50) + " = 1",
+        "a = " + "9" * 5000,
+    ],
+    ids=["lists", "tables", "keys", "digits"],
+)
+def test_what_cannot_be_a_recipe(tmp_path: Path, text: str) -> None:
+    assert complaint(tmp_path / "x.toml", text.encode()) == (
+        "x.toml:1:1: something in this file is nested too deeply, or a number has too many digits;"
+        " is this the right file?"
+    )

@@ -19,8 +19,8 @@ def test_problems_come_by_file_and_line_each_once() -> None:
     report.add_all([problem("a"), problem("b"), problem("a"), problem("a", what="again")])
     assert report.lines == [
         "r.toml:1:5: wrong; mend it",
-        "r.toml:2:5: again; mend it",
         "r.toml:2:5: wrong; mend it",
+        "r.toml:2:5: again; mend it",
         "b.toml:2:9: wrong; mend it",
         "b.toml:3:8: wrong; mend it",
         "z.toml:1:1: what; what to do",
