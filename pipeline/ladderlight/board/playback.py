@@ -29,12 +29,19 @@ Floats = NDArray[np.float64]
 class Shown:
     """What stands on the ladders in the visible part of one bank's frame, by the monitor's own pixels.
 
-    ``codes`` int64 and ``undefined`` bool, both of shape (active lines, active monitor pixels), sampled in the middle
-    of each monitor pixel. Where ``undefined``, the code is the one to come and the monitor shows anything.
+    ``codes`` int64, ``undefined`` and ``changed`` bool, all of shape (active lines, active monitor pixels), sampled in
+    the middle of each monitor pixel. Where ``undefined``, the code is the one to come and the monitor shows anything
+    until it has come. Where not ``changed``, the code before was the same: most memories then show little of it.
     """
 
     codes: Ints
     undefined: NDArray[np.bool_]
+    changed: NDArray[np.bool_]
+
+    @property
+    def disturbed(self) -> NDArray[np.bool_]:
+        """Where something else than the old or the new colour is to be seen: undefined, and the code changes."""
+        return self.undefined & self.changed
 
 
 def play(board: Board, words: Words, bank: int = 0) -> Shown:
@@ -63,10 +70,22 @@ def play(board: Board, words: Words, bank: int = 0) -> Shown:
     dots = np.arange(board.raster.mode.horizontal.active)
     times = (dots + 0.5) * float(1 / board.raster.mode.dot_clock) - late
     counts = np.minimum(np.floor(times / period).astype(np.int64), board.raster.x.visible - 1)
+    fresh = np.any([stretch.fresh[memory.name] for memory in driving], axis=0)
+    at = counts + stretch.before
     return Shown(
-        codes=codes[:, counts + stretch.before],
-        undefined=(times - counts * period)[None, :] < unsure[:, counts + stretch.before],
+        codes=codes[:, at],
+        undefined=(times - counts * period)[None, :] < unsure[:, at],
+        changed=_changed(codes, fresh)[:, at],
     )
+
+
+def _changed(codes: Ints, fresh: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell at each count whether the last fresh word before or at it differs from the word before that."""
+    changed = np.zeros(codes.shape, dtype=bool)
+    for count in range(1, codes.shape[1]):
+        differs = codes[:, count] != codes[:, count - 1]
+        changed[:, count] = np.where(fresh[:, count], differs, changed[:, count - 1])
+    return changed
 
 
 def count_codes(board: Board, words: Words, bank: int = 0) -> Ints:
@@ -79,7 +98,7 @@ class _Stretch:
     """All memories at the counts of all visible lines, some counts before the first visible one included.
 
     ``output`` holds what each memory or its register puts out, ``unsure`` for how many seconds from the start of each
-    count that is undefined; both of shape (lines, counts).
+    count that is undefined, ``fresh`` where an access or a register's new word begins; all of shape (lines, counts).
     """
 
     def __init__(self, board: Board, words: Words, bank: int, *, before: int) -> None:
@@ -103,6 +122,7 @@ class _Stretch:
         }
         self.output: dict[str, Ints] = {}
         self.unsure: dict[str, Floats] = {}
+        self.fresh: dict[str, NDArray[np.bool_]] = {}
         for memory in board.order:
             self._pass_through(memory)
 
@@ -119,23 +139,22 @@ class _Stretch:
         for pin, expression in enumerate(memory.address):
             address |= self._level(expression) << pin
         word = self.words[memory.name][address].astype(np.int64)
-        unsure = self._waiting(memory, address)
+        unsure, fresh = self._waiting(memory, address)
         if _is_clocked(self.board, memory):
             into = self.counters[Signal.X] & hold_in_counts(self.board, memory) - 1
             taken = np.maximum(np.arange(self.column.size) - into - 1, 0)
             unsure = np.where(unsure[:, taken] > 1 / float(self.board.raster.clock), np.inf, 0.0)
             word = word[:, taken]
+            fresh = np.broadcast_to(into == 0, self.shape)
         if memory.packing.pixels > 1:
             slot = self.counters[Signal.X] >> self.board.first_select_bit(memory) & memory.packing.pixels - 1
             shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)])
             word = word >> shifts[slot] & (1 << memory.pixel_width) - 1
-        self.output[memory.name], self.unsure[memory.name] = word, unsure
+        self.output[memory.name], self.unsure[memory.name], self.fresh[memory.name] = word, unsure, fresh
 
-    def _waiting(self, memory: Memory, address: Ints) -> Floats:
-        """Give for how long the word at each count's address is not there yet."""
+    def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, NDArray[np.bool_]]:
+        """Give for how long the word at each count's address is not there yet, and where an access begins."""
         wait = np.zeros(self.shape)
-        if memory.access is None:
-            return wait
         late = np.zeros(self.shape)
         changed = np.ones(self.shape, dtype=bool)
         changed[:, 1:] = address[:, 1:] != address[:, :-1]
@@ -143,13 +162,16 @@ class _Stretch:
             late = np.maximum(late, self.unsure[source.name])
             if _is_clocked(self.board, source):
                 late[:, 1:] = np.maximum(late[:, 1:], REGISTER_DELAY * changed[:, 1:])
-        start = np.where(changed | (late > 0), late + memory.access, 0.0)
+        fresh = changed | (late > 0)
+        if memory.access is None:
+            return wait, fresh
+        start = np.where(fresh, late + memory.access, 0.0)
         period = float(1 / self.board.raster.clock)
         wait[:, 0] = start[:, 0]
         for count in range(1, self.column.size):
             left = wait[:, count - 1] - period
             wait[:, count] = np.where(start[:, count] > 0, start[:, count], np.maximum(left, 0.0))
-        return wait
+        return wait, fresh
 
     def _level(self, expression: Expression) -> Ints:
         level = np.full((), int(expression.inverted), dtype=np.int64)

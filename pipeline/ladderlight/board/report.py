@@ -132,6 +132,7 @@ def _timing(board: Board) -> dict[str, dict[str, float | None]]:
             "margin_ns": _nanoseconds(timing.margin),
             "old_ns": _nanoseconds(timing.old),
             "undefined_ns": _nanoseconds(timing.undefined),
+            "old_pixels": _pixels(board, timing.old),
             "undefined_pixels": _pixels(board, timing.undefined),
         }
         for name, timing in timings(board).items()

@@ -25,6 +25,25 @@ def test_parts(number: str, words: int, width: int, pins: int, size: int, erasur
     assert (part.erasure, part.block) == (erasure, block)
 
 
+def test_the_table_of_parts_is_complete() -> None:
+    """Generic JEDEC-type numbers, kibiwords by bits."""
+    eight = {
+        2: "2716 28C16",
+        4: "2732",
+        8: "2764 28C64",
+        16: "27128",
+        32: "27C256 28C256",
+        64: "27C512",
+        128: "27C010 28C010 29F010 39SF010A",
+        256: "27C020 39SF020A",
+        512: "27C040 29F040 39SF040",
+        1024: "27C080",
+    }
+    table = {number: (size * 1024, 8) for size, numbers in eight.items() for number in numbers.split()}
+    table |= {"27C1024": (64 * 1024, 16), "27C4002": (256 * 1024, 16)}
+    assert {number: (part.words, part.width) for number, part in PARTS.items()} == table
+
+
 def test_a_part_of_four_bits_takes_a_byte_a_word() -> None:
     assert Part(number="narrow", words=256, width=4).bytes == 256
 

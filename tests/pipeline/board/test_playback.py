@@ -122,3 +122,21 @@ def test_registers_in_a_row_add_up(make_board, memory) -> None:
 def test_banks(board, bank: int) -> None:
     words = {"picture": np.repeat(np.arange(4, dtype=np.uint32), 32_768)}
     assert (play(board, words, bank).codes == bank).all()
+
+
+def test_only_words_that_differ_disturb_the_picture(make_board, memory) -> None:
+    board = make_board(memory(address=["x1-x7", "y3-y9"], data=DATA, access=150e-9), mode="800x600@60", clock="10e6")
+    words = np.zeros(131_072, dtype=np.uint32)
+    words[5] = 63  # the sixth pixel of the first row is white: monitor pixels 40 to 47
+    shown = play(board, {"picture": words})
+    assert shown.undefined[0, :6].all()
+    assert np.flatnonzero(shown.disturbed[0]).tolist() == [*range(40, 46), *range(48, 54)]
+    assert not shown.disturbed[8:].any()
+
+
+def test_a_late_register_disturbs_for_the_whole_hold(make_board, memory) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=200e-9, output="register"))
+    words = np.zeros(131_072, dtype=np.uint32)
+    words[5] = 63
+    shown = play(board, {"picture": words})
+    assert np.flatnonzero(shown.disturbed[0]).tolist() == list(range(24, 32))

@@ -70,6 +70,7 @@ def test_memories_devices_and_timing(make_board, memory) -> None:
         "margin_ns": 8.888,
         "old_ns": 0.0,
         "undefined_ns": 150.0,
+        "old_pixels": 0.0,
         "undefined_pixels": 3.776,
     }
     assert document["blanking"] == {
