@@ -64,7 +64,9 @@ def _shared_in_words(board: Board, shared: Shared) -> str:
         )
 
     bits = missing_bits(board, counters(shared.visible), counters(shared.blanking))
-    wire = f"wire {joined(bits, 'or')} to the address of memory {shared.memory}, or " if bits else ""
+    memory = board.memory(shared.memory)
+    larger = "" if len(memory.address) < memory.address_pins else " (which takes a larger part)"
+    wire = f"wire {joined(bits, 'or')} to the address of memory {memory.name}{larger}, or " if bits else ""
     return (
         f"picture shows during blanking, where the monitor takes its black level: at line {shared.blanking.line}, "
         f"count {shared.blanking.column} memory {shared.memory} is read at {shared.address:04X}h again, "

@@ -16,7 +16,15 @@ def test_the_picture_again_below_itself(board, said) -> None:
     (finding,) = said(board, "blanking")
     assert finding.level == "caution"
     assert "at line 512, count 0 memory picture is read at 0000h again, one of 640 words" in finding.message
-    assert "wire y9 to the address of memory picture, or gate or disable the outputs" in finding.message
+    assert finding.message.endswith(
+        "; wire y9 to the address of memory picture (which takes a larger part), or gate or disable the outputs during "
+        "blanking"
+    )
+
+
+def test_a_spare_pin_takes_the_missing_bit(make_board, memory, said) -> None:
+    (finding,) = said(make_board(memory(address=["x2-x9", "y2-y8"], data=DATA)), "blanking")
+    assert "; wire y9 to the address of memory picture, or gate or disable the outputs" in finding.message
 
 
 def test_words_that_can_be_black(make_board, memory, said) -> None:
