@@ -23,6 +23,21 @@ _LAB = np.array(
     ]
 )
 
+# the toe that brings OKLab's lightness to where CIELAB puts it: B. Ottosson, Okhsv and Okhsl (2021)
+_TOE_1, _TOE_2 = 0.206, 0.03
+_TOE_3 = (1 + _TOE_1) / (1 + _TOE_2)
+
+
+def likeness_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float32]:
+    """Convert to OKLab with its author's later lightness, in which dark and light are further apart, as in CIELAB.
+
+    Straight distance in it says how alike two colours look side by side. Arguments as for ``oklab_from_linear``.
+    """
+    lab = oklab_from_linear(linear)
+    bent = _TOE_3 * lab[..., 0] - _TOE_1
+    lab[..., 0] = (bent + np.sqrt(bent**2 + 4 * _TOE_2 * _TOE_3 * lab[..., 0])) / 2
+    return lab
+
 
 def oklab_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float32]:
     """Convert linear light with sRGB primaries, (..., 3), 0 to 1, to OKLab: L 0 to 1, a and b about -0.4 to 0.4."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Palette, Picture, stage
 from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
-from ladderlight_stages.oklab import oklab_from_linear
+from ladderlight_stages.oklab import likeness_from_linear
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.grid import Grid, make_grid, nearest_members
 from ladderlight_stages.reductions.palette_tables import distinct_colours
@@ -32,7 +32,9 @@ def nearest(
         ),
     ] = None,
 ) -> CodedPicture:
-    """Reduce a picture to codes: for each pixel the colour nearest in OKLab, the lowest code of several.
+    """Reduce a picture to codes: for each pixel the colour that looks most like it, the lowest code of several.
+
+    Likeness is distance in OKLab, with lightness corrected to CIELAB's in the dark.
 
     A picture that is in the board's colours already is unchanged.
     """
@@ -43,9 +45,9 @@ def nearest(
 
 
 def nearest_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.uint16]:
-    """Give the codes nearest in OKLab to pixels of linear light, float32 (height, width, 3)."""
+    """Give the codes that look most like pixels of linear light, float32 (height, width, 3)."""
     tables = _tables(palette)
-    points = oklab_from_linear(np.clip(pixels, 0.0, 1.0)).reshape(-1, 3)
+    points = likeness_from_linear(np.clip(pixels, 0.0, 1.0)).reshape(-1, 3)
     grid = tables.grid
     found = nearest_members(points, tables.colours, tables.low, tables.scale, grid.size, grid.starts, grid.members)
     codes: NDArray[np.uint16] = tables.codes[found].reshape(pixels.shape[:2])
@@ -64,9 +66,9 @@ class _Tables:
 @lru_cache(maxsize=8)
 def _tables(palette: Palette) -> _Tables:
     linear, codes = distinct_colours(palette)
-    colours = oklab_from_linear(linear)
+    colours = likeness_from_linear(linear)
     # the box holds all of sRGB: its corners are where the opponent axes reach furthest
-    corners = oklab_from_linear(np.array([[r, g, b] for r in (0, 1) for g in (0, 1) for b in (0, 1)]))
+    corners = likeness_from_linear(np.array([[r, g, b] for r in (0, 1) for g in (0, 1) for b in (0, 1)]))
     low, high = corners.min(axis=0) - 0.01, corners.max(axis=0) + 0.01
     return _Tables(
         colours=colours,
