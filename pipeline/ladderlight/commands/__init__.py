@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from ladderlight import __version__
-from ladderlight.commands import build, burned, check, compare, decode, ladder, stages, start, watch
+from ladderlight.commands import build, burned, check, compare, decode, ladder, schema, stages, start, watch
 from ladderlight.errors import LadderlightError, StageFailure
 
 BUG = 3
@@ -35,6 +35,7 @@ for command in (
     decode.decode,
     ladder.ladder,
     stages.stages,
+    schema.schema,
 ):
     app.command()(command)
 

@@ -25,9 +25,15 @@ def check(
     from ladderlight.board.report import report
     from ladderlight.commands.reporting import print_document, print_findings, stdout
     from ladderlight.lastbuild import burn_findings
+    from ladderlight.errors import RecipeError
     from ladderlight.recipe import load
 
-    loaded = load(recipe)
+    try:
+        loaded = load(recipe)
+    except RecipeError as error:
+        if json_:
+            print_document({"ok": False, "findings": list(map(_as_finding, error.lines))})
+        raise
     document = report(loaded.board)
     if document["ok"]:
         document["findings"] += map(asdict, burn_findings(loaded.folder, loaded.output, loaded.board))
@@ -40,6 +46,12 @@ def check(
         console.print("ready to build" if document["ok"] else "mend the errors first")
     if not document["ok"]:
         raise typer.Exit(1)
+
+
+def _as_finding(line: str) -> dict[str, str]:
+    """Give an error of a recipe, ``file:line:column: message``, the form of a finding."""
+    where, _, message = line.partition(": ")
+    return {"level": "error", "where": where, "message": message}
 
 
 def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:

@@ -97,6 +97,26 @@ def test_check_of_an_impossible_board_is_status_1(run, project: Path) -> None:
     assert "never changes" in err
 
 
+def test_check_json_of_a_bad_recipe_is_a_document_of_findings(run, project: Path) -> None:
+    recipe = project / "recipe.toml"
+    change(recipe, "reach = 0.6", "raech = 0.6")
+    status, out, err = run("check", recipe, "--json")
+    document = json.loads(out)
+    assert (status, document["ok"]) == (1, False)
+    (finding,) = document["findings"]
+    assert (finding["level"], finding["where"]) == ("error", f"{recipe}:37:1")
+    assert err.strip() == f"{finding['where']}: {finding['message']}"
+    assert "did you mean 'reach'?" in finding["message"]
+
+
+def test_schema_is_a_json_schema_that_knows_the_stages(run) -> None:
+    status, out, _ = run("schema")
+    document = json.loads(out)
+    assert status == 0
+    assert document["$schema"].startswith("https://json-schema.org/")
+    assert '"floyd_steinberg"' in out
+
+
 def test_errors_of_a_recipe_are_reported_all_at_once(run, project: Path) -> None:
     recipe = project / "recipe.toml"
     change(recipe, 'clock = "25.175 MHz"', 'clock = "25.175 ohm"')
