@@ -24,8 +24,8 @@ def check(
     from ladderlight.board import Finding
     from ladderlight.board.report import report
     from ladderlight.commands.reporting import print_document, print_findings, stdout
-    from ladderlight.lastbuild import burn_findings
     from ladderlight.errors import RecipeError
+    from ladderlight.lastbuild import burn_findings
     from ladderlight.recipe import load
 
     try:
