@@ -5,6 +5,7 @@ from __future__ import annotations
 import traceback
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -56,8 +57,11 @@ def chain_of(
             declaration = registry.get(name)
         except PluginError as error:
             report.add(problem_of(error, ("stage", place, "use")))
-            unknown.append(name)
-            continue
+            meant = _meant_stage(name, registry)
+            if meant is None:
+                unknown.append(name)
+                continue
+            declaration = meant
         options, problems = declaration.check(raw)
         report.add_all(problems, ("stage", place))
         links.append(Link(declaration=declaration, raw=raw, options=options, place=place))
@@ -70,6 +74,15 @@ def chain_of(
         where: Where = ("stage", 0) if at is None else ("stage", at, "use")
         report.add(Problem(where=where, what=problem.what, action=problem.action))
     return links, []
+
+
+def _meant_stage(name: str, registry: StageRegistry) -> StageDeclaration | None:
+    """Give the stage that a misspelt name is likely to mean, so that its options are checked too."""
+    near = get_close_matches(name, registry.names, n=1) if name not in registry.names else []
+    try:
+        return registry.get(near[0]) if near else None
+    except PluginError:
+        return None
 
 
 def _defaults(names: Sequence[str], registry: StageRegistry, report: Report) -> Iterator[Link]:
@@ -114,9 +127,13 @@ def override_of(
     for key, changes in table.items():
         if key in _OWN_KEYS or (key in unspoken and key not in names):
             continue
+        name = key
         if key not in names:
             report.add(_not_overridable(key, where, links, names))
-        elif not isinstance(changes, dict):
+            name = next(iter(get_close_matches(key, [*names, *_OWN_KEYS], n=1)), "")
+        if name not in names:
+            continue
+        if not isinstance(changes, dict):
             report.add(
                 Problem(
                     where=(*where, key),
@@ -126,7 +143,7 @@ def override_of(
             )
         else:
             for index, link in enumerate(links):
-                if link.declaration.name == key:
+                if link.declaration.name == name:
                     options[index] = _changed(changes, link, (*where, key), report)
     return Override(match=str(table.get("match")), bank=table.get("bank"), options=options)
 

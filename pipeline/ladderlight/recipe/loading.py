@@ -16,6 +16,7 @@ from ladderlight.recipe.boards import as_written, bank_count, board_of
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
 from ladderlight.recipe.contradictions import contradictions
 from ladderlight.recipe.files import missing_file, picture_files
+from ladderlight.recipe.meaning import meaning_of
 from ladderlight.recipe.model import PictureFile, Recipe
 from ladderlight.recipe.reading import UnreadableError, read_document
 from ladderlight.recipe.repair import may_follow, repaired
@@ -49,7 +50,7 @@ def load(path: Path, *, pictures: bool = True) -> Recipe:
     folder = path.resolve().parent
     raw = dict(document.data)
     _read_board_file(raw, folder, path, report)
-    _check_tables(raw, report)
+    raw = _check_tables(raw, report)
     if pictures and "pictures" not in raw:
         _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
     board = _board(raw, report)
@@ -65,7 +66,7 @@ def load(path: Path, *, pictures: bool = True) -> Recipe:
             check_match(place, override, files, report)
         overrides.append(override)
     output = _output(raw, folder, files, report)
-    if report.problems or report.unreadable:
+    if report.problems or report.problems_as_written or report.unreadable:
         raise RecipeError(report.lines)
     assert board is not None  # noqa: S101 - without a board there is a problem
     return Recipe(
@@ -109,12 +110,22 @@ def _read_board_file(raw: dict[str, Any], folder: Path, path: Path, report: Repo
     raw["board"] = inner if report.board_prefix else dict(document.data)
 
 
-def _check_tables(raw: Mapping[str, Any], report: Report) -> None:
-    """Check keys, types and limits of the whole file."""
+def _check_tables(raw: dict[str, Any], report: Report) -> dict[str, Any]:
+    """Check keys, types and limits of the whole file. Gives its data as they are meant; see ``meaning``."""
+    report.add_all(_table_problems(raw))
+    meaning = meaning_of(raw, board_inside=report.board is None)
+    if meaning.moves:
+        report.problems_as_written, report.problems = report.problems, _table_problems(meaning.raw)
+        report.moves = meaning.moves
+    return meaning.raw
+
+
+def _table_problems(raw: Mapping[str, Any]) -> list[Problem]:
     try:
         RecipeTable.model_validate_json(as_json(raw), strict=True)
     except ValidationError as error:
-        report.add_all(problems_of(error, RecipeTable))
+        return problems_of(error, RecipeTable)
+    return []
 
 
 def _board(raw: Mapping[str, Any], report: Report) -> Board | None:

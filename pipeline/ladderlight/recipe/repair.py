@@ -9,10 +9,10 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 from typing import Any
 
-from ladderlight.board import Board
+from ladderlight.board import MODES, PARTS, Board
 from ladderlight.board.lines import Signal
 from ladderlight.errors import Problem
 from ladderlight.recipe.report import Where, dig
@@ -45,6 +45,8 @@ class Repair:
             self._replace_in_memory(where)
         elif where[0] == "ladder":
             self._replace_in_ladder(where)
+        elif where[0] == "mode" and (near := _near(self.raw.get("mode"), MODES)):
+            self.raw["mode"] = near
         elif where[0] in ("mode", "clock"):
             self.raw[str(where[0])] = {"mode": "640x480@60", "clock": "25.175 MHz"}[str(where[0])]
             self.doubtful.add((None, str(where[0])))
@@ -108,6 +110,12 @@ class Repair:
         if len(where) == 2:  # a key is missing; see fill_in
             return
         key = str(where[2])
+        if key == "part" and (near := _near(memory.get("part"), PARTS)):
+            memory["part"] = near
+            return
+        if key in ("words", "width") and "part" in memory:  # one too many: the part has its own
+            memory.pop(key, None)
+            return
         self.doubtful.add((index, key))
         if key in ("part", "words", "width"):
             self._forget_size(index)
@@ -141,6 +149,13 @@ class Repair:
             self.doubtful.add((None, "ladder"))
 
 
+def _near(word: object, known: Iterable[str]) -> str:
+    """Give what a word is almost certainly a misspelling of, or nothing."""
+    near = get_close_matches(word, known, n=2, cutoff=0.8) if isinstance(word, str) else []
+    likeness = [SequenceMatcher(None, str(word), other).ratio() for other in near]
+    return near[0] if near and likeness.count(likeness[0]) == 1 else ""
+
+
 def repaired(raw: Mapping[str, Any], problems: Iterable[Problem]) -> Repair:
     """Replace what is wrong in a board's table. ``where`` of the problems is relative to the table."""
     repair = Repair(raw=copy.deepcopy(dict(raw)))
@@ -166,11 +181,14 @@ def may_follow(problem: Problem, repair: Repair, board: Board) -> bool:
             return repair.doubts(key, *_SIZE, memory=memory)
         case ("memory", "address", int(pin)):
             lines = board.memories[int(where[1])].address[pin].lines
+            if all(line.signal in (Signal.Y, Signal.BANK) for line in lines):
+                return repair.doubts("mode", "counters")
             if all(line.signal in (Signal.X, Signal.Y, Signal.BANK) for line in lines):
                 return repair.doubts("mode", "clock", "counters")
             return repair.doubts("data", "name", *_SIZE)
         case ("memory", "data", int()):
-            return repair.doubts("address", "ladder")
+            # A line that no ladder has may be used in the address of another memory.
+            return repair.doubts("ladder") or (len(board.memories) > 1 and repair.doubts("address"))
         case ("memory", *_):
             return repair.doubts("address", *_SIZE, memory=memory)
         case ("ladder", *_):

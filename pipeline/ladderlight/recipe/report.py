@@ -8,6 +8,7 @@ from typing import Any
 
 from ladderlight.errors import Problem
 from ladderlight.recipe.reading import Document
+from ladderlight.validation import KeyName
 
 Where = tuple[str | int, ...]
 
@@ -22,6 +23,11 @@ class Report:
     """Path of the board's table in the board file."""
     unreadable: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    """With paths in the recipe as it is meant."""
+    problems_as_written: list[Problem] = field(default_factory=list)
+    """With paths in the recipe as it is written."""
+    moves: Mapping[Where, Where] = field(default_factory=dict)
+    """From a path as it is meant to the one that is written, where they differ."""
 
     def add(self, problem: Problem) -> None:
         """Note a problem."""
@@ -43,12 +49,23 @@ class Report:
     def lines(self) -> list[str]:
         """All problems as ``file:line:column: what; what to do``, by file and line, each once."""
         placed: list[tuple[bool, int, int, str]] = []
-        for problem in self.problems:
-            document, where = self._home(problem.where)
+        everything = [(problem, problem.where) for problem in self.problems_as_written]
+        everything += [(problem, self._written(problem.where)) for problem in self.problems]
+        for problem, path in everything:
+            document, where = self._home(path)
             line, column = document.positions.of(where)
             placed.append((document is not self.recipe, line, column, f"{document.shown}:{line}:{column}: {problem}"))
         placed.sort(key=lambda item: item[:3])
         return [*dict.fromkeys(text for *_, text in placed), *self.unreadable]
+
+    def _written(self, where: Where) -> Where:
+        for length in range(len(where), 0, -1):
+            if (found := self.moves.get(where[:length])) is not None:
+                *way, last = found
+                if length == len(where) and isinstance(where[-1], KeyName) and isinstance(last, str):
+                    return (*way, KeyName(last))
+                return (*found, *where[length:])
+        return where
 
     def _home(self, where: Where) -> tuple[Document, Where]:
         if self.board is not None and where[:1] == ("board",):

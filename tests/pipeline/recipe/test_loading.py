@@ -458,6 +458,39 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
         [(', "bank0-bank1"', "")],
         [("3\n", "bank is 3, but the wiring has no bank lines; leave it out")],
     ),
+    "what stands in misspelt and misplaced tables": (
+        [
+            ("[project]", "[projekt]"),
+            ('"Tern Island"', "3"),
+            ("[board.ladder]", "[ladder]"),
+            ('"680"', '"68O"'),
+            ("[[board.memory]]", "[board.memory]"),
+            ("27C010", "27C01O"),
+            ('"bank0-bank1"]', '"bank0-bank3"]'),
+            ('use = "glow"', 'use = "glw"'),
+            ('"warm"', '"worm"'),
+            ("glow = {", "glov = {"),
+            ("0.5", "true"),
+        ],
+        [
+            ("projekt]", "the recipe has no key 'projekt'; did you mean 'project'?"),
+            ("3\noutput", 'name is the number 3; put it in quotes: "3"'),
+            ("[board]", "[board] lacks the key 'ladder'; add [board.ladder] with supply, red, green and blue"),
+            ("[board.memory]", "memory is a single table; write [[board.memory]]"),
+            (
+                '"27C01O"',
+                "part is '27C01O', which is no part known here; did you mean '27C010'?"
+                " Otherwise give words and width instead of part",
+            ),
+            ('["x2-x9"', "27C010 has 17 address lines, but 19 are listed; ..."),
+            ("ladder]", "the recipe has no key 'ladder'; write [board.ladder]"),
+            ('"68O"', 'b1 is \'68O\', which is no resistance; write a resistance such as "75 ohm", "4k7" or "470R"'),
+            ('"glw"', "no stage is called 'glw'; did you mean 'glow'?"),
+            ('"worm"', "stage 'glow': tint is 'worm', which is not known; did you mean 'warm'?"),
+            ("glov", "the chain has no stage 'glov' to override; did you mean 'glow'?"),
+            ("true }", "stage 'glow': strength is true where a number is meant; use a number from 0 to 1"),
+        ],
+    ),
     "lines outside of a channel": (
         [('red = { r0 = "3k3", r1 = "1k5", r2 = "820" }', 'r0 = "3k3"')],
         [
@@ -473,7 +506,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
         [
             ("{ r2r", '[board.ladder.blue] lacks the key \'lines\'; add lines = ["r0", "r1"]'),
             ("true", 'r2r is true where a resistance is meant; write a resistance such as "75 ohm", "4k7" or "470R"'),
-            ("b7", "[board.ladder.blue] has no key 'b7'; use one of lines, r2r"),
+            ("b7", "[board.ladder.blue] has no key 'b7'; use one of lines, r2r, rung"),
         ],
     ),
     "names in the place of stages": (

@@ -32,7 +32,6 @@ def problem(*where: str | int) -> Problem:
     ("where", "doubtful"),
     [
         (("mode",), {(None, "mode")}),
-        (("mode", "horizontal", 2), {(None, "mode")}),
         (("clock",), {(None, "clock")}),
         (("counters", "x_start"), {(None, "counters")}),
         (("memory", 1, "name"), {(1, "name")}),
@@ -69,6 +68,30 @@ def test_a_repaired_table_is_sound(where: tuple[str | int, ...], doubtful: set[t
     assert repair.doubtful == doubtful
     BoardTable.model_validate_json(as_json(repair.raw), strict=True)
     assert str(raw) == str(before)  # nan is not itself
+
+
+@pytest.mark.parametrize(
+    ("key", "written", "meant", "doubtful"),
+    [
+        ("mode", "640x480@6O", "640x480@60", set()),
+        ("mode", "640x480", "640x480@60", {(None, "mode")}),  # three are as near
+        ("mode", {"horizontal": [1, 2]}, "640x480@60", {(None, "mode")}),
+    ],
+)
+def test_a_mode_is_guessed_when_one_is_nearest(
+    key: str, written: object, meant: str, doubtful: set[tuple[int | None, str]]
+) -> None:
+    repair = repaired(RAW | {key: written}, [problem(key)])
+    assert repair.raw[key] == meant
+    assert repair.doubtful == doubtful
+
+
+def test_a_part_is_guessed_when_one_is_nearest() -> None:
+    raw = copy.deepcopy(RAW)
+    raw["memory"][0]["part"] = "27C01O"  # type: ignore[index]
+    repair = repaired(raw, [problem("memory", 0, "part")])
+    assert repair.raw["memory"][0]["part"] == "27C010"
+    assert repair.doubtful == set()
 
 
 @pytest.mark.parametrize("where", [("memory",), ("memory", 1), ("ladder",), ("ladder", "grey")])
