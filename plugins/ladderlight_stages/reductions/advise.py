@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
-from ladderlight import Board, CodedPicture, Option, Picture, stage
+from ladderlight import Board, CodedPicture, Example, Option, Picture, stage
 from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
 from ladderlight_stages.reductions.diffuse import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
@@ -21,7 +21,10 @@ _PATTERNS: tuple[Pattern, ...] = ("bayer", "blue_noise")
 _SWEEPS = 12
 
 
-@stage(help="Reduce to the board's colours by the method whose error is least visible from a distance.")
+@stage(
+    help="Reduce to the board's colours by the method whose error is least visible from a distance.",
+    example=Example(options={"screen_width": "320 mm", "distance": "2.4 m", "patient": False}),
+)
 def advise(
     picture: Picture,
     board: Board,

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Picture, stage
+from ladderlight import Board, CodedPicture, Example, Option, Picture, stage
 from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
@@ -35,7 +35,10 @@ KernelName = Literal[
 ]
 
 
-@stage(help="Reduce to the board's colours by error diffusion, in linear light.")
+@stage(
+    help="Reduce to the board's colours by error diffusion, in linear light.",
+    example=Example(options={"kernel": "stucki"}),
+)
 def diffuse(
     picture: Picture,
     board: Board,

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Palette, Picture, stage
+from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, stage
 from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.lattice_tables import LUMINANCE, Gun, guns_of, is_grey
@@ -23,7 +23,10 @@ _MOST = 64
 _LIMIT = 0.25
 
 
-@stage(help="Reduce to the board's colours by a repeated pattern of thresholds, so that plain areas stay regular.")
+@stage(
+    help="Reduce to the board's colours by a repeated pattern of thresholds, so that plain areas stay regular.",
+    example=Example(options={"pattern": "bayer", "size": 4}),
+)
 def ordered(
     picture: Picture,
     board: Board,

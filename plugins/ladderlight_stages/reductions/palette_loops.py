@@ -17,6 +17,10 @@ SHARE_BITS = 11
 """Shares of the error are counted in units of 2**-11."""
 BIN_BITS = 6
 """A bin of light is 2**6 units wide."""
+CELL_BITS = (5, 6, 5)
+"""There are 32, 64 and 32 cells along the guns: green counts for most, and all fit a processor's second cache."""
+CELL_SHIFTS = (11, 5, 0)
+"""Where each gun's cell stands in the number of a cell."""
 LIST = 65535
 """Stands in a cell for: search the cell's list."""
 
@@ -48,13 +52,13 @@ def diffuse_palette(
         float32 (3,) and int32 (3,): what a pixel with the errors it is given is limited to, so that colours out of
         reach do not bleed: from ``start``, in light, to ``top`` units above it.
     bins
-        int32 (3, bins): by gun, what a bin of light adds to the number of the cell.
+        uint8 (3, bins): by gun, the cell of a bin of light.
     colours, codes
         int32 (colours, 4) and uint16 (colours,); the colours in units above ``start``, the fourth column unused.
     cells
         uint16 (cells,): the colour to take, or ``LIST``.
     lists
-        int32: for each cell, and one more, where its colours begin in this same array; then the colours.
+        int32: for each cell where its colours begin and end in this same array; then the colours.
     ahead
         int32 (2,): the shares of the error for the next two pixels.
     below
@@ -114,8 +118,8 @@ def diffuse_palette(
             v2 = np.int32(base[at + two] + np.int32(a2 * p2) + np.int32(a1 * e2)) >> SHARE_BITS
             v0, v1, v2 = max(min(v0, top0), zero), max(min(v1, top1), zero), max(min(v2, top2), zero)
             cell = (
-                np.uintp(bins0[np.uintp(v0) >> bits])
-                + np.uintp(bins1[np.uintp(v1) >> bits])
+                (np.uintp(bins0[np.uintp(v0) >> bits]) << np.uintp(CELL_SHIFTS[0]))
+                + (np.uintp(bins1[np.uintp(v1) >> bits]) << np.uintp(CELL_SHIFTS[1]))
                 + np.uintp(bins2[np.uintp(v2) >> bits])
             )
             best = np.uintp(cells[cell])
@@ -135,7 +139,7 @@ def diffuse_palette(
 def _search(v0: Any, v1: Any, v2: Any, transform: Any, colours: Any, lists: Any, cell: Any) -> Any:
     """Give the nearest of a cell's colours, the lowest of several."""
     best, least = np.uintp(0), np.float32(np.inf)
-    for m in range(lists[cell], lists[cell + np.uintp(1)]):
+    for m in range(lists[cell + cell], lists[cell + cell + np.uintp(1)]):
         colour = np.uintp(lists[m])
         d0 = np.float32(v0 - colours[colour, 0])
         d1 = np.float32(v1 - colours[colour, 1])

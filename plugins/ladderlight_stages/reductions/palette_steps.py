@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ladderlight_stages.reductions.compiled import compiled
-from ladderlight_stages.reductions.palette_loops import BIN_BITS, LIST, UNITS, _search
+from ladderlight_stages.reductions.palette_loops import BIN_BITS, CELL_SHIFTS, LIST, UNITS, _search
 
 
 @compiled
@@ -57,7 +57,7 @@ def mix(
                     value = max(min(pixels[y, x, gun], np.float32(2)), np.float32(-1))
                     wanted = (value - start[gun]) * np.float32(UNITS) + np.float32(0.5) + strength * owed[gun]
                     level[gun] = np.int32(max(min(wanted, top[gun]), 0))
-                    cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
+                    cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits]) << np.uintp(CELL_SHIFTS[gun])
                 best = np.uintp(cells[cell])
                 if best == np.uintp(LIST):
                     best = _search(level[0], level[1], level[2], transform, colours, lists, cell)
@@ -112,7 +112,7 @@ def follow(
             for k in range(count):
                 wanted += weights[k] * errors[(n - 1 - k) % count, gun]
             level[gun] = np.int32(max(min(wanted, top[gun]), 0))
-            cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
+            cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits]) << np.uintp(CELL_SHIFTS[gun])
         best = np.uintp(cells[cell])
         if best == np.uintp(LIST):
             best = _search(level[0], level[1], level[2], transform, colours, lists, cell)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight_stages.reductions.grid import Grid, make_grid
-from ladderlight_stages.reductions.palette_loops import BIN_BITS, LIST, UNITS
+from ladderlight_stages.reductions.palette_loops import BIN_BITS, CELL_BITS, LIST, UNITS
 
 OPPONENT = np.array(
     [
@@ -22,9 +22,12 @@ OPPONENT = np.array(
 """Luminance, red against green, blue against yellow, in linear light."""
 _WEIGHTS = np.array([1.0, 0.75, 0.5])
 """How much each counts when the nearest colour is chosen; found by trial on photographs with S-CIELAB."""
-_SIZE = 64
-_DOUBT = 0.2
-"""How far the border between two colours may be overstepped, as a share of their distance, to spare a search."""
+_SIZES = tuple(1 << bits for bits in CELL_BITS)
+_DOUBT = 0.45
+"""How far the border between two colours may be overstepped, as a share of their distance, to spare a search.
+
+Less than half, so that a colour of the board always takes itself.
+"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,7 +37,7 @@ class PaletteTables:
     transform: NDArray[np.float32]
     start: NDArray[np.float32]
     top: NDArray[np.int32]
-    bins: NDArray[np.int32]
+    bins: NDArray[np.uint8]
     colours: NDArray[np.int32]
     codes: NDArray[np.uint16]
     cells: NDArray[np.uint16]
@@ -79,8 +82,7 @@ def make_tables(linear: NDArray[np.float64], codes: NDArray[np.uint16], error_li
     counted = ((linear.astype(np.float32) - start) * np.float32(UNITS) + np.float32(0.5)).astype(np.int32)
     top = np.floor((high + reach - start) * UNITS).astype(np.int32)
     bins, edges = _cells_of_bins(top, (low - start) * UNITS)
-    grid = make_grid(counted / UNITS, transform, edges / UNITS)
-    cells, lists = _lists(grid)
+    cells, lists = _lists(make_grid(counted / UNITS, transform, edges / UNITS))
     return PaletteTables(
         transform=transform.astype(np.float32),
         start=start,
@@ -93,26 +95,32 @@ def make_tables(linear: NDArray[np.float64], codes: NDArray[np.uint16], error_li
     )
 
 
-def _cells_of_bins(top: NDArray[np.int32], black: NDArray[np.float64]) -> tuple[NDArray[np.int32], NDArray[np.float64]]:
+def _cells_of_bins(top: NDArray[np.int32], black: NDArray[np.float64]) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
     """Divide the bins of light into cells, finer in the dark where a board's colours lie close together.
 
-    Returns the cell number's share of each bin, int32 (3, bins), and the cells' edges in units, float64 (3, size + 1).
+    Returns the cell of each bin, uint8 (3, bins), and the edges of a grid in units, float64
+    (3, largest size + 1). Where a gun has fewer cells, some of the grid's have no width.
     """
     count = (int(top.max()) >> BIN_BITS) + 1
-    bins = np.empty((3, count), dtype=np.int32)
-    edges = np.empty((3, _SIZE + 1))
+    bins = np.empty((3, count), dtype=np.uint8)
+    finest = max(_SIZES)
+    edges = np.empty((3, finest + 1))
     for gun in range(3):
         light = ((np.arange(count) + 0.5) * 2**BIN_BITS - black[gun]) / UNITS
         spread = np.where(light < 0, 0.5, 1.0) * np.sign(light) * np.sqrt(np.abs(light) + 1e-3)
         share = (spread - spread[0]) / (spread[-1] - spread[0])
-        bins[gun] = np.minimum((share * _SIZE).astype(np.int32), _SIZE - 1)
-        edges[gun] = np.searchsorted(bins[gun], np.arange(_SIZE + 1)) * 2.0**BIN_BITS
-    return bins * np.array([[_SIZE * _SIZE], [_SIZE], [1]], dtype=np.int32), edges
+        size = _SIZES[gun]
+        cell = np.minimum((share * size).astype(np.int32), size - 1)
+        edges[gun] = np.searchsorted(cell * (finest // size), np.arange(finest + 1)) * 2.0**BIN_BITS
+        bins[gun] = cell
+    return bins, edges
 
 
 def _lists(grid: Grid) -> tuple[NDArray[np.uint16], NDArray[np.int32]]:
-    """Give each cell its one colour, or LIST; and for all cells the places of their colours, then the colours."""
-    many = grid.doubt > _DOUBT
-    cells = np.where(many, LIST, grid.central).astype(np.uint16)
-    lists = np.concatenate([grid.starts + len(grid.starts), grid.members]).astype(np.int32)
-    return cells, lists
+    """Give each cell its one colour, or LIST; and for all cells where their colours begin and end, then the colours."""
+    first = [np.arange(size) * (grid.size // size) for size in _SIZES]
+    numbers = (first[0][:, None, None] * grid.size + first[1][:, None]) * grid.size + first[2]
+    taken = numbers.ravel()
+    cells = np.where(grid.doubt[taken] > _DOUBT, LIST, grid.central[taken]).astype(np.uint16)
+    places = np.stack([grid.starts[taken], grid.starts[taken + 1]], axis=1) + 2 * len(taken)
+    return cells, np.concatenate([places.ravel(), grid.members]).astype(np.int32)

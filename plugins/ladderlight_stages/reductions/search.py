@@ -7,7 +7,7 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Palette, Picture, stage
+from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, stage
 from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.exact import exact_codes
@@ -23,7 +23,10 @@ _FAR = 30.0
 """Pixels per degree from which the search need not start from the nearest colours as well."""
 
 
-@stage(help="Reduce to the board's colours by searching for the codes whose error is least visible from a distance.")
+@stage(
+    help="Reduce to the board's colours by searching for the codes whose error is least visible from a distance.",
+    example=Example(options={"screen_width": "320 mm", "distance": "2.4 m"}),
+)
 def search(
     picture: Picture,
     board: Board,
