@@ -20,8 +20,8 @@ Words = NDArray[np.uint32]
 
 _GAP = 8
 """Differences that stand no further apart than this many words are one range."""
-_SAMPLE = 1 << 14
-_SHORTLIST = 24
+_SAMPLE = 1 << 12
+_SHORTLIST = 12
 _AGAINST = log(100.0)
 """How much one word that a fault does not explain speaks against it: a hundred to one."""
 _LEAST = 0.05

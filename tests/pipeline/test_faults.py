@@ -1,0 +1,84 @@
+import numpy as np
+import pytest
+
+from ladderlight.faults import possible_faults
+
+
+@pytest.fixture
+def tiny(make_board, memory):
+    """Eight words of four bits: pictures so small that every fault can be written down by hand."""
+    from ladderlight.board import Part
+
+    part = Part(number="tiny", words=8, width=4)
+    return make_board(memory(address=["x8-x9", "bank0"], data=["b0-b1", "g0-g1"], part=part), check=False)
+
+
+WANTED = [0x1, 0x2, 0x4, 0x8, 0x3, 0x5, 0x6, 0xF]
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "words"),
+    [
+        ("the chip is blank", "blank", [0xF] * 8),
+        ("data line D0 (b0) is stuck low", "data_stuck", [0, 2, 4, 8, 2, 4, 6, 0xE]),
+        ("data line D3 (g1) is stuck high", "data_stuck", [9, 0xA, 0xC, 8, 0xB, 0xD, 0xE, 0xF]),
+        ("data lines D0 (b0) and D2 (g0) are swapped", "data_swapped", [4, 2, 1, 8, 6, 5, 3, 0xF]),
+        ("address line A0 (x8) is stuck low", "address_stuck", [1, 1, 4, 4, 3, 3, 6, 6]),
+        ("address line A2 (bank0) is stuck high", "address_stuck", [3, 5, 6, 0xF, 3, 5, 6, 0xF]),
+        ("address line A1 (x9) is inverted", "address_inverted", [4, 8, 1, 2, 6, 0xF, 3, 5]),
+        ("address lines A0 (x8) and A2 (bank0) are swapped", "address_swapped", [1, 3, 4, 6, 2, 5, 8, 0xF]),
+        (
+            "address line A0 (x8) was stuck or open while burning, so that two words each were burned over each other",
+            "address_stuck",
+            [0, 0, 0, 0, 1, 1, 6, 6],
+        ),
+        (
+            "address line A2 (bank0) was stuck high while burning, and is not now",
+            "address_stuck",
+            [0xF, 0xF, 0xF, 0xF, 1, 0, 4, 8],
+        ),
+    ],
+)
+def test_what_each_fault_makes_of_the_words(tiny, text, kind, words):
+    wanted = np.array(WANTED, dtype=np.uint32)
+    faults = {fault.text: fault for fault in possible_faults(tiny, tiny.devices[0], wanted, wanted, {})}
+    assert faults[text].kind == kind
+    assert faults[text].words(np.arange(8)).tolist() == words
+    assert faults[text].words(np.array([[7, 0]])).tolist() == [[words[7], words[0]]]
+
+
+def test_banks_in_another_order_are_found_in_what_was_read(tiny):
+    wanted = np.array(WANTED, dtype=np.uint32)
+    found = np.concatenate([wanted[4:], wanted[:4]])
+    (fault,) = [f for f in possible_faults(tiny, tiny.devices[0], wanted, found, {}) if f.kind == "bank_order"]
+    assert fault.text == "the banks are in the wrong order: bank 0 holds 1, 1 holds 0"
+    assert fault.words(np.arange(8)).tolist() == found.tolist()
+
+
+@pytest.mark.parametrize("distance", [1, 37, -5])
+def test_the_distance_of_a_shift_is_found_in_what_was_read(board, banked, distance):
+    wanted = banked(board, (0, 1)).memories["picture"].words
+    found = np.roll(wanted, distance)
+    faults = [f for f in possible_faults(board, board.devices[0], wanted, found, {}) if f.kind == "shifted"]
+    assert f"everything stands {abs(distance)} bytes" in faults[0].text
+    assert ("up" if distance > 0 else "down") in faults[0].text
+    assert (faults[0].words(np.arange(131072)) == found).all()
+    edge = 0 if distance > 0 else -1
+    assert [int(fault.words(np.arange(131072))[edge]) for fault in faults[1:3]] == [0xFF, 0x00]
+
+
+def test_a_shift_by_an_odd_byte_in_wide_words(make_board, memory, banked):
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C1024"))
+    wanted = banked(board, (0,)).memories["picture"].words
+    image = np.roll(wanted.astype("<u2").view(np.uint8), 3)
+    found = image.view("<u2").astype(np.uint32)
+    faults = [f for f in possible_faults(board, board.devices[0], wanted, found, {}) if f.kind == "shifted"]
+    assert any((fault.words(np.arange(65536)) == found).all() for fault in faults)
+
+
+def test_the_contents_of_other_devices_are_tried(tiny):
+    wanted = np.array(WANTED, dtype=np.uint32)
+    faults = list(possible_faults(tiny, tiny.devices[0], wanted, wanted, {"map": wanted[::-1].copy()}))
+    (other,) = [fault for fault in faults if fault.kind == "other_device"]
+    assert "'map'" in other.text
+    assert other.words(np.arange(8)).tolist() == WANTED[::-1]

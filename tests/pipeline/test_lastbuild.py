@@ -1,0 +1,73 @@
+import json
+
+import numpy as np
+import pytest
+
+from ladderlight import DeviceFileError
+from ladderlight.burned import record
+from ladderlight.errors import BuildError
+from ladderlight.lastbuild import burn_findings, last_build, read_record
+from ladderlight.manifest import manifest
+from ladderlight.screen import memories_of
+from ladderlight_stages.emissions.binary import binary
+from ladderlight_stages.emissions.intel_hex import intel_hex
+
+
+@pytest.fixture
+def wide(make_board, memory):
+    return make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C1024"))
+
+
+@pytest.fixture
+def built(wide, banked, tmp_path):
+    """A build with spans of every sort, written as the engine does; the words."""
+    contents = banked(wide, (0,))
+    files = binary(contents, wide, split="even_odd", size=40000) + intel_hex(contents, wide, order="big", offset=0x100)
+    words = memories_of(wide, files)
+    document = manifest(project="p", board=wide, contents=contents, files=files, words=words)
+    (tmp_path / "devices").mkdir()
+    for file in files:
+        (tmp_path / "devices" / file.name).write_bytes(file.data)
+    (tmp_path / "manifest.json").write_text(json.dumps(document))
+    return words
+
+
+def test_a_build_is_read_back_from_its_manifest_and_files(wide, built, tmp_path):
+    build = last_build(tmp_path, wide)
+    assert (build.words["picture"] == built["picture"]).all()
+    assert build.pictures == {0: ["picture-0"]}
+
+
+def test_a_changed_device_file_is_noticed(wide, built, tmp_path):
+    path = tmp_path / "devices" / "picture-odd-1.bin"
+    path.write_bytes(b"\0" + path.read_bytes()[1:])
+    with pytest.raises(DeviceFileError, match="disagree about device 'picture'"):
+        last_build(tmp_path, wide)
+
+
+def test_no_build_a_damaged_one_and_another_board_are_errors(wide, board, built, tmp_path):
+    with pytest.raises(BuildError, match="there is no build yet"):
+        last_build(tmp_path / "elsewhere", wide)
+    with pytest.raises(BuildError, match="of other devices than the recipe has now"):
+        last_build(tmp_path, board)
+    (tmp_path / "manifest.json").write_text('{"devices": [{}]}')
+    with pytest.raises(BuildError, match="cannot be read"):
+        last_build(tmp_path, wide)
+
+
+def test_findings_tell_of_chips_only_once_some_are_recorded(wide, board, built, tmp_path):
+    recipe = tmp_path / "recipe"
+    recipe.mkdir()
+    assert read_record(recipe) is None
+    assert burn_findings(recipe, tmp_path, wide) == []
+    (recipe / "burned.json").write_text(json.dumps(record(wide, built)))
+    assert burn_findings(recipe, tmp_path, wide) == []
+    held = {"picture": built["picture"].copy()}
+    held["picture"][:4] &= np.uint32(0xFF00)
+    held["picture"][4] = 0xFFFF
+    (recipe / "burned.json").write_text(json.dumps(record(wide, held)))
+    (finding,) = burn_findings(recipe, tmp_path, wide)
+    assert (finding.level, finding.where) == ("note", "device picture")
+    assert "erase it, then burn it" in finding.message
+    (finding,) = burn_findings(recipe, tmp_path, board)
+    assert (finding.level, finding.where) == ("note", "last build")
