@@ -3,9 +3,9 @@
     python tests/benchmarks/diffuse.py
 
 The photograph is 640x480 pixels of ``skimage.data.stereo_motorcycle``. Both start from 8-bit sRGB pixels in memory and
-end with one number per pixel. The stage itself is timed, which works in linear light, and the stage with the decoding to
-linear light before it, which in a build belongs to reading. Repeats are interleaved, the medians compared, on one core,
-warm.
+end with one number per pixel. The stage itself is timed, which works in linear light, and the stage with the decoding
+to linear light before it, which in a build belongs to reading. Repeats are interleaved, the medians compared, on one
+core, warm.
 """
 
 from __future__ import annotations

@@ -98,9 +98,13 @@ def diffuse_lattice(
         e0 = e1 = e2 = p0 = p1 = p2 = np.int32(0)
         for _ in range(width):
             at = x + x + x
-            w0 = np.int32(base[at] + np.int32(a2 * p0) + np.int32(a1 * e0))
-            w1 = np.int32(base[at + one] + np.int32(a2 * p1) + np.int32(a1 * e1))
-            w2 = np.int32(base[at + two] + np.int32(a2 * p2) + np.int32(a1 * e2))
+            w0 = np.int32(base[at] + np.int32(a1 * e0))
+            w1 = np.int32(base[at + one] + np.int32(a1 * e1))
+            w2 = np.int32(base[at + two] + np.int32(a1 * e2))
+            if a2 != 0:
+                w0 = np.int32(w0 + np.int32(a2 * p0))
+                w1 = np.int32(w1 + np.int32(a2 * p1))
+                w2 = np.int32(w2 + np.int32(a2 * p2))
             k0, k1, k2 = (
                 np.uintp(np.uint32(w0)) >> bits,
                 np.uintp(np.uint32(w1)) >> bits,
