@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
 from ladderlight.board import Conflict, Placement
 from ladderlight_stages.arrangements.banks import assign_banks
 from ladderlight_stages.arrangements.fitting import (
@@ -17,7 +17,10 @@ from ladderlight_stages.arrangements.fitting import (
 )
 
 
-@stage(help="Put each picture into a bank of its own.")
+@stage(
+    help="Put each picture into a bank of its own.",
+    example=Example(pictures=("lighthouse", "ferry", "chart")),
+)
 def bank_pictures(
     pictures: Sequence[CodedPicture],
     board: Board,

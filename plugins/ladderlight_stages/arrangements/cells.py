@@ -130,7 +130,8 @@ def _numbered(
         meanings[name] |= (every >> np.uint32(bit) & np.uint32(1)) << np.uint32(pin)
     code_of = np.zeros(every.shape, dtype=np.uint16)
     code_of[numbers.ravel()] = codes.ravel()
-    return numbers.astype(np.uint16 if len(pins) <= 16 else np.uint32), meanings, code_of
+    smallest = np.min_scalar_type((1 << len(pins)) - 1)
+    return numbers.astype(smallest), meanings, code_of
 
 
 def _collision(

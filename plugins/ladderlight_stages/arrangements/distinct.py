@@ -16,6 +16,8 @@ from ladderlight_stages.reductions.compiled import compiled
 Ints = NDArray[np.int64]
 Values = NDArray[np.unsignedinteger]
 _FIRST_WEIGHT = 0x9E3779B97F4A7C15
+_HEAP = 4096
+"""Cells that share a table, about."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -133,8 +135,26 @@ def _weights(count: int) -> NDArray[np.uint64]:
 
 
 def _group(cells: Values, weights: NDArray[np.uint64], turns: Ints) -> tuple[Ints, NDArray[np.uint64], Ints, Ints]:
-    first, hashes, index, turn, count = _group_cells(cells, weights, turns)
-    return first[:count], hashes[:count], index, turn
+    """Number the cells' tiles by first appearance.
+
+    The cells are dealt into heaps by their hashes, so that a heap's table stays in the processor's cache however many
+    cells there are: the time grows with their number. Tiles of equal hash are first taken to be equal, then compared in
+    the order in which they lie in memory; should two differ, all is done again with care.
+
+    Returns
+    -------
+    first, hashes
+        The first cell of each tile, and the tile's hash.
+    index, turn
+        Tile and turn of each cell.
+    """
+    hashes, turn = _hash_cells(cells, weights, turns)
+    order, dealt, edges = _deal(hashes, max(0, (len(cells) // _HEAP).bit_length()))
+    same_as = _match(cells, dealt, turn, turns, order, edges, careful=False)
+    if not _are_same(cells, same_as, turn, turns):
+        same_as = _match(cells, dealt, turn, turns, order, edges, careful=True)
+    first, index = _count(same_as)
+    return first, hashes[first], index, turn.astype(np.int64)
 
 
 @compiled
@@ -150,21 +170,11 @@ def _turn_tiles(cells: Values, chosen: Ints, steps: Ints) -> Values:
 
 
 @compiled
-def _group_cells(
-    cells: Values, weights: NDArray[np.uint64], turns: Ints
-) -> tuple[Ints, NDArray[np.uint64], Ints, Ints, int]:
-    """Number the cells' tiles by first appearance; the hash is a weighted sum, mixed (multilinear hashing)."""
+def _hash_cells(cells: Values, weights: NDArray[np.uint64], turns: Ints) -> tuple[NDArray[np.uint64], NDArray[np.int8]]:
+    """Give each cell's least hash over its orientations, a mixed weighted sum (multilinear hashing), and which."""
     number, size = cells.shape
-    bits = 4
-    while 1 << bits < 2 * number:
-        bits += 1
-    slots = np.full(1 << bits, -1, np.int64)
-    last = (1 << bits) - 1
-    first = np.empty(number, np.int64)
     hashes = np.empty(number, np.uint64)
-    index = np.empty(number, np.int64)
-    turn = np.empty(number, np.int64)
-    count = 0
+    turn = np.empty(number, np.int8)
     for cell in range(number):
         least = np.uint64(0)
         least_turn = 0
@@ -179,29 +189,112 @@ def _group_cells(
             if t == 0 or total < least:
                 least = total
                 least_turn = t
-        # The least of several hashes is not evenly spread: mixed again before it names a slot.
-        slot = np.int64(least * np.uint64(0x9E3779B97F4A7C15) >> np.uint64(64 - bits))
-        while True:
-            tile = slots[slot]
-            if tile < 0:
-                slots[slot] = count
-                first[count] = cell
-                hashes[count] = least
-                index[cell] = count
-                turn[cell] = least_turn
-                count += 1
-                break
-            if hashes[tile] == least:
-                other = first[tile]
-                step = turns[least_turn] ^ turns[turn[other]]
-                same = True
-                for p in range(size):
-                    if cells[cell, p] != cells[other, p ^ step]:
-                        same = False
-                        break
-                if same:
-                    index[cell] = tile
-                    turn[cell] = least_turn
+        hashes[cell] = least
+        turn[cell] = least_turn
+    return hashes, turn
+
+
+@compiled
+def _spread(value: int) -> int:
+    """Mix a hash again: the least of several is not evenly spread."""
+    return np.uint64(value) * np.uint64(0x9E3779B97F4A7C15)  # type: ignore[no-any-return]
+
+
+@compiled
+def _deal(hashes: NDArray[np.uint64], bits: int) -> tuple[NDArray[np.int32], NDArray[np.uint64], Ints]:
+    """Deal cells into heaps by their mixed hashes, keeping their order; gives cells, their hashes and heap edges."""
+    edges = np.zeros((1 << bits) + 1, np.int64)
+    heap = np.zeros(len(hashes), np.int32)
+    if bits:
+        for cell in range(len(hashes)):
+            heap[cell] = np.int32(_spread(hashes[cell]) >> np.uint64(64 - bits))
+    for cell in range(len(hashes)):
+        edges[heap[cell] + 1] += 1
+    for number in range(1 << bits):
+        edges[number + 1] += edges[number]
+    place = edges[:-1].copy()
+    order = np.empty(len(hashes), np.int32)
+    dealt = np.empty(len(hashes), np.uint64)
+    for cell in range(len(hashes)):
+        at = place[heap[cell]]
+        order[at] = cell
+        dealt[at] = hashes[cell]
+        place[heap[cell]] = at + 1
+    return order, dealt, edges
+
+
+@compiled
+def _is_same(cells: Values, cell: int, other: int, step: int) -> bool:
+    for p in range(cells.shape[1]):  # noqa: SIM110 - generators do not compile
+        if cells[cell, p] != cells[other, p ^ step]:
+            return False
+    return True
+
+
+@compiled
+def _are_same(cells: Values, same_as: NDArray[np.int32], turn: NDArray[np.int8], turns: Ints) -> bool:
+    """Whether every cell shows the same tile as the one it is said to be the same as."""
+    for cell in range(len(same_as)):
+        other = same_as[cell]
+        if other != cell and not _is_same(cells, cell, other, turns[turn[cell]] ^ turns[turn[other]]):
+            return False
+    return True
+
+
+@compiled
+def _match(
+    cells: Values,
+    dealt: NDArray[np.uint64],
+    turn: NDArray[np.int8],
+    turns: Ints,
+    order: NDArray[np.int32],
+    edges: Ints,
+    careful: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+) -> NDArray[np.int32]:
+    """Give for each cell the first cell that shows the same tile, in whatever orientation."""
+    most = 0
+    for heap in range(len(edges) - 1):
+        most = max(most, edges[heap + 1] - edges[heap])
+    bits = 4
+    while 1 << bits < 2 * most:
+        bits += 1
+    last = (1 << bits) - 1
+    slots = np.empty(1 << bits, np.int32)
+    known = np.empty(1 << bits, np.uint64)
+    same_as = np.empty(len(order), np.int32)
+    for heap in range(len(edges) - 1):
+        slots[:] = -1
+        for at in range(edges[heap], edges[heap + 1]):
+            cell = order[at]
+            value = dealt[at]
+            slot = np.int64(_spread(value) >> np.uint64(16)) & last
+            while True:
+                other = slots[slot]
+                if other < 0:
+                    slots[slot] = cell
+                    known[slot] = value
+                    same_as[cell] = cell
                     break
-            slot = (slot + 1) & last
-    return first, hashes, index, turn, count
+                if known[slot] == value and (
+                    not careful or _is_same(cells, cell, other, turns[turn[cell]] ^ turns[turn[other]])
+                ):
+                    same_as[cell] = other
+                    break
+                slot = (slot + 1) & last
+    return same_as
+
+
+@compiled
+def _count(same_as: NDArray[np.int32]) -> tuple[Ints, Ints]:
+    """Number those cells that are the first of their kind."""
+    index = np.empty(len(same_as), np.int64)
+    first = np.empty(len(same_as), np.int64)
+    count = 0
+    for cell in range(len(same_as)):
+        if same_as[cell] == cell:
+            index[cell] = count
+            first[count] = cell
+            count += 1
+        else:
+            index[cell] = index[same_as[cell]]
+    return first[:count].copy(), index

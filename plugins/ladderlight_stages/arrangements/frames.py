@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Annotated
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
 from ladderlight_stages.arrangements.banks import banks_of, too_many
 from ladderlight_stages.arrangements.fitting import refuse_misfits, selected
 from ladderlight_stages.arrangements.placing import place
@@ -14,7 +14,10 @@ from ladderlight_stages.arrangements.round import Fill, bank_shares
 from ladderlight_stages.arrangements.tiling import Choice
 
 
-@stage(help="Put the frames of an animation into the banks that a counter steps through.")
+@stage(
+    help="Put the frames of an animation into the banks that a counter steps through.",
+    example=Example(options={"step": "20 ms", "ping_pong": True}, pictures=("lighthouse", "ferry", "chart")),
+)
 def frames(
     pictures: Sequence[CodedPicture],
     board: Board,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
 from ladderlight.board.lines import Signal
 from ladderlight.board.scan import is_direct
 from ladderlight_stages.arrangements.banks import assign_banks
@@ -14,7 +14,10 @@ from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.tiling import Choice
 
 
-@stage(help="Number the pictures' colours, and fill picture memory and colour look-up memory.")
+@stage(
+    help="Number the pictures' colours, and fill picture memory and colour look-up memory.",
+    example=Example(pictures=("chart", "ferry"), board="lookup"),
+)
 def lookup(
     pictures: Sequence[CodedPicture],
     board: Board,

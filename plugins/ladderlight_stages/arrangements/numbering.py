@@ -34,8 +34,10 @@ def stable_numbers(hashes: NDArray[np.uint64], uses: Ints, numbers: Ints) -> Int
     int64 (tiles,), each of ``numbers`` at most once.
     """
     magnitude = np.frexp(np.maximum(uses, 0).astype(np.float64))[1]
-    order = np.lexsort((hashes, -magnitude))
-    chosen: Ints = numbers[_choose(hashes, order, len(numbers), _prime_from(len(numbers)))]
+    order = np.argsort(hashes)
+    order = order[np.argsort(-magnitude[order].astype(np.int8), kind="stable")]  # by radix: one byte
+    chosen = np.empty(len(order), dtype=np.int64)
+    chosen[order] = numbers[_choose(hashes[order], len(numbers), _prime_from(len(numbers)))]
     return chosen
 
 
@@ -48,11 +50,11 @@ def _prime_from(number: int) -> int:
 
 
 @compiled
-def _choose(hashes: NDArray[np.uint64], order: Ints, count: int, prime: int) -> Ints:
+def _choose(hashes: NDArray[np.uint64], count: int, prime: int) -> Ints:
     """Double hashing: start and stride from the hash; a prime modulus makes every stride visit all numbers."""
     taken = np.zeros(count, np.bool_)
-    chosen = np.empty(len(order), np.int64)
-    for tile in order:
+    chosen = np.empty(len(hashes), np.int64)
+    for tile in range(len(hashes)):
         value = hashes[tile] * np.uint64(0x9E3779B97F4A7C15)
         value ^= value >> np.uint64(29)
         at = np.int64(value % np.uint64(prime))

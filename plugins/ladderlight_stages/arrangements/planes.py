@@ -8,7 +8,7 @@ from typing import Annotated
 
 import numpy as np
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, PlacedPicture, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, PlacedPicture, stage
 from ladderlight.board.lines import LineSyntaxError, expand_names
 from ladderlight_stages.arrangements.banks import assign_banks
 from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
@@ -16,7 +16,10 @@ from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.tiling import Choice
 
 
-@stage(help="Put several pictures into one bank, each into ladder lines of its own.")
+@stage(
+    help="Put several pictures into one bank, each into ladder lines of its own.",
+    example=Example(options={"lines": ["r0-r1", "g0-g1 b0-b1"]}, pictures=("lighthouse", "ferry")),
+)
 def planes(
     pictures: Sequence[CodedPicture],
     board: Board,

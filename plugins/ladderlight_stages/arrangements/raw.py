@@ -8,13 +8,18 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
 from ladderlight.board import Memory
 from ladderlight.errors import nearest_word
 from ladderlight_stages.arrangements.sheets import Sheets
 
 
-@stage(help="Put the words of a file, or words that the recipe writes out, at an address.")
+@stage(
+    help="Put the words of a file, or words that the recipe writes out, at an address.",
+    example=Example(
+        options={"memory": "picture", "words": "00 00 00 00 3F 3F 3F 3F", "address": 98304, "repeat": 4096}, pictures=()
+    ),
+)
 def raw(
     pictures: Sequence[CodedPicture],  # noqa: ARG001 - places none of them
     board: Board,

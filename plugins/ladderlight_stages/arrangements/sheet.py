@@ -9,7 +9,7 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
 from ladderlight.board import Conflict, Placement
 from ladderlight.board.lines import Signal
 from ladderlight.board.scan import is_direct
@@ -20,7 +20,10 @@ from ladderlight_stages.arrangements.numbered import numbered_tiles, tile_size
 Codes = NDArray[np.uint16]
 
 
-@stage(help="Cut sprites or characters from a grid, and place each by its number.")
+@stage(
+    help="Cut sprites or characters from a grid, and place each by its number.",
+    example=Example(options={"width": 8, "height": 8, "first": 32, "count": 96}, pictures=("chart",), board="tiles"),
+)
 def sheet(
     pictures: Sequence[CodedPicture],
     board: Board,

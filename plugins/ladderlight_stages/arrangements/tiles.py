@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
 from ladderlight.board.scan import is_direct
 from ladderlight_stages.arrangements.banks import assign_banks
 from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
@@ -13,7 +13,10 @@ from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.tiling import Choice
 
 
-@stage(help="Cut the pictures into tiles, and fill the tile map and the tile set.")
+@stage(
+    help="Cut the pictures into tiles, and fill the tile map and the tile set.",
+    example=Example(pictures=("chart",), board="tiles"),
+)
 def tiles(
     pictures: Sequence[CodedPicture],
     board: Board,

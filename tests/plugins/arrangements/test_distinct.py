@@ -6,6 +6,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ladderlight_stages.arrangements import distinct
 from ladderlight_stages.arrangements.distinct import distinct_tiles
 
 TURNS = {"none": [0], "one": [0, 3], "both": [0, 3, 12, 15], "not at an edge": [0, 5]}
@@ -74,3 +75,12 @@ def test_a_part_takes_a_whole_tile_that_agrees():
     found = distinct_tiles(np.array([part, whole]), np.array([0]), shown=shown)
     assert len(found.tiles) == 1
     assert list(found.index) == [0, 0]
+
+
+def test_tiles_of_equal_hash_are_compared(monkeypatch):
+    """With weights of 0 all tiles have one hash: they must still be told apart."""
+    monkeypatch.setattr(distinct, "_weights", lambda count: np.zeros(count, dtype=np.uint64))
+    cells = np.random.default_rng(0).integers(0, 2, (300, 16)).astype(np.uint8)
+    found = distinct_tiles(cells, np.array([0, 3]))
+    assert len(found.tiles) == len(np.unique(cells, axis=0))
+    assert np.array_equal(found.tiles[found.index], cells)
