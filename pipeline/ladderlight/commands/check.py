@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 def check(
     recipe: Annotated[Path, typer.Argument(help="The recipe to check.", metavar="RECIPE")],
     *,
+    page: Annotated[
+        Path | None, typer.Option(metavar="FILE.html", help="Write a page with all figures and plots of the board.")
+    ] = None,
     json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
 ) -> None:
     """Check a recipe and say what its board shows: picture size, colours, timing, and what to mend."""
@@ -37,6 +40,12 @@ def check(
     document = report(loaded.board)
     if document["ok"]:
         document["findings"] += map(asdict, burn_findings(loaded.folder, loaded.output, loaded.board))
+    if page is not None:
+        from ladderlight.output import write_whole
+        from ladderlight.proof.page import board_page
+
+        findings = [Finding(**finding) for finding in document["findings"]]
+        write_whole(page, board_page(loaded.name, loaded.board, findings).encode())
     if json_:
         print_document(document)
     else:
@@ -44,6 +53,8 @@ def check(
         _print_board(console, loaded.name, document)
         print_findings(console, (Finding(**finding) for finding in document["findings"]))
         console.print("ready to build" if document["ok"] else "mend the errors first")
+        if page is not None:
+            console.print(str(page), markup=False)
     if not document["ok"]:
         raise typer.Exit(1)
 

@@ -7,9 +7,12 @@ from functools import cache
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
+from ladderlight.board.ladder_analysis import analyse
 from ladderlight.cautions import cautions
+from ladderlight.plots import ladder_plot, palette_plot, scan_line_plot, timing_plot
 from ladderlight.proof.drawings import guns_of, scan_line
 
 _MOST_SWATCHES = 512
@@ -49,6 +52,32 @@ def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
         .render(
             project=manifest["project"],
             devices=manifest["devices"],
+            cautions=cautions(board),
+        )
+    )
+
+
+def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
+    """Write what follows from a board's declaration as one HTML document with plots, before anything is built."""
+    ladder, analysis = board.ladder, analyse(board.ladder)
+    return (
+        _environment()
+        .get_template("board.html")
+        .render(
+            project=project,
+            facts=_facts(board),
+            findings=findings,
+            timing=Markup(timing_plot(board)),  # noqa: S704 - our own SVG, its words escaped there
+            line=Markup(scan_line_plot(board.raster)),  # noqa: S704
+            palette=Markup(palette_plot(board.palette)),  # noqa: S704
+            channels=[
+                {"plot": Markup(ladder_plot(channel, peak=ladder.peak)), "levels": channel.levels}  # noqa: S704
+                for channel in analysis.channels
+            ],
+            tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",
+            drivers=analysis.drivers,
+            supply_current=analysis.supply_current,
+            lines=list(reversed(board.palette.lines)),
             cautions=cautions(board),
         )
     )

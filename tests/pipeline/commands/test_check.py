@@ -1,0 +1,36 @@
+"""``ladderlight check --page``."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from ladderlight.commands import main
+
+RECIPES = Path(__file__).parents[3] / "recipes"
+
+
+@pytest.mark.parametrize("recipe", ["lobby", "ticket-desk"])
+def test_page_is_written_beside_the_report(tmp_path: Path, capsys: pytest.CaptureFixture[str], recipe: str) -> None:
+    page = tmp_path / "deep" / "board.html"
+    assert main(["check", str(RECIPES / recipe / "recipe.toml"), "--page", str(page)]) == 0
+    assert str(page) in capsys.readouterr().out.splitlines()
+    text = page.read_text(encoding="utf-8")
+    assert text.startswith("<!DOCTYPE html>")
+    assert text.count("<svg") >= 4
+
+
+def test_page_and_document_together(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    page = tmp_path / "board.html"
+    assert main(["check", str(RECIPES / "lobby" / "recipe.toml"), "--json", "--page", str(page)]) == 0
+    document = json.loads(capsys.readouterr().out)
+    for finding in document["findings"]:
+        assert finding["where"] in page.read_text(encoding="utf-8")
+
+
+def test_page_that_cannot_be_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "file").write_text("")
+    assert main(["check", str(RECIPES / "lobby" / "recipe.toml"), "--page", str(tmp_path / "file" / "b.html")]) == 1
+    assert "cannot be written" in capsys.readouterr().err

@@ -1,0 +1,46 @@
+"""One scan line to scale."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from ladderlight.board import MODES, Raster
+from ladderlight.plots import scan_line_plot
+
+
+def raster(mode: str, clock: int) -> Raster:
+    return Raster(mode=MODES[mode], clock=Fraction(clock))
+
+
+def test_parts_are_to_scale(read, every) -> None:
+    """640, 16, 96 and 48 of 800 counts."""
+    parts = every(read(scan_line_plot(raster("640x480@60", 25_175_000))), "rect")
+    widths = [float(part.get("width")) for part in parts]
+    assert [width / sum(widths) for width in widths] == pytest.approx([0.8, 0.02, 0.12, 0.06], abs=1e-4)
+    edges = [float(part.get("x")) for part in parts]
+    assert [x + width for x, width in zip(edges, widths, strict=True)][:3] == pytest.approx(edges[1:], abs=0.02)
+
+
+def test_words_give_counts_and_times(read, words) -> None:
+    written = words(read(scan_line_plot(raster("800x600@60", 10_000_000))))
+    assert written == [
+        "visible: 200 counts, 20.000 µs",
+        "one line: 264 counts, 26.400 µs, 37.879 kHz",
+        "sync, positive",
+        "front porch: counts 200 to 209, 10 of them, 1.000 µs",
+        "sync: counts 210 to 241, 32 of them, 3.200 µs",
+        "back porch: counts 242 to 263, 22 of them, 2.200 µs",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("mode", "clock", "down"), [("640x480@60", 25_175_000, True), ("800x600@60", 40_000_000, False)]
+)
+def test_sync_has_its_polarity(read, every, mode: str, clock: int, down: bool) -> None:
+    (trace,) = every(read(scan_line_plot(raster(mode, clock))), "polyline")
+    y = [float(point.split(",")[1]) for point in trace.get("points").split()]
+    assert y[0] == y[1] == y[4] == y[5]
+    assert y[2] == y[3]
+    assert (y[2] > y[0]) is down
