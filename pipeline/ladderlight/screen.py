@@ -63,11 +63,12 @@ def picture_codes(board: Board, words: Words, bank: int = 0) -> Ints:
     return scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank).codes
 
 
-def screen_codes(board: Board, words: Words, bank: int = 0) -> Ints:
-    """Give the code of every visible count and line, registers taken into account: int64, shape (lines, counts)."""
+def screen_codes(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint16]:
+    """Give the code of every visible count and line, registers taken into account: uint16, shape (lines, counts)."""
     if all(memory.output == "direct" for memory in board.memories):
-        return picture_codes(board, words, bank)[np.ix_(board.y_grid.cells, board.x_grid.cells)]
-    return count_codes(board, words, bank)
+        codes = picture_codes(board, words, bank).astype(np.uint16)
+        return codes[board.y_grid.cells].take(board.x_grid.cells, axis=1)
+    return count_codes(board, words, bank).astype(np.uint16)
 
 
 def render(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint8]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from ladderlight.board import Board, Finding
 from ladderlight.proof.page import burn_page, page
-from ladderlight.proof.screens import shown_banks, to_png
-from ladderlight.screen import Words, render
+from ladderlight.proof.screens import screen_png, shown_banks
+from ladderlight.screen import Words
 
 __all__ = ["burn_page", "proof_files"]
 
@@ -32,6 +34,7 @@ def proof_files(
         What ``check`` has to say.
     """
     banks = shown_banks(board, manifest)
-    for bank in banks:
-        yield f"screens/bank{bank}.png", to_png(render(board, words, bank))
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+        screens = pool.map(lambda bank: screen_png(board, words, bank), banks)
+        yield from zip((f"screens/bank{bank}.png" for bank in banks), screens, strict=True)
     yield "index.html", page(project, board, manifest, findings, banks).encode("utf-8")

@@ -3,7 +3,8 @@ import io
 import numpy as np
 from PIL import Image
 
-from ladderlight.proof.screens import shown_banks, to_png
+from ladderlight.proof.screens import screen_png, shown_banks, to_png
+from ladderlight.screen import render
 
 
 def test_pixels_survive_with_few_and_with_many_colours():
@@ -15,6 +16,17 @@ def test_pixels_survive_with_few_and_with_many_colours():
         assert picture.mode == mode
         assert (np.asarray(picture.convert("RGB")) == pixels).all()
         assert to_png(pixels) == to_png(pixels.copy())
+
+
+def test_a_screen_shows_what_is_rendered_whatever_the_ratio_of_the_clocks(make_board, memory, banked):
+    for clock, mode in (("25175000", "P"), ("50350000", "RGB")):
+        address = ["x3-x10", "y3-y8", "bank0"]
+        board = make_board(memory(address=address, data=["b0-b1", "g0-g1", "r0-r1"]), clock=clock)
+        words = {"picture": banked(board, (1,)).memories["picture"].words}
+        with Image.open(io.BytesIO(screen_png(board, words, 1))) as picture:
+            assert picture.size == (640, 480)
+            assert mode == "RGB" or picture.mode == "P"
+            assert (np.asarray(picture.convert("RGB")) == render(board, words, 1)).all()
 
 
 def test_banks_with_pictures_are_shown_or_all_when_none_is_named(board):
