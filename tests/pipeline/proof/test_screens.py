@@ -19,8 +19,8 @@ def test_pixels_survive_with_few_and_with_many_colours():
 
 
 def test_a_screen_shows_what_is_rendered_whatever_the_ratio_of_the_clocks(make_board, memory, banked):
-    for clock, mode in (("25175000", "P"), ("50350000", "RGB")):
-        address = ["x3-x10", "y3-y8", "bank0"]
+    for clock, x, mode in (("25175000", "x3-x9", "P"), ("50350000", "x3-x10", "RGB")):
+        address = [x, "y3-y8", "bank0"]
         board = make_board(memory(address=address, data=["b0-b1", "g0-g1", "r0-r1"]), clock=clock)
         words = {"picture": banked(board, (1,)).memories["picture"].words}
         with Image.open(io.BytesIO(screen_png(board, words, 1))) as picture:
