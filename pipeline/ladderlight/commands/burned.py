@@ -27,7 +27,7 @@ def burned(
     from ladderlight.output import write_whole
     from ladderlight.recipe import load
 
-    loaded = load(recipe)
+    loaded = load(recipe, pictures="ignored")
     build = last_build(loaded.output, loaded.board)
     names = tuple(devices or ())
     noted = record(loaded.board, build.words, names, before=read_record(loaded.folder))

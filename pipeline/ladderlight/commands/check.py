@@ -32,7 +32,7 @@ def check(
     from ladderlight.recipe import load
 
     try:
-        loaded = load(recipe)
+        loaded = load(recipe, pictures="checked")
     except RecipeError as error:
         if json_:
             print_document({"ok": False, "findings": list(map(_as_finding, error.lines))})
@@ -52,7 +52,8 @@ def check(
         console = stdout()
         _print_board(console, loaded.name, document)
         print_findings(console, (Finding(**finding) for finding in document["findings"]))
-        console.print("ready to build" if document["ok"] else "mend the errors first")
+        ready = "ready to build" if loaded.files else "no pictures yet; add [pictures] to build"
+        console.print(ready if document["ok"] else "mend the errors first", markup=False)
         if page is not None:
             console.print(str(page), markup=False)
     if not document["ok"]:

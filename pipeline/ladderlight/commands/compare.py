@@ -46,7 +46,7 @@ def compare(
     from ladderlight.proof.screens import shown_banks
     from ladderlight.recipe import load
 
-    loaded = load(recipe)
+    loaded = load(recipe, pictures="ignored")
     board = loaded.board
     build = last_build(loaded.output, board)
     chosen = choose_device(board, device, dump.name)

@@ -29,7 +29,7 @@ def decode(
     from ladderlight.output import write_whole
     from ladderlight.recipe import load
 
-    board = load(recipe).board
+    board = load(recipe, pictures="ignored").board
     words = memories_of_dumps(board, read_dumps(dumps), "big" if big_endian else "little")
     written = []
     for bank, data in decode_words(board, words):

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from ladderlight.board.ladder import GUNS
+from ladderlight.board.quantities import joined
 from ladderlight.errors import Problem
 from ladderlight.recipe.report import Where
 
@@ -45,7 +46,7 @@ def _channels(ladder: Mapping[str, Any]) -> Iterator[Problem]:
     if "grey" in ladder and guns:
         yield Problem(
             where=("ladder", "grey"),
-            what=f"grey feeds all three guns, but there is {' and '.join(guns)} as well",
+            what=f"grey feeds all three guns, but there is {joined(guns)} as well",
             action="keep grey alone, or red, green and blue",
         )
     if "grey" not in ladder and not guns:

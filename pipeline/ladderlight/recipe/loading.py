@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import ValidationError
 
@@ -25,8 +25,10 @@ from ladderlight.recipe.stagefiles import with_files
 from ladderlight.recipe.tables import BoardTable, RecipeTable
 from ladderlight.validation import as_json, problems_of
 
+Pictures = Literal["needed", "checked", "ignored"]
 
-def load(path: Path, *, pictures: bool = True) -> Recipe:
+
+def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     """Read and check a recipe.
 
     Parameters
@@ -34,8 +36,8 @@ def load(path: Path, *, pictures: bool = True) -> Recipe:
     path
         The file; messages show it as it is given here.
     pictures
-        Whether there must be pictures. Without, ``[pictures]`` may be left out and need not match any file, as before
-        a board is built.
+        ``"needed"``: there must be pictures, as for a build. ``"checked"``: ``[pictures]`` may be left out, as before
+        there are any, but what it names must be there. ``"ignored"``: only the board and the chain are wanted.
 
     Raises
     ------
@@ -51,10 +53,10 @@ def load(path: Path, *, pictures: bool = True) -> Recipe:
     raw = dict(document.data)
     _read_board_file(raw, folder, path, report)
     raw = _check_tables(raw, report)
-    if pictures and "pictures" not in raw:
+    if pictures == "needed" and "pictures" not in raw:
         _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
     board = _board(raw, report)
-    files = _files(raw, folder, report, wanted=pictures)
+    files = _files(raw, folder, report, wanted=pictures != "ignored")
     plugins, registry = _plugins(raw, folder, report)
     links, unknown = chain_of(tables(raw, "stage"), registry, report)
     links = with_files(links, folder, report)
@@ -62,7 +64,7 @@ def load(path: Path, *, pictures: bool = True) -> Recipe:
     for place, table in enumerate(tables(raw, "picture")):
         # A stage that the chain lacks may be meant by a name in it that is not known.
         override = override_of(place, table, links, (*unknown, *registry.names) if unknown else (), report)
-        if files and not report.has("picture", place, "match") and "match" in table:
+        if files and pictures != "ignored" and not report.has("picture", place, "match") and "match" in table:
             check_match(place, override, files, report)
         overrides.append(override)
     output = _output(raw, folder, files, report)

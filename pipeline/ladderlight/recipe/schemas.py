@@ -76,7 +76,8 @@ def _usable(registry: StageRegistry) -> list[StageDeclaration]:
 
 def _use(stage: StageDeclaration, options: Mapping[str, Any]) -> dict[str, Any]:
     table = _table(stage.help, {"use": {"const": stage.name}, **options["properties"]})
-    return {"title": stage.name, **table, "required": ["use", *options.get("required", ())]}
+    example = {"use": stage.name, **stage.example.options}
+    return {"title": stage.name, **table, "required": ["use", *options.get("required", ())], "examples": [example]}
 
 
 def _table(description: str, properties: Mapping[str, Any]) -> dict[str, Any]:

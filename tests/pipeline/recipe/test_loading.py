@@ -188,16 +188,22 @@ def test_files_are_shown_as_they_were_given(project: Path, text: str) -> None:
     (project / "deep" / "it.toml").write_text('format = 1\nboard = "b.toml"\n', encoding="utf-8")
     (project / "deep" / "b.toml").write_text("x = 1\n", encoding="utf-8")
     with pytest.raises(RecipeError) as caught:
-        load(Path("deep/it.toml"), pictures=False)
+        load(Path("deep/it.toml"), pictures="ignored")
     assert {line.partition(":")[0] for line in caught.value.lines} == {"deep/b.toml"}
 
 
-def test_a_board_may_be_checked_without_pictures(project: Path, text: str) -> None:
+def test_pictures_needed_checked_or_ignored(project: Path, text: str) -> None:
     path = project / "recipe.toml"
-    path.write_text(text.replace('[pictures]\nfiles = ["pictures/*.jpg", "pictures/*.png"]\n', ""), encoding="utf-8")
-    assert load(path, pictures=False).files == ()
-    path.write_text(text.replace("pictures/*.jpg", "none/*.jpg"), encoding="utf-8")
-    assert len(load(path, pictures=False).files) == 2
+    listed = 'files = ["pictures/*.jpg", "pictures/*.png"]'
+    path.write_text(text.replace(f"[pictures]\n{listed}\n", ""), encoding="utf-8")
+    assert load(path, pictures="ignored").files == ()
+    assert load(path, pictures="checked").files == ()
+    with pytest.raises(RecipeError, match="has no pictures; add"):
+        load(path)
+    path.write_text(text.replace(listed, 'files = ["pictures/*.jpg", "pictures/*.gif"]'), encoding="utf-8")
+    assert len(load(path, pictures="ignored").files) == 3  # and none that the override matches
+    with pytest.raises(RecipeError, match="matches no file"):
+        load(path, pictures="checked")
 
 
 # Each case: what is replaced in the good recipe; the errors: the text at whose place each is reported, and its message.
@@ -372,7 +378,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
         [
             (
                 '{ r0 = "1k" }',
-                "grey feeds all three guns, but there is red and green and blue as well;"
+                "grey feeds all three guns, but there is red, green and blue as well;"
                 " keep grey alone, or red, green and blue",
             )
         ],
