@@ -25,7 +25,7 @@ if TYPE_CHECKING:
         Span,
         TileSet,
     )
-    from ladderlight.stages import Demand, Option, stage
+    from ladderlight.stages import Demand, Example, Option, stage
     from ladderlight.units import MisfitError
 
 __version__ = "0.1.0"
@@ -46,7 +46,7 @@ _HOMES = {
         "Span",
         "TileSet",
     ),
-    "ladderlight.stages": ("Demand", "Option", "stage"),
+    "ladderlight.stages": ("Demand", "Example", "Option", "stage"),
     "ladderlight.units": ("MisfitError",),
 }
 _MODULE_OF = {name: module for module, names in _HOMES.items() for name in names}
@@ -60,6 +60,7 @@ __all__ = [
     "Device",
     "DeviceFile",
     "DeviceFileError",
+    "Example",
     "MemoryContents",
     "MisfitError",
     "Option",

@@ -101,6 +101,21 @@ class Demand:
         return self.width is None or self.height is None
 
 
+@dataclass(frozen=True, kw_only=True)
+class Example:
+    """A use of a stage that shows what it does, for the reference page, ``ladderlight stages`` and the JSON schema.
+
+    The reference page runs it, in the default chain, on one of its own boards with pictures of its own.
+    """
+
+    options: Mapping[str, Any] = field(default_factory=dict)
+    """As a recipe writes them."""
+    pictures: tuple[str, ...] = ("lighthouse",)
+    """Scenes of :mod:`ladderlight.starter.scenes`. A stage that takes one picture at a time shows the first."""
+    board: str = "banks"
+    """One of the boards beside the page's generator: one memory with banks, or memories that address each other."""
+
+
 DemandRule = Callable[[Demand, "Board", Mapping[str, Any]], Demand]
 
 
@@ -108,18 +123,24 @@ DemandRule = Callable[[Demand, "Board", Mapping[str, Any]], Demand]
 class _Mark:
     help: str
     demand: DemandRule | None
+    example: Example
 
 
-def stage(*, help: str, demand: DemandRule | None = None) -> Callable[[F], F]:  # noqa: A002 - reads well at the call
+def stage(
+    *,
+    help: str,  # noqa: A002 - reads well at the call
+    demand: DemandRule | None = None,
+    example: Example = Example(),
+) -> Callable[[F], F]:
     """Mark a function as a stage. It stays an ordinary function.
 
     ``help`` is one sentence. ``demand`` says, from the size that the next stage wants, the board and this stage's
     options, which size this stage wants; large files are then decoded at a reduced scale. Without it a picture stage is
-    given the full size.
+    given the full size. ``example`` is how the stage is shown; without it, with its defaults.
     """
 
     def mark(function: F) -> F:
-        setattr(function, _MARK, _Mark(help=help, demand=demand))
+        setattr(function, _MARK, _Mark(help=help, demand=demand, example=example))
         return function
 
     return mark
@@ -158,6 +179,7 @@ class StageDeclaration:
     takes_board: bool
     takes_demand: bool
     demand: DemandRule | None
+    example: Example = field(default_factory=Example)
     plugin: str = ""
 
     @cached_property
@@ -232,6 +254,7 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
         takes_board="Board" in texts[1:],
         takes_demand="Demand" in texts[1:],
         demand=mark.demand,
+        example=mark.example,
         plugin=plugin,
     )
 

@@ -54,6 +54,7 @@ def _list(*, json_: bool) -> None:
 def _describe(name: str, *, json_: bool) -> None:
     from ladderlight.commands.reporting import print_document, stdout
     from ladderlight.plugins import installed_stages
+    from ladderlight.snippets import stage_table
 
     declaration = installed_stages().get(name)
     if json_:
@@ -71,6 +72,7 @@ def _describe(name: str, *, json_: bool) -> None:
         console.print(f"  {option.type_text}; {default}", markup=False)
         if option.option.help:
             console.print(f"      {option.option.help}", markup=False)
+    console.print(f"\n{stage_table(declaration)}", markup=False)
 
 
 def _document(declaration: StageDeclaration) -> dict[str, Any]:
@@ -79,6 +81,7 @@ def _document(declaration: StageDeclaration) -> dict[str, Any]:
         "kind": str(declaration.kind),
         "help": declaration.help,
         "plugin": declaration.plugin,
+        "example": {"use": declaration.name, **declaration.example.options},
         "options": [
             {
                 "name": option.name,

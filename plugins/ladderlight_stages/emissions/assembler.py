@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from ladderlight import Board, Contents, DeviceFile, Option, Piece, pieces, stage
+from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, pieces, stage
 from ladderlight_stages.emissions.options import NamePattern, Order, Size, Split
 
 
-@stage(help="Write each device as byte directives for an assembler.")
+@stage(
+    help="Write each device as byte directives for an assembler.",
+    example=Example(options={"directive": "DB", "number": "h", "per_line": 8, "label": "{memory}"}),
+)
 def assembler(
     contents: Contents,
     board: Board,

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from ladderlight import Board, Contents, DeviceFile, pieces, stage
+from ladderlight import Board, Contents, DeviceFile, Example, pieces, stage
 from ladderlight_stages.emissions.options import NamePattern, Order, Size, Split
 
 
-@stage(help="Write each device as a plain binary file of exactly its size.")
+@stage(
+    help="Write each device as a plain binary file of exactly its size.",
+    example=Example(options={"name": "{project}-{device}.bin"}),
+)
 def binary(
     contents: Contents,
     board: Board,

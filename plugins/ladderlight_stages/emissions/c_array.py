@@ -5,14 +5,17 @@ from __future__ import annotations
 import re
 from typing import Annotated
 
-from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, Piece, pieces, stage
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Example, Option, Piece, pieces, stage
 from ladderlight_stages.emissions.options import NamePattern, Size, Split
 
 _IDENTIFIER = re.compile(r"[A-Za-z_]\w*", re.ASCII)
 _PER_LINE = 16
 
 
-@stage(help="Write each device as a C array.")
+@stage(
+    help="Write each device as a C array.",
+    example=Example(options={"symbol": "{memory}_words"}),
+)
 def c_array(
     contents: Contents,
     board: Board,

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import bincopy
 
-from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, Piece, pieces, stage
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Example, Option, Piece, pieces, stage
 from ladderlight_stages.emissions.options import LeaveOutFill, NamePattern, Offset, Order, Size, Split
 from ladderlight_stages.emissions.records import record_starts
 
@@ -18,7 +18,10 @@ _PAGE = 1 << 16
 _MOST = 1 << 32
 
 
-@stage(help="Write each device as an Intel HEX file.")
+@stage(
+    help="Write each device as an Intel HEX file.",
+    example=Example(options={"record": 32}),
+)
 def intel_hex(
     contents: Contents,
     board: Board,

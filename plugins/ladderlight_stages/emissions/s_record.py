@@ -6,14 +6,17 @@ from typing import Annotated, Literal
 
 import bincopy
 
-from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, Piece, pieces, stage
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Example, Option, Piece, pieces, stage
 from ladderlight_stages.emissions.options import LeaveOutFill, NamePattern, Offset, Order, Size, Split
 from ladderlight_stages.emissions.records import record_starts
 
 _WIDTHS = (16, 24, 32)
 
 
-@stage(help="Write each device as a Motorola S-record file.")
+@stage(
+    help="Write each device as a Motorola S-record file.",
+    example=Example(options={"address_bits": 24}),
+)
 def s_record(
     contents: Contents,
     board: Board,

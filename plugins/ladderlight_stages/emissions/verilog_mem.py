@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from ladderlight import Board, Contents, DeviceFile, Option, Piece, pieces, stage
+from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, pieces, stage
 from ladderlight_stages.emissions.options import NamePattern, Size, Split
 
 _PER_LINE = 16
 
 
-@stage(help="Write each device as a memory file for Verilog's $readmemh.")
+@stage(
+    help="Write each device as a memory file for Verilog's $readmemh.",
+    example=Example(options={"name": "{memory}.mem"}),
+)
 def verilog_mem(
     contents: Contents,
     board: Board,

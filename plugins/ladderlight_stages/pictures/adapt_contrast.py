@@ -7,13 +7,17 @@ from typing import Annotated
 import numpy as np
 from skimage.exposure import equalize_adapthist
 
-from ladderlight import Option, Picture, stage
+from ladderlight import Example, Option, Picture, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight_stages.pictures.demand import as_demanded
 from ladderlight_stages.pictures.luminance import luminance_of, relit
 
 
-@stage(help="Raise the contrast where a picture is flat, by adaptive histogram equalisation.", demand=as_demanded)
+@stage(
+    help="Raise the contrast where a picture is flat, by adaptive histogram equalisation.",
+    demand=as_demanded,
+    example=Example(options={"strength": 0.6, "limit": 0.02}),
+)
 def adapt_contrast(
     picture: Picture,
     *,

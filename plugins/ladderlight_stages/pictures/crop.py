@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from ladderlight import Board, Demand, Option, Picture, PictureError, stage
+from ladderlight import Board, Demand, Example, Option, Picture, PictureError, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.pictures.proportions import (
     Part,
@@ -50,7 +50,11 @@ def demanded(demand: Demand, board: Board, options: Mapping[str, Any]) -> Demand
     return Demand(width=math.ceil(width / across), height=math.ceil(width / aspect / down))
 
 
-@stage(help="Crop to the board's proportions, or set the whole picture in a border.", demand=demanded)
+@stage(
+    help="Crop to the board's proportions, or set the whole picture in a border.",
+    demand=demanded,
+    example=Example(options={"keep": "focus", "focus": [0.7, 0.4], "left": 0.3, "top": 0.1}),
+)
 def crop(
     picture: Picture,
     board: Board,

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
-from ladderlight import Board, Option, Palette, Picture, stage
+from ladderlight import Board, Example, Option, Palette, Picture, stage
 from ladderlight_stages.pictures.demand import as_demanded
 from ladderlight_stages.pictures.luminance import LUMINANCE
 from ladderlight_stages.reductions.exact import exact_codes
@@ -18,7 +18,11 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
 
-@stage(help="Bring a picture into what the board's ladders can show, without clipping.", demand=as_demanded)
+@stage(
+    help="Bring a picture into what the board's ladders can show, without clipping.",
+    demand=as_demanded,
+    example=Example(pictures=("ferry",), board="intensity"),
+)
 def fit_gamut(
     picture: Picture,
     board: Board,

@@ -6,11 +6,15 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from ladderlight import Option, Picture, stage
+from ladderlight import Example, Option, Picture, stage
 from ladderlight_stages.pictures.demand import as_demanded
 
 
-@stage(help="Mirror a picture, for boards seen in a mirror or through a screen.", demand=as_demanded)
+@stage(
+    help="Mirror a picture, for boards seen in a mirror or through a screen.",
+    demand=as_demanded,
+    example=Example(options={"swap": "left-right"}),
+)
 def mirror(
     picture: Picture,
     *,

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, Demand, Option, Picture, stage
+from ladderlight import Board, Demand, Example, Option, Picture, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.pictures.proportions import enlargement, framed, largest_part, screen_aspect, within_a_pixel
 from ladderlight_stages.pictures.resampling import Method, resampled
@@ -30,7 +30,11 @@ def demanded(_demand: Demand, board: Board, options: Mapping[str, Any]) -> Deman
     return Demand(width=MARGIN * board.geometry.width, height=MARGIN * board.geometry.height)
 
 
-@stage(help="Resize to the board's picture size, in linear light.", demand=demanded)
+@stage(
+    help="Resize to the board's picture size, in linear light.",
+    demand=demanded,
+    example=Example(options={"method": "area"}),
+)
 def resize(
     picture: Picture,
     board: Board,

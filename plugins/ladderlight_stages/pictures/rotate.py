@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, Demand, Option, Picture, stage
+from ladderlight import Board, Demand, Example, Option, Picture, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 
 Float32 = NDArray[np.float32]
@@ -29,7 +29,11 @@ def demanded(demand: Demand, _board: Board, options: Mapping[str, Any]) -> Deman
     return Demand(width=width, height=height)
 
 
-@stage(help="Turn a picture clockwise.", demand=demanded)
+@stage(
+    help="Turn a picture clockwise.",
+    demand=demanded,
+    example=Example(options={"angle": -8}),
+)
 def rotate(
     picture: Picture,
     *,

@@ -7,13 +7,17 @@ from typing import Annotated
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from ladderlight import Option, Picture, stage
+from ladderlight import Example, Option, Picture, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight_stages.pictures.demand import as_demanded
 from ladderlight_stages.pictures.luminance import luminance_of, relit
 
 
-@stage(help="Sharpen by unsharp masking; put it after resize.", demand=as_demanded)
+@stage(
+    help="Sharpen by unsharp masking; put it after resize.",
+    demand=as_demanded,
+    example=Example(options={"amount": 1.5, "radius": 1.0}),
+)
 def sharpen(
     picture: Picture,
     *,

@@ -7,7 +7,7 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Option, Picture, PictureError, stage
+from ladderlight import Example, Option, Picture, PictureError, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
 from ladderlight_stages.pictures.demand import as_demanded
@@ -22,7 +22,11 @@ _CONES = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389
 """XYZ to the cones of the Bradford transform (Lam 1985; ICC.1:2022, annex E)."""
 
 
-@stage(help="Set exposure, white point, levels, contrast, gamma and saturation.", demand=as_demanded)
+@stage(
+    help="Set exposure, white point, levels, contrast, gamma and saturation.",
+    demand=as_demanded,
+    example=Example(options={"exposure": 0.5, "black_level": 0.1, "contrast": 1.4, "saturation": 0.6}),
+)
 def tone(
     picture: Picture,
     *,

@@ -102,7 +102,7 @@ def _diffused(
     lattice = lattice_tables(board.palette)
     if lattice is not None:
         return _on_lattice(pixels, lattice, kernel, strength, serpentine=serpentine)
-    return _on_palette(pixels, palette_tables(board.palette, error_limit), kernel, strength, serpentine=serpentine)
+    return diffused_onto(pixels, palette_tables(board.palette, error_limit), kernel, strength, serpentine=serpentine)
 
 
 def _on_lattice(
@@ -121,9 +121,10 @@ def _on_lattice(
     return codes
 
 
-def _on_palette(
+def diffused_onto(
     pixels: NDArray[np.float32], tables: PaletteTables, kernel: Kernel, strength: float, *, serpentine: bool
 ) -> NDArray[np.uint16]:
+    """Diffuse onto any set of colours; pixels float32 (height, width, 3), linear light."""
     codes: NDArray[np.uint16] = diffuse_palette(
         np.require(pixels, np.float32, ["C", "A", "W"]),
         *tables.arguments,

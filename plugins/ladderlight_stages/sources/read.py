@@ -8,14 +8,17 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Demand, Option, Origin, Picture, PictureError, stage
+from ladderlight import Demand, Example, Option, Origin, Picture, PictureError, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.sources.decode import Samples, decoded_frame
 from ladderlight_stages.sources.files import frame_duration, frame_numbers, open_picture, reduce_scale
 from ladderlight_stages.sources.samples import block_means, block_side, linear_pixels, over_matte
 
 
-@stage(help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP or PPM.")
+@stage(
+    help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP or PPM.",
+    example=Example(options={"matte": "steelblue"}),
+)
 def read(
     path: Path,
     demand: Demand,

@@ -1,0 +1,9 @@
+"""Writes the reference page to the path given, and its pictures into the folder ``reference`` beside it."""
+
+import sys
+from pathlib import Path
+
+from ladderlight.plugins import installed_stages
+from ladderlight.reference.page import write_reference
+
+write_reference(Path(sys.argv[1]), installed_stages())

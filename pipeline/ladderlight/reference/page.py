@@ -1,0 +1,160 @@
+"""The page: what each stage does, an example with its result, and a table of its options."""
+
+from __future__ import annotations
+
+import inspect
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from ladderlight.plugins import StageRegistry
+from ladderlight.reference.examples import Played, play
+from ladderlight.reference.strips import strip_png
+from ladderlight.snippets import stage_table
+from ladderlight.stages import Example, Kind, OptionDeclaration, StageDeclaration
+
+FOLDER = "reference"
+"""Where the pictures are, beside the page."""
+
+_INTRODUCTION = """# The stages
+
+A recipe's chain is a list of stages. Each takes what the one before gives, in the order of the kinds below. This page
+is generated from the stages' own declarations by `python -m ladderlight.reference plugins/README.md`; the command
+`ladderlight stages NAME` shows the same options and example.
+
+Each stage is shown at work: what went in on the left, what came out on the right. The board is that of
+`ladderlight start`, 160 by 120 pixels in 64 colours, unless the example has a board of its own. `crop` and `resize` are
+shown with the file in its full size; other picture stages with the picture at the board's size, each pixel enlarged to
+two by two. All was drawn and made by this project.
+"""
+_READ = "Left: the file, transparent where chequered."
+_NUMBERED = "Right: what the memory holds that another one's words choose from."
+_MEMORY = "{side}: the memory, from its lowest address at the top left; dark purple is what nothing reads."
+_HEAD = 4
+_LONGEST = 88
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reference:
+    """A page in Markdown, and its pictures by file name, each a PNG."""
+
+    page: str
+    pictures: dict[str, bytes]
+
+
+def reference(registry: StageRegistry, plugin: str = "builtin") -> Reference:
+    """Write the reference page of one plugin's stages and draw its pictures."""
+    lines = [_INTRODUCTION]
+    pictures = {}
+    kind = None
+    for summary in registry.summaries():
+        if summary.plugin != plugin:
+            continue
+        declaration = registry.get(summary.name)
+        if declaration.kind is not kind:
+            kind = declaration.kind
+            lines.append(f"## {str(kind).capitalize()}: {kind.phrase}\n")
+        played = play(registry, declaration)
+        picture = strip_png(played)
+        if picture is not None:
+            pictures[f"{declaration.name}.png"] = picture
+        lines += _section(declaration, played, pictured=picture is not None)
+    return Reference(page="\n".join(lines), pictures=pictures)
+
+
+def write_reference(path: Path, registry: StageRegistry) -> None:
+    """Write the page and its pictures, and remove pictures of stages that are no more."""
+    made = reference(registry)
+    folder = path.parent / FOLDER
+    folder.mkdir(exist_ok=True)
+    for old in folder.glob("*.png"):
+        if old.name not in made.pictures:
+            old.unlink()
+    for name, data in made.pictures.items():
+        (folder / name).write_bytes(data)
+    path.write_text(made.page, encoding="utf-8")
+
+
+def _section(declaration: StageDeclaration, played: Played, *, pictured: bool) -> Iterator[str]:
+    yield f"### `{declaration.name}`\n"
+    yield f"{declaration.help}\n"
+    notes = _notes(declaration)
+    if notes:
+        yield f"{notes}\n"
+    yield from _example(declaration, played, pictured=pictured)
+    if declaration.options:
+        yield "| option | value | default | meaning |"
+        yield "|---|---|---|---|"
+        for option in declaration.options:
+            yield f"| `{option.name}` | {_cell(option.type_text)} | {_default(option)} | {_cell(option.option.help)} |"
+        yield ""
+
+
+def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -> Iterator[str]:
+    yield "```toml"
+    yield from _own_tables(declaration.example.board)
+    yield stage_table(declaration)
+    yield "```\n"
+    if pictured:
+        yield f"![{declaration.name} before and after]({FOLDER}/{declaration.name}.png)\n"
+        yield from _caption(played)
+    if declaration.kind is Kind.EMISSION:
+        yield ", ".join(f"`{file.name}`: {len(file.data)} bytes" for file in played.after) + "\n"
+        yield from _head(played.after[0].data)
+
+
+def _caption(played: Played) -> Iterator[str]:
+    """Say what the sides of a picture are, where it is not plain to see."""
+    if played.declaration.kind is Kind.SOURCE:
+        yield f"{_READ}\n"
+    elif played.declaration.kind is Kind.ARRANGEMENT:
+        memory = _MEMORY.format(side="Right" if played.files else "Above")
+        yield f"{_NUMBERED if played.after.tile_sets else memory}\n"
+
+
+def _own_tables(board: str) -> Iterator[str]:
+    """Give the tables of a board's file that differ from those of the board that most examples use."""
+    usual = _tables(Example().board)
+    yield from (f"{table}\n" for table in _tables(board) if table not in usual)
+
+
+def _tables(board: str) -> list[str]:
+    text = (files("ladderlight.reference") / "boards" / f"{board}.toml").read_text(encoding="utf-8")
+    return [table.strip() for table in re.split(r"^(?=\[)", text, flags=re.MULTILINE)[1:]]
+
+
+def _head(data: bytes) -> Iterator[str]:
+    """Give the first lines of a text file; nothing of any other."""
+    try:
+        rows = data.decode("ascii").splitlines()
+    except UnicodeDecodeError:
+        return
+    yield "```text"
+    yield from (row if len(row) <= _LONGEST else f"{row[:_LONGEST]} ..." for row in rows[:_HEAD])
+    yield "```\n"
+
+
+def _notes(declaration: StageDeclaration) -> str:
+    """Give the paragraphs of the docstring before its numpydoc sections, without the first line."""
+    text = inspect.getdoc(declaration.function) or ""
+    body = text.partition("\n\n")[2]
+    paragraphs = []
+    for paragraph in body.split("\n\n"):
+        rows = paragraph.splitlines()
+        if len(rows) > 1 and set(rows[1]) == {"-"}:
+            break
+        paragraphs.append(paragraph)
+    return "\n\n".join(paragraphs).replace("``", "`")
+
+
+def _default(option: OptionDeclaration) -> str:
+    if option.required:
+        return "needed"
+    return "not set" if option.default is None else f"`{_cell(json.dumps(option.default))}`"
+
+
+def _cell(text: str) -> str:
+    return text.replace("|", "\\|")

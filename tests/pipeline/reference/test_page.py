@@ -1,0 +1,83 @@
+"""The generated stage reference: the page and pictures in the repository are those that the stages make now."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from ladderlight.plugins import StageRegistry, installed_stages
+from ladderlight.reference.page import FOLDER, Reference, reference, write_reference
+from ladderlight.snippets import stage_table
+
+PLUGINS = Path(__file__).parents[3] / "plugins"
+AGAIN = "make it anew: python -m ladderlight.reference plugins/README.md"
+MOST_BYTES = 2_000_000
+
+
+@pytest.fixture(scope="module")
+def made() -> Reference:
+    return reference(installed_stages())
+
+
+def test_the_page_in_the_repository_is_up_to_date(made: Reference) -> None:
+    assert (PLUGINS / "README.md").read_text(encoding="utf-8") == made.page, AGAIN
+
+
+def test_every_stage_that_sees_single_pictures_has_one_and_none_is_stale(made: Reference) -> None:
+    there = {path.name for path in (PLUGINS / FOLDER).iterdir()}
+    assert there == set(made.pictures), AGAIN
+    stages = [stage for stage in map(installed_stages().get, installed_stages().names) if stage.plugin == "builtin"]
+    assert there >= {f"{stage.name}.png" for stage in stages if stage.kind.per_picture}
+    assert all(f"({FOLDER}/{name})" in made.page for name in there)
+
+
+def test_the_pictures_in_the_repository_are_up_to_date(made: Reference) -> None:
+    """Up to what processors and libraries round differently: single pixels of a dithering, the last bit of others."""
+    for name, data in made.pictures.items():
+        now, then = (np.asarray(Image.open(source)) for source in (io.BytesIO(data), PLUGINS / FOLDER / name))
+        assert now.shape == then.shape, f"{name}: {AGAIN}"
+        apart = np.abs(now.astype(int) - then).max(axis=2) > 2
+        assert apart.mean() < 0.02, f"{name}: {AGAIN}"
+
+
+def test_the_pictures_show_something_and_are_small(made: Reference) -> None:
+    assert sum(map(len, made.pictures.values())) < MOST_BYTES
+    for name, data in made.pictures.items():
+        pixels = np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))
+        height, width = pixels.shape[:2]
+        assert height <= 240, name
+        assert width <= 648, name
+        if width == 648:
+            left, right = pixels[:, :320].astype(int), pixels[:, 328:].astype(int)
+            assert np.abs(left - right).mean() > 0.5, f"{name}: both sides look the same"
+
+
+def test_every_stage_option_and_example_is_on_the_page(made: Reference) -> None:
+    for name in installed_stages().names:
+        stage = installed_stages().get(name)
+        section = made.page.partition(f"### `{name}`\n")[2].partition("\n### ")[0]
+        assert stage.help in section
+        assert f"{stage_table(stage)}\n```" in section
+        for option in stage.options:
+            assert f"| `{option.name}` |" in section
+
+
+def test_text_files_show_their_first_lines(made: Reference) -> None:
+    """The end of the page's Intel HEX lines is checked by the format's own rule: all bytes of a record sum to zero."""
+    section = made.page.partition("### `intel_hex`\n")[2].partition("\n### ")[0]
+    lines = section.partition("```text\n")[2].partition("\n```")[0].splitlines()
+    assert len(lines) == 4
+    for line in lines:
+        assert sum(bytes.fromhex(line.removeprefix(":"))) % 256 == 0
+
+
+def test_stale_pictures_are_removed(tmp_path: Path) -> None:
+    (tmp_path / FOLDER).mkdir()
+    (tmp_path / FOLDER / "gone.png").write_bytes(b"old")
+    write_reference(tmp_path / "README.md", StageRegistry(_stages={}))
+    assert list((tmp_path / FOLDER).iterdir()) == []
+    assert (tmp_path / "README.md").read_text(encoding="utf-8").startswith("# The stages")
