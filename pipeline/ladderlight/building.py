@@ -75,7 +75,7 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
         _write(folder, "manifest.json", (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode())
         _write(folder, "burn-sheet.txt", burn_sheet(recipe.board, document).encode())
         _write(folder, "burn-sheet.html", burn_page(recipe.board, document).encode())
-        for name, data in proof_files(recipe.name, recipe.board, words, document, found):
+        for name, data in proof_files(recipe.name, recipe.board, words, document, found, contents.tile_sets):
             _write(folder / "proof", name, data)
     return Built(output=recipe.output, manifest=document, findings=found)
 

@@ -50,6 +50,7 @@ def manifest(
         "format": FORMAT,
         "project": project,
         "devices": [_device(board, contents, device, files, words, burned) for device in board.devices],
+        "notes": list(contents.notes),
         "pictures": [
             _picture(board, placed, (details or {}).get(placed.origin.name, {})) for placed in contents.pictures
         ],

@@ -1,6 +1,7 @@
 import hashlib
 import json
 import zlib
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -86,6 +87,13 @@ def test_the_record_of_burned_chips_tells_what_changed(board, banked, build):
     (device,) = build(burned=record(board, other))["devices"]
     assert (device["changed"], device["burn"]["differing"], device["burn"]["erasure"]) == (True, 5, "ultraviolet")
     assert device["burn"]["eraser"] is True
+
+
+def test_what_the_arrangement_has_to_say_is_kept(board, banked):
+    contents = replace(banked(board, (0,)), notes=("one", "two"))
+    files = binary(contents, board)
+    document = manifest(project="p", board=board, contents=contents, files=files, words=memories_of(board, files))
+    assert document["notes"] == ["one", "two"]
 
 
 def test_it_is_plain_json_and_the_same_every_time(build):

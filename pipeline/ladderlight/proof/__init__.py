@@ -8,17 +8,25 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from ladderlight.board import Board, Finding
+from ladderlight.pictures import TileSet
+from ladderlight.proof.disturbance import disturbance
 from ladderlight.proof.page import burn_page, page
-from ladderlight.proof.screens import screen_png, shown_banks
+from ladderlight.proof.screens import screen_png, shown_banks, to_png
+from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
 from ladderlight.screen import Words
 
 __all__ = ["burn_page", "proof_files"]
 
 
 def proof_files(
-    project: str, board: Board, words: Words, manifest: Mapping[str, Any], findings: Sequence[Finding]
+    project: str,
+    board: Board,
+    words: Words,
+    manifest: Mapping[str, Any],
+    findings: Sequence[Finding],
+    tile_sets: Sequence[TileSet] = (),
 ) -> Iterator[tuple[str, bytes]]:
-    """Yield the files of the proof by their paths below ``proof/``: the screens, then ``index.html``.
+    """Yield the files of the proof by their paths below ``proof/``: the screens, tile sets, then ``index.html``.
 
     Parameters
     ----------
@@ -32,9 +40,34 @@ def proof_files(
         The build's manifest.
     findings
         What ``check`` has to say.
+    tile_sets
+        The tile sets that were arranged.
     """
     banks = shown_banks(board, manifest)
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
         screens = pool.map(lambda bank: screen_png(board, words, bank), banks)
         yield from zip((f"screens/bank{bank}.png" for bank in banks), screens, strict=True)
-    yield "index.html", page(project, board, manifest, findings, banks).encode("utf-8")
+    sheets = [_described(tiles, number) for number, tiles in enumerate(tile_sets)]
+    for sheet, tiles in zip(sheets, tile_sets, strict=True):
+        yield sheet["path"], to_png(tile_sheet(board, tiles))
+    disturbed = disturbance(board, words, banks[0])
+    if disturbed:
+        yield "screens/waiting.png", to_png(disturbed.pixels)
+    waiting = {"bank": banks[0], "share": f"{disturbed.share:.0%}"} if disturbed else None
+    yield "index.html", page(project, board, manifest, findings, banks, sheets, waiting).encode("utf-8")
+
+
+def _described(tiles: TileSet, number: int) -> dict[str, Any]:
+    count, height, width = tiles.codes.shape
+    return {
+        "path": f"screens/tiles{number}.png",
+        "memory": tiles.memory,
+        "tiles": count,
+        "width": width,
+        "height": height,
+        "first": int(tiles.numbers.min()) if count else 0,
+        "last": int(tiles.numbers.max()) if count else 0,
+        "uses": int(tiles.uses.sum()),
+        "once": int((tiles.uses == 1).sum()),
+        "per_row": PER_ROW,
+    }

@@ -19,7 +19,13 @@ _MOST_SWATCHES = 512
 
 
 def page(
-    project: str, board: Board, manifest: Mapping[str, Any], findings: Sequence[Finding], banks: Sequence[int]
+    project: str,
+    board: Board,
+    manifest: Mapping[str, Any],
+    findings: Sequence[Finding],
+    banks: Sequence[int],
+    tile_sets: Sequence[Mapping[str, Any]] = (),
+    disturbed: Mapping[str, Any] | None = None,
 ) -> str:
     """Write the proof page as one HTML document that loads nothing but the screens beside it."""
     return (
@@ -29,6 +35,9 @@ def page(
             project=project,
             facts=_facts(board),
             screens=[_screen(manifest, bank) for bank in banks],
+            tile_sets=tile_sets,
+            disturbed=disturbed,
+            notes=manifest["notes"],
             size=(board.raster.mode.horizontal.active, board.raster.mode.vertical.active),
             aspect=board.raster.mode.screen_aspect,
             guns=guns_of(board),

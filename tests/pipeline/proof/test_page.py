@@ -1,10 +1,12 @@
 import io
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
 import pytest
 from PIL import Image
 
+from ladderlight import TileSet
 from ladderlight.board import Finding
 from ladderlight.manifest import manifest
 from ladderlight.proof import burn_page, proof_files
@@ -128,6 +130,27 @@ def test_a_palette_too_large_to_list_is_said_so(make_board, memory, ladder, bank
     document = manifest(project="p", board=board, contents=contents, files=files, words=words)
     page = Page(dict(proof_files("p", board, words, document, []))["index.html"].decode())
     assert "4096 codes are too many to list" in page.text
+
+
+def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
+    lines = ["b0-b1", "g0-g1", "r0-r1"]
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=lines, part="27C256", access=110e-9))
+    contents = replace(banked(board, (0,)), notes=("17 distinct tiles; 3 are shown as others",))
+    files = binary(contents, board)
+    words = memories_of(board, files)
+    document = manifest(project="p", board=board, contents=contents, files=files, words=words)
+    uses = np.array([1, 5, 1])
+    tiles = TileSet(memory="picture", codes=np.zeros((3, 8, 8), np.uint16), numbers=np.arange(4, 7), uses=uses)
+    found = dict(proof_files("p", board, words, document, [], [tiles]))
+    assert list(found) == ["screens/bank0.png", "screens/tiles0.png", "screens/waiting.png", "index.html"]
+    page = Page(found["index.html"].decode())
+    for words_ in (
+        "17 distinct tiles; 3 are shown as others",
+        "picture 3 tiles of 8 × 8 pixels, by number from 4 to 6, 32 in a row shown at 7 places, 2 of them at one only",
+        "75% of the visible picture",
+    ):
+        assert words_ in page.text
+    assert {"screens/tiles0.png", "screens/waiting.png"} <= {image["src"] for image in page.images}
 
 
 def test_the_burn_sheet_as_a_page(board, proof):
