@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import tomli
 
+from ladderlight.errors import nearest_word
+
 if TYPE_CHECKING:
     from ladderlight.recipe.positions import Positions
 
@@ -50,9 +52,14 @@ def read_document(path: Path, shown: str) -> Document:
     try:
         raw = path.read_bytes()
     except FileNotFoundError:
-        raise UnreadableError(f"{shown}:1:1: there is no such file; check the path") from None
+        names = [item.name for item in path.parent.glob("*.toml")] if path.parent.is_dir() else []
+        hint = nearest_word(path.name, names)
+        action = hint if hint.startswith("did you mean") else "check the path"
+        raise UnreadableError(f"{shown}:1:1: there is no such file; {action}") from None
     except IsADirectoryError:
-        raise UnreadableError(f"{shown}:1:1: this is a folder; name the recipe in it") from None
+        inner = sorted(item.name for item in path.glob("*.toml"))
+        action = f"name {' or '.join(inner)} in it" if inner else "name a file"
+        raise UnreadableError(f"{shown}:1:1: this is a folder; {action}") from None
     except OSError as error:
         raise UnreadableError(f"{shown}:1:1: cannot be read: {error.strerror}; check the file's permissions") from None
     try:
