@@ -7,13 +7,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from ladderlight.board import Board, Device
+from ladderlight.board.lines import Signal
 from ladderlight.board.scan import addresses, is_direct
 from ladderlight.pictures import Contents
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bank:
-    """A bank as far as one device holds it. Addresses count words from the device's first one."""
+    """A bank as far as one device holds it. Addresses count words from the device's first one.
+
+    ``bank`` is the lowest of the banks that look alike to the memory: one without bank lines has only bank 0.
+    """
 
     bank: int
     pictures: tuple[str, ...]
@@ -50,9 +54,10 @@ def _banks(board: Board, contents: Contents, device: Device) -> list[Bank]:
     memory = board.memory(device.memory)
     if not is_direct(board, memory):
         return []
+    seen = sum({1 << line.index for line in board.address_lines(memory) if line.signal is Signal.BANK})
     pictures: dict[int, list[str]] = {}
     for placed in contents.pictures:
-        pictures.setdefault(placed.bank, []).append(placed.origin.name)
+        pictures.setdefault(placed.bank & seen, []).append(placed.origin.name)
     found = []
     for bank, names in sorted(pictures.items()):
         place, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)

@@ -1,3 +1,6 @@
+from dataclasses import replace
+
+from ladderlight import PlacedPicture
 from ladderlight.occupancy import Bank, occupancy_of
 
 
@@ -20,6 +23,20 @@ def test_each_chip_of_a_row_has_its_own_share(make_board, memory, banked):
     assert [share.used for share in shares] == [0, 0, 64 * 160, 56 * 160]
     assert [share.last_used for share in shares] == [None, None, 63 << 8 | 159, 55 << 8 | 159]
     assert [[bank.bank for bank in share.banks] for share in shares] == [[], [], [1], [1]]
+
+
+def test_a_memory_without_bank_lines_holds_its_part_of_all_pictures_at_one_place(make_board, memory, banked):
+    """The red plane is shared by both banks: its pictures must be the same there."""
+    board = make_board(
+        memory("red", address=["x2-x9", "y2-y8"], data=["r0-r1"], part="27C256"),
+        memory("others", address=["x2-x9", "y2-y8", "bank0"], data=["b0-b1", "g0-g1"], part="27C512"),
+    )
+    one = banked(board, (0,))
+    origins = [replace(one.pictures[0].origin, name=name) for name in ("tern", "gull")]
+    contents = replace(one, pictures=tuple(PlacedPicture(origin=o, bank=bank) for bank, o in enumerate(origins)))
+    red, others = (occupancy_of(board, contents, device) for device in board.devices)
+    assert red.banks == (Bank(bank=0, pictures=("tern", "gull"), first=0, last=0x779F),)
+    assert [(bank.bank, bank.pictures) for bank in others.banks] == [(0, ("tern",)), (1, ("gull",))]
 
 
 def test_a_memory_behind_another_has_no_banks(make_board, memory, random_contents):
