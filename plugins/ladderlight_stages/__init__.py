@@ -21,6 +21,7 @@ def ladderlight_stages() -> list[str]:
         f"{package}.reductions.nearest:nearest",
         f"{package}.reductions.ordered:ordered",
         f"{package}.reductions.riemersma:riemersma",
+        f"{package}.reductions.few_colours:few_colours",
         f"{package}.reductions.search:search",
         f"{package}.reductions.advise:advise",
         f"{package}.arrangements.bank_pictures:bank_pictures",

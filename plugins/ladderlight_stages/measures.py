@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,6 +13,7 @@ from ladderlight_stages.viewing import density_of
 DEFAULT_WIDTH = 0.3
 """Metres: the visible picture of a small tube monitor."""
 _BEYOND = 1e-3
+_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
 def with_measures(
@@ -46,6 +49,25 @@ def with_measures(
             "colours_used": colours_used(coded.codes, board.palette),
         }
     )
+
+
+def flicker(frames: Sequence[CodedPicture], palette: Palette) -> tuple[float, float]:
+    """Give how much changes from each frame to the next, as a mean over them, the last to the first included.
+
+    Returns
+    -------
+    changed, jump
+        The share of pixels that change, and by how much lightness changes (CIELAB L*, 0 to 100), over all pixels.
+    """
+    luminance = palette.linear @ _LUMINANCE
+    # CIE 15: the cube root, and a straight line in the dark
+    bright = luminance > 216 / 24389
+    lightness = np.where(bright, 116 * np.cbrt(luminance) - 16, luminance * 24389 / 27)
+    changed, jump = [], []
+    for frame, following in zip(frames, [*frames[1:], frames[0]], strict=True):
+        changed.append(float((frame.codes != following.codes).mean()))
+        jump.append(float(np.abs(lightness[frame.codes] - lightness[following.codes]).mean()))
+    return float(np.mean(changed)), float(np.mean(jump))
 
 
 def clipped_share(pixels: NDArray[np.floating], palette: Palette) -> float:

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from ladderlight import Board, Origin, Picture
-from ladderlight_stages.measures import clipped_share, colours_used, with_measures
+from ladderlight_stages.measures import clipped_share, colours_used, flicker, with_measures
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.nearest import nearest
+from ladderlight_stages.reductions.ordered import ordered
 
 
 def picture(pixels: object) -> Picture:
@@ -50,3 +51,23 @@ def test_codes_of_one_colour_count_once(board: Board) -> None:
     volts = board.palette.volts.copy()
     volts[5] = volts[4]
     assert colours_used(np.array([[4, 5], [5, 9]], dtype=np.uint16), replace(board.palette, volts=volts)) == 2
+
+
+def test_flicker_of_black_and_white_frames(board: Board) -> None:
+    """A quarter of the pixels goes from black to the ladder's white, L* 99, and back."""
+    black = picture(np.zeros((8, 8, 3))).coded(np.zeros((8, 8), dtype=np.uint16))
+    codes = black.codes.copy()
+    codes[:4, :4] = 63
+    changed, jump = flicker([black, black.with_codes(codes)], board.palette)
+    assert changed == pytest.approx(0.25)
+    assert jump == pytest.approx(99 / 4, abs=0.3)
+
+
+def test_thresholds_flicker_less_than_diffusion_where_little_moves(board: Board) -> None:
+    still = np.random.default_rng(1).random((40, 60, 3)).astype(np.float32)
+    moved = still.copy()
+    moved[:3, :3] = 0.5
+    pair = [picture(still), picture(moved)]
+    diffused = flicker([diffuse(frame, board) for frame in pair], board.palette)
+    thresholded = flicker([ordered(frame, board) for frame in pair], board.palette)
+    assert thresholded[0] < diffused[0] / 5

@@ -12,6 +12,7 @@ from ladderlight_stages.arrangements.fitting import refuse_misfits, selected
 from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.round import Fill, bank_shares
 from ladderlight_stages.arrangements.tiling import Choice
+from ladderlight_stages.measures import flicker
 
 
 @stage(
@@ -26,9 +27,9 @@ def frames(
     step: Annotated[float | None, Option("time that the board shows each bank", minimum=1e-6, unit="s")] = None,
     ping_pong: Annotated[bool, Option("run back to the first frame instead of jumping to it")] = False,
     fill: Annotated[
-        Fill, Option("how a round fills all the banks: stretched, repeated, or its last frame held")
+        Fill, Option("how one round of the frames fills all banks: stretched, repeated, or the last frame held")
     ] = "stretch",
-    first: Annotated[int, Option("first bank to use, counted among those there are", minimum=0)] = 0,
+    first: Annotated[int, Option("first bank to use, counted from 0 among those that the wiring has", minimum=0)] = 0,
     count: Annotated[int | None, Option("how many banks to fill; all that follow if not given", minimum=1)] = None,
     merge: Annotated[
         bool, Option("when there are too many tiles or colours, show some as their nearest likeness")
@@ -37,10 +38,11 @@ def frames(
     """Put the frames of an animation into the banks that a counter steps through.
 
     A frame that is shown longer stands in several banks. How long each is shown comes from its file; frames without
-    a duration are all shown equally long. ``step`` is what the board's frame counter makes of one bank. With it,
-    durations become whole numbers of banks; without it, the shortest frame takes one bank. Then the round is fitted to
-    all banks: ``stretch`` gives each frame its share of them, ``repeat`` runs as often as fits and stretches that,
-    ``hold`` stays at the last frame. Boards with tile or look-up memories are served as well.
+    a duration are all shown equally long. ``step`` is how long the board's frame counter stays at one bank. With it,
+    durations become whole numbers of banks; without it, the shortest frame takes one bank. Then one round of the frames
+    is fitted to all banks: ``stretch`` gives each frame its share of them, ``repeat`` plays as many rounds as fit and
+    stretches those, ``hold`` shows the last frame in what is left. Boards with tile or look-up memories are served as
+    well.
 
     Raises
     ------
@@ -69,4 +71,8 @@ def frames(
         known = [duration for duration in durations if duration]
         if len(known) == len(durations):
             note += f", the durations of the frames add up to {rounds * sum(known):.4g} s"
-    return replace(contents, notes=(*contents.notes, note))
+    notes = [*contents.notes, note]
+    changed, jump = flicker(sequence, board.palette)
+    if changed:
+        notes.append(f"flicker: {changed:.1%} of the pixels change from frame to frame, lightness by {jump:.2f} of 100")
+    return replace(contents, notes=tuple(notes))

@@ -52,12 +52,14 @@ def diffuse(
         list[list[float]] | None,
         Option("a kernel of your own: the pixels ahead, then the rows below, each centred; replaces kernel"),
     ] = None,
-    divisor: Annotated[float | None, Option("of the weights; their sum when left out", minimum=0)] = None,
+    divisor: Annotated[
+        float | None, Option("what the weights are divided by; their sum if not given", minimum=0)
+    ] = None,
     error_limit: Annotated[
         float,
         Option(
             "how far a pixel with its errors may lie beyond the board's colours, as a share of their extent; "
-            "for boards whose guns depend on each other",
+            "only for boards whose guns are not independent",
             minimum=0,
             maximum=2,
         ),
@@ -74,8 +76,8 @@ def diffuse(
 
     Each pixel takes the nearest colour to its own light and the errors passed to it; what is left over is passed on.
     Where the guns are independent, each goes to the nearest of its own levels, and light beyond the lowest and highest
-    level is cut off first, so that it cannot pile up. Otherwise the nearest colour is sought in a weighted opponent
-    space and ``error_limit`` keeps what no colour can show from bleeding. A picture that is in the board's colours
+    level is cut off first, so that it cannot pile up. Otherwise the nearest colour is sought by lightness, red
+    against green and blue against yellow, and ``error_limit`` keeps what no colour can show from bleeding. A picture that is in the board's colours
     already is unchanged.
 
     Raises

@@ -35,7 +35,7 @@ def ordered(
     size: Annotated[
         Literal[2, 4, 8, 16], Option("of the pattern across and down, in pixels; blue noise is always 64")
     ] = 8,
-    strength: Annotated[float, Option("how far thresholds lie apart; 0 is no dithering", minimum=0, maximum=1)] = 1.0,
+    strength: Annotated[float, Option("how far the thresholds spread; 0 is no dithering", minimum=0, maximum=1)] = 1.0,
     screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
     distance: Annotated[
         float | None,

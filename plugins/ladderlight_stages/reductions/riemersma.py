@@ -18,14 +18,16 @@ from ladderlight_stages.reductions.palette_tables import palette_tables
 _LIMIT = 0.5
 
 
-@stage(help="Reduce to the board's colours by error diffusion along Hilbert's curve, which leaves no lines or worms.")
+@stage(
+    help="Reduce to the board's colours by error diffusion along Hilbert's curve, which leaves no rows or trails of dots."
+)
 def riemersma(
     picture: Picture,
     board: Board,
     *,
-    memory: Annotated[int, Option("how many of the last errors count", minimum=1, maximum=64)] = 16,
+    length: Annotated[int, Option("how many of the last errors count", minimum=1, maximum=64)] = 16,
     ratio: Annotated[
-        float, Option("weight of the oldest of them over the newest's", minimum=0.001, maximum=1)
+        float, Option("weight of the oldest of them, as a share of the newest's", minimum=0.001, maximum=1)
     ] = 0.0625,
     strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
     screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
@@ -49,7 +51,7 @@ def riemersma(
         pixels = picture.pixels
         if is_grey(board.palette):
             pixels = np.repeat((pixels @ LUMINANCE)[..., None], 3, axis=2)
-        weights = ratio ** (np.arange(memory) / max(memory - 1, 1))
+        weights = ratio ** (np.arange(length) / max(length - 1, 1))
         codes = follow(
             np.require(pixels, np.float32, ["C", "A", "W"]),
             hilbert_path(*pixels.shape[:2]),
