@@ -32,7 +32,9 @@ def raw(
     order: Annotated[
         Literal["little", "big"], Option("order of a file's bytes in words of more than 8 bits")
     ] = "little",
-    bits: Annotated[int | None, Option("only these bits of each word; all if not given", minimum=1)] = None,
+    bits: Annotated[
+        int | None, Option("mask of the bits to write, such as 15 for D0 to D3; all if not given", minimum=1)
+    ] = None,
 ) -> Contents:
     """Put the words of a file, or words that the recipe writes out, at an address.
 

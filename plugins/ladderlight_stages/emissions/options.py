@@ -11,6 +11,8 @@ Order = Annotated[Literal["little", "big"], Option("byte order of words wider th
 Split = Annotated[
     Literal["none", "even_odd"], Option("whether even and odd bytes of wider words go into files of their own")
 ]
-Size = Annotated[int | None, Option("most bytes in one file, for programmers that take less", minimum=1)]
+Size = Annotated[
+    int | None, Option("most bytes in one file, for programmers that take no more at once; all if not given", minimum=1)
+]
 Offset = Annotated[int, Option("address of a file's first byte", minimum=0)]
 LeaveOutFill = Annotated[bool, Option("leave out records that hold only FFh, which an erased chip holds already")]

@@ -24,7 +24,7 @@ def s_record(
     name: NamePattern = "{device}.srec",
     address_bits: Annotated[
         Literal[16, 24, 32] | None,
-        Option("bits of an address: 16 for S19, 24 for S28, 32 for S37; the fewest by default"),
+        Option("bits of an address: 16 for S19, 24 for S28, 32 for S37; as few as will do if not given"),
     ] = None,
     record: Annotated[int, Option("most data bytes in one record", minimum=1, maximum=250)] = 16,
     order: Order = "little",

@@ -14,16 +14,22 @@ from ladderlight_stages.pictures.luminance import luminance_of, relit
 
 
 @stage(
-    help="Raise the contrast where a picture is flat, by adaptive histogram equalisation.",
+    help="Bring out detail where a picture is flat or dark, by contrast-limited adaptive histogram equalisation.",
     demand=as_demanded,
     example=Example(options={"strength": 0.6, "limit": 0.02}),
 )
 def adapt_contrast(
     picture: Picture,
     *,
-    strength: Annotated[float, Option("0 leaves the picture, 1 equalises in full", minimum=0, maximum=1)] = 0.5,
-    limit: Annotated[float, Option("how steep the curve may get; more brings out noise", minimum=0, maximum=1)] = 0.01,
-    tiles: Annotated[int, Option("areas across and down that get a curve of their own", minimum=1, maximum=64)] = 8,
+    strength: Annotated[
+        float, Option("0 leaves the picture as it is, 1 is the full effect", minimum=0, maximum=1)
+    ] = 0.5,
+    limit: Annotated[
+        float, Option("how much contrast it may add; more also brings out noise", minimum=0, maximum=1)
+    ] = 0.01,
+    areas: Annotated[
+        int, Option("areas across and down whose contrast is raised each by itself", minimum=1, maximum=64)
+    ] = 8,
 ) -> Picture:
     """Raise the contrast of lightness in each part of a picture by itself; colours stay.
 
@@ -35,8 +41,8 @@ def adapt_contrast(
         Mixes the lightness before and after.
     limit
         Clip limit of the histograms, as a share of the pixels.
-    tiles
-        Number of tiles in each direction.
+    areas
+        Number of areas in each direction.
 
     Returns
     -------
@@ -55,8 +61,8 @@ def adapt_contrast(
     span = float(np.ptp(lightness))
     if span == 0:
         return picture
-    tile = (max(1, height // tiles), max(1, width // tiles))
+    area = (max(1, height // areas), max(1, width // areas))
     # The filter stretches what it is given to the full range; a plain patch of paper must not turn black.
-    levelled = equalize_adapthist((lightness - lightness.min()) / span, kernel_size=tile, clip_limit=limit)
+    levelled = equalize_adapthist((lightness - lightness.min()) / span, kernel_size=area, clip_limit=limit)
     mixed = lightness + strength * (levelled * span + lightness.min() - lightness)
     return picture.with_pixels(relit(picture.pixels, linear_from_srgb(np.clip(mixed, 0, 1)).astype(np.float32)))

@@ -51,7 +51,7 @@ def demanded(demand: Demand, board: Board, options: Mapping[str, Any]) -> Demand
 
 
 @stage(
-    help="Crop to the board's proportions, or set the whole picture in a border.",
+    help="Crop to the screen's proportions, or set the whole picture in a border.",
     demand=demanded,
     example=Example(options={"keep": "focus", "focus": [0.7, 0.4], "left": 0.3, "top": 0.1}),
 )
@@ -59,15 +59,19 @@ def crop(
     picture: Picture,
     board: Board,
     *,
-    keep: Annotated[Keep, Option("which part stays; all adds a border instead of cutting")] = "centre",
+    keep: Annotated[
+        Keep, Option("which part stays; busiest has the most detail, all adds a border instead of cutting")
+    ] = "centre",
     focus: Annotated[
         tuple[float, float] | None,
-        Option("what to centre on, across and down: up to 1 shares of the picture, otherwise pixels", minimum=0),
+        Option(
+            "point to centre on, across and down: shares of the picture if both are at most 1, else pixels", minimum=0
+        ),
     ] = None,
-    left: Annotated[float, Option("taken off first: below 1 a share of the width, otherwise pixels", minimum=0)] = 0,
-    right: Annotated[float, Option("taken off first: below 1 a share of the width, otherwise pixels", minimum=0)] = 0,
-    top: Annotated[float, Option("taken off first: below 1 a share of the height, otherwise pixels", minimum=0)] = 0,
-    bottom: Annotated[float, Option("taken off first: below 1 a share of the height, otherwise pixels", minimum=0)] = 0,
+    left: Annotated[float, Option("cut off first: a share of the width if below 1, else pixels", minimum=0)] = 0,
+    right: Annotated[float, Option("cut off first: a share of the width if below 1, else pixels", minimum=0)] = 0,
+    top: Annotated[float, Option("cut off first: a share of the height if below 1, else pixels", minimum=0)] = 0,
+    bottom: Annotated[float, Option("cut off first: a share of the height if below 1, else pixels", minimum=0)] = 0,
     border: Annotated[Colour, Option("colour of the border: a name or #rrggbb")] = BLACK,
 ) -> Picture:
     """Crop a picture of square pixels to the proportions that the board's picture has on the screen.

@@ -19,7 +19,7 @@ Float64 = NDArray[np.float64]
 
 
 @stage(
-    help="Bring a picture into what the board's ladders can show, without clipping.",
+    help="Bring a picture's colours into the range that the board can show, without clipping.",
     demand=as_demanded,
     example=Example(pictures=("ferry",), board="intensity"),
 )
@@ -27,12 +27,12 @@ def fit_gamut(
     picture: Picture,
     board: Board,
     *,
-    strength: Annotated[float, Option("0 leaves the picture, 1 fits it in full", minimum=0, maximum=1)] = 1,
+    strength: Annotated[float, Option("0 leaves the picture as it is, 1 fits it in full", minimum=0, maximum=1)] = 1,
 ) -> Picture:
     """Bring a picture into the colours that a board can show or mix.
 
     Black becomes the board's black, white its white, and light in between stays in proportion. Colours that still lie
-    outside what can be mixed from the palette are drawn towards the grey of their luminance until they can be.
+    outside what can be mixed from the palette are drawn towards grey of the same luminance until they can be.
     Dithering then never meets light that it cannot spread: shadows and highlights keep their detail, nothing bleeds.
 
     Parameters

@@ -11,7 +11,7 @@ from ladderlight_stages.pictures.demand import as_demanded
 
 
 @stage(
-    help="Mirror a picture, for boards seen in a mirror or through a screen.",
+    help="Mirror a picture, for screens seen in a mirror or from behind.",
     demand=as_demanded,
     example=Example(options={"swap": "left-right"}),
 )

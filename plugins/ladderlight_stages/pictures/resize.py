@@ -39,10 +39,12 @@ def resize(
     picture: Picture,
     board: Board,
     *,
-    method: Annotated[Method, Option("how pixels are combined")] = "lanczos",
+    method: Annotated[
+        Method, Option("how pixels are combined: lanczos is sharpest, area the plain mean, nearest picks single pixels")
+    ] = "lanczos",
     fit: Annotated[
         Literal["cover", "contain", "stretch"],
-        Option("for other proportions than the screen's: cut the rest off, add a border, or distort"),
+        Option("for pictures of other proportions than the screen's: cut the rest off, add a border, or distort"),
     ] = "cover",
     border: Annotated[Colour, Option("colour of the border: a name or #rrggbb")] = BLACK,
 ) -> Picture:

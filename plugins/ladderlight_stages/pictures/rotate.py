@@ -39,7 +39,8 @@ def rotate(
     *,
     angle: Annotated[float, Option("degrees clockwise", minimum=-360, maximum=360)],
     corners: Annotated[
-        Literal["cut", "border"], Option("cut off what is left empty at the corners, or fill it with the border")
+        Literal["cut", "border"],
+        Option("cut the picture down until no corner is empty, or fill empty corners with the border"),
     ] = "cut",
     border: Annotated[Colour, Option("colour of the border: a name or #rrggbb")] = BLACK,
 ) -> Picture:

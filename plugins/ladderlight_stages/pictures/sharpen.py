@@ -21,8 +21,10 @@ from ladderlight_stages.pictures.luminance import luminance_of, relit
 def sharpen(
     picture: Picture,
     *,
-    amount: Annotated[float, Option("share of the fine detail that is added", minimum=0, maximum=5)] = 0.5,
-    radius: Annotated[float, Option("size of the detail in pixels", minimum=0.3, maximum=20)] = 0.8,
+    amount: Annotated[
+        float, Option("how much fine detail is added, as a share of what there is", minimum=0, maximum=5)
+    ] = 0.5,
+    radius: Annotated[float, Option("size of that detail in pixels", minimum=0.3, maximum=20)] = 0.8,
 ) -> Picture:
     """Sharpen a picture by unsharp masking of its lightness; colours stay, so that edges get no coloured fringes.
 

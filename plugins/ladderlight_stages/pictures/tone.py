@@ -32,11 +32,17 @@ def tone(
     *,
     exposure: Annotated[float, Option("stops: 1 doubles the light", minimum=-10, maximum=10)] = 0,
     white_point: Annotated[Colour, Option("colour that is to look white: a name or #rrggbb")] = WHITE,
-    black_level: Annotated[float, Option("sRGB value that becomes black", minimum=0, maximum=1)] = 0,
-    white_level: Annotated[float, Option("sRGB value that becomes white", minimum=0, maximum=1)] = 1,
-    contrast: Annotated[float, Option("slope at middle grey; black and white stay", minimum=0.1, maximum=10)] = 1,
+    black_level: Annotated[
+        float, Option("sRGB value, as a share of full, that becomes black", minimum=0, maximum=1)
+    ] = 0,
+    white_level: Annotated[
+        float, Option("sRGB value, as a share of full, that becomes white", minimum=0, maximum=1)
+    ] = 1,
+    contrast: Annotated[
+        float, Option("above 1 steepens the middle tones; black and white stay", minimum=0.1, maximum=10)
+    ] = 1,
     gamma: Annotated[float, Option("above 1 lightens the middle tones", minimum=0.1, maximum=10)] = 1,
-    saturation: Annotated[float, Option("0 is grey, 1 as it was", minimum=0, maximum=10)] = 1,
+    saturation: Annotated[float, Option("0 is grey, 1 leaves the colours as they are", minimum=0, maximum=10)] = 1,
 ) -> Picture:
     """Set a picture's tone. The steps follow each other in the order of the options.
 

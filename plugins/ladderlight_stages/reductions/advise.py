@@ -37,8 +37,8 @@ def advise(
 
     Near the screen single pixels are seen and coarse dithering hurts; from afar they blend and dithering wins. So the
     picture is reduced by each method, at several strengths, the visible error of each result is measured with S-CIELAB
-    (a colour difference after the eye's blur) at the distance, and the least is taken. The manifest says which it was, and why. A picture that is in the board's
-    colours already is unchanged.
+    (a colour difference after the eye's blur) at the distance, and the least is taken. The manifest says which it was,
+    and why. A picture that is in the board's colours already is unchanged.
     """
     density = density_of(board, screen_width=screen_width, distance=distance)
     viewer = Viewer(reference=picture.pixels, density=density)

@@ -76,9 +76,9 @@ def diffuse(
 
     Each pixel takes the nearest colour to its own light and the errors passed to it; what is left over is passed on.
     Where the guns are independent, each goes to the nearest of its own levels, and light beyond the lowest and highest
-    level is cut off first, so that it cannot pile up. Otherwise the nearest colour is sought by lightness, red
-    against green and blue against yellow, and ``error_limit`` keeps what no colour can show from bleeding. A picture that is in the board's colours
-    already is unchanged.
+    level is cut off first, so that it cannot pile up. Otherwise the nearest colour is sought by lightness, red against
+    green and blue against yellow, and ``error_limit`` keeps what no colour can show from bleeding. A picture that is in
+    the board's colours already is unchanged.
 
     Raises
     ------

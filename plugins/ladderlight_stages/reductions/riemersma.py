@@ -18,9 +18,7 @@ from ladderlight_stages.reductions.palette_tables import palette_tables
 _LIMIT = 0.5
 
 
-@stage(
-    help="Reduce to the board's colours by error diffusion along Hilbert's curve, which leaves no rows or trails of dots."
-)
+@stage(help="Reduce to the board's colours by error diffusion along Hilbert's curve, which leaves no trails of dots.")
 def riemersma(
     picture: Picture,
     board: Board,

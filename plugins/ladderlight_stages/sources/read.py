@@ -25,12 +25,15 @@ def read(
     *,
     matte: Annotated[Colour, Option("colour behind transparent parts: a name or #rrggbb")] = BLACK,
     frames: Annotated[Literal["all", "first"], Option("which frames of an animation or pages of a document")] = "all",
-    every: Annotated[int, Option("take one frame out of so many", minimum=1)] = 1,
+    every: Annotated[int, Option("take one frame of so many: 2 takes every other one", minimum=1)] = 1,
     page: Annotated[int | None, Option("take this frame or page only, counted from 1", minimum=1)] = None,
     scale: Annotated[
-        Literal["demanded", "full"], Option("keep large pictures only as large as the next stages need, or in full")
+        Literal["demanded", "full"],
+        Option("read large pictures only as large as the next stages need, or in full size"),
     ] = "demanded",
-    profile: Annotated[Literal["use", "ignore"], Option("what to do with an embedded colour profile")] = "use",
+    profile: Annotated[
+        Literal["use", "ignore"], Option("whether the colours follow the profile in the file, if it has one")
+    ] = "use",
 ) -> list[Picture]:
     """Read a picture file into linear light.
 

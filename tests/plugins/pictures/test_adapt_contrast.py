@@ -48,4 +48,4 @@ def test_the_same_twice(picture):
 
 
 def test_tiny_pictures(picture):
-    assert adapt_contrast(picture(size=(3, 2)), tiles=64).pixels.shape == (2, 3, 3)
+    assert adapt_contrast(picture(size=(3, 2)), areas=64).pixels.shape == (2, 3, 3)
