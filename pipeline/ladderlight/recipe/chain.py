@@ -12,6 +12,7 @@ from typing import Any
 from ladderlight.errors import PluginError, Problem, nearest_word
 from ladderlight.plugins import StageRegistry
 from ladderlight.recipe.model import Override, PictureFile, StageUse
+from ladderlight.recipe.reading import nearest_file
 from ladderlight.recipe.report import Report, Where, dig
 from ladderlight.stages import Kind, StageDeclaration, check_chain
 from ladderlight.validation import KeyName
@@ -151,8 +152,8 @@ def override_of(
 def check_match(place: int, override: Override, files: Sequence[PictureFile], report: Report) -> None:
     """Complain of a pattern that fits no picture."""
     if not any(map(override.applies_to, files)):
-        hint = nearest_word(override.match, [file.source.rpartition("/")[2] for file in files])
-        if not hint.startswith("did you mean"):
+        hint = nearest_file(override.match, [file.source.rpartition("/")[2] for file in files])
+        if not hint:
             hint = f"the pictures are {_some(files)}"
         where = ("picture", place, "match")
         report.add(Problem(where=where, what=f"{override.match!r} matches no picture", action=hint))

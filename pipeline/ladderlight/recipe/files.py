@@ -9,8 +9,9 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from ladderlight.errors import Problem, nearest_word
+from ladderlight.errors import Problem
 from ladderlight.recipe.model import PictureFile
+from ladderlight.recipe.reading import nearest_file
 
 _MAGIC = re.compile(r"[*?\[]")
 
@@ -46,10 +47,8 @@ def missing_file(folder: Path, name: str) -> tuple[str, str]:
     if not path.parent.is_dir():
         return f"there is no folder {_shown(path.parent, folder)!r}", "check the path; it is relative to the recipe"
     names = [_source(folder, item) for item in path.parent.iterdir() if item.is_file()]
-    hint = nearest_word(_source(folder, path), names)
-    if not hint.startswith("did you mean"):
-        hint = "check the path; it is relative to the recipe"
-    return f"there is no file {name!r}", hint
+    hint = nearest_file(_source(folder, path), names)
+    return f"there is no file {name!r}", hint or "check the path; it is relative to the recipe"
 
 
 def _matches(folder: Path, pattern: str) -> Iterator[Path]:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import tomli
-
-from ladderlight.errors import nearest_word
 
 if TYPE_CHECKING:
     from ladderlight.recipe.positions import Positions
@@ -53,8 +52,7 @@ def read_document(path: Path, shown: str) -> Document:
         raw = path.read_bytes()
     except FileNotFoundError:
         names = [item.name for item in path.parent.glob("*.toml")] if path.parent.is_dir() else []
-        hint = nearest_word(path.name, names)
-        action = hint if hint.startswith("did you mean") else "check the path"
+        action = nearest_file(path.name, names) or "check the path"
         raise UnreadableError(f"{shown}:1:1: there is no such file; {action}") from None
     except IsADirectoryError:
         inner = sorted(item.name for item in path.glob("*.toml"))
@@ -82,6 +80,12 @@ def read_document(path: Path, shown: str) -> Document:
         what = "something in this file is nested too deeply, or a number has too many digits"
         raise UnreadableError(f"{shown}:1:1: {what}; is this the right file?") from None
     return Document(shown=shown, text=text.replace("\r\n", "\n"), data=data)
+
+
+def nearest_file(name: str, names: Iterable[str]) -> str:
+    """Give the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
+    near = get_close_matches(name, sorted(names), n=1, cutoff=0.75)
+    return f"did you mean {near[0]!r}?" if near else ""
 
 
 def _refuse_depth(value: object, levels: int = DEEPEST) -> None:
