@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import as_file, files
@@ -52,11 +52,11 @@ def example_board(name: str) -> Board:
         names = sorted(path.stem for path in folder.glob("*.toml"))
         if name not in names:
             raise PluginError(f"an example names the board {name!r}; {nearest_word(name, names)}")
-        return load(folder / f"{name}.toml", pictures=False).board
+        return load(folder / f"{name}.toml", pictures="ignored").board
 
 
 def play(registry: StageRegistry, declaration: StageDeclaration) -> Played:
-    """Run a stage's example in the default chain, which its stage joins or in which it takes its kind's place.
+    """Run a stage's example in the default chain, which the stage joins, or where it takes the place of its kind.
 
     Raises
     ------
@@ -64,11 +64,7 @@ def play(registry: StageRegistry, declaration: StageDeclaration) -> Played:
         When the example has options that the stage does not, or names no board of ours.
     """
     example = declaration.example
-    options, problems = declaration.check(example.options)
-    if problems:
-        raise PluginError(
-            f"the example of stage {declaration.name!r} is wrong: " + "; ".join(problem.what for problem in problems)
-        )
+    steps = _chain(registry, declaration)
     board = example_board(example.board)
     names = example.pictures[:1] if declaration.kind.per_picture else example.pictures
     drawn = tuple(_drawn(name, see_through=declaration.kind is Kind.SOURCE) for name in names)
@@ -76,22 +72,47 @@ def play(registry: StageRegistry, declaration: StageDeclaration) -> Played:
         value: Any = [Path(folder) / f"{name}.png" for name in names]
         for path, image in zip(value, drawn, strict=True):
             image.save(path)
-        for step in _chain(registry, declaration):
-            own = step.name == declaration.name
-            before, value = value, _run(step, value, board, options if own else {})
-            if own:
+        for step, options in steps:
+            before, value = value, _run(step, value, board, options)
+            if step.name == declaration.name:
                 return Played(declaration=declaration, board=board, files=drawn, before=before, after=value)
     raise AssertionError("the stage is in its own chain")
 
 
-def _chain(registry: StageRegistry, declaration: StageDeclaration) -> Sequence[StageDeclaration]:
+_Step = tuple[StageDeclaration, dict[str, Any]]
+
+
+def _chain(registry: StageRegistry, declaration: StageDeclaration) -> list[_Step]:
     """Give the default chain with the stage in it: a picture stage at the board's size, as the last of them."""
+    example = declaration.example
+    own = _step(declaration, example.options, declaration)
+    others = [_other(registry, use, declaration) for use in example.others]
+    chain = [_step(registry.get(name), {}, declaration) for name in DEFAULT]
     if declaration.name in DEFAULT:
-        return [registry.get(name) for name in DEFAULT]
-    several = declaration.kind in (Kind.PICTURE, Kind.CODED)
-    chain = [step for step in map(registry.get, DEFAULT) if several or step.kind is not declaration.kind]
-    place = sum(step.kind.rank <= declaration.kind.rank for step in chain)
-    return [*chain[:place], declaration, *chain[place:]]
+        chain = [own if step.name == declaration.name else (step, options) for step, options in chain]
+    else:
+        others.append(own)
+    for added in others:
+        kind = added[0].kind
+        if kind not in (Kind.PICTURE, Kind.CODED):
+            chain = [step for step in chain if step[0].kind is not kind]
+        place = sum(step.kind.rank <= kind.rank for step, _ in chain)
+        chain.insert(place, added)
+    return chain
+
+
+def _other(registry: StageRegistry, use: Mapping[str, Any], declaration: StageDeclaration) -> _Step:
+    options = {key: value for key, value in use.items() if key != "use"}
+    return _step(registry.get(use["use"]), options, declaration)
+
+
+def _step(step: StageDeclaration, raw: Mapping[str, Any], declaration: StageDeclaration) -> _Step:
+    options, problems = step.check(raw)
+    if problems:
+        raise PluginError(
+            f"the example of stage {declaration.name!r} is wrong: " + "; ".join(problem.what for problem in problems)
+        )
+    return step, options
 
 
 def _run(step: StageDeclaration, value: Any, board: Board, options: dict[str, Any]) -> Any:
