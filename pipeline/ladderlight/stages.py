@@ -79,13 +79,15 @@ _KINDS = {
 class Option:
     """Help and limits of a stage's option: ``Annotated[float, Option("share of the error", minimum=0, maximum=1)]``.
 
-    With ``unit`` the recipe may write a quantity such as ``"20 ms"``; the stage receives a plain SI number.
+    With ``unit`` the recipe may write a quantity such as ``"20 ms"``; the stage receives a plain SI number. ``fields``
+    are the names that a text may have in braces, such as ``("device", "bank")`` for ``"{device}-{bank}.bin"``.
     """
 
     help: str
     minimum: float | None = field(default=None, kw_only=True)
     maximum: float | None = field(default=None, kw_only=True)
     unit: str | None = field(default=None, kw_only=True)
+    fields: tuple[str, ...] = field(default=(), kw_only=True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,6 +116,8 @@ class Example:
     """Scenes of :mod:`ladderlight.starter.scenes`. A stage that takes one picture at a time shows the first."""
     board: str = "banks"
     """One of the boards beside the page's generator: one memory with banks, or memories that address each other."""
+    others: tuple[Mapping[str, Any], ...] = ()
+    """Stages that take the place of those of their kind in the default chain, with ``use`` and options."""
 
 
 DemandRule = Callable[[Demand, "Board", Mapping[str, Any]], Demand]
@@ -344,6 +348,8 @@ def _kinds_in_words() -> str:
 
 def _type_text(annotation: Any, option: Option) -> str:
     text = _type_words(annotation)
+    if option.fields:
+        text += f" with {', '.join(f'{{{name}}}' for name in option.fields)}"
     if option.unit:
         text += f" in {option.unit}"
     if option.minimum is not None and option.maximum is not None:
@@ -375,6 +381,8 @@ def _type_words(annotation: Any) -> str:
         return f"table of {_plural(arguments[1])}"
     if arguments:
         return " or ".join(_type_words(argument) for argument in arguments if argument is not type(None))
+    if isinstance(annotation, type) and issubclass(annotation, str) and annotation is not str:
+        return annotation.__name__.lower()
     return _SIMPLE.get(annotation, _plain_text(annotation))
 
 

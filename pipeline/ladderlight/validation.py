@@ -7,6 +7,7 @@ model, that of a recipe included. pydantic is imported only when something is va
 from __future__ import annotations
 
 import json
+import re
 import typing
 from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
@@ -102,8 +103,8 @@ def _field(declared: OptionDeclaration) -> tuple[Any, Any]:
 
 
 def _limited(annotation: Any, option: Option) -> Any:
-    """Put an option's limits and unit on every number inside its annotation."""
-    from pydantic import BeforeValidator, ConfigDict, Field, TypeAdapter, WithJsonSchema, WrapValidator
+    """Put an option's limits and unit on every number, and its fields on every text, inside its annotation."""
+    from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, TypeAdapter, WithJsonSchema, WrapValidator
 
     arguments = typing.get_args(annotation)
     if annotation in (int, float):
@@ -114,6 +115,8 @@ def _limited(annotation: Any, option: Option) -> Any:
         read = partial(_quantity, unit=option.unit, whole=annotation is int)
         schema = {"type": ["number", "string"], "examples": [unit_of(option.unit).example.strip('"')]}
         return Annotated[limited, BeforeValidator(read), WithJsonSchema(schema), Measured(option.unit)]
+    if annotation is str and option.fields:
+        return Annotated[annotation, AfterValidator(partial(_known_fields, fields=option.fields))]
     if typing.get_origin(annotation) is typing.Literal:
         return (
             annotation
@@ -146,6 +149,13 @@ def refuse_boolean(value: object) -> object:
 def _quantity(value: object, *, unit: str, whole: bool) -> float:
     read = quantity(value, unit)
     return int(read) if whole and read.is_integer() else read
+
+
+def _known_fields(text: str, *, fields: Sequence[str]) -> str:
+    for name in re.findall(r"\{([^{}]*)\}", text):
+        if name not in fields:
+            raise MisfitError(f"is {text!r}, and there is no field {{{name}}}", nearest_word(name, fields))
+    return text
 
 
 def _one_of(value: object, _handler: object, *, adapter: TypeAdapter[Any], text: str) -> Any:

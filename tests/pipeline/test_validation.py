@@ -121,6 +121,21 @@ def test_a_bad_option(
     assert [(p.where, str(p)) for p in problems] == [((option, *where), f"stage 'paint': {message}")]
 
 
+def test_an_unknown_field_in_a_text_is_named_before_anything_is_done() -> None:
+    @stage(help="Name.")
+    def name(picture: Picture, *, pattern: Annotated[str, Option("name", fields=("device", "bank"))] = "") -> Picture:
+        return picture
+
+    declared = declaration_of(name)
+    assert declared.check({"pattern": "{bank}-{device}.bin"}) == ({"pattern": "{bank}-{device}.bin"}, [])
+    assert declared.options[0].type_text == "text with {device}, {bank}"
+    _, (problem,) = declared.check({"pattern": "{devise}.bin"})
+    assert problem.where == ("pattern",)
+    assert str(problem) == (
+        "stage 'name': pattern is '{devise}.bin', and there is no field {devise}; did you mean 'device'?"
+    )
+
+
 def test_an_unknown_option_points_at_its_key(declaration: StageDeclaration) -> None:
     (problem,) = declaration.check({"need": 1, "strenght": 1})[1]
     assert str(problem) == "stage 'paint' has no option 'strenght'; did you mean 'strength'?"

@@ -9,7 +9,7 @@ from ladderlight.board import Board
 from ladderlight.pictures import TileSet
 
 PER_ROW = 32
-_TARGET = 28
+_TARGET = 36
 """About how many pixels of the sheet a tile is to be wide."""
 _GAP = 2
 _GROUND = 0xC8

@@ -18,7 +18,7 @@ def assembler(
     *,
     name: NamePattern = "{device}.s",
     directive: Annotated[str, Option('the word that places bytes, such as ".byte", "DB" or "FCB"')] = ".byte",
-    label: Annotated[str, Option("label in front, with the same fields put in; empty for none")] = "",
+    label: Annotated[str, Option("label in front, empty for none", fields=("device", "memory", "part", "piece"))] = "",
     number: Annotated[Literal["0x", "$", "h"], Option("how a hexadecimal number is written: 0x1F, $1F or 1Fh")] = "0x",
     per_line: Annotated[int, Option("bytes in one line", minimum=1, maximum=64)] = 16,
     order: Order = "little",

@@ -21,7 +21,7 @@ def c_array(
     board: Board,
     *,
     name: NamePattern = "{device}.c",
-    symbol: Annotated[str, Option("name of the array, with the same fields put in")] = "{device}",
+    symbol: Annotated[str, Option("name of the array", fields=("device", "memory", "part", "piece"))] = "{device}",
     split: Split = "none",
     size: Size = None,
 ) -> list[DeviceFile]:

@@ -18,7 +18,7 @@ def indexed_png(
     contents: Contents,
     board: Board,
     *,
-    name: Annotated[str, Option("file name, with {bank} and {project} put in")] = "bank{bank}.png",
+    name: Annotated[str, Option("file name", fields=("bank", "project"))] = "bank{bank}.png",
 ) -> list[DeviceFile]:
     """Scan every bank that holds a picture and write its codes, in the colours that the monitor shows.
 

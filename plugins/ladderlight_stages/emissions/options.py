@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from ladderlight import Option
 
-NamePattern = Annotated[str, Option("file name, with {device}, {memory}, {part}, {piece} and {project} put in")]
+NamePattern = Annotated[str, Option("file name", fields=("device", "memory", "part", "piece", "project"))]
 Order = Annotated[Literal["little", "big"], Option("byte order of words wider than 8 bits")]
 Split = Annotated[
     Literal["none", "even_odd"], Option("whether even and odd bytes of wider words go into files of their own")

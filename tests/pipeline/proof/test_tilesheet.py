@@ -14,15 +14,15 @@ def tiles(codes):
 def test_tiles_stand_by_number_32_in_a_row_enlarged_on_grey(board):
     codes = np.random.default_rng(1).integers(0, 64, (70, 8, 8))
     sheet = tile_sheet(board, tiles(codes))
-    assert sheet.shape == (3 * 26 + 2, 32 * 26 + 2, 3)
+    assert sheet.shape == (3 * 34 + 2, 32 * 34 + 2, 3)
     assert (sheet[:2] == 0xC8).all()
     for number in (0, 31, 32, 69):
-        top, left = number // 32 * 26 + 2, number % 32 * 26 + 2
-        shown = sheet[top : top + 24, left : left + 24]
-        assert (shown == board.palette.srgb8[codes[number]].repeat(3, axis=0).repeat(3, axis=1)).all()
-    assert (sheet[2 * 26 + 2 :, 6 * 26 + 2 :] == 0xC8).all()
+        top, left = number // 32 * 34 + 2, number % 32 * 34 + 2
+        shown = sheet[top : top + 32, left : left + 32]
+        assert (shown == board.palette.srgb8[codes[number]].repeat(4, axis=0).repeat(4, axis=1)).all()
+    assert (sheet[2 * 34 + 2 :, 6 * 34 + 2 :] == 0xC8).all()
 
 
 def test_a_set_of_one_or_none(board):
-    assert tile_sheet(board, tiles(np.zeros((1, 16, 16)))).shape == (20, 20, 3)
+    assert tile_sheet(board, tiles(np.zeros((1, 16, 16)))).shape == (36, 36, 3)
     assert (tile_sheet(board, tiles(np.zeros((0, 8, 8)))) == 0xC8).all()
