@@ -195,9 +195,9 @@ def _hash_cells(cells: Values, weights: NDArray[np.uint64], turns: Ints) -> tupl
 
 
 @compiled
-def _spread(value: int) -> int:
+def _spread(value: np.uint64) -> np.uint64:
     """Mix a hash again: the least of several is not evenly spread."""
-    return np.uint64(value) * np.uint64(0x9E3779B97F4A7C15)  # type: ignore[no-any-return]
+    return value * np.uint64(0x9E3779B97F4A7C15)
 
 
 @compiled

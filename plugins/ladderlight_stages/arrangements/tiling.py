@@ -104,10 +104,12 @@ class Tiling:
             if self.wiring.positions > 1
             else f"memory {memories}: {found} distinct words"
         )
-        room = self.most * len(self.pools)
+        room = f"there is room for {self.most}"
+        if len(self.pools) > 1:
+            room = f"in each of {len(self.pools)} parts {room}"
         if found > kept:
-            return f"{text}; there is room for {room}, so {found - kept} of them are shown as their nearest likeness"
-        return f"{text}; there is room for {room}"
+            return f"{text}; {room}, so {found - kept} of them are shown as their nearest likeness"
+        return f"{text}; {room}"
 
 
 def finest_sources(board: Board, outputs: Sequence[Output], words: Ints) -> tuple[Ints, list[Output]]:
