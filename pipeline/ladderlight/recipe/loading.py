@@ -21,7 +21,7 @@ from ladderlight.recipe.model import PictureFile, Recipe
 from ladderlight.recipe.reading import UnreadableError, read_document
 from ladderlight.recipe.repair import may_follow, repaired
 from ladderlight.recipe.report import Report, Where, dig, tables
-from ladderlight.recipe.stagefiles import with_files
+from ladderlight.recipe.stagefiles import override_with_files, with_files
 from ladderlight.recipe.tables import BoardTable, RecipeTable
 from ladderlight.validation import as_json, problems_of
 
@@ -66,7 +66,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         override = override_of(place, table, links, (*unknown, *registry.names) if unknown else (), report)
         if files and pictures != "ignored" and not report.has("picture", place, "match") and "match" in table:
             check_match(place, override, files, report)
-        overrides.append(override)
+        overrides.append(override_with_files(override, place, links, folder, report))
     output = _output(raw, folder, files, report)
     if report.problems or report.problems_as_written or report.unreadable:
         raise RecipeError(report.lines)

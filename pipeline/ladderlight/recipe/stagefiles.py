@@ -10,17 +10,29 @@ from typing import Any
 from ladderlight.errors import Problem
 from ladderlight.recipe.chain import Link
 from ladderlight.recipe.files import missing_file
-from ladderlight.recipe.report import Report
+from ladderlight.recipe.model import Override
+from ladderlight.recipe.report import Report, Where
 
 
 def with_files(links: Sequence[Link], folder: Path, report: Report) -> list[Link]:
     """Read the files that the options of a chain name, and put their content in the place of the names."""
-    return [replace(link, options=_read(link, folder, report)) for link in links]
+    return [replace(link, options=_read(link.options, ("stage", link.place or 0), folder, report)) for link in links]
 
 
-def _read(link: Link, folder: Path, report: Report) -> Mapping[str, Any]:
-    options = dict(link.options)
-    for name, value in link.options.items():
+def override_with_files(
+    override: Override, place: int, links: Sequence[Link], folder: Path, report: Report
+) -> Override:
+    """Do the same for what a ``[[picture]]`` table changes."""
+    options = {
+        index: _read(changes, ("picture", place, links[index].declaration.name), folder, report)
+        for index, changes in override.options.items()
+    }
+    return replace(override, options=options)
+
+
+def _read(given: Mapping[str, Any], where: Where, folder: Path, report: Report) -> Mapping[str, Any]:
+    options = dict(given)
+    for name, value in given.items():
         if not isinstance(value, bytes):
             continue
         named = value.decode("utf-8")
@@ -30,5 +42,5 @@ def _read(link: Link, folder: Path, report: Report) -> Mapping[str, Any]:
             what, action = missing_file(folder, named)
             if (folder / named).is_file():
                 what, action = f"{named!r} cannot be read ({error.strerror})", "check its permissions"
-            report.add(Problem(where=("stage", link.place or 0, name), what=what, action=action))
+            report.add(Problem(where=(*where, name), what=what, action=action))
     return options

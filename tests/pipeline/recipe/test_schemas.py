@@ -96,6 +96,7 @@ def test_every_option_of_every_stage_is_described() -> None:
     for name, use in by_name.items():
         declaration = registry.get(name)
         assert use["description"] == declaration.help
+        assert use["examples"] == [{"use": name, **declaration.example.options}]
         assert list(use["properties"]) == ["use", *(option.name for option in declaration.options)]
         assert all(
             use["properties"][option.name]["description"] == option.option.help for option in declaration.options
