@@ -11,7 +11,7 @@ from ladderlight.burned import Record, Words, burn_of, device_image
 from ladderlight.checksums import checksums_of
 from ladderlight.devicefiles import bytes_of, span_bytes, words_of
 from ladderlight.fileformats import format_of
-from ladderlight.occupancy import occupancy_of
+from ladderlight.occupancy import Occupancy, occupancies_of
 from ladderlight.pictures import Contents, DeviceFile, PlacedPicture, Span
 
 FORMAT = 1
@@ -46,10 +46,11 @@ def manifest(
     details
         More about some pictures, by name: figures and choices of the stages.
     """
+    occupancies = occupancies_of(board, contents)
     return {
         "format": FORMAT,
         "project": project,
-        "devices": [_device(board, contents, device, files, words, burned) for device in board.devices],
+        "devices": [_device(device, occupancies[device.name], files, words, burned) for device in board.devices],
         "notes": list(contents.notes),
         "pictures": [
             _picture(board, placed, (details or {}).get(placed.origin.name, {})) for placed in contents.pictures
@@ -58,9 +59,8 @@ def manifest(
 
 
 def _device(
-    board: Board,
-    contents: Contents,
     device: Device,
+    occupancy: Occupancy,
     files: Sequence[DeviceFile],
     words: Words,
     burned: Record | None,
@@ -69,7 +69,6 @@ def _device(
     held = [(file, file.span) for file in own if file.span is not None]
     image = device_image(words, device)
     shown = _in_order(image, device, held[0][1].order if held else "little")
-    occupancy = occupancy_of(board, contents, device)
     burn = burn_of(burned, device, image)
     return {
         "name": device.name,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ladderlight.board import Board, Device
+from ladderlight.board import Board, Memory
 from ladderlight.board.lines import Signal
 from ladderlight.board.scan import addresses, is_direct
 from ladderlight.pictures import Contents
@@ -35,34 +35,41 @@ class Occupancy:
     free: int
 
 
-def occupancy_of(board: Board, contents: Contents, device: Device) -> Occupancy:
-    """Say what stands in a device.
+def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
+    """Say what stands in each device, by name.
 
     A memory that another memory addresses has no banks of its own: its pictures stand in no one place.
     """
-    written = contents.memories[device.memory].written[device.first_word : device.first_word + device.part.words]
-    used = np.flatnonzero(written)
-    return Occupancy(
-        banks=tuple(_banks(board, contents, device)),
-        used=int(used.size),
-        last_used=int(used[-1]) if used.size else None,
-        free=int(written.size - used.size),
-    )
+    found = {}
+    for memory in board.memories:
+        written = contents.memories[memory.name].written.reshape(memory.chips, -1) != 0
+        banks = _banks(board, contents, memory)
+        for device, used in zip(memory.devices, written, strict=True):
+            places = np.flatnonzero(used)
+            found[device.name] = Occupancy(
+                banks=tuple(banks[device.index]),
+                used=int(places.size),
+                last_used=int(places[-1]) if places.size else None,
+                free=int(used.size - places.size),
+            )
+    return found
 
 
-def _banks(board: Board, contents: Contents, device: Device) -> list[Bank]:
-    memory = board.memory(device.memory)
+def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
+    """Give the banks that each chip of a memory holds."""
+    found: list[list[Bank]] = [[] for _ in memory.devices]
     if not is_direct(board, memory):
-        return []
+        return found
     seen = sum({1 << line.index for line in board.address_lines(memory) if line.signal is Signal.BANK})
     pictures: dict[int, list[str]] = {}
     for placed in contents.pictures:
         pictures.setdefault(placed.bank & seen, []).append(placed.origin.name)
-    found = []
     for bank, names in sorted(pictures.items()):
         place, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
-        place = place - device.first_word
-        held = place[(place >= 0) & (place < device.part.words)]
-        if held.size:
-            found.append(Bank(bank=bank, pictures=tuple(names), first=int(held.min()), last=int(held.max())))
+        for device in memory.devices:
+            within = place - device.first_word
+            held = within[(within >= 0) & (within < device.part.words)]
+            if held.size:
+                first, last = int(held.min()), int(held.max())
+                found[device.index].append(Bank(bank=bank, pictures=tuple(names), first=first, last=last))
     return found

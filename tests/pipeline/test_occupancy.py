@@ -1,12 +1,12 @@
 from dataclasses import replace
 
 from ladderlight import PlacedPicture
-from ladderlight.occupancy import Bank, occupancy_of
+from ladderlight.occupancy import Bank, occupancies_of
 
 
 def test_banks_ranges_and_what_is_left(board, banked):
     """160x120 with 8 + 7 address bits: the last word of a bank is 779Fh."""
-    occupancy = occupancy_of(board, banked(board, (0, 2)), board.devices[0])
+    occupancy = occupancies_of(board, banked(board, (0, 2)))["picture"]
     assert occupancy.banks == (
         Bank(bank=0, pictures=("picture-0",), first=0, last=0x779F),
         Bank(bank=2, pictures=("picture-2",), first=0x10000, last=0x1779F),
@@ -19,7 +19,7 @@ def test_each_chip_of_a_row_has_its_own_share(make_board, memory, banked):
         memory(address=["x2-x9", "y2-y8", "bank0"], data=["b0-b1", "g0-g1", "r0-r1"], part="27128", chips=4)
     )
     contents = banked(board, (1,))
-    shares = [occupancy_of(board, contents, device) for device in board.devices]
+    shares = list(occupancies_of(board, contents).values())
     assert [share.used for share in shares] == [0, 0, 64 * 160, 56 * 160]
     assert [share.last_used for share in shares] == [None, None, 63 << 8 | 159, 55 << 8 | 159]
     assert [[bank.bank for bank in share.banks] for share in shares] == [[], [], [1], [1]]
@@ -34,7 +34,7 @@ def test_a_memory_without_bank_lines_holds_its_part_of_all_pictures_at_one_place
     one = banked(board, (0,))
     origins = [replace(one.pictures[0].origin, name=name) for name in ("tern", "gull")]
     contents = replace(one, pictures=tuple(PlacedPicture(origin=o, bank=bank) for bank, o in enumerate(origins)))
-    red, others = (occupancy_of(board, contents, device) for device in board.devices)
+    red, others = occupancies_of(board, contents).values()
     assert red.banks == (Bank(bank=0, pictures=("tern", "gull"), first=0, last=0x779F),)
     assert [(bank.bank, bank.pictures) for bank in others.banks] == [(0, ("tern",)), (1, ("gull",))]
 
@@ -42,5 +42,5 @@ def test_a_memory_without_bank_lines_holds_its_part_of_all_pictures_at_one_place
 def test_a_memory_behind_another_has_no_banks(make_board, memory, random_contents):
     tiles = memory("tiles", address=["x2-x4", "map.d0-map.d7"], data=["b0-b1", "g0-g1", "r0-r1"], part="2716")
     board = make_board(memory("map", address=["x5-x9", "y5-y8"], data=["-"], part="2716"), tiles)
-    occupancy = occupancy_of(board, random_contents(board), board.devices[1])
+    occupancy = occupancies_of(board, random_contents(board))["tiles"]
     assert (occupancy.banks, occupancy.used, occupancy.free) == ((), 2048, 0)
