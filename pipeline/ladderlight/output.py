@@ -1,4 +1,4 @@
-"""The output folder: everything is written aside first and put in place at the end, so that a failure changes nothing."""
+"""The output folder: everything is written aside first and put in place at the end, so a failure changes nothing."""
 
 from __future__ import annotations
 
@@ -51,6 +51,7 @@ def write_whole(path: Path, data: bytes) -> None:
     BuildError
         When it cannot be written.
     """
+    aside = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".writing-", delete=False) as file:
@@ -59,6 +60,8 @@ def write_whole(path: Path, data: bytes) -> None:
         aside.chmod(0o644)
         aside.replace(path)
     except OSError as error:
+        if aside is not None:
+            aside.unlink(missing_ok=True)
         raise BuildError(f"{path}: cannot be written ({error.strerror}); choose another place") from error
 
 

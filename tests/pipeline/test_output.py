@@ -8,7 +8,7 @@ import pytest
 
 from ladderlight import output
 from ladderlight.errors import BuildError
-from ladderlight.output import staged_output
+from ladderlight.output import staged_output, write_whole
 
 
 def fill(folder: Path, text: str) -> None:
@@ -78,3 +78,20 @@ def test_a_file_in_the_place_of_the_folder_is_reported(tmp_path: Path) -> None:
     (tmp_path / "out").write_text("a file")
     with pytest.raises(BuildError, match="is a file; choose another output folder"), staged_output(tmp_path / "out"):
         pass
+
+
+def test_one_file_is_written_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "deep" / "burned.json"
+    write_whole(path, b"first")
+    write_whole(path, b"second")
+    assert path.read_bytes() == b"second"
+    assert [entry.name for entry in path.parent.iterdir()] == ["burned.json"]
+
+    def full(self: Path, target: Path) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "replace", full)
+    with pytest.raises(BuildError, match=r"burned\.json: cannot be written \(No space left on device\)"):
+        write_whole(path, b"third")
+    assert path.read_bytes() == b"second"
+    assert [entry.name for entry in path.parent.iterdir()] == ["burned.json"]

@@ -117,3 +117,18 @@ def test_without_a_build_they_say_so(run, built):
         status, _, err = run(*arguments)
         assert status == 1
         assert "run ladderlight build first" in err
+
+
+def test_the_projects_name_goes_into_file_names(run, built):
+    recipe, _, _ = built
+    text = recipe.read_text()
+    assert 'use = "binary"' in text
+    recipe.write_text(text.replace('use = "binary"', 'use = "binary"\nname = "{project}-{device}.bin"'))
+    status, out, err = run("build", recipe, "--json")
+    assert status == 0, err
+    (name,) = [file for file in json.loads(out)["manifest"]["devices"][0]["files"] if file.endswith(".bin")]
+    assert name == "Tern-Island-lantern-room-picture.bin"
+    recipe.write_text(text.replace('use = "binary"', 'use = "binary"\nname = "{devise}.bin"'))
+    status, _, err = run("check", recipe)
+    assert status == 1
+    assert "there is no field {devise}; did you mean 'device'?" in err
