@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.board import Board, Finding
+from ladderlight.board import Board, Device, Finding
 from ladderlight.burned import FILE, Record, burn_of, device_image, parse_record
 from ladderlight.errors import BuildError, LadderlightError
-from ladderlight.pictures import DeviceFile, Span
+from ladderlight.pictures import ByteOrder, DeviceFile, Span
 from ladderlight.screen import read_memories
 
 
@@ -32,6 +32,11 @@ class LastBuild:
         for picture in self.manifest["pictures"]:
             banks.setdefault(picture["bank"], []).append(picture["name"])
         return banks
+
+    def order_of(self, device: Device) -> ByteOrder:
+        """Byte order of the words in a device's files."""
+        pieces = next(item["pieces"] for item in self.manifest["devices"] if item["name"] == device.name)
+        return "big" if pieces and pieces[0]["order"] == "big" else "little"
 
 
 def last_build(output: Path, board: Board) -> LastBuild:

@@ -28,7 +28,13 @@ def compare(
         Path | None, typer.Option(help="Write a PNG of the screens with everything that differs marked.")
     ] = None,
     most: Annotated[int, typer.Option(min=0, help="How many differences to list one by one.")] = 1000,
-    big_endian: Annotated[bool, typer.Option("--big-endian", help="Wide words stand high byte first.")] = False,
+    big_endian: Annotated[
+        bool | None,
+        typer.Option(
+            "--big-endian/--little-endian",
+            help="Byte order of wide words; by default that of the files that were built.",
+        ),
+    ] = None,
     json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
 ) -> None:
     """Compare a chip that was read back with the last build, and say what may be wrong.
@@ -51,7 +57,8 @@ def compare(
     build = last_build(loaded.output, board)
     chosen = choose_device(board, device, dump.name)
     (name, data), *_ = read_dumps([dump])
-    found = read_device_file(name, data, chosen, "big" if big_endian else "little")
+    order = build.order_of(chosen) if big_endian is None else "big" if big_endian else "little"
+    found = read_device_file(name, data, chosen, order)
     comparison = compare_words(board, chosen, build.words, found, pictures=build.pictures, most=most)
     if picture is not None:
         banks = shown_banks(board, build.manifest)
