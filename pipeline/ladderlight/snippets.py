@@ -20,5 +20,9 @@ def toml_value(value: Any) -> str:
 
 def stage_table(declaration: StageDeclaration) -> str:
     """Write a stage's example as a recipe's ``[[stage]]`` table."""
-    options = {"use": declaration.name, **declaration.example.options}
-    return "\n".join(["[[stage]]", *(f"{key} = {toml_value(value)}" for key, value in options.items())])
+    return use_table({"use": declaration.name, **declaration.example.options})
+
+
+def use_table(use: Mapping[str, Any]) -> str:
+    """Write a ``[[stage]]`` table, ``use`` included."""
+    return "\n".join(["[[stage]]", *(f"{key} = {toml_value(value)}" for key, value in use.items())])

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 import pytest
 
-from ladderlight import Board, CodedPicture, Contents, Demand, DeviceFile, Option, Picture, stage
+from ladderlight import Board, CodedPicture, Contents, Demand, DeviceFile, Example, Option, Picture, stage
 from ladderlight.errors import PluginError
 from ladderlight.stages import Kind, OptionDeclaration, check_chain, declaration_of, kind_of
 
@@ -87,6 +87,14 @@ def test_options_come_from_keyword_only_parameters() -> None:
     assert options["side"].option.help == "which side"
 
 
+def test_an_example_is_part_of_the_declaration() -> None:
+    @stage(help="Marks.", example=Example(options={"by": 2}))
+    def shown(picture: CodedPicture) -> CodedPicture: ...
+
+    assert declaration_of(shown).example.options == {"by": 2}
+    assert declaration_of(mark).example == Example()
+
+
 @pytest.mark.parametrize(
     ("annotation", "text"),
     [
@@ -97,6 +105,7 @@ def test_options_come_from_keyword_only_parameters() -> None:
         (dict[str, float], "table of numbers"),
         (int | None, "whole number"),
         (Literal["all"] | int, '"all" or whole number'),
+        (type("Colour", (str,), {}), "colour"),
     ],
 )
 def test_types_are_said_in_words(annotation: Any, text: str) -> None:

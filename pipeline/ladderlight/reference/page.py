@@ -13,7 +13,7 @@ from pathlib import Path
 from ladderlight.plugins import StageRegistry
 from ladderlight.reference.examples import Played, play
 from ladderlight.reference.strips import strip_png
-from ladderlight.snippets import stage_table
+from ladderlight.snippets import stage_table, use_table
 from ladderlight.stages import Example, Kind, OptionDeclaration, StageDeclaration
 
 FOLDER = "reference"
@@ -24,6 +24,10 @@ _INTRODUCTION = """# The stages
 A recipe's chain is a list of stages. Each takes what the one before gives, in the order of the kinds below. This page
 is generated from the stages' own declarations by `python -m ladderlight.reference plugins/README.md`; the command
 `ladderlight stages NAME` shows the same options and example.
+
+A few words: "linear light" means numbers that stand for amounts of light, as they blend in the eye, not for a file's
+encoded values. "Guns" are red, green and blue; they are independent when no ladder line feeds two of them. Where the
+table says "number in m" or "in s", a recipe may also give a quantity with its unit, such as `"60 cm"` or `"20 ms"`.
 
 Each stage is shown at work: what went in on the left, what came out on the right. The board is that of
 `ladderlight start`, 160 by 120 pixels in 64 colours, unless the example has a board of its own. `crop` and `resize` are
@@ -96,6 +100,7 @@ def _section(declaration: StageDeclaration, played: Played, *, pictured: bool) -
 def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -> Iterator[str]:
     yield "```toml"
     yield from _own_tables(declaration.example.board)
+    yield from (f"{use_table(use)}\n" for use in declaration.example.others)
     yield stage_table(declaration)
     yield "```\n"
     if pictured:
@@ -153,7 +158,10 @@ def _notes(declaration: StageDeclaration) -> str:
 def _default(option: OptionDeclaration) -> str:
     if option.required:
         return "needed"
-    return "not set" if option.default is None else f"`{_cell(json.dumps(option.default))}`"
+    default = option.default
+    if isinstance(default, float) and default.is_integer():
+        default = int(default)
+    return "not set" if default is None else f"`{_cell(json.dumps(default))}`"
 
 
 def _cell(text: str) -> str:

@@ -16,7 +16,7 @@ from ladderlight_stages.arrangements.tiling import Choice
 
 @stage(
     help="Number the pictures' colours, and fill picture memory and colour look-up memory.",
-    example=Example(pictures=("chart", "ferry"), board="lookup"),
+    example=Example(pictures=("chart", "ferry"), board="lookup", others=({"use": "few_colours", "count": 16},)),
 )
 def lookup(
     pictures: Sequence[CodedPicture],

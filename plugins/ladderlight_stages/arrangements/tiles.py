@@ -15,7 +15,7 @@ from ladderlight_stages.arrangements.tiling import Choice
 
 @stage(
     help="Cut the pictures into tiles, and fill the tile map and the tile set.",
-    example=Example(pictures=("chart",), board="tiles"),
+    example=Example(pictures=("chart", "ferry"), board="tiles", others=({"use": "nearest"},)),
 )
 def tiles(
     pictures: Sequence[CodedPicture],

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Palette, Picture, PictureError, stage
+from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, stage
 from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
 from ladderlight_stages.reductions.choice import best_codes
 from ladderlight_stages.reductions.diffuse import diffused_onto
@@ -21,7 +21,10 @@ _LIMIT = 0.25
 Kernels = Literal["floyd_steinberg", "fan", "sierra_light", "stucki", "jarvis_judice_ninke", "atkinson"]
 
 
-@stage(help="Reduce to the best few of the board's colours, for boards with a colour look-up memory.")
+@stage(
+    help="Reduce to the best few of the board's colours, for boards with a colour look-up memory.",
+    example=Example(options={"count": 8}),
+)
 def few_colours(
     picture: Picture,
     board: Board,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -180,6 +181,13 @@ def test_one_stage_is_described_with_its_options(run) -> None:
     assert (status, document["kind"]) == (0, "reduction")
     kernel = next(option for option in document["options"] if option["name"] == "kernel")
     assert '"stucki"' in kernel["type"]
+    assert document["example"]["use"] == "diffuse"
+
+
+def test_the_description_of_a_stage_ends_with_an_example_for_a_recipe(run) -> None:
+    status, out, _ = run("stages", "crop")
+    (table,) = tomllib.loads(out[out.index("[[stage]]") :])["stage"]
+    assert (status, table["use"], table["keep"]) == (0, "crop", "focus")
 
 
 def test_an_unknown_stage_is_named_with_the_nearest(run) -> None:

@@ -47,6 +47,22 @@ def test_a_coded_stage_follows_the_reduction() -> None:
     assert played.before[0].codes.shape == (120, 160)
 
 
+def test_other_stages_take_the_place_of_those_of_their_kind() -> None:
+    """The nearest colours alone leave plain areas; the default chain's error diffusion breaks them up."""
+    others = ({"use": "tone", "saturation": 0}, {"use": "nearest"})
+
+    def keep(picture: CodedPicture) -> CodedPicture:
+        return picture
+
+    def plain_share(example: Example) -> float:
+        played = play(installed_stages(), declaration_of(stage(help="Keeps.", example=example)(keep)))
+        codes = played.before[0].codes
+        return float((codes[:, 1:] == codes[:, :-1]).mean())
+
+    assert plain_share(Example()) < 0.7
+    assert plain_share(Example(others=others)) > 0.95
+
+
 @pytest.mark.parametrize(
     ("example", "message"),
     [
