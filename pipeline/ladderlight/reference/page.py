@@ -35,7 +35,7 @@ shown with the file in its full size; other picture stages with the picture at t
 two by two. All was drawn and made by this project.
 """
 _READ = "Left: the file, transparent where chequered."
-_NUMBERED = "Right: what the memory holds that another one's words choose from."
+_NUMBERED = "Right: what {memories} holds, in the order of the numbers that choose from it."
 _MEMORY = "{side}: the memory, from its lowest address at the top left; dark purple is what nothing reads."
 _HEAD = 4
 _LONGEST = 88
@@ -116,8 +116,9 @@ def _caption(played: Played) -> Iterator[str]:
     if played.declaration.kind is Kind.SOURCE:
         yield f"{_READ}\n"
     elif played.declaration.kind is Kind.ARRANGEMENT:
+        chosen = {f"memory `{tile_set.memory}`": None for tile_set in played.after.tile_sets}
         memory = _MEMORY.format(side="Right" if played.files else "Above")
-        yield f"{_NUMBERED if played.after.tile_sets else memory}\n"
+        yield f"{_NUMBERED.format(memories=' and '.join(chosen)) if chosen else memory}\n"
 
 
 def _own_tables(board: str) -> Iterator[str]:

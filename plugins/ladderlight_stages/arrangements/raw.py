@@ -28,10 +28,8 @@ def raw(
     file: Annotated[bytes | None, Option("a binary file of words, relative to the recipe")] = None,
     words: Annotated[str | None, Option('words in hexadecimal, such as "00 3F 1A"')] = None,
     address: Annotated[int, Option("address of the first word", minimum=0)] = 0,
-    repeat: Annotated[int, Option("how often they stand one after another", minimum=1)] = 1,
-    order: Annotated[
-        Literal["little", "big"], Option("order of a file's bytes in words of more than 8 bits")
-    ] = "little",
+    repeat: Annotated[int, Option("how often the words stand one after another", minimum=1)] = 1,
+    order: Annotated[Literal["little", "big"], Option("byte order of a file's words wider than 8 bits")] = "little",
     bits: Annotated[
         int | None, Option("mask of the bits to write, such as 15 for D0 to D3; all if not given", minimum=1)
     ] = None,

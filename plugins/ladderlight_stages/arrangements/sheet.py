@@ -32,7 +32,7 @@ def sheet(
     width: Annotated[int | None, Option("pixels across a cell; those of a tile if not given", minimum=1)] = None,
     height: Annotated[int | None, Option("pixels down a cell; those of a tile if not given", minimum=1)] = None,
     gap: Annotated[int, Option("pixels between cells", minimum=0)] = 0,
-    first: Annotated[int, Option("number of the first cell", minimum=0)] = 0,
+    first: Annotated[int, Option("number that the first cell gets", minimum=0)] = 0,
     count: Annotated[int | None, Option("how many cells to take; all of the grid if not given", minimum=1)] = None,
 ) -> Contents:
     """Cut sprites or characters from a grid, and place each by its number.

@@ -43,7 +43,9 @@ def diffuse(
     picture: Picture,
     board: Board,
     *,
-    kernel: Annotated[KernelName, Option("which pixels a pixel's error goes to")] = "floyd_steinberg",
+    kernel: Annotated[
+        KernelName, Option("which pixels a pixel's error goes to; most are named after their authors")
+    ] = "floyd_steinberg",
     strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
     scan: Annotated[
         Literal["serpentine", "raster"], Option("every other row backwards, or all rows forwards")

@@ -34,7 +34,8 @@ def nearest(
 ) -> CodedPicture:
     """Reduce a picture to codes: for each pixel the colour that looks most like it, the lowest code of several.
 
-    Likeness is distance in OKLab, with lightness corrected to CIELAB's in the dark.
+    Likeness is distance in OKLab, where distances are much like what people see, with lightness corrected to CIELAB's
+    in the dark.
 
     A picture that is in the board's colours already is unchanged.
     """

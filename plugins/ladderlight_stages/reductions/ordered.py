@@ -47,10 +47,10 @@ def ordered(
     """Reduce a picture to codes.
 
     Where the guns are independent, each takes one of the two levels next to its light, by the pattern's threshold;
-    green takes the pattern upside down and blue takes it shifted, so that the guns do not light up together. Otherwise
-    each pixel is mixed of several colours, and the threshold points at one of them, the lightest first. A pixel depends
-    on itself alone: what does not change in a picture does not change in its codes. A picture that is in the board's
-    colours already is unchanged.
+    green takes the thresholds inverted and blue takes them shifted, so that the guns do not light up together.
+    Otherwise each pixel is mixed of several colours, and the threshold points at one of them, the lightest first. A
+    pixel depends on itself alone: what does not change in a picture does not change in its codes. A picture that is in
+    the board's colours already is unchanged.
     """
     codes = exact_codes(picture.pixels, board.palette)
     if codes is None:
