@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated
 
 import numpy as np
@@ -14,11 +15,12 @@ from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.nearest import nearest_codes
 from ladderlight_stages.reductions.palette_tables import distinct_colours
 from ladderlight_stages.reductions.search_loops import search_sweep
-from ladderlight_stages.reductions.search_model import SearchModel
+from ladderlight_stages.reductions.search_model import SearchModel, Singles
 from ladderlight_stages.viewing import density_of
 
 _CHANGES_THAT_MATTER = 1 / 2000
 """Share of the pixels; a sweep that changes fewer is the last."""
+_ROUNDS = 3
 _FAR = 30.0
 """Pixels per degree from which the search need not start from the nearest colours as well."""
 
@@ -66,25 +68,36 @@ def searched(
     place = np.zeros(len(palette), dtype=np.int32)
     place[lowest] = np.arange(len(lowest))
     model = SearchModel(pixels=pixels, linear=linear, density=density)
-    attempts: list[tuple[NDArray[np.int32], tuple[bool, ...]]] = [(place[diffused], (False,))]
+    attempts = [_settled(model, place[diffused], sweeps)]
     if min(density) < _FAR:
-        attempts.append((place[nearest_codes(pixels, palette)], (True, True)))
-    best, least = attempts[0][0], np.inf
-    for chosen, rounds in attempts:
-        found = chosen
-        for large in (None, *rounds):
-            if large is not None:
-                found = _settle(model, found, sweeps, large=large)
-            error = model.visible_error(found)
-            if error < least:
-                best, least = found, error
-    codes: NDArray[np.uint16] = lowest[best]
+        plain = place[nearest_codes(pixels, palette)]
+        attempts += [plain, *_settled_for_large_errors(model, plain, sweeps)]
+    errors = [model.visible_error(chosen) for chosen in attempts]
+    codes: NDArray[np.uint16] = lowest[attempts[int(np.argmin(errors))]]
     return codes
 
 
-def _settle(model: SearchModel, chosen: NDArray[np.int32], sweeps: int, *, large: bool) -> NDArray[np.int32]:
-    """Sweep until hardly anything changes. ``large``: weigh errors as large as those there are now."""
-    weights = model.weights(chosen, large=large)
+def _settled(model: SearchModel, chosen: NDArray[np.int32], sweeps: int) -> NDArray[np.int32]:
+    """Give what a start settles to when errors are taken to be small, as they are from afar."""
+    return _settle(model, chosen, model.weights(chosen, large=False), sweeps)
+
+
+def _settled_for_large_errors(
+    model: SearchModel, chosen: NDArray[np.int32], sweeps: int
+) -> Iterator[NDArray[np.int32]]:
+    """Give what a start settles to when errors are weighed by their size, each round from the errors of the last.
+
+    Weights are averaged with those before, since the rounds would swing to and fro otherwise.
+    """
+    weights = model.weights(chosen, large=True)
+    for _ in range(_ROUNDS):
+        chosen = _settle(model, chosen, weights, sweeps)
+        yield chosen
+        weights = np.sqrt(weights * model.weights(chosen, large=True))
+
+
+def _settle(model: SearchModel, chosen: NDArray[np.int32], weights: Singles, sweeps: int) -> NDArray[np.int32]:
+    """Sweep until hardly anything changes."""
     pull = model.pull(chosen, weights)
     moves = model.moves(weights)
     settled = chosen.copy()

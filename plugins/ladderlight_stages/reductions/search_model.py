@@ -20,7 +20,7 @@ _REACH = 10
 _MOVES = 64
 _TANGENT = 0.01
 _SMALL = 0.003
-_LEAST_DIFFERENCE = 2.0
+_LEAST_DIFFERENCE = 5.0
 
 # S-CIELAB's opponent channels are not balanced: a grey has red-green in it. Here grey has none, so that an error in
 # lightness is an error of the first channel alone, and channels can be weighted one by one.
