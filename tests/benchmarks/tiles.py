@@ -51,9 +51,10 @@ def kinds(random: np.random.Generator) -> dict[str, np.ndarray]:
 def ours(tiles: np.ndarray) -> int:
     """Find and number the tiles; gives how many are distinct."""
     found = distinct_tiles(tiles, TURNS)
-    if len(found.tiles) <= MOST_NUMBERS:
+    if found.count <= MOST_NUMBERS:
+        assert found.tiles.shape[1] == tiles.shape[1]
         stable_numbers(found.hashes, found.uses, np.arange(MOST_NUMBERS))
-    return len(found.tiles)
+    return found.count
 
 
 def seconds(function: Callable[[np.ndarray], object], tiles: np.ndarray) -> float:

@@ -7,6 +7,7 @@ to turn it into the one form that is kept. Equal hashes are never trusted: the t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,16 +30,32 @@ class Distinct:
     ``tiles[index[i]]`` has at position ``p ^ turns[turn[i]]``.
     """
 
-    tiles: Values
+    cells: Values
+    """Where the tiles are taken from when they are needed, (cells, positions)."""
+    first: Ints
+    """For each tile a cell that shows it."""
+    step: Ints
+    """What turns that cell into the form that is kept: its positions are exclusive-ored with this."""
     read: NDArray[np.bool_]
     hashes: NDArray[np.uint64]
     index: Ints
     turn: Ints
 
     @property
+    def count(self) -> int:
+        """How many tiles there are."""
+        return len(self.first)
+
+    @cached_property
+    def tiles(self) -> Values:
+        """The tiles, (tiles, positions)."""
+        tiles: Values = _turn_tiles(self.cells, self.first, self.step)
+        return tiles
+
+    @property
     def uses(self) -> Ints:
         """How many cells show each tile."""
-        return np.bincount(self.index, minlength=len(self.tiles))
+        return np.bincount(self.index, minlength=self.count)
 
 
 def distinct_tiles(cells: Values, turns: Ints, *, shown: NDArray[np.bool_] | None = None) -> Distinct:
@@ -66,9 +83,15 @@ def _whole(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
     )
     cells = np.ascontiguousarray(cells)
     first, hashes, index, turn = _group(cells, _weights(cells.shape[1]), turns[allowed])
-    tiles = _turn_tiles(cells, first, turns[allowed][turn[first]])
-    read = np.broadcast_to(shown, tiles.shape)
-    return Distinct(tiles=tiles, read=read, hashes=hashes, index=index, turn=allowed[turn])
+    return Distinct(
+        cells=cells,
+        first=first,
+        step=turns[allowed][turn[first]],
+        read=np.broadcast_to(shown, (len(first), cells.shape[1])),
+        hashes=hashes,
+        index=index,
+        turn=allowed[turn],
+    )
 
 
 def _in_parts(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
@@ -102,7 +125,10 @@ def _in_parts(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
         hashes = np.concatenate([hashes, part.hashes[fresh]])
         index[members] = new_index[part.index]
         turn[members] = part.turn ^ extra_turn[part.index]
-    return Distinct(tiles=tiles, read=read, hashes=hashes, index=index, turn=turn)
+    every = np.arange(len(tiles), dtype=np.int64)
+    return Distinct(
+        cells=tiles, first=every, step=np.zeros_like(every), read=read, hashes=hashes, index=index, turn=turn
+    )
 
 
 def _by_part(

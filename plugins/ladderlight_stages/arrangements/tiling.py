@@ -193,7 +193,7 @@ def tile_cells(
     for number in np.unique(pool_of):
         members = np.flatnonzero(pool_of == number)
         distinct = distinct_tiles(cells.values[members], wiring.turns, shown=cells.shown[members])
-        found = len(distinct.tiles)
+        found = distinct.count
         if found > len(usable):
             if not choice.merge:
                 raise ArrangementError(
@@ -211,7 +211,7 @@ def _thinned(distinct: Distinct, cells: Cells, wiring: TileWiring, board: Board,
     """Keep the most needed tiles and show the others as their nearest likeness."""
     if not cells.one_pixel:
         raise ArrangementError(
-            f"{len(distinct.tiles)} distinct tiles are wanted, but memory {label} has room for {most}, and they cannot "
+            f"{distinct.count} distinct tiles are wanted, but memory {label} has room for {most}, and they cannot "
             "be merged since each of them stands for several pixels; use fewer or simpler pictures"
         )
     codes = cells.codes_of(distinct.tiles)
@@ -224,11 +224,13 @@ def _thinned(distinct: Distinct, cells: Cells, wiring: TileWiring, board: Board,
     )
     # A tile shows at position p what its stand-in has at p ^ turn; the turns of cell and stand-in add up.
     read = np.zeros((len(thinned.kept), wiring.positions), dtype=bool)
-    for tile in range(len(distinct.tiles)):
+    for tile in range(distinct.count):
         read[thinned.stand_in[tile]] |= distinct.read[tile, at ^ wiring.turns[thinned.turn[tile]]]
     kept = thinned.kept
     return Distinct(
-        tiles=distinct.tiles[kept],
+        cells=distinct.tiles,
+        first=kept,
+        step=np.zeros_like(kept),
         read=read,
         hashes=distinct.hashes[kept],
         index=thinned.stand_in[distinct.index],
