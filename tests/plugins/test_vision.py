@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ladderlight_stages.viewing import pixels_per_degree
 from ladderlight_stages.vision import FILTERS, Viewer, kernel, seen_lab
 
 
@@ -59,8 +58,3 @@ def test_the_95th_percentile_tells_of_the_worst_parts() -> None:
     shown[:10] = 0.1
     error = Viewer(reference=np.full_like(shown, 0.5), density=(40, 40)).error(shown)
     assert error.p95 > 2 * error.mean
-
-
-def test_pixels_of_2_mm_from_60_cm_and_from_2_4_m() -> None:
-    assert pixels_per_degree(0.002, 0.6) == pytest.approx(5.236, abs=1e-3)
-    assert pixels_per_degree(0.002, 2.4) == pytest.approx(20.94, abs=1e-2)

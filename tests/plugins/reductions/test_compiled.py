@@ -1,0 +1,49 @@
+"""Compiling loops where machine code can be kept and where it cannot."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numba
+import pytest
+
+from ladderlight_stages.reductions.compiled import compiled
+
+
+def test_without_a_place_for_machine_code_loops_are_compiled_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    plain = numba.njit
+
+    def no_place(*, cache: bool = False, nogil: bool = False) -> object:
+        if cache:
+            raise RuntimeError("cannot cache function: no locator available")
+        return plain(nogil=nogil)
+
+    monkeypatch.setattr(numba, "njit", no_place)
+
+    def doubled(value: int) -> int:
+        return 2 * value
+
+    assert compiled(doubled)(21) == 42
+
+
+def test_machine_code_is_kept_for_the_next_run(tmp_path: Path) -> None:
+    """In a folder given to numba; the second run finds all it needs there and adds nothing."""
+    script = (
+        "import numpy as np\n"
+        "from ladderlight_stages.reductions.grid import nearest_members as f\n"
+        "a = np.zeros((1, 3), np.float32)\n"
+        "f(a, a, a[0], a[0], 1, np.array([0, 1], np.int32), np.zeros(1, np.int32))\n"
+        "print(sum(f.stats.cache_hits.values()))\n"
+    )
+    environment = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
+    hits = [
+        subprocess.run(
+            [sys.executable, "-c", script], env=environment, check=True, capture_output=True, text=True
+        ).stdout
+        for _ in range(2)
+    ]
+    assert [int(text) for text in hits] == [0, 1]
+    assert list(tmp_path.rglob("*.nbc"))
