@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from ladderlight.board import Board, Device, Palette
-    from ladderlight.decoding import coded_png
-    from ladderlight.devicefiles import Piece, pieces
+    from ladderlight.devices.files import Piece, pieces
     from ladderlight.errors import ArrangementError, DeviceFileError, PictureError
     from ladderlight.pictures import (
         CodedPicture,
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
         Span,
         TileSet,
     )
+    from ladderlight.readback.decoding import coded_png
     from ladderlight.stages import Demand, Example, Option, stage
     from ladderlight.units import MisfitError
 
@@ -32,8 +32,8 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "ladderlight.board": ("Board", "Device", "Palette"),
-    "ladderlight.decoding": ("coded_png",),
-    "ladderlight.devicefiles": ("Piece", "pieces"),
+    "ladderlight.readback.decoding": ("coded_png",),
+    "ladderlight.devices.files": ("Piece", "pieces"),
     "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError"),
     "ladderlight.pictures": (
         "CodedPicture",

@@ -13,10 +13,10 @@ from ladderlight.board.advice import findings
 from ladderlight.burnsheet import burn_sheet
 from ladderlight.engine import Chain, Progress
 from ladderlight.errors import BuildError
-from ladderlight.lastbuild import read_record
 from ladderlight.manifest import manifest
 from ladderlight.output import refuse_foreign, staged_output
 from ladderlight.proof import burn_page, proof_files
+from ladderlight.readback.lastbuild import read_record
 from ladderlight.recipe import Recipe
 from ladderlight.screen import read_memories
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from ladderlight.board import Board
 from ladderlight.contents import darken, merge
-from ladderlight.devicefiles import name_files
+from ladderlight.devices.files import name_files
 from ladderlight.errors import BuildError, LadderlightError, PictureError, StageFailure
 from ladderlight.pictures import CodedPicture, Contents, DeviceFile, Picture
 from ladderlight.recipe import PictureFile, Recipe

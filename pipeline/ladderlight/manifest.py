@@ -7,11 +7,11 @@ from typing import Any
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scan import is_direct
-from ladderlight.burned import Record, Words, burn_of, device_image
-from ladderlight.checksums import checksums_of
-from ladderlight.devicefiles import bytes_of, span_bytes, words_of
-from ladderlight.fileformats import format_of
-from ladderlight.occupancy import Occupancy, occupancies_of
+from ladderlight.devices.burned import Record, Words, burn_of, device_image
+from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.files import bytes_of, span_bytes, words_of
+from ladderlight.devices.formats import format_of
+from ladderlight.devices.occupancy import Occupancy, occupancies_of
 from ladderlight.pictures import Contents, DeviceFile, PlacedPicture, Span
 
 FORMAT = 1
@@ -42,7 +42,7 @@ def manifest(
     words
         The memories' words as read back from those files.
     burned
-        What is in the chips, see :mod:`ladderlight.burned`.
+        What is in the chips, see :mod:`ladderlight.devices.burned`.
     details
         More about some pictures, by name: figures and choices of the stages.
     """

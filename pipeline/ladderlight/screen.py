@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ladderlight.board import Board, srgb_from_linear
 from ladderlight.board.playback import count_codes
 from ladderlight.board.scan import scan
-from ladderlight.devicefiles import join_files
+from ladderlight.devices.files import join_files
 from ladderlight.errors import DeviceFileError
 from ladderlight.pictures import DeviceFile
 

@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 
 from ladderlight import Contents, MemoryContents
 from ladderlight.board import Part
-from ladderlight.checksums import checksums_of
-from ladderlight.fileformats import segments_of
+from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.formats import segments_of
 from ladderlight.proof.screens import to_png
 from ladderlight_stages.emissions.indexed_png import indexed_png
 from ladderlight_stages.emissions.intel_hex import intel_hex

@@ -1,7 +1,7 @@
 import pytest
 
-from ladderlight.burned import record
 from ladderlight.burnsheet import burn_sheet
+from ladderlight.devices.burned import record
 from ladderlight.manifest import manifest
 from ladderlight.screen import memories_of
 from ladderlight_stages.emissions.binary import binary

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from ladderlight import DeviceFile
-from ladderlight.burned import record
+from ladderlight.devices.burned import record
 from ladderlight.manifest import manifest
 from ladderlight.screen import memories_of
 from ladderlight_stages.emissions.binary import binary

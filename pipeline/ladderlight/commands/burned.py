@@ -21,10 +21,10 @@ def burned(
 
     Later builds say which chips must be burned again, and how much of each.
     """
-    from ladderlight.burned import FILE, record
     from ladderlight.commands.reporting import print_document, stdout
-    from ladderlight.lastbuild import last_build, read_record
+    from ladderlight.devices.burned import FILE, record
     from ladderlight.output import write_whole
+    from ladderlight.readback.lastbuild import last_build, read_record
     from ladderlight.recipe import load
 
     loaded = load(recipe, pictures="ignored")

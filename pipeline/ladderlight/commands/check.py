@@ -28,7 +28,7 @@ def check(
     from ladderlight.board.report import report
     from ladderlight.commands.reporting import print_document, print_findings, stdout
     from ladderlight.errors import RecipeError
-    from ladderlight.lastbuild import burn_findings
+    from ladderlight.readback.lastbuild import burn_findings
     from ladderlight.recipe import load
 
     try:

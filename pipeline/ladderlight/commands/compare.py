@@ -10,7 +10,7 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from ladderlight.comparison import Comparison
+    from ladderlight.readback.comparison import Comparison
 
 _SHOWN = 8
 
@@ -42,14 +42,14 @@ def compare(
     The exit status is 0 when they are the same and 1 when they differ.
     """
     from ladderlight.commands.reporting import print_document, stdout
-    from ladderlight.comparison import choose_device, document_of
-    from ladderlight.comparison import compare as compare_words
-    from ladderlight.damage import damage_png, with_device
-    from ladderlight.decoding import read_dumps
-    from ladderlight.devicefiles import read_device_file
-    from ladderlight.lastbuild import last_build
+    from ladderlight.devices.files import read_device_file
     from ladderlight.output import write_whole
     from ladderlight.proof.screens import shown_banks
+    from ladderlight.readback.comparison import choose_device, document_of
+    from ladderlight.readback.comparison import compare as compare_words
+    from ladderlight.readback.damage import damage_png, with_device
+    from ladderlight.readback.decoding import read_dumps
+    from ladderlight.readback.lastbuild import last_build
     from ladderlight.recipe import load
 
     loaded = load(recipe, pictures="ignored")

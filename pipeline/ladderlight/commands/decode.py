@@ -24,9 +24,9 @@ def decode(
 ) -> None:
     """Turn chips that were read back into pictures, one PNG for every bank."""
     from ladderlight.commands.reporting import print_document, stdout
-    from ladderlight.decoding import decode as decode_words
-    from ladderlight.decoding import memories_of_dumps, read_dumps
     from ladderlight.output import write_whole
+    from ladderlight.readback.decoding import decode as decode_words
+    from ladderlight.readback.decoding import memories_of_dumps, read_dumps
     from ladderlight.recipe import load
 
     board = load(recipe, pictures="ignored").board

@@ -2,7 +2,7 @@ import pytest
 
 from ladderlight import DeviceFileError
 from ladderlight.board import Part
-from ladderlight.devicefiles import join_files
+from ladderlight.devices.files import join_files
 from ladderlight_stages.emissions.c_array import c_array
 
 

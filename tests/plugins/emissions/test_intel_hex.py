@@ -3,7 +3,7 @@ import re
 import pytest
 
 from ladderlight import Contents, DeviceFileError, MemoryContents
-from ladderlight.devicefiles import join_files
+from ladderlight.devices.files import join_files
 from ladderlight_stages.emissions.intel_hex import intel_hex
 
 RECORD = re.compile(r":([0-9A-F]{2})([0-9A-F]{4})([0-9A-F]{2})((?:[0-9A-F]{2})*)([0-9A-F]{2})")

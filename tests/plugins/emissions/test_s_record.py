@@ -1,7 +1,7 @@
 import pytest
 
 from ladderlight import DeviceFileError
-from ladderlight.devicefiles import join_files
+from ladderlight.devices.files import join_files
 from ladderlight_stages.emissions.s_record import s_record
 
 

@@ -3,7 +3,7 @@ import pytest
 
 from ladderlight import Contents, MemoryContents
 from ladderlight.board import Part
-from ladderlight.devicefiles import join_files
+from ladderlight.devices.files import join_files
 from ladderlight_stages.emissions.verilog_mem import verilog_mem
 
 

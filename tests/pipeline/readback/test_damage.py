@@ -3,7 +3,7 @@ import io
 import numpy as np
 from PIL import Image
 
-from ladderlight.damage import MARK, damage, damage_png, with_device
+from ladderlight.readback.damage import MARK, damage, damage_png, with_device
 
 
 def test_what_differs_is_marked_and_the_rest_is_grey(board, banked):

@@ -7,7 +7,7 @@ from skimage import data
 
 from ladderlight import DeviceFileError
 from ladderlight.board import Part
-from ladderlight.comparison import Place, Range, choose_device, compare, diagnose, document_of
+from ladderlight.readback.comparison import Place, Range, choose_device, compare, diagnose, document_of
 
 PHOTOGRAPHS = ("chelsea", "coffee", "rocket", "coins", "moon", "brick", "grass")
 KINDS = (

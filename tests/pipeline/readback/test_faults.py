@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from ladderlight.faults import possible_faults
+from ladderlight.readback.faults import possible_faults
 
 
 @pytest.fixture

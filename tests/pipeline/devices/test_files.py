@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from ladderlight import DeviceFile, DeviceFileError, Span
 from ladderlight.board import Device, Part
-from ladderlight.devicefiles import (
+from ladderlight.devices.files import (
     bytes_of,
     device_words,
     join_files,

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.board.memory import Erasure
-from ladderlight.checksums import checksums_of
-from ladderlight.devicefiles import bytes_of
+from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.files import bytes_of
 from ladderlight.errors import DeviceFileError, nearest_word
 
 FILE = "burned.json"

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board, Device
-from ladderlight.devicefiles import read_device_file
+from ladderlight.devices.files import read_device_file
 from ladderlight.errors import DeviceFileError
 from ladderlight.pictures import ByteOrder
 from ladderlight.screen import picture_codes

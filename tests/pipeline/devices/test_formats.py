@@ -2,8 +2,8 @@ import time
 
 import pytest
 
+from ladderlight.devices.formats import Segment, format_of, segments_of
 from ladderlight.errors import DeviceFileError
-from ladderlight.fileformats import Segment, format_of, segments_of
 
 HEX = b":10000000000102030405060708090A0B0C0D0E0F78\n:00000001FF\n"
 S19 = b"S1130000000102030405060708090A0B0C0D0E0F74\nS5030001FB\nS9030000FC\n"

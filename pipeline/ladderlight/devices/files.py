@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
+from ladderlight.devices.formats import Segment, segments_of
 from ladderlight.errors import DeviceFileError, nearest_word
-from ladderlight.fileformats import Segment, segments_of
 from ladderlight.pictures import ByteOrder, Contents, DeviceFile, Span
 
 Split = Literal["none", "even_odd"]

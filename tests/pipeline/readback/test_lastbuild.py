@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from ladderlight import DeviceFileError
-from ladderlight.burned import record
+from ladderlight.devices.burned import record
 from ladderlight.errors import BuildError
-from ladderlight.lastbuild import burn_findings, last_build, read_record
 from ladderlight.manifest import manifest
+from ladderlight.readback.lastbuild import burn_findings, last_build, read_record
 from ladderlight.screen import memories_of
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex

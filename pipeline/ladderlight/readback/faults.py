@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.board.lines import Signal
-from ladderlight.devicefiles import bytes_of, bytes_per_word, words_of
+from ladderlight.devices.files import bytes_of, bytes_per_word, words_of
 
 Words = NDArray[np.uint32]
 Places = NDArray[np.int64]

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device, Finding
-from ladderlight.burned import FILE, Record, burn_of, device_image, parse_record
+from ladderlight.devices.burned import FILE, Record, burn_of, device_image, parse_record
 from ladderlight.errors import BuildError, LadderlightError
 from ladderlight.pictures import ByteOrder, DeviceFile, Span
 from ladderlight.screen import read_memories

@@ -1,6 +1,6 @@
 import pytest
 
-from ladderlight.checksums import checksums_of
+from ladderlight.devices.checksums import checksums_of
 
 
 def test_figures_of_the_usual_check_string():

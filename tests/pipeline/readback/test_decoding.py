@@ -5,7 +5,7 @@ import pytest
 from PIL import Image
 
 from ladderlight import DeviceFileError
-from ladderlight.decoding import coded_png, decode, memories_of_dumps, read_dumps
+from ladderlight.readback.decoding import coded_png, decode, memories_of_dumps, read_dumps
 from ladderlight.screen import picture_codes
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex

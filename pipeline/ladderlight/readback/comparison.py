@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ladderlight.board import Board, Device
 from ladderlight.board.scan import scan
 from ladderlight.errors import DeviceFileError, nearest_word
-from ladderlight.faults import Fault, Kind, possible_faults
+from ladderlight.readback.faults import Fault, Kind, possible_faults
 
 Words = NDArray[np.uint32]
 

@@ -1,7 +1,7 @@
 from dataclasses import replace
 
 from ladderlight import PlacedPicture
-from ladderlight.occupancy import Bank, occupancies_of
+from ladderlight.devices.occupancy import Bank, occupancies_of
 
 
 def test_banks_ranges_and_what_is_left(board, banked):

@@ -5,7 +5,7 @@ import pytest
 
 from ladderlight import DeviceFileError
 from ladderlight.board import PARTS, Device
-from ladderlight.burned import burn_of, burned_image, device_image, parse_record, record, runs
+from ladderlight.devices.burned import burn_of, burned_image, device_image, parse_record, record, runs
 
 
 @pytest.fixture

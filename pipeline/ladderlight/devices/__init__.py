@@ -1,0 +1,1 @@
+"""Devices and their files: chips, images, formats, checksums, what stands where, and what has been burned."""
