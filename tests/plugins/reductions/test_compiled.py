@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numba
 import pytest
@@ -14,14 +15,13 @@ from ladderlight_stages.reductions.compiled import compiled
 
 
 def test_without_a_place_for_machine_code_loops_are_compiled_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    plain = numba.njit
 
     def no_place(*, cache: bool = False, nogil: bool = False) -> object:
         if cache:
             raise RuntimeError("cannot cache function: no locator available")
-        return plain(nogil=nogil)
+        return numba.njit(nogil=nogil)
 
-    monkeypatch.setattr(numba, "njit", no_place)
+    monkeypatch.setattr("ladderlight_stages.reductions.compiled.numba", SimpleNamespace(njit=no_place))
 
     def doubled(value: int) -> int:
         return 2 * value
