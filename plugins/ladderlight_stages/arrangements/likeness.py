@@ -49,8 +49,10 @@ def tile_points(codes: NDArray[np.uint16], palette: Palette, shape: tuple[int, i
 
 def squared_distances(one: Points, other: Points) -> Points:
     """Give the squared distances between all points of two sets, float32 (one, other)."""
-    square: Points = (one**2).sum(axis=1)[:, None] + (other**2).sum(axis=1)[None, :] - 2 * (one @ other.T)
-    return np.maximum(square, np.float32(0))
+    square: Points = one @ (-2 * other.T)
+    square += (one**2).sum(axis=1)[:, None]
+    square += (other**2).sum(axis=1)[None, :]
+    return np.maximum(square, 0, out=square)
 
 
 def _blur(size: int) -> Points:

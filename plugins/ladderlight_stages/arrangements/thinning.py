@@ -63,10 +63,10 @@ def thin(points: Callable[[int], Points], turns: int, uses: Ints, most: int) -> 
         clouds = _flattened(clouds)
     kept, weights = _thin_in_parts(clouds, uses.astype(np.float64), most)
     if len(kept) > most:
-        distances, _ = _distances(clouds, kept, kept)
+        distances = _distances(clouds, kept)
         kept = kept[np.flatnonzero(_take_out(distances, weights, most))]
     if number <= _AT_ONCE:
-        kept = _recentred(_distances(clouds, np.arange(number), np.arange(number))[0], uses, kept)
+        kept = _recentred(_distances(clouds, np.arange(number)), uses, kept)
     kept.sort()
     loss, stand_in, turn = _nearest(clouds, kept)
     own = np.arange(len(kept))
@@ -74,28 +74,29 @@ def thin(points: Callable[[int], Points], turns: int, uses: Ints, most: int) -> 
     return Thinned(kept=kept, stand_in=stand_in, turn=turn, loss=loss)
 
 
-def _distances(clouds: list[Points], some: Ints, others: Ints) -> tuple[Points, Ints]:
-    """Give least squared distances and turns: tiles ``some`` shown as turned ``others``."""
-    least = squared_distances(clouds[0][some], clouds[0][others])
-    turn = np.zeros(least.shape, dtype=np.int64)
-    for number, cloud in enumerate(clouds[1:], start=1):
-        square = squared_distances(clouds[0][some], cloud[others])
-        better = square < least
-        least[better], turn[better] = square[better], number
-    itself = some[:, None] == others[None, :] if some is not others else np.eye(len(some), dtype=bool)
-    least[itself], turn[itself] = 0, 0
-    return least, turn
+def _distances(clouds: list[Points], some: Ints) -> Points:
+    """Give the least squared distances between some tiles, whichever is turned."""
+    least = squared_distances(clouds[0][some], clouds[0][some])
+    for cloud in clouds[1:]:
+        np.minimum(least, squared_distances(clouds[0][some], cloud[some]), out=least)
+    np.fill_diagonal(least, 0)
+    return least
 
 
 def _nearest(clouds: list[Points], kept: Ints) -> tuple[Floats, Ints, Ints]:
+    """Give for every tile the least squared distance to a kept one, which it is, and in which turn."""
     number = len(clouds[0])
-    loss, stand_in, turn = np.empty(number), np.empty(number, dtype=np.int64), np.empty(number, dtype=np.int64)
+    loss = np.full(number, np.inf)
+    stand_in, turn = np.zeros(number, dtype=np.int64), np.zeros(number, dtype=np.int64)
     for start in range(0, number, _AT_ONCE):
         part = np.arange(start, min(start + _AT_ONCE, number))
-        distances, turns = _distances(clouds, part, kept)
-        best = distances.argmin(axis=1)
-        row = np.arange(len(part))
-        loss[part], stand_in[part], turn[part] = distances[row, best], best, turns[row, best]
+        for index, cloud in enumerate(clouds):
+            distances = squared_distances(clouds[0][part], cloud[kept])
+            best = distances.argmin(axis=1)
+            least = distances[np.arange(len(part)), best]
+            nearer = least < loss[part]
+            of = part[nearer]
+            loss[of], stand_in[of], turn[of] = least[nearer], best[nearer], index
     return loss, stand_in, turn
 
 
@@ -111,7 +112,7 @@ def _thin_in_parts(clouds: list[Points], weights: Floats, most: int) -> tuple[In
         stay = []
         for start, end, first, last in zip(edges, edges[1:], ends, ends[1:], strict=False):
             part = kept[start:end]
-            distances, _ = _distances(clouds, part, part)
+            distances = _distances(clouds, part)
             alive = _take_out(distances, weights[part], max(1, last - first))
             nearest = part[alive][distances[:, alive].argmin(axis=1)]
             moved = weights[part]
