@@ -13,7 +13,6 @@ from ladderlight.board import Board, Finding
 from ladderlight.board.ladder_analysis import analyse
 from ladderlight.cautions import cautions
 from ladderlight.plots import ladder_plot, palette_plot, scan_line_plot, timing_plot
-from ladderlight.proof.drawings import guns_of, scan_line
 
 _MOST_SWATCHES = 512
 
@@ -40,9 +39,9 @@ def page(
             notes=manifest["notes"],
             size=(board.raster.mode.horizontal.active, board.raster.mode.vertical.active),
             aspect=board.raster.mode.screen_aspect,
-            guns=guns_of(board),
-            peak=board.ladder.peak,
-            scan_line=scan_line(board),
+            timing=Markup(timing_plot(board)),  # noqa: S704 - our own SVG, its words escaped there
+            line=Markup(scan_line_plot(board.raster)),  # noqa: S704
+            channels=_channels(board),
             swatches=_swatches(board),
             codes=len(board.palette),
             lines=list(reversed(board.palette.lines)),
@@ -76,13 +75,10 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
             project=project,
             facts=_facts(board),
             findings=findings,
-            timing=Markup(timing_plot(board)),  # noqa: S704 - our own SVG, its words escaped there
+            timing=Markup(timing_plot(board)),  # noqa: S704
             line=Markup(scan_line_plot(board.raster)),  # noqa: S704
             palette=Markup(palette_plot(board.palette)),  # noqa: S704
-            channels=[
-                {"plot": Markup(ladder_plot(channel, peak=ladder.peak)), "levels": channel.levels}  # noqa: S704
-                for channel in analysis.channels
-            ],
+            channels=_channels(board),
             tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",
             drivers=analysis.drivers,
             supply_current=analysis.supply_current,
@@ -101,6 +97,14 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+
+
+def _channels(board: Board) -> list[dict[str, Any]]:
+    """Give each channel's plot and levels."""
+    return [
+        {"plot": Markup(ladder_plot(channel, peak=board.ladder.peak)), "levels": channel.levels}  # noqa: S704
+        for channel in analyse(board.ladder).channels
+    ]
 
 
 def _facts(board: Board) -> list[tuple[str, str, str]]:
