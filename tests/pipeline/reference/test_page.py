@@ -36,12 +36,12 @@ def test_every_stage_that_sees_single_pictures_has_one_and_none_is_stale(made: R
 
 
 def test_the_pictures_in_the_repository_are_up_to_date(made: Reference) -> None:
-    """Up to what processors and libraries round differently: single pixels of a dithering, the last bit of others."""
+    """Up to what processors and libraries round differently: some pixels of a dithering, the last bit of others."""
     for name, data in made.pictures.items():
         now, then = (np.asarray(Image.open(source)) for source in (io.BytesIO(data), PLUGINS / FOLDER / name))
         assert now.shape == then.shape, f"{name}: {AGAIN}"
         apart = np.abs(now.astype(int) - then).max(axis=2) > 2
-        assert apart.mean() < 0.02, f"{name}: {AGAIN}"
+        assert apart.mean() < 0.1, f"{name}: {AGAIN}"
 
 
 def test_the_pictures_show_something_and_are_small(made: Reference) -> None:
@@ -81,3 +81,12 @@ def test_stale_pictures_are_removed(tmp_path: Path) -> None:
     write_reference(tmp_path / "README.md", StageRegistry(_stages={}))
     assert list((tmp_path / FOLDER).iterdir()) == []
     assert (tmp_path / "README.md").read_text(encoding="utf-8").startswith("# The stages")
+
+
+def test_another_kernel_would_be_noticed(made: Reference) -> None:
+    """What the comparison above lets pass is less than another way of dithering changes."""
+    stucki, curve = (
+        np.asarray(Image.open(io.BytesIO(made.pictures[f"{name}.png"]))) for name in ("diffuse", "riemersma")
+    )
+    apart = np.abs(stucki.astype(int) - curve).max(axis=2) > 2
+    assert apart.mean() > 0.1
