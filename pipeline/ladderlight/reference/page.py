@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
+from ladderlight.pictures import DeviceFile
 from ladderlight.plugins import StageRegistry
 from ladderlight.reference.examples import Played, play
 from ladderlight.reference.strips import strip_png
@@ -107,7 +108,7 @@ def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -
         yield f"![{declaration.name} before and after]({FOLDER}/{declaration.name}.png)\n"
         yield from _caption(played)
     if declaration.kind is Kind.EMISSION:
-        yield ", ".join(f"`{file.name}`: {len(file.data)} bytes" for file in played.after) + "\n"
+        yield ", ".join(map(_file, played.after)) + "\n"
         yield from _head(played.after[0].data)
 
 
@@ -130,6 +131,11 @@ def _own_tables(board: str) -> Iterator[str]:
 def _tables(board: str) -> list[str]:
     text = (files("ladderlight.reference") / "boards" / f"{board}.toml").read_text(encoding="utf-8")
     return [table.strip() for table in re.split(r"^(?=\[)", text, flags=re.MULTILINE)[1:]]
+
+
+def _file(file: DeviceFile) -> str:
+    """Name a file, with its size unless that depends on a library's way of compressing."""
+    return f"`{file.name}`" if file.span is None else f"`{file.name}`: {len(file.data)} bytes"
 
 
 def _head(data: bytes) -> Iterator[str]:
