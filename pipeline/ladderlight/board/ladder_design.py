@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from ladderlight.board.ladder import Channel, Ladder
 from ladderlight.board.ladder_analysis import LadderAnalysis, analyse
-from ladderlight.board.ladder_goal import Goal, lightness_of
+from ladderlight.board.ladder_goal import WORST, Goal, lightness_of
 from ladderlight.board.ladder_r2r import best_r2r
 from ladderlight.board.ladder_search import WeightedSearch
 from ladderlight.board.palette import linear_from_srgb
+from ladderlight.board.quantities import in_words
 from ladderlight.board.series import Assembly, Series, preferred_values, stock_of
 from ladderlight.errors import BoardError, Problem
 
@@ -97,7 +98,8 @@ def design(
     """Find the best ladder and the next best, best first.
 
     The objective is the goal's: the largest deviation from equal steps, of voltage or of lightness. No other choice
-    of values from ``series.SMALLEST`` to ``series.LARGEST`` is better.
+    of values from ``series.SMALLEST`` to ``series.LARGEST`` is better. Ladders that err by more than a quarter of the
+    whole range are not offered, so that there may be fewer than asked for.
 
     Parameters
     ----------
@@ -123,16 +125,29 @@ def design(
     most = alternatives + 1
     choices = _r2r(goal, series, tolerance, most) if r2r else _weighted(goal, series, tolerance, most, pairs=pairs)
     if not choices:
-        raise BoardError(
-            [
-                Problem(
-                    where=("series",),
-                    what=f"no {series} values from 10 ohm to 1 Mohm make a ladder of {goal.bits} bits like that",
-                    action="raise the current limit, the load or the peak, or allow codes out of order",
-                )
-            ]
-        )
+        raise BoardError([_nothing(goal, series, pairs=pairs, r2r=r2r)])
     return choices
+
+
+def _nothing(goal: Goal, series: Series, *, pairs: bool, r2r: bool) -> Problem:
+    """Say why nothing was found: the current limit, if there are ladders without it."""
+    if goal.current_limit is not None:
+        free = replace(goal, current_limit=None)
+        choices = _r2r(free, series, 0.0, 1) if r2r else _weighted(free, series, 0.0, 1, pairs=pairs)
+        if choices:
+            needed = max(driver.source for driver in choices[0].analysis.drivers)
+            return Problem(
+                where=("current_limit",),
+                what=f"no ladder of {goal.bits} bits comes near even steps with {in_words(goal.current_limit, 'A')} a "
+                f"driver; the best without a limit takes {in_words(needed, 'A', digits=3)}",
+                action="raise the limit, or put a stronger buffer before the ladder",
+            )
+    return Problem(
+        where=("series",),
+        what=f"no {series} values from 10 ohm to 1 Mohm make a ladder of {goal.bits} bits that errs by less than "
+        f"{WORST:.0%} of its range",
+        action="use a finer series or pairs, another load or supply, or allow codes out of order",
+    )
 
 
 def _weighted(goal: Goal, series: Series, tolerance: float, most: int, *, pairs: bool) -> list[Choice]:

@@ -13,6 +13,9 @@ from ladderlight.board.palette import linear_from_srgb, srgb_from_linear
 
 Even = Literal["volts", "perceptual"]
 
+WORST = 0.25
+"""Share of the whole range by which a ladder may err at most; what errs more is no ladder for that goal."""
+
 _JOINT, _SLOPE = 6 / 29, (29 / 3) ** 3
 
 
@@ -44,6 +47,11 @@ class Goal:
         """What each code should come to, in volts or in L*."""
         full = self.peak if self.even == "volts" else 100.0
         return full * np.arange(self.top + 1) / self.top
+
+    @property
+    def worst(self) -> float:
+        """The largest error, in the goal's measure, with which a ladder is still worth offering."""
+        return WORST * float(self.wanted[-1])
 
     def effect(self, volts: NDArray[np.float64]) -> NDArray[np.float64]:
         """Give what is to be even: the volts themselves, or the lightness of the light."""

@@ -25,7 +25,7 @@ def best_r2r(goal: Goal, values: NDArray[np.float64], most: int) -> R2RFound:
 
     A rung is one of the values, or two rails in series; the latter is what the name promises, the former can make up
     for the drivers' resistance, which adds to the rungs. The termination is two rails in series. All combinations are
-    worked out.
+    worked out; those that err by more than the goal's ``worst`` are left out.
     """
     found = R2RFound(rail=np.zeros(0), rung=np.zeros(0), error=np.zeros(0))
     codes = all_states(goal.bits).astype(np.float64)
@@ -41,9 +41,10 @@ def best_r2r(goal: Goal, values: NDArray[np.float64], most: int) -> R2RFound:
         volts = weights[good] @ codes.T
         error = np.abs(goal.effect(volts) - goal.wanted).max(axis=1)
         rung = rung[good]
+        offered = error <= goal.worst
         if not goal.non_monotonic:
-            ascending = (np.diff(volts, axis=1) > 0).all(axis=1)
-            rung, error = rung[ascending], error[ascending]
+            offered &= (np.diff(volts, axis=1) > 0).all(axis=1)
+        rung, error = rung[offered], error[offered]
         rails = np.append(found.rail, np.full(len(rung), rail))
         rungs, errors = np.append(found.rung, rung), np.append(found.error, error)
         order = np.lexsort((rungs, rails, errors))[:most]

@@ -12,11 +12,14 @@ from numpy.typing import NDArray
 from ladderlight.board.ladder_goal import Goal
 
 _CHUNK = 1 << 18
+"""Numbers that are worked on at a time."""
+_ROWS = 256
+"""Ladders whose next bits are bounded at a time."""
 _SLACK = 1 + 1e-9
-_WIDE = 1e-3
+_WIDE = 4e-3
 """Share of the range up to which it widens in large steps."""
 _ROUNDING = 1e-13
-_NARROW = 1e-9
+_NARROW = 4e-9
 """Share of the whole range from which the search starts to widen."""
 
 
@@ -50,6 +53,8 @@ class WeightedSearch:
     def best(self) -> Found:
         """Find the ``most`` best ladders: no other choice of the values has a smaller worst error.
 
+        There are fewer when others would err by more than the goal's ``worst``.
+
         Notes
         -----
         With the conductances g (drivers included), D their sum and the load's, a code's voltage is V S / D with S the
@@ -59,17 +64,17 @@ class WeightedSearch:
         from next to nothing until enough ladders are found, and narrowed to the worst of the best as soon as there are.
         Only ladders that err by more than E, or that break a condition of the goal, are ever left out.
         """
-        whole = float(self.goal.wanted[-1])
-        self._bound = whole * _NARROW
+        worst = self.goal.worst
+        self._bound = worst * _NARROW
         self._found = _none(self.goal.bits)
         while True:
             bound = self._bound
             self._found = _none(self.goal.bits)
             start = np.zeros((1, 0), dtype=np.int64)
             self._descend(start, np.zeros((1, 1)))
-            if len(self._found) >= self.most or bound >= whole:
+            if len(self._found) >= self.most or bound >= worst:
                 return self._found
-            self._bound = min(bound * (2.0 if bound < whole * _WIDE else 1.3), whole)
+            self._bound = min(bound * (2.0 if bound < worst * _WIDE else 1.3), worst)
 
     def _descend(self, index: NDArray[np.int64], sums: NDArray[np.float64]) -> None:
         """Go on from ladders whose most significant bits are chosen; ``sums`` are the conductances of their codes."""
@@ -77,7 +82,12 @@ class WeightedSearch:
         if bit == 0:
             self._collect(index, sums)
             return
-        low, high = self._bounds(sums, bit)
+        for start in range(0, len(index), _ROWS):  # bounds are worked out late, for the search may have narrowed since
+            self._expand(index[start : start + _ROWS], sums[start : start + _ROWS], bit)
+
+    def _expand(self, index: NDArray[np.int64], sums: NDArray[np.float64], left: int) -> None:
+        """Choose the next bit in every possible way."""
+        low, high = self._bounds(sums, left)
         ascending = self._conductance[::-1]
         first = np.searchsorted(ascending, low * (2 - _SLACK), side="left")
         counts = np.maximum(np.searchsorted(ascending, high * _SLACK, side="right") - first, 0)
@@ -91,7 +101,7 @@ class WeightedSearch:
             # Codes count in the chosen bits; the new one becomes their lowest.
             both = np.stack([before, before + self._conductance[own][:, None]], axis=2).reshape(len(before), -1)
             chosen = np.column_stack([own, np.repeat(index[rows], repeat, axis=0)])
-            promising = self._promising(both, bit - 1)
+            promising = self._promising(both, left - 1)
             self._descend(chosen[promising], both[promising])
 
     def _promising(self, sums: NDArray[np.float64], left: int) -> NDArray[np.intp]:
@@ -123,21 +133,22 @@ class WeightedSearch:
         smallest, largest = self._totals(sums, known, left)
         room = self._room(sums)
         lower = np.full((left, len(sums)), self._conductance[-1])
-        most_possible = np.minimum(self._conductance[0], np.minimum(room, self._most_conductance(smallest)))
-        upper = np.repeat(most_possible[None], left, axis=0)
+        upper = np.repeat(np.minimum(room, self._conductance[0])[None], left, axis=0)
         for _ in range(2):  # the second time with the closer bounds of D from the first
             for bit in range(left):
                 with_bit = codes | (1 << bit)
                 least = np.maximum(low[with_bit], 0.0) * smallest[:, None] / supply - sums
                 most = high[with_bit] * largest[:, None] / supply - sums
                 lower[bit] = np.maximum(lower[bit], least.max(axis=1))
-                upper[bit] = np.minimum(upper[bit], most.min(axis=1))
+                upper[bit] = np.minimum(upper[bit], np.minimum(most.min(axis=1), self._most_conductance(bit, smallest)))
             smallest = np.maximum(smallest, known + lower.sum(axis=0))
             largest = np.minimum(largest, known + np.minimum(upper.sum(axis=0), room))
             others_lower, others_upper = lower.sum(axis=0) - lower, upper.sum(axis=0) - upper
             lower = np.maximum(lower, smallest - known - others_upper)
             upper = np.minimum(upper, np.minimum(largest - known, room) - others_lower)
         possible = (lower <= upper * _SLACK).all(axis=0) & (smallest <= largest * _SLACK)
+        for place in range(sums.shape[1].bit_length() - 1):
+            possible &= sums[:, 1 << place] <= self._most_conductance(left + place, smallest)
         return lower[-1], np.where(possible, upper[-1], 0.0)
 
     def _totals(
@@ -168,18 +179,20 @@ class WeightedSearch:
         room: NDArray[np.float64] = (sums[:, single] - sums[:, single - 1]).min(axis=1)
         return room
 
-    def _most_conductance(self, total: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _most_conductance(self, bit: int, total: NDArray[np.float64]) -> NDArray[np.float64]:
         """Largest conductance that a bit may have, from the current of a driver that is high alone.
 
-        That is (V - V g / D) g, with D at least ``total``. It grows with D, and with g as long as the bit's level,
-        V g / D, is below V / 2; where levels can be higher there is no bound.
+        That is (V - V g / D) g, which is within the limit L for small g, and for large g at a level V g / D of at least
+        V / 2 (1 + sqrt(1 - 4 L / V / D)). Where the bit's window rules the latter out, the former is a bound; it is the
+        wider the smaller D, and D is at least ``total``.
         """
         goal = self.goal
-        if goal.current_limit is None or self._limits()[1].max() > goal.supply / 2:
+        if goal.current_limit is None:
             return np.full(len(total), np.inf)
         share = 1 - 4 * goal.current_limit / (goal.supply * total)
-        most: NDArray[np.float64] = total / 2 * (1 - np.sqrt(np.maximum(share, 0.0)))
-        return np.where(share > 0, most * _SLACK, np.inf)
+        root = np.sqrt(np.maximum(share, 0.0))
+        bounded = (share > 0) & (self._limits()[1][1 << bit] < goal.supply / 2 * (1 + root))
+        return np.where(bounded, total / 2 * (1 - root) * _SLACK, np.inf)
 
     def _collect(self, index: NDArray[np.int64], sums: NDArray[np.float64]) -> None:
         """Keep the best of complete ladders."""

@@ -78,7 +78,16 @@ def test_current_limit() -> None:
         (Goal(bits=2, load=float("inf")), "load", "a load of inf"),
         (Goal(bits=2, driver=-1.0), "driver", "a driver of -1"),
         (Goal(bits=2, current_limit=0.0), "current_limit", "a current limit of 0"),
-        (Goal(bits=2, current_limit=1e-7), "series", "make a ladder"),
+        (
+            Goal(bits=2, current_limit=3e-3),
+            "current_limit",
+            "with 3 mA a driver; the best without a limit takes 6.65 mA",
+        ),
+        (
+            Goal(bits=3, load=0.1),
+            "series",
+            "no E24 values from 10 ohm to 1 Mohm make a ladder of 3 bits that errs by less",
+        ),
     ],
 )
 def test_impossible_goals(goal: Goal, key: str, what: str) -> None:

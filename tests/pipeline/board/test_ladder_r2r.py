@@ -31,7 +31,7 @@ def test_best_of_all_rails_and_rungs(bits: int, driver: float) -> None:
     for rail in VALUES:
         for rung in {*VALUES.tolist(), 2 * rail}:
             analysis = analyse(ladder_of(goal, rail, rung)).channels[0]
-            if analysis.monotonic:
+            if analysis.monotonic and analysis.max_error <= 0.7 / 4:
                 expected.append((analysis.max_error, rail, rung))
     found = best_r2r(goal, VALUES, 5)
     assert found.error == pytest.approx([error for error, _, _ in sorted(expected)[:5]], rel=1e-9)
@@ -48,7 +48,7 @@ def test_two_rails_make_the_rung_that_the_series_lacks() -> None:
 
 def test_current_limit_is_kept() -> None:
     free = best_r2r(Goal(bits=3), VALUES, 1)
-    limit = 4.5e-3
+    limit = 5.2e-3
     limited = best_r2r(Goal(bits=3, current_limit=limit), VALUES, 1)
     most = {
         found: max(d.source for d in analyse(ladder_of(Goal(bits=3), result.rail[0], result.rung[0])).drivers)
@@ -58,8 +58,16 @@ def test_current_limit_is_kept() -> None:
 
 
 def test_out_of_order_ladders_are_refused() -> None:
-    values = np.array([75.0, 1000.0])
-    refused = best_r2r(Goal(bits=4), values, 10)
-    free = best_r2r(Goal(bits=4, non_monotonic=True), values, 10)
-    assert len(free.error) == 6
-    assert len(refused.error) < len(free.error)
+    """Rungs of much more than two rails: the lower bits outweigh the upper ones together."""
+    values = np.array([330.0, 910.0])
+    free = best_r2r(Goal(bits=4, non_monotonic=True), values, 20)
+    refused = best_r2r(Goal(bits=4), values, 20)
+    assert (330.0, 910.0) in zip(free.rail, free.rung, strict=True)
+    assert (330.0, 910.0) not in zip(refused.rail, refused.rung, strict=True)
+    assert not analyse(ladder_of(Goal(bits=4), 330.0, 910.0)).channels[0].monotonic
+
+
+def test_what_errs_by_more_than_a_quarter_is_not_offered() -> None:
+    found = best_r2r(Goal(bits=2, non_monotonic=True), np.array([75.0, 330.0, 1000.0]), 20)
+    assert found.error.max() <= 0.7 / 4
+    assert found.rail.tolist() == [330.0] * len(found.rail)

@@ -19,7 +19,7 @@ def everything(goal: Goal, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     high = [[code >> bit & 1 for code in range(1 << goal.bits)] for bit in range(goal.bits)]
     volts = goal.supply * (conductance @ np.array(high)) / total[:, None]
     error = np.abs(goal.effect(volts) - goal.wanted).max(axis=1)
-    admitted = error <= goal.wanted[-1]
+    admitted = error <= goal.wanted[-1] / 4
     if not goal.non_monotonic:
         admitted &= (volts[:, 1:] > volts[:, :-1]).all(axis=1)
     if goal.current_limit is not None:
@@ -67,14 +67,14 @@ def test_random_goals_try_every_option() -> None:
 def test_large_sets_are_searched_in_chunks() -> None:
     """A wide current-limited search: the best of a thousand values per bit, against a search without the bound."""
     values = np.exp(np.linspace(np.log(100), np.log(1e5), 1000))
-    goal = Goal(bits=2, current_limit=3e-3)
+    goal = Goal(bits=2, current_limit=5e-3)
     found = WeightedSearch(goal=goal, values=values, most=5).best()
     g = 1 / values
     low, high = g[:, None], g[None, :]
     total = low + high + 1 / 75
     volts = np.stack([5 * low / total, 5 * high / total, 5 * (low + high) / total])
     error = np.abs(volts - np.array([0.7 / 3, 1.4 / 3, 0.7])[:, None, None]).max(axis=0)
-    allowed = ((5 - volts[1]) * high <= 3e-3) & ((5 - volts[0]) * low <= 3e-3) & (volts[1] > volts[0])
+    allowed = ((5 - volts[1]) * high <= 5e-3) & ((5 - volts[0]) * low <= 5e-3) & (volts[1] > volts[0])
     assert found.error.tolist() == pytest.approx(np.sort(error[allowed])[:5].tolist(), rel=1e-12)
 
 
