@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import inf, isinf
 
 import numpy as np
@@ -123,6 +124,7 @@ class LadderAnalysis:
         return next(channel for channel in self.channels if channel.name == name)
 
 
+@lru_cache(maxsize=16)  # reports, findings and plots of one board all ask for it
 def analyse(ladder: Ladder, *, samples: int = SAMPLES, seed: int = SEED) -> LadderAnalysis:
     """Analyse a ladder.
 

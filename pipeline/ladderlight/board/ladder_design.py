@@ -20,6 +20,7 @@ from ladderlight.errors import BoardError, Problem
 
 MOST_BITS = 8
 ALTERNATIVES = 10
+_COARSE: tuple[Series, ...] = ("E6", "E12", "E24")
 _CHANNEL = "drive"
 
 
@@ -119,6 +120,14 @@ def design(
     if pairs and r2r:
         problems.append(
             Problem(where=("pairs",), what="an R-2R ladder has no use for pairs", action="leave one of the two out")
+        )
+    if pairs and goal.even == "perceptual" and series not in _COARSE:
+        problems.append(
+            Problem(
+                where=("pairs",),
+                what=f"pairs from {series} are too many to search for even lightness, and single ones come as near",
+                action="leave pairs out, or take them from E24",
+            )
         )
     if problems:
         raise BoardError(problems)

@@ -1,4 +1,4 @@
-"""Designed ladders as plain values, and as the lines of a recipe."""
+"""Ladders as plain values, and designed ones as the lines of a recipe."""
 
 from __future__ import annotations
 
@@ -6,10 +6,28 @@ from dataclasses import asdict
 from typing import Any
 
 from ladderlight.board.findings import Finding
-from ladderlight.board.ladder import GUNS
+from ladderlight.board.ladder import GUNS, Ladder
+from ladderlight.board.ladder_analysis import ChannelAnalysis, LadderAnalysis, analyse
 from ladderlight.board.ladder_design import Choice
 from ladderlight.board.ladder_findings import ladder_findings
 from ladderlight.board.series import Assembly, Series, mark_of
+
+
+def ladder_document(ladder: Ladder) -> dict[str, Any]:
+    """Describe what a ladder does: levels in volts, currents in milliamperes, power in milliwatts."""
+    analysis = analyse(ladder)
+    return {
+        "channels": [
+            {
+                "name": channel.name,
+                "guns": list(channel.guns),
+                "lines": list(channel.lines),
+                **_channel_figures(channel),
+            }
+            for channel in analysis.channels
+        ],
+        **_loads(analysis),
+    }
 
 
 def design_document(choices: list[Choice], series: Series) -> dict[str, Any]:
@@ -19,8 +37,7 @@ def design_document(choices: list[Choice], series: Series) -> dict[str, Any]:
     milliamperes and power in milliwatts. Currents are those of one channel.
     """
     best = choices[0]
-    goal, analysis = best.goal, best.analysis
-    channel = analysis.channels[0]
+    goal = best.goal
     return {
         "kind": "r2r" if best.rail else "weighted",
         "bits": goal.bits,
@@ -31,14 +48,34 @@ def design_document(choices: list[Choice], series: Series) -> dict[str, Any]:
         "driver_ohms": goal.driver,
         "tolerance": best.tolerance,
         "even": goal.even,
-        **_ladder(best),
+        **_choice(best),
+        **_channel_figures(best.analysis.channels[0]),
+        **_loads(best.analysis),
+        "next_best": [_choice(choice) for choice in choices[1:]],
+        "recipe": recipe_of(best),
+        "findings": [asdict(finding) for finding in findings_of(best)],
+    }
+
+
+def _channel_figures(channel: ChannelAnalysis) -> dict[str, Any]:
+    spread = channel.spread
+    return {
         "levels": [asdict(level) for level in channel.levels],
         "white_volts": channel.white,
         "white_within": channel.white_within,
+        "max_error_mv": channel.max_error * 1e3,
+        "monotonic": channel.monotonic,
         "surely_monotonic": channel.surely_monotonic,
         "max_dnl": channel.max_dnl,
         "max_inl": channel.max_inl,
-        "spread": asdict(channel.spread) if channel.spread else None,
+        "spread": {name: list(value) if isinstance(value, tuple) else value for name, value in asdict(spread).items()}
+        if spread
+        else None,
+    }
+
+
+def _loads(analysis: LadderAnalysis) -> dict[str, Any]:
+    return {
         "currents": {
             "drivers": [
                 {"line": driver.line, "source_ma": driver.source * 1e3, "sink_ma": driver.sink * 1e3}
@@ -46,10 +83,10 @@ def design_document(choices: list[Choice], series: Series) -> dict[str, Any]:
             ],
             "supply_ma": analysis.supply_current * 1e3,
         },
-        "power_mw": {part.part: part.watts * 1e3 for part in analysis.resistors},
-        "next_best": [_ladder(choice) for choice in choices[1:]],
-        "recipe": recipe_of(best),
-        "findings": [asdict(finding) for finding in findings_of(best)],
+        "power": [
+            {"channel": part.channel, "part": part.part, "ohms": part.ohms, "mw": part.watts * 1e3}
+            for part in analysis.resistors
+        ],
     }
 
 
@@ -97,7 +134,7 @@ def _channel(choice: Choice, letter: str) -> str:
     return "{ " + text + f"lines = [{names}]" + " }"
 
 
-def _ladder(choice: Choice) -> dict[str, Any]:
+def _choice(choice: Choice) -> dict[str, Any]:
     return {
         "resistors": [resistor.ohms for resistor in choice.resistors],
         "parts": [str(resistor) for resistor in choice.resistors],

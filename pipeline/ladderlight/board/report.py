@@ -9,6 +9,7 @@ from ladderlight.board.blanking import darkness_of
 from ladderlight.board.board import Board
 from ladderlight.board.checks import problems_of
 from ladderlight.board.extent import extent_of
+from ladderlight.board.ladder_report import ladder_document
 from ladderlight.board.raster import Counts
 from ladderlight.board.timing import timings
 
@@ -26,6 +27,7 @@ def report(board: Board) -> dict[str, Any]:
             "picture": _picture(board),
             "raster": _raster(board),
             "palette": _palette(board),
+            "ladder": ladder_document(board.ladder),
             "memories": _memories(board),
             "devices": _devices(board),
             "timing": _timing(board),

@@ -102,3 +102,11 @@ def test_impossible_goals(goal: Goal, key: str, what: str) -> None:
 def test_pairs_and_r2r_exclude_each_other() -> None:
     with pytest.raises(BoardError, match="no use for pairs"):
         design(Goal(bits=2), "E24", pairs=True, r2r=True)
+
+
+def test_fine_pairs_are_not_searched_for_even_lightness() -> None:
+    with pytest.raises(BoardError, match="single ones come as near"):
+        design(Goal(bits=2, even="perceptual"), "E96", pairs=True)
+    coarse = design(Goal(bits=2, even="perceptual"), "E24", pairs=True)[0]
+    fine = design(Goal(bits=2, even="perceptual"), "E96")[0]
+    assert coarse.max_lightness_error <= fine.max_lightness_error < coarse.max_lightness_error + 0.5

@@ -17,6 +17,7 @@ def test_the_report_is_plain_and_complete(board: Board) -> None:
         "picture",
         "raster",
         "palette",
+        "ladder",
         "memories",
         "devices",
         "timing",
