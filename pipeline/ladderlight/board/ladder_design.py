@@ -125,8 +125,8 @@ def design(
         problems.append(
             Problem(
                 where=("pairs",),
-                what=f"pairs from {series} are too many to search for even lightness, and single ones come as near",
-                action="leave pairs out, or take them from E24",
+                what=f"pairs from {series} are too many to search for even lightness",
+                action="take them from E24, which are fine enough, or leave pairs out",
             )
         )
     if problems:

@@ -105,8 +105,8 @@ def test_pairs_and_r2r_exclude_each_other() -> None:
 
 
 def test_fine_pairs_are_not_searched_for_even_lightness() -> None:
-    with pytest.raises(BoardError, match="single ones come as near"):
+    with pytest.raises(BoardError, match="too many to search"):
         design(Goal(bits=2, even="perceptual"), "E96", pairs=True)
     coarse = design(Goal(bits=2, even="perceptual"), "E24", pairs=True)[0]
     fine = design(Goal(bits=2, even="perceptual"), "E96")[0]
-    assert coarse.max_lightness_error <= fine.max_lightness_error < coarse.max_lightness_error + 0.5
+    assert coarse.max_lightness_error < fine.max_lightness_error
