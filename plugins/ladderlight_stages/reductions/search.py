@@ -14,6 +14,7 @@ from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.nearest import nearest_codes
 from ladderlight_stages.reductions.palette_tables import distinct_colours
+from ladderlight_stages.reductions.polish import polished
 from ladderlight_stages.reductions.search_loops import search_sweep
 from ladderlight_stages.reductions.search_model import SearchModel, Singles
 from ladderlight_stages.viewing import density_of
@@ -42,7 +43,8 @@ def search(
     Starts from error diffusion and, where single pixels can be seen, from the nearest colours as well. Pixel by pixel,
     the code is changed, or exchanged with a neighbour's, where that lessens the error that is left after the eye's
     blur, until hardly anything changes any more or ``sweeps`` are done. Of all that was found, the picture with the
-    least S-CIELAB error is taken. A picture that is in the board's colours already is unchanged.
+    least S-CIELAB error is taken, and bettered once more by that error itself. A picture that is in the board's colours
+    already is unchanged.
 
     Notes
     -----
@@ -72,8 +74,9 @@ def searched(
     if min(density) < _FAR:
         plain = place[nearest_codes(pixels, palette)]
         attempts += [plain, *_settled_for_large_errors(model, plain, sweeps)]
-    errors = [model.visible_error(chosen) for chosen in attempts]
-    codes: NDArray[np.uint16] = lowest[attempts[int(np.argmin(errors))]]
+    best = min(attempts, key=model.visible_error)
+    best = min(best, polished(pixels, linear, best, density), key=model.visible_error)
+    codes: NDArray[np.uint16] = lowest[best]
     return codes
 
 

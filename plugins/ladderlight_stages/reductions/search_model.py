@@ -67,16 +67,11 @@ class SearchModel:
         For small errors, or with ``large`` for the errors that the chosen colours leave; a large error is then also
         counted by itself rather than by its square.
 
-        Notes
-        -----
-        Lightness and chroma count for less where there is much of them, as in CIEDE2000 (its weights SL and SC).
         """
         lab = _lab(self._seen)
         shown = seen_opponent(self.linear[chosen], self.density) if large else self._seen
         error = (shown - self._seen) @ _BALANCE.T
-        dull = 1 + 0.045 * np.hypot(lab[..., 1], lab[..., 2])
-        middle = (lab[..., 0] - 50) ** 2
-        bright = 1 + 0.015 * middle / np.sqrt(20 + middle)
+        bright, dull = ciede_weights(lab)
         weights = np.empty(lab.shape)
         for channel in range(3):
             size = np.full(lab.shape[:2], _TANGENT)
@@ -105,6 +100,13 @@ class SearchModel:
             gaps = ((weighted - colour) ** 2).sum(axis=1)
             moves[index] = np.argsort(gaps, kind="stable")[:count]
         return moves
+
+
+def ciede_weights(lab: Floats) -> tuple[Floats, Floats]:
+    """Give what CIEDE2000 divides differences of lightness and of chroma by: its SL and SC, for (..., 3) of CIELAB."""
+    middle = (lab[..., 0] - 50) ** 2
+    bright: Floats = 1 + 0.015 * middle / np.sqrt(20 + middle)
+    return bright, 1 + 0.045 * np.hypot(lab[..., 1], lab[..., 2])
 
 
 def _lab(opponent: Floats) -> Floats:
