@@ -47,6 +47,20 @@ def tile_points(codes: NDArray[np.uint16], palette: Palette, shape: tuple[int, i
     return np.asarray(points / np.sqrt(frames * lines * pixels), dtype=np.float32)
 
 
+def coarse_points(codes: NDArray[np.uint16], palette: Palette, shape: tuple[int, int, int]) -> Points:
+    """Give each tile as a point of a quarter of the pixels: the mean of every two by two, in linear light, as OKLab.
+
+    Takes what :func:`tile_points` takes; what is smaller than two pixels is not reduced.
+    """
+    light = palette.linear.astype(np.float32)[codes].reshape(-1, *shape, 3)
+    for axis in (2, 3):
+        if light.shape[axis] > 1:
+            first, second = np.split(light.reshape(*light.shape[:axis], -1, 2, *light.shape[axis + 1 :]), 2, axis + 1)
+            light = np.asarray((first + second).squeeze(axis + 1) / 2, dtype=np.float32)
+    colours = oklab_from_linear(light).reshape(len(codes), -1)
+    return np.asarray(colours / np.sqrt(colours.shape[1] / 3), dtype=np.float32)
+
+
 def squared_distances(one: Points, other: Points) -> Points:
     """Give the squared distances between all points of two sets, float32 (one, other)."""
     square: Points = one @ (-2 * other.T)

@@ -19,10 +19,8 @@ from ladderlight_stages.reductions.compiled import compiled
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
-_AT_ONCE = 2048
+_AT_ONCE = 4096
 """Tiles that are compared each with each."""
-_DIMENSIONS = 48
-"""Principal directions that very many tiles are compared in."""
 _ROUNDS = 20
 
 
@@ -39,7 +37,14 @@ class Thinned:
     loss: Floats
 
 
-def thin(points: Callable[[int], Points], turns: int, uses: Ints, most: int) -> Thinned:
+def thin(
+    points: Callable[[int], Points],
+    turns: int,
+    uses: Ints,
+    most: int,
+    *,
+    coarse: Callable[[int], Points] | None = None,
+) -> Thinned:
     """Choose at most ``most`` of the tiles.
 
     Parameters
@@ -53,14 +58,19 @@ def thin(points: Callable[[int], Points], turns: int, uses: Ints, most: int) -> 
         How often each tile is shown, int64 (tiles,).
     most
         How many may stay, 1 or more.
+    coarse
+        Like ``points`` with fewer dimensions, for very many tiles.
+
+    Notes
+    -----
+    Nothing depends on all tiles together, as principal directions would: a tile that is drawn anew then changes the
+    choice among those that are like it, and hardly any other.
     """
-    clouds = [points(turn) for turn in range(turns)]
     number = len(uses)
+    clouds = [(coarse if coarse and number > _AT_ONCE else points)(turn) for turn in range(turns)]
     if number <= most:
         whole = np.arange(number)
         return Thinned(kept=whole, stand_in=whole, turn=np.zeros(number, dtype=np.int64), loss=np.zeros(number))
-    if number > _AT_ONCE:
-        clouds = _flattened(clouds)
     kept, weights = _thin_in_parts(clouds, uses.astype(np.float64), most)
     if len(kept) > most:
         distances = _distances(clouds, kept)
@@ -104,8 +114,8 @@ def _thin_in_parts(clouds: list[Points], weights: Floats, most: int) -> tuple[In
     """Halve the tiles until few enough are left to compare each with each, in parts of tiles that are alike."""
     kept = np.arange(len(weights))
     while len(kept) > max(_AT_ONCE, most):
-        middle = np.mean([cloud[kept] for cloud in clouds], axis=0)
-        kept = kept[np.argsort(_flattened([middle], 1)[0][:, 0], kind="stable")]
+        brightness = sum(cloud[kept].sum(axis=1) for cloud in clouds)
+        kept = kept[np.argsort(brightness, kind="stable")]
         goal = max(most, len(kept) // 2)
         edges = [*range(0, len(kept), _AT_ONCE), len(kept)]
         ends = [round(edge * goal / len(kept)) for edge in edges]
@@ -121,17 +131,6 @@ def _thin_in_parts(clouds: list[Points], weights: Floats, most: int) -> tuple[In
             stay.append(part[alive])
         kept = np.concatenate(stay)
     return kept, weights[kept]
-
-
-def _flattened(clouds: list[Points], dimensions: int = _DIMENSIONS) -> list[Points]:
-    """Project points onto the directions in which they differ most."""
-    if clouds[0].shape[1] <= dimensions:
-        return clouds
-    centre = clouds[0].mean(axis=0)
-    spread = (clouds[0] - centre).T @ (clouds[0] - centre)
-    _, directions = np.linalg.eigh(spread.astype(np.float64))
-    axes = directions[:, ::-1][:, :dimensions].astype(np.float32)
-    return [(cloud - centre) @ axes for cloud in clouds]
 
 
 def _recentred(distances: Points, uses: Ints, kept: Ints) -> Ints:

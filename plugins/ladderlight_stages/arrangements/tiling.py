@@ -12,7 +12,7 @@ from ladderlight import ArrangementError, Board, TileSet
 from ladderlight.board import Memory
 from ladderlight_stages.arrangements.cells import Cells, cut
 from ladderlight_stages.arrangements.distinct import Distinct, distinct_tiles
-from ladderlight_stages.arrangements.likeness import tile_points
+from ladderlight_stages.arrangements.likeness import coarse_points, tile_points
 from ladderlight_stages.arrangements.numbering import stable_numbers
 from ladderlight_stages.arrangements.sheets import Sheets
 from ladderlight_stages.arrangements.thinning import thin
@@ -221,6 +221,7 @@ def _thinned(distinct: Distinct, cells: Cells, wiring: TileWiring, board: Board,
         len(wiring.turns),
         distinct.uses,
         most,
+        coarse=lambda turn: coarse_points(codes[:, at ^ wiring.turns[turn]], board.palette, wiring.shape),
     )
     # A tile shows at position p what its stand-in has at p ^ turn; the turns of cell and stand-in add up.
     read = np.zeros((len(thinned.kept), wiring.positions), dtype=bool)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight_stages.arrangements import thinning
-from ladderlight_stages.arrangements.likeness import squared_distances, tile_points
+from ladderlight_stages.arrangements.likeness import coarse_points, squared_distances, tile_points
 from ladderlight_stages.arrangements.thinning import thin
 
 
@@ -59,6 +59,40 @@ def test_few_enough_are_left_alone():
     thinned = thin(lambda _: np.zeros((3, 1), dtype=np.float32), 1, np.ones(3, dtype=np.int64), 3)
     assert list(thinned.kept) == [0, 1, 2]
     assert not thinned.loss.any()
+
+
+def test_better_than_keeping_those_used_most():
+    ratios = []
+    for seed in range(5):
+        random = np.random.default_rng(seed)
+        points = random.normal(size=(300, 6)).astype(np.float32)
+        uses = np.maximum(1, random.pareto(1, 300) * 3).astype(np.int64)
+        kept = thin(lambda _, points=points: points, 1, uses, 60).kept
+        ratios.append(cost_of(points, uses, kept) / cost_of(points, uses, np.argsort(-uses, kind="stable")[:60]))
+    assert max(ratios) < 1
+    assert np.mean(ratios) < 0.9
+
+
+def test_a_tile_drawn_anew_changes_few_choices():
+    random = np.random.default_rng(8)
+    points = random.normal(size=(800, 6)).astype(np.float32)
+    uses = random.integers(1, 9, 800)
+    before = set(thin(lambda _: points, 1, uses, 100).kept.tolist())
+    differ = []
+    for seed in range(10):
+        other = points.copy()
+        other[seed * 70] = np.random.default_rng(seed + 100).normal(size=6)
+        differ.append(len(before ^ set(thin(lambda _, other=other: other, 1, uses, 100).kept.tolist())))
+    assert np.median(differ) <= 10
+
+
+def test_coarse_points_of_flat_tiles_are_their_colours(board):
+    flat = np.array([[0] * 64, [len(board.palette) - 1] * 64], dtype=np.uint16)
+    fine = squared_distances(*[tile_points(flat, board.palette, (1, 8, 8))] * 2)
+    coarse = squared_distances(*[coarse_points(flat, board.palette, (1, 8, 8))] * 2)
+    assert coarse_points(flat, board.palette, (1, 8, 8)).shape == (2, 16 * 3)
+    assert coarse == pytest.approx(fine, rel=1e-3, abs=1e-6)
+    assert coarse_points(flat[:, :1], board.palette, (1, 1, 1)).shape == (2, 3)
 
 
 def test_in_parts_it_is_hardly_worse(monkeypatch):
