@@ -200,3 +200,10 @@ def test_look_up_and_tile_boards_are_sent_to_their_stages(make_board, memory):
     )
     with pytest.raises(ArrangementError, match=r"'tiles' is addressed by memory 'map'.*use tiles"):
         bank_pictures([coded(tiled)], tiled)
+
+
+def test_match_takes_some_of_the_pictures(board):
+    pictures = [coded(board, name, seed=seed) for seed, name in enumerate(["day", "night", "dawn"])]
+    assert banks(bank_pictures(pictures, board, match="d*")) == {"day": 0, "dawn": 1}
+    with pytest.raises(ArrangementError, match=r"no picture matches 'n\?'; the pictures are called dawn, day, night"):
+        bank_pictures(pictures, board, match="n?")

@@ -7,7 +7,9 @@ import pytest
 
 from ladderlight import ArrangementError
 from ladderlight.board.scan import scan
+from ladderlight.contents import merge
 from ladderlight_stages.arrangements.sheet import sheet
+from ladderlight_stages.arrangements.tiles import tiles
 
 
 def glyphs(columns, rows, width=8, height=8, gap=0):
@@ -73,3 +75,18 @@ def test_tiles_that_are_no_rectangles(tile_board, coded):
     board = tile_board(("x2^y2", "x3^y3", "x4^y4", "map.d0-map.d5"), ("x5-x9", "y5-y8", "x2-x4"), map_part="28C64")
     with pytest.raises(ArrangementError, match="are no rectangles of neighbouring pixels"):
         sheet([coded(board, codes=np.zeros((8, 8)))], board)
+
+
+def test_beside_tiles_in_one_memory(tile_board, coded, shown, mosaic):
+    """The map's pictures use numbers below 40, the sheet stands from 40 on; a collision is named."""
+    board = tile_board()
+    codes = mosaic(board, tiles=20)
+    pictures = [coded(board, "chart", codes=codes), coded(board, "marks", codes=glyphs(4, 2))]
+    parts = [tiles(pictures, board, match="chart", count=40), sheet(pictures, board, match="marks", first=40)]
+    merged = merge(parts, board)
+    assert np.array_equal(shown(board, merged), codes)
+    assert np.all(merged.memories["tiles"].words[47 * 64 : 48 * 64] & 63 == 7)
+    assert [len(tile_set.codes) for tile_set in merged.tile_sets] == [20, 8]
+    used = int(parts[0].tile_sets[0].numbers[0])
+    with pytest.raises(ArrangementError, match=r"memory 'tiles', address .* arrangement stage 'tiles' and 'sheet' want"):
+        merge([parts[0], sheet(pictures[1:], board, first=used)], board, stages=["tiles", "sheet"])
