@@ -2,7 +2,7 @@
 
     python draw.py
 
-The photograph is ``skimage.data.camera()``, without copyright restrictions (CC0), cut to 4:3 and reduced.
+The photograph is ``skimage.data.chelsea()``, without copyright restrictions (CC0): the cat that watches the quay.
 """
 
 from pathlib import Path
@@ -15,10 +15,10 @@ HERE = Path(__file__).parent
 SIZE = (320, 240)
 
 
-def surveyor() -> Image.Image:
-    """Cut the photograph to the screen's proportions."""
-    whole = Image.fromarray(data.camera())
-    return whole.crop((0, 40, 512, 424)).resize(SIZE, Image.Resampling.LANCZOS)
+def quay_cat() -> Image.Image:
+    """Cut the photograph to the screen's proportions, in grey."""
+    whole = Image.fromarray(data.chelsea()).convert("L")
+    return whole.crop((26, 0, 426, 300)).resize(SIZE, Image.Resampling.LANCZOS)
 
 
 def soundings() -> Image.Image:
@@ -39,5 +39,5 @@ def soundings() -> Image.Image:
 
 
 if __name__ == "__main__":
-    surveyor().quantize(64).convert("L").save(HERE / "pictures" / "1-surveyor.png", optimize=True)
+    quay_cat().quantize(64).convert("L").save(HERE / "pictures" / "1-quay-cat.png", optimize=True)
     soundings().quantize(32).convert("L").save(HERE / "pictures" / "2-soundings.png", optimize=True)
