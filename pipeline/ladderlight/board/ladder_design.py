@@ -21,6 +21,7 @@ from ladderlight.errors import BoardError, Problem
 MOST_BITS = 8
 ALTERNATIVES = 10
 _COARSE: tuple[Series, ...] = ("E6", "E12", "E24")
+_FEW = 4
 _CHANNEL = "drive"
 
 
@@ -121,12 +122,12 @@ def design(
         problems.append(
             Problem(where=("pairs",), what="an R-2R ladder has no use for pairs", action="leave one of the two out")
         )
-    if pairs and goal.even == "perceptual" and series not in _COARSE:
+    if pairs and goal.even == "perceptual" and (series not in _COARSE or goal.bits > _FEW):
         problems.append(
             Problem(
                 where=("pairs",),
-                what=f"pairs from {series} are too many to search for even lightness",
-                action="take them from E24, which are fine enough, or leave pairs out",
+                what=f"pairs from {series} for {goal.bits} bits are too many to search for even lightness",
+                action=f"use at most {_FEW} bits of E24, whose pairs are fine enough, or leave pairs out",
             )
         )
     if problems:

@@ -13,7 +13,8 @@ from ladderlight.board.network import Network
 WHITE_LOW, WHITE_HIGH = 0.665, 0.770
 """Volts between which white is as the VESA Video Signal Standard has it: 0.700 V, +0.070 -0.035."""
 
-_SWEEPS = 20
+_NOTHING = 1e-13
+"""Volts below which a gain is rounding."""
 _PERCENTILES = (5.0, 50.0, 95.0)
 
 Measure = Callable[[NDArray[np.float64]], NDArray[np.float64]]
@@ -87,8 +88,8 @@ def worst_steps(
     pairs = np.stack([states[:-1], states[1:]])
 
     def measure(ohms: NDArray[np.float64]) -> NDArray[np.float64]:
-        before, after = network.solve(pairs, ohms[None]).at(node)
-        step: NDArray[np.float64] = after - before
+        both = network.solve(pairs, ohms[..., None, :, :]).at(node)
+        step: NDArray[np.float64] = both[..., 1, :] - both[..., 0, :]
         return step
 
     return _extremes(measure, network, tolerance, len(states) - 1)[0]
@@ -98,23 +99,32 @@ def _extremes(
     measure: Measure, network: Network, tolerance: NDArray[np.float64], count: int
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     varied = np.flatnonzero((tolerance > 0) & np.isfinite(network.ohms))
-    ends = network.ohms * np.stack([1 - tolerance, 1 + tolerance])
+    ends = np.stack([network.ohms * (1 - tolerance), network.ohms * (1 + tolerance)])
     found = []
     for sign in (-1.0, 1.0):
         ohms = np.repeat(network.ohms[None], count, axis=0)
         best = sign * measure(ohms)
-        for _ in range(_SWEEPS):
-            moved = False
-            for resistor in varied:
-                for end in ends[:, resistor]:
-                    trial = ohms.copy()
-                    trial[:, resistor] = end
-                    value = sign * measure(trial)
-                    better = value > best + 1e-15
-                    moved |= bool(better.any())
-                    ohms[better], best[better] = trial[better], value[better]
-            if not moved:
+        while len(varied):
+            # One trial for each resistor at each end, all in one go: (resistors, ends, states, resistors).
+            trials = np.broadcast_to(ohms, (len(varied), 2, *ohms.shape)).copy()
+            for place, resistor in enumerate(varied):
+                trials[place, :, :, resistor] = ends[:, None, resistor]
+            values = sign * measure(trials)
+            gains = values.max(axis=1) - best
+            if not (gains > _NOTHING).any():
                 break
+            better_end = np.where(gains > _NOTHING, ends[values.argmax(axis=1), varied[:, None]], ohms[:, varied].T)
+            moved = ohms.copy()
+            moved[:, varied] = better_end.T
+            together = sign * measure(moved)
+            # Moving all that gain by themselves gains most, as a rule; otherwise move the one that gains most.
+            single = gains.argmax(axis=0)
+            alone = ohms.copy()
+            rows = np.arange(count)
+            alone[rows, varied[single]] = better_end[single, rows]
+            use = together >= best + gains.max(axis=0)
+            ohms = np.where(use[:, None], moved, alone)
+            best = np.maximum(np.where(use, together, best + gains.max(axis=0)), best)
         found.append(sign * best)
     return found[0], found[1]
 
