@@ -98,35 +98,36 @@ def worst_steps(
 def _extremes(
     measure: Measure, network: Network, tolerance: NDArray[np.float64], count: int
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    lowest = _highest(lambda ohms: -measure(ohms), network, tolerance, count)
+    return -lowest, _highest(measure, network, tolerance, count)
+
+
+def _highest(measure: Measure, network: Network, tolerance: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+    """Move the resistors of each of ``count`` cases to the ends of their tolerance that raise what is measured."""
     varied = np.flatnonzero((tolerance > 0) & np.isfinite(network.ohms))
     ends = np.stack([network.ohms * (1 - tolerance), network.ohms * (1 + tolerance)])
-    found = []
-    for sign in (-1.0, 1.0):
-        ohms = np.repeat(network.ohms[None], count, axis=0)
-        best = sign * measure(ohms)
-        while len(varied):
-            # One trial for each resistor at each end, all in one go: (resistors, ends, states, resistors).
-            trials = np.broadcast_to(ohms, (len(varied), 2, *ohms.shape)).copy()
-            for place, resistor in enumerate(varied):
-                trials[place, :, :, resistor] = ends[:, None, resistor]
-            values = sign * measure(trials)
-            gains = values.max(axis=1) - best
-            if not (gains > _NOTHING).any():
-                break
-            better_end = np.where(gains > _NOTHING, ends[values.argmax(axis=1), varied[:, None]], ohms[:, varied].T)
-            moved = ohms.copy()
-            moved[:, varied] = better_end.T
-            together = sign * measure(moved)
-            # Moving all that gain by themselves gains most, as a rule; otherwise move the one that gains most.
-            single = gains.argmax(axis=0)
-            alone = ohms.copy()
-            rows = np.arange(count)
-            alone[rows, varied[single]] = better_end[single, rows]
-            use = together >= best + gains.max(axis=0)
-            ohms = np.where(use[:, None], moved, alone)
-            best = np.maximum(np.where(use, together, best + gains.max(axis=0)), best)
-        found.append(sign * best)
-    return found[0], found[1]
+    cases = np.arange(count)
+    ohms = np.repeat(network.ohms[None], count, axis=0)
+    best = measure(ohms)
+    while len(varied):
+        # One trial for each resistor at each end, all in one go: (resistors, ends, cases, resistors).
+        trials = np.broadcast_to(ohms, (len(varied), 2, *ohms.shape)).copy()
+        for place, resistor in enumerate(varied):
+            trials[place, :, :, resistor] = ends[:, None, resistor]
+        values = measure(trials)
+        gains = values.max(axis=1) - best
+        if not (gains > _NOTHING).any():
+            break
+        better = np.where(gains > _NOTHING, ends[values.argmax(axis=1), varied[:, None]], ohms[:, varied].T)
+        # To move all that gain by themselves gains most, as a rule; where not, the one that gains most moves alone.
+        together, alone = ohms.copy(), ohms.copy()
+        together[:, varied] = better.T
+        most = gains.argmax(axis=0)
+        alone[cases, varied[most]] = better[most, cases]
+        value, single = measure(together), best + np.maximum(gains.max(axis=0), 0.0)
+        ohms = np.where((value >= single)[:, None], together, alone)
+        best = np.maximum(value, single)
+    return best
 
 
 def spread(
