@@ -30,6 +30,7 @@ def ladderlight_stages() -> list[str]:
         f"{package}.arrangements.frames:frames",
         f"{package}.arrangements.planes:planes",
         f"{package}.arrangements.sheet:sheet",
+        f"{package}.arrangements.text:text",
         f"{package}.arrangements.raw:raw",
         f"{package}.emissions.binary:binary",
         f"{package}.emissions.intel_hex:intel_hex",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,20 @@ from ladderlight_stages.arrangements.tiling import finest_sources
 Ints = NDArray[np.int64]
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Grid:
+    """The tiles of one bank on the screen. The arrays are int64, shape (height, width) of the board's picture."""
+
+    wiring: TileWiring
+    pool: Ints
+    offset: Ints
+    """What the counters add to the number that the map gives."""
+    turn: Ints
+    """The turn of the map that shows each tile upright."""
+    row: Ints
+    column: Ints
+
+
 def tile_size(board: Board) -> tuple[int, int]:
     """Give the pixels across and down a tile of the board's tile memory.
 
@@ -31,8 +46,8 @@ def tile_size(board: Board) -> tuple[int, int]:
     ArrangementError
         When its tiles are no rectangles.
     """
-    wiring, _ = _wiring(board)
-    return wiring.shape[2], wiring.shape[1]
+    shape = tile_grid(board).wiring.shape
+    return shape[2], shape[1]
 
 
 def numbered_tiles(board: Board, cells: Sequence[NDArray[np.uint16]], first: int) -> Contents:
@@ -45,7 +60,8 @@ def numbered_tiles(board: Board, cells: Sequence[NDArray[np.uint16]], first: int
     ArrangementError
         When there are more tiles than numbers.
     """
-    wiring, pools = _wiring(board)
+    grid = tile_grid(board)
+    wiring, pools = grid.wiring, np.unique(grid.pool)
     if first + len(cells) > wiring.capacity:
         raise ArrangementError(
             f"{len(cells)} cells from number {first} on need {first + len(cells)} tiles, but the map can choose among "
@@ -76,11 +92,17 @@ def numbered_tiles(board: Board, cells: Sequence[NDArray[np.uint16]], first: int
     return Contents(memories=sheets.contents(), tile_sets=(tile_set,))
 
 
-def _wiring(board: Board) -> tuple[TileWiring, Ints]:
-    """Work out the tiles of one bank, and the pools that its pixels choose among."""
+def tile_grid(board: Board, bank: int = 0) -> Grid:
+    """Work out the tiles of one bank.
+
+    Raises
+    ------
+    ArrangementError
+        When they are no rectangles of neighbouring pixels.
+    """
     memories: list[Memory] = driving_memories(board)
     words = counter_words(
-        board.x_grid.samples[None, :], board.y_grid.samples[:, None], np.zeros((1, 1), dtype=np.int64)
+        board.x_grid.samples[None, :], board.y_grid.samples[:, None], np.full((1, 1), bank, dtype=np.int64)
     )
     drives = joint_drives(board, memories)
     outputs = sorted({output for drive in drives for output in drive.outputs})
@@ -90,12 +112,23 @@ def _wiring(board: Board) -> tuple[TileWiring, Ints]:
     cell = cell.reshape(words.shape)
     moving = int(np.bitwise_or.reduce((words ^ words.ravel()[first][cell]).ravel()))
     wiring = tile_wiring_of(memories, drives, free, base ^ base.ravel()[first][cell], moving)
-    position, _, pool = wiring.locate(base)
+    position, offset, pool = wiring.locate(base)
     expected = sum(((words >> bit & 1) << index for index, bit in enumerate(wiring.counters)), np.zeros_like(words))
-    label = " and ".join(repr(memory.name) for memory in memories)
-    if not wiring.rectangular or not np.isin(position ^ expected, wiring.turns).all():
+    order = np.argsort(wiring.turns)
+    turn = order[np.searchsorted(wiring.turns, position ^ expected, sorter=order).clip(max=len(order) - 1)]
+    if not wiring.rectangular or np.any(wiring.turns[turn] != position ^ expected):
+        label = " and ".join(repr(memory.name) for memory in memories)
         raise ArrangementError(
             f"the tiles of memory {label} are no rectangles of neighbouring pixels, so a grid cannot be cut for them; "
             "use tiles"
         )
-    return wiring, np.unique(pool)
+    row, column = (np.cumsum(np.diff(line, prepend=line[:1]) != 0, dtype=np.int64) for line in (cell[:, 0], cell[0, :]))
+    shape = words.shape
+    return Grid(
+        wiring=wiring,
+        pool=pool,
+        offset=offset,
+        turn=turn,
+        row=np.broadcast_to(row[:, None], shape),
+        column=np.broadcast_to(column[None, :], shape),
+    )

@@ -1,0 +1,119 @@
+"""Lines of text in a tile map."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated
+
+import numpy as np
+
+from ladderlight import (
+    ArrangementError,
+    Board,
+    CodedPicture,
+    Contents,
+    Example,
+    MemoryContents,
+    Option,
+    Origin,
+    PlacedPicture,
+    stage,
+)
+from ladderlight.board import Conflict, Placement
+from ladderlight.board.scan import is_direct
+from ladderlight_stages.arrangements.banks import banks_of
+from ladderlight_stages.arrangements.fitting import collision, driving_memories
+from ladderlight_stages.arrangements.numbered import Grid, tile_grid
+
+ASCII = "".join(map(chr, range(32, 127)))
+
+
+@stage(
+    help="Write lines of text into the tile map, for characters that sheet has placed.",
+    example=Example(options={"lines": ["TERN ISLAND"]}, pictures=("chart",), board="tiles"),
+)
+def text(
+    pictures: Sequence[CodedPicture],  # noqa: ARG001 - places none of them
+    board: Board,
+    *,
+    lines: Annotated[list[str], Option("the lines, from the top")],
+    characters: Annotated[str, Option("the characters in the order of their numbers")] = ASCII,
+    first: Annotated[int, Option("number of the first of these characters", minimum=0)] = 0,
+    bank: Annotated[int, Option("the bank whose map they go to", minimum=0)] = 0,
+    row: Annotated[int, Option("tiles above the first line", minimum=0)] = 0,
+    column: Annotated[int, Option("tiles left of the lines", minimum=0)] = 0,
+    around: Annotated[str, Option("the character in all other places")] = " ",
+) -> Contents:
+    """Write lines of text into the tile map, for characters that ``sheet`` has placed.
+
+    Each character becomes the map's word for its tile: its place among ``characters`` plus ``first``, turned upright
+    where the wiring mirrors. The whole map of the bank is written.
+
+    Raises
+    ------
+    ArrangementError
+        When the board has no tile map, a line does not fit, or a character has no number.
+    """
+    if all(is_direct(board, memory) for memory in driving_memories(board)):
+        raise ArrangementError("the board has no tile map to write text into; draw the text as a picture")
+    if bank not in banks_of(board):
+        raise ArrangementError(f"bank = {bank}: there is no such bank; the board has {len(banks_of(board))}")
+    grid = tile_grid(board, bank)
+    numbers = _numbers(grid, lines, characters, first, row, column, around)
+    words = grid.wiring.map_words(numbers[grid.row, grid.column] ^ grid.offset, grid.turn)
+    placement = Placement(board=board)
+    name = f"text of bank {bank}"
+    for memory in board.memories:
+        pins = {pin: bit for bit, (owner, pin) in enumerate(grid.wiring.free) if owner == memory.name}
+        if not pins:
+            continue
+        if not is_direct(board, memory):
+            raise ArrangementError(
+                f"the tile map {memory.name!r} is itself addressed by a memory; text needs a plain map"
+            )
+        values = np.zeros(words.shape, dtype=np.uint32)
+        for pin, bit in pins.items():
+            values |= (words >> bit & 1).astype(np.uint32) << np.uint32(pin)
+        try:
+            placement.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=name)
+        except Conflict as conflict:
+            raise ArrangementError(collision(conflict, board)) from conflict
+    placed = PlacedPicture(origin=Origin(name=name, source="lines of the recipe", bank=bank), bank=bank)
+    memories = {
+        name: MemoryContents(words=words, written=written) for name, (words, written) in placement.words().items()
+    }
+    return Contents(memories=memories, pictures=(placed,))
+
+
+def _numbers(
+    grid: Grid, lines: Sequence[str], characters: str, first: int, row: int, column: int, around: str
+) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
+    """Give the tile number of every place of the map, shape (rows, columns)."""
+    rows, columns = int(grid.row.max()) + 1, int(grid.column.max()) + 1
+    for number, line in enumerate(lines, start=1):
+        if column + len(line) > columns or row + number > rows:
+            raise ArrangementError(
+                f"line {number} of the text, {line!r}, ends in row {row + number}, column {column + len(line)}, but "
+                f"the map has {rows} rows of {columns}; shorten it or move it"
+            )
+    if len(around) != 1:
+        raise ArrangementError(f"around = {around!r} must be one character")
+    unknown = sorted(set("".join([*lines, around])) - set(characters))
+    if unknown:
+        raise ArrangementError(
+            f"the text uses {unknown[0]!r}, which is not among the characters; add it or change the text"
+        )
+    if first + len(characters) > grid.wiring.capacity:
+        characters = characters[: max(0, grid.wiring.capacity - first)]
+        beyond = sorted(set("".join([*lines, around])) - set(characters))
+        if beyond:
+            raise ArrangementError(
+                f"{beyond[0]!r} would have a number beyond the {grid.wiring.capacity} tiles that the map can choose; "
+                "lower first"
+            )
+    place = {character: first + index for index, character in reversed(list(enumerate(characters)))}
+    numbers = np.full((rows, columns), place[around], dtype=np.int64)
+    for down, line in enumerate(lines, start=row):
+        for across, character in enumerate(line, start=column):
+            numbers[down, across] = place[character]
+    return numbers
