@@ -123,7 +123,15 @@ def test_three_bits_over_all_values(series: str, supply: float, driver: float) -
     agrees(Goal(bits=3, supply=supply, driver=driver), series, error, ohms)
 
 
-@pytest.mark.parametrize(("bits", "series"), [(3, "E24"), (3, "E48"), (3, "E96"), (3, "E192"), (4, "E12"), (4, "E24")])
+@pytest.mark.parametrize(
+    ("bits", "series"),
+    [
+        *((3, series) for series in ("E24", "E48", "E96", "E192")),
+        *((4, series) for series in ("E12", "E24", "E48", "E96", "E192")),
+        (5, "E24"),
+        (6, "E24"),
+    ],
+)
 @pytest.mark.parametrize(("supply", "driver"), BOARDS)
 def test_more_bits_near_the_ideal(bits: int, series: str, supply: float, driver: float) -> None:
     """Every value that a ladder of the eleven best can contain.
