@@ -27,16 +27,10 @@ def check(
     from ladderlight.board import Finding
     from ladderlight.board.report import report
     from ladderlight.commands.reporting import print_document, print_findings, stdout
-    from ladderlight.errors import RecipeError
     from ladderlight.readback.lastbuild import burn_findings
     from ladderlight.recipe import load
 
-    try:
-        loaded = load(recipe, pictures="checked")
-    except RecipeError as error:
-        if json_:
-            print_document({"ok": False, "findings": list(map(_as_finding, error.lines))})
-        raise
+    loaded = load(recipe, pictures="checked")
     document = report(loaded.board)
     if document["ok"]:
         document["findings"] += map(asdict, burn_findings(loaded.folder, loaded.output, loaded.board))
@@ -60,20 +54,14 @@ def check(
         raise typer.Exit(1)
 
 
-def _as_finding(line: str) -> dict[str, str]:
-    """Give an error of a recipe, ``file:line:column: message``, the form of a finding."""
-    where, _, message = line.partition(": ")
-    return {"level": "error", "where": where, "message": message}
-
-
 def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:
     picture, raster = document["picture"], document["raster"]
     console.print(name, style="bold", markup=False)
     rows = [
         (
             "picture",
-            f"{picture['width']} x {picture['height']} pixels, each {picture['repeat_x']} counts by "
-            f"{picture['repeat_y']} lines; pixel aspect {picture['pixel_aspect']:.4g}; "
+            f"{picture['width']} x {picture['height']} pixels, each {_number(picture['repeat_x'], 'count')} by "
+            f"{_number(picture['repeat_y'], 'line')}; pixel aspect {picture['pixel_aspect']:.4g}; "
             f"{_number(picture['banks'], 'bank')}",
         ),
         (
