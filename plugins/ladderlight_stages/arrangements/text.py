@@ -30,7 +30,9 @@ ASCII = "".join(map(chr, range(32, 127)))
 
 @stage(
     help="Write lines of text into the tile map, for characters that sheet has placed.",
-    example=Example(options={"lines": ["TERN ISLAND"]}, pictures=("chart",), board="tiles"),
+    example=Example(
+        options={"lines": ["TERN ISLAND", "open until five"], "row": 6, "column": 3}, pictures=(), board="tiles"
+    ),
 )
 def text(
     pictures: Sequence[CodedPicture],  # noqa: ARG001 - places none of them
