@@ -154,9 +154,7 @@ class Board:
     @cached_property
     def x_shift(self) -> int:
         """Index of the lowest x bit that changes what is shown: a picture pixel is ``2**x_shift`` counts wide."""
-        bits = [
-            self.first_select_bit(memory) for memory in self.memories if self.first_moving_bit(memory) is not None
-        ]
+        bits = [self.first_select_bit(memory) for memory in self.memories if self.first_moving_bit(memory) is not None]
         return min(bits, default=self.x_bits)
 
     @cached_property
