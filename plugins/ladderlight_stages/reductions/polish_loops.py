@@ -9,6 +9,8 @@ import numpy as np
 from ladderlight_stages.reductions.compiled import compiled
 
 ROOTS_PER_UNIT = 2048
+SLOPE_IN_THE_DARK = np.float32(24389 / 27 / 116)
+"""Of CIELAB's function, where it is a straight line (CIE 15)."""
 
 
 @compiled
@@ -111,7 +113,9 @@ def difference(o0: Any, o1: Any, o2: Any, wanted: Any, to_xyz: Any, roots: Any) 
 
 @compiled
 def _root(share: Any, roots: Any) -> Any:
-    place = max(share, np.float32(0)) * np.float32(ROOTS_PER_UNIT)
+    if share < 0:  # the blur takes away some of the surroundings
+        return roots[0] + share * SLOPE_IN_THE_DARK
+    place = share * np.float32(ROOTS_PER_UNIT)
     below = min(int(place), len(roots) - 2)
     return roots[below] + (place - np.float32(below)) * (roots[below + 1] - roots[below])
 

@@ -70,7 +70,7 @@ def searched(
     place = np.zeros(len(palette), dtype=np.int32)
     place[lowest] = np.arange(len(lowest))
     model = SearchModel(pixels=pixels, linear=linear, density=density)
-    attempts = [_settled(model, place[diffused], sweeps)]
+    attempts = [place[diffused], _settled(model, place[diffused], sweeps)]
     if min(density) < _FAR:
         plain = place[nearest_codes(pixels, palette)]
         attempts += [plain, *_settled_for_large_errors(model, plain, sweeps)]

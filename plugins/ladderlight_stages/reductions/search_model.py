@@ -110,7 +110,8 @@ def ciede_weights(lab: Floats) -> tuple[Floats, Floats]:
 
 
 def _lab(opponent: Floats) -> Floats:
-    return np.asarray(xyz2lab(np.maximum(opponent @ _XYZ_FROM_OPPONENT.T, 1e-4)), dtype=np.float64)
+    # the blur takes away some of the surroundings, so that XYZ may be below zero: CIELAB's straight line goes on there
+    return np.asarray(xyz2lab(opponent @ _XYZ_FROM_OPPONENT.T), dtype=np.float64)
 
 
 def _autocorrelation(channel: int, density: tuple[float, float]) -> Floats:

@@ -72,6 +72,15 @@ def test_each_change_lessens_the_quadratic_error_as_much_as_the_loop_reckons(boa
     assert energy(chosen, pull) < before * 0.9
 
 
+def test_errors_count_in_the_dark_beside_the_light_too() -> None:
+    """There the blur leaves less than nothing of some channels."""
+    pixels = np.zeros((60, 80, 3), dtype=np.float32)
+    pixels[:, :40] = (1.0, 0.9, 0.8)
+    model = SearchModel(pixels=pixels, linear=np.array([[0.0, 0, 0], [1, 1, 1]]), density=(20.0, 20.0))
+    for large in (False, True):
+        assert model.weights(np.zeros((60, 80), dtype=np.int32), large=large).min() > 0.05
+
+
 @pytest.mark.parametrize("shape", [(1, 1), (1, 9), (9, 1), (3, 2)])
 def test_small_pictures(board: Board, shape: tuple[int, int]) -> None:
     codes = search(picture(np.full((*shape, 3), 0.37)), board).codes
