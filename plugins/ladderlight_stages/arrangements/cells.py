@@ -15,6 +15,7 @@ from ladderlight_stages.arrangements.tile_wiring import TileWiring
 Ints = NDArray[np.int64]
 
 _MOST_BITS = 20
+_MOST_PLACES = 1 << 28
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -82,6 +83,12 @@ def cut(
     """
     numbers, meanings, code_of = _numbered(memories, values, masks, codes)
     count = int(cell.max()) + 1
+    if count * wiring.positions > _MOST_PLACES:
+        raise ArrangementError(
+            "the address lines of memory " + " and ".join(repr(memory.name) for memory in memories) + f" make {count} "
+            f"tiles of {wiring.positions} pixels each, most of them off the screen; wire only the lowest x and y lines "
+            "to it, and the others to the map"
+        )
     out = np.zeros((count, wiring.positions), dtype=numbers.dtype)
     shown = np.zeros(out.shape, dtype=bool)
     flat = (cell * wiring.positions + position).ravel()

@@ -28,6 +28,8 @@ from ladderlight_stages.arrangements.tile_wiring import (
 
 Ints = NDArray[np.int64]
 
+_MOST_DRIVES = 62
+
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
@@ -162,6 +164,11 @@ def tile_cells(
     _, first, cell = np.unique(keys, return_index=True, return_inverse=True)
     cell = cell.reshape(words.shape)
     drives = joint_drives(board, memories)
+    if len(drives) > _MOST_DRIVES:
+        raise ArrangementError(
+            f"memories {label} that one map addresses have {len(drives)} differently driven address pins together; "
+            f"{_MOST_DRIVES} is the most; wire their addresses alike"
+        )
     base = parities(words, [drive.counters for drive in drives])
     for output, level in fixed.items():
         base ^= level * turned_by(drives, output)

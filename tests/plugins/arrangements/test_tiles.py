@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ladderlight import ArrangementError
+from ladderlight_stages.arrangements import cells, tiling
 from ladderlight_stages.arrangements.tiles import tiles
 
 
@@ -365,3 +366,14 @@ def test_identical_pictures_share_a_map_when_asked(tile_board, coded, banks, mos
     picture = coded(board, codes=mosaic(board))
     again = replace(picture, origin=replace(picture.origin, name="b"))
     assert banks(tiles([picture, again], board, share=True)) == {"a": 0, "b": 0}
+
+
+def test_what_is_too_large_is_refused(tile_board, coded, mosaic, monkeypatch):
+    board = tile_board()
+    picture = coded(board, codes=mosaic(board))
+    monkeypatch.setattr(cells, "_MOST_PLACES", 300 * 64 - 1)
+    with pytest.raises(ArrangementError, match="make 300 tiles of 64 pixels each"):
+        tiles([picture], board)
+    monkeypatch.setattr(tiling, "_MOST_DRIVES", 11)
+    with pytest.raises(ArrangementError, match="have 12 differently driven address pins together; 11 is the most"):
+        tiles([picture], board)
