@@ -11,6 +11,7 @@ import typer
 
 from ladderlight import __version__
 from ladderlight.commands import build, burned, check, compare, decode, ladder, schema, stages, start, watch
+from ladderlight.commands.reporting import print_errors
 from ladderlight.errors import LadderlightError, StageFailure
 
 BUG = 3
@@ -61,8 +62,9 @@ def _main(
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and give the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug."""
+    arguments = list(sys.argv[1:] if arguments is None else arguments)
     try:
-        app(args=list(sys.argv[1:] if arguments is None else arguments))
+        app(args=arguments)
     except SystemExit as end:  # the library's own: a usage error, or a command that gives a status
         return end.code if isinstance(end.code, int) else 0
     except KeyboardInterrupt:
@@ -70,6 +72,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return STOPPED
     except LadderlightError as error:
         _complain(str(error))
+        if "--json" in arguments:
+            print_errors(str(error))
         return error.exit_status
     except StageFailure as error:
         traceback.print_exception(error.__cause__ or error)

@@ -17,6 +17,8 @@ def build(
     json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
 ) -> None:
     """Build a recipe: device files, manifest, proof page and burn sheet."""
+    from dataclasses import asdict
+
     from ladderlight.building import build as build_recipe
     from ladderlight.commands.reporting import picture_progress, print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
@@ -28,10 +30,12 @@ def build(
     if json_:
         print_document(
             {
+                "ok": True,
                 "output": str(built.output),
                 "proof": str(built.proof),
                 "device_files": [str(path) for path in built.device_files],
                 "manifest": built.manifest,
+                "findings": list(map(asdict, built.findings)),
             }
         )
         return

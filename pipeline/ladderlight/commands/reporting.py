@@ -36,6 +36,19 @@ def print_document(document: Mapping[str, Any]) -> None:
     sys.stdout.write(json.dumps(document, indent=2, ensure_ascii=False) + "\n")
 
 
+def print_errors(text: str) -> None:
+    """Print what went wrong, a line each as ``where: message``, as one JSON document of findings to stdout."""
+    found = []
+    for line in text.splitlines():
+        where, separator, message = line.partition(": ")
+        found.append({"level": "error", "where": where, "message": message} if separator else _placeless(line))
+    print_document({"ok": False, "findings": found})
+
+
+def _placeless(message: str) -> dict[str, str]:
+    return {"level": "error", "where": "", "message": message}
+
+
 def print_findings(console: Console, found: Iterable[Finding]) -> None:
     """Print findings, one line each."""
     from rich.text import Text

@@ -194,3 +194,26 @@ def test_an_unknown_stage_is_named_with_the_nearest(run) -> None:
     status, _, err = run("stages", "crpo")
     assert status == 1
     assert "did you mean 'crop'?" in err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "where"),
+    [
+        (["build", "nowhere.toml"], "nowhere.toml:1:1"),
+        (["check", "nowhere.toml"], "nowhere.toml:1:1"),
+        (["burned", "nowhere.toml"], "nowhere.toml:1:1"),
+        (["compare", "nowhere.toml", "dump.bin"], "nowhere.toml:1:1"),
+        (["decode", "nowhere.toml", "dump.bin"], "nowhere.toml:1:1"),
+        (["stages", "difuse"], ""),
+        (["ladder", "--bits", "2", "--peak", "9"], ""),
+    ],
+)
+def test_what_goes_wrong_is_one_json_document_too(run, arguments: list[str], where: str) -> None:
+    status, out, err = run(*arguments, "--json")
+    assert status in (1, 2)
+    document = json.loads(out)
+    assert document["ok"] is False
+    (finding,) = document["findings"]
+    assert finding["level"] == "error"
+    assert finding["where"] == where
+    assert f"{where}: {finding['message']}\n" == err if where else f"{finding['message']}\n" == err
