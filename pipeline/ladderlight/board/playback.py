@@ -16,12 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.board import Board
-from ladderlight.board.lines import Expression, Signal
+from ladderlight.board.levels import Ints, Levels
+from ladderlight.board.lines import Signal
 from ladderlight.board.memory import Memory
 from ladderlight.board.timing import REGISTER_DELAY, hold_in_counts
 
 Words = Mapping[str, NDArray[np.unsignedinteger]]
-Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 
@@ -97,7 +97,7 @@ def count_codes(board: Board, words: Words, bank: int = 0) -> Ints:
 class _Stretch:
     """All memories at the counts of all visible lines, some counts before the first visible one included.
 
-    ``output`` holds what each memory or its register puts out, ``unsure`` for how many seconds from the start of each
+    ``levels`` holds what each memory or its register puts out, ``unsure`` for how many seconds from the start of each
     count that is undefined, ``fresh`` where an access or a register's new word begins; all of shape (lines, counts).
     """
 
@@ -115,12 +115,8 @@ class _Stretch:
         self.shape = line.shape
         x = board.counters.x_start + self.column % board.raster.x.total
         y = board.counters.y_start + line % board.raster.y.total
-        self.counters = {
-            Signal.X: x & (1 << board.x_bits) - 1,  # during blanking they go on upward and wrap at their widths
-            Signal.Y: y & (1 << board.y_bits) - 1,
-            Signal.BANK: np.asarray(bank, dtype=np.int64),
-        }
-        self.output: dict[str, Ints] = {}
+        # During blanking the counters go on upward and wrap at their widths.
+        self.levels = Levels(board, x & (1 << board.x_bits) - 1, y & (1 << board.y_bits) - 1, bank)
         self.unsure: dict[str, Floats] = {}
         self.fresh: dict[str, NDArray[np.bool_]] = {}
         for memory in board.order:
@@ -128,29 +124,20 @@ class _Stretch:
 
     def codes(self) -> Ints:
         """Give the code on the ladders at each count."""
-        codes = np.zeros(self.shape, dtype=np.int64)
-        for bit, name in enumerate(self.board.code_lines):
-            source = self.board.outputs[name]
-            codes |= (self.output[source.memory] >> source.index & 1) << bit
-        return codes
+        return self.levels.codes()
 
     def _pass_through(self, memory: Memory) -> None:
-        address = np.zeros(self.shape, dtype=np.int64)
-        for pin, expression in enumerate(memory.address):
-            address |= self._level(expression) << pin
+        address = self.levels.address(memory)
         word = self.words[memory.name][address].astype(np.int64)
         unsure, fresh = self._waiting(memory, address)
         if _is_clocked(self.board, memory):
-            into = self.counters[Signal.X] & hold_in_counts(self.board, memory) - 1
+            into = self.levels.counters[Signal.X] & hold_in_counts(self.board, memory) - 1
             taken = np.maximum(np.arange(self.column.size) - into - 1, 0)
             unsure = np.where(unsure[:, taken] > 1 / float(self.board.raster.clock), np.inf, 0.0)
             word = word[:, taken]
             fresh = np.broadcast_to(into == 0, self.shape)
-        if memory.packing.pixels > 1:
-            slot = self.counters[Signal.X] >> self.board.first_select_bit(memory) & memory.packing.pixels - 1
-            shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)])
-            word = word >> shifts[slot] & (1 << memory.pixel_width) - 1
-        self.output[memory.name], self.unsure[memory.name], self.fresh[memory.name] = word, unsure, fresh
+        self.levels.put_out(memory, word)
+        self.unsure[memory.name], self.fresh[memory.name] = unsure, fresh
 
     def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, NDArray[np.bool_]]:
         """Give for how long the word at each count's address is not there yet, and where an access begins."""
@@ -172,17 +159,6 @@ class _Stretch:
             left = wait[:, count - 1] - period
             wait[:, count] = np.where(start[:, count] > 0, start[:, count], np.maximum(left, 0.0))
         return wait, fresh
-
-    def _level(self, expression: Expression) -> Ints:
-        level = np.full((), int(expression.inverted), dtype=np.int64)
-        for line in map(self.board.resolve, expression.lines):
-            if line.signal is Signal.CONSTANT:
-                level = level ^ line.index
-            elif line.signal is Signal.OUTPUT:
-                level = level ^ (self.output[line.memory] >> line.index & 1)
-            else:
-                level = level ^ (self.counters[line.signal] >> line.index & 1)
-        return level
 
 
 def _is_clocked(board: Board, memory: Memory) -> bool:

@@ -9,11 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ladderlight.board.board import Board
-from ladderlight.board.lines import Expression, Signal
+from ladderlight.board.levels import Ints, Levels
 from ladderlight.board.memory import Memory
 
 Words = Mapping[str, NDArray[np.unsignedinteger]]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -35,7 +34,8 @@ def is_direct(board: Board, memory: Memory) -> bool:
 
 def addresses(board: Board, memory: Memory, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> tuple[Ints, Ints]:
     """Give address and slot of a directly addressed memory at counts x, y and bank (integers that broadcast)."""
-    return _Evaluation(board, x, y, bank, {}).locate(memory)
+    levels = Levels(board, x, y, bank)
+    return levels.address(memory), levels.slot(memory)
 
 
 def scan(board: Board, words: Words, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> Scan:
@@ -50,59 +50,9 @@ def scan(board: Board, words: Words, x: ArrayLike, y: ArrayLike, bank: ArrayLike
     x, y, bank
         Counter values and bank numbers, integers of shapes that broadcast.
     """
-    evaluation = _Evaluation(board, x, y, bank, words)
-    codes = np.zeros(evaluation.shape, dtype=np.int64)
-    places = {}
+    levels = Levels(board, x, y, bank)
+    found, slots = {}, {}
     for memory in board.order:
-        places[memory.name] = evaluation.locate(memory)
-        evaluation.read(memory, *places[memory.name])
-    for bit, name in enumerate(board.code_lines):
-        line = board.outputs[name]
-        codes |= (evaluation.output[line.memory] >> line.index & 1) << bit
-    return Scan(
-        addresses={name: address for name, (address, _) in places.items()},
-        slots={name: slot for name, (_, slot) in places.items()},
-        codes=codes,
-    )
-
-
-class _Evaluation:
-    """The state of all lines at some counts."""
-
-    def __init__(self, board: Board, x: ArrayLike, y: ArrayLike, bank: ArrayLike, words: Words) -> None:
-        self.board = board
-        self.words = words
-        self.counters = {
-            Signal.X: np.asarray(x, dtype=np.int64),
-            Signal.Y: np.asarray(y, dtype=np.int64),
-            Signal.BANK: np.asarray(bank, dtype=np.int64),
-        }
-        self.shape = np.broadcast_shapes(*(counter.shape for counter in self.counters.values()))
-        self.output: dict[str, Ints] = {}
-
-    def locate(self, memory: Memory) -> tuple[Ints, Ints]:
-        address = np.zeros(self.shape, dtype=np.int64)
-        for pin, expression in enumerate(memory.address):
-            address |= self._level(expression) << pin
-        slot = np.zeros(self.shape, dtype=np.int64)
-        if memory.packing.pixels > 1:
-            slot |= self.counters[Signal.X] >> self.board.first_select_bit(memory) & (memory.packing.pixels - 1)
-        return address, slot
-
-    def read(self, memory: Memory, address: Ints, slot: Ints) -> None:
-        word = self.words[memory.name][address].astype(np.int64)
-        if memory.packing.pixels > 1:
-            shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)])
-            word = word >> shifts[slot] & ((1 << memory.pixel_width) - 1)
-        self.output[memory.name] = word
-
-    def _level(self, expression: Expression) -> Ints:
-        level = np.full((), int(expression.inverted), dtype=np.int64)
-        for line in map(self.board.resolve, expression.lines):
-            if line.signal is Signal.CONSTANT:
-                level = level ^ line.index
-            elif line.signal is Signal.OUTPUT:
-                level = level ^ (self.output[line.memory] >> line.index & 1)
-            else:
-                level = level ^ (self.counters[line.signal] >> line.index & 1)
-        return level
+        found[memory.name], slots[memory.name] = levels.address(memory), levels.slot(memory)
+        levels.put_out(memory, words[memory.name][found[memory.name]].astype(np.int64))
+    return Scan(addresses=found, slots=slots, codes=levels.codes())
