@@ -41,8 +41,10 @@ def build(
         return
     console = stdout()
     for device in built.manifest["devices"]:
+        console.print(f"{device['name']}: {device['part']}, {device['burn']['text']}", markup=False)
+        pieces = {piece["file"]: piece for piece in device["pieces"]}
         for name in device["files"]:
-            path = built.output / "devices" / name
-            console.print(f"{path}  {device['part']}, CRC-32 {device['crc32']}, sum {device['sum16']}", markup=False)
+            sums = f"  CRC-32 {pieces[name]['crc32']}, sum {pieces[name]['sum16']}" if name in pieces else ""
+            console.print(f"{built.output / 'devices' / name}{sums}", markup=False)
     console.print(f"{built.output / 'burn-sheet.txt'}", markup=False)
     console.print(f"{built.proof}", markup=False)

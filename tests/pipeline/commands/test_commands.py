@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import tomllib
+import zlib
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -60,10 +61,35 @@ def test_no_arguments_show_the_help(run) -> None:
 def test_build_prints_the_paths_and_they_exist(run, project: Path) -> None:
     status, out, _ = run("build", project / "recipe.toml")
     assert status == 0
-    paths = [Path(line.split("  ")[0]) for line in out.splitlines()]
+    state, *lines = out.splitlines()
+    assert state == "picture: 27C512, nothing is noted of what this chip holds: burn it"
+    paths = [Path(line.split("  ")[0]) for line in lines]
     assert [path.name for path in paths] == ["picture.bin", "burn-sheet.txt", "index.html"]
     assert paths[0].stat().st_size == 65536
     assert all(path.is_file() for path in paths)
+
+
+def test_build_prints_the_sums_of_each_file_itself(run, project: Path) -> None:
+    recipe = project / "recipe.toml"
+    recipe.write_text(
+        recipe.read_text()
+        + '\n[[stage]]\nuse = "binary"\nsize = 32768\nname = "{piece}.bin"\n[[stage]]\nuse = "indexed_png"\n'
+    )
+    _, out, _ = run("build", recipe)
+    for line in out.splitlines():
+        path, _, sums = line.partition("  ")
+        if path.endswith(".bin"):
+            data = Path(path).read_bytes()
+            assert sums == f"CRC-32 {zlib.crc32(data):08X}, sum {sum(data) & 0xFFFF:04X}"
+        else:
+            assert sums == ""
+    assert [name for name in ("picture.bin", "0.bin", "1.bin", "bank0.png", "bank1.png") if f"/{name}" in out] == [
+        "picture.bin",
+        "0.bin",
+        "1.bin",
+        "bank0.png",
+        "bank1.png",
+    ]
 
 
 def test_build_json_is_one_document_and_nothing_else(run, project: Path) -> None:
