@@ -19,7 +19,7 @@ _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 def with_measures(
     coded: CodedPicture, picture: Picture, board: Board, *, screen_width: float, distance: float | None
 ) -> CodedPicture:
-    """Note what can be seen of a reduction from a distance; without a distance give the coded picture as it is.
+    """Note what a reduction did to a picture and, when a distance is given, what can be seen of it from there.
 
     Notes of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
     (S-CIELAB); ``clipped_share`` is the share of pixels with light that no code of the board has; ``colours_used``
@@ -34,19 +34,23 @@ def with_measures(
     screen_width, distance
         Metres.
     """
+    plain = coded.with_notes(
+        {
+            "clipped_share": round(clipped_share(picture.pixels, board.palette), 4),
+            "colours_used": colours_used(coded.codes, board.palette),
+        }
+    )
     if distance is None:
-        return coded
+        return plain
     from ladderlight_stages.vision import Viewer  # brings scikit-image, which most builds do without
 
     density = density_of(board, screen_width=screen_width, distance=distance)
     error = Viewer(reference=picture.pixels, density=density).error(board.palette.linear[coded.codes])
-    return coded.with_notes(
+    return plain.with_notes(
         {
             "pixels_per_degree": round(density[0], 2),
             "visible_error_mean": round(error.mean, 3),
             "visible_error_p95": round(error.p95, 3),
-            "clipped_share": round(clipped_share(picture.pixels, board.palette), 4),
-            "colours_used": colours_used(coded.codes, board.palette),
         }
     )
 
@@ -78,4 +82,5 @@ def clipped_share(pixels: NDArray[np.floating], palette: Palette) -> float:
 
 def colours_used(codes: NDArray[np.uint16], palette: Palette) -> int:
     """Count the different colours of codes, (height, width); codes of one colour count once."""
-    return len(np.unique(palette.linear[np.unique(codes)], axis=0))
+    used = np.flatnonzero(np.bincount(codes.ravel(), minlength=len(palette)))
+    return len(np.unique(palette.linear[used], axis=0))

@@ -16,10 +16,14 @@ def picture(pixels: object) -> Picture:
     return Picture(origin=Origin(name="p", source="p.png"), pixels=np.asarray(pixels, dtype=np.float32))
 
 
-def test_without_a_distance_nothing_is_measured(board: Board) -> None:
-    plain = picture(np.full((8, 8, 3), 0.3))
-    coded = plain.coded(np.zeros((8, 8), dtype=np.uint16))
-    assert with_measures(coded, plain, board, screen_width=0.3, distance=None) is coded
+def test_without_a_distance_clipping_and_colours_are_noted_all_the_same(board: Board) -> None:
+    pixels = np.full((8, 8, 3), 0.3)
+    pixels[:2] = 1.0  # white of the ladder is 0.97
+    plain = picture(pixels)
+    notes = with_measures(
+        plain.coded(np.zeros((8, 8), dtype=np.uint16)), plain, board, screen_width=0.3, distance=None
+    ).notes
+    assert notes == {"clipped_share": 0.25, "colours_used": 1}
 
 
 def test_a_picture_in_the_boards_colours_has_no_error(board: Board) -> None:
