@@ -80,13 +80,13 @@ def _print(console: Console, comparison: Comparison) -> None:
     if comparison.same:
         line(f"device {comparison.device} holds what it should: all {comparison.words} words are the same")
         return
-    line(f"device {comparison.device}: {comparison.count} of {comparison.words} words differ")
+    line(f"device {comparison.device}: {comparison.count} of {comparison.words} words {_differ(comparison.count)}")
     for diagnosis in comparison.diagnoses:
         line(f"likely ({diagnosis.confidence:.0%}): {diagnosis.text}; explains {diagnosis.explained:.1%} of it")
     if not comparison.diagnoses:
         line("no usual fault explains it: burn the chip again, and suspect the chip if it stays")
     for stretch in comparison.ranges[:_SHOWN]:
-        line(f"{stretch.first:06X}h to {stretch.last:06X}h  {stretch.count} words differ")
+        line(f"{stretch.first:06X}h to {stretch.last:06X}h  {_words(stretch.count)}")
     if len(comparison.ranges) > _SHOWN:
         line(f"and {len(comparison.ranges) - _SHOWN} more ranges")
     for difference in comparison.differences[:_SHOWN]:
@@ -96,3 +96,11 @@ def _print(console: Console, comparison: Comparison) -> None:
         )
     if comparison.count > _SHOWN:
         line(f"and {comparison.count - _SHOWN} more differences; --json lists up to --most of them")
+
+
+def _words(count: int) -> str:
+    return f"{count} word{'s' * (count != 1)} {_differ(count)}"
+
+
+def _differ(count: int) -> str:
+    return "differs" if count == 1 else "differ"

@@ -19,6 +19,7 @@ Places = NDArray[np.int64]
 WordsAt = Callable[[Places], Words]
 Kind = Literal[
     "blank",
+    "all_zero",
     "other_device",
     "data_stuck",
     "data_swapped",
@@ -65,6 +66,8 @@ def possible_faults(
     """
     pins = _Pins(board=board, device=device)
     yield _fixed("blank", "the chip is blank", np.full_like(wanted, pins.ones))
+    zeros = "every word reads as zero: it was never enabled or powered while it was read, or all its bits are cleared"
+    yield _fixed("all_zero", zeros, np.zeros_like(wanted))
     for name, words in others.items():
         yield _fixed("other_device", f"this is the chip or file of device {name!r}", words)
     yield from _data_faults(pins, wanted)

@@ -20,6 +20,11 @@ WANTED = [0x1, 0x2, 0x4, 0x8, 0x3, 0x5, 0x6, 0xF]
     ("text", "kind", "words"),
     [
         ("the chip is blank", "blank", [0xF] * 8),
+        (
+            "every word reads as zero: it was never enabled or powered while it was read, or all its bits are cleared",
+            "all_zero",
+            [0] * 8,
+        ),
         ("data line D0 (b0) is stuck low", "data_stuck", [0, 2, 4, 8, 2, 4, 6, 0xE]),
         ("data line D3 (g1) is stuck high", "data_stuck", [9, 0xA, 0xC, 8, 0xB, 0xD, 0xE, 0xF]),
         ("data lines D0 (b0) and D2 (g0) are swapped", "data_swapped", [4, 2, 1, 8, 6, 5, 3, 0xF]),
