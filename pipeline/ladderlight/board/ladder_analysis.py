@@ -194,8 +194,8 @@ def _channel(
                 step=float(steps[code - 1]) if code else None,
                 dnl=float(dnl[code - 1]) if code else None,
                 inl=float(inl[code]),
-                lowest=float(lowest[code]),
-                highest=float(highest[code]),
+                lowest=round(float(lowest[code]), 12) + 0.0,  # no -0 where only rounding is left
+                highest=round(float(highest[code]), 12) + 0.0,
                 crosstalk=float(raised[code]),
                 open_volts=unloaded[code],
                 drive=float(drive[code]),

@@ -113,7 +113,7 @@ def _channel(ladder: Ladder, channel: ChannelAnalysis) -> Iterator[Finding]:
         yield Finding(
             level="note",
             where=where,
-            message=f"resistors of {ladder.tolerance:.3g} tolerance can put codes out of order "
+            message=f"resistors of {ladder.tolerance * 100:.3g} % tolerance can put codes out of order "
             f"({share:.1%} of {channel.spread.samples} drawn ladders); use a closer tolerance or pick by measuring",
         )
     coupled = max(channel.levels, key=lambda level: abs(level.crosstalk))
@@ -150,15 +150,16 @@ def _white(ladder: Ladder, channel: ChannelAnalysis, where: str) -> Iterator[Fin
 def _scaling(ladder: Ladder, channel: ChannelAnalysis) -> str:
     """Say by how much all resistors must change for white to be the peak.
 
-    The ladder with all lines high is a source of the supply behind one resistance, v = V R_L / (R_L + R).
+    The ladder with all lines high is a source behind one resistance (Thevenin), v = V R_L / (R_L + R), whose V is what
+    it gives without a load: the supply, or less where an R-2R ladder has a resistor to ground.
     """
     load = ladder.load / len(channel.guns)
-    white = channel.white
-    if isinf(load) or white <= 0 or ladder.supply <= ladder.peak:
+    white, source = channel.white, channel.levels[-1].open_volts or 0.0
+    if isinf(load) or white <= 0 or source <= ladder.peak:
         return "check the supply and the load"
     drivers = 0.0 if isinf(ladder.driver_high) else ladder.driver_high / max(len(channel.lines), 1)
-    now = load * (ladder.supply / white - 1) - drivers
-    wanted = load * (ladder.supply / ladder.peak - 1) - drivers
+    now = load * (source / white - 1) - drivers
+    wanted = load * (source / ladder.peak - 1) - drivers
     if now <= 0 or wanted <= 0:
         return "use drivers of less resistance"
     return f"multiply the resistors by about {wanted / now:.2f}"

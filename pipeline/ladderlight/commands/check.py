@@ -82,7 +82,7 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
 
 
 def _colours(palette: Sequence[Mapping[str, Any]]) -> str:
-    distinct = len({tuple(entry["volts"]) for entry in palette})
+    distinct = len({entry["srgb"] for entry in palette})
     black, white = (pick(palette, key=lambda entry: sum(entry["volts"])) for pick in (min, max))
     text = f"{_number(len(palette), 'code')}, {_number(distinct, 'colour')}, from {black['srgb']} to {white['srgb']}"
     return f"{text}; brightest {max(white['volts']):.3f} V"

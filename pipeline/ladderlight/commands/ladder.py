@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import inf
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -51,10 +52,14 @@ def ladder(
         raise typer.BadParameter("an R-2R ladder has no use for pairs; leave one of the two out", param_hint="--pairs")
     share = None if tolerance is None else _quantity(tolerance, "%", "--tolerance")
     if share is not None and not 0 <= share < 1:
-        raise typer.BadParameter(f"{tolerance!r} is not from 0 to 100 %", param_hint="--tolerance")
-    volts, ohms = _quantity(supply, "V", "--supply"), _quantity(load, "ohm", "--load")
-    white, behind = _quantity(peak, "V", "--peak"), _quantity(driver, "ohm", "--driver")
-    limit = None if current_limit is None else _quantity(current_limit, "A", "--current-limit", plain=1e-3)
+        raise typer.BadParameter(
+            f"{tolerance!r} is {share:.0%}; write a share below 100 %, such as 5%", param_hint="--tolerance"
+        )
+    volts, ohms = _positive(supply, "V", "--supply"), _positive(load, "ohm", "--load")
+    white, behind = _positive(peak, "V", "--peak"), _quantity(driver, "ohm", "--driver")
+    if not 0 <= behind < inf:
+        raise typer.BadParameter(f"{driver!r} is out of range; give 0 ohm or more", param_hint="--driver")
+    limit = None if current_limit is None else _positive(current_limit, "A", "--current-limit", plain=1e-3)
 
     from ladderlight.board.ladder_design import design
     from ladderlight.board.ladder_goal import Goal
@@ -97,7 +102,15 @@ def _quantity(text: str, unit: str, option: str, *, plain: float = 1.0) -> float
     try:
         return quantity(text, unit)
     except MisfitError as error:
-        raise typer.BadParameter(str(error), param_hint=option) from None
+        raise typer.BadParameter(f"it {error}", param_hint=option) from None
+
+
+def _positive(text: str, unit: str, option: str, *, plain: float = 1.0) -> float:
+    """Read an option's quantity that must be above 0."""
+    value = _quantity(text, unit, option, plain=plain)
+    if not 0 < value < inf:
+        raise typer.BadParameter(f"{text!r} is out of range; give more than 0 {unit}", param_hint=option)
+    return value
 
 
 def _print(console: Console, choices: list[Choice], series: str) -> None:
@@ -107,7 +120,7 @@ def _print(console: Console, choices: list[Choice], series: str) -> None:
     best = choices[0]
     goal = best.goal
     kind = "R-2R" if best.rail else "weighted"
-    console.print(f"{kind} ladder of {goal.bits} bits from {series}", style="bold", markup=False)
+    console.print(f"{kind} ladder of {goal.bits} bit{'s' * (goal.bits > 1)} from {series}", style="bold", markup=False)
     drivers = f"drivers of {goal.driver:g} ohm" if goal.driver else "ideal drivers"
     console.print(f"{goal.supply:g} V into {goal.load:g} ohm, peak {goal.peak:g} V, {drivers}\n", markup=False)
     console.print(_resistors(best), "", sep="\n")
@@ -183,6 +196,8 @@ def _print_summary(console: Console, best: Choice) -> None:
 
 def _others(choices: list[Choice]) -> Table:
     table = _table("next best", "resistors, most significant first", "worst error", "lightness", right=(2, 3))
+    table.columns[1].no_wrap = False  # rather two lines than a value that is cut off
+    table.columns[1].overflow = "fold"
     for rank, choice in enumerate(choices, start=2):
         if choice.rail:
             parts = f"R {choice.rail}, 2R {choice.resistors[0]}"

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from ladderlight.board import Finding
     from ladderlight.engine import Progress
 
+_PIPE = 1000
+"""Width of a line where there is no terminal: nothing of a table is folded or cut there."""
+
 STYLES = {"error": "bold red", "caution": "yellow", "note": "cyan"}
 
 
@@ -21,7 +24,9 @@ def stdout() -> Console:
     """Give the console for reports. Colour and width follow the terminal; ``NO_COLOR`` and a pipe are respected."""
     from rich.console import Console
 
-    return Console(file=sys.stdout, highlight=False, soft_wrap=not sys.stdout.isatty())
+    if sys.stdout.isatty():
+        return Console(file=sys.stdout, highlight=False)
+    return Console(file=sys.stdout, highlight=False, soft_wrap=True, width=_PIPE)
 
 
 def stderr() -> Console:

@@ -44,6 +44,15 @@ def test_white_too_high(ladder) -> None:
     assert "bright colours run together; multiply the resistors by about 1.40" in found.message
 
 
+def test_scaling_an_r2r_ladder_counts_its_resistor_to_ground() -> None:
+    """220 ohm give 0.953 V; 1.485 times as much gives 0.700 V (bisection on the nodes' equations, done apart)."""
+    table = {"r0": 440.0, "r1": 440.0}
+    channel = Channel(name="red", resistors=table, guns=(0,), r2r=220.0)
+    found = about(ladder_findings(Ladder(supply=5.0, channels=(channel,))), "too high")
+    assert "white is 0.953 V" in found.message
+    assert "multiply the resistors by about 1.49" in found.message
+
+
 @pytest.mark.parametrize(("ohms", "said"), [(411.0, True), (413.0, False), (488.0, False), (490.0, True)])
 def test_white_against_the_standard(ladder, ohms: float, said: bool) -> None:
     """0.770 V through 412.0 ohm, 0.665 V through 488.9."""

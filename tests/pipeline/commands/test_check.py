@@ -34,3 +34,24 @@ def test_page_that_cannot_be_written(tmp_path: Path, capsys: pytest.CaptureFixtu
     (tmp_path / "file").write_text("")
     assert main(["check", str(RECIPES / "lobby" / "recipe.toml"), "--page", str(tmp_path / "file" / "b.html")]) == 1
     assert "cannot be written" in capsys.readouterr().err
+
+
+def test_colours_are_counted_as_seen(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Levels above the peak are one colour, in the summary as in the findings."""
+    recipe = tmp_path / "recipe.toml"
+    text = (RECIPES / "ticket-desk" / "recipe.toml").read_text(encoding="utf-8")
+    head, ladder, _ = text.partition("supply =")
+    recipe.write_text(
+        head
+        + ladder
+        + '"5 V"\n'
+        + "".join(f'{c} = {{ {c[0]} = "220", i = "1k5" }}\n' for c in ("red", "green", "blue")),
+        encoding="utf-8",
+    )
+    assert main(["check", str(recipe), "--json"]) == 0
+    seen = len({entry["srgb"] for entry in json.loads(capsys.readouterr().out)["palette"]})
+    assert seen < 16
+    assert main(["check", str(recipe)]) == 0
+    out = capsys.readouterr().out
+    assert f"16 codes, {seen} colours" in out
+    assert f"16 codes show {seen} different colours" in out

@@ -150,7 +150,14 @@ def test_perceptual_is_another_ladder(run: Run) -> None:
         ["--bits", "9"],
         ["--bits", "2", "--supply", "5 A"],
         ["--bits", "2", "--load", "seventy"],
+        ["--bits", "2", "--load", "0"],
+        ["--bits", "2", "--supply", "-5"],
+        ["--bits", "2", "--peak", "nan"],
+        ["--bits", "2", "--driver", "-1"],
+        ["--bits", "2", "--driver", "inf"],
+        ["--bits", "2", "--current-limit", "0"],
         ["--bits", "2", "--tolerance", "150 %"],
+        ["--bits", "2", "--tolerance", "1"],
         ["--bits", "2", "--series", "E25"],
         ["--bits", "2", "--pairs", "--r2r"],
         ["--bits", "2", "--even", "colours"],
@@ -160,6 +167,26 @@ def test_wrong_usage(run: Run, options: list[str]) -> None:
     status, out, err = run(*options)
     assert (status, out) == (2, "")
     assert err
+
+
+def test_wrong_usage_names_the_option_and_what_to_do(run: Run) -> None:
+    def said(*options: str) -> str:
+        return " ".join(run("--bits", "2", *options)[2].replace("│", " ").split())
+
+    assert "--driver: it is 'abc', which is no resistance; write a resistance such as" in said("--driver", "abc")
+    assert "--tolerance: '1' is 100%; write a share below 100 %, such as 5%" in said("--tolerance", "1")
+
+
+def test_nothing_of_the_tables_is_cut_off_in_a_pipe(run: Run) -> None:
+    out = run("--bits", "6", "--pairs", "--next", "3")[1]
+    assert "lightness" in out
+    assert "…" not in out
+
+
+def test_zero_has_no_sign(run: Run) -> None:
+    out = run("--bits", "3", "--series", "E6", "--r2r", "--driver", "50")[1]
+    assert "within 20 %" in out
+    assert "-0.0000" not in out
 
 
 def test_impossible_goals_are_one_line(run: Run) -> None:
