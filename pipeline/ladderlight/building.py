@@ -84,5 +84,11 @@ def _write(folder: Path, name: str, data: bytes) -> None:
     path = folder / name
     if not path.resolve().is_relative_to(folder.resolve()):
         raise BuildError(f"a file may not be called {name!r}; keep it inside the output folder")
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(data)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    except OSError as error:
+        raise BuildError(
+            f"{name}: cannot be written ({error.strerror}); make room or choose another output folder; "
+            "the old output is as it was"
+        ) from error

@@ -16,6 +16,7 @@ from ladderlight.errors import LadderlightError, StageFailure
 
 BUG = 3
 STOPPED = 130
+_LEFT = "stopped; the old output is as it was"
 
 app = typer.Typer(
     name="ladderlight",
@@ -66,9 +67,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         app(args=arguments)
     except SystemExit as end:  # the library's own: a usage error, or a command that gives a status
+        if end.code == STOPPED:  # Ctrl-C, which it has caught
+            _complain(_LEFT)
         return end.code if isinstance(end.code, int) else 0
     except KeyboardInterrupt:
-        _complain("stopped; the old output is as it was")
+        _complain(_LEFT)
         return STOPPED
     except LadderlightError as error:
         _complain(str(error))

@@ -1,0 +1,92 @@
+"""Builds that cannot be finished."""
+
+from __future__ import annotations
+
+import errno
+from pathlib import Path
+
+import pytest
+
+from ladderlight import building, commands
+
+RECIPE = """
+format = 1
+
+[board]
+mode = "640x480@60"
+clock = "25.175 MHz"
+blanking = "gate"
+
+[[board.memory]]
+name = "picture"
+part = "2716"
+address = ["x6-x9", "y5-y8"]
+data = ["k"]
+
+[board.ladder]
+supply = "5 V"
+grey = { k = "150" }
+
+[pictures]
+files = ["grey.pgm"]
+
+[[stage]]
+use = "resize"
+
+[[stage]]
+use = "nearest"
+
+[[stage]]
+use = "bank_pictures"
+
+[[stage]]
+use = "binary"
+"""
+
+
+@pytest.fixture
+def recipe(tmp_path: Path) -> Path:
+    """A small project that has been built."""
+    (tmp_path / "grey.pgm").write_bytes(b"P5 4 3 255\n" + bytes(range(0, 240, 20)))
+    path = tmp_path / "recipe.toml"
+    path.write_text(RECIPE, encoding="utf-8")
+    assert commands.main(["build", str(path)]) == 0
+    return path
+
+
+def _files(folder: Path) -> dict[Path, bytes]:
+    return {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def test_a_full_disk_is_one_line_and_leaves_the_old_output(
+    recipe: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = _files(recipe.parent)
+
+    def full(path: Path, data: bytes) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    capsys.readouterr()
+    monkeypatch.setattr(Path, "write_bytes", full)
+    assert commands.main(["build", str(recipe)]) == 1
+    monkeypatch.undo()
+    assert capsys.readouterr().err == (
+        "picture.bin: cannot be written (No space left on device); make room or choose another output folder; "
+        "the old output is as it was\n"
+    )
+    assert _files(recipe.parent) == before
+
+
+def test_a_build_that_is_stopped_says_so_and_leaves_the_old_output(
+    recipe: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = _files(recipe.parent)
+
+    def stop(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    capsys.readouterr()
+    monkeypatch.setattr(building, "manifest", stop)
+    assert commands.main(["build", str(recipe)]) == 130
+    assert capsys.readouterr().err == "stopped; the old output is as it was\n"
+    assert _files(recipe.parent) == before
