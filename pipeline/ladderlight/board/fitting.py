@@ -42,9 +42,11 @@ def proportions(aspect: float) -> str:
 def choices(board: Board, memory: Memory) -> list[Choice]:
     """Give the ways to shorten a memory's address to its pins, those with the squarest pixels first.
 
-    Left out are the lowest x bits, the lowest y bits and the highest bank bits, in every mixture.
+    Left out are the lowest x bits, the lowest y bits and the highest bank bits, in every mixture. Lines that enter
+    gates stay: they would go on changing the address, with no word for it.
     """
     excess = len(memory.address) - memory.address_pins
+    gated = {line.name for other in board.memories for e in other.address if len(e.lines) > 1 for line in e.lines}
     bits = {
         signal: sorted(line.index for line in board.address_lines(memory) if line.signal is signal)
         for signal in (Signal.X, Signal.Y, Signal.BANK)
@@ -58,6 +60,8 @@ def choices(board: Board, memory: Memory) -> list[Choice]:
             *(f"y{index}" for index in bits[Signal.Y][:y]),
             *(f"bank{index}" for index in bits[Signal.BANK][::-1][:bank]),
         ]
+        if gated & set(names):
+            continue
         shorter = without(board, names)
         left = next(other for other in shorter.memories if other.name == memory.name)
         if len(names) == excess and len(left.address) == memory.address_pins:

@@ -28,6 +28,13 @@ def test_every_choice_fits(make_board, memory) -> None:
         assert len(shorter.address) == 15
 
 
+def test_lines_that_enter_gates_too_are_not_offered(make_board, memory) -> None:
+    """Without its own pin x2 would still turn A8 round: neighbours would share a word that cannot be both."""
+    address = ["x2-x9", "y2^x2", "y3-y8", "bank0"]
+    board = make_board(memory(address=address, data=DATA, part="27C256"), check=False)
+    assert {choice.dropped for choice in choices(board, board.memory("picture"))} == {("bank0",)}
+
+
 @pytest.mark.parametrize(
     ("part", "pins", "number"),
     [("27C256", 16, "27C512"), ("27C256", 17, "27C010"), ("28C64", 15, "28C256"), ("27C1024", 17, "27C4002")],
