@@ -124,7 +124,10 @@ class Placement:
             at = int(key[wrong[0]])
             latest = int(np.flatnonzero(key == at)[-1])
             raise self._conflict(memory, at, (run, int(wrong[0])), (run, latest))
-        used = np.unique(key)
+        order = np.arange(key.size)
+        last = np.empty(table.size, dtype=np.int64)  # of each key that is used, the pixel that wrote it last
+        last[key] = order
+        used = key[last[key] == order]  # each key once; sorting would take longer
         shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)], dtype=np.uint32)
         at_word, shift = used // memory.packing.pixels, shifts[used % memory.packing.pixels]
         bits = np.uint32(mask) << shift
