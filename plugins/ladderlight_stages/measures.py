@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,10 @@ from ladderlight_stages.viewing import density_of
 DEFAULT_WIDTH = 0.3
 """Metres: the visible picture of a small tube monitor."""
 _BEYOND = 1e-3
+_SURROUNDINGS = 9
+"""Pixels across and down that are averaged to tell whether a picture changes at a place."""
+_STILL = 1.0
+"""L*: about the least step in lightness that is seen."""
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
@@ -55,23 +60,43 @@ def with_measures(
     )
 
 
-def flicker(frames: Sequence[CodedPicture], palette: Palette) -> tuple[float, float]:
-    """Give how much changes from each frame to the next, as a mean over them, the last to the first included.
+@dataclass(frozen=True, kw_only=True)
+class Flicker:
+    """What changes from each frame to the next, as means over the frames, the last to the first included.
 
-    Returns
-    -------
-    changed, jump
-        The share of pixels that change, and by how much lightness changes (CIELAB L*, 0 to 100), over all pixels.
+    ``changed`` is the share of pixels that change, ``jump`` by how much lightness changes over all pixels (CIELAB L*, 0
+    to 100), and ``unmoved`` the share of pixels that change although the picture there does not: the lightness of their
+    surroundings stays. That is the flicker that a dithering makes which is not stable in time.
     """
+
+    changed: float
+    jump: float
+    unmoved: float
+
+
+def flicker(frames: Sequence[CodedPicture], palette: Palette) -> Flicker:
+    """Measure what changes from frame to frame, and how much of it is dithering alone."""
+    from scipy.ndimage import uniform_filter  # most builds do without
+
     luminance = palette.linear @ _LUMINANCE
-    # CIE 15: the cube root, and a straight line in the dark
+    lightness = _lightness(luminance)
+    around = [_lightness(uniform_filter(luminance[frame.codes], size=_SURROUNDINGS)) for frame in frames]
+    changed, jump, unmoved = [], [], []
+    for number, frame in enumerate(frames):
+        following = (number + 1) % len(frames)
+        codes = frames[following].codes
+        changes = frame.codes != codes
+        still = np.abs(around[number] - around[following]) < _STILL
+        changed.append(float(changes.mean()))
+        jump.append(float(np.abs(lightness[frame.codes] - lightness[codes]).mean()))
+        unmoved.append(float((changes & still).mean()))
+    return Flicker(changed=float(np.mean(changed)), jump=float(np.mean(jump)), unmoved=float(np.mean(unmoved)))
+
+
+def _lightness(luminance: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Give L* of CIE 15: the cube root, and a straight line in the dark."""
     bright = luminance > 216 / 24389
-    lightness = np.where(bright, 116 * np.cbrt(luminance) - 16, luminance * 24389 / 27)
-    changed, jump = [], []
-    for frame, following in zip(frames, [*frames[1:], frames[0]], strict=True):
-        changed.append(float((frame.codes != following.codes).mean()))
-        jump.append(float(np.abs(lightness[frame.codes] - lightness[following.codes]).mean()))
-    return float(np.mean(changed)), float(np.mean(jump))
+    return np.where(bright, 116 * np.cbrt(luminance) - 16, luminance * 24389 / 27)
 
 
 def clipped_share(pixels: NDArray[np.floating], palette: Palette) -> float:

@@ -62,9 +62,22 @@ def test_flicker_of_black_and_white_frames(board: Board) -> None:
     black = picture(np.zeros((8, 8, 3))).coded(np.zeros((8, 8), dtype=np.uint16))
     codes = black.codes.copy()
     codes[:4, :4] = 63
-    changed, jump = flicker([black, black.with_codes(codes)], board.palette)
-    assert changed == pytest.approx(0.25)
-    assert jump == pytest.approx(99 / 4, abs=0.3)
+    found = flicker([black, black.with_codes(codes)], board.palette)
+    assert found.changed == pytest.approx(0.25)
+    assert found.jump == pytest.approx(99 / 4, abs=0.3)
+    assert found.unmoved == 0.0
+
+
+def test_dots_that_change_places_flicker_although_nothing_moves(board: Board) -> None:
+    """A chequered plane is as light when its dots change places; only half of the screen does it."""
+    down, across = np.indices((64, 64))
+    codes = ((down + across) % 2 * 63).astype(np.uint16)
+    other = codes.copy()
+    other[:, :32] ^= 63
+    plain = picture(np.zeros((64, 64, 3)))
+    found = flicker([plain.coded(codes), plain.coded(other)], board.palette)
+    assert found.changed == pytest.approx(0.5)
+    assert found.unmoved == pytest.approx(0.5, abs=0.15)  # nine pixels are an odd number, so edges may count
 
 
 def test_thresholds_flicker_less_than_diffusion_where_little_moves(board: Board) -> None:
@@ -74,4 +87,5 @@ def test_thresholds_flicker_less_than_diffusion_where_little_moves(board: Board)
     pair = [picture(still), picture(moved)]
     diffused = flicker([diffuse(frame, board) for frame in pair], board.palette)
     thresholded = flicker([ordered(frame, board) for frame in pair], board.palette)
-    assert thresholded[0] < diffused[0] / 5
+    assert thresholded.changed < diffused.changed / 5
+    assert thresholded.unmoved < diffused.unmoved / 5

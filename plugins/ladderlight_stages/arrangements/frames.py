@@ -58,6 +58,11 @@ def frames(
     if not banks:
         raise ArrangementError(f"the board has {len(every)} banks, none from {first} on; lower first")
     sequence = [*chosen, *chosen[-2:0:-1]] if ping_pong else chosen
+    if len(sequence) > len(banks) and len(banks) < len(every):
+        raise ArrangementError(
+            f'{len(sequence)} frames need as many banks, but "first" and "count" leave {len(banks)} of the '
+            f'{len(every)} that the wiring has; change them, or read fewer frames with "every"'
+        )
     if len(sequence) > len(banks):
         raise ArrangementError(too_many(sequence[len(banks) :], len(banks), len(sequence), board))
     durations = [frame.origin.duration for frame in sequence]
@@ -72,7 +77,10 @@ def frames(
         if len(known) == len(durations):
             note += f", the durations of the frames add up to {rounds * sum(known):.4g} s"
     notes = [*contents.notes, note]
-    changed, jump = flicker(sequence, board.palette)
-    if changed:
-        notes.append(f"flicker: {changed:.1%} of the pixels change from frame to frame, lightness by {jump:.2f} of 100")
+    found = flicker(sequence, board.palette)
+    if found.changed:
+        notes.append(
+            f"flicker: {found.changed:.1%} of the pixels change from frame to frame, lightness by {found.jump:.2f} of "
+            f"100; {found.unmoved:.1%} change where the picture does not"
+        )
     return replace(contents, notes=tuple(notes))

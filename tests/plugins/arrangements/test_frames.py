@@ -116,3 +116,9 @@ def test_flicker_is_noted(film_board, coded):
     pictures = [coded(film_board, "a"), coded(film_board, "b")]
     pictures[1] = pictures[1].with_codes(pictures[1].codes ^ 1)
     assert "flicker: 100.0% of the pixels change from frame to frame" in frames(pictures, film_board).notes[-1]
+
+
+def test_too_few_banks_by_ones_own_choice_are_not_blamed_on_the_wiring(film_board, coded):
+    pictures = [coded(film_board, name) for name in "abc"]
+    with pytest.raises(ArrangementError, match=r'3 frames need as many banks, but "first" and "count" leave 2 of the'):
+        frames(pictures, film_board, count=2)
