@@ -72,6 +72,7 @@ class Chain:
         frames: list[Picture] = list(self._run(source, file.path, options, file.source, demand=self._demand(uses)))
         bank = self.recipe.bank_for(file)
         coded = []
+        before: tuple[Picture, CodedPicture] | None = None
         for index, frame in enumerate(frames):
             origin = replace(
                 frame.origin,
@@ -82,7 +83,12 @@ class Chain:
             )
             value: Picture | CodedPicture = replace(frame, origin=origin)
             for use, options in uses[1:]:
-                if use.declaration.kind.per_picture:
+                if use.declaration.kind is Kind.REDUCTION:
+                    assert isinstance(value, Picture)  # noqa: S101 - the chain check sees to it
+                    picture = value.after(*before) if before else value
+                    reduced: CodedPicture = self._run(use, picture, options, file.source)
+                    before, value = (picture, reduced), reduced
+                elif use.declaration.kind.per_picture:
                     value = self._run(use, value, options, file.source)
             assert isinstance(value, CodedPicture)  # noqa: S101 - the chain check and _checked see to it
             coded.append(value)
@@ -113,16 +119,21 @@ class Chain:
         DeviceFileError
             When a name would leave the folder.
         """
-        files: dict[str, tuple[str, DeviceFile]] = {}
+        files: dict[str, tuple[StageUse, DeviceFile]] = {}
         for use in self._uses(Kind.EMISSION):
             for file in self._run(use, contents, use.options, "the contents"):
                 key = file.name.casefold()
+                if key in files and files[key][0] is use:
+                    raise BuildError(
+                        f"stage {use.declaration.name!r} would write several files to devices/{file.name}; put "
+                        "{device} or {piece} into the name that it is given"
+                    )
                 if key in files:
                     raise BuildError(
-                        f"stages {files[key][0]!r} and {use.declaration.name!r} both want to write "
+                        f"stages {files[key][0].declaration.name!r} and {use.declaration.name!r} both want to write "
                         f"devices/{file.name}; give one of them another name pattern"
                     )
-                files[key] = (use.declaration.name, file)
+                files[key] = (use, file)
         return name_files((file for _, file in files.values()), self.recipe.name)
 
     def _uses(self, kind: Kind) -> Iterable[StageUse]:

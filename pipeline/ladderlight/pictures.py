@@ -36,14 +36,30 @@ class Picture:
 
     origin: Origin
     pixels: NDArray[np.float32]
+    kept: NDArray[np.int32] | None = None
+    """Codes that stay, of an animation's frame before, where the picture has not changed: int32 (height, width), -1
+    where it has. Set for reductions; without it a change anywhere would make the dots of a dithering crawl everywhere.
+    """
 
     def with_pixels(self, pixels: NDArray[np.float32]) -> Picture:
         """Give the same picture with other pixels."""
         return replace(self, pixels=pixels)
 
     def coded(self, codes: NDArray[np.uint16]) -> CodedPicture:
-        """Give the coded picture of the same origin."""
+        """Give the coded picture of the same origin, with the codes of the frame before where they are kept."""
+        if self.kept is not None:
+            codes = codes.copy()
+            codes[self.kept >= 0] = self.kept[self.kept >= 0]
         return CodedPicture(origin=self.origin, codes=codes)
+
+    def after(self, picture: Picture, coded: CodedPicture) -> Picture:
+        """Give the same picture with the codes kept where it equals the frame before, which was coded like this."""
+        if picture.pixels.shape != self.pixels.shape or coded.codes.shape != self.pixels.shape[:2]:
+            return self
+        same = (picture.pixels == self.pixels).all(axis=2)
+        kept = coded.codes.astype("int32")
+        kept[~same] = -1
+        return replace(self, kept=kept)
 
 
 Note = str | int | float | bool

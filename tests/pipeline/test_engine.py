@@ -173,3 +173,22 @@ def test_a_picture_goes_through_to_its_bank(make_chain: MakeChain, tmp_path: Pat
     # x5-x9 and y5-y8: 20 by 15 pixels at a stride of 32, code 4 (the third data pin) in the lower bits, the rest ones
     assert (words[: 32 * 15].reshape(15, 32)[:, :20] == 0b11111100).all()
     assert (words[: 32 * 15].reshape(15, 32)[:, 20:] == 0xFF).all()
+
+
+def test_an_animation_does_not_crawl_where_it_stands_still(make_chain: MakeChain, tmp_path: Path) -> None:
+    ramp = np.tile(np.linspace(0, 255, 20).astype(np.uint8)[None, :, None], (15, 1, 3))
+    frames = []
+    for place in range(3):
+        frame = ramp.copy()
+        frame[3:6, 2 + 5 * place : 5 + 5 * place] = 0
+        frames.append(Image.fromarray(frame))
+    frames[0].save(tmp_path / "ramp.png", save_all=True, append_images=frames[1:], duration=100)
+    chain = make_chain("resize", "diffuse", "bank_pictures", "binary", files=("ramp.png",))
+    frames[0].save(tmp_path / "ramp.png", save_all=True, append_images=frames[1:], duration=100)
+    coded = chain.code_pictures()
+    assert len(coded) == 3
+    for number in (1, 2):
+        before, after = np.asarray(frames[number - 1]), np.asarray(frames[number])
+        same = (before == after).all(axis=2)
+        assert (coded[number].codes[same] == coded[number - 1].codes[same]).all()
+        assert (coded[number].codes[~same] != coded[number - 1].codes[~same]).any()
