@@ -42,7 +42,10 @@ def _device(device: Mapping[str, Any]) -> Iterator[str]:
             f"  size      {piece['bytes']} bytes ({piece['bytes']:X}h)"
             + (f", loaded at {piece['offset']:X}h" if piece["offset"] else "")
         )
-        yield f"  CRC-32    {piece['crc32']}    sum 16 bits {piece['sum16']}    8 bits {piece['sum8']}"
+        yield (
+            f"  CRC-32    {piece['crc32']}    sum 16 bits {piece['sum16']}    8 bits {piece['sum8']}"
+            f"    32 bits {piece['sum32']}"
+        )
     others = [name for name in device["files"] if name not in {piece["file"] for piece in device["pieces"]}]
     if others:
         yield from _wrapped(f"beside it {', '.join(others)}", indent="  ", hang=12)

@@ -30,7 +30,8 @@ def test_the_sheet_says_what_goes_where(board, banked):
         "  state     nothing is noted of what this chip holds: burn it",
         "  file      devices/picture.bin",
         "  size      131072 bytes (20000h)",
-        f"  CRC-32    {device['crc32']}    sum 16 bits {device['sum16']}    8 bits {device['sum8']}",
+        f"  CRC-32    {device['crc32']}    sum 16 bits {device['sum16']}    8 bits {device['sum8']}    32 bits "
+        f"{device['sum32']}",
         "  bank 0    0000h to 779Fh  picture-0",
         "  bank 2    10000h to 1779Fh  picture-2",
         "  in use    38400 of 131072 words, the last at 1779Fh",
