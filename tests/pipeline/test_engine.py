@@ -164,6 +164,16 @@ def test_two_files_of_one_name_are_refused_with_both_stages(make_chain: MakeChai
         chain.emit(contents)
 
 
+def test_one_stage_that_gives_two_devices_one_file_is_told_so(make_chain: MakeChain, tmp_path: Path) -> None:
+    make_chain("probe", "note", *END, more='name = "all.bin"\n')
+    recipe = tmp_path / "recipe.toml"
+    recipe.write_text(recipe.read_text().replace('part = "27C512"', 'part = "2732"\nchips = 2'))
+    chain = Chain(recipe=load(recipe))
+    contents = chain.arrange(chain.code_pictures())
+    with pytest.raises(BuildError, match=r"'binary' would write several files to devices/all\.bin; put \{device\}"):
+        chain.emit(contents)
+
+
 def test_a_picture_goes_through_to_its_bank(make_chain: MakeChain, tmp_path: Path) -> None:
     Image.new("RGB", (40, 30), (255, 0, 0)).save(tmp_path / "red.png")
     chain = make_chain("crop", "resize", "nearest", *END, files=("red.png",))
