@@ -41,9 +41,9 @@ def frames(
     a duration are all shown equally long. ``step`` is how long the board's frame counter stays at one bank. With it,
     durations become whole numbers of banks; without it, the shortest frame takes one bank. Then one round of the frames
     is fitted to all banks: ``stretch`` gives each frame its share of them, ``repeat`` plays as many rounds as fit and
-    stretches those, ``hold`` shows the last frame in what is left. Where a frame of one file equals the frame before, its
-    codes are those of the frame before, so that dithering does not crawl. Boards with tile or look-up memories are served as
-    well.
+    stretches those, ``hold`` shows the last frame in what is left. Where a frame equals the one before in
+    its file, its codes are the same too, so that dithering does not crawl. Boards with tile or look-up memories are
+    served as well.
 
     Raises
     ------
