@@ -81,6 +81,7 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
             channels=_channels(board),
             tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",
             drivers=analysis.drivers,
+            resistors=analysis.resistors,
             supply_current=analysis.supply_current,
             lines=list(reversed(board.palette.lines)),
             cautions=cautions(board),

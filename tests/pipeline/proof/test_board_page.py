@@ -27,6 +27,10 @@ def test_page_gives_the_figures(board) -> None:
         "2", "0.4753", "0.4667", "+8.62", "259.82", "+0.128", "+0.064", "3.440", "173"
     ]  # fmt: skip
     assert re.search(r'<th scope="row">r1</th><td class="number">6.65</td><td class="number">0.32</td>', page)
+    # by Ohm's law, with 680 ohm alone high: 125/263 V at the output
+    watts = (5 - 125 / 263) ** 2 / 680
+    row = f'<th scope="row">red</th><td>r1</td><td class="number">680</td><td class="number">{watts * 1000:.1f}</td>'
+    assert row in page
 
 
 def test_tolerance_adds_a_column(board) -> None:
