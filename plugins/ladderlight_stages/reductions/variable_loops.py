@@ -54,6 +54,9 @@ def diffuse_variable(
     passed = np.zeros((width, 3), np.int32)
     carry = np.zeros(3, np.int32)
     scale, bits = np.float32(units), np.uintp(shift)
+    # Where coefficients change from pixel to pixel, one may receive more than its neighbours' errors together amount to
+    # on the average, so that no bound is known beforehand: what lies beyond the tables is cut off.
+    top = (levels.shape[1] << shift) - 1
     for y in range(height):
         way = -1 if serpentine and y % 2 == 1 else 1
         before = -way if serpentine else 1
@@ -72,9 +75,9 @@ def diffuse_variable(
                 value = value if value < limits[gun, 1] else limits[gun, 1]
                 light = np.int32((value - limits[gun, 2]) * scale + np.float32(0.5))
                 of = np.uintp(light) >> bits
-                level = light + ((passed[x, gun] + carry[gun]) >> SHARE_BITS)
+                level = min(max(light + ((passed[x, gun] + carry[gun]) >> SHARE_BITS), 0), top)
                 random = np.int64(state >> np.uint32(10 + 7 * gun)) & 127
-                taken = np.uintp(level - ((random * noise[gun, of]) >> NOISE_BITS)) >> bits
+                taken = np.uintp(max(level - ((random * noise[gun, of]) >> NOISE_BITS), 0)) >> bits
                 error = np.int32(level - levels[gun, taken])
                 carry[gun] = shares[gun, of, 0] * error
                 behind[x + 1, gun] = shares[gun, of, 1] * error

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight import Board, Origin, Picture
+from ladderlight_stages.reductions import variable
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.variable import coefficients
 
@@ -65,3 +66,14 @@ def test_noise_is_the_same_every_time(black_and_white: Board) -> None:
     grey = picture(np.full((50, 60, 3), 0.4))
     first = diffuse(grey, black_and_white, kernel="zhou_fang").codes
     np.testing.assert_array_equal(diffuse(grey, black_and_white, kernel="zhou_fang").codes, first)
+
+
+@pytest.mark.parametrize("name", ["ostromoukhov", "zhou_fang"])
+def test_errors_never_lead_out_of_the_tables(board: Board, name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Along an edge a pixel receives more than one pixel's error. Run uncompiled, where an index is checked."""
+    monkeypatch.setattr(variable, "diffuse_variable", variable.diffuse_variable.py_func)
+    pixels = np.zeros((4, 40, 3), dtype=np.float32)
+    pixels[:2, :20], pixels[:2, 20:], pixels[2:] = 0.6884467305709401, 0.3889214, (1, 1, 0)
+    with np.errstate(over="ignore"):  # the random numbers wrap
+        codes = diffuse(picture(pixels), board, kernel=name).codes
+    assert codes.max() < 64
