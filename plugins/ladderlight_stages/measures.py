@@ -39,12 +39,8 @@ def with_measures(
     screen_width, distance
         Metres.
     """
-    plain = coded.with_notes(
-        {
-            "clipped_share": round(clipped_share(picture.pixels, board.palette), 4),
-            "colours_used": colours_used(coded.codes, board.palette),
-        }
-    )
+    clipped, colours = clipping_and_colours(picture.pixels, coded.codes, board.palette)
+    plain = coded.with_notes({"clipped_share": round(clipped, 4), "colours_used": colours})
     if distance is None:
         return plain
     from ladderlight_stages.vision import Viewer  # brings scikit-image, which most builds do without
@@ -99,13 +95,29 @@ def _lightness(luminance: NDArray[np.floating]) -> NDArray[np.floating]:
     return np.where(bright, 116 * np.cbrt(luminance) - 16, luminance * 24389 / 27)
 
 
-def clipped_share(pixels: NDArray[np.floating], palette: Palette) -> float:
-    """Give the share of pixels, (height, width, 3) of linear light, that are beyond a gun's darkest or lightest."""
+def clipping_and_colours(
+    pixels: NDArray[np.floating], codes: NDArray[np.uint16], palette: Palette
+) -> tuple[float, int]:
+    """Give the share of pixels beyond a gun's darkest or lightest level, and how many different colours are used.
+
+    Parameters
+    ----------
+    pixels
+        Linear light, shape (height, width, 3).
+    codes
+        What they became, shape (height, width); codes of one colour count once.
+    palette
+        All codes.
+    """
+    from ladderlight_stages.reductions.tally_loops import tally  # brings the compiler
+
     low, high = palette.linear.min(axis=0) - _BEYOND, palette.linear.max(axis=0) + _BEYOND
-    return float(((pixels < low) | (pixels > high)).any(axis=-1).mean())
-
-
-def colours_used(codes: NDArray[np.uint16], palette: Palette) -> int:
-    """Count the different colours of codes, (height, width); codes of one colour count once."""
-    used = np.flatnonzero(np.bincount(codes.ravel(), minlength=len(palette)))
-    return len(np.unique(palette.linear[used], axis=0))
+    used = np.zeros(len(palette), dtype=np.bool_)
+    beyond = tally(
+        np.require(pixels, np.float32, ["C", "A", "W"]),
+        np.require(codes, np.uint16, ["C", "A", "W"]),
+        low.astype(np.float32),
+        high.astype(np.float32),
+        used,
+    )
+    return beyond / codes.size, len(np.unique(palette.linear[used], axis=0))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ladderlight import Board, Origin, Picture
-from ladderlight_stages.measures import clipped_share, colours_used, flicker, with_measures
+from ladderlight_stages.measures import clipping_and_colours, flicker, with_measures
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered import ordered
@@ -46,7 +46,8 @@ def test_the_mean_lies_below_the_95th_percentile_and_dithering_shows_less_from_a
 def test_light_beyond_the_boards_white_is_clipped(board: Board) -> None:
     pixels = np.full((10, 10, 3), 0.5)
     pixels[:3] = 1.0  # white of the ladder is 0.97
-    assert clipped_share(pixels, board.palette) == pytest.approx(0.3)
+    clipped, _ = clipping_and_colours(pixels, np.zeros((10, 10), dtype=np.uint16), board.palette)
+    assert clipped == pytest.approx(0.3)
 
 
 def test_codes_of_one_colour_count_once(board: Board) -> None:
@@ -54,7 +55,8 @@ def test_codes_of_one_colour_count_once(board: Board) -> None:
 
     volts = board.palette.volts.copy()
     volts[5] = volts[4]
-    assert colours_used(np.array([[4, 5], [5, 9]], dtype=np.uint16), replace(board.palette, volts=volts)) == 2
+    codes = np.array([[4, 5], [5, 9]], dtype=np.uint16)
+    assert clipping_and_colours(np.zeros((2, 2, 3)), codes, replace(board.palette, volts=volts))[1] == 2
 
 
 def test_flicker_of_black_and_white_frames(board: Board) -> None:
