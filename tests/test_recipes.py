@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from ladderlight.building import build
+from ladderlight.commands import main
 from ladderlight.recipe import load
 
 HERE = Path(__file__).parent
@@ -71,7 +72,7 @@ def test_lobby_shows_the_cafe_in_bank_0_and_the_sky_where_the_recipe_wants_it(tm
     assert difference.mean() < 16  # dithered, and averaged in sRGB here, but unmistakably the same picture
 
 
-def test_the_recipe_in_the_readme_builds(tmp_path: Path) -> None:
+def test_the_recipe_in_the_readme_builds(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     readme = (HERE.parent / "README.md").read_text(encoding="utf-8")
     recipe = tmp_path / "recipe.toml"
     recipe.write_text(readme.partition("```toml\n")[2].partition("```")[0], encoding="utf-8")
@@ -81,3 +82,6 @@ def test_the_recipe_in_the_readme_builds(tmp_path: Path) -> None:
     geometry = load(recipe).board.geometry
     assert (geometry.width, geometry.height) == (160, 120)
     assert f"{geometry.width} by {geometry.height}" in readme
+    assert main(["check", str(recipe)]) == 0
+    said = readme.partition("```text\n")[2].partition("```")[0]
+    assert capsys.readouterr().out.startswith(said)
