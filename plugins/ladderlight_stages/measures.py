@@ -4,15 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Palette, Picture
+from ladderlight import Board, CodedPicture, Option, Palette, Picture
 from ladderlight_stages.viewing import density_of
 
 DEFAULT_WIDTH = 0.3
 """Metres: the visible picture of a small tube monitor."""
+ScreenWidth = Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")]
+ViewingDistance = Annotated[float, Option("from eye to screen", minimum=0.05, unit="m")]
+MeasuringDistance = Annotated[
+    float | None,
+    Option("from eye to screen; when given, the visible error is measured for the manifest", minimum=0.05, unit="m"),
+]
 _BEYOND = 1e-3
 _SURROUNDINGS = 9
 """Pixels across and down that are averaged to tell whether a picture changes at a place."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Annotated
 
 from ladderlight import Board, CodedPicture, Example, Option, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
+from ladderlight_stages.measures import DEFAULT_WIDTH, ScreenWidth, ViewingDistance, with_measures
 from ladderlight_stages.reductions.diffuse import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered import Pattern, ordered
@@ -29,8 +29,8 @@ def advise(
     picture: Picture,
     board: Board,
     *,
-    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
-    distance: Annotated[float, Option("from eye to screen", minimum=0.05, unit="m")] = 0.6,
+    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    distance: ViewingDistance = 0.6,
     patient: Annotated[bool, Option("also try search, which takes seconds for each picture")] = True,
 ) -> CodedPicture:
     """Reduce a picture to codes.

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Example, Option, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
+from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
 from ladderlight_stages.reductions.lattice_loops import SHARE_BITS, diffuse_lattice
@@ -66,13 +66,8 @@ def diffuse(
             maximum=2,
         ),
     ] = 0.25,
-    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
-    distance: Annotated[
-        float | None,
-        Option(
-            "from eye to screen; when given, the visible error is measured for the manifest", minimum=0.05, unit="m"
-        ),
-    ] = None,
+    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to codes.
 

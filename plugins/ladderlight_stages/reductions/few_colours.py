@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
+from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.choice import best_codes
 from ladderlight_stages.reductions.diffuse import diffused_onto
 from ladderlight_stages.reductions.exact import exact_codes
@@ -39,13 +39,8 @@ def few_colours(
     scan: Annotated[
         Literal["serpentine", "raster"], Option("every other row backwards, or all rows forwards")
     ] = "serpentine",
-    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
-    distance: Annotated[
-        float | None,
-        Option(
-            "from eye to screen; when given, the visible error is measured for the manifest", minimum=0.05, unit="m"
-        ),
-    ] = None,
+    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to few codes.
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Palette, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
+from ladderlight import Board, CodedPicture, Palette, Picture, stage
+from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.oklab import likeness_from_linear
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.grid import Grid, make_grid, nearest_members
@@ -24,13 +23,8 @@ def nearest(
     picture: Picture,
     board: Board,
     *,
-    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
-    distance: Annotated[
-        float | None,
-        Option(
-            "from eye to screen; when given, the visible error is measured for the manifest", minimum=0.05, unit="m"
-        ),
-    ] = None,
+    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to codes: for each pixel the colour that looks most like it, the lowest code of several.
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
+from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.lattice_tables import LUMINANCE, Gun, guns_of, is_grey
 from ladderlight_stages.reductions.palette_steps import mix
@@ -36,13 +36,8 @@ def ordered(
         Literal[2, 4, 8, 16], Option("of the pattern across and down, in pixels; blue noise is always 64")
     ] = 8,
     strength: Annotated[float, Option("how far the thresholds spread; 0 is no dithering", minimum=0, maximum=1)] = 1.0,
-    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
-    distance: Annotated[
-        float | None,
-        Option(
-            "from eye to screen; when given, the visible error is measured for the manifest", minimum=0.05, unit="m"
-        ),
-    ] = None,
+    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to codes.
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
+from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.lattice_tables import LUMINANCE, is_grey
 from ladderlight_stages.reductions.palette_steps import follow
@@ -28,13 +28,8 @@ def riemersma(
         float, Option("weight of the oldest of them, as a share of the newest's", minimum=0.001, maximum=1)
     ] = 0.0625,
     strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
-    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
-    distance: Annotated[
-        float | None,
-        Option(
-            "from eye to screen; when given, the visible error is measured for the manifest", minimum=0.05, unit="m"
-        ),
-    ] = None,
+    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to codes. A picture that is in the board's colours already is unchanged.
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, with_measures
+from ladderlight_stages.measures import DEFAULT_WIDTH, ScreenWidth, ViewingDistance, with_measures
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.nearest import nearest_codes
@@ -34,8 +34,8 @@ def search(
     picture: Picture,
     board: Board,
     *,
-    screen_width: Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")] = DEFAULT_WIDTH,
-    distance: Annotated[float, Option("from eye to screen", minimum=0.05, unit="m")] = 0.6,
+    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    distance: ViewingDistance = 0.6,
     sweeps: Annotated[int, Option("how often to go over the picture at most", minimum=1, maximum=100)] = 12,
 ) -> CodedPicture:
     """Reduce a picture to codes.
