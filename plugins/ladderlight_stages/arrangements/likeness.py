@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Palette
-from ladderlight_stages.oklab import oklab_from_linear
+from ladderlight.board.oklab import oklab_from_linear
 
 Points = NDArray[np.float32]
 

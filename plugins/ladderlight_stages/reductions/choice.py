@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Palette
-from ladderlight_stages.oklab import likeness_from_linear
+from ladderlight.board.oklab import likeness_from_linear
 from ladderlight_stages.reductions.nearest import nearest_codes
 
 _MOST = 1024

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Palette, Picture, stage
+from ladderlight.board.oklab import likeness_from_linear
 from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
-from ladderlight_stages.oklab import likeness_from_linear
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.grid import Grid, make_grid, nearest_members
 from ladderlight_stages.reductions.palette_tables import distinct_colours

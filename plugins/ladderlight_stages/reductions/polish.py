@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight_stages.oklab import likeness_from_linear
+from ladderlight.board.oklab import likeness_from_linear
 from ladderlight_stages.reductions.polish_loops import ROOTS_PER_UNIT, differences, polish
 from ladderlight_stages.reductions.search_model import ciede_weights
 from ladderlight_stages.vision import FILTERS, OPPONENT_FROM_XYZ, XYZ_FROM_LINEAR, kernel, seen_opponent
