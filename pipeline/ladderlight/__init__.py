@@ -25,8 +25,9 @@ if TYPE_CHECKING:
         TileSet,
     )
     from ladderlight.readback.decoding import coded_png
-    from ladderlight.stages import Demand, Example, Option, stage
+    from ladderlight.stages import Demand, Example, Option, Survey, stage
     from ladderlight.units import MisfitError
+    from ladderlight.viewing import Viewing
 
 __version__ = "0.1.0"
 
@@ -46,8 +47,9 @@ _HOMES = {
         "Span",
         "TileSet",
     ),
-    "ladderlight.stages": ("Demand", "Example", "Option", "stage"),
+    "ladderlight.stages": ("Demand", "Example", "Option", "Survey", "stage"),
     "ladderlight.units": ("MisfitError",),
+    "ladderlight.viewing": ("Viewing",),
 }
 _MODULE_OF = {name: module for module, names in _HOMES.items() for name in names}
 
@@ -71,7 +73,9 @@ __all__ = [
     "Piece",
     "PlacedPicture",
     "Span",
+    "Survey",
     "TileSet",
+    "Viewing",
     "__version__",
     "coded_png",
     "pieces",

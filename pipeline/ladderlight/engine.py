@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,10 +19,16 @@ from ladderlight.errors import BuildError, LadderlightError, PictureError, Stage
 from ladderlight.pictures import CodedPicture, Contents, DeviceFile, Picture
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.model import StageUse
-from ladderlight.stages import Demand, Kind
+from ladderlight.shelf import Halfway, Shelf
+from ladderlight.stages import Demand, Kind, Look, Survey
 
 Progress = Callable[[int, int, str], None]
-"""Called with how many pictures are done, how many there are, and the source of the one just done."""
+"""Called with how many pictures are done, how many there are, and the source of the one just done.
+
+A stage that looks at all pictures first makes each count twice.
+"""
+Surveys = Mapping[int, Survey]
+"""What the surveys of a chain's stages saw, by the stage's index."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,18 +54,26 @@ class Chain:
         """
         files = self.recipe.files
         names = _unique_names(files)
+        looks = {at: found for at in range(len(self.recipe.chain)) if (found := self._looks(at))}
+        steps = _Steps(count=len(files) + sum(map(len, looks.values())), progress=progress)
+        surveys: dict[int, Survey] = {}
+        shelf = Shelf()
         coded: list[CodedPicture] = []
         bad: list[str] = []
         with ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool:
-            futures = [pool.submit(self._code_file, file, names[file]) for file in files]
             try:
-                for done, (file, future) in enumerate(zip(files, futures, strict=True), start=1):
+                for at, look_of in looks.items():
+                    seen = {
+                        file: pool.submit(self._see, file, names[file], at, look, dict(surveys), shelf)
+                        for file, look in look_of.items()
+                    }
+                    surveys[at] = Survey(total=_total(steps.result(file, future) for file, future in seen.items()))
+                futures = {file: pool.submit(self._code, file, names[file], surveys, shelf) for file in files}
+                for file, future in futures.items():
                     try:
-                        coded += future.result()
+                        coded += steps.result(file, future)
                     except PictureError as error:
                         bad.append(f"{file.source}: {error}")
-                    if progress:
-                        progress(done, len(files), file.source)
             except BaseException:
                 pool.shutdown(cancel_futures=True)
                 raise
@@ -66,41 +81,76 @@ class Chain:
             raise PictureError("\n".join(bad))
         return coded
 
-    def _code_file(self, file: PictureFile, name: str) -> list[CodedPicture]:
-        uses = [(use, self.recipe.options_for(file, at)) for at, use in enumerate(self.recipe.chain)]
-        source, options = uses[0]
-        frames: list[Picture] = list(self._run(source, file.path, options, file.source, demand=self._demand(uses)))
-        bank = self.recipe.bank_for(file)
-        coded = []
+    def _looks(self, at: int) -> dict[PictureFile, Look]:
+        """Give how a stage wants to look at which files before it is given the first."""
+        rule = self.recipe.chain[at].declaration.survey
+        if rule is None:
+            return {}
+        looks = {file: rule(self.board, self.recipe.options_for(file, at)) for file in self.recipe.files}
+        return {file: look for file, look in looks.items() if look is not None}
+
+    def _see(self, file: PictureFile, name: str, at: int, look: Look, surveys: Surveys, shelf: Shelf) -> Any:
+        """Look at a file's pictures as they reach a stage. One that cannot be used is reported when it is coded."""
+        use = self.recipe.chain[at]
+        try:
+            pictures = self._run_file(file, name, surveys, shelf, until=at)
+            total = _total(_guarded(use, partial(look, picture), file.source) for picture in pictures)
+        except PictureError:
+            return None
+        shelf.put(name, Halfway(at=at, pictures=pictures))
+        return total
+
+    def _code(self, file: PictureFile, name: str, surveys: Surveys, shelf: Shelf) -> list[CodedPicture]:
+        coded = self._run_file(file, name, surveys, shelf, until=len(self.recipe.chain))
+        return [picture for picture in coded if isinstance(picture, CodedPicture)]
+
+    def _run_file(
+        self, file: PictureFile, name: str, surveys: Surveys, shelf: Shelf, *, until: int
+    ) -> list[Picture | CodedPicture]:
+        """Run the stages that see one picture at a time over a file, from where its pictures are, up to an index."""
+        halfway = shelf.take(name) or Halfway(at=1, pictures=self._open(file, name))
+        reached = []
         before: tuple[Picture, CodedPicture] | None = None
-        for index, frame in enumerate(frames):
-            origin = replace(
-                frame.origin,
-                name=f"{name}#{index}" if index else name,
-                source=file.source,
-                frame=index,
-                bank=None if bank is None else bank + index,
-            )
-            value: Picture | CodedPicture = replace(frame, origin=origin)
-            for use, options in uses[1:]:
+        for value in halfway.pictures:
+            for at in range(halfway.at, until):
+                use = self.recipe.chain[at]
+                options = self.recipe.options_for(file, at)
                 if use.declaration.kind is Kind.REDUCTION:
                     assert isinstance(value, Picture)  # noqa: S101 - the chain check sees to it
                     picture = value.after(*before) if before else value
-                    reduced: CodedPicture = self._run(use, picture, options, file.source)
-                    before, value = (picture, reduced), reduced
+                    value = self._run(use, picture, options, file.source, survey=surveys.get(at))
+                    before = (picture, value)
                 elif use.declaration.kind.per_picture:
-                    value = self._run(use, value, options, file.source)
-            assert isinstance(value, CodedPicture)  # noqa: S101 - the chain check and _checked see to it
-            coded.append(value)
-        return coded
+                    value = self._run(use, value, options, file.source, survey=surveys.get(at))
+            reached.append(value)
+        return reached
 
-    def _demand(self, uses: Sequence[tuple[StageUse, Mapping[str, Any]]]) -> Demand:
+    def _open(self, file: PictureFile, name: str) -> list[Picture]:
+        """Run the source stage."""
+        source, options = self.recipe.chain[0], self.recipe.options_for(file, 0)
+        frames: list[Picture] = list(self._run(source, file.path, options, file.source, demand=self._demand(file)))
+        bank = self.recipe.bank_for(file)
+        return [
+            replace(
+                frame,
+                origin=replace(
+                    frame.origin,
+                    name=f"{name}#{index}" if index else name,
+                    source=file.source,
+                    frame=index,
+                    bank=None if bank is None else bank + index,
+                ),
+            )
+            for index, frame in enumerate(frames)
+        ]
+
+    def _demand(self, file: PictureFile) -> Demand:
         """Ask the picture stages from last to first which size they want."""
         demand = Demand()
-        for use, options in reversed(uses):
-            declaration = use.declaration
-            if declaration.kind is Kind.PICTURE:
-                demand = declaration.demand(demand, self.board, options) if declaration.demand else Demand()
+        for at, use in reversed(list(enumerate(self.recipe.chain))):
+            rule = use.declaration.demand
+            if use.declaration.kind is Kind.PICTURE:
+                demand = rule(demand, self.board, self.recipe.options_for(file, at)) if rule else Demand()
         return demand
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
@@ -140,20 +190,70 @@ class Chain:
         return (use for use in self.recipe.chain if use.declaration.kind is kind)
 
     def _run(
-        self, use: StageUse, value: Any, options: Mapping[str, Any], what: str, *, demand: Demand | None = None
+        self,
+        use: StageUse,
+        value: Any,
+        options: Mapping[str, Any],
+        what: str,
+        *,
+        demand: Demand | None = None,
+        survey: Survey | None = None,
     ) -> Any:
         declaration = use.declaration
-        label = f"stage {declaration.name!r} of plugin {declaration.plugin!r}"
-        try:
-            result = declaration.run(value, self.board, options, demand)
-        except LadderlightError:
-            raise
-        except Exception as error:
-            raise StageFailure(f"{label} failed on {what}: {type(error).__name__}: {error}") from error
+        call = partial(
+            declaration.run,
+            value,
+            self.board,
+            options,
+            viewing=self.recipe.viewing,
+            demand=demand,
+            survey=survey,
+        )
+        result = _guarded(use, call, what)
         wrong = _wrong(declaration.kind, result, self.board)
         if wrong:
-            raise StageFailure(f"{label} gave {wrong} for {what}")
+            raise StageFailure(f"{_label(use)} gave {wrong} for {what}")
         return result
+
+
+@dataclass(kw_only=True)
+class _Steps:
+    """Tells how far the pictures are."""
+
+    count: int
+    progress: Progress | None
+    done: int = 0
+
+    def result(self, file: PictureFile, future: Future[Any]) -> Any:
+        """Wait for what is done with a file, count it, and give its result."""
+        try:
+            return future.result()
+        finally:
+            self.done += 1
+            if self.progress:
+                self.progress(self.done, self.count, file.source)
+
+
+def _label(use: StageUse) -> str:
+    return f"stage {use.declaration.name!r} of plugin {use.declaration.plugin!r}"
+
+
+def _guarded(use: StageUse, call: Callable[[], Any], what: str) -> Any:
+    """Call what belongs to a stage; say of which stage and picture it was when it fails."""
+    try:
+        return call()
+    except LadderlightError:
+        raise
+    except Exception as error:
+        raise StageFailure(f"{_label(use)} failed on {what}: {type(error).__name__}: {error}") from error
+
+
+def _total(seen: Iterable[Any]) -> Any:
+    """Add up what was seen, in order; None when it is nothing."""
+    total = None
+    for one in seen:
+        total = one if total is None else total if one is None else total + one
+    return total
 
 
 def _wrong(kind: Kind, result: Any, board: Board) -> str:

@@ -1,15 +1,14 @@
 """The stage contract: what a stage is, what flows through it, which options it has, and which chains make sense.
 
 A stage is a function marked with :func:`stage`. Its first parameter is what flows in, its return value what flows out;
-further positional parameters annotated ``Board`` and ``Demand`` receive the board and the size that is wanted. Its
-keyword-only parameters are its options. Everything else (kind, validation, help, JSON schema, reference page) is read
-off that one declaration.
+further positional parameters annotated ``Board``, ``Viewing``, ``Demand`` and ``Survey`` receive the board, from where
+its screen is looked at, the size that is wanted, and what was found in all pictures before. Its keyword-only parameters
+are its options. Everything else (kind, validation, help, JSON schema, reference page) is read off that one declaration.
 """
 
 from __future__ import annotations
 
 import inspect
-import json
 import typing
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -19,14 +18,18 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from ladderlight.errors import PluginError, Problem
+from ladderlight.typewords import plain_text, type_text
+from ladderlight.viewing import Viewing
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from ladderlight.board import Board
+    from ladderlight.pictures import CodedPicture, Picture
 
 F = TypeVar("F", bound=Callable[..., Any])
 _MARK = "__ladderlight_stage__"
+_GIVEN = ("Board", "Viewing", "Demand", "Survey")
 _MANY = ("Sequence", "list", "tuple", "Iterable", "Iterator")
 
 
@@ -49,6 +52,11 @@ class Kind(StrEnum):
     def per_picture(self) -> bool:
         """Whether the stage sees one picture at a time, so that a recipe can override its options for some."""
         return self.rank <= Kind.CODED.rank
+
+    @property
+    def surveys(self) -> bool:
+        """Whether the stage may look at all pictures before it is given the first."""
+        return self.per_picture and self is not Kind.SOURCE
 
     @property
     def phrase(self) -> str:
@@ -120,13 +128,24 @@ class Example:
     """Stages that take the place of those of their kind in the default chain, with ``use`` and options."""
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Survey:
+    """What a stage's survey saw in all pictures of the recipe, before the stage is given the first of them."""
+
+    total: Any = None
+    """What was seen in each picture, added up in the order of the recipe; None when nothing was looked at."""
+
+
 DemandRule = Callable[[Demand, "Board", Mapping[str, Any]], Demand]
+Look = Callable[["Picture | CodedPicture"], Any]
+SurveyRule = Callable[["Board", Mapping[str, Any]], Look | None]
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Mark:
     help: str
     demand: DemandRule | None
+    survey: SurveyRule | None
     example: Example
 
 
@@ -134,17 +153,25 @@ def stage(
     *,
     help: str,  # noqa: A002 - reads well at the call
     demand: DemandRule | None = None,
+    survey: SurveyRule | None = None,
     example: Example = Example(),
 ) -> Callable[[F], F]:
     """Mark a function as a stage. It stays an ordinary function.
 
     ``help`` is one sentence. ``demand`` says, from the size that the next stage wants, the board and this stage's
     options, which size this stage wants; large files are then decoded at a reduced scale. Without it a picture stage is
-    given the full size. ``example`` is how the stage is shown; without it, with its defaults.
+    given the full size.
+
+    ``survey`` is for a stage that needs to know all pictures before it can treat the first. From the board and the
+    stage's options for a picture it gives a function that looks at the picture as the stage will be given it, or None
+    when these options need no survey. What that function returns should be small, whatever the picture's size, and is
+    added up with ``+`` over all pictures; the stage receives the total in its parameter annotated ``Survey``.
+
+    ``example`` is how the stage is shown; without it, with its defaults.
     """
 
     def mark(function: F) -> F:
-        setattr(function, _MARK, _Mark(help=help, demand=demand, example=example))
+        setattr(function, _MARK, _Mark(help=help, demand=demand, survey=survey, example=example))
         return function
 
     return mark
@@ -168,7 +195,7 @@ class OptionDeclaration:
     @property
     def type_text(self) -> str:
         """The type as a recipe's author reads it, with its limits and unit."""
-        return _type_text(self.annotation, self.option)
+        return type_text(self.annotation, self.option)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -180,9 +207,10 @@ class StageDeclaration:
     help: str
     options: tuple[OptionDeclaration, ...]
     function: Callable[..., Any]
-    takes_board: bool
-    takes_demand: bool
+    takes: tuple[str, ...]
+    """What the stage asks for beside its flow value, by the names of their types, in order."""
     demand: DemandRule | None
+    survey: SurveyRule | None = None
     example: Example = field(default_factory=Example)
     plugin: str = ""
 
@@ -209,14 +237,24 @@ class StageDeclaration:
             return {}, problems_of(error, self.model, owner=f"stage {self.name!r}")
         return {name: getattr(checked, name) for name in checked.model_fields_set}, []
 
-    def run(self, value: Any, board: Board, options: Mapping[str, Any], demand: Demand | None = None) -> Any:
+    def run(
+        self,
+        value: Any,
+        board: Board,
+        options: Mapping[str, Any],
+        *,
+        viewing: Viewing | None = None,
+        demand: Demand | None = None,
+        survey: Survey | None = None,
+    ) -> Any:
         """Call the stage with its flow value, what else its signature asks for, and its options."""
-        positional = [value]
-        if self.takes_board:
-            positional.append(board)
-        if self.takes_demand:
-            positional.append(demand or Demand())
-        return self.function(*positional, **options)
+        given = {
+            "Board": board,
+            "Viewing": viewing or Viewing(),
+            "Demand": demand or Demand(),
+            "Survey": survey or Survey(),
+        }
+        return self.function(value, *(given[name] for name in self.takes), **options)
 
 
 def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDeclaration:
@@ -245,19 +283,23 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
         if parameter.name not in hints:
             raise PluginError(f"{label}: parameter {parameter.name!r} has no annotation; add one")
     flow = [p for p in parameters if p.kind is not p.KEYWORD_ONLY]
-    texts = [_plain_text(hints[p.name]) for p in flow]
-    kind = kind_of(texts[0] if texts else "", _plain_text(hints.get("return")))
-    if kind is None or any(text not in ("Board", "Demand") for text in texts[1:]):
+    texts = [plain_text(hints[p.name]) for p in flow]
+    kind = kind_of(texts[0] if texts else "", plain_text(hints.get("return")))
+    if kind is None or any(text not in _GIVEN for text in texts[1:]):
         raise PluginError(f"{label}: its parameters and result are of no known kind; {_kinds_in_words()}")
+    if mark.survey is not None and not kind.surveys:
+        raise PluginError(f"{label}: a survey is for stages that see one picture at a time; leave it out")
+    if (mark.survey is None) == ("Survey" in texts[1:]):
+        raise PluginError(f"{label}: a survey needs a parameter annotated Survey, and the other way round; give both")
     return StageDeclaration(
         name=name,
         kind=kind,
         help=mark.help,
         options=tuple(_option(p, hints[p.name]) for p in parameters if p.kind is p.KEYWORD_ONLY),
         function=function,
-        takes_board="Board" in texts[1:],
-        takes_demand="Demand" in texts[1:],
+        takes=tuple(texts[1:]),
         demand=mark.demand,
+        survey=mark.survey,
         example=mark.example,
         plugin=plugin,
     )
@@ -320,17 +362,6 @@ def _option(parameter: inspect.Parameter, hint: Any) -> OptionDeclaration:
     )
 
 
-def _plain_text(hint: Any) -> str:
-    """Name a resolved annotation as its source would: ``Sequence[CodedPicture]``."""
-    if hasattr(hint, "__metadata__"):
-        hint = hint.__origin__
-    origin = typing.get_origin(hint)
-    if origin is None:
-        return getattr(hint, "__name__", str(hint))
-    inner = [_plain_text(item) for item in typing.get_args(hint) if item is not Ellipsis]
-    return f"{getattr(origin, '__name__', origin)}[{', '.join(inner)}]"
-
-
 def _normal(text: str) -> str:
     outer, bracket, inner = text.partition("[")
     outer = outer.rpartition(".")[2]
@@ -343,55 +374,4 @@ def _normal(text: str) -> str:
 def _kinds_in_words() -> str:
     return "give one of " + ", ".join(
         f"{a.replace('many ', 'Sequence of ')} -> {b.replace('many ', 'Sequence of ')}" for a, b in _KINDS
-    )
-
-
-def _type_text(annotation: Any, option: Option) -> str:
-    text = _type_words(annotation)
-    if option.fields:
-        text += f" with {', '.join(f'{{{name}}}' for name in option.fields)}"
-    if option.unit:
-        text += f" in {option.unit}"
-    if option.minimum is not None and option.maximum is not None:
-        text += f", {option.minimum:g} to {option.maximum:g}"
-    elif option.minimum is not None:
-        text += f", {option.minimum:g} or more"
-    elif option.maximum is not None:
-        text += f", at most {option.maximum:g}"
-    return text
-
-
-_SIMPLE = {int: "whole number", float: "number", str: "text", bytes: "file name", bool: "true or false"}
-_NUMBERS = {1: "one", 2: "two", 3: "three", 4: "four"}
-
-
-def _type_words(annotation: Any) -> str:
-    origin, arguments = typing.get_origin(annotation), typing.get_args(annotation)
-    if origin is typing.Annotated:
-        return _type_words(arguments[0])
-    if origin is typing.Literal:
-        return ", ".join(json.dumps(value) for value in arguments)
-    if origin is tuple and Ellipsis not in arguments:
-        if len(set(arguments)) == 1:
-            return f"list of {_NUMBERS.get(len(arguments), len(arguments))} {_plural(arguments[0])}"
-        return f"list of {', '.join(map(_type_words, arguments))}"
-    if origin in (list, tuple, Sequence):
-        return f"list of {_plural(arguments[0])}"
-    if origin in (dict, Mapping):
-        return f"table of {_plural(arguments[1])}"
-    if arguments:
-        return " or ".join(_type_words(argument) for argument in arguments if argument is not type(None))
-    if isinstance(annotation, type) and issubclass(annotation, str) and annotation is not str:
-        return annotation.__name__.lower()
-    return _SIMPLE.get(annotation, _plain_text(annotation))
-
-
-def _plural(annotation: Any) -> str:
-    words = _type_words(annotation)
-    return (
-        f"{words}s"
-        if annotation in (int, float)
-        else f"lists of {words[8:]}"
-        if words.startswith("list of ")
-        else words
     )

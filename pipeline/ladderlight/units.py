@@ -42,7 +42,7 @@ UNITS = {
     "V": Unit(quantity="voltage", names=("V",), example='"5 V"'),
     "A": Unit(quantity="current", names=("A",), example='"20 mA"'),
     "W": Unit(quantity="power", names=("W",), example='"125 mW"'),
-    "m": Unit(quantity="length", names=("m",), example='"2 mm"'),
+    "m": Unit(quantity="length", names=("m",), example='"1.5 m"'),
     "B": Unit(quantity="size", names=("B", "byte", "bytes"), example='"128 KiB"'),
     "ohm": Unit(
         quantity="resistance",

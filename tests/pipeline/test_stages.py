@@ -73,7 +73,7 @@ def test_a_stage_stays_a_function_and_gets_what_its_signature_asks_for() -> None
         return []
 
     demand = Demand(width=3, height=4)
-    declaration_of(noting).run(Path("a"), "the board", {"frames": 2}, demand)  # type: ignore[arg-type]
+    declaration_of(noting).run(Path("a"), "the board", {"frames": 2}, demand=demand)  # type: ignore[arg-type]
     assert seen == [Path("a"), "the board", demand, 2]
 
 

@@ -22,8 +22,9 @@ from ladderlight.recipe.reading import UnreadableError, read_document
 from ladderlight.recipe.repair import may_follow, repaired
 from ladderlight.recipe.report import Report, Where, dig, tables
 from ladderlight.recipe.stagefiles import override_with_files, with_files
-from ladderlight.recipe.tables import BoardTable, RecipeTable
+from ladderlight.recipe.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.validation import as_json, problems_of
+from ladderlight.viewing import Viewing
 
 Pictures = Literal["needed", "checked", "ignored"]
 
@@ -80,6 +81,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         files=tuple(files),
         chain=tuple(link.use for link in links),
         overrides=tuple(overrides),
+        viewing=_viewing(raw),
         plugins=tuple(plugins),
     )
 
@@ -149,6 +151,14 @@ def _board(raw: Mapping[str, Any], report: Report) -> Board | None:
     if not repair.doubts("address"):
         _check_banks(raw, table, report)
     return None if report.has("board") else board
+
+
+def _viewing(raw: Mapping[str, Any]) -> Viewing:
+    """Read from where the screen is looked at, in a recipe that was found good."""
+    if "viewing" not in raw:
+        return Viewing()
+    table = ViewingTable.model_validate_json(as_json(raw["viewing"]), strict=True)
+    return Viewing(distance=table.distance, screen_width=table.screen_width)
 
 
 def _files(raw: Mapping[str, Any], folder: Path, report: Report, *, wanted: bool) -> list[PictureFile]:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Board
 from ladderlight.stages import StageDeclaration
+from ladderlight.viewing import Viewing
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +56,8 @@ class Recipe:
     """In the order in which they are built."""
     chain: tuple[StageUse, ...]
     overrides: tuple[Override, ...] = ()
+    viewing: Viewing = field(default_factory=Viewing)
+    """From where the screen is looked at."""
     plugins: tuple[Path, ...] = ()
     """The project's own Python files, absolute."""
 

@@ -11,6 +11,7 @@ from ladderlight.annotations import Described, Example
 from ladderlight.recipe.values import (
     AddressEntry,
     DataEntry,
+    Distance,
     DriverOhms,
     Frequency,
     LowVolts,
@@ -20,6 +21,7 @@ from ladderlight.recipe.values import (
     PartNumber,
     Polarity,
     Proportion,
+    ScreenWidth,
     Seconds,
     SupplyVolts,
     Tolerance,
@@ -205,6 +207,16 @@ class PicturesTable(Table):
     """Files or globs, relative to the recipe."""
 
 
+class ViewingTable(Table):
+    """From where the screen is looked at; the reductions measure from there what can be seen of the codes."""
+
+    unknown_key: ClassVar[str] = "use distance or screen_width"
+    distance: Annotated[Distance, Example('distance = "1.5 m"')]
+    """From eye to screen."""
+    screen_width: ScreenWidth = 0.3
+    """Width of the visible picture."""
+
+
 class StageTable(BaseModel):
     """One step of the chain; the other keys are the stage's options."""
 
@@ -238,6 +250,8 @@ class RecipeTable(Table):
     """The board, or the file that describes it."""
     pictures: PicturesTable | None = None
     """Which pictures are built."""
+    viewing: ViewingTable | None = None
+    """From where the screen is looked at."""
     stage: tuple[StageTable, ...] = ()
     """The chain; a chain for plain binary files when left out."""
     picture: tuple[PictureTable, ...] = ()

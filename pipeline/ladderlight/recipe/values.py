@@ -71,6 +71,8 @@ LowVolts = Annotated[float, Between(unit="V", low="0 V", high="50 V")]
 Ohms = Annotated[float, Between(unit="ohm", low="0 ohm", high="1 Gohm", above=True)]
 DriverOhms = Annotated[float, Between(unit="ohm", low="0 ohm", high="1 Mohm")]
 Tolerance = Annotated[float, Between(unit="%", low="0 %", high="50 %")]
+Distance = Annotated[float, Between(unit="m", low="5 cm", high="1 km")]
+ScreenWidth = Annotated[float, Between(unit="m", low="1 cm", high="100 m")]
 
 
 def either(scalar: Any, table: type[BaseModel]) -> PlainValidator:
