@@ -141,30 +141,53 @@ def pieces(
     """
     found = []
     for device, words in device_words(contents, board):
-        width = bytes_per_word(device.part.width)
         image = bytes_of(words, device.part.width, order)
-        torn = split == "even_odd" and width > 1
-        step = width if torn else 1
-        if size is not None and size % (width // step):
-            raise DeviceFileError(
-                f"files of {size} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
-            )
-        for lane in range(step):
-            lane_label = ("even", "odd")[lane] if step == 2 else str(lane)
-            lane_bytes = len(image) // step
-            most = min(size or lane_bytes, lane_bytes)
-            for number, start in enumerate(range(0, lane_bytes, most)):
-                count = min(most, lane_bytes - start)
-                span = Span(first=lane + start * step, count=count, step=step, order=order)
-                labels = [lane_label] * torn + [str(number)] * (most < lane_bytes)
-                data = span_bytes(image, span)
-                found.append(Piece(device=device, span=span, data=data, label="-".join(labels)))
+        for span, label in spans_of(device, order=order, split=split, size=size):
+            found.append(Piece(device=device, span=span, data=span_bytes(image, span), label=label))
+    return found
+
+
+def spans_of(
+    device: Device, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
+) -> list[tuple[Span, str]]:
+    """Give what each file of a device is to hold, with its label, as :func:`pieces` cuts it; no contents are needed.
+
+    Raises
+    ------
+    DeviceFileError
+        When a size is not a whole number of words.
+    """
+    width = bytes_per_word(device.part.width)
+    torn = split == "even_odd" and width > 1
+    step = width if torn else 1
+    if size is not None and size % (width // step):
+        raise DeviceFileError(
+            f"files of {size} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
+        )
+    found = []
+    lane_bytes = device.part.bytes // step
+    most = min(size or lane_bytes, lane_bytes)
+    for lane in range(step):
+        lane_label = ("even", "odd")[lane] if step == 2 else str(lane)
+        for number, start in enumerate(range(0, lane_bytes, most)):
+            span = Span(first=lane + start * step, count=min(most, lane_bytes - start), step=step, order=order)
+            labels = [lane_label] * torn + [str(number)] * (most < lane_bytes)
+            found.append((span, "-".join(labels)))
     return found
 
 
 def span_bytes(image: bytes, span: Span) -> bytes:
     """Cut what a file holds out of a device's image."""
     return image[span.first :: span.step][: span.count]
+
+
+def span_places(span: Span, device: Device) -> NDArray[np.int64]:
+    """Give the places of a file's bytes, in its order, in the device's image with the low byte of each word first."""
+    places = np.arange(device.part.bytes, dtype=np.int64)[span.first :: span.step][: span.count]
+    if span.order == "big":
+        width = bytes_per_word(device.part.width)
+        places = places // width * width + (width - 1 - places % width)
+    return places
 
 
 def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
@@ -223,10 +246,8 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     for number, file in enumerate(files):
         if file.span is None:
             continue
-        at = np.arange(device.part.bytes)[file.span.first :: file.span.step][: file.span.count]
+        at = span_places(file.span, device)
         held = np.frombuffer(_held_bytes(file, device, len(at)), dtype=np.uint8)
-        if file.span.order == "big":
-            at = at // width * width + (width - 1 - at % width)
         differs = np.flatnonzero((owner[at] >= 0) & (image[at] != held))
         if differs.size:
             place = int(at[differs].min())

@@ -40,6 +40,12 @@ def format_of(data: bytes) -> Format:
     return "binary"
 
 
+def likely_damage(data: bytes) -> str:
+    """Say of plain bytes that they begin like one of the text formats, or nothing."""
+    like = {b":": "Intel HEX", b"S": "an S-record file", b"@": "Verilog memory text"}.get(data[:1])
+    return f"it begins like {like}, so it may be damaged" if like else ""
+
+
 def segments_of(
     name: str, data: bytes, *, size: int | None = None, element: int = 1, order: ByteOrder = "little"
 ) -> list[Segment]:
@@ -66,8 +72,7 @@ def segments_of(
     kind = format_of(data)
     if kind == "binary":
         if size is not None and len(data) != size:
-            like = {b":": "Intel HEX", b"S": "an S-record file", b"@": "Verilog memory text"}.get(data[:1])
-            advice = f"it begins like {like}, so it may be damaged" if like else "check that it is of this device"
+            advice = likely_damage(data) or "check that it is of this device"
             raise DeviceFileError(f"{name} holds {len(data)} bytes, but {size} are needed; {advice}")
         return [Segment(address=0, data=data)]
     try:
