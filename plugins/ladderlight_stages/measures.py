@@ -9,17 +9,30 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Palette, Picture
-from ladderlight_stages.viewing import density_of
+from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
+from ladderlight_stages.viewing import density_from
 
-DEFAULT_WIDTH = 0.3
-"""Metres: the visible picture of a small tube monitor."""
-ScreenWidth = Annotated[float, Option("width of the visible picture", minimum=0.01, unit="m")]
-ViewingDistance = Annotated[float, Option("from eye to screen", minimum=0.05, unit="m")]
+ScreenWidth = Annotated[
+    float | None,
+    Option("width of the visible picture, if other than the recipe's [viewing] says", minimum=0.01, unit="m"),
+]
+ViewingDistance = Annotated[
+    float | None,
+    Option(
+        "from eye to screen, if other than the recipe's [viewing] says; 60 cm when neither does", minimum=0.05, unit="m"
+    ),
+]
 MeasuringDistance = Annotated[
     float | None,
-    Option("from eye to screen; when given, the visible error is measured for the manifest", minimum=0.05, unit="m"),
+    Option(
+        "from eye to screen, if other than the recipe's [viewing] says; when either does, the visible error is "
+        "measured for the manifest",
+        minimum=0.05,
+        unit="m",
+    ),
 ]
+UNSTATED = Viewing()
+"""What stages are given when nobody says from where the screen is looked at."""
 _BEYOND = 1e-3
 _SURROUNDINGS = 9
 """Pixels across and down that are averaged to tell whether a picture changes at a place."""
@@ -28,10 +41,8 @@ _STILL = 1.0
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
-def with_measures(
-    coded: CodedPicture, picture: Picture, board: Board, *, screen_width: float, distance: float | None
-) -> CodedPicture:
-    """Note what a reduction did to a picture and, when a distance is given, what can be seen of it from there.
+def with_measures(coded: CodedPicture, picture: Picture, board: Board, viewing: Viewing) -> CodedPicture:
+    """Note what a reduction did to a picture and, when the distance is known, what can be seen of it from there.
 
     Notes of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
     (S-CIELAB); ``clipped_share`` is the share of pixels with light that no code of the board has; ``colours_used``
@@ -41,18 +52,16 @@ def with_measures(
     ----------
     coded, picture
         After and before the reduction.
-    board
-        The board.
-    screen_width, distance
-        Metres.
+    board, viewing
+        The board, and from where its screen is looked at.
     """
     clipped, colours = clipping_and_colours(picture.pixels, coded.codes, board.palette)
     plain = coded.with_notes({"clipped_share": round(clipped, 4), "colours_used": colours})
-    if distance is None:
+    if viewing.distance is None:
         return plain
     from ladderlight_stages.vision import Viewer  # brings scikit-image, which most builds do without
 
-    density = density_of(board, screen_width=screen_width, distance=distance)
+    density = density_from(board, viewing)
     error = Viewer(reference=picture.pixels, density=density).error(board.palette.linear[coded.codes])
     return plain.with_notes(
         {

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
-from ladderlight import Board, Origin, Picture
-from ladderlight_stages.measures import clipping_and_colours, flicker, with_measures
+from ladderlight import Board, CodedPicture, Origin, Picture, Viewing
+from ladderlight_stages.measures import UNSTATED, clipping_and_colours, flicker, with_measures
+from ladderlight_stages.reductions.advise import advise
 from ladderlight_stages.reductions.diffuse import diffuse
+from ladderlight_stages.reductions.few_colours import few_colours
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered import ordered
+from ladderlight_stages.reductions.riemersma import riemersma
+from ladderlight_stages.reductions.search import search
+from ladderlight_stages.viewing import density_of
+from ladderlight_stages.vision import Viewer
+
+REDUCTIONS: list[Callable[..., CodedPicture]] = [advise, diffuse, few_colours, nearest, ordered, riemersma, search]
 
 
 def picture(pixels: object) -> Picture:
@@ -20,16 +30,14 @@ def test_without_a_distance_clipping_and_colours_are_noted_all_the_same(board: B
     pixels = np.full((8, 8, 3), 0.3)
     pixels[:2] = 1.0  # white of the ladder is 0.97
     plain = picture(pixels)
-    notes = with_measures(
-        plain.coded(np.zeros((8, 8), dtype=np.uint16)), plain, board, screen_width=0.3, distance=None
-    ).notes
+    notes = with_measures(plain.coded(np.zeros((8, 8), dtype=np.uint16)), plain, board, UNSTATED).notes
     assert notes == {"clipped_share": 0.25, "colours_used": 1}
 
 
 def test_a_picture_in_the_boards_colours_has_no_error(board: Board) -> None:
     codes = np.arange(64).reshape(8, 8).astype(np.uint16)
     exact = picture(board.palette.linear[codes])
-    notes = with_measures(exact.coded(codes), exact, board, screen_width=0.3, distance=1.0).notes
+    notes = with_measures(exact.coded(codes), exact, board, Viewing(distance=1.0)).notes
     assert notes["visible_error_mean"] == pytest.approx(0.0, abs=1e-3)
     assert notes["colours_used"] == 64
     assert notes["clipped_share"] == 0.0
@@ -41,6 +49,41 @@ def test_the_mean_lies_below_the_95th_percentile_and_dithering_shows_less_from_a
     assert near["visible_error_mean"] < near["visible_error_p95"]
     assert far["visible_error_mean"] < near["visible_error_mean"] / 3
     assert nearest(ramp, board, distance=4.0).notes["visible_error_mean"] > far["visible_error_mean"]
+
+
+@pytest.fixture(scope="module")
+def patches() -> Picture:
+    """Sixteen patches of random light, 32x24."""
+    rng = np.random.default_rng(2)
+    return picture(np.kron(rng.random((4, 4, 3)), np.ones((6, 8, 1))))
+
+
+@pytest.mark.parametrize("reduction", REDUCTIONS)
+def test_every_reduction_measures_from_where_the_recipe_says(
+    board: Board, patches: Picture, reduction: Callable[..., CodedPicture]
+) -> None:
+    viewing = Viewing(distance=1.5, screen_width=0.4)
+    coded = reduction(patches, board, viewing)
+    density = density_of(board, screen_width=0.4, distance=1.5)
+    error = Viewer(reference=patches.pixels, density=density).error(board.palette.linear[coded.codes])
+    assert coded.notes["pixels_per_degree"] == pytest.approx(density[0], abs=0.01)
+    assert coded.notes["visible_error_mean"] == pytest.approx(error.mean, abs=1e-3)
+    assert coded.notes["visible_error_p95"] == pytest.approx(error.p95, abs=1e-3)
+
+
+@pytest.mark.parametrize("reduction", REDUCTIONS)
+def test_a_stages_own_options_win_over_the_recipe(
+    board: Board, patches: Picture, reduction: Callable[..., CodedPicture]
+) -> None:
+    viewing = Viewing(distance=1.5, screen_width=0.4)
+    for options, width, distance in (
+        ({"distance": 3.0}, 0.4, 3.0),
+        ({"screen_width": 0.2}, 0.2, 1.5),
+        ({"distance": 2.0, "screen_width": 0.3}, 0.3, 2.0),
+    ):
+        density = density_of(board, screen_width=width, distance=distance)
+        notes = reduction(patches, board, viewing, **options).notes
+        assert notes["pixels_per_degree"] == pytest.approx(density[0], abs=0.01)
 
 
 def test_light_beyond_the_boards_white_is_clipped(board: Board) -> None:

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from ladderlight import Board
-from ladderlight_stages.viewing import density_of, pixels_per_degree
+from ladderlight import Board, Viewing
+from ladderlight_stages.viewing import at_some_distance, density_from, density_of, pixels_per_degree
 
 
 def test_pixels_of_2_mm_from_60_cm_and_from_2_4_m() -> None:
@@ -26,3 +26,10 @@ def test_tall_pixels_are_fewer_to_a_degree_down(make_board: Callable[..., Board]
     board = make_board(memory(address=["x2-x9", "y3-y8"], data=["b0-b1", "g0-g1", "r0-r1"]))
     across, down = density_of(board, screen_width=0.32, distance=0.6)
     assert down == pytest.approx(across / 2)
+
+
+def test_the_usual_distance_stands_in_when_none_is_said(board: Board) -> None:
+    assert at_some_distance(Viewing(screen_width=0.4)) == Viewing(distance=0.6, screen_width=0.4)
+    assert at_some_distance(Viewing(distance=2.0)) == Viewing(distance=2.0)
+    assert density_from(board, Viewing()) == density_of(board, screen_width=0.3, distance=0.6)
+    assert density_from(board, Viewing(distance=2.0)) == density_of(board, screen_width=0.3, distance=2.0)

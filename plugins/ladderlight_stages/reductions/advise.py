@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
-from ladderlight import Board, CodedPicture, Example, Option, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, ScreenWidth, ViewingDistance, with_measures
+from ladderlight import Board, CodedPicture, Example, Option, Picture, Viewing, stage
+from ladderlight_stages.measures import UNSTATED, ScreenWidth, ViewingDistance, with_measures
 from ladderlight_stages.reductions.diffuse import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered import Pattern, ordered
 from ladderlight_stages.reductions.riemersma import riemersma
 from ladderlight_stages.reductions.search import search
-from ladderlight_stages.viewing import density_of
+from ladderlight_stages.viewing import at_some_distance, density_from
 from ladderlight_stages.vision import Viewer
 
 _STRENGTHS = (1.0, 0.75, 0.5)
@@ -28,9 +28,10 @@ _SWEEPS = 12
 def advise(
     picture: Picture,
     board: Board,
+    viewing: Viewing = UNSTATED,
     *,
-    screen_width: ScreenWidth = DEFAULT_WIDTH,
-    distance: ViewingDistance = 0.6,
+    screen_width: ScreenWidth = None,
+    distance: ViewingDistance = None,
     patient: Annotated[bool, Option("also try search, which takes seconds for each picture")] = True,
 ) -> CodedPicture:
     """Reduce a picture to codes.
@@ -40,11 +41,12 @@ def advise(
     (a colour difference after the eye's blur) at the distance, and the least is taken. The manifest says which it was,
     and why. A picture that is in the board's colours already is unchanged.
     """
-    density = density_of(board, screen_width=screen_width, distance=distance)
+    viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
+    density = density_from(board, viewing)
     viewer = Viewer(reference=picture.pixels, density=density)
     errors: dict[str, float] = {}
     best: CodedPicture | None = None
-    for name, coded in _attempts(picture, board, screen_width, distance, patient=patient):
+    for name, coded in _attempts(picture, board, viewing, patient=patient):
         errors[name] = viewer.error(board.palette.linear[coded.codes]).mean
         if best is None or errors[name] < min(list(errors.values())[:-1]):
             best = coded
@@ -55,13 +57,11 @@ def advise(
         f"least visible error of {len(errors)} attempts at {density[0]:.1f} pixels a degree: {errors[method]:.2f}; "
         + ", ".join(f"{name} {errors[name]:.2f}" for name in plain)
     )
-    noted = with_measures(best, picture, board, screen_width=screen_width, distance=distance)
+    noted = with_measures(best, picture, board, viewing)
     return noted.with_notes({"method": method, "why": why})
 
 
-def _attempts(
-    picture: Picture, board: Board, screen_width: float, distance: float, *, patient: bool
-) -> Iterator[tuple[str, CodedPicture]]:
+def _attempts(picture: Picture, board: Board, viewing: Viewing, *, patient: bool) -> Iterator[tuple[str, CodedPicture]]:
     yield "nearest", nearest(picture, board)
     for strength in _STRENGTHS:
         for kernel in _KERNELS:
@@ -70,4 +70,4 @@ def _attempts(
             yield f"ordered {pattern} at {strength:g}", ordered(picture, board, pattern=pattern, strength=strength)
     yield "riemersma", riemersma(picture, board)
     if patient:
-        yield "search", search(picture, board, screen_width=screen_width, distance=distance, sweeps=_SWEEPS)
+        yield "search", search(picture, board, viewing, sweeps=_SWEEPS)

@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Option, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight import Board, CodedPicture, Example, Option, Picture, Viewing, stage
+from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
 from ladderlight_stages.reductions.lattice_loops import SHARE_BITS, diffuse_lattice
@@ -42,6 +42,7 @@ KernelName = Literal[
 def diffuse(
     picture: Picture,
     board: Board,
+    viewing: Viewing = UNSTATED,
     *,
     kernel: Annotated[
         KernelName, Option("which pixels a pixel's error goes to; most are named after their authors")
@@ -66,7 +67,7 @@ def diffuse(
             maximum=2,
         ),
     ] = 0.25,
-    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to codes.
@@ -92,7 +93,9 @@ def diffuse(
         else:
             shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
             codes = _diffused(picture.pixels, board, shares, strength, error_limit, serpentine=serpentine)
-    return with_measures(picture.coded(codes), picture, board, screen_width=screen_width, distance=distance)
+    return with_measures(
+        picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
+    )
 
 
 def _diffused(

@@ -8,8 +8,8 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, Viewing, stage
+from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.choice import best_codes
 from ladderlight_stages.reductions.diffuse import diffused_onto
 from ladderlight_stages.reductions.exact import exact_codes
@@ -28,6 +28,7 @@ Kernels = Literal["floyd_steinberg", "fan", "sierra_light", "stucki", "jarvis_ju
 def few_colours(
     picture: Picture,
     board: Board,
+    viewing: Viewing = UNSTATED,
     *,
     count: Annotated[int, Option("how many colours at most", minimum=1, maximum=4096)] = 16,
     keep: Annotated[list[int] | None, Option("codes that are among them in any case")] = None,
@@ -39,7 +40,7 @@ def few_colours(
     scan: Annotated[
         Literal["serpentine", "raster"], Option("every other row backwards, or all rows forwards")
     ] = "serpentine",
-    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to few codes.
@@ -68,7 +69,7 @@ def few_colours(
             serpentine=scan == "serpentine",
         )
     coded = picture.coded(found).with_notes({"codes_chosen": " ".join(str(code) for code in np.unique(found))})
-    return with_measures(coded, picture, board, screen_width=screen_width, distance=distance)
+    return with_measures(coded, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
 
 
 @lru_cache(maxsize=8)

@@ -8,9 +8,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Palette, Picture, stage
+from ladderlight import Board, CodedPicture, Palette, Picture, Viewing, stage
 from ladderlight.board.oklab import likeness_from_linear
-from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.grid import Grid, make_grid, nearest_members
 from ladderlight_stages.reductions.palette_tables import distinct_colours
@@ -22,8 +22,9 @@ _SIZE = 32
 def nearest(
     picture: Picture,
     board: Board,
+    viewing: Viewing = UNSTATED,
     *,
-    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to codes: for each pixel the colour that looks most like it, the lowest code of several.
@@ -36,7 +37,9 @@ def nearest(
     codes = exact_codes(picture.pixels, board.palette)
     if codes is None:
         codes = nearest_codes(picture.pixels, board.palette)
-    return with_measures(picture.coded(codes), picture, board, screen_width=screen_width, distance=distance)
+    return with_measures(
+        picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
+    )
 
 
 def nearest_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.uint16]:

@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, Viewing, stage
+from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.lattice_tables import LUMINANCE, Gun, guns_of, is_grey
 from ladderlight_stages.reductions.palette_steps import mix
@@ -30,13 +30,14 @@ _LIMIT = 0.25
 def ordered(
     picture: Picture,
     board: Board,
+    viewing: Viewing = UNSTATED,
     *,
     pattern: Annotated[Pattern, Option("which pixels light up first")] = "blue_noise",
     size: Annotated[
         Literal[2, 4, 8, 16], Option("of the pattern across and down, in pixels; blue noise is always 64")
     ] = 8,
     strength: Annotated[float, Option("how far the thresholds spread; 0 is no dithering", minimum=0, maximum=1)] = 1.0,
-    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to codes.
@@ -51,7 +52,9 @@ def ordered(
     if codes is None:
         ranks = blue_noise() if pattern == "blue_noise" else _PATTERNS[pattern](size)
         codes = _ordered(picture.pixels, board.palette, ranks, strength)
-    return with_measures(picture.coded(codes), picture, board, screen_width=screen_width, distance=distance)
+    return with_measures(
+        picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
+    )
 
 
 def _ordered(pixels: NDArray[np.float32], palette: Palette, ranks: Ranks, strength: float) -> NDArray[np.uint16]:

@@ -8,8 +8,8 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight import Board, CodedPicture, Option, Picture, Viewing, stage
+from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.lattice_tables import LUMINANCE, is_grey
 from ladderlight_stages.reductions.palette_steps import follow
@@ -22,13 +22,14 @@ _LIMIT = 0.5
 def riemersma(
     picture: Picture,
     board: Board,
+    viewing: Viewing = UNSTATED,
     *,
     length: Annotated[int, Option("how many of the last errors count", minimum=1, maximum=64)] = 16,
     ratio: Annotated[
         float, Option("weight of the oldest of them, as a share of the newest's", minimum=0.001, maximum=1)
     ] = 0.0625,
     strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
-    screen_width: ScreenWidth = DEFAULT_WIDTH,
+    screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to codes. A picture that is in the board's colours already is unchanged.
@@ -51,7 +52,9 @@ def riemersma(
             weights / weights.sum() * strength,
             *palette_tables(board.palette, _LIMIT).arguments,
         )
-    return with_measures(picture.coded(codes), picture, board, screen_width=screen_width, distance=distance)
+    return with_measures(
+        picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
+    )
 
 
 @lru_cache(maxsize=4)

@@ -8,8 +8,8 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, stage
-from ladderlight_stages.measures import DEFAULT_WIDTH, ScreenWidth, ViewingDistance, with_measures
+from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, Viewing, stage
+from ladderlight_stages.measures import UNSTATED, ScreenWidth, ViewingDistance, with_measures
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.nearest import nearest_codes
@@ -17,7 +17,7 @@ from ladderlight_stages.reductions.palette_tables import distinct_colours
 from ladderlight_stages.reductions.polish import polished
 from ladderlight_stages.reductions.search_loops import search_sweep
 from ladderlight_stages.reductions.search_model import SearchModel, Singles
-from ladderlight_stages.viewing import density_of
+from ladderlight_stages.viewing import at_some_distance, density_from
 
 _CHANGES_THAT_MATTER = 1 / 2000
 """Share of the pixels; a sweep that changes fewer is the last."""
@@ -33,9 +33,10 @@ _FAR = 30.0
 def search(
     picture: Picture,
     board: Board,
+    viewing: Viewing = UNSTATED,
     *,
-    screen_width: ScreenWidth = DEFAULT_WIDTH,
-    distance: ViewingDistance = 0.6,
+    screen_width: ScreenWidth = None,
+    distance: ViewingDistance = None,
     sweeps: Annotated[int, Option("how often to go over the picture at most", minimum=1, maximum=100)] = 12,
 ) -> CodedPicture:
     """Reduce a picture to codes.
@@ -51,11 +52,12 @@ def search(
     Direct binary search: M. Analoui and J. P. Allebach, Model-based halftoning using direct binary search, Proc. SPIE
     1666 (1992) 96-108. Takes seconds where diffusion takes milliseconds.
     """
+    viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
     codes = exact_codes(picture.pixels, board.palette)
     if codes is None:
-        density = density_of(board, screen_width=screen_width, distance=distance)
+        density = density_from(board, viewing)
         codes = searched(picture.pixels, board.palette, diffuse(picture, board).codes, density, sweeps)
-    return with_measures(picture.coded(codes), picture, board, screen_width=screen_width, distance=distance)
+    return with_measures(picture.coded(codes), picture, board, viewing)
 
 
 def searched(

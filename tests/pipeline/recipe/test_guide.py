@@ -23,6 +23,7 @@ from ladderlight.recipe.tables import (
     RecipeTable,
     StageTable,
     TimingsTable,
+    ViewingTable,
 )
 
 GUIDE = (Path(__file__).parents[3] / "recipes" / "README.md").read_text(encoding="utf-8")
@@ -127,6 +128,7 @@ def test_each_message_is_real(table: str, line: str, message: str) -> None:
         R2RTable,
         CountersTable,
         PicturesTable,
+        ViewingTable,
         StageTable,
         PictureTable,
     ],
