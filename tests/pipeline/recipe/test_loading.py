@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from ladderlight import Viewing
 from ladderlight.board import PARTS, Axis, Channel, Counters, Packing, Part
 from ladderlight.errors import RecipeError
 from ladderlight.recipe import Recipe, load
@@ -78,6 +79,13 @@ def test_without_stages_there_is_a_chain(read: Reader, text: str) -> None:
 def test_what_may_be_left_out(read: Reader, spoil: Spoil, project: Path) -> None:
     recipe = read(spoil(('[project]\nname = "Tern Island"\noutput = "made"\n', "")))
     assert (recipe.name, recipe.output) == ("recipe", project / "out")
+
+
+def test_from_where_the_screen_is_looked_at(read: Reader, text: str) -> None:
+    assert read(text).viewing == Viewing()
+    more = '\n[viewing]\ndistance = "2.4 m"\n'
+    assert read(text + more).viewing == Viewing(distance=2.4, screen_width=0.3)
+    assert read(text + more + 'screen_width = "32 cm"\n').viewing == Viewing(distance=2.4, screen_width=0.32)
 
 
 def test_a_board_with_everything(read: Reader, spoil: Spoil) -> None:
@@ -528,6 +536,17 @@ bank = 3
             ),
         ],
         [('"x"', "entry 1 of picture is the text 'x'; write [[picture]] and its keys below")],
+    ),
+    "the viewing": (
+        [("[pictures]\n", '[viewing]\ndistance = "1.5"\nscreen_width = "4 mm"\n\n[pictures]\n')],
+        [
+            ('"1.5"', "distance is '1.5', which has no unit; write a length such as \"1.5 m\""),
+            ('"4 mm"', "screen_width is '4 mm', which is out of range; use a length from 1 cm to 100 m"),
+        ],
+    ),
+    "a viewing without distance": (
+        [("[pictures]\n", "[viewing]\nscreen_width = 0.3\n\n[pictures]\n")],
+        [("[viewing]", "[viewing] lacks the key 'distance'; add distance = \"1.5 m\"")],
     ),
     "the output folder": (
         [('"made"', '"pictures"')],
