@@ -1,4 +1,4 @@
-"""The best few of many colours for a picture."""
+"""The best few of many colours for a picture, or for several."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.board.oklab import likeness_from_linear
+from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.nearest import nearest_codes
 
 _MOST = 1024
@@ -14,15 +15,24 @@ _MOST = 1024
 _ROUNDS = 8
 
 
-def best_codes(
-    pixels: NDArray[np.float32], palette: Palette, count: int, keep: NDArray[np.uint16]
-) -> NDArray[np.uint16]:
-    """Choose the codes, ascending, at most ``count``, whose colours stand for a picture's best.
+def uses_of(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.int64]:
+    """Count for each code the pixels whose light looks most like its colour, int64 (codes,).
+
+    The counts of several pictures add up to those of all of them. Pixels float32 (height, width, 3), linear light.
+    """
+    codes = exact_codes(pixels, palette)
+    if codes is None:
+        codes = nearest_codes(pixels, palette)
+    return np.bincount(codes.ravel(), minlength=len(palette))
+
+
+def best_codes(uses: NDArray[np.int64], palette: Palette, count: int, keep: NDArray[np.uint16]) -> NDArray[np.uint16]:
+    """Choose the codes, ascending, at most ``count``, whose colours stand best for what was counted.
 
     Parameters
     ----------
-    pixels
-        float32 (height, width, 3), linear light.
+    uses
+        How many pixels come nearest to each code, see ``uses_of``.
     palette
         The board's colours.
     count
@@ -37,9 +47,9 @@ def best_codes(
     one by one, then each is exchanged for a better one as long as there is one (L. Kaufman and P. J. Rousseeuw,
     Finding Groups in Data, Wiley 1990, chapter 2).
     """
-    codes, uses = np.unique(nearest_codes(pixels, palette), return_counts=True)
-    frequent = np.sort(np.argsort(-uses, kind="stable")[:_MOST])
-    codes, weights = codes[frequent], uses[frequent].astype(np.float64)
+    codes = np.sort(np.argsort(-uses, kind="stable")[:_MOST])
+    codes = codes[uses[codes] > 0].astype(np.uint16)
+    weights = uses[codes].astype(np.float64)
     free = count - len(keep)
     if len(np.union1d(codes, keep)) <= count or free <= 0:
         return np.union1d(codes, keep)[:count] if free > 0 else np.sort(keep)

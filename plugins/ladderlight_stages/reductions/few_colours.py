@@ -2,38 +2,57 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import lru_cache
-from typing import Annotated, Literal
+from threading import Lock
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, Viewing, stage
+from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, Survey, Viewing, stage
 from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
-from ladderlight_stages.reductions.choice import best_codes
+from ladderlight_stages.reductions.choice import best_codes, uses_of
 from ladderlight_stages.reductions.diffuse import diffused_onto
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.kernels import KERNELS
 from ladderlight_stages.reductions.palette_tables import PaletteTables, make_tables
 
 _LIMIT = 0.25
+_UNSEEN = Survey()
+_choosing = Lock()
 
+Codes = NDArray[np.uint16]
 Kernels = Literal["floyd_steinberg", "fan", "sierra_light", "stucki", "jarvis_judice_ninke", "atkinson"]
+
+
+def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], NDArray[np.int64]] | None:
+    """Count the colours of all pictures that share a choice."""
+    if options.get("share") != "all" or options.get("codes") is not None:
+        return None
+    return lambda picture: uses_of(picture.pixels, board.palette)
 
 
 @stage(
     help="Reduce to the best few of the board's colours, for boards with a colour look-up memory.",
+    survey=look,
     example=Example(options={"count": 8}),
 )
 def few_colours(
     picture: Picture,
     board: Board,
     viewing: Viewing = UNSTATED,
+    survey: Survey = _UNSEEN,
     *,
     count: Annotated[int, Option("how many colours at most", minimum=1, maximum=4096)] = 16,
+    share: Annotated[
+        Literal["picture", "all"],
+        Option("whether each picture has colours of its own, or all that say so share one choice"),
+    ] = "picture",
     keep: Annotated[list[int] | None, Option("codes that are among them in any case")] = None,
     codes: Annotated[
-        list[int] | None, Option("these codes and no others: one choice for all pictures; replaces count and keep")
+        list[int] | None, Option("these codes and no others, chosen by hand; replaces count, share and keep")
     ] = None,
     kernel: Annotated[Kernels, Option("which pixels a pixel's error goes to")] = "floyd_steinberg",
     strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
@@ -45,8 +64,11 @@ def few_colours(
 ) -> CodedPicture:
     """Reduce a picture to few codes.
 
-    Chooses the colours that stand for the picture best, by how alike colours look, then diffuses onto those. The codes
-    chosen are noted for the manifest. A picture in no more than so many of the board's colours already is unchanged.
+    Chooses the colours that stand for the picture best, by how alike colours look, then diffuses onto those. With
+    `share = "all"` the colours are chosen once, for all pictures of the recipe together, each of their pixels counting
+    alike: for a look-up memory that does not know which picture is shown, and for animations, whose colours should not
+    change from frame to frame. The codes that a picture uses are noted for the manifest. A picture in colours that were
+    all chosen is unchanged, and so is one in no more than so many of the board's colours that does not share.
 
     Raises
     ------
@@ -54,13 +76,17 @@ def few_colours(
         When a code of ``keep`` or ``codes`` is not one of the board's, or there are more of them than ``count``.
     """
     palette = board.palette
-    given = _checked((keep or []) if codes is None else codes, palette, "keep" if codes is None else "codes")
-    if codes is None and len(given) > count:
-        raise PictureError(f"keep: {len(given)} codes, but count is {count}; raise count or keep fewer")
+    if codes is not None:
+        chosen = _checked(codes, palette, "codes")
+    else:
+        given = _checked(keep or [], palette, "keep")
+        if len(given) > count:
+            raise PictureError(f"keep: {len(given)} codes, but count is {count}; raise count or keep fewer")
+        shared = share == "all" and survey.total is not None
+        uses = survey.total if shared else uses_of(picture.pixels, palette)
+        chosen = _chosen_once(uses, palette, count, given) if shared else best_codes(uses, palette, count, given)
     found = exact_codes(picture.pixels, palette)
-    used = np.unique(found) if found is not None else np.arange(len(palette))
-    if found is None or len(np.union1d(used, given)) > (count if codes is None else len(given)):
-        chosen = given if codes is not None else best_codes(picture.pixels, palette, count, given)
+    if found is None or not np.isin(np.unique(found), chosen).all():
         found = diffused_onto(
             picture.pixels,
             _tables(palette, tuple(chosen.tolist())),
@@ -68,8 +94,27 @@ def few_colours(
             strength,
             serpentine=scan == "serpentine",
         )
-    coded = picture.coded(found).with_notes({"codes_chosen": " ".join(str(code) for code in np.unique(found))})
-    return with_measures(coded, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
+    coded = _keeping(picture, chosen).coded(found)
+    noted = coded.with_notes({"codes_chosen": " ".join(str(code) for code in np.unique(coded.codes))})
+    return with_measures(noted, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
+
+
+def _keeping(picture: Picture, chosen: Codes) -> Picture:
+    """Keep of the frame before only codes that this frame may have too."""
+    if picture.kept is None:
+        return picture
+    return replace(picture, kept=np.where(np.isin(picture.kept, chosen), picture.kept, np.int32(-1)))
+
+
+def _chosen_once(uses: NDArray[np.int64], palette: Palette, count: int, keep: Codes) -> Codes:
+    """Choose, or give what was chosen before; threads that ask at the same time wait for the first."""
+    with _choosing:
+        return _chosen(uses.tobytes(), palette, count, tuple(keep.tolist()))
+
+
+@lru_cache(maxsize=8)
+def _chosen(uses: bytes, palette: Palette, count: int, keep: tuple[int, ...]) -> Codes:
+    return best_codes(np.frombuffer(uses, dtype=np.int64), palette, count, np.array(keep, dtype=np.uint16))
 
 
 @lru_cache(maxsize=8)
@@ -78,7 +123,7 @@ def _tables(palette: Palette, chosen: tuple[int, ...]) -> PaletteTables:
     return make_tables(colours, np.array(chosen, dtype=np.uint16)[first], _LIMIT)
 
 
-def _checked(codes: list[int], palette: Palette, option: str) -> NDArray[np.uint16]:
+def _checked(codes: list[int], palette: Palette, option: str) -> Codes:
     wrong = [code for code in codes if not 0 <= code < len(palette)]
     if wrong:
         raise PictureError(f"{option}: the board has no code {wrong[0]}; use 0 to {len(palette) - 1}")

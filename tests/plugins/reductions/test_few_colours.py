@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from skimage import data
 from skimage.transform import resize
 
-from ladderlight import Board, Origin, Picture, PictureError
+from ladderlight import Board, Origin, Picture, PictureError, Survey
 from ladderlight.board import linear_from_srgb
-from ladderlight_stages.reductions.choice import best_codes
+from ladderlight.stages import declaration_of
+from ladderlight_stages.reductions.choice import best_codes, uses_of
 from ladderlight_stages.reductions.few_colours import few_colours
 from ladderlight_stages.vision import Viewer
 
@@ -70,13 +72,14 @@ def test_the_medoids_of_separate_clusters_are_found(board: Board) -> None:
     pixels[:10] = board.palette.linear[60]
     pixels[30:, 45:] = board.palette.linear[12]
     none = np.zeros(0, dtype=np.uint16)
-    np.testing.assert_array_equal(best_codes(pixels, board.palette, 3, none), [3, 12, 60])
-    np.testing.assert_array_equal(best_codes(pixels, board.palette, 2, none), [3, 60])
+    uses = uses_of(pixels, board.palette)
+    np.testing.assert_array_equal(best_codes(uses, board.palette, 3, none), [3, 12, 60])
+    np.testing.assert_array_equal(best_codes(uses, board.palette, 2, none), [3, 60])
 
 
 def test_codes_to_keep_are_kept(many: Board, photograph: Picture) -> None:
     keep = np.array([0, 4095], dtype=np.uint16)
-    chosen = best_codes(photograph.pixels, many.palette, 8, keep)
+    chosen = best_codes(uses_of(photograph.pixels, many.palette), many.palette, 8, keep)
     assert len(chosen) == 8
     assert {0, 4095} <= set(chosen.tolist())
 
@@ -104,3 +107,62 @@ def test_a_picture_in_few_of_the_boards_colours_is_unchanged(many: Board) -> Non
 def test_what_cannot_be_is_refused(board: Board, photograph: Picture, options: dict, message: str) -> None:
     with pytest.raises(PictureError, match=message):
         few_colours(photograph, board, **options)
+
+
+def test_colours_are_counted_over_several_pictures(many: Board, photograph: Picture) -> None:
+    """A choice for a picture and its mirror image is the one for the picture, and counts add up."""
+    uses = uses_of(photograph.pixels, many.palette)
+    assert uses.sum() == 60 * 80
+    np.testing.assert_array_equal(uses_of(photograph.pixels[:, ::-1], many.palette), uses)
+    none = np.zeros(0, dtype=np.uint16)
+    np.testing.assert_array_equal(
+        best_codes(2 * uses, many.palette, 16, none), best_codes(uses, many.palette, 16, none)
+    )
+
+
+def test_the_survey_asks_for_a_look_only_where_pictures_share(many: Board, photograph: Picture) -> None:
+    survey = declaration_of(few_colours).survey
+    assert survey is not None
+    for options in ({}, {"share": "picture"}, {"share": "all", "codes": [1, 2]}):
+        assert survey(many, options) is None
+    look = survey(many, {"share": "all"})
+    assert look is not None
+    np.testing.assert_array_equal(look(photograph), uses_of(photograph.pixels, many.palette))
+
+
+def test_pictures_that_share_use_the_colours_of_what_was_seen(many: Board, photograph: Picture) -> None:
+    """Half of all that was seen is the photograph, half a plane of one colour that it does not have."""
+    palette = many.palette
+    plane = picture(np.broadcast_to(palette.linear[0xF0F], (60, 80, 3)))
+    seen = uses_of(photograph.pixels, palette) + uses_of(plane.pixels, palette)
+    survey = Survey(total=seen)
+    chosen = set(best_codes(seen, palette, 8, np.zeros(0, dtype=np.uint16)).tolist())
+    assert 0xF0F in chosen
+    coded = [few_colours(one, many, survey=survey, count=8, share="all") for one in (photograph, plane)]
+    assert set(np.unique(coded[0].codes)) <= chosen
+    assert (coded[1].codes == 0xF0F).all()
+    alone = few_colours(photograph, many, survey=survey, count=8)
+    assert not set(np.unique(alone.codes)) <= chosen
+
+
+def test_frames_keep_only_codes_that_were_chosen(many: Board, photograph: Picture) -> None:
+    """What stands still keeps its codes as far as the frame's few colours allow; there are never more of them."""
+    first = few_colours(photograph, many, count=8)
+    kept = first.codes.astype(np.int32)
+    kept[30:] = -1
+    for frame in (photograph, picture(photograph.pixels * [1.0, 0.6, 0.3])):
+        coded = few_colours(replace(frame, kept=kept), many, count=8)
+        assert len(np.unique(coded.codes)) <= 8
+        assert coded.notes["codes_chosen"] == " ".join(map(str, np.unique(coded.codes)))
+    same = few_colours(replace(photograph, kept=kept), many, count=8)
+    np.testing.assert_array_equal(same.codes[:30], first.codes[:30])
+
+
+def test_four_greys_of_sixteen_by_hand(make_board: Callable[..., Board], memory: Callable, ladder: Callable) -> None:
+    """The best four of sixteen greys for a picture of four plain parts are those four, whatever the others' order."""
+    ohms = {f"v{bit}": value for bit, value in enumerate((2400.0, 1200.0, 620.0, 300.0))}
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=list(ohms)), ladder=ladder(grey=ohms), check=False)
+    codes = np.repeat([15, 3, 8, 1], 30).reshape(4, 30)
+    uses = uses_of(picture(board.palette.linear[codes]).pixels, board.palette)
+    np.testing.assert_array_equal(np.flatnonzero(uses), [1, 3, 8, 15])
+    np.testing.assert_array_equal(best_codes(uses, board.palette, 4, np.zeros(0, dtype=np.uint16)), [1, 3, 8, 15])
