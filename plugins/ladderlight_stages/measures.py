@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated
 
 import numpy as np
@@ -127,13 +128,17 @@ def clipping_and_colours(
     """
     from ladderlight_stages.reductions.tally_loops import tally  # brings the compiler
 
-    low, high = palette.linear.min(axis=0) - _BEYOND, palette.linear.max(axis=0) + _BEYOND
+    low, high, colour = _limits_and_colours(palette)
     used = np.zeros(len(palette), dtype=np.bool_)
     beyond = tally(
-        np.require(pixels, np.float32, ["C", "A", "W"]),
-        np.require(codes, np.uint16, ["C", "A", "W"]),
-        low.astype(np.float32),
-        high.astype(np.float32),
-        used,
+        np.require(pixels, np.float32, ["C", "A", "W"]), np.require(codes, np.uint16, ["C", "A", "W"]), low, high, used
     )
-    return beyond / codes.size, len(np.unique(palette.linear[used], axis=0))
+    return beyond / codes.size, np.count_nonzero(np.bincount(colour[used]))
+
+
+@lru_cache(maxsize=8)
+def _limits_and_colours(palette: Palette) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.intp]]:
+    """Give the darkest and lightest light of each gun, float32 (3,), and the number of each code's colour."""
+    low, high = palette.linear.min(axis=0) - _BEYOND, palette.linear.max(axis=0) + _BEYOND
+    _, colour = np.unique(palette.linear, axis=0, return_inverse=True)
+    return low.astype(np.float32), high.astype(np.float32), colour.reshape(-1)

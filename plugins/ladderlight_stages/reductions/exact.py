@@ -27,9 +27,10 @@ def exact_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.uin
         The board's colours.
     """
     flat = pixels.reshape(-1, 3)
-    # a photograph is told from a few of its pixels, without converting the whole
-    if len(flat) > _SAMPLES and _look_up(flat[:: len(flat) // _SAMPLES], palette) is None:
-        return None
+    # a photograph is told from one of its pixels or a few, without converting the whole
+    for samples in (1, _SAMPLES):
+        if len(flat) > samples and _look_up(flat[len(flat) // (2 * samples) :: len(flat) // samples], palette) is None:
+            return None
     codes = _look_up(flat, palette)
     return None if codes is None else codes.reshape(pixels.shape[:2])
 

@@ -30,6 +30,7 @@ def diffuse_palette(
     pixels: Any,
     transform: Any,
     start: Any,
+    bottom: Any,
     top: Any,
     bins: Any,
     colours: Any,
@@ -48,13 +49,15 @@ def diffuse_palette(
         float32 (height, width, 3), linear light.
     transform
         float32 (3, 3), from linear light to the space in which the nearest colour is sought.
-    start, top
-        float32 (3,) and int32 (3,): what a pixel with the errors it is given is limited to, so that colours out of
-        reach do not bleed: from ``start``, in light, to ``top`` units above it.
+    start
+        float32 (3,): the light at ``bottom``.
+    bottom, top
+        int32 (3,): what a pixel with the errors it is given is limited to, in units, so that colours out of reach do
+        not bleed. So much room is left below and above that errors lead nowhere beyond the bins.
     bins
-        uint8 (3, bins): by gun, the cell of a bin of light.
+        uint16 (3, bins): by gun, what a bin of light adds to the number of its cell.
     colours, codes
-        int32 (colours, 4) and uint16 (colours,); the colours in units above ``start``, the fourth column unused.
+        int32 (colours, 4) and uint16 (colours,); the colours in units, the fourth column unused.
     cells
         uint16 (cells,): the colour to take, or ``LIST``.
     lists
@@ -80,22 +83,25 @@ def diffuse_palette(
     count = width * 3
     errors = np.zeros((depth + 1, count + 6 * pad), np.int32)
     base = np.empty(count, np.int32)
-    low, high = np.empty(count, np.float32), np.empty(count, np.float32)
+    low, high, least = np.empty(count, np.float32), np.empty(count, np.float32), np.empty(count, np.int32)
     for column in range(width):
         for gun in range(3):
             low[column * 3 + gun] = start[gun]
-            high[column * 3 + gun] = start[gun] + np.float32(top[gun]) / np.float32(UNITS)
+            high[column * 3 + gun] = start[gun] + np.float32(top[gun] - bottom[gun]) / np.float32(UNITS)
+            least[column * 3 + gun] = (bottom[gun] << SHARE_BITS) + (1 << (SHARE_BITS - 1))
     a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
-    one, two, bits = np.uintp(1), np.uintp(2), np.uintp(BIN_BITS)
-    top0, top1, top2, zero = np.int32(top[0]), np.int32(top[1]), np.int32(top[2]), np.int32(0)
+    one, two, bits, zero = np.uintp(1), np.uintp(2), np.uintp(BIN_BITS + SHARE_BITS), np.int32(0)
+    top0, top1, top2 = np.int32(top[0]), np.int32(top[1]), np.int32(top[2])
+    bottom0, bottom1, bottom2 = np.int32(bottom[0]), np.int32(bottom[1]), np.int32(bottom[2])
     bins0, bins1, bins2 = bins[0], bins[1], bins[2]
-    scale, rounding = np.float32(UNITS), np.int32(1 << (SHARE_BITS - 1))
+    taken = a1 * colours
+    scale = np.float32(UNITS)
     for y in range(height):
         row = flat[y]
         for i in range(count):
             value = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
-            base[i] = (np.int32((value - low[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
+            base[i] = (np.int32((value - low[i]) * scale + np.float32(0.5)) << SHARE_BITS) + least[i]
         for tap in range(len(below)):
             down, right, share = below[tap, 0], below[tap, 1], below[tap, 2]
             if down > y:
@@ -110,26 +116,30 @@ def diffuse_palette(
         backward = serpentine and y % 2 == 1
         x = np.uintp(width - 1 if backward else 0)
         step = np.uintp(-1 if backward else 1)
-        e0 = e1 = e2 = p0 = p1 = p2 = zero
+        # g: what the next pixel is given. From the pixel before it is share x light - share x colour, multiplied out so
+        # that the processor can work on the former while the colour is being sought.
+        g0 = g1 = g2 = p0 = p1 = p2 = zero
         for _ in range(width):
             at = x + x + x
-            v0 = np.int32(base[at] + np.int32(a2 * p0) + np.int32(a1 * e0)) >> SHARE_BITS
-            v1 = np.int32(base[at + one] + np.int32(a2 * p1) + np.int32(a1 * e1)) >> SHARE_BITS
-            v2 = np.int32(base[at + two] + np.int32(a2 * p2) + np.int32(a1 * e2)) >> SHARE_BITS
-            v0, v1, v2 = max(min(v0, top0), zero), max(min(v1, top1), zero), max(min(v2, top2), zero)
+            w0, w1, w2 = np.int32(base[at] + g0), np.int32(base[at + one] + g1), np.int32(base[at + two] + g2)
             cell = (
-                (np.uintp(bins0[np.uintp(v0) >> bits]) << np.uintp(CELL_SHIFTS[0]))
-                + (np.uintp(bins1[np.uintp(v1) >> bits]) << np.uintp(CELL_SHIFTS[1]))
-                + np.uintp(bins2[np.uintp(v2) >> bits])
+                np.uintp(bins0[np.uintp(np.uint32(w0)) >> bits])
+                + np.uintp(bins1[np.uintp(np.uint32(w1)) >> bits])
+                + np.uintp(bins2[np.uintp(np.uint32(w2)) >> bits])
             )
+            v0 = max(min(w0 >> SHARE_BITS, top0), bottom0)
+            v1 = max(min(w1 >> SHARE_BITS, top1), bottom1)
+            v2 = max(min(w2 >> SHARE_BITS, top2), bottom2)
             best = np.uintp(cells[cell])
             if best == np.uintp(LIST):
                 best = _search(v0, v1, v2, transform, colours, lists, cell)
-            p0, p1, p2 = e0, e1, e2
-            e0 = np.int32(v0 - colours[best, 0])
-            e1 = np.int32(v1 - colours[best, 1])
-            e2 = np.int32(v2 - colours[best, 2])
-            here[at], here[at + one], here[at + two] = e0, e1, e2
+            g0 = np.int32(np.int32(a1 * v0) - taken[best, 0] + np.int32(a2 * p0))
+            g1 = np.int32(np.int32(a1 * v1) - taken[best, 1] + np.int32(a2 * p1))
+            g2 = np.int32(np.int32(a1 * v2) - taken[best, 2] + np.int32(a2 * p2))
+            p0 = np.int32(v0 - colours[best, 0])
+            p1 = np.int32(v1 - colours[best, 1])
+            p2 = np.int32(v2 - colours[best, 2])
+            here[at], here[at + one], here[at + two] = p0, p1, p2
             out[x] = codes[best]
             x += step
     return result

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ladderlight_stages.reductions.compiled import compiled
-from ladderlight_stages.reductions.palette_loops import BIN_BITS, CELL_SHIFTS, LIST, UNITS, _search
+from ladderlight_stages.reductions.palette_loops import BIN_BITS, LIST, UNITS, _search
 
 
 @compiled
@@ -16,6 +16,7 @@ def mix(
     thresholds: Any,
     transform: Any,
     start: Any,
+    bottom: Any,
     top: Any,
     bins: Any,
     colours: Any,
@@ -34,7 +35,7 @@ def mix(
         float32 (height, width, 3), linear light.
     thresholds
         float32 (height, width), 0 to 1.
-    transform, start, top, bins, colours, codes, cells, lists
+    transform, start, bottom, top, bins, colours, codes, cells, lists
         As for ``palette_loops.diffuse_palette``.
     brightness
         int32 (colours,): the order of the colours from dark to light.
@@ -56,8 +57,8 @@ def mix(
                 for gun in range(3):
                     value = max(min(pixels[y, x, gun], np.float32(2)), np.float32(-1))
                     wanted = (value - start[gun]) * np.float32(UNITS) + np.float32(0.5) + strength * owed[gun]
-                    level[gun] = np.int32(max(min(wanted, top[gun]), 0))
-                    cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits]) << np.uintp(CELL_SHIFTS[gun])
+                    level[gun] = bottom[gun] + np.int32(max(min(wanted, top[gun] - bottom[gun]), 0))
+                    cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
                 best = np.uintp(cells[cell])
                 if best == np.uintp(LIST):
                     best = _search(level[0], level[1], level[2], transform, colours, lists, cell)
@@ -77,6 +78,7 @@ def follow(
     weights: Any,
     transform: Any,
     start: Any,
+    bottom: Any,
     top: Any,
     bins: Any,
     colours: Any,
@@ -94,7 +96,7 @@ def follow(
         int32 (pixels,): the curve, as indices into the flattened picture.
     weights
         float64 (errors,): of the last error, the one before, and so on.
-    transform, start, top, bins, colours, codes, cells, lists
+    transform, start, bottom, top, bins, colours, codes, cells, lists
         As for ``palette_loops.diffuse_palette``.
     """
     height, width, _ = pixels.shape
@@ -111,8 +113,8 @@ def follow(
             wanted = float((value - start[gun]) * np.float32(UNITS) + np.float32(0.5))
             for k in range(count):
                 wanted += weights[k] * errors[(n - 1 - k) % count, gun]
-            level[gun] = np.int32(max(min(wanted, top[gun]), 0))
-            cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits]) << np.uintp(CELL_SHIFTS[gun])
+            level[gun] = bottom[gun] + np.int32(max(min(wanted, top[gun] - bottom[gun]), 0))
+            cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
         best = np.uintp(cells[cell])
         if best == np.uintp(LIST):
             best = _search(level[0], level[1], level[2], transform, colours, lists, cell)

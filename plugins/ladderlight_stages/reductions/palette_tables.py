@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight_stages.reductions.grid import Grid, make_grid
-from ladderlight_stages.reductions.palette_loops import BIN_BITS, CELL_BITS, LIST, UNITS
+from ladderlight_stages.reductions.palette_loops import BIN_BITS, CELL_BITS, CELL_SHIFTS, LIST, UNITS
 
 OPPONENT = np.array(
     [
@@ -36,8 +36,9 @@ class PaletteTables:
 
     transform: NDArray[np.float32]
     start: NDArray[np.float32]
+    bottom: NDArray[np.int32]
     top: NDArray[np.int32]
-    bins: NDArray[np.uint8]
+    bins: NDArray[np.uint16]
     colours: NDArray[np.int32]
     codes: NDArray[np.uint16]
     cells: NDArray[np.uint16]
@@ -46,7 +47,17 @@ class PaletteTables:
     @property
     def arguments(self) -> tuple[NDArray[np.generic], ...]:
         """The tables in the order in which all loops take them."""
-        return (self.transform, self.start, self.top, self.bins, self.colours, self.codes, self.cells, self.lists)
+        return (
+            self.transform,
+            self.start,
+            self.bottom,
+            self.top,
+            self.bins,
+            self.colours,
+            self.codes,
+            self.cells,
+            self.lists,
+        )
 
 
 def distinct_colours(palette: Palette) -> tuple[NDArray[np.float64], NDArray[np.uint16]]:
@@ -83,26 +94,32 @@ def make_tables(linear: NDArray[np.float64], codes: NDArray[np.uint16], error_li
     top = np.floor((high + reach - start) * UNITS).astype(np.int32)
     bins, edges = _cells_of_bins(top, (low - start) * UNITS)
     cells, lists = _lists(make_grid(counted / UNITS, transform, edges / UNITS))
+    # a pixel is given at most the largest error there can be, which is less than the whole range
+    room = bins.shape[1]
+    bottom = np.full(3, room << BIN_BITS, dtype=np.int32)
     return PaletteTables(
         transform=transform.astype(np.float32),
         start=start,
-        top=top,
-        bins=bins,
-        colours=np.ascontiguousarray(np.pad(counted, ((0, 0), (0, 1)))),
+        bottom=bottom,
+        top=bottom + top,
+        bins=np.pad(bins, ((0, 0), (room, room)), mode="edge"),
+        colours=np.ascontiguousarray(np.pad(counted + bottom, ((0, 0), (0, 1)))),
         codes=codes,
         cells=cells,
         lists=lists,
     )
 
 
-def _cells_of_bins(top: NDArray[np.int32], black: NDArray[np.float64]) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
+def _cells_of_bins(
+    top: NDArray[np.int32], black: NDArray[np.float64]
+) -> tuple[NDArray[np.uint16], NDArray[np.float64]]:
     """Divide the bins of light into cells, finer in the dark where a board's colours lie close together.
 
-    Returns the cell of each bin, uint8 (3, bins), and the edges of a grid in units, float64
+    Returns what each bin adds to the number of a cell, uint16 (3, bins), and the edges of a grid in units, float64
     (3, largest size + 1). Where a gun has fewer cells, some of the grid's have no width.
     """
     count = (int(top.max()) >> BIN_BITS) + 1
-    bins = np.empty((3, count), dtype=np.uint8)
+    bins = np.empty((3, count), dtype=np.uint16)
     finest = max(_SIZES)
     edges = np.empty((3, finest + 1))
     for gun in range(3):
@@ -112,7 +129,7 @@ def _cells_of_bins(top: NDArray[np.int32], black: NDArray[np.float64]) -> tuple[
         size = _SIZES[gun]
         cell = np.minimum((share * size).astype(np.int32), size - 1)
         edges[gun] = np.searchsorted(cell * (finest // size), np.arange(finest + 1)) * 2.0**BIN_BITS
-        bins[gun] = cell
+        bins[gun] = cell << CELL_SHIFTS[gun]
     return bins, edges
 
 

@@ -17,14 +17,19 @@ def tally(
     used: NDArray[np.bool_],
 ) -> int:  # pragma: no cover - compiled
     """Mark the codes that are used, and count the pixels with a gun below ``low`` or above ``high``, both (3,)."""
-    light, code = pixels.reshape(-1), codes.reshape(-1)
-    low0, low1, low2 = low[0], low[1], low[2]
-    high0, high1, high2 = high[0], high[1], high[2]
+    height, width = codes.shape
+    rows = pixels.reshape(height, 3 * width)
+    lowest, highest = np.empty(3 * width, np.float32), np.empty(3 * width, np.float32)
+    for x in range(width):
+        lowest[3 * x : 3 * x + 3], highest[3 * x : 3 * x + 3] = low, high
+    out = np.empty(3 * width, np.uint8)
     beyond = 0
-    for i in range(code.size):  # a loop of its own: the compiler takes several pixels at a time
-        red, green, blue = light[3 * i], light[3 * i + 1], light[3 * i + 2]
-        out = (red < low0) | (red > high0) | (green < low1) | (green > high1) | (blue < low2) | (blue > high2)
-        beyond += out
-    for i in range(code.size):
-        used[code[i]] = True
+    for y in range(height):
+        light, code = rows[y], codes[y]
+        for i in range(3 * width):  # a loop of its own: the compiler takes many samples at a time
+            out[i] = (light[i] < lowest[i]) | (light[i] > highest[i])
+        for x in range(width):
+            beyond += out[3 * x] | out[3 * x + 1] | out[3 * x + 2]
+        for x in range(width):
+            used[code[x]] = True
     return beyond

@@ -11,7 +11,7 @@ import numpy as np
 
 from ladderlight_stages.reductions.compiled import compiled
 from ladderlight_stages.reductions.lattice_loops import SHARE_BITS
-from ladderlight_stages.reductions.palette_loops import BIN_BITS, CELL_SHIFTS, LIST, _search
+from ladderlight_stages.reductions.palette_loops import BIN_BITS, LIST, _search
 from ladderlight_stages.reductions.palette_loops import UNITS as PALETTE_UNITS
 
 NOISE_BITS = 7
@@ -93,6 +93,7 @@ def diffuse_variable_palette(
     pixels: Any,
     transform: Any,
     start: Any,
+    bottom: Any,
     top: Any,
     bins: Any,
     colours: Any,
@@ -106,7 +107,7 @@ def diffuse_variable_palette(
 
     Parameters
     ----------
-    pixels, transform, start, top, bins, colours, codes, cells, lists
+    pixels, transform, start, bottom, top, bins, colours, codes, cells, lists
         As for ``palette_loops.diffuse_palette``.
     shares
         int32 (256, 3): by a gun's light, 0 to 255, the shares ahead, down and behind, down.
@@ -136,9 +137,9 @@ def diffuse_variable_palette(
             cell = np.uintp(0)
             for gun in range(3):
                 value = max(min(pixels[y, x, gun], np.float32(2)), np.float32(-1))
-                light = np.int32((value - start[gun]) * scale + np.float32(0.5))
-                level[gun] = max(min(light + ((passed[x, gun] + carry[gun]) >> SHARE_BITS), top[gun]), 0)
-                cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits]) << np.uintp(CELL_SHIFTS[gun])
+                light = bottom[gun] + np.int32((value - start[gun]) * scale + np.float32(0.5))
+                level[gun] = max(min(light + ((passed[x, gun] + carry[gun]) >> SHARE_BITS), top[gun]), bottom[gun])
+                cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
             best = np.uintp(cells[cell])
             if best == np.uintp(LIST):
                 best = _search(level[0], level[1], level[2], transform, colours, lists, cell)
