@@ -5,8 +5,9 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, reduce
 from importlib.resources import as_file, files
+from operator import add
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from ladderlight.errors import PluginError, nearest_word
 from ladderlight.plugins import StageRegistry
 from ladderlight.recipe import load
 from ladderlight.recipe.chain import DEFAULT
-from ladderlight.stages import Kind, StageDeclaration
+from ladderlight.stages import Kind, StageDeclaration, Survey
 from ladderlight.starter.scenes import draw_scene
 
 _SHAPE = (16, 9)
@@ -119,7 +120,9 @@ def _run(step: StageDeclaration, value: Any, board: Board, options: dict[str, An
     if step.kind is Kind.SOURCE:
         return [step.run(path, board, options)[0] for path in value]
     if step.kind.per_picture:
-        return [step.run(picture, board, options) for picture in value]
+        look = step.survey(board, options) if step.survey else None
+        survey = Survey(total=reduce(add, map(look, value)) if look else None)
+        return [step.run(picture, board, options, survey=survey) for picture in value]
     return step.run(value, board, options)
 
 

@@ -32,7 +32,8 @@ def lookup(
 
     Pictures whose banks the look-up memory cannot tell apart share its colours; with bank lines in its address each has
     colours of its own. Merging colours afterwards is coarser than reducing the pictures to few colours before, since
-    no dithering makes up for it: it is meant for a handful too many.
+    no dithering makes up for it: it is meant for a handful too many. `few_colours` before it chooses the colours, with
+    `share = "all"` for pictures that share them.
 
     Raises
     ------

@@ -21,11 +21,14 @@ def findings(board: Board) -> Iterator[Finding]:
             yield _spare(board, memory, spare)
     lookup = lookup_of(board)
     if lookup is not None and lookup.size < len(board.palette):
+        shown = f"colour look-up shows {lookup.size} of {len(board.palette)} colours"
+        own = any(line.signal is Signal.BANK for table in lookup.tables for line in board.address_lines(table))
         yield Finding(
             level="note",
             where="memory " + joined([table.name for table in lookup.tables]),
-            message=f"colour look-up shows {lookup.size} of {len(board.palette)} colours at a time; reduce each "
-            "picture to as many",
+            message=f"{shown} at a time; reduce each picture to as many"
+            if own or board.bank_count == 1
+            else f"{shown}, the same in all banks; reduce all pictures together to as many, or give it bank lines",
         )
 
 

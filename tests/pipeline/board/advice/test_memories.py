@@ -49,3 +49,18 @@ def test_a_look_up_of_fewer_colours_than_the_ladders_have(make_board, memory, sa
     assert last(said(board, "memory colour"))[1] == (
         "colour look-up shows 16 of 64 colours at a time; reduce each picture to as many"
     )
+
+
+def test_a_look_up_that_does_not_know_the_bank(make_board, memory, said) -> None:
+    def look_up(*banks: str) -> str:
+        board = make_board(
+            memory("colour", address=["picture.d0-picture.d3", *banks], data=DATA, part="2716"),
+            memory("picture", address=["x2-x9", "y2-y8", "bank0"], data=[], part="27C512"),
+        )
+        return str(last(said(board, "memory colour"))[1])
+
+    assert look_up() == (
+        "colour look-up shows 16 of 64 colours, the same in all banks; reduce all pictures together to as many, "
+        "or give it bank lines"
+    )
+    assert look_up("bank0").endswith("at a time; reduce each picture to as many")
