@@ -133,7 +133,7 @@ def clipping_and_colours(
     beyond = tally(
         np.require(pixels, np.float32, ["C", "A", "W"]), np.require(codes, np.uint16, ["C", "A", "W"]), low, high, used
     )
-    return beyond / codes.size, np.count_nonzero(np.bincount(colour[used]))
+    return beyond / codes.size, int(np.count_nonzero(np.bincount(colour[used])))
 
 
 @lru_cache(maxsize=8)

@@ -20,9 +20,10 @@ from PIL import Image
 from skimage import data
 
 from ladderlight import Board, Origin, Picture
-from ladderlight.board import MODES, PARTS, Channel, Ladder, Memory, Raster, linear_from_srgb
+from ladderlight.board import MODES, PARTS, Channel, Ladder, Memory, Raster
 from ladderlight.board.lines import expand
 from ladderlight_stages.reductions.diffuse import diffuse
+from ladderlight_stages.sources.samples import linear_pixels
 
 REPEATS = 61
 
@@ -57,19 +58,18 @@ def theirs(photograph: Image.Image, board: Board) -> Callable[[], object]:
     return lambda: photograph.quantize(palette=palette, dither=Image.Dither.FLOYDSTEINBERG)
 
 
-LIGHT = linear_from_srgb(np.arange(256) / 255).astype(np.float32)
 ORIGIN = Origin(name="photograph", source="photograph.png")
 
 
 def ours(encoded: np.ndarray, board: Board, **options: str) -> Callable[[], object]:
     """The stage ``diffuse``."""
-    picture = Picture(origin=ORIGIN, pixels=LIGHT.take(encoded))
+    picture = Picture(origin=ORIGIN, pixels=linear_pixels(encoded))
     return lambda: diffuse(picture, board, **options)
 
 
 def ours_decoding(encoded: np.ndarray, board: Board) -> Callable[[], object]:
     """Decoding as the reading stage does it, and the stage ``diffuse``."""
-    return lambda: diffuse(Picture(origin=ORIGIN, pixels=LIGHT.take(encoded)), board)
+    return lambda: diffuse(Picture(origin=ORIGIN, pixels=linear_pixels(encoded)), board)
 
 
 def medians(calls: dict[str, Callable[[], object]]) -> dict[str, float]:

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight_stages.reductions.compiled import compiled
+from ladderlight_stages.compiled import compiled
 
 Ints = NDArray[np.int64]
 Values = NDArray[np.unsignedinteger]

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight_stages.reductions.compiled import compiled
+from ladderlight_stages.compiled import compiled
 
 Ints = NDArray[np.int64]
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight_stages.arrangements.likeness import Points, squared_distances
-from ladderlight_stages.reductions.compiled import compiled
+from ladderlight_stages.compiled import compiled
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight_stages.reductions.compiled import compiled
+from ladderlight_stages.compiled import compiled
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from ladderlight_stages.reductions.compiled import compiled
+from ladderlight_stages.compiled import compiled
 
 SHARE_BITS = 11
 """Shares of the error are counted in units of 2**-11, so that units of light times shares fit 32 bits."""

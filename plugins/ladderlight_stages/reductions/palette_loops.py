@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from ladderlight_stages.reductions.compiled import compiled
+from ladderlight_stages.compiled import compiled
 
 UNITS = 1 << 16
 """Full light in whole units."""

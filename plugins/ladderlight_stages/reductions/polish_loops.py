@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from ladderlight_stages.reductions.compiled import compiled
+from ladderlight_stages.compiled import compiled
 
 ROOTS_PER_UNIT = 2048
 SLOPE_IN_THE_DARK = np.float32(24389 / 27 / 116)

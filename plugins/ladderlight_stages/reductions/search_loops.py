@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from ladderlight_stages.reductions.compiled import compiled
+from ladderlight_stages.compiled import compiled
 
 
 @compiled

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from ladderlight_stages.reductions.compiled import compiled
+from ladderlight_stages.compiled import compiled
 from ladderlight_stages.reductions.lattice_loops import SHARE_BITS
 from ladderlight_stages.reductions.palette_loops import BIN_BITS, LIST, _search
 from ladderlight_stages.reductions.palette_loops import UNITS as PALETTE_UNITS

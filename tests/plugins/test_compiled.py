@@ -11,7 +11,7 @@ from types import SimpleNamespace
 import numba
 import pytest
 
-from ladderlight_stages.reductions.compiled import compiled
+from ladderlight_stages.compiled import compiled
 
 
 def test_without_a_place_for_machine_code_loops_are_compiled_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
