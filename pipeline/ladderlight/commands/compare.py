@@ -8,26 +8,30 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from collections.abc import Callable
 
-    from ladderlight.readback.comparison import Comparison
+    from ladderlight.readback.account import Account
 
 _SHOWN = 8
 
 
 def compare(
     recipe: Annotated[Path, typer.Argument(help="The recipe that was built.", metavar="RECIPE")],
-    dump: Annotated[
-        Path, typer.Argument(help="What was read out of the chip: binary, Intel HEX, S-record.", metavar="DUMP")
+    dumps: Annotated[
+        list[Path],
+        typer.Argument(
+            help="What was read out of the chips, whole or in pieces: binary, Intel HEX, S-record.", metavar="DUMP..."
+        ),
     ],
     *,
     device: Annotated[
-        str | None, typer.Option(help="The device that was read; by default the one that the file is named after.")
+        str | None,
+        typer.Option(help="The device that was read; by default names, sizes and contents of the files tell."),
     ] = None,
     picture: Annotated[
         Path | None, typer.Option(help="Write a PNG of the screens with everything that differs marked.")
     ] = None,
-    most: Annotated[int, typer.Option(min=0, help="How many differences to list one by one.")] = 1000,
+    most: Annotated[int, typer.Option(min=0, help="How many differences to list one by one, for each device.")] = 1000,
     big_endian: Annotated[
         bool | None,
         typer.Option(
@@ -37,50 +41,67 @@ def compare(
     ] = None,
     json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
 ) -> None:
-    """Compare a chip that was read back with the last build, and say what may be wrong.
+    """Compare chips that were read back with the last build, and say what may be wrong.
 
-    The exit status is 0 when they are the same and 1 when they differ.
+    A dump holds all of a device, or what one of its files holds. The exit status is 0 when what was read is the same,
+    1 when it differs, and 2 when nothing tells of what a dump is.
     """
-    from ladderlight.commands.reporting import print_document, stdout
-    from ladderlight.devices.files import read_device_file
+    from ladderlight.commands.reporting import byte_order, print_document, stdout
     from ladderlight.output import write_whole
     from ladderlight.proof.screens import shown_banks
-    from ladderlight.readback.comparison import choose_device, document_of
-    from ladderlight.readback.comparison import compare as compare_words
+    from ladderlight.readback.account import account_of, document_of_accounts
     from ladderlight.readback.damage import damage_png, with_device
-    from ladderlight.readback.decoding import read_dumps
+    from ladderlight.readback.dumps import read_dumps
     from ladderlight.readback.lastbuild import last_build
+    from ladderlight.readback.matching import match
+    from ladderlight.readback.readings import readings_of
+    from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
 
     loaded = load(recipe, pictures="ignored")
     board = loaded.board
     build = last_build(loaded.output, board)
-    chosen = choose_device(board, device, dump.name)
-    (name, data), *_ = read_dumps([dump])
-    order = build.order_of(chosen) if big_endian is None else "big" if big_endian else "little"
-    found = read_device_file(name, data, chosen, order)
-    comparison = compare_words(board, chosen, build.words, found, pictures=build.pictures, most=most)
+    sections = sections_of(board, build.files, byte_order(big_endian))
+    found = match(read_dumps(dumps), sections, wanted=build.images(board), device=device)
+    accounts = [
+        account_of(board, reading, found, build.words, pictures=build.pictures, most=most)
+        for reading in readings_of(found, sections)
+    ]
     if picture is not None:
-        banks = shown_banks(board, build.manifest)
-        write_whole(picture, damage_png(board, build.words, with_device(build.words, chosen, found), banks))
+        words = build.words
+        for account in accounts:
+            words = with_device(words, account.reading.device, account.found)
+        write_whole(picture, damage_png(board, build.words, words, shown_banks(board, build.manifest)))
     if json_:
-        print_document(document_of(comparison) | ({"picture": str(picture)} if picture else {}))
+        print_document(document_of_accounts(accounts) | ({"picture": str(picture)} if picture else {}))
     else:
-        _print(stdout(), comparison)
+        console = stdout()
+        for account in accounts:
+            _print(account, lambda text: console.print(text, markup=False))
         if picture is not None:
-            stdout().print(str(picture), markup=False)
-    if not comparison.same:
+            console.print(str(picture), markup=False)
+    if not all(account.comparison.same for account in accounts):
         raise typer.Exit(1)
 
 
-def _print(console: Console, comparison: Comparison) -> None:
-    def line(text: str) -> None:
-        console.print(text, markup=False)
-
+def _print(account: Account, line: Callable[[str], None]) -> None:
+    comparison = account.comparison
     if comparison.same:
-        line(f"device {comparison.device} holds what it should: all {comparison.words} words are the same")
+        line(_same(account))
+    else:
+        count = f"{comparison.count} of {comparison.words} words"
+        line(f"device {comparison.device}: {count} {_differ(comparison.count)}")
+    if not account.reading.complete or len(account.dumps) > 1:
+        for item in account.dumps:
+            amount = f"{item.differing} of {item.held.section.size} bytes {_differ(item.differing)}"
+            line(f"  {item.held.dump.name}, {item.held.section.label}: {amount if item.differing else 'the same'}")
+    if account.unread_text:
+        line(f"  not read: {account.unread_text}")
+    if comparison.same:
         return
-    line(f"device {comparison.device}: {comparison.count} of {comparison.words} words {_differ(comparison.count)}")
+    for item in account.dumps:
+        if item.held.left_out:
+            line(f"  {item.held.dump.name} leaves {item.held.left_out} bytes out; they count as erased, FFh")
     for diagnosis in comparison.diagnoses:
         line(f"likely ({diagnosis.confidence:.0%}): {diagnosis.text}; explains {diagnosis.explained:.1%} of it")
     if not comparison.diagnoses:
@@ -96,6 +117,17 @@ def _print(console: Console, comparison: Comparison) -> None:
         )
     if comparison.count > _SHOWN:
         line(f"and {comparison.count - _SHOWN} more differences; --json lists up to --most of them")
+
+
+def _same(account: Account) -> str:
+    comparison, reading = account.comparison, account.reading
+    if reading.complete:
+        return f"device {comparison.device} holds what it should: all {comparison.words} words are the same"
+    size = reading.device.part.bytes
+    return (
+        f"device {comparison.device} holds what it should as far as it was read: "
+        f"{size - reading.unread_bytes} of {size} bytes"
+    )
 
 
 def _words(count: int) -> str:

@@ -13,24 +13,37 @@ def decode(
     dumps: Annotated[
         list[Path],
         typer.Argument(
-            help="A file for each device: binary, Intel HEX, S-record; named after the devices, or in their order.",
+            help="Files that together hold all devices, whole or in pieces: binary, Intel HEX, S-record; named after "
+            "the devices or their files, or in their order.",
             metavar="DUMP...",
         ),
     ],
     *,
     into: Annotated[Path, typer.Option(help="Folder for the pictures.")] = Path("decoded"),
-    big_endian: Annotated[bool, typer.Option("--big-endian", help="Wide words stand high byte first.")] = False,
+    big_endian: Annotated[
+        bool | None,
+        typer.Option(
+            "--big-endian/--little-endian",
+            help="Byte order of wide words; by default that of the files that the recipe asks for.",
+        ),
+    ] = None,
     json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
 ) -> None:
     """Turn chips that were read back into pictures, one PNG for every bank."""
-    from ladderlight.commands.reporting import print_document, stdout
+    from ladderlight.commands.reporting import byte_order, print_document, stdout
     from ladderlight.output import write_whole
     from ladderlight.readback.decoding import decode as decode_words
-    from ladderlight.readback.decoding import memories_of_dumps, read_dumps
+    from ladderlight.readback.dumps import read_dumps
+    from ladderlight.readback.matching import match
+    from ladderlight.readback.planned import planned_files
+    from ladderlight.readback.readings import memories_of_readings, readings_of
+    from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
 
-    board = load(recipe, pictures="ignored").board
-    words = memories_of_dumps(board, read_dumps(dumps), "big" if big_endian else "little")
+    loaded = load(recipe, pictures="ignored")
+    board = loaded.board
+    sections = sections_of(board, planned_files(loaded), byte_order(big_endian))
+    words = memories_of_readings(board, readings_of(match(read_dumps(dumps), sections), sections))
     written = []
     for bank, data in decode_words(board, words):
         path = into / f"bank{bank}.png"

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from ladderlight.board import Finding
     from ladderlight.engine import Progress
+    from ladderlight.pictures import ByteOrder
 
 _PIPE = 1000
 """Width of a line where there is no terminal: nothing of a table is folded or cut there."""
@@ -64,6 +65,11 @@ def print_findings(console: Console, found: Iterable[Finding]) -> None:
         text.append(f"{finding.where}: ", style="bold")
         text.append(finding.message)
         console.print(text)
+
+
+def byte_order(big_endian: bool | None) -> ByteOrder | None:  # noqa: FBT001 - as the option is
+    """Name the byte order of ``--big-endian`` or ``--little-endian``; None for neither."""
+    return None if big_endian is None else "big" if big_endian else "little"
 
 
 @contextmanager

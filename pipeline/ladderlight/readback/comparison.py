@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from math import exp, log
-from pathlib import PurePath
 from typing import Any
 
 import numpy as np
@@ -13,8 +12,9 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scan import scan
-from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.readback.faults import Fault, Kind, possible_faults
+from ladderlight.readback.readings import Reading
+from ladderlight.readback.sections import mask_of
 
 Words = NDArray[np.uint32]
 
@@ -112,8 +112,9 @@ def compare(
     *,
     pictures: Mapping[int, Sequence[str]] | None = None,
     most: int = 1000,
+    reading: Reading | None = None,
 ) -> Comparison:
-    """Compare one device.
+    """Compare one device, or as much of it as was read.
 
     Parameters
     ----------
@@ -127,8 +128,11 @@ def compare(
         Names of the pictures in each bank that holds any; only these banks are searched for places.
     most
         How many differences to list one by one.
+    reading
+        How the device was read, when not all at once; what was not read counts as the same.
     """
     should = device_words_of(wanted, device)
+    found = as_read(should, found, reading)
     at = np.flatnonzero(should != found)
     raised, lowered = found[at] & ~should[at], should[at] & ~found[at]
     bits = range(device.part.width)
@@ -140,29 +144,13 @@ def compare(
         raised=tuple(int((raised >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
         lowered=tuple(int((lowered >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
         differences=tuple(_differences(board, device, wanted, found, at[:most], pictures or {})),
-        diagnoses=tuple(diagnose(board, device, wanted, found)) if at.size else (),
+        diagnoses=tuple(diagnose(board, device, wanted, found, reading)) if at.size else (),
     )
 
 
-def choose_device(board: Board, name: str | None, dump: str) -> Device:
-    """Choose the device that a dump is of: the one named, the only one, or the one that the file is named after.
-
-    Raises
-    ------
-    DeviceFileError
-        When the board has no device of that name, or nothing tells which one is meant.
-    """
-    devices = {device.name: device for device in board.devices}
-    if name is not None:
-        if name not in devices:
-            raise DeviceFileError(f"the board has no device {name!r}; {nearest_word(name, devices)}")
-        return devices[name]
-    if len(devices) == 1:
-        return board.devices[0]
-    stem = PurePath(dump).stem
-    if stem not in devices:
-        raise DeviceFileError(f"{dump}: which device is it? Add --device with one of {', '.join(devices)}")
-    return devices[stem]
+def as_read(should: Words, found: Words, reading: Reading | None) -> Words:
+    """Give what was found, with what should be there in the place of bits that were not read."""
+    return found if reading is None else (found & reading.mask) | (should & ~reading.mask)
 
 
 def document_of(comparison: Comparison) -> dict[str, Any]:
@@ -200,11 +188,15 @@ def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
     return words[device.memory][device.first_word : device.first_word + device.part.words]
 
 
-def diagnose(board: Board, device: Device, wanted: Mapping[str, Words], found: Words) -> list[Diagnosis]:
+def diagnose(
+    board: Board, device: Device, wanted: Mapping[str, Words], found: Words, reading: Reading | None = None
+) -> list[Diagnosis]:
     """Try the usual faults and give those that explain at least half of the differences, the likeliest first.
 
     Every word that a fault leaves unexplained counts a hundred to one against it; so does every difference against
     there being no single cause. Faults that lead to the very same words cannot be told apart and are all given.
+    Only what was read counts. Even and odd dumps may be of chips side by side: when all that differs is in one of
+    them, so is the fault.
     """
     should = device_words_of(wanted, device)
     others = {
@@ -215,16 +207,18 @@ def diagnose(board: Board, device: Device, wanted: Mapping[str, Words], found: W
     differing = int(np.count_nonzero(should != found))
     if not differing:
         return []
+    reading = _at_fault(should, found, reading)
+    mask = reading.mask if reading else np.full_like(should, (1 << device.part.width) - 1)
     sample = _sample(should, found)
     ranked = []
-    for order, fault in enumerate(possible_faults(board, device, should, found, others)):
-        ranked.append((int(np.count_nonzero(fault.words(sample) != found[sample])), order, fault))
+    for order, fault in enumerate(possible_faults(board, device, should, found, others, reading)):
+        ranked.append((int(np.count_nonzero((fault.words(sample) ^ found[sample]) & mask[sample])), order, fault))
     ranked.sort(key=lambda item: item[:2])
     places = np.arange(should.size)
     tried = []
     for _, _, fault in ranked[:_SHORTLIST]:
-        words = fault.words(places)
-        missed = int(np.count_nonzero(words != found))
+        words = (fault.words(places) ^ found) & mask  # what it leaves unexplained
+        missed = int(np.count_nonzero(words))
         if missed <= differing / 2:
             tried.append(_Tried(missed=missed, fault=fault, words=words))
     return _weighed(tried, differing)
@@ -235,6 +229,19 @@ class _Tried:
     missed: int
     fault: Fault
     words: Words
+
+
+def _at_fault(should: Words, found: Words, reading: Reading | None) -> Reading | None:
+    """Narrow a reading in even and odd bytes down to those that differ."""
+    if reading is None or not all(section.torn for section in reading.read):
+        return reading
+    differing = {
+        section.span.first % section.span.step
+        for section in reading.read
+        if ((should ^ found) & mask_of(reading.device, [section])).any()
+    }
+    read = tuple(section for section in reading.read if section.span.first % section.span.step in differing)
+    return replace(reading, read=read)
 
 
 def _sample(should: Words, found: Words) -> NDArray[np.int64]:

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Mapping, Sequence
-from pathlib import Path, PurePath
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from ladderlight.board import Board, Device
-from ladderlight.devices.files import read_device_file
+from ladderlight.board import Board
 from ladderlight.errors import DeviceFileError
-from ladderlight.pictures import ByteOrder
 from ladderlight.screen import picture_codes
 
 Words = NDArray[np.uint32]
@@ -49,64 +46,3 @@ def decode(board: Board, words: Mapping[str, Words]) -> Iterator[tuple[int, byte
         raise DeviceFileError(f"the board has {board.bank_count} banks; {_MOST_BANKS} is the most that can be decoded")
     for bank in range(board.bank_count):
         yield bank, coded_png(picture_codes(board, words, bank), board)
-
-
-def read_dumps(paths: Sequence[Path]) -> list[tuple[str, bytes]]:
-    """Read files that were read out of chips: name and content of each.
-
-    Raises
-    ------
-    DeviceFileError
-        When one cannot be read.
-    """
-    dumps = []
-    for path in paths:
-        try:
-            dumps.append((str(path), path.read_bytes()))
-        except OSError as error:
-            raise DeviceFileError(f"{path}: cannot be read ({error.strerror}); check the name") from error
-    return dumps
-
-
-def memories_of_dumps(
-    board: Board, dumps: Sequence[tuple[str, bytes]], order: ByteOrder = "little"
-) -> dict[str, NDArray[np.uint32]]:
-    """Put the memories' words together from one dump for each device.
-
-    A dump belongs to the device that its file is named after; when none is, they go by the order of the devices.
-
-    Parameters
-    ----------
-    board
-        The board.
-    dumps
-        File names with what the files hold.
-    order
-        Byte order of words wider than 8 bits.
-
-    Raises
-    ------
-    DeviceFileError
-        When a dump is damaged, or there is not exactly one for each device.
-    """
-    held = {
-        device.name: read_device_file(name, data, device, order)
-        for device, (name, data) in _assigned(board.devices, dumps)
-    }
-    return {memory.name: np.concatenate([held[device.name] for device in memory.devices]) for memory in board.memories}
-
-
-def _assigned(devices: Sequence[Device], dumps: Sequence[tuple[str, bytes]]) -> list[tuple[Device, tuple[str, bytes]]]:
-    names = ", ".join(device.name for device in devices)
-    if len(dumps) != len(devices):
-        raise DeviceFileError(f"{len(dumps)} dumps for {len(devices)} devices; give one for each of {names}")
-    by_name: dict[str, tuple[str, bytes]] = {PurePath(dump[0]).stem: dump for dump in dumps}
-    named = [device for device in devices if device.name in by_name]
-    if len(named) == len(devices):
-        return [(device, by_name[device.name]) for device in devices]
-    if named:
-        missing = ", ".join(device.name for device in devices if device.name not in by_name)
-        raise DeviceFileError(
-            f"no dump is named after device {missing}; name all files after their devices, or none of them"
-        )
-    return list(zip(devices, dumps, strict=True))

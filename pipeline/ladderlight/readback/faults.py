@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Literal
@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 from ladderlight.board import Board, Device
 from ladderlight.board.lines import Signal
 from ladderlight.devices.files import bytes_of, bytes_per_word, words_of
+from ladderlight.readback.readings import Reading
+from ladderlight.readback.sections import Bytes, Section, image_of, mask_of
 
 Words = NDArray[np.uint32]
 Places = NDArray[np.int64]
@@ -28,6 +30,7 @@ Kind = Literal[
     "address_swapped",
     "byte_order",
     "bank_order",
+    "piece_order",
     "shifted",
 ]
 
@@ -50,7 +53,12 @@ class Fault:
 
 
 def possible_faults(
-    board: Board, device: Device, wanted: Words, found: Words, others: Mapping[str, Words]
+    board: Board,
+    device: Device,
+    wanted: Words,
+    found: Words,
+    others: Mapping[str, Words],
+    reading: Reading | None = None,
 ) -> Iterator[Fault]:
     """Work out every single fault that is worth trying.
 
@@ -59,12 +67,16 @@ def possible_faults(
     board, device
         The board and the device in question.
     wanted, found
-        What the device should hold, and what it does: uint32, shape (words of the part,). Shift and bank order are
-        looked for in what was found; all else follows from what is wanted.
+        What the device should hold, and what it does: uint32, shape (words of the part,). Shift and the order of banks
+        and pieces are looked for in what was found; all else follows from what is wanted. What was not read is found
+        as it should be.
     others
         What the board's other devices of the same part should hold, by name.
+    reading
+        How the device was read, where that was in pieces or not in the order of its image.
     """
     pins = _Pins(board=board, device=device)
+    read = reading.read if reading else ()
     yield _fixed("blank", "the chip is blank", np.full_like(wanted, pins.ones))
     zeros = "every word reads as zero: it was never enabled or powered while it was read, or all its bits are cleared"
     yield _fixed("all_zero", zeros, np.zeros_like(wanted))
@@ -72,9 +84,12 @@ def possible_faults(
         yield _fixed("other_device", f"this is the chip or file of device {name!r}", words)
     yield from _data_faults(pins, wanted)
     yield from _address_faults(pins, wanted)
-    yield from _byte_order(pins, wanted)
-    yield from _bank_order(pins, wanted, found)
-    yield from _shifts(pins, wanted, found)
+    yield from _byte_order(pins, wanted, read)
+    yield from _bank_order(pins, wanted, found, mask_of(device, read) if read else np.full_like(wanted, pins.ones))
+    if reading:
+        yield from _piece_order(pins, wanted, found, reading)
+    for view in _views(device, read):
+        yield from _shifts(pins, wanted, found, view)
 
 
 def _fixed(kind: Kind, text: str, words: Words) -> Fault:
@@ -175,19 +190,19 @@ def _one_line(wanted: Words, bit: int, ones: np.uint32) -> Iterator[tuple[str, W
     yield "is inverted", lambda at: wanted[at ^ bit]
 
 
-def _byte_order(pins: _Pins, wanted: Words) -> Iterator[Fault]:
+def _byte_order(pins: _Pins, wanted: Words, read: Sequence[Section]) -> Iterator[Fault]:
     width = pins.device.part.width
     if width == 8 and wanted.size % 2 == 0:
         pairs = wanted.reshape(-1, 2)[:, ::-1].ravel()
         yield _fixed("byte_order", "the bytes of each pair are exchanged: load the file without swapping bytes", pairs)
     elif bytes_per_word(width) > 1:
         turned = words_of(bytes_of(wanted, width, "big"), width)
-        yield _fixed(
-            "byte_order", "the bytes of each word are in reverse order: load the file in the other one", turned
-        )
+        other = "--little-endian" if read and read[0].span.order == "big" else "--big-endian"
+        text = f"load the file in the other one, or compare again with {other} if only the dump was saved so"
+        yield _fixed("byte_order", f"the bytes of each word are in reverse order: {text}", turned)
 
 
-def _bank_order(pins: _Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+def _bank_order(pins: _Pins, wanted: Words, found: Words, mask: Words) -> Iterator[Fault]:
     """For each bank take the one that it looks most like."""
     lines = pins.bank_pins()
     if not lines or len(lines) > _MOST_BANK_LINES or wanted.size & (wanted.size - 1):
@@ -198,7 +213,8 @@ def _bank_order(pins: _Pins, wanted: Words, found: Words) -> Iterator[Fault]:
         bank |= (places >> pin & 1) << order
     by_bank = np.stack([np.flatnonzero(bank == number) for number in range(1 << len(lines))])
     step = max(1, by_bank.shape[1] // _PROBES)
-    same = (found[by_bank[:, None, ::step]] == wanted[by_bank[None, :, ::step]]).mean(axis=2)
+    differs = found[by_bank[:, None, ::step]] ^ wanted[by_bank[None, :, ::step]]
+    same = (differs & mask[by_bank[:, None, ::step]] == 0).mean(axis=2)
     source = (same + 1e-6 * np.eye(len(same))).argmax(axis=1)  # of equal banks, the one that belongs there
     if (source == np.arange(len(source))).all():
         return
@@ -213,19 +229,62 @@ def _bank_order(pins: _Pins, wanted: Words, found: Words) -> Iterator[Fault]:
     yield _fixed("bank_order", f"the banks are in the wrong order: bank {', '.join(moved)}", words)
 
 
-def _shifts(pins: _Pins, wanted: Words, found: Words) -> Iterator[Fault]:
-    """Find where stretches of what was found stand in what is wanted, and try the commonest distances."""
-    width = pins.device.part.width
-    before, after = (np.frombuffer(bytes_of(words, width), dtype=np.uint8) for words in (wanted, found))
+def _piece_order(pins: _Pins, wanted: Words, found: Words, reading: Reading) -> Iterator[Fault]:
+    """For each piece that was read take the one that it looks most like."""
+    should, image = image_of(wanted, pins.device), image_of(found, pins.device)
+    moved = should.copy()
+    texts = []
+    for section in reading.read:
+        alike = [
+            other
+            for other in reading.sections
+            if not other.whole and (other.size, other.span.step) == (section.size, section.span.step)
+        ]
+        if len(alike) < 2:
+            continue
+        held = image[section.places]
+        same = [int((should[other.places] == held).sum()) + (other is section) for other in alike]
+        best = alike[same.index(max(same))]
+        if best is not section:
+            moved[section.places] = should[best.places]
+            texts.append(f"{section.name} holds what belongs to {best.name}")
+    if texts:
+        words = words_of(moved.tobytes(), pins.device.part.width)
+        yield _fixed("piece_order", f"the pieces are mixed up: {', '.join(texts)}", words)
+
+
+def _views(device: Device, read: Sequence[Section]) -> list[NDArray[np.int64]]:
+    """Give the orders in which the bytes of an image may have been shifted: those of the dumps, or of all of it."""
+    every = np.arange(device.part.bytes)
+    if not read or all(section.whole for section in read):
+        return [read[0].places if read else every]
+    lanes = {section.span.first % section.span.step: section.span.step for section in read if section.torn}
+    rows = [every[lane::step] for lane, step in lanes.items()] if len(lanes) == 1 else [every]
+    return [*rows, read[0].places] if len(read) == 1 and read[0].size != len(rows[0]) else rows
+
+
+def _shifts(pins: _Pins, wanted: Words, found: Words, view: NDArray[np.int64]) -> Iterator[Fault]:
+    """Find where stretches of what was found stand in what is wanted, and try the commonest distances.
+
+    ``view`` gives the places of the image in the order in which they may have been shifted.
+    """
+    should = image_of(wanted, pins.device)
+    before, after = should[view], image_of(found, pins.device)[view]
+
+    def seen(moved: Bytes) -> Words:
+        image = should.copy()
+        image[view] = moved
+        return words_of(image.tobytes(), pins.device.part.width)
+
     for distance in _distances(before, after):
         way = "up" if distance > 0 else "down"
         text = f"everything stands {abs(distance)} bytes ({abs(distance):X}h) too far {way}"
         around = np.roll(before, distance)
-        yield _fixed("shifted", f"{text}, and goes round", words_of(around.tobytes(), width))
+        yield _fixed("shifted", f"{text}, and goes round", seen(around))
         for value, name in ((0xFF, "erased"), (0x00, "zero")):
             moved = around.copy()
             moved[slice(0, distance) if distance > 0 else slice(distance, None)] = value
-            yield _fixed("shifted", f"{text}; the rest is {name}", words_of(moved.tobytes(), width))
+            yield _fixed("shifted", f"{text}; the rest is {name}", seen(moved))
 
 
 def _distances(before: NDArray[np.uint8], after: NDArray[np.uint8], most: int = 4) -> list[int]:

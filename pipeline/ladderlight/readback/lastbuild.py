@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.board import Board, Device, Finding
+from ladderlight.board import Board, Finding
 from ladderlight.devices.burned import FILE, Record, burn_of, device_image, parse_record
 from ladderlight.errors import BuildError, LadderlightError
-from ladderlight.pictures import ByteOrder, DeviceFile, Span
+from ladderlight.pictures import DeviceFile, Span
 from ladderlight.screen import read_memories
 
 
@@ -24,6 +24,8 @@ class LastBuild:
 
     manifest: Mapping[str, Any]
     words: Mapping[str, NDArray[np.uint32]]
+    files: tuple[DeviceFile, ...]
+    """The device files with their spans, without data."""
 
     @property
     def pictures(self) -> dict[int, list[str]]:
@@ -33,10 +35,9 @@ class LastBuild:
             banks.setdefault(picture["bank"], []).append(picture["name"])
         return banks
 
-    def order_of(self, device: Device) -> ByteOrder:
-        """Byte order of the words in a device's files."""
-        pieces = next(item["pieces"] for item in self.manifest["devices"] if item["name"] == device.name)
-        return "big" if pieces and pieces[0]["order"] == "big" else "little"
+    def images(self, board: Board) -> dict[str, NDArray[np.uint8]]:
+        """Bytes of each device's image by name, low byte of each word first."""
+        return {d.name: np.frombuffer(device_image(self.words, d), dtype=np.uint8) for d in board.devices}
 
 
 def last_build(output: Path, board: Board) -> LastBuild:
@@ -60,7 +61,7 @@ def last_build(output: Path, board: Board) -> LastBuild:
         raise BuildError(f"{path}: cannot be read ({type(error).__name__}: {error}); build again") from None
     if built != [(device.name, device.part.number, device.part.bytes) for device in board.devices]:
         raise BuildError(f"{path}: the last build was of other devices than the recipe has now; build again")
-    return LastBuild(manifest=manifest, words=read_memories(board, output / "devices", files))
+    return LastBuild(manifest=manifest, words=read_memories(board, output / "devices", files), files=tuple(files))
 
 
 def _file(device: str, piece: Mapping[str, Any]) -> DeviceFile:

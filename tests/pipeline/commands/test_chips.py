@@ -64,10 +64,21 @@ def test_a_bad_chip_is_status_1_with_a_diagnosis_and_a_picture(run, built, tmp_p
 def test_a_dump_of_the_wrong_size_is_one_clear_line(run, built, tmp_path):
     recipe, _, device = built
     (tmp_path / "dump.bin").write_bytes(bytes(100))
-    status, out, err = run("compare", recipe, tmp_path / "dump.bin", "--device", device["name"])
-    assert (status, out) == (1, "")
-    assert "holds 100 bytes, but" in err
-    assert err.count("\n") == 1
+    for arguments in (("--device", device["name"]), ()):
+        status, out, err = run("compare", recipe, tmp_path / "dump.bin", *arguments)
+        assert (status, out) == (2, "")
+        assert "dump.bin holds 100 bytes, but device 'picture' (27C512) takes 65536; check that" in err
+        assert err.count("\n") == 1
+    status, out, err = run("decode", recipe, tmp_path / "dump.bin", "--json")
+    assert status == 2
+    assert json.loads(out)["ok"] is False
+    assert "takes 65536" in err
+    status, _, err = run("compare", recipe, tmp_path / "dump.bin", "--device", "pictur")
+    assert status == 2
+    assert "no device 'pictur'; did you mean 'picture'?" in err
+    status, _, err = run("compare", recipe, tmp_path / "none.bin")
+    assert status == 2
+    assert "none.bin: cannot be read (No such file or directory); check the name" in err
 
 
 def test_burned_chips_are_left_by_the_next_build(run, built):
@@ -117,6 +128,106 @@ def test_without_a_build_they_say_so(run, built):
         status, _, err = run(*arguments)
         assert status == 1
         assert "run ladderlight build first" in err
+
+
+WIDE = (
+    ('part = "27C512"\naccess = "120 ns"', "words = 65536\nwidth = 16"),
+    (
+        'use = "binary"',
+        'use = "binary"\nsplit = "even_odd"\nsize = 32768\n\n[[stage]]\nuse = "intel_hex"\noffset = 0x4000',
+    ),
+)
+
+
+@pytest.fixture
+def wide(built, run):
+    """The same project with a device of 16 bits: even and odd bytes in two files each, and a HEX file of all of it."""
+    recipe, _, _ = built
+    text = recipe.read_text()
+    for before, after in WIDE:
+        assert before in text
+        text = text.replace(before, after)
+    recipe.write_text(text)
+    status, out, err = run("build", recipe, "--json")
+    assert status == 0, err
+    document = json.loads(out)
+    return recipe, Path(document["output"]) / "devices", document["manifest"]["devices"][0]
+
+
+def test_dumps_of_all_pieces_make_up_the_device(run, wide, tmp_path):
+    recipe, devices, device = wide
+    pieces = [piece["file"] for piece in device["pieces"]]
+    assert pieces == [*(f"picture-{lane}-{n}.bin" for lane in ("even", "odd") for n in (0, 1)), "picture.hex"]
+    dumps = []
+    for number, name in enumerate((pieces[2], pieces[0], pieces[3], pieces[1])):
+        dumps.append(tmp_path / f"read{number}.bin")
+        shutil.copy(devices / name, dumps[-1])
+    # The upper byte drives nothing: its two files are the same, and either one may be either.
+    status, out, err = run("compare", recipe, *dumps)
+    assert status == 2
+    assert "Neither its name nor its content tells" in err
+    for number, name in ((0, pieces[2]), (2, pieces[3])):
+        dumps[number] = dumps[number].rename(tmp_path / name)
+    status, out, err = run("compare", recipe, *dumps)
+    assert status == 0, err
+    assert "device picture holds what it should: all 65536 words are the same" in out
+    status, out, _ = run("decode", recipe, *(devices / name for name in pieces[:4]), "--into", tmp_path / "a", "--json")
+    assert status == 0
+    status, _, _ = run("decode", recipe, devices / "picture.hex", "--into", tmp_path / "b")
+    assert status == 0
+    for name in json.loads(out)["pictures"]:
+        assert Path(name).read_bytes() == (tmp_path / "b" / Path(name).name).read_bytes()
+
+
+def test_one_piece_is_compared_alone_and_the_rest_is_said_to_be_unread(run, wide, tmp_path):
+    recipe, devices, _ = wide
+    image = np.fromfile(devices / "picture-even-1.bin", np.uint8)
+    status, out, _ = run("compare", recipe, devices / "picture-even-1.bin")
+    assert status == 0
+    assert "holds what it should as far as it was read: 32768 of 131072 bytes" in out
+    assert "not read: the even bytes from 0h to FFFEh (picture-even-0.bin), the odd bytes from 1h to FFFFh" in out
+    (image & 0xFD).tofile(tmp_path / "picture-even-1.rom")
+    picture = tmp_path / "damage.png"
+    status, out, _ = run("compare", recipe, tmp_path / "picture-even-1.rom", "--json", "--picture", picture)
+    assert status == 1
+    document = json.loads(out)
+    assert document["diagnoses"][0]["text"] == "data line D1 (b1) is stuck low"
+    assert document["unread_bytes"] == 3 * 32768
+    assert document["dumps"][0]["differing"] == document["count"] == int((image & 2 != 0).sum())
+    assert min(d["address"] for d in document["differences"]) >= 32768
+    with Image.open(picture) as shown:
+        assert shown.width == 640
+
+
+def test_a_dump_with_another_base_is_the_same(run, wide, tmp_path):
+    recipe, devices, _ = wide
+    from intelhex import IntelHex
+
+    held = IntelHex(str(devices / "picture.hex"))
+    assert held.minaddr() == 0x4000
+    for base in (0, 0x20000, 0x4000):
+        moved = IntelHex()
+        moved.frombytes(held.tobinarray(), base)
+        moved.write_hex_file(str(tmp_path / "read.hex"))
+        status, out, _ = run("compare", recipe, tmp_path / "read.hex", "--json")
+        assert status == 0
+        (dump,) = json.loads(out)["dumps"]
+        assert (dump["base"], dump["format"], dump["left_out"]) == (base, "intel_hex", 0)
+
+
+def test_either_byte_order_of_a_wide_dump_is_read_as_asked(run, wide, tmp_path):
+    recipe, devices, _ = wide
+    from intelhex import IntelHex
+
+    image = np.array(IntelHex(str(devices / "picture.hex")).tobinarray(), dtype=np.uint8)
+    image.reshape(-1, 2)[:, ::-1].tofile(tmp_path / "read.bin")
+    status, out, _ = run("compare", recipe, tmp_path / "read.bin")
+    assert status == 1
+    assert "the bytes of each word are in reverse order" in out
+    assert "--big-endian" in out
+    assert run("compare", recipe, tmp_path / "read.bin", "--big-endian")[0] == 0
+    image.tofile(tmp_path / "read.bin")
+    assert run("compare", recipe, tmp_path / "read.bin")[0] == 0
 
 
 def test_the_projects_name_goes_into_file_names(run, built):

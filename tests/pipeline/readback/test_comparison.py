@@ -5,9 +5,8 @@ import pytest
 from PIL import Image
 from skimage import data
 
-from ladderlight import DeviceFileError
 from ladderlight.board import Part
-from ladderlight.readback.comparison import Place, Range, choose_device, compare, diagnose, document_of
+from ladderlight.readback.comparison import Place, Range, compare, diagnose, document_of
 
 PHOTOGRAPHS = ("chelsea", "coffee", "rocket", "coins", "moon", "brick", "grass")
 KINDS = (
@@ -241,17 +240,6 @@ def test_scattered_errors_are_no_usual_fault(board, wanted):
     found = wanted["picture"].copy()
     found[random.choice(131072, 500, replace=False)] ^= 1 << random.integers(0, 8, 500).astype(np.uint32)
     assert diagnose(board, board.devices[0], wanted, found) == []
-
-
-def test_the_device_is_the_one_named_the_only_one_or_that_of_the_file(board, small):
-    assert choose_device(board, None, "whatever.bin").name == "picture"
-    two = small(chips=2)
-    assert choose_device(two, None, "dumps/picture-1.hex").name == "picture-1"
-    assert choose_device(two, "picture-0", "picture-1.hex").name == "picture-0"
-    with pytest.raises(DeviceFileError, match="Add --device with one of picture-0, picture-1"):
-        choose_device(two, None, "dump.bin")
-    with pytest.raises(DeviceFileError, match="no device 'picture-3'; did you mean"):
-        choose_device(two, "picture-3", "dump.bin")
 
 
 def test_the_document_is_plain(board, wanted):

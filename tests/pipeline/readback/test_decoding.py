@@ -4,12 +4,23 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from ladderlight import DeviceFileError
-from ladderlight.readback.decoding import coded_png, decode, memories_of_dumps, read_dumps
+from ladderlight.errors import UsageError
+from ladderlight.readback.decoding import coded_png, decode
+from ladderlight.readback.dumps import Dump
+from ladderlight.readback.matching import match
+from ladderlight.readback.readings import memories_of_readings, readings_of
+from ladderlight.readback.sections import sections_of
 from ladderlight.screen import picture_codes
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
 from ladderlight_stages.emissions.s_record import s_record
+
+
+def memories_of_dumps(board, dumps, order=None, files=()):
+    """What the command does: no build is looked at, only names, sizes and order tell."""
+    sections = sections_of(board, files, order)
+    found = match([Dump(name=name, data=data) for name, data in dumps], sections)
+    return memories_of_readings(board, readings_of(found, sections))
 
 
 def codes_of(data):
@@ -49,10 +60,36 @@ def test_dumps_are_told_by_name_or_else_taken_in_order(planes, banked):
     unnamed = [(f"{n}.bin", data) for n, (_, data) in enumerate(dumps)]
     assert next(decode(planes, memories_of_dumps(planes, unnamed)))[1] == expected
     assert next(decode(planes, memories_of_dumps(planes, unnamed[::-1])))[1] != expected
-    with pytest.raises(DeviceFileError, match="named after device green, blue"):
-        memories_of_dumps(planes, [dumps[0], *unnamed[1:]])
-    with pytest.raises(DeviceFileError, match="2 dumps for 3 devices; give one for each of red, green, blue"):
+    mixed = [unnamed[1], dumps[0], unnamed[2]]
+    assert next(decode(planes, memories_of_dumps(planes, mixed)))[1] == expected
+    with pytest.raises(UsageError, match=r"no dump holds device 'blue' \(32768 bytes\); .* add what is left"):
         memories_of_dumps(planes, dumps[:2])
+    with pytest.raises(UsageError, match=r"3\.bin: all that it could be of is in 0\.bin, 1\.bin, 2\.bin already"):
+        memories_of_dumps(planes, [*unnamed, ("3.bin", dumps[0][1])])
+
+
+@pytest.mark.parametrize("order", ["little", "big"])
+@pytest.mark.parametrize("size", [None, 40000])
+def test_even_and_odd_dumps_in_pieces_are_put_together_as_the_files_are(make_board, memory, banked, order, size):
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C1024"))
+    contents = banked(board, (0,))
+    wanted = contents.memories["picture"].words
+    files = binary(contents, board, split="even_odd", size=size, order=order)
+    named = [(file.name, file.data) for file in files]
+    assert (memories_of_dumps(board, named[::-1], files=files)["picture"] == wanted).all()
+    unnamed = [(f"{n}.rom", data) for n, (_, data) in enumerate(named)]
+    assert (memories_of_dumps(board, unnamed, files=files)["picture"] == wanted).all()
+    with pytest.raises(UsageError, match=r"no dump holds picture-odd(-1)?\.bin of device 'picture'"):
+        memories_of_dumps(board, named[:-1], files=files)
+
+
+def test_halves_of_a_wide_device_are_even_and_odd_though_no_file_is(make_board, memory, banked):
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C1024"))
+    wanted = banked(board, (0,)).memories["picture"].words
+    image = wanted.astype("<u2").view(np.uint8)
+    dumps = [("low.bin", image[::2].tobytes()), ("high.bin", image[1::2].tobytes())]
+    assert (memories_of_dumps(board, dumps)["picture"] == wanted).all()
+    assert (memories_of_dumps(board, dumps[::-1], "big")["picture"] == wanted).all()
 
 
 def test_wide_words_are_read_in_either_byte_order(make_board, memory, banked):
@@ -72,10 +109,3 @@ def test_more_than_256_codes_become_plain_colours(make_board, memory, ladder, ba
     picture = Image.open(io.BytesIO(coded_png(codes, board)))
     assert picture.mode == "RGB"
     assert (np.asarray(picture) == board.palette.srgb8[codes]).all()
-
-
-def test_a_missing_dump_is_a_clear_error(tmp_path):
-    (tmp_path / "a.bin").write_bytes(b"x")
-    assert read_dumps([tmp_path / "a.bin"]) == [(str(tmp_path / "a.bin"), b"x")]
-    with pytest.raises(DeviceFileError, match=r"b\.bin: cannot be read"):
-        read_dumps([tmp_path / "b.bin"])

@@ -36,9 +36,15 @@ def test_a_build_is_read_back_from_its_manifest_and_files(wide, built, tmp_path)
     build = last_build(tmp_path, wide)
     assert (build.words["picture"] == built["picture"]).all()
     assert build.pictures == {0: ["picture-0"]}
-    assert build.order_of(wide.devices[0]) == "little"
-    build.manifest["devices"][0]["pieces"] = build.manifest["devices"][0]["pieces"][-1:]
-    assert build.order_of(wide.devices[0]) == "big"
+    assert build.images(wide)["picture"].tobytes() == built["picture"].astype("<u2").tobytes()
+    assert [file.name for file in build.files] == [
+        "picture-even-0.bin",
+        "picture-even-1.bin",
+        "picture-odd-0.bin",
+        "picture-odd-1.bin",
+        "picture.hex",
+    ]
+    assert build.files[-1].span.offset == 0x100
 
 
 def test_a_changed_device_file_is_noticed(wide, built, tmp_path):

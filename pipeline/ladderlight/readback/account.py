@@ -1,0 +1,120 @@
+"""The account of one device that was read back: the comparison, and what each dump and what was not read is of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ladderlight.board import Board
+from ladderlight.readback.comparison import Comparison, Words, as_read, compare, device_words_of, document_of
+from ladderlight.readback.dumps import Held
+from ladderlight.readback.readings import Reading
+from ladderlight.readback.sections import Section, image_of
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class DumpAccount:
+    """A dump, and how many of its bytes differ."""
+
+    held: Held
+    differing: int
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Account:
+    """All there is to say of one device. ``found`` are its words, as they should be where they were not read."""
+
+    comparison: Comparison
+    reading: Reading
+    dumps: tuple[DumpAccount, ...]
+    found: Words
+
+    @property
+    def unread_text(self) -> str:
+        """What was not read, in words; empty when all was."""
+        if self.reading.complete:
+            return ""
+        parts = ", ".join(_text(section) for section in self.reading.unread)
+        amount = f"{self.reading.unread_bytes} of {self.reading.device.part.bytes} bytes"
+        return f"{parts}; {amount}" if parts else amount
+
+
+def account_of(
+    board: Board,
+    reading: Reading,
+    found: Sequence[Held],
+    wanted: Mapping[str, Words],
+    *,
+    pictures: Mapping[int, Sequence[str]] | None = None,
+    most: int = 1000,
+) -> Account:
+    """Compare what was read of a device with what it should hold.
+
+    Parameters
+    ----------
+    board, reading
+        The board, and what was read of the device.
+    found
+        The dumps, those of other devices as well.
+    wanted
+        What all memories should hold.
+    pictures, most
+        As :func:`ladderlight.readback.comparison.compare` has them.
+    """
+    device = reading.device
+    comparison = compare(board, device, wanted, reading.words, pictures=pictures, most=most, reading=reading)
+    should = device_words_of(wanted, device)
+    held_words = as_read(should, reading.words, reading)
+    differs = image_of(should ^ held_words, device)
+    dumps = tuple(
+        DumpAccount(held=held, differing=int(np.count_nonzero(differs[held.section.places])))
+        for held in found
+        if held.section.device == device
+    )
+    return Account(comparison=comparison, reading=reading, dumps=dumps, found=held_words)
+
+
+def document_of_accounts(accounts: Sequence[Account]) -> dict[str, Any]:
+    """Give accounts as plain values: that of a single device, or ``devices`` with that of each."""
+    documents = [_document(account) for account in accounts]
+    if len(documents) == 1:
+        return documents[0]
+    return {"same": all(document["same"] for document in documents), "devices": documents}
+
+
+def _document(account: Account) -> dict[str, Any]:
+    return document_of(account.comparison) | {
+        "complete": account.reading.complete,
+        "unread_bytes": account.reading.unread_bytes,
+        "unread": [_place(section) for section in account.reading.unread],
+        "dumps": [
+            {
+                "file": item.held.dump.name,
+                "format": item.held.dump.format,
+                **_place(item.held.section),
+                "base": item.held.base,
+                "left_out": item.held.left_out,
+                "differing": item.differing,
+            }
+            for item in account.dumps
+        ],
+    }
+
+
+def _place(section: Section) -> dict[str, Any]:
+    span = section.span
+    return {
+        "part": section.label,
+        "first": span.first,
+        "bytes": section.size,
+        "step": span.step,
+        "order": span.order,
+        "device_files": list(section.files),
+    }
+
+
+def _text(section: Section) -> str:
+    return f"{section.label} ({section.files[0]})" if section.files else section.label

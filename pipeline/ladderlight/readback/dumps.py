@@ -1,0 +1,166 @@
+"""Files that were read out of chips: whatever format they have, and the sections of devices that they may hold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cache, cached_property
+from pathlib import Path, PurePath
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.devices.files import bytes_per_word
+from ladderlight.devices.formats import Format, Segment, format_of, likely_damage, segments_of
+from ladderlight.errors import DeviceFileError, UsageError
+from ladderlight.pictures import ByteOrder
+from ladderlight.readback.sections import Section
+
+_ADDRESSED: tuple[Format, ...] = ("intel_hex", "s_record", "verilog_mem")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Dump:
+    """A file that was read out of a chip."""
+
+    name: str
+    data: bytes = field(repr=False)
+
+    @cached_property
+    def format(self) -> Format:
+        """Its format, told by its content."""
+        return format_of(self.data)
+
+    @property
+    def stem(self) -> str:
+        """Its name without folder and suffix."""
+        return PurePath(self.name).stem
+
+    def segments(self, section: Section) -> list[Segment]:
+        """Read it as a section's bytes.
+
+        Raises
+        ------
+        DeviceFileError
+            When it is damaged.
+        """
+        element = 1 if section.torn else bytes_per_word(section.device.part.width)
+        return _segments(self.name, self.data, element, section.span.order)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Held:
+    """A dump as it fits a section: byte ``data[i]`` stands at ``at[i]`` of the section. ``base`` is the address in the
+    dump of the section's first byte."""
+
+    dump: Dump
+    section: Section
+    base: int
+    at: NDArray[np.int64]
+    data: NDArray[np.uint8]
+
+    @property
+    def left_out(self) -> int:
+        """How many of the section's bytes the dump does not give."""
+        return self.section.size - len(self.at)
+
+
+def read_dumps(paths: Sequence[Path]) -> list[Dump]:
+    """Read files that were read out of chips.
+
+    Raises
+    ------
+    UsageError
+        When one cannot be read.
+    """
+    dumps = []
+    for path in paths:
+        try:
+            dumps.append(Dump(name=str(path), data=path.read_bytes()))
+        except OSError as error:
+            raise UsageError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+    return dumps
+
+
+def fit(dump: Dump, section: Section) -> Held | None:
+    """Lay a dump over a section, or give None when it does not fit.
+
+    A format without addresses must have exactly the section's size. One with addresses may begin at the address that
+    the build's files give, at 0, at the section's place in its device, at any other address if it holds all of the
+    section, or else at a multiple of the section's size.
+
+    Raises
+    ------
+    DeviceFileError
+        When the dump is damaged.
+    """
+    try:
+        segments = dump.segments(section)
+    except DeviceFileError:
+        if dump.format == "verilog_mem" and section.torn:  # elements of whole words are no bytes
+            return None
+        raise
+    data = np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8)
+    if dump.format not in _ADDRESSED:
+        if len(data) != section.size:
+            return None
+        return Held(dump=dump, section=section, base=0, at=np.arange(len(data)), data=data)
+    stretches = [np.arange(len(segment.data)) + segment.address for segment in segments if segment.data]
+    addresses = np.concatenate(stretches) if stretches else np.zeros(0, dtype=np.int64)
+    base = _base(addresses, section)
+    if base is None:
+        return None
+    return Held(dump=dump, section=section, base=base, at=addresses - base, data=data)
+
+
+def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
+    """Say that a dump fits none of some sections: what it holds, and what a dump of them must hold."""
+    takers: dict[str, list[str]] = {}
+    for device in dict.fromkeys(section.device for section in sections):
+        sizes = _sizes([section for section in sections if section.device == device])
+        takers.setdefault(sizes, []).append(f"{device.name!r} ({device.part.number})")
+    wanted = "; ".join(
+        f"device {names[0]} takes {sizes}" if len(names) == 1 else f"devices {', '.join(names)} take {sizes} each"
+        for sizes, names in takers.items()
+    )
+    segments = dump.segments(sections[0])
+    if dump.format in _ADDRESSED:
+        first = min(segment.address for segment in segments)
+        last = max(segment.address + len(segment.data) for segment in segments) - 1
+        size = last + 1 - first
+        return UsageError(
+            f"{dump.name} has bytes at {first:X}h to {last:X}h, which are {size}, but {wanted}; "
+            "check that it is of this board, and from which address it was saved"
+        )
+    size = sum(len(segment.data) for segment in segments)
+    advice = likely_damage(dump.data) if dump.format == "binary" else ""
+    return UsageError(f"{dump.name} holds {size} bytes, but {wanted}; {advice or 'check that it is of this board'}")
+
+
+def _sizes(sections: Sequence[Section]) -> str:
+    sizes: dict[int, list[Section]] = {}
+    for section in sorted(sections, key=lambda section: -section.size):
+        sizes.setdefault(section.size, []).append(section)
+    texts = []
+    for size, same in sizes.items():
+        names = [section.name for section in same[:3] if not section.whole] + ["..."] * (len(same) > 3)
+        texts.append(f"{size} ({', '.join(names or ['all of it'])})" if len(sizes) > 1 else f"{size}")
+    return " or ".join([", ".join(texts[:-1]), texts[-1]]) if len(texts) > 1 else texts[0]
+
+
+def _base(addresses: NDArray[np.int64], section: Section) -> int | None:
+    if not addresses.size:
+        return 0
+    first, end = int(addresses.min()), int(addresses.max()) + 1
+    if end - first > section.size:
+        return None
+    likely = [*section.offsets, 0]
+    if not section.torn:
+        likely += [section.span.first]
+    likely += [first] if end - first == section.size else [first // section.size * section.size]
+    return next((base for base in likely if base <= first and end <= base + section.size), None)
+
+
+@cache
+def _segments(name: str, data: bytes, element: int, order: ByteOrder) -> list[Segment]:
+    return segments_of(name, data, element=element, order=order)

@@ -1,0 +1,179 @@
+"""Which dump is of which section of which device: told by name, by size, by content, or by what is left."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.devices.files import bytes_per_word
+from ladderlight.errors import UsageError, nearest_word
+from ladderlight.readback.dumps import Dump, Held, fit, misfit
+from ladderlight.readback.sections import Bytes, Section, named_after
+
+Images = Mapping[str, Bytes]
+
+_TIMES = 3
+"""Of the bytes in which two sections differ, a dump must agree with one this many times as often as with the other."""
+_LEAST = 1 / 8
+"""And with at least this share of them, which no chance agreement reaches."""
+
+
+def match(
+    dumps: Sequence[Dump], sections: Sequence[Section], *, wanted: Images | None = None, device: str | None = None
+) -> list[Held]:
+    """Find out of what each dump is.
+
+    Parameters
+    ----------
+    dumps
+        The files.
+    sections
+        What they may be of.
+    wanted
+        What the devices should hold, by name: uint8, low byte of each word first. Dumps that neither name nor size
+        tells apart are then recognised by content; without it they are taken in the order of the sections.
+    device
+        The device that all the dumps are of.
+
+    Raises
+    ------
+    UsageError
+        When there is no such device, a dump fits nothing, or nothing tells what it is of.
+    DeviceFileError
+        When a dump is damaged.
+    """
+    if device is not None:
+        names = dict.fromkeys(section.device.name for section in sections)
+        if device not in names:
+            raise UsageError(f"the board has no device {device!r}; {nearest_word(device, names)}")
+        sections = [section for section in sections if section.device.name == device]
+    named = named_after(sections)
+    found: dict[Dump, Held] = {}
+    open_: dict[Dump, list[Held]] = {}
+    for dump in dumps:
+        choices = _choices(dump, sections, named.get(dump.stem, ()))
+        if len(choices) == 1:
+            found[dump] = choices[0]
+        else:
+            open_[dump] = choices
+    if wanted is not None:
+        _by_content(open_, found, wanted)
+    _by_exclusion(open_, found, ordered=wanted is None)
+    for dump in dumps:
+        if dump not in found:
+            raise UsageError(_ambiguous(dump, open_[dump], found.values()))
+    return [found[dump] for dump in dumps]
+
+
+def recognised(choices: Sequence[Held], wanted: Images) -> tuple[Held, bool] | None:
+    """Choose by content, and say whether it is the very same; None when no choice is clearly better than all others.
+
+    Only bytes count in which two choices differ, and none that have the dump's commonest value: an erased chip is like
+    every device that is mostly empty. Of choices that should hold the very same, the first is taken.
+    """
+    data = choices[0].data
+    if not len(data) or any(len(held.data) != len(data) for held in choices):
+        return None
+    telling = data != np.bincount(data, minlength=256).argmax()
+    if not telling.any():
+        return None
+    should = [_likest(held, wanted) for held in choices]
+    alike = [(values == data) & telling for values in should]
+    order = sorted(range(len(choices)), key=lambda i: _rank(choices[i], should[i], alike[i], wanted))
+    best = order[0]
+    if np.array_equal(should[best], data):
+        return choices[best], True
+    for other in order[1:]:
+        if choices[best].section.whole and choices[other].section.device == choices[best].section.device:
+            continue  # the other byte order of its files
+        differs = should[best] != should[other]
+        ours, theirs = int((alike[best] & differs).sum()), int((alike[other] & differs).sum())
+        if ours <= _LEAST * int((telling & differs).sum()) or ours < _TIMES * theirs:
+            return None
+    return choices[best], False
+
+
+def _choices(dump: Dump, sections: Sequence[Section], meant: Sequence[Section]) -> list[Held]:
+    """Lay a dump over the sections that its name means, or else over those of the same device, or over all."""
+    device = meant[0].device if meant else None
+    wider = [section for section in sections if device is None or section.device == device]
+    for some in (meant, wider):
+        fitting = [held for held in (fit(dump, section) for section in some) if held is not None]
+        if fitting:
+            return fitting
+    raise misfit(dump, wider)
+
+
+def _by_content(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], wanted: Images) -> None:
+    """Recognise dumps: first those that are the very same as what nothing else has taken, then those that are like it.
+
+    What is left is tried on what is taken: one may give the same dump in two formats.
+    """
+    for exactly, taken_too in ((True, False), (False, False), (True, True)):
+        for dump, choices in open_.items():
+            free = choices if taken_too else _free(choices, found)
+            if dump in found or not free or (taken_too and _free(choices, found)):
+                continue
+            best = recognised(free, wanted)
+            if best is not None and (best[1] or not (exactly or len(free) == 1)):
+                found[dump] = best[0]
+
+
+def _by_exclusion(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], *, ordered: bool) -> None:
+    """Give dumps what no other has taken: the only thing left or, where their order counts, the first."""
+    progress = True
+    while progress:
+        progress = False
+        for dump, choices in open_.items():
+            free = _free(choices, found)
+            if dump not in found and (len(free) == 1 or (free and ordered)):
+                found[dump] = free[0]
+                progress = True
+
+
+def _free(choices: Sequence[Held], found: Mapping[Dump, Held]) -> list[Held]:
+    return [held for held in choices if not _overlaps(held.section, found.values())]
+
+
+def _overlaps(section: Section, found: Iterable[Held]) -> bool:
+    others = [held.section for held in found if held.section.device == section.device]
+    return any(np.isin(section.places, other.places, assume_unique=True).any() for other in others)
+
+
+def _likest(held: Held, wanted: Images) -> Bytes:
+    """Give the bytes that should stand where a dump has some, in the byte order that it looks more like."""
+    section, width = held.section, bytes_per_word(held.section.device.part.width)
+    image = wanted[section.device.name]
+    should: Bytes = image[section.places][held.at]
+    if width == 1 or section.torn:
+        return should
+    turned: Bytes = image.reshape(-1, width)[:, ::-1].ravel()[section.places][held.at]
+    return turned if (turned == held.data).sum() > (should == held.data).sum() else should
+
+
+def _rank(held: Held, should: Bytes, alike: NDArray[np.bool_], wanted: Images) -> tuple[int, int, int, int]:
+    """Rank a choice: the bytes that tell, all bytes, all bytes in the section's own byte order, and the fullest."""
+    plain = wanted[held.section.device.name][held.section.places][held.at]
+    equal = [int(np.count_nonzero(values)) for values in (alike, should == held.data, plain == held.data)]
+    return -equal[0], -equal[1], -equal[2], held.left_out
+
+
+def _ambiguous(dump: Dump, choices: Sequence[Held], found: Iterable[Held]) -> str:
+    """Say what stops a dump from being told apart, and what to do about it."""
+    others = [held for held in found if any(_overlaps(one.section, [held]) for one in choices)]
+    if others and all(_overlaps(one.section, others) for one in choices):
+        names = ", ".join(held.dump.name for held in others)
+        return f"{dump.name}: all that it could be of is in {names} already; leave one of them out"
+    devices = list(dict.fromkeys(one.section.device.name for one in choices))
+    if len(devices) > 1:
+        return (
+            f"{dump.name}: which device is it? Neither its name nor its content tells; "
+            f"add --device with one of {', '.join(devices)}"
+        )
+    parts = " or ".join(one.section.name for one in choices)
+    files = [one.section.files[0] for one in choices if one.section.files]
+    mend = f"name it after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
+    why = "Neither its name nor its content tells"
+    return f"{dump.name}: which part of device {devices[0]!r} is it, {parts}? {why}; {mend}"

@@ -1,0 +1,147 @@
+"""What one dump may hold of a device: the whole of it, what one file of a build holds, or its even or odd bytes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import PurePath
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import Board, Device
+from ladderlight.devices.files import bytes_of, bytes_per_word, span_places, spans_of, words_of
+from ladderlight.pictures import ByteOrder, DeviceFile, Span
+
+Words = NDArray[np.uint32]
+Bytes = NDArray[np.uint8]
+Places = NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Section:
+    """A part of a device's image that one dump may hold. Two of one device with the same span are the same."""
+
+    device: Device
+    span: Span
+    files: tuple[str, ...] = ()
+    """The device files that hold just this."""
+    offsets: tuple[int, ...] = ()
+    """The addresses that these files give to its first byte."""
+
+    @cached_property
+    def places(self) -> Places:
+        """Places in the device's image, low byte of each word first, in the order of the dump."""
+        return span_places(self.span, self.device)
+
+    @property
+    def size(self) -> int:
+        """Bytes of a dump."""
+        return len(self.places)
+
+    @property
+    def whole(self) -> bool:
+        """Whether it is all of the device."""
+        return self.size == self.device.part.bytes
+
+    @property
+    def torn(self) -> bool:
+        """Whether it holds single bytes of wider words."""
+        return self.span.step > 1
+
+    @property
+    def label(self) -> str:
+        """What it is of the device, in words."""
+        if self.whole:
+            return "all of it"
+        last = self.span.first + (self.size - 1) * self.span.step
+        between = f"{self.span.first:X}h to {last:X}h"
+        if not self.torn:
+            return f"bytes {between}"
+        lane = self.span.first % self.span.step
+        text = ("the even bytes", "the odd bytes")[lane] if self.span.step == 2 else f"byte {lane} of each word"
+        return text if self.size * self.span.step == self.device.part.bytes else f"{text} from {between}"
+
+    @property
+    def name(self) -> str:
+        """The file that holds it, or what it is in words where none does."""
+        return self.files[0] if self.files else self.label
+
+
+def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | None = None) -> list[Section]:
+    """Give all sections that a dump of a board's chips may be of.
+
+    Parameters
+    ----------
+    board, files
+        The board, and the device files of its build with their spans; what they hold is not looked at.
+    order
+        Byte order of wide words; that of the files when not given.
+
+    Returns
+    -------
+    For each device: the whole of it in every byte order of its files, what each file holds that is less, and the even
+    and the odd bytes of wide words.
+    """
+    by_device: dict[str, list[DeviceFile]] = {}
+    for file in files:
+        by_device.setdefault(file.device, []).append(file)
+    found = []
+    for device in board.devices:
+        spans = [(file.name, file.span) for file in by_device.get(device.name, []) if file.span is not None]
+        orders: list[ByteOrder] = [order] if order else list(dict.fromkeys(span.order for _, span in spans))
+        grouped: dict[Span, dict[str, int]] = {}
+        for each in orders or ["little"]:
+            grouped[_plain(Span(order=each), device)] = {}
+        for name, span in spans:
+            turned = replace(span, order=order or span.order)
+            grouped.setdefault(_plain(turned, device), {})[name] = span.offset
+        if bytes_per_word(device.part.width) > 1:
+            for span, _ in spans_of(device, order=(orders or ["little"])[0], split="even_odd"):
+                grouped.setdefault(span, {})
+        found += [
+            Section(device=device, span=span, files=tuple(held), offsets=tuple(dict.fromkeys(held.values())))
+            for span, held in grouped.items()
+        ]
+    return found
+
+
+def named_after(sections: Sequence[Section]) -> dict[str, tuple[Section, ...]]:
+    """Give the sections that each file stem names: those of a device by its name, that of a file by the file's."""
+    stems: dict[str, tuple[Section, ...]] = {}
+    for section in sections:
+        for file in section.files:
+            stem = PurePath(file).stem
+            if section not in stems.get(stem, ()):
+                stems[stem] = (*stems.get(stem, ()), section)
+    devices = {section.device.name: section.device for section in sections}
+    stems = {stem: found for stem, found in stems.items() if len({section.device.name for section in found}) == 1}
+    stems |= {name: tuple(s for s in sections if s.device == device) for name, device in devices.items()}
+    return stems
+
+
+def mask_of(device: Device, sections: Iterable[Section]) -> Words:
+    """Give the bits of each word that some sections of a device hold."""
+    image = np.where(covered_by(device, sections), np.uint8(0xFF), np.uint8(0))
+    return words_of(image.tobytes(), device.part.width)
+
+
+def covered_by(device: Device, sections: Iterable[Section]) -> NDArray[np.bool_]:
+    """Mark the places of a device's image that some sections hold."""
+    covered = np.zeros(device.part.bytes, dtype=np.bool_)
+    for section in sections:
+        covered[section.places] = True
+    return covered
+
+
+def image_of(words: Words, device: Device) -> Bytes:
+    """Give a device's words as bytes, low byte of each word first."""
+    return np.frombuffer(bytes_of(words, device.part.width), dtype=np.uint8)
+
+
+def _plain(span: Span, device: Device) -> Span:
+    """Leave out what does not tell which bytes a file holds, so that equal ones are equal."""
+    count = len(range(span.first, device.part.bytes, span.step)[: span.count])
+    order: ByteOrder = span.order if bytes_per_word(device.part.width) > 1 else "little"
+    return Span(first=span.first, count=count, step=span.step, order=order)

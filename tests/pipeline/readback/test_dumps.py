@@ -1,0 +1,115 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from intelhex import IntelHex
+
+from ladderlight import DeviceFile, DeviceFileError, Span
+from ladderlight.board import Device, Part
+from ladderlight.errors import UsageError
+from ladderlight.readback.dumps import Dump, fit, misfit, read_dumps
+from ladderlight.readback.sections import Section, sections_of
+
+
+def device(words=64, width=8, name="chip"):
+    return Device(name=name, memory=name, part=Part(number="spare", words=words, width=width), index=0)
+
+
+def section(words=64, width=8, offsets=(), **span):
+    return Section(device=device(words, width), span=Span(**span), offsets=offsets)
+
+
+def hex_of(data, base, tmp_path):
+    """Intel HEX by the library intelhex, which takes no part in what is tested."""
+    writer = IntelHex()
+    writer.frombytes(data, base)
+    path = tmp_path / "dump.hex"
+    writer.write_hex_file(str(path))
+    return path.read_bytes()
+
+
+def test_a_plain_dump_must_have_just_the_size():
+    held = fit(Dump(name="d", data=bytes(range(64))), section())
+    assert (held.base, held.left_out) == (0, 0)
+    assert held.data.tolist() == list(range(64))
+    assert fit(Dump(name="d", data=bytes(63)), section()) is None
+    assert fit(Dump(name="d", data=bytes(32)), section(width=16, words=32, step=2)) is not None
+
+
+@pytest.mark.parametrize("base", [0, 0x8000, 0xFFE0, 0x12345])
+def test_a_whole_dump_with_addresses_may_begin_anywhere(tmp_path, base):
+    data = bytes(range(64))
+    held = fit(Dump(name="d", data=hex_of(data, base, tmp_path)), section())
+    assert (held.base, held.left_out) == (base, 0)
+    assert held.data[np.argsort(held.at)].tobytes() == data
+
+
+@given(
+    st.sets(st.integers(0, 63), min_size=1),
+    st.sampled_from([(0, ()), (0x40, (0x40,)), (0x4000, ()), (0x123, (0x123,))]),
+)
+def test_what_a_dump_leaves_out_is_counted_and_the_rest_stands_in_its_place(tmp_path_factory, at, begins):
+    """At 0, at the address of the build's files, or at a multiple of the size."""
+    base, offsets = begins
+    writer = IntelHex()
+    for place in at:
+        writer[base + place] = place ^ 0x5A
+    path = tmp_path_factory.mktemp("hex") / "dump.hex"
+    writer.write_hex_file(str(path))
+    held = fit(Dump(name="d", data=path.read_bytes()), section(offsets=offsets))
+    assert held.left_out == 64 - len(at)
+    if base == 0 or max(at) - min(at) < 63:
+        assert held.base == base
+    assert {int(a) + held.base - base: int(v) for a, v in zip(held.at, held.data, strict=True)} == {
+        place: place ^ 0x5A for place in at
+    }
+
+
+def test_a_piece_may_be_saved_from_its_place_in_the_device(tmp_path):
+    upper = section(first=32, count=32)
+    data = hex_of(bytes(20), 32 + 4, tmp_path)
+    held = fit(Dump(name="d", data=data), upper)
+    assert (held.base, held.left_out, held.at[0]) == (32, 12, 4)
+
+
+def test_verilog_elements_of_words_are_no_bytes():
+    dump = Dump(name="d", data=b"@0 AA55 1234\n")
+    assert fit(dump, section(words=2, width=16)).data.tolist() == [0x55, 0xAA, 0x34, 0x12]
+    assert fit(dump, section(words=2, width=16, step=2)) is None
+
+
+def test_a_damaged_dump_is_an_error_wherever_it_is_laid():
+    with pytest.raises(DeviceFileError, match=r"d:1: .* the file is damaged"):
+        fit(Dump(name="d", data=b":02000000AA5500\n:00000001FF\n"), section())
+
+
+def test_a_misfit_says_what_it_holds_and_what_is_taken(make_board, memory):
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C1024"))
+    files = [
+        DeviceFile(device="picture", name=f"p{n}.bin", data=b"", span=Span(first=n * 32768, count=32768))
+        for n in range(4)
+    ]
+    sections = sections_of(board, files)
+    assert str(misfit(Dump(name="dump.bin", data=bytes(100)), sections)) == (
+        "dump.bin holds 100 bytes, but device 'picture' (27C1024) takes 131072 (all of it), 65536 (the even bytes, the "
+        "odd bytes) or 32768 (p0.bin, p1.bin, p2.bin, ...); check that it is of this board"
+    )
+    damaged = misfit(Dump(name="dump.hex", data=b":abc"), sections)
+    assert str(damaged).endswith("; it begins like Intel HEX, so it may be damaged")
+    assert damaged.exit_status == 2
+
+
+def test_a_dump_with_addresses_that_is_too_long_says_from_where_to_where(tmp_path):
+    data = hex_of(bytes(65), 0x100, tmp_path)
+    assert str(misfit(Dump(name="dump.hex", data=data), [section()])) == (
+        "dump.hex has bytes at 100h to 140h, which are 65, but device 'chip' (spare) takes 64; "
+        "check that it is of this board, and from which address it was saved"
+    )
+
+
+def test_a_missing_dump_is_a_clear_error(tmp_path):
+    (tmp_path / "a.bin").write_bytes(b"x")
+    (dump,) = read_dumps([tmp_path / "a.bin"])
+    assert (dump.name, dump.data, dump.stem, dump.format) == (str(tmp_path / "a.bin"), b"x", "a", "binary")
+    with pytest.raises(UsageError, match=r"b\.bin: cannot be read \(No such file or directory\); check the name"):
+        read_dumps([tmp_path / "b.bin"])
