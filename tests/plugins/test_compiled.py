@@ -21,7 +21,7 @@ def test_without_a_place_for_machine_code_loops_are_compiled_all_the_same(monkey
             raise RuntimeError("cannot cache function: no locator available")
         return numba.njit(nogil=nogil)
 
-    monkeypatch.setattr("ladderlight_stages.reductions.compiled.numba", SimpleNamespace(njit=no_place))
+    monkeypatch.setattr("ladderlight_stages.compiled.numba", SimpleNamespace(njit=no_place))
 
     def doubled(value: int) -> int:
         return 2 * value

@@ -15,6 +15,7 @@ from ladderlight_stages.reductions.lattice_loops import SHARE_BITS, diffuse_latt
 from ladderlight_stages.reductions.lattice_tables import UNITS, LatticeTables, lattice_tables
 from ladderlight_stages.reductions.palette_loops import diffuse_palette
 from ladderlight_stages.reductions.palette_tables import PaletteTables, palette_tables
+from ladderlight_stages.reductions.passing_down import TOGETHER
 from ladderlight_stages.reductions.variable import VARIABLE, diffuse_variably
 
 KernelName = Literal[
@@ -153,4 +154,5 @@ def _whole_taps(kernel: Kernel, strength: float) -> tuple[NDArray[np.int32], NDA
             ahead[right - 1] = share
         else:
             below.append((down, right, share))
+    below += [(1, 0, 0)] * (-len(below) % TOGETHER)
     return ahead, np.array(below, dtype=np.int32).reshape(-1, 3)

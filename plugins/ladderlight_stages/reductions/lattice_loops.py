@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from ladderlight_stages.compiled import compiled
+from ladderlight_stages.reductions.passing_down import pass_down
 
 SHARE_BITS = 11
 """Shares of the error are counted in units of 2**-11, so that units of light times shares fit 32 bits."""
@@ -47,7 +48,7 @@ def diffuse_lattice(
     ahead
         int32 (2,): the shares of the error for the next two pixels.
     below
-        int32 (taps, 3): rows down, pixels ahead and share, for the rows below.
+        int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``pass_down``.
     serpentine
         Whether every other row is scanned backwards.
 
@@ -81,15 +82,7 @@ def diffuse_lattice(
             value = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
-        for tap in range(len(below)):
-            down, right, share = below[tap, 0], below[tap, 1], below[tap, 2]
-            if down > y:
-                continue
-            back = serpentine and (y - down) % 2 == 1
-            offset = 3 * (pad + right if back else pad - right)
-            source = errors[(y - down) % (depth + 1), offset : offset + count]
-            for i in range(count):
-                base[i] += share * source[i]
+        pass_down(base, errors, below, y, serpentine)
         here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
         out = result[y]
         backward = serpentine and y % 2 == 1
