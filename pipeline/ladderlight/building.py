@@ -18,6 +18,7 @@ from ladderlight.output import refuse_foreign, staged_output
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.readback.lastbuild import read_record
 from ladderlight.recipe import Recipe
+from ladderlight.recipe.inputs import inputs_of
 from ladderlight.screen import read_memories
 
 
@@ -55,6 +56,7 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
     if errors:
         raise BuildError("\n".join(f"{finding.where}: {finding.message}" for finding in errors))
     refuse_foreign(recipe.output)
+    inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
     chain = Chain(recipe=recipe)
     coded = chain.code_pictures(workers=workers, progress=progress)
     contents = chain.arrange(coded)
@@ -71,6 +73,7 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
             words=words,
             burned=read_record(recipe.folder),
             details={picture.origin.name: picture.notes for picture in coded},
+            inputs=inputs,
         )
         _write(folder, "manifest.json", (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode())
         _write(folder, "burn-sheet.txt", burn_sheet(recipe.board, document).encode())

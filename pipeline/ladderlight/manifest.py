@@ -28,6 +28,7 @@ def manifest(
     words: Words,
     burned: Record | None = None,
     details: Details | None = None,
+    inputs: Sequence[Mapping[str, Any]] = (),
 ) -> dict[str, Any]:
     """Describe a build. The same inputs give the same manifest: nothing in it depends on the time or the machine.
 
@@ -45,12 +46,15 @@ def manifest(
         What is in the chips, see :mod:`ladderlight.devices.burned`.
     details
         More about some pictures, by name: figures and choices of the stages.
+    inputs
+        The files that the build is made from, each with ``file``, ``bytes`` and ``sha256``.
     """
     occupancies = occupancies_of(board, contents)
     return {
         "format": FORMAT,
         "project": project,
         "devices": [_device(device, occupancies[device.name], files, words, burned) for device in board.devices],
+        "inputs": [dict(item) for item in inputs],
         "notes": list(contents.notes),
         "pictures": [
             _picture(board, placed, (details or {}).get(placed.origin.name, {})) for placed in contents.pictures
@@ -105,13 +109,11 @@ def _device(
 
 def _piece(file: DeviceFile, span: Span, image: bytes, device: Device) -> dict[str, Any]:
     data = span_bytes(_in_order(image, device, span.order), span)
-    sums = checksums_of(data)
-    del sums["sha256"]
     return {
         "file": file.name,
         "format": format_of(file.data),
         "bytes": len(data),
-        **sums,
+        **checksums_of(data),
         "first": span.first,
         "step": span.step,
         "order": span.order,

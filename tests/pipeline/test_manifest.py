@@ -61,6 +61,7 @@ def test_a_device_is_described_as_a_programmer_shows_it(board, banked, build):
     assert (first["format"], second["format"]) == ("binary", "intel_hex")
     assert (first["offset"], second["offset"]) == (0, 0x100)
     assert first["crc32"] == second["crc32"] == device["crc32"]
+    assert first["sha256"] == second["sha256"] == device["sha256"]
 
 
 def test_pictures_with_their_place_and_what_stages_say_of_them(build):
@@ -96,6 +97,16 @@ def test_what_the_arrangement_has_to_say_is_kept(board, banked):
     assert document["notes"] == ["one", "two"]
 
 
+def test_what_the_build_is_made_from_is_kept(board, banked):
+    contents = banked(board, (0,))
+    files = binary(contents, board)
+    inputs = [{"file": "recipe.toml", "bytes": 3, "sha256": "ab"}]
+    document = manifest(
+        project="p", board=board, contents=contents, files=files, words=memories_of(board, files), inputs=inputs
+    )
+    assert document["inputs"] == inputs
+
+
 def test_it_is_plain_json_and_the_same_every_time(build):
     text = json.dumps(build())
     assert json.loads(text) == build()
@@ -112,6 +123,7 @@ def test_even_and_odd_files_have_sums_of_their_own(make_board, memory, banked):
     ]
     assert device["files"] == ["picture-even.bin", "picture-odd.bin", "bank0.png"]
     assert [piece["crc32"] for piece in device["pieces"]] == [f"{zlib.crc32(file.data):08X}" for file in files[:2]]
+    assert [piece["sha256"] for piece in device["pieces"]] == [hashlib.sha256(f.data).hexdigest() for f in files[:2]]
     assert [piece["bytes"] for piece in device["pieces"]] == [65536, 65536]
     assert device["bytes"] == 131072
 

@@ -21,24 +21,29 @@ def burned(
 
     Later builds say which chips must be burned again, and how much of each.
     """
-    from ladderlight.commands.reporting import print_document, stdout
+    from dataclasses import asdict
+
+    from ladderlight.commands.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.devices.burned import FILE, record
     from ladderlight.output import write_whole
-    from ladderlight.readback.lastbuild import last_build, read_record
+    from ladderlight.readback.lastbuild import last_build, read_record, stale_findings
     from ladderlight.recipe import load
 
     loaded = load(recipe, pictures="ignored")
     build = last_build(loaded.output, loaded.board)
+    stale = stale_findings(loaded)
     names = tuple(devices or ())
     noted = record(loaded.board, build.words, names, before=read_record(loaded.folder))
     path = loaded.folder / FILE
     write_whole(path, (json.dumps(noted, indent=2) + "\n").encode())
+    print_findings(stderr(), stale)
     done = [device for device in loaded.board.devices if not names or device.name in names]
     if json_:
         print_document(
             {
                 "record": str(path),
                 "devices": [{"name": device.name, "crc32": noted["devices"][device.name]["crc32"]} for device in done],
+                "findings": list(map(asdict, stale)),
             }
         )
         return

@@ -27,12 +27,13 @@ def check(
     from ladderlight.board import Finding
     from ladderlight.board.report import report
     from ladderlight.commands.reporting import print_document, print_findings, stdout
-    from ladderlight.readback.lastbuild import burn_findings
+    from ladderlight.readback.lastbuild import burn_findings, stale_findings
     from ladderlight.recipe import advice_on, load
 
     loaded = load(recipe, pictures="checked")
     document = report(loaded.board)
     if document["ok"]:
+        document["findings"] += map(asdict, stale_findings(loaded))
         document["findings"] += map(asdict, burn_findings(loaded.folder, loaded.output, loaded.board))
         document["findings"] += map(asdict, advice_on(loaded))
     if page is not None:

@@ -46,13 +46,15 @@ def compare(
     A dump holds all of a device, or what one of its files holds. The exit status is 0 when what was read is the same,
     1 when it differs, and 2 when nothing tells of what a dump is.
     """
-    from ladderlight.commands.reporting import byte_order, print_document, stdout
+    from dataclasses import asdict
+
+    from ladderlight.commands.reporting import byte_order, print_document, print_findings, stderr, stdout
     from ladderlight.output import write_whole
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.account import account_of, document_of_accounts
     from ladderlight.readback.damage import damage_png, with_device
     from ladderlight.readback.dumps import read_dumps
-    from ladderlight.readback.lastbuild import last_build
+    from ladderlight.readback.lastbuild import last_build, stale_findings
     from ladderlight.readback.matching import match
     from ladderlight.readback.readings import readings_of
     from ladderlight.readback.sections import sections_of
@@ -67,13 +69,16 @@ def compare(
         account_of(board, reading, found, build.words, pictures=build.pictures, most=most)
         for reading in readings_of(found, sections)
     ]
+    stale = stale_findings(loaded)
+    print_findings(stderr(), stale)
     if picture is not None:
         words = build.words
         for account in accounts:
             words = with_device(words, account.reading.device, account.found)
         write_whole(picture, damage_png(board, build.words, words, shown_banks(board, build.manifest)))
     if json_:
-        print_document(document_of_accounts(accounts) | ({"picture": str(picture)} if picture else {}))
+        document = document_of_accounts(accounts) | {"findings": list(map(asdict, stale))}
+        print_document(document | ({"picture": str(picture)} if picture else {}))
     else:
         console = stdout()
         for account in accounts:

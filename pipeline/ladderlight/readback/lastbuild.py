@@ -15,7 +15,11 @@ from ladderlight.board import Board, Finding
 from ladderlight.devices.burned import FILE, Record, burn_of, device_image, parse_record
 from ladderlight.errors import BuildError, LadderlightError
 from ladderlight.pictures import DeviceFile, Span
+from ladderlight.recipe import Recipe
+from ladderlight.recipe.inputs import changes_since
 from ladderlight.screen import read_memories
+
+_MOST_TOLD = 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +66,27 @@ def last_build(output: Path, board: Board) -> LastBuild:
     if built != [(device.name, device.part.number, device.part.bytes) for device in board.devices]:
         raise BuildError(f"{path}: the last build was of other devices than the recipe has now; build again")
     return LastBuild(manifest=manifest, words=read_memories(board, output / "devices", files), files=tuple(files))
+
+
+def stale_findings(recipe: Recipe) -> list[Finding]:
+    """Say, as a caution, that the device files on disk are not what the recipe asks for now, and why.
+
+    Nothing when there is no build, or it says nothing of what it was made from.
+    """
+    try:
+        manifest = json.loads((recipe.output / "manifest.json").read_text(encoding="utf-8"))
+        told = changes_since(manifest["inputs"], recipe) if manifest.get("inputs") else []
+    except FileNotFoundError:
+        return []
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, LadderlightError) as error:
+        message = f"cannot be told from the recipe ({type(error).__name__}: {error}); build again before you burn"
+        return [Finding(level="caution", where="last build", message=message)]
+    if not told:
+        return []
+    more = f" and {len(told) - _MOST_TOLD} more" if len(told) > _MOST_TOLD else ""
+    what = ", ".join(told[:_MOST_TOLD]) + more
+    message = f"{what}; the device files are those of before, so build again before you burn any"
+    return [Finding(level="caution", where="last build", message=message)]
 
 
 def _file(device: str, piece: Mapping[str, Any]) -> DeviceFile:

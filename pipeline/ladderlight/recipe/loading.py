@@ -21,7 +21,7 @@ from ladderlight.recipe.model import PictureFile, Recipe
 from ladderlight.recipe.reading import UnreadableError, read_document
 from ladderlight.recipe.repair import may_follow, repaired
 from ladderlight.recipe.report import Report, Where, dig, tables
-from ladderlight.recipe.stagefiles import override_with_files, with_files
+from ladderlight.recipe.stagefiles import files_named, override_with_files, with_files
 from ladderlight.recipe.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.validation import as_json, problems_of
 from ladderlight.viewing import Viewing
@@ -52,6 +52,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     report = Report(recipe=document)
     folder = path.resolve().parent
     raw = dict(document.data)
+    board_file = raw.get("board")
     _read_board_file(raw, folder, path, report)
     raw = _check_tables(raw, report)
     if pictures == "needed" and "pictures" not in raw:
@@ -60,6 +61,8 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     files = _files(raw, folder, report, wanted=pictures != "ignored")
     plugins, registry = _plugins(raw, folder, report)
     links, unknown = chain_of(tables(raw, "stage"), registry, report)
+    named = [folder / board_file] if isinstance(board_file, str) else []
+    named += [path for link in links for path in files_named(link.options, folder)]
     links = with_files(links, folder, report)
     overrides = []
     for place, table in enumerate(tables(raw, "picture")):
@@ -67,6 +70,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         override = override_of(place, table, links, (*unknown, *registry.names) if unknown else (), report)
         if files and pictures != "ignored" and not report.has("picture", place, "match") and "match" in table:
             check_match(place, override, files, report)
+        named += [path for changes in override.options.values() for path in files_named(changes, folder)]
         overrides.append(override_with_files(override, place, links, folder, report))
     output = _output(raw, folder, files, report)
     if report.problems or report.problems_as_written or report.unreadable:
@@ -83,6 +87,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         overrides=tuple(overrides),
         viewing=_viewing(raw),
         plugins=tuple(plugins),
+        named=tuple(dict.fromkeys(named)),
     )
 
 

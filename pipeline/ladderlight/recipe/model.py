@@ -60,6 +60,8 @@ class Recipe:
     """From where the screen is looked at."""
     plugins: tuple[Path, ...] = ()
     """The project's own Python files, absolute."""
+    named: tuple[Path, ...] = ()
+    """Other files that the recipe names: its board's, and those of options."""
 
     def options_for(self, file: PictureFile, index: int) -> Mapping[str, Any]:
         """Give the options of a stage of the chain for one picture; a later override wins."""

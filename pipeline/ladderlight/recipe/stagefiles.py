@@ -30,6 +30,11 @@ def override_with_files(
     return replace(override, options=options)
 
 
+def files_named(given: Mapping[str, Any], folder: Path) -> list[Path]:
+    """List the files that options name, before their content is put in the place of the names."""
+    return [folder / value.decode("utf-8") for value in given.values() if isinstance(value, bytes)]
+
+
 def _read(given: Mapping[str, Any], where: Where, folder: Path, report: Report) -> Mapping[str, Any]:
     options = dict(given)
     for name, value in given.items():

@@ -108,6 +108,54 @@ def test_check_says_which_chips_to_burn_again(run, built):
     assert "nothing is noted" in finding["message"]
 
 
+def test_stale_device_files_are_cautioned_against(run, built):
+    recipe, file, _ = built
+    manifest = json.loads((recipe.parent / "out" / "manifest.json").read_text())
+    assert [item["file"] for item in manifest["inputs"]] == [
+        "recipe.toml",
+        "lantern.py",
+        "pictures/chart.png",
+        "pictures/lighthouse.png",
+    ]
+
+    def cautions(out):
+        return [f for f in json.loads(out)["findings"] if f["where"] == "last build"]
+
+    assert cautions(run("check", recipe, "--json")[1]) == []
+    status, out, err = run("compare", recipe, file, "--json")
+    assert (status, err, cautions(out)) == (0, "", [])
+    shutil.copy(recipe.parent / "pictures" / "chart.png", recipe.parent / "pictures" / "lighthouse.png")
+    with (recipe.parent / "lantern.py").open("a") as plugin:
+        plugin.write("# seen\n")
+    told = "lantern.py has changed, pictures/lighthouse.png has changed; the device files are those of before"
+    status, out, _ = run("check", recipe)
+    assert status == 0
+    assert f"last build: {told}" in out
+    for arguments in (("check", recipe), ("compare", recipe, file), ("burned", recipe)):
+        status, out, err = run(*arguments, "--json")
+        assert status == 0
+        (caution,) = cautions(out)
+        assert caution["level"] == "caution"
+        assert caution["message"].startswith(told)
+        assert arguments[0] == "check" or told in err
+    run("build", recipe)
+    assert cautions(run("check", recipe, "--json")[1]) == []
+
+
+def test_a_build_of_before_there_were_digests_and_a_damaged_one(run, built):
+    recipe, _, _ = built
+    path = recipe.parent / "out" / "manifest.json"
+    manifest = json.loads(path.read_text())
+    del manifest["inputs"]
+    path.write_text(json.dumps(manifest))
+    assert not [f for f in json.loads(run("check", recipe, "--json")[1])["findings"] if f["where"] == "last build"]
+    path.write_text('{"inputs": [1]}')
+    status, out, _ = run("check", recipe, "--json")
+    assert status == 0
+    (caution,) = [f for f in json.loads(out)["findings"] if f["where"] == "last build"]
+    assert "build again before you burn" in caution["message"]
+
+
 def test_pictures_are_decoded_from_a_dump(run, built, tmp_path):
     recipe, file, _ = built
     status, out, _ = run("decode", recipe, file, "--into", tmp_path / "pictures", "--json")

@@ -1,0 +1,85 @@
+"""The files that a build is made from, with digests, so that it can be told later whether any has changed."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+from ladderlight.errors import BuildError
+from ladderlight.recipe.model import Recipe
+
+Inputs = Sequence[Mapping[str, Any]]
+
+
+def input_files(recipe: Recipe) -> dict[str, Path]:
+    """List the files by their names relative to the recipe: itself, board, plugins, files of options, pictures."""
+    paths = (recipe.path, *recipe.named, *recipe.plugins, *(file.path for file in recipe.files))
+    return {Path(os.path.relpath(path, recipe.folder)).as_posix(): path for path in paths}
+
+
+def inputs_of(recipe: Recipe) -> list[dict[str, Any]]:
+    """Describe the files for the manifest: ``file``, ``bytes`` and ``sha256`` of each.
+
+    Raises
+    ------
+    BuildError
+        When one cannot be read.
+    """
+    files = input_files(recipe)
+    digests = _digests(list(files.values()))
+    return [
+        {"file": name, "bytes": size, "sha256": digest} for name, (size, digest) in zip(files, digests, strict=True)
+    ]
+
+
+def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
+    """Say what is not as a manifest has it, one short sentence each. A file of another size is not read.
+
+    Raises
+    ------
+    BuildError
+        When a file cannot be read.
+    """
+    files = input_files(recipe)
+    before = {str(item["file"]): item for item in inputs}
+    same_size = [name for name in files if name in before and _size(files[name]) == before[name]["bytes"]]
+    digests = dict(zip(same_size, _digests([files[name] for name in same_size]), strict=True))
+
+    def told() -> Iterator[str]:
+        for name in files:
+            if name not in before:
+                yield f"{name} is new"
+            elif name not in digests or digests[name][1] != before[name]["sha256"]:
+                yield f"{name} has changed"
+        for name in before:
+            if name not in files:
+                yield f"{name} is no longer used"
+        if not files.keys() ^ before.keys() and list(files) != list(before):
+            yield "the pictures have another order"
+
+    return list(told())
+
+
+def _digests(paths: Sequence[Path]) -> list[tuple[int, str]]:
+    """Give size and SHA-256 of some files, worked out on threads."""
+    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+        return list(pool.map(_digest, paths))
+
+
+def _digest(path: Path) -> tuple[int, str]:
+    try:
+        with path.open("rb") as file:
+            return os.fstat(file.fileno()).st_size, hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise BuildError(f"{path}: cannot be read ({error.strerror}); check its permissions") from error
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return -1
