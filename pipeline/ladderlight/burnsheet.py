@@ -46,6 +46,10 @@ def _device(device: Mapping[str, Any]) -> Iterator[str]:
             f"  CRC-32    {piece['crc32']}    sum 16 bits {piece['sum16']}    8 bits {piece['sum8']}"
             f"    32 bits {piece['sum32']}"
         )
+        first, second = _halves(piece["sha256"])
+        yield f"  SHA-256   {first}"
+        # A programmer and a plain binary file have the same bytes; a file of records has more than these.
+        yield f"            {second}" + ("" if piece["format"] == "binary" else "  of the bytes burned")
     others = [name for name in device["files"] if name not in {piece["file"] for piece in device["pieces"]}]
     if others:
         yield from _wrapped(f"beside it {', '.join(others)}", indent="  ", hang=12)
@@ -59,6 +63,12 @@ def _device(device: Mapping[str, Any]) -> Iterator[str]:
         yield "  nothing reads this chip"
     else:
         yield f"  in use    {device['used_words']} of {device['words']} words, the last at {device['last_used']:04X}h"
+
+
+def _halves(digest: str) -> tuple[str, str]:
+    """Give a SHA-256 in two lines of eight groups each, so that it can be read off a screen against paper."""
+    groups = [digest[at : at + 4] for at in range(0, len(digest), 4)]
+    return " ".join(groups[:8]), " ".join(groups[8:])
 
 
 def _wrapped(text: str, indent: str = "", hang: int = 0) -> list[str]:

@@ -1,3 +1,6 @@
+import hashlib
+import re
+
 import pytest
 
 from ladderlight.burnsheet import burn_sheet
@@ -5,6 +8,7 @@ from ladderlight.devices.burned import record
 from ladderlight.manifest import manifest
 from ladderlight.screen import memories_of
 from ladderlight_stages.emissions.binary import binary
+from ladderlight_stages.emissions.intel_hex import intel_hex
 
 
 def described(board, contents, burned=None):
@@ -32,6 +36,8 @@ def test_the_sheet_says_what_goes_where(board, banked):
         "  size      131072 bytes (20000h)",
         f"  CRC-32    {device['crc32']}    sum 16 bits {device['sum16']}    8 bits {device['sum8']}    32 bits "
         f"{device['sum32']}",
+        f"  SHA-256   {' '.join(re.findall('....', device['sha256'][:32]))}",
+        f"            {' '.join(re.findall('....', device['sha256'][32:]))}",
         "  bank 0    0000h to 779Fh  picture-0",
         "  bank 2    10000h to 1779Fh  picture-2",
         "  in use    38400 of 131072 words, the last at 1779Fh",
@@ -39,6 +45,17 @@ def test_the_sheet_says_what_goes_where(board, banked):
         assert line in text.splitlines()
     assert "[ ] burn" in text
     assert "datasheets" in text
+
+
+def test_the_digest_of_a_file_of_records_is_of_the_bytes_and_not_of_the_file(board, banked):
+    contents = banked(board, (0,))
+    files = intel_hex(contents, board, offset=0x100)
+    document = manifest(project="p", board=board, contents=contents, files=files, words=memories_of(board, files))
+    text = burn_sheet(board, document)
+    digest = hashlib.sha256(contents.memories["picture"].words.astype("u1").tobytes()).hexdigest()
+    (line,) = [line for line in text.splitlines() if line.endswith("  of the bytes burned")]
+    assert line.split()[:8] == re.findall("....", digest[32:])
+    assert max(map(len, text.splitlines())) <= 78
 
 
 def test_a_chip_that_holds_it_is_left(board, banked):

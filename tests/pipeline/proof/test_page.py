@@ -1,4 +1,5 @@
 import io
+import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
@@ -161,6 +162,7 @@ def test_the_burn_sheet_as_a_page(board, proof):
         "Lobby <1>",
         "Burn 1 of 1: picture.",
         f"devices/picture.bin 131072 0000h {device['crc32']} {device['sum8']} {device['sum16']} {device['sum32']}",
+        f"{device['sum32']} SHA-256 {' '.join(re.findall('....', device['sha256']))} bank 0",
         "bank 3 18000h to 1F79Fh picture-3",
         "38400 of 131072 words in use, the last at 1F79Fh, 92672 free",
         "12.5 V",
