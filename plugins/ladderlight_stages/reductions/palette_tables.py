@@ -67,6 +67,12 @@ def distinct_colours(palette: Palette) -> tuple[NDArray[np.float64], NDArray[np.
     return palette.linear[first], first.astype(np.uint16)
 
 
+def colour_places(palette: Palette) -> NDArray[np.int32]:
+    """Give for each code of a board the place of its colour among ``distinct_colours``, int32 (codes,)."""
+    _, first, colour = np.unique(palette.linear, axis=0, return_index=True, return_inverse=True)
+    return np.argsort(np.argsort(first)).astype(np.int32)[colour.reshape(-1)]
+
+
 @lru_cache(maxsize=8)
 def palette_tables(palette: Palette, error_limit: float) -> PaletteTables:
     """Make the tables.

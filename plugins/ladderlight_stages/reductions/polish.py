@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight import Palette
 from ladderlight.board.oklab import likeness_from_linear
+from ladderlight_stages.reductions.palette_tables import colour_places, distinct_colours
 from ladderlight_stages.reductions.polish_loops import ROOTS_PER_UNIT, differences, polish
 from ladderlight_stages.reductions.search_model import ciede_weights
 from ladderlight_stages.vision import FILTERS, OPPONENT_FROM_XYZ, XYZ_FROM_LINEAR, kernel, seen_opponent
@@ -21,6 +23,15 @@ _BRIGHTEST = 2.0
 
 _WHITE = XYZ_FROM_LINEAR @ np.ones(3)
 _TO_XYZ = (np.linalg.inv(OPPONENT_FROM_XYZ) / _WHITE[:, None]).astype(np.float32)
+
+
+def polished_codes(
+    pixels: NDArray[np.float32], palette: Palette, codes: NDArray[np.uint16], density: tuple[float, float]
+) -> NDArray[np.uint16]:
+    """Better a picture's codes, uint16 (height, width); the other parameters are those of ``polished``."""
+    linear, lowest = distinct_colours(palette)
+    better: NDArray[np.uint16] = lowest[polished(pixels, linear, colour_places(palette)[codes], density)]
+    return better
 
 
 def polished(

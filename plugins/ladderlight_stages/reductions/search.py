@@ -13,7 +13,7 @@ from ladderlight_stages.measures import UNSTATED, ScreenWidth, ViewingDistance, 
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.nearest import nearest_codes
-from ladderlight_stages.reductions.palette_tables import distinct_colours
+from ladderlight_stages.reductions.palette_tables import colour_places, distinct_colours
 from ladderlight_stages.reductions.polish import polished
 from ladderlight_stages.reductions.search_loops import search_sweep
 from ladderlight_stages.reductions.search_model import SearchModel, Singles
@@ -69,8 +69,7 @@ def searched(
 ) -> NDArray[np.uint16]:
     """Search for a picture, given its codes by diffusion, for a density in pixels per degree across and down."""
     linear, lowest = distinct_colours(palette)
-    place = np.zeros(len(palette), dtype=np.int32)
-    place[lowest] = np.arange(len(lowest))
+    place = colour_places(palette)
     model = SearchModel(pixels=pixels, linear=linear, density=density)
     attempts = [place[diffused], _settled(model, place[diffused], sweeps)]
     if min(density) < _FAR:

@@ -44,7 +44,21 @@ def test_near_the_screen_it_does_not_dither_and_from_afar_it_does(board: Board, 
     far = advise(photograph, board, distance=4.0, patient=False)
     assert near.notes["method"] == "nearest" or "0.5" in str(near.notes["method"])
     assert str(far.notes["method"]).startswith("diffuse")
-    assert str(far.notes["method"]).endswith("at 1")
+    assert " at 1" in str(far.notes["method"])
+
+
+@pytest.mark.parametrize(("density", "share"), [(10, 0.93), (20, 0.7)])
+def test_without_search_it_is_better_than_nearest_and_diffusion(
+    board: Board, photograph: Picture, density: int, share: float
+) -> None:
+    """Near the screen single pixels are seen, and no plain method gains so much on both."""
+    distance = density / density_of(board, screen_width=0.3, distance=1.0)[0]
+    viewer = Viewer(reference=photograph.pixels, density=(density, density))
+    coded = advise(photograph, board, distance=distance, patient=False)
+    plain = [nearest(photograph, board), diffuse(photograph, board)]
+    errors = [viewer.error(board.palette.linear[other.codes]).mean for other in (coded, *plain)]
+    assert errors[0] < share * min(errors[1:])
+    assert str(coded.notes["method"]).endswith(", then polished")
 
 
 def test_the_manifest_is_told_which_and_why(board: Board, photograph: Picture) -> None:
@@ -56,4 +70,6 @@ def test_the_manifest_is_told_which_and_why(board: Board, photograph: Picture) -
 
 def test_a_picture_in_the_boards_colours_is_unchanged(board: Board) -> None:
     codes = np.random.default_rng(1).integers(0, 64, (20, 30))
-    np.testing.assert_array_equal(advise(picture(board.palette.linear[codes]), board).codes, codes)
+    for patient in (True, False):
+        coded = advise(picture(board.palette.linear[codes]), board, patient=patient)
+        np.testing.assert_array_equal(coded.codes, codes)

@@ -7,7 +7,7 @@ import pytest
 from skimage.color import xyz2lab
 
 from ladderlight import Board
-from ladderlight_stages.reductions.polish import _TO_XYZ, _blur, _lab_function, _wanted, polished
+from ladderlight_stages.reductions.polish import _TO_XYZ, _blur, _lab_function, _wanted, polished, polished_codes
 from ladderlight_stages.reductions.polish_loops import ROOTS_PER_UNIT, differences
 from ladderlight_stages.vision import XYZ_FROM_LINEAR, Viewer, seen_opponent
 
@@ -48,3 +48,18 @@ def test_what_a_pixel_adds_is_part_of_the_whole_blur() -> None:
     seen, dark = seen_opponent(lit, (15.0, 10.0)), seen_opponent(np.zeros_like(lit), (15.0, 10.0))
     one = seen_opponent(np.ones_like(lit), (15.0, 10.0))[20, 20]
     np.testing.assert_allclose(_blur((15.0, 10.0), 2), ((seen - dark) / one)[18:23, 18:23], atol=2e-3)
+
+
+def test_codes_of_equal_colours_are_bettered_alike(board: Board) -> None:
+    """A board on which codes 2 and 40 show the same colour: it does not matter with which of them one starts."""
+    from dataclasses import replace
+
+    volts = board.palette.volts.copy()
+    volts[40] = volts[2]
+    palette = replace(board.palette, volts=volts)
+    pixels = np.broadcast_to(np.linspace(0, 0.8, 60)[None, :, None], (20, 60, 3)).astype(np.float32)
+    start = np.full((20, 60), 2, dtype=np.uint16)
+    better = [polished_codes(pixels, palette, codes, (20.0, 20.0)) for codes in (start, start + np.uint16(38))]
+    np.testing.assert_array_equal(better[0], better[1])
+    assert (better[0] != start).any()
+    assert not (better[0] == 40).any()
