@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from ladderlight.board import Board, Device, Palette
-    from ladderlight.devices.files import Piece, pieces
-    from ladderlight.errors import ArrangementError, DeviceFileError, PictureError
+    from ladderlight.devices.files import Piece, pieces, planned_pieces
+    from ladderlight.errors import ArrangementError, DeviceFileError, PictureError, Problem, refuse
     from ladderlight.pictures import (
+        Animation,
         CodedPicture,
         Contents,
         DeviceFile,
@@ -34,9 +35,10 @@ __version__ = "0.1.0"
 _HOMES = {
     "ladderlight.board": ("Board", "Device", "Palette"),
     "ladderlight.readback.decoding": ("coded_png",),
-    "ladderlight.devices.files": ("Piece", "pieces"),
-    "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError"),
+    "ladderlight.devices.files": ("Piece", "pieces", "planned_pieces"),
+    "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError", "Problem", "refuse"),
     "ladderlight.pictures": (
+        "Animation",
         "CodedPicture",
         "Contents",
         "DeviceFile",
@@ -54,6 +56,7 @@ _HOMES = {
 _MODULE_OF = {name: module for module, names in _HOMES.items() for name in names}
 
 __all__ = [
+    "Animation",
     "ArrangementError",
     "Board",
     "CodedPicture",
@@ -72,6 +75,7 @@ __all__ = [
     "PictureError",
     "Piece",
     "PlacedPicture",
+    "Problem",
     "Span",
     "Survey",
     "TileSet",
@@ -79,6 +83,8 @@ __all__ = [
     "__version__",
     "coded_png",
     "pieces",
+    "planned_pieces",
+    "refuse",
     "stage",
 ]
 

@@ -19,6 +19,7 @@ from ladderlight.errors import BuildError, LadderlightError, PictureError, Stage
 from ladderlight.pictures import CodedPicture, Contents, DeviceFile, Picture
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.model import StageUse
+from ladderlight.reels import Reel, reels_of
 from ladderlight.shelf import Halfway, Shelf
 from ladderlight.stages import Demand, Kind, Look, Survey
 
@@ -55,23 +56,27 @@ class Chain:
         files = self.recipe.files
         names = _unique_names(files)
         looks = {at: found for at in range(len(self.recipe.chain)) if (found := self._looks(at))}
-        steps = _Steps(count=len(files) + sum(map(len, looks.values())), progress=progress)
+        # Frames may keep codes of the file before, so that what a stage sees after the reduction needs all files.
+        count = sum(len(files) if at > self._reduction else len(look_of) for at, look_of in looks.items())
+        steps = _Steps(count=len(files) + count, progress=progress)
         surveys: dict[int, Survey] = {}
         shelf = Shelf()
-        coded: list[CodedPicture] = []
+        coded: dict[str, list[CodedPicture]] = {}
         bad: list[str] = []
         with ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool:
             try:
                 for at, look_of in looks.items():
+                    going = _Round(surveys=dict(surveys), shelf=shelf, reels=self._reels(names))
                     seen = {
-                        file: pool.submit(self._see, file, names[file], at, look, dict(surveys), shelf)
-                        for file, look in look_of.items()
+                        file: pool.submit(self._see, file, names[file], at, look_of.get(file), going)
+                        for file in (files if at > self._reduction else look_of)
                     }
                     surveys[at] = Survey(total=_total(steps.result(file, future) for file, future in seen.items()))
-                futures = {file: pool.submit(self._code, file, names[file], surveys, shelf) for file in files}
+                going = _Round(surveys=surveys, shelf=shelf, reels=self._reels(names))
+                futures = {file: pool.submit(self._code, file, names[file], going) for file in files}
                 for file, future in futures.items():
                     try:
-                        coded += steps.result(file, future)
+                        coded[names[file]] = steps.result(file, future)
                     except PictureError as error:
                         bad.append(f"{file.source}: {error}")
             except BaseException:
@@ -79,7 +84,16 @@ class Chain:
                 raise
         if bad:
             raise PictureError("\n".join(bad))
-        return coded
+        for reel in dict.fromkeys(going.reels.values()):
+            coded |= reel.with_flicker(coded)
+        return [picture for name in names.values() for picture in coded[name]]
+
+    def _reels(self, names: Mapping[PictureFile, str]) -> dict[str, Reel]:
+        """Give each file's animation, by the name of its pictures."""
+        uses = [use for use in self._uses(Kind.ARRANGEMENT) if use.declaration.animation]
+        animations = [use.declaration.animation(use.options) for use in uses if use.declaration.animation]
+        reels = reels_of({name: file.source for file, name in names.items()}, animations)
+        return {name: reel for reel in reels for name in reel.names}
 
     def _looks(self, at: int) -> dict[PictureFile, Look]:
         """Give how a stage wants to look at which files before it is given the first."""
@@ -89,41 +103,44 @@ class Chain:
         looks = {file: rule(self.board, self.recipe.options_for(file, at)) for file in self.recipe.files}
         return {file: look for file, look in looks.items() if look is not None}
 
-    def _see(self, file: PictureFile, name: str, at: int, look: Look, surveys: Surveys, shelf: Shelf) -> Any:
+    def _see(self, file: PictureFile, name: str, at: int, look: Look | None, going: _Round) -> Any:
         """Look at a file's pictures as they reach a stage. One that cannot be used is reported when it is coded."""
         use = self.recipe.chain[at]
         try:
-            pictures = self._run_file(file, name, surveys, shelf, until=at)
-            total = _total(_guarded(use, partial(look, picture), file.source) for picture in pictures)
+            pictures = self._run_file(file, name, going, until=at)
+            total = _total(_guarded(use, partial(look, picture), file.source) for picture in pictures if look)
         except PictureError:
             return None
-        shelf.put(name, Halfway(at=at, pictures=pictures))
+        if at <= self._reduction:
+            going.shelf.put(name, Halfway(at=at, pictures=pictures))
         return total
 
-    def _code(self, file: PictureFile, name: str, surveys: Surveys, shelf: Shelf) -> list[CodedPicture]:
-        coded = self._run_file(file, name, surveys, shelf, until=len(self.recipe.chain))
+    def _code(self, file: PictureFile, name: str, going: _Round) -> list[CodedPicture]:
+        coded = self._run_file(file, name, going, until=len(self.recipe.chain))
         return [picture for picture in coded if isinstance(picture, CodedPicture)]
 
-    def _run_file(
-        self, file: PictureFile, name: str, surveys: Surveys, shelf: Shelf, *, until: int
-    ) -> list[Picture | CodedPicture]:
+    def _run_file(self, file: PictureFile, name: str, going: _Round, *, until: int) -> Sequence[Picture | CodedPicture]:
         """Run the stages that see one picture at a time over a file, from where its pictures are, up to an index."""
-        halfway = shelf.take(name) or Halfway(at=1, pictures=self._open(file, name))
-        reached = []
-        before: tuple[Picture, CodedPicture] | None = None
-        for value in halfway.pictures:
+        reel = going.reels[name]
+        try:
+            halfway = going.shelf.take(name) or Halfway(at=1, pictures=self._open(file, name))
+            reached = halfway.pictures
             for at in range(halfway.at, until):
                 use = self.recipe.chain[at]
-                options = self.recipe.options_for(file, at)
-                if use.declaration.kind is Kind.REDUCTION:
-                    assert isinstance(value, Picture)  # noqa: S101 - the chain check sees to it
-                    picture = value.after(*before) if before else value
-                    value = self._run(use, picture, options, file.source, survey=surveys.get(at))
-                    before = (picture, value)
-                elif use.declaration.kind.per_picture:
-                    value = self._run(use, value, options, file.source, survey=surveys.get(at))
-            reached.append(value)
-        return reached
+                if use.declaration.kind.per_picture:
+                    run = partial(self._run_picture, file, at, survey=going.surveys.get(at))
+                    reached = reel.reduce(name, reached, run) if at == self._reduction else [*map(run, reached)]
+            return reached
+        finally:
+            reel.close(name)
+
+    def _run_picture(self, file: PictureFile, at: int, value: Any, *, survey: Survey | None) -> Any:
+        return self._run(self.recipe.chain[at], value, self.recipe.options_for(file, at), file.source, survey=survey)
+
+    @property
+    def _reduction(self) -> int:
+        """Index of the reduction in the chain."""
+        return next(at for at, use in enumerate(self.recipe.chain) if use.declaration.kind is Kind.REDUCTION)
 
     def _open(self, file: PictureFile, name: str) -> list[Picture]:
         """Run the source stage."""
@@ -214,6 +231,15 @@ class Chain:
         if wrong:
             raise StageFailure(f"{_label(use)} gave {wrong} for {what}")
         return result
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Round:
+    """What the files of one round through a chain have in common."""
+
+    surveys: Surveys
+    shelf: Shelf
+    reels: Mapping[str, Reel]
 
 
 @dataclass(kw_only=True)

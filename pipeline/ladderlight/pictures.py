@@ -37,7 +37,7 @@ class Picture:
     origin: Origin
     pixels: NDArray[np.float32]
     kept: NDArray[np.int32] | None = None
-    """Codes that stay, of an animation's frame before, where the picture has not changed: int32 (height, width), -1
+    """Codes that stay, of an animation's frames before, where the picture has not changed: int32 (height, width), -1
     where it has. Set for reductions; without it a change anywhere would make the dots of a dithering crawl everywhere.
     """
 
@@ -46,20 +46,11 @@ class Picture:
         return replace(self, pixels=pixels)
 
     def coded(self, codes: NDArray[np.uint16]) -> CodedPicture:
-        """Give the coded picture of the same origin, with the codes of the frame before where they are kept."""
+        """Give the coded picture of the same origin, with the codes of frames before where they are kept."""
         if self.kept is not None:
             codes = codes.copy()
             codes[self.kept >= 0] = self.kept[self.kept >= 0]
         return CodedPicture(origin=self.origin, codes=codes)
-
-    def after(self, picture: Picture, coded: CodedPicture) -> Picture:
-        """Give the same picture with the codes kept where it equals the frame before, which was coded like this."""
-        if picture.pixels.shape != self.pixels.shape or coded.codes.shape != self.pixels.shape[:2]:
-            return self
-        same = (picture.pixels == self.pixels).all(axis=2)
-        kept = coded.codes.astype("int32")
-        kept[~same] = -1
-        return replace(self, kept=kept)
 
 
 Note = str | int | float | bool
@@ -83,6 +74,22 @@ class CodedPicture:
     def with_notes(self, notes: Mapping[str, Note]) -> CodedPicture:
         """Give the same coded picture with notes added."""
         return replace(self, notes={**self.notes, **notes})
+
+
+JUST_SEEN = 0.02
+"""Distance in OKLab that is about the least seen: CSS Color Module Level 4, section 13.2, takes it as such."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Animation:
+    """Pictures that an arrangement shows one after another, in their order: what stands still in them keeps its codes.
+
+    ``match`` is a pattern for their names or file names. A colour counts as unchanged up to the distance ``still`` in
+    OKLab.
+    """
+
+    match: str = "*"
+    still: float = JUST_SEEN
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import inspect
 import typing
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from ladderlight.board import Board
-    from ladderlight.pictures import CodedPicture, Picture
+    from ladderlight.pictures import Animation, CodedPicture, Picture
 
 F = TypeVar("F", bound=Callable[..., Any])
 _MARK = "__ladderlight_stage__"
@@ -139,26 +139,39 @@ class Survey:
 DemandRule = Callable[[Demand, "Board", Mapping[str, Any]], Demand]
 Look = Callable[["Picture | CodedPicture"], Any]
 SurveyRule = Callable[["Board", Mapping[str, Any]], Look | None]
+OptionRule = Callable[["Board", Mapping[str, Any]], Iterable[Problem]]
+AnimationRule = Callable[[Mapping[str, Any]], "Animation"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Mark:
     help: str
+    rule: OptionRule | None
     demand: DemandRule | None
     survey: SurveyRule | None
+    animation: AnimationRule | None
     example: Example
 
 
 def stage(
     *,
     help: str,  # noqa: A002 - reads well at the call
+    rule: OptionRule | None = None,
     demand: DemandRule | None = None,
     survey: SurveyRule | None = None,
+    animation: AnimationRule | None = None,
     example: Example = Example(),
 ) -> Callable[[F], F]:
     """Mark a function as a stage. It stays an ordinary function.
 
-    ``help`` is one sentence. ``demand`` says, from the size that the next stage wants, the board and this stage's
+    ``help`` is one sentence.
+
+    ``rule`` says what is wrong with the stage's options together, or on this board, before any picture is opened. It is
+    given the board and all options, those not written with their defaults, and yields a problem for each mistake, with
+    ``where`` naming the option: ``Problem(where=("focus",), what="...", action="...")``. Types and limits of single
+    options need no rule. A stage that is called without the engine can :func:`refuse` the same problems.
+
+    ``demand`` says, from the size that the next stage wants, the board and this stage's
     options, which size this stage wants; large files are then decoded at a reduced scale. Without it a picture stage is
     given the full size.
 
@@ -167,11 +180,14 @@ def stage(
     when these options need no survey. What that function returns should be small, whatever the picture's size, and is
     added up with ``+`` over all pictures; the stage receives the total in its parameter annotated ``Survey``.
 
+    ``animation`` is for an arrangement that shows pictures one after another. From the stage's options it says which.
+
     ``example`` is how the stage is shown; without it, with its defaults.
     """
 
     def mark(function: F) -> F:
-        setattr(function, _MARK, _Mark(help=help, demand=demand, survey=survey, example=example))
+        found = _Mark(help=help, rule=rule, demand=demand, survey=survey, animation=animation, example=example)
+        setattr(function, _MARK, found)
         return function
 
     return mark
@@ -210,7 +226,9 @@ class StageDeclaration:
     takes: tuple[str, ...]
     """What the stage asks for beside its flow value, by the names of their types, in order."""
     demand: DemandRule | None
+    rule: OptionRule | None = None
     survey: SurveyRule | None = None
+    animation: AnimationRule | None = None
     example: Example = field(default_factory=Example)
     plugin: str = ""
 
@@ -236,6 +254,13 @@ class StageDeclaration:
         except ValidationError as error:
             return {}, problems_of(error, self.model, owner=f"stage {self.name!r}")
         return {name: getattr(checked, name) for name in checked.model_fields_set}, []
+
+    def problems(self, board: Board, options: Mapping[str, Any]) -> list[Problem]:
+        """Ask the stage's rule about options that are good each by itself; ``where`` is relative to its table."""
+        if self.rule is None:
+            return []
+        defaults = {option.name: option.default for option in self.options}
+        return list(self.rule(board, {**defaults, **options}))
 
     def run(
         self,
@@ -287,6 +312,8 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
     kind = kind_of(texts[0] if texts else "", plain_text(hints.get("return")))
     if kind is None or any(text not in _GIVEN for text in texts[1:]):
         raise PluginError(f"{label}: its parameters and result are of no known kind; {_kinds_in_words()}")
+    if mark.animation is not None and kind is not Kind.ARRANGEMENT:
+        raise PluginError(f"{label}: only an arrangement shows pictures one after another; leave out animation")
     if mark.survey is not None and not kind.surveys:
         raise PluginError(f"{label}: a survey is for stages that see one picture at a time; leave it out")
     if (mark.survey is None) == ("Survey" in texts[1:]):
@@ -299,7 +326,9 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
         function=function,
         takes=tuple(texts[1:]),
         demand=mark.demand,
+        rule=mark.rule,
         survey=mark.survey,
+        animation=mark.animation,
         example=mark.example,
         plugin=plugin,
     )

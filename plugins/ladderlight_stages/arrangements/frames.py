@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, Any
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
+from ladderlight import Animation, ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
 from ladderlight_stages.arrangements.banks import banks_of, too_many
 from ladderlight_stages.arrangements.fitting import refuse_misfits, selected
 from ladderlight_stages.arrangements.placing import place
@@ -15,15 +15,20 @@ from ladderlight_stages.arrangements.tiling import Choice
 from ladderlight_stages.measures import flicker
 
 
+def _animation(options: Mapping[str, Any]) -> Animation:
+    return Animation(match=options.get("match", Animation.match), still=options.get("still", Animation.still))
+
+
 @stage(
     help="Put the frames of an animation into the banks that a counter steps through.",
+    animation=_animation,
     example=Example(options={"step": "20 ms", "ping_pong": True}, pictures=("lighthouse", "ferry", "chart")),
 )
 def frames(
     pictures: Sequence[CodedPicture],
     board: Board,
     *,
-    match: Annotated[str, Option("names of the pictures that are the frames, with * and ?")] = "*",
+    match: Annotated[str, Option("names of the pictures that are the frames, with * and ?")] = Animation.match,
     step: Annotated[float | None, Option("time that the board shows each bank", minimum=1e-6, unit="s")] = None,
     ping_pong: Annotated[bool, Option("run back to the first frame instead of jumping to it")] = False,
     fill: Annotated[
@@ -31,6 +36,14 @@ def frames(
     ] = "stretch",
     first: Annotated[int, Option("first bank to use, counted from 0 among those that the wiring has", minimum=0)] = 0,
     count: Annotated[int | None, Option("how many banks to fill; all that follow if not given", minimum=1)] = None,
+    still: Annotated[  # noqa: ARG001 - acted upon before: see _animation
+        float,
+        Option(
+            "how far a colour may stray and keep its code, as distance in OKLab: 0.02 is about the least that is seen",
+            minimum=0,
+            maximum=1,
+        ),
+    ] = Animation.still,
     merge: Annotated[
         bool, Option("when there are too many tiles or colours, show some as their nearest likeness")
     ] = True,
@@ -41,9 +54,14 @@ def frames(
     a duration are all shown equally long. ``step`` is how long the board's frame counter stays at one bank. With it,
     durations become whole numbers of banks; without it, the shortest frame takes one bank. Then one round of the frames
     is fitted to all banks: ``stretch`` gives each frame its share of them, ``repeat`` plays as many rounds as fit and
-    stretches those, ``hold`` shows the last frame in what is left. Where a frame equals the one before in
-    its file, its codes are the same too, so that dithering does not crawl. Boards with tile or look-up memories are
-    served as well.
+    stretches those, ``hold`` shows the last frame in what is left. Boards with tile or look-up memories are served as
+    well.
+
+    The frames are those that ``match``, of one file or of several, in the recipe's order. Where a frame looks like the
+    one before, up to ``still``, it keeps its codes, so that dithering does not crawl; where it looks like the first
+    again, it has the first one's. It is compared with the frame in which a code was chosen, so that slow fades go on.
+    The manifest has each frame's ``still_share``, the share of pixels where no difference from the frame before can be
+    seen, and ``flicker_share``, the share of those whose codes change all the same.
 
     Raises
     ------
@@ -82,6 +100,16 @@ def frames(
     if found.changed:
         notes.append(
             f"flicker: {found.changed:.1%} of the pixels change from frame to frame, lightness by {found.jump:.2f} of "
-            f"100; {found.unmoved:.1%} change where the picture does not"
+            f"100; {_unmoved(chosen, found.unmoved):.1%} change where the picture does not"
         )
     return replace(contents, notes=tuple(notes))
+
+
+def _unmoved(chosen: Sequence[CodedPicture], seen: float) -> float:
+    """Give the share of pixels that change where the picture does not, as noted; without notes as seen in the codes."""
+    shares = [
+        float(frame.notes["still_share"]) * float(frame.notes["flicker_share"])
+        for frame in chosen
+        if "flicker_share" in frame.notes
+    ]
+    return sum(shares) / len(shares) if shares else seen
