@@ -1,4 +1,4 @@
-"""Separable resampling by sparse matrices: one row of weights for each new row or column."""
+"""Separable resampling: each new row or column is a weighted sum of old ones."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -38,10 +37,12 @@ def resampled(pixels: Float32, width: int, height: int, method: Method) -> Float
     if method == "nearest":
         rows, columns = _centres(old_height, height), _centres(old_width, width)
         return pixels[rows.astype(np.intp)[:, np.newaxis], columns.astype(np.intp)]
-    tall = np.ascontiguousarray(pixels).reshape(old_height, -1)
-    down = (_weights(old_height, height, method) @ tall).reshape(height, old_width, 3)
+    from ladderlight_stages.pictures.resampling_loops import summed_rows  # brings the compiler
+
+    tall = np.require(pixels, np.float32, ["C", "A", "W"]).reshape(old_height, -1)
+    down = summed_rows(tall, *_weights(old_height, height, method)).reshape(height, old_width, 3)
     turned = np.ascontiguousarray(down.transpose(1, 0, 2)).reshape(old_width, -1)
-    across = (_weights(old_width, width, method) @ turned).reshape(width, height, 3)
+    across = summed_rows(turned, *_weights(old_width, width, method)).reshape(width, height, 3)
     return np.ascontiguousarray(across.transpose(1, 0, 2))
 
 
@@ -50,8 +51,11 @@ def _centres(old: int, new: int) -> Float64:
 
 
 @lru_cache(maxsize=64)
-def _weights(old: int, new: int, method: Method) -> csr_array:
-    """Give float32 weights, shape (new, old); each row sums to 1."""
+def _weights(old: int, new: int, method: Method) -> tuple[NDArray[np.int64], Float32]:
+    """Give the first old place of each new one, int64 (new,), and the weights from there on, float32 (new, taps).
+
+    Each row sums to 1.
+    """
     step = old / new
     if method == "area":
         reach = step / 2
@@ -65,13 +69,11 @@ def _weights(old: int, new: int, method: Method) -> csr_array:
             return kernel(offset / stretch)
 
     centres = _centres(old, new)[:, np.newaxis]
-    first = np.floor(centres - reach - 0.5).astype(np.int64)
-    places = first + np.arange(int(np.ceil(2 * reach)) + 3)
-    weights = weigh(places + 0.5 - centres)
-    weights[(places < 0) | (places >= old)] = 0
+    taps = min(int(np.ceil(2 * reach)) + 3, old)
+    first = np.clip(np.floor(centres - reach - 0.5).astype(np.int64), 0, old - taps)
+    weights = weigh(first + np.arange(taps) + 0.5 - centres)
     weights /= weights.sum(axis=1, keepdims=True)
-    row, column = np.nonzero(weights)
-    return csr_array((weights[row, column].astype(np.float32), (row, places[row, column])), shape=(new, old))
+    return first.ravel(), weights.astype(np.float32)
 
 
 def _cover(reach: float) -> Callable[[Float64], Float64]:
