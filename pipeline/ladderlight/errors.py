@@ -77,6 +77,12 @@ class StageFailure(Exception):  # noqa: N818 - a bug of a stage, not an expected
     """A stage raised something unexpected. Names the stage and the plugin it came from."""
 
 
+def refuse(problems: Iterable[Problem], kind: type[LadderlightError]) -> None:
+    """Raise the first of some problems as an error; do nothing when there is none."""
+    for problem in problems:
+        raise kind(str(problem))
+
+
 def nearest_word(word: str, known: Iterable[str]) -> str:
     """Give the hint ``did you mean 'x'?``, or the list of what is known when nothing is near."""
     known = sorted(known)

@@ -66,6 +66,11 @@ class Piece:
     """``"even"``, ``"0"``, ``"odd-1"``: which piece it is, empty for a whole device."""
 
     @property
+    def size(self) -> int:
+        """Bytes that the file holds."""
+        return len(range(self.span.first, self.device.part.bytes, self.span.step)[: self.span.count])
+
+    @property
     def element(self) -> int:
         """Bytes of one element in formats that list words: those of a word, or 1 where the word is torn apart."""
         return bytes_per_word(self.device.part.width) if self.span.step == 1 else 1
@@ -85,10 +90,22 @@ class Piece:
         """
         return DeviceFile(
             device=self.device.name,
-            name=self.name(pattern),
+            name=self.file_name(pattern),
             data=data,
             span=replace(self.span, offset=offset),
         )
+
+    def file_name(self, pattern: str) -> str:
+        """Name this piece's file.
+
+        Raises
+        ------
+        DeviceFileError
+            When the pattern names an unknown field or would leave the folder.
+        """
+        name = self.name(pattern)
+        _refuse_name(name)
+        return name
 
     def name(self, pattern: str) -> str:
         """Fill a name pattern's fields in; a piece's label goes before the suffix when the pattern has no place."""
@@ -147,6 +164,23 @@ def pieces(
     return found
 
 
+def planned_pieces(
+    board: Board, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
+) -> list[Piece]:
+    """Give the same as :func:`pieces` before there are contents: what each file will hold, without its data.
+
+    Raises
+    ------
+    DeviceFileError
+        As :func:`pieces`.
+    """
+    return [
+        Piece(device=device, span=span, data=b"", label=label)
+        for device in board.devices
+        for span, label in spans_of(device, order=order, split=split, size=size)
+    ]
+
+
 def spans_of(
     device: Device, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
 ) -> list[tuple[Span, str]]:
@@ -202,9 +236,7 @@ def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
     word = _UNSAFE.sub("-", project).strip("-") or "project"
     for file in files:
         file = replace(file, name=file.name.replace("{project}", word))
-        parts = file.name.split("/")
-        if "\\" in file.name or ":" in file.name or any(part.strip() in ("", ".", "..") for part in parts):
-            raise DeviceFileError(f"a device file cannot be called {file.name!r}; use a plain name such as picture.bin")
+        _refuse_name(file.name)
         other = named.setdefault(file.name.casefold(), file)
         if other is not file:
             raise DeviceFileError(
@@ -289,3 +321,9 @@ def _put(held: bytearray, segment: Segment, file: DeviceFile, device: Device) ->
             "check that it is the file of this device"
         )
     held[start:end] = segment.data
+
+
+def _refuse_name(name: str) -> None:
+    """Take a name, or a path with ``/``, that stays inside its folder on every system."""
+    if "\\" in name or ":" in name or any(part.strip() in ("", ".", "..") for part in name.split("/")):
+        raise DeviceFileError(f"a device file cannot be called {name!r}; use a plain name such as picture.bin")

@@ -21,6 +21,7 @@ from ladderlight.recipe.model import PictureFile, Recipe
 from ladderlight.recipe.reading import UnreadableError, read_document
 from ladderlight.recipe.repair import may_follow, repaired
 from ladderlight.recipe.report import Report, Where, dig, tables
+from ladderlight.recipe.rules import check_rules
 from ladderlight.recipe.stagefiles import files_named, override_with_files, with_files
 from ladderlight.recipe.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.validation import as_json, problems_of
@@ -72,6 +73,8 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
             check_match(place, override, files, report)
         named += [path for changes in override.options.values() for path in files_named(changes, folder)]
         overrides.append(override_with_files(override, place, links, folder, report))
+    if board is not None:
+        check_rules(links, overrides, files, board, report)
     output = _output(raw, folder, files, report)
     if report.problems or report.problems_as_written or report.unreadable:
         raise RecipeError(report.lines)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, pieces, stage
-from ladderlight_stages.emissions.options import NamePattern, Order, Size, Split
+from ladderlight_stages.emissions.options import NamePattern, Order, Size, Split, file_problems
 
 
 @stage(
     help="Write each device as byte directives for an assembler.",
+    rule=file_problems,
     example=Example(options={"directive": "DB", "number": "h", "per_line": 8, "label": "{memory}"}),
 )
 def assembler(

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from ladderlight import Board, Contents, DeviceFile, Example, pieces, stage
-from ladderlight_stages.emissions.options import NamePattern, Order, Size, Split
+from ladderlight_stages.emissions.options import NamePattern, Order, Size, Split, file_problems
 
 
 @stage(
     help="Write each device as a plain binary file of exactly its size.",
+    rule=file_problems,
     example=Example(options={"name": "{project}-{device}.bin"}),
 )
 def binary(

@@ -3,17 +3,48 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any
 
-from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Example, Option, Piece, pieces, stage
-from ladderlight_stages.emissions.options import NamePattern, Size, Split
+from ladderlight import (
+    Board,
+    Contents,
+    DeviceFile,
+    DeviceFileError,
+    Example,
+    Option,
+    Piece,
+    Problem,
+    pieces,
+    planned_pieces,
+    refuse,
+    stage,
+)
+from ladderlight_stages.emissions.options import NamePattern, Size, Split, file_problems
 
 _IDENTIFIER = re.compile(r"[A-Za-z_]\w*", re.ASCII)
 _PER_LINE = 16
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    wrong = list(file_problems(board, options))
+    yield from wrong
+    if not any(problem.where == ("size",) for problem in wrong):
+        for piece in planned_pieces(board, split=options["split"], size=options["size"]):
+            for problem in _unlike_c(_symbol(piece, options["symbol"])):
+                yield problem
+                return
+
+
+def _unlike_c(symbol: str) -> Iterator[Problem]:
+    if not _IDENTIFIER.fullmatch(symbol):
+        what = f"symbol {symbol!r} is not a C identifier"
+        yield Problem(where=("symbol",), what=what, action="use letters, digits and underscores")
+
+
 @stage(
     help="Write each device as a C array.",
+    rule=_problems,
     example=Example(options={"symbol": "{memory}_words"}),
 )
 def c_array(
@@ -32,17 +63,16 @@ def c_array(
     DeviceFileError
         When a symbol is not a C identifier.
     """
-    return [
-        piece.file(name, _text(piece, _symbol(piece, symbol)).encode("ascii"))
-        for piece in pieces(contents, board, split=split, size=size)
-    ]
+    files = []
+    for piece in pieces(contents, board, split=split, size=size):
+        called = _symbol(piece, symbol)
+        refuse(_unlike_c(called), DeviceFileError)
+        files.append(piece.file(name, _text(piece, called).encode("ascii")))
+    return files
 
 
 def _symbol(piece: Piece, pattern: str) -> str:
-    symbol = re.sub(r"[-.]", "_", piece.name(pattern))
-    if not _IDENTIFIER.fullmatch(symbol):
-        raise DeviceFileError(f"symbol {symbol!r} is not a C identifier; use letters, digits and underscores")
-    return symbol
+    return re.sub(r"[-.]", "_", piece.name(pattern))
 
 
 def _text(piece: Piece, symbol: str) -> str:

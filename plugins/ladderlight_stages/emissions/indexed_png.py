@@ -5,15 +5,22 @@ PNG: W3C Recommendation, ISO/IEC 15948. An indexed picture has at most 256 colou
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any
 
-from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, coded_png, stage
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, Problem, coded_png, refuse, stage
 from ladderlight.board.scan import scan
 
 _MOST = 256
 
 
-@stage(help="Write each bank's picture as an indexed PNG whose pixel values are the codes.")
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    if len(board.palette) > _MOST:
+        what = f"an indexed PNG holds {_MOST} colours, but the board has {len(board.palette)}"
+        yield Problem(where=(), what=what, action="leave it out")
+
+
+@stage(help="Write each bank's picture as an indexed PNG whose pixel values are the codes.", rule=_problems)
 def indexed_png(
     contents: Contents,
     board: Board,
@@ -29,8 +36,7 @@ def indexed_png(
     DeviceFileError
         When the board has more than 256 codes, or the name does not tell the banks apart.
     """
-    if len(board.palette) > _MOST:
-        raise DeviceFileError(f"an indexed PNG holds 256 colours, but the board has {len(board.palette)}; leave it out")
+    refuse(_problems(board, {}), DeviceFileError)
     banks = sorted({placed.bank for placed in contents.pictures}) or [0]
     if len(banks) > 1 and "{bank}" not in name:
         raise DeviceFileError(f"file name {name!r} is the same for every bank; put {{bank}} into it")

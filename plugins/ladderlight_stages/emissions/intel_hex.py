@@ -5,12 +5,34 @@ Intel Hexadecimal Object File Format Specification, Revision A, 1988.
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any
 
 import bincopy
 
-from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Example, Option, Piece, pieces, stage
-from ladderlight_stages.emissions.options import LeaveOutFill, NamePattern, Offset, Order, Size, Split
+from ladderlight import (
+    Board,
+    Contents,
+    DeviceFile,
+    DeviceFileError,
+    Example,
+    Option,
+    Piece,
+    Problem,
+    pieces,
+    refuse,
+    stage,
+)
+from ladderlight_stages.emissions.options import (
+    LeaveOutFill,
+    NamePattern,
+    Offset,
+    Order,
+    Size,
+    Split,
+    file_problems,
+    largest,
+)
 from ladderlight_stages.emissions.records import record_starts
 
 _PAGE = 1 << 16
@@ -18,8 +40,20 @@ _PAGE = 1 << 16
 _MOST = 1 << 32
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    yield from file_problems(board, options)
+    yield from _beyond(options["offset"], largest(board, options))
+
+
+def _beyond(offset: int, size: int) -> Iterator[Problem]:
+    if offset + size > _MOST:
+        what = f"offset {offset:X}h puts bytes beyond the 4 GiB that Intel HEX can address"
+        yield Problem(where=("offset",), what=what, action=f"use at most {_MOST - size:X}h")
+
+
 @stage(
     help="Write each device as an Intel HEX file.",
+    rule=_problems,
     example=Example(options={"record": 32}),
 )
 def intel_hex(
@@ -45,10 +79,7 @@ def intel_hex(
     """
     files = []
     for piece in pieces(contents, board, order=order, split=split, size=size):
-        if offset + len(piece.data) > _MOST:
-            raise DeviceFileError(
-                f"offset {offset:X}h puts bytes of device {piece.device.name!r} beyond 4 GiB; lower it"
-            )
+        refuse(_beyond(offset, piece.size), DeviceFileError)
         text = _text(piece, offset, record, leave_out_fill=leave_out_fill)
         files.append(piece.file(name, text.encode("ascii"), offset=offset))
     return files

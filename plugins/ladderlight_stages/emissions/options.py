@@ -1,10 +1,11 @@
-"""Options that emission stages have in common."""
+"""Options that emission stages have in common, and what can be wrong with them before there are contents."""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
 
-from ladderlight import Option
+from ladderlight import Board, DeviceFileError, Option, Piece, Problem, planned_pieces
 
 NamePattern = Annotated[str, Option("file name", fields=("device", "memory", "part", "piece", "project"))]
 Order = Annotated[Literal["little", "big"], Option("byte order of words wider than 8 bits")]
@@ -16,3 +17,45 @@ Size = Annotated[
 ]
 Offset = Annotated[int, Option("address of a file's first byte", minimum=0)]
 LeaveOutFill = Annotated[bool, Option("leave out records that hold only FFh, which an erased chip holds already")]
+
+
+def file_problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    """Say what is wrong with ``name``, ``split`` and ``size`` of an emission stage."""
+    try:
+        planned = planned_pieces(board, split=options["split"], size=options["size"])
+    except DeviceFileError as error:
+        yield _problem("size", error)
+        return
+    yield from _name_problems(planned, options["name"])
+
+
+def _name_problems(planned: list[Piece], pattern: str) -> Iterator[Problem]:
+    """Say what is wrong with the names that files get from a pattern."""
+    names: set[str] = set()
+    for piece in planned:
+        try:
+            name = piece.file_name(pattern)
+        except DeviceFileError as error:
+            yield _problem("name", error)
+            return
+        if name.casefold() in names:
+            yield Problem(
+                where=("name",),
+                what=f"several files would be written to devices/{name}",
+                action="put {device} or {piece} into the name",
+            )
+            return
+        names.add(name.casefold())
+
+
+def largest(board: Board, options: Mapping[str, Any]) -> int:
+    """Give the size of the largest file in bytes; 0 where no sizes can be told."""
+    try:
+        return max(piece.size for piece in planned_pieces(board, split=options["split"], size=options["size"]))
+    except DeviceFileError:
+        return 0
+
+
+def _problem(option: str, error: DeviceFileError) -> Problem:
+    what, _, action = str(error).partition("; ")
+    return Problem(where=(option,), what=what, action=action)

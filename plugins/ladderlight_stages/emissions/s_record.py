@@ -2,19 +2,62 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
 
 import bincopy
 
-from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Example, Option, Piece, pieces, stage
-from ladderlight_stages.emissions.options import LeaveOutFill, NamePattern, Offset, Order, Size, Split
+from ladderlight import (
+    Board,
+    Contents,
+    DeviceFile,
+    DeviceFileError,
+    Example,
+    Option,
+    Piece,
+    Problem,
+    pieces,
+    refuse,
+    stage,
+)
+from ladderlight_stages.emissions.options import (
+    LeaveOutFill,
+    NamePattern,
+    Offset,
+    Order,
+    Size,
+    Split,
+    file_problems,
+    largest,
+)
 from ladderlight_stages.emissions.records import record_starts
 
 _WIDTHS = (16, 24, 32)
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    yield from file_problems(board, options)
+    yield from _beyond(options["offset"] + largest(board, options), options["address_bits"])
+
+
+def _width(end: int, address_bits: int | None) -> int:
+    """Choose the bits of an address for bytes that end before one."""
+    return address_bits or next((bits for bits in _WIDTHS if end <= 1 << bits), 32)
+
+
+def _beyond(end: int, address_bits: int | None) -> Iterator[Problem]:
+    width = _width(end, address_bits)
+    if end > 1 << width:
+        yield Problem(
+            where=("address_bits" if width < 32 else "offset",),
+            what=f"there are bytes up to {end - 1:X}h, beyond addresses of {width} bits",
+            action="lower the offset" if width == 32 else "use more address_bits, or a smaller size or offset",
+        )
+
+
 @stage(
     help="Write each device as a Motorola S-record file.",
+    rule=_problems,
     example=Example(options={"address_bits": 24}),
 )
 def s_record(
@@ -43,14 +86,9 @@ def s_record(
     """
     files = []
     for piece in pieces(contents, board, order=order, split=split, size=size):
-        end = offset + len(piece.data)
-        width: int = address_bits or next((bits for bits in _WIDTHS if end <= 1 << bits), 32)
-        if end > 1 << width:
-            raise DeviceFileError(
-                f"device {piece.device.name!r} has bytes up to {end - 1:X}h, beyond addresses of {width} bits; "
-                + ("lower the offset" if width == 32 else "use more address_bits or a smaller size")
-            )
-        text = _text(piece, offset, width, record, leave_out_fill=leave_out_fill)
+        end = offset + piece.size
+        refuse(_beyond(end, address_bits), DeviceFileError)
+        text = _text(piece, offset, _width(end, address_bits), record, leave_out_fill=leave_out_fill)
         files.append(piece.file(name, text.encode("ascii"), offset=offset))
     return files
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import Annotated
 
 from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, pieces, stage
-from ladderlight_stages.emissions.options import NamePattern, Size, Split
+from ladderlight_stages.emissions.options import NamePattern, Size, Split, file_problems
 
 _PER_LINE = 16
 
 
 @stage(
     help="Write each device as a memory file for Verilog's $readmemh.",
+    rule=file_problems,
     example=Example(options={"name": "{memory}.mem"}),
 )
 def verilog_mem(

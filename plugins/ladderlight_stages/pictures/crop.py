@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from ladderlight import Board, Demand, Example, Option, Picture, PictureError, stage
+from ladderlight import Board, Demand, Example, Option, Picture, PictureError, Problem, refuse, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.pictures.proportions import (
     Part,
@@ -50,8 +50,28 @@ def demanded(demand: Demand, board: Board, options: Mapping[str, Any]) -> Demand
     return Demand(width=math.ceil(width / across), height=math.ceil(width / aspect / down))
 
 
+def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    yield from _contradictions(options["keep"], options["focus"])
+    for first, second in (_EDGES[:2], _EDGES[2:]):
+        one, other = options[first], options[second]
+        if max(one, other) < 1 <= one + other:
+            what = f"{first} {one:g} and {second} {other:g} leave nothing of a picture"
+            yield Problem(where=(first,), what=what, action="take off less")
+
+
+def _contradictions(keep: str, focus: tuple[float, float] | None) -> Iterator[Problem]:
+    if keep == "focus" and focus is None:
+        yield Problem(
+            where=("keep",), what='keep = "focus" needs a point', action="add focus = [0.5, 0.3], for example"
+        )
+    if focus is not None and keep not in ("centre", "focus"):
+        what = f'focus and keep = "{keep}" contradict each other'
+        yield Problem(where=("focus",), what=what, action="leave one out")
+
+
 @stage(
     help="Crop to the screen's proportions, or set the whole picture in a border.",
+    rule=_rule,
     demand=demanded,
     example=Example(options={"keep": "focus", "focus": [0.7, 0.4], "left": 0.3, "top": 0.1}),
 )
@@ -105,10 +125,7 @@ def crop(
     PictureError
         When the edges leave nothing, or ``focus`` and ``keep`` do not go together.
     """
-    if keep == "focus" and focus is None:
-        raise PictureError('keep = "focus" needs a point; add focus = [0.5, 0.3], for example')
-    if focus is not None and keep not in ("centre", "focus"):
-        raise PictureError(f'focus and keep = "{keep}" contradict each other; leave one out')
+    refuse(_contradictions(keep, focus), PictureError)
     edges = (left, right, top, bottom)
     if not any(edges) and drawn_for(picture, board):
         return picture

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Example, Option, Picture, PictureError, stage
+from ladderlight import Board, Example, Option, Picture, PictureError, Problem, refuse, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
 from ladderlight_stages.pictures.demand import as_demanded
@@ -22,8 +23,22 @@ _CONES = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389
 """XYZ to the cones of the Bradford transform (Lam 1985; ICC.1:2022, annex E)."""
 
 
+def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    yield from _contradictions(options["black_level"], options["white_level"], options["white_point"])
+
+
+def _contradictions(black_level: float, white_level: float, white_point: Colour) -> Iterator[Problem]:
+    if black_level >= white_level:
+        what = f"black_level {black_level:g} must lie below white_level {white_level:g}"
+        yield Problem(where=("black_level",), what=what, action="set them apart")
+    if not linear_colour(white_point).any():
+        what = f'white_point = "{white_point}" has no light'
+        yield Problem(where=("white_point",), what=what, action="name the colour of something white")
+
+
 @stage(
     help="Set exposure, white point, levels, contrast, gamma and saturation.",
+    rule=_rule,
     demand=as_demanded,
     example=Example(options={"exposure": 0.5, "black_level": 0.1, "contrast": 1.4, "saturation": 0.6}),
 )
@@ -73,14 +88,11 @@ def tone(
     PictureError
         When the levels are the wrong way round, or the white point is black.
     """
-    if black_level >= white_level:
-        raise PictureError(f"black_level {black_level:g} must lie below white_level {white_level:g}; set them apart")
+    refuse(_contradictions(black_level, white_level, white_point), PictureError)
     pixels = picture.pixels
     white = linear_colour(white_point)
     if not (white == white[0]).all():
         pixels = np.clip(pixels @ _adaptation(white).T.astype(np.float32), 0, 1)
-    elif white[0] == 0:
-        raise PictureError(f'white_point = "{white_point}" has no light; name the colour of something white')
     if exposure != 0:
         pixels = np.minimum(pixels * np.float32(2.0**exposure), 1)
     if (black_level, white_level, contrast, gamma) != (0, 1, 1, 1):

@@ -52,7 +52,7 @@ def test_an_offset_moves_every_address_and_is_known_when_reading_back(board, ran
 
 
 def test_an_offset_beyond_the_format_is_refused(board, random_contents):
-    with pytest.raises(DeviceFileError, match="beyond 4 GiB"):
+    with pytest.raises(DeviceFileError, match="beyond the 4 GiB that Intel HEX can address; use at most FFFE0000h"):
         intel_hex(random_contents(board), board, offset=0xFFFFFFFF)
 
 

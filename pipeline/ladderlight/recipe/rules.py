@@ -1,0 +1,65 @@
+"""What stages say of their options together and on the board, before any picture is opened."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from ladderlight.board import Board
+from ladderlight.errors import Problem
+from ladderlight.recipe.chain import Link
+from ladderlight.recipe.model import Override, PictureFile
+from ladderlight.recipe.report import Report, Where
+
+
+def check_rules(
+    links: Sequence[Link], overrides: Sequence[Override], files: Sequence[PictureFile], board: Board, report: Report
+) -> None:
+    """Ask each stage about its options as they are for each picture; those that are wrong by themselves are left out.
+
+    Options of a stage that sees one picture at a time count as they are for the pictures: what a ``[[stage]]`` leaves
+    open, ``[[picture]]`` tables may settle for all of them.
+    """
+    for index, link in enumerate(links):
+        name = link.declaration.name
+        if link.place is not None and report.has("stage", link.place):
+            continue
+        for some in _combinations(index, overrides, files):
+            if any(report.has("picture", place, name) for place in some):
+                continue
+            changes: dict[str, int] = {option: place for place in some for option in overrides[place].options[index]}
+            options = dict(link.options)
+            for place in some:
+                options |= overrides[place].options[index]
+            for problem in _problems(link, board, options):
+                where = _where(problem, link, changes, some)
+                report.add(replace(problem, where=where, what=f"stage {name!r}: {problem.what}"))
+
+
+def _combinations(index: int, overrides: Sequence[Override], files: Sequence[PictureFile]) -> list[tuple[int, ...]]:
+    """Give the overrides of a stage that meet in some picture, in their order, each combination once."""
+    touching = [place for place, override in enumerate(overrides) if index in override.options]
+    if not touching:
+        return [()]
+    met = (tuple(place for place in touching if overrides[place].applies_to(file)) for file in files)
+    return list(dict.fromkeys(met))
+
+
+def _problems(link: Link, board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    try:
+        yield from link.declaration.problems(board, options)
+    except Exception as error:  # noqa: BLE001 - a plugin may fail in any way
+        what = f"its rule of plugin {link.declaration.plugin!r} failed ({type(error).__name__}: {error})"
+        yield Problem(where=(), what=what, action="correct the plugin")
+
+
+def _where(problem: Problem, link: Link, changes: Mapping[str, int], some: Sequence[int]) -> Where:
+    """Lead to the option where it is written: in the picture's table that has changed it, else in the stage's."""
+    option = problem.where[0] if problem.where else None
+    place = changes.get(str(option), some[-1] if some and option not in link.raw else None)
+    if place is not None:
+        return ("picture", place, link.declaration.name, *problem.where)
+    if link.place is None:
+        return ("stage", 0)
+    return ("stage", link.place, *(problem.where or ("use",)))
