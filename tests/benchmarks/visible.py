@@ -23,8 +23,9 @@ from ladderlight.board import MODES, PARTS, Channel, Ladder, Memory, Raster, lin
 from ladderlight.board.lines import expand
 from ladderlight_stages.reductions.advise import advise
 from ladderlight_stages.reductions.diffuse import diffuse
+from ladderlight_stages.reductions.few_colours import few_colours
 from ladderlight_stages.reductions.kernels import KERNELS
-from ladderlight_stages.reductions.nearest import nearest
+from ladderlight_stages.reductions.nearest import nearest, nearest_codes
 from ladderlight_stages.reductions.ordered import ordered
 from ladderlight_stages.reductions.riemersma import riemersma
 from ladderlight_stages.reductions.search import search
@@ -34,6 +35,7 @@ from ladderlight_stages.vision import Viewer
 
 GUNS = {"red": (0,), "green": (1,), "blue": (2,), "grey": (0, 1, 2)}
 WIDTH = 0.3
+FOUR = (7500.0, 3600.0, 1800.0, 820.0)
 LARGE_WHITE = 25 * (5 / 0.7 - 1)
 
 
@@ -95,6 +97,16 @@ def pillow(picture: Picture, board: Board, dither: Image.Dither) -> CodedPicture
     palette.putpalette(board.palette.srgb8.tobytes())
     encoded = np.rint(srgb_from_linear(picture.pixels) * 255).astype(np.uint8)
     return picture.coded(np.asarray(Image.fromarray(encoded).quantize(palette=palette, dither=dither), dtype=np.uint16))
+
+
+def pillow_few(picture: Picture, board: Board, count: int) -> CodedPicture:
+    """Pillow's own choice of colours, brought to the board's, and its diffusion onto those."""
+    image = Image.fromarray(np.rint(srgb_from_linear(picture.pixels) * 255).astype(np.uint8))
+    chosen = np.array(image.quantize(count, dither=Image.Dither.NONE).getpalette()).reshape(1, -1, 3)[:, :count]
+    codes = np.unique(nearest_codes(linear_from_srgb(chosen / 255).astype(np.float32), board.palette))
+    palette = Image.new("P", (1, 1))
+    palette.putpalette(board.palette.srgb8[codes].tobytes())
+    return picture.coded(codes[np.asarray(image.quantize(palette=palette, dither=Image.Dither.FLOYDSTEINBERG))])
 
 
 def distance_for(board: Board, density: float) -> float:
@@ -178,6 +190,25 @@ def main() -> None:
             print(
                 f"  {title}, {density} pixels a degree: floyd_steinberg {dithered.mean():.2f} x "
                 f"(worst {dithered.max():.2f}), nearest {plain.mean():.2f} x (worst {plain.max():.2f})"
+            )
+    board = board_of(
+        size, {name: {f"{name}{bit}": ohms for bit, ohms in enumerate(FOUR)} for name in GUNS if name != "grey"}
+    )
+    for count in (8, 16, 64, 256):
+        for density in (20, 40):
+            errors = mean_errors(
+                pictures,
+                board,
+                density,
+                {
+                    "pillow": lambda p, count=count: pillow_few(p, board, count),
+                    "few_colours": lambda p, count=count: few_colours(p, board, count=count),
+                },
+            )
+            ratio = errors["few_colours"] / errors["pillow"]
+            print(
+                f"{count} of 4096 colours, {density} pixels a degree, few_colours against Pillow's own choice: "
+                f"{ratio.mean():.2f} x (worst {ratio.max():.2f})"
             )
 
 

@@ -34,7 +34,9 @@ PUBLISHED = {
     # Shiau and Fan, Proc. SPIE 2658 (1996) 222-225
     "shiau_fan": (8, ". . X 4", "1 1 2 ."),
     "shiau_fan_wide": (16, ". . . X 8", "1 1 2 4 ."),
-    # Stevenson and Arce, J. Opt. Soc. Am. A 2 (1985) 1009-1013
+}
+# Stevenson and Arce, J. Opt. Soc. Am. A 2 (1985) 1009-1013: hexagonal pixels, columns of half a pixel
+HEXAGONAL = {
     "stevenson_arce": (200, ". . . X . 32 .", "12 . 26 . 30 . 16", ". 12 . 26 . 12 .", "5 . 12 . 12 . 5"),
 }
 
@@ -58,8 +60,23 @@ def test_kernels_are_as_published(name: str) -> None:
     assert kernel.divisor == divisor
 
 
+@pytest.mark.parametrize("row", [0, 1])
+@pytest.mark.parametrize("name", HEXAGONAL)
+def test_hexagonal_kernels_are_as_published_where_every_other_row_is_shifted(name: str, row: int) -> None:
+    """Odd rows are shifted to the right by half a pixel and scanned to the left, even ones to the right."""
+    divisor, *rows = HEXAGONAL[name]
+    kernel = KERNELS[name]
+    forward = -1 if row % 2 else 1
+    found = {}
+    for down, ahead, numerator in kernel.taps():
+        halves = 2 * forward * ahead + (row + down) % 2 - row % 2
+        found[down, forward * halves] = numerator
+    assert found == figure(tuple(rows))
+    assert kernel.divisor == divisor
+
+
 def test_every_kernel_has_been_compared() -> None:
-    assert set(KERNELS) == set(PUBLISHED)
+    assert set(KERNELS) == set(PUBLISHED) | set(HEXAGONAL)
 
 
 @pytest.mark.parametrize("name", KERNELS)

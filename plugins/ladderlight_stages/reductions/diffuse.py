@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Option, Picture, Viewing, stage
+from ladderlight import Board, CodedPicture, Example, Option, Picture, PictureError, Problem, Viewing, stage
 from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
@@ -36,8 +37,17 @@ KernelName = Literal[
 ]
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    try:
+        if options["weights"] is not None:
+            kernel_of(options["weights"], options["divisor"])
+    except PictureError as error:
+        yield Problem.of(error, "weights")
+
+
 @stage(
     help="Reduce to the board's colours by error diffusion, in linear light.",
+    rule=_problems,
     example=Example(options={"kernel": "stucki"}),
 )
 def diffuse(
@@ -78,6 +88,9 @@ def diffuse(
     level is cut off first, so that it cannot pile up. Otherwise the nearest colour is sought by lightness, red against
     green and blue against yellow, and ``error_limit`` keeps what no colour can show from bleeding. A picture that is in
     the board's colours already is unchanged.
+
+    ``stevenson_arce`` was published for hexagonal pixels: every other row counts as shifted by half a pixel, which is
+    exact for the serpentine scan.
 
     Raises
     ------

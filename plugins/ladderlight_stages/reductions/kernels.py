@@ -113,12 +113,16 @@ KERNELS = {
         divisor=16,
         source="Shiau and Fan (1996), second set",
     ),
+    # Published for hexagonal pixels, in a figure with columns of half a pixel: 32 two columns ahead, then rows such as
+    # 12 . 26 . 30 . 16. With columns of whole pixels there would be two nets of pixels that know nothing of each other.
+    # Here the pixels of every other row count as shifted by half a pixel, as the paper's are; when rows are scanned to
+    # and fro, the shift goes backwards as seen from each.
     "stevenson_arce": Kernel(
-        ahead=(0, 32),
-        below=((12, 0, 26, 0, 30, 0, 16), (0, 12, 0, 26, 0, 12, 0), (5, 0, 12, 0, 12, 0, 5)),
+        ahead=(32,),
+        below=((12, 26, 30, 16, 0), (12, 26, 12), (5, 12, 12, 5, 0)),
         divisor=200,
         source="R. L. Stevenson and G. R. Arce, Binary display of hexagonally sampled continuous-tone images, "
-        "J. Opt. Soc. Am. A 2 (1985) 1009-1013",
+        "J. Opt. Soc. Am. A 2 (1985) 1009-1013, rows shifted by half a pixel to and fro",
     ),
 }
 
