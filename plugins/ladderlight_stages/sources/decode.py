@@ -4,24 +4,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageFile
 
 from ladderlight import PictureError
-from ladderlight_stages.sources.deep import is_deep, read_deep
+from ladderlight_stages.sources.deep import halves_lost, is_deep, read_deep
 from ladderlight_stages.sources.files import open_picture, orientation
 from ladderlight_stages.sources.matrix_profiles import linear_by_matrix
 from ladderlight_stages.sources.profiles import ProfileError, to_srgb
 from ladderlight_stages.sources.samples import upright
+from ladderlight_stages.sources.stated import coding_of, gamma_of
+from ladderlight_stages.sources.tiff import Page, decoded_page
 
 Float32 = NDArray[np.float32]
 UInt8 = NDArray[np.uint8]
 UInt16 = NDArray[np.uint16]
-
-_SRGB_GAMMA = 1 / 2.2  # as PNG's gAMA chunk holds it: 45455 (W3C PNG, section 11.3.2.2)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +50,15 @@ def decoded_frame(path: Path, image: ImageFile.ImageFile, *, number: int, use_pr
     PictureError
         When its samples or its profile are of a kind that cannot be read.
     """
-    profile = image.info.get("icc_profile") or b"" if use_profile else b""
+    if image.format == "TIFF" and image.mode in ("I", "F"):
+        return samples_of_page(decoded_page(path, number, use_profile=use_profile))
+    if is_deep(image) and halves_lost(image):
+        try:
+            return samples_of_page(decoded_page(path, number, use_profile=use_profile))
+        except PictureError:
+            pass  # a compression that only Pillow knows, or damage that it makes the best of
+    coding = coding_of(path) if use_profile and image.format == "PNG" else None
+    profile = image.info.get("icc_profile") or b"" if use_profile and coding is None else b""
     colours: UInt8 | UInt16 | Float32
     alpha: UInt8 | UInt16 | None
     try:
@@ -61,15 +68,39 @@ def decoded_frame(path: Path, image: ImageFile.ImageFile, *, number: int, use_pr
         else:
             colours, alpha = _samples(image, profile)
     except ProfileError as error:
-        raise PictureError(f'{error}; save it without, or set profile = "ignore"') from error
-    if use_profile and not profile:
-        colours = _without_gamma(image, colours)
+        raise _unusable(error) from error
+    stated = coding or (gamma_of(image) if use_profile and not profile else None)
+    if stated is not None and not stated.plain:
+        colours = stated.linear(colours)
     turn = orientation(image)  # only now: decoding a TIFF has already turned it, and cleared the tag
     return Samples(colours=upright(colours, turn), alpha=None if alpha is None else upright(alpha, turn))
 
 
+def samples_of_page(page: Page) -> Samples:
+    """Apply a page's profile and turn it upright.
+
+    Raises
+    ------
+    PictureError
+        When its profile cannot be used.
+    """
+    colours: UInt8 | UInt16 | Float32
+    try:
+        colours = page.colours if page.colours.dtype == np.float32 else _profiled(page.colours, page.profile)
+    except ProfileError as error:
+        raise _unusable(error) from error
+    colours = colours[:, :, 0] if colours.ndim == 3 and colours.shape[2] == 1 else colours
+    alpha = None if page.alpha is None else upright(page.alpha, page.orientation)
+    return Samples(colours=upright(colours, page.orientation), alpha=alpha)
+
+
+def _unusable(error: ProfileError) -> PictureError:
+    return PictureError(f'{error}; save it without, or set profile = "ignore"')
+
+
 def _samples(image: ImageFile.ImageFile, profile: bytes) -> tuple[UInt8, UInt8 | None]:
     """Give 8-bit sRGB samples, and alpha unless the picture covers everything."""
+    _spread_key(image)
     image.load()
     plain: Image.Image = image
     alpha = None
@@ -90,6 +121,14 @@ def _samples(image: ImageFile.ImageFile, profile: bytes) -> tuple[UInt8, UInt8 |
     if plain.mode == "CMYK":
         plain = plain.convert("RGB")
     return np.asarray(plain), alpha
+
+
+def _spread_key(image: ImageFile.ImageFile) -> None:
+    """Spread the transparent grey of a PNG of 2 or 4 bits over 8, as Pillow spreads the samples but not their key."""
+    factor = {"L;2": 85, "L;4": 17}.get(str(image.tile[0].args)) if image.format == "PNG" and image.tile else None
+    key = image.info.get("transparency")
+    if factor and isinstance(key, int):
+        image.info["transparency"] = min(key * factor, 255)
 
 
 def _deep_samples(
@@ -113,23 +152,16 @@ def _deep_samples(
         samples, alpha = samples[:, :, :-1], samples[:, :, -1]
     elif key is not None:
         alpha = np.where((samples == np.atleast_1d(key)).all(axis=2), np.uint16(0), np.uint16(65535))
-    if profile:
-        light = linear_by_matrix(samples, profile)
-        if light is not None:
-            return light, alpha
-        upper = _upper_bytes(samples)
-        return _managed(Image.fromarray(upper[:, :, 0] if upper.shape[2] == 1 else upper), profile), alpha
-    return samples[:, :, 0] if samples.shape[2] == 1 else samples, alpha
+    return _profiled(samples, profile), alpha
 
 
-def _without_gamma(image: Image.Image, colours: NDArray[Any]) -> NDArray[Any]:
-    """Decode a PNG that states a gamma other than that of sRGB, such as 1 for linear light, and nothing better."""
-    gamma = image.info.get("gamma", _SRGB_GAMMA)
-    if image.format != "PNG" or "srgb" in image.info or abs(gamma - _SRGB_GAMMA) < 0.01 or gamma <= 0:
-        return colours
-    top = np.iinfo(colours.dtype).max
-    table: Float32 = (np.arange(top + 1) / top) ** (1 / gamma)
-    return table.astype(np.float32).take(colours)
+def _profiled(samples: UInt16, profile: bytes) -> UInt8 | UInt16 | Float32:
+    """Apply a profile to 16-bit samples of 1 or 3 channels; without one they stay as they are."""
+    plain = samples[:, :, 0] if samples.shape[2] == 1 else samples
+    if not profile:
+        return plain
+    light = linear_by_matrix(samples, profile)
+    return light if light is not None else _managed(Image.fromarray(_upper_bytes(plain)), profile)
 
 
 def _upper_bytes(samples: UInt16) -> UInt8:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from PIL import Image, ImageFile, TiffImagePlugin, UnidentifiedImageError, WebPImagePlugin
+from PIL import Image, ImageFile, PngImagePlugin, TiffImagePlugin, UnidentifiedImageError, WebPImagePlugin
 
 from ladderlight import Demand, PictureError
 
@@ -26,6 +26,8 @@ _SUBFILE_TYPE = 254
 # Pillow's own guard against decompression bombs warns, and warnings cannot be handled in one thread alone. The size is
 # therefore checked in open_picture, before anything is decoded.
 Image.MAX_IMAGE_PIXELS = None
+# A PNG's history of editing may be longer than the megabyte that Pillow puts up with. All texts together stay limited.
+PngImagePlugin.MAX_TEXT_CHUNK = PngImagePlugin.MAX_TEXT_MEMORY
 # Pillow also warns of metadata that it cannot read. That harms no picture, and a user can do nothing about it.
 warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 logging.getLogger("PIL").addHandler(logging.NullHandler())
@@ -42,11 +44,7 @@ def open_picture(path: Path) -> Iterator[ImageFile.ImageFile]:
     """
     try:
         with Image.open(path, formats=FORMATS) as image:
-            if image.width * image.height > MOST_PIXELS:
-                raise PictureError(
-                    f"{image.width}x{image.height} pixels are more than {MOST_PIXELS // 10**6} million; "
-                    "scale it down first"
-                )
+            refuse_size(image.width, image.height)
             yield image
     except UnidentifiedImageError:
         raise PictureError(f"not a picture that can be read; use {IN_WORDS}") from None
@@ -57,6 +55,18 @@ def open_picture(path: Path) -> Iterator[ImageFile.ImageFile]:
     except (*_FAILURES, struct.error, zlib.error, Warning) as error:
         reason = " ".join(str(error).split()) or type(error).__name__
         raise PictureError(f"broken or cut short ({reason}); save or copy it again") from error
+
+
+def refuse_size(width: int, height: int) -> None:
+    """Refuse a picture of too many pixels, before anything is decoded.
+
+    Raises
+    ------
+    PictureError
+        With the size.
+    """
+    if width * height > MOST_PIXELS:
+        raise PictureError(f"{width}x{height} pixels are more than {MOST_PIXELS // 10**6} million; scale it down first")
 
 
 def frame_numbers(image: ImageFile.ImageFile) -> list[int]:

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from ladderlight import Demand, Example, Option, Origin, Picture, PictureError, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
-from ladderlight_stages.sources.decode import Samples, decoded_frame
+from ladderlight_stages.sources.decode import Samples, decoded_frame, samples_of_page
 from ladderlight_stages.sources.files import frame_duration, frame_numbers, open_picture, reduce_scale
 from ladderlight_stages.sources.samples import block_means, block_side, linear_pixels, over_matte
+from ladderlight_stages.sources.tiff import decoded_page, is_foreign, page_numbers
 
 
 @stage(
@@ -54,7 +55,7 @@ def read(
         ``"full"`` avoids that, and takes several times as long and as much memory.
     profile
         ``"use"``: the embedded profile is converted to sRGB, with perceptual intent and black-point compensation.
-        So is the gamma that a PNG states instead. Pictures without either are taken as sRGB.
+        So are the curve and primaries that a PNG states in cICP, gAMA and cHRM. Pictures without are taken as sRGB.
 
     Returns
     -------
@@ -68,12 +69,19 @@ def read(
 
     Notes
     -----
-    16-bit grey and colour samples are used in full; so they are with a profile of curves and a matrix. A profile of
-    tables is applied to their upper 8 bits.
+    Samples of 16 and 32 bits are used in full, or to 16 bits; so they are with a profile of curves and a matrix. A
+    profile of tables is applied to their upper 8 bits. Floats in a TIFF are linear light, unless a profile in it says
+    how they are encoded.
     """
     background = linear_colour(matte)
     decoded: list[tuple[int, Samples]] = []
     durations: list[float] = []
+    if is_foreign(path):
+        numbers = _chosen(page_numbers(path), frames, page)[::every]
+        decoded = [
+            (number, samples_of_page(decoded_page(path, number, use_profile=profile == "use"))) for number in numbers
+        ]
+        return _pictures(path, decoded, [0.0] * len(decoded), background, demand if scale == "demanded" else Demand())
     with open_picture(path) as image:
         animated = image.format != "TIFF" and getattr(image, "n_frames", 1) > 1
         for place, number in enumerate(_chosen(frame_numbers(image), frames, page)):
@@ -86,12 +94,21 @@ def read(
                 durations.append(0.0)
             if animated:
                 durations[-1] += frame_duration(image)
+    return _pictures(path, decoded, durations, background, demand if scale == "demanded" else Demand())
+
+
+def _pictures(
+    path: Path,
+    decoded: list[tuple[int, Samples]],
+    durations: list[float],
+    background: NDArray[np.float32],
+    demand: Demand,
+) -> list[Picture]:
     pictures: list[Picture] = []
     for (number, samples), duration in zip(decoded, durations, strict=True):
         name = f"{path.stem}#{number}" if pictures else path.stem
         origin = Origin(name=name, source=str(path), frame=number, duration=duration / 1000 or None)
-        pixels = _linear(samples, background, demand if scale == "demanded" else Demand())
-        pictures.append(Picture(origin=origin, pixels=pixels))
+        pictures.append(Picture(origin=origin, pixels=_linear(samples, background, demand)))
     return pictures
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Demand
 from ladderlight.board import linear_from_srgb
+from ladderlight_stages.sources.sample_loops import looked_up
 
 Float32 = NDArray[np.float32]
 
@@ -33,8 +34,6 @@ def linear_pixels(samples: NDArray[Any]) -> Float32:
     if samples.dtype == np.float32:
         linear: Float32 = samples
     else:
-        from ladderlight_stages.sources.sample_loops import looked_up  # brings the compiler
-
         table = _LINEAR_OF_8_BITS if samples.dtype == np.uint8 else _LINEAR_OF_16_BITS
         linear = looked_up(np.require(samples, requirements=["C", "A", "W"]), table)
     return linear if linear.ndim == 3 else np.repeat(linear[:, :, np.newaxis], 3, axis=2)

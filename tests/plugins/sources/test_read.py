@@ -364,12 +364,6 @@ def test_too_many_pixels(tmp_path, read_one):
         read_one(path)
 
 
-def test_samples_of_32_bits(tmp_path, read_one):
-    Image.fromarray(np.ones((4, 4), dtype=np.float32)).save(tmp_path / "meter.tif")
-    with pytest.raises(PictureError, match="no agreed white; save it with 8 or 16 bits"):
-        read_one(tmp_path / "meter.tif")
-
-
 @pytest.mark.filterwarnings("ignore:Corrupt EXIF")  # of Pillow's; outside the tests it is silenced
 def test_broken_exif_is_no_orientation(tmp_path, samples, read_one):
     Image.fromarray(samples).save(tmp_path / "quay.jpg", exif=b"Exif\0\0MM\0*\0\0\0\x08\0\x09trash")

@@ -1,0 +1,138 @@
+"""What a PNG states of its colours in its own chunks: cICP, gAMA and cHRM.
+
+W3C, Portable Network Graphics, third edition: cICP counts for most, then iCCP, then sRGB, then gAMA and cHRM.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from ladderlight import PictureError
+from ladderlight.board import linear_from_srgb
+
+Float32 = NDArray[np.float32]
+Primaries = tuple[float, ...]
+"""x and y of white, red, green and blue."""
+
+_D65 = (0.3127, 0.3290)
+_BT709 = (*_D65, 0.640, 0.330, 0.300, 0.600, 0.150, 0.060)
+_PRIMARIES = {  # ITU-T H.273, table 2
+    1: _BT709,
+    5: (*_D65, 0.640, 0.330, 0.290, 0.600, 0.150, 0.060),
+    6: (*_D65, 0.630, 0.340, 0.310, 0.595, 0.155, 0.070),
+    9: (*_D65, 0.708, 0.292, 0.170, 0.797, 0.131, 0.046),
+    11: (0.314, 0.351, 0.680, 0.320, 0.265, 0.690, 0.150, 0.060),
+    12: (*_D65, 0.680, 0.320, 0.265, 0.690, 0.150, 0.060),
+}
+_SRGB = 0.0
+"""Stands in place of an exponent for the curve of IEC 61966-2-1."""
+_EXPONENTS = {  # ITU-T H.273, table 3; the curves of television cameras are undone by a display's, ITU-R BT.1886
+    **dict.fromkeys((1, 6, 14, 15), 2.4),
+    4: 2.2,
+    5: 2.8,
+    8: 1.0,
+    13: _SRGB,
+}
+_SRGB_GAMMA = 1 / 2.2  # as gAMA holds it: 45455 (W3C PNG, section 11.3.2.2)
+_CONES = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+"""The Bradford transform, as ICC.1:2022, annex E, has it for adaptation to another white."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stated:
+    """Colours as a file states them: the exponent from its samples to light, and its primaries."""
+
+    exponent: float
+    primaries: Primaries
+
+    @property
+    def plain(self) -> bool:
+        """Whether they are those of sRGB."""
+        return self.exponent == _SRGB and self.primaries == _BT709
+
+    def linear(self, samples: NDArray[Any]) -> Float32:
+        """Decode uint8 or uint16 samples, (height, width) or (height, width, 3), to linear light, sRGB primaries."""
+        levels = np.linspace(0, 1, np.iinfo(samples.dtype).max + 1)
+        table = linear_from_srgb(levels) if self.exponent == _SRGB else levels**self.exponent
+        light: Float32 = table.astype(np.float32).take(samples)
+        if self.primaries != _BT709 and light.ndim == 3:
+            light = np.clip(light @ _to_srgb(self.primaries).T.astype(np.float32), 0.0, 1.0)
+        return light
+
+
+def coding_of(path: Path) -> Stated | None:
+    """Read the cICP chunk of a PNG, None when it has none.
+
+    Raises
+    ------
+    PictureError
+        When it states a coding for high dynamic range, or another that is not known here.
+    """
+    chunk = _chunk(path, b"cICP")
+    if chunk is None or len(chunk) != 4:
+        return None
+    primaries, transfer, matrix, full = chunk
+    if primaries not in _PRIMARIES or transfer not in _EXPONENTS or matrix != 0 or full != 1:
+        raise PictureError(
+            f"its colours are coded as {primaries}/{transfer}/{matrix}/{full} of ITU-T H.273, which is not known here; "
+            'save it as sRGB, or set profile = "ignore"'
+        )
+    return Stated(exponent=_EXPONENTS[transfer], primaries=_PRIMARIES[primaries])
+
+
+def gamma_of(image: Image.Image) -> Stated | None:
+    """Give what a PNG without a profile states by gAMA and cHRM, None when it states nothing or sRGB."""
+    if image.format != "PNG" or "srgb" in image.info:
+        return None
+    gamma = image.info.get("gamma", _SRGB_GAMMA)
+    usual = abs(gamma - _SRGB_GAMMA) < 0.01 or gamma <= 0
+    primaries = tuple(image.info.get("chromaticity", _BT709))
+    if np.allclose(primaries, _BT709, atol=0.002) or not _usable(primaries):
+        primaries = _BT709
+    stated = Stated(exponent=_SRGB if usual else 1 / gamma, primaries=primaries)
+    return None if stated.plain else stated
+
+
+def _chunk(path: Path, name: bytes) -> bytes | None:
+    """Give the data of a chunk that stands before the picture's."""
+    with path.open("rb") as file:
+        file.seek(8)
+        while len(head := file.read(8)) == 8:
+            length, kind = struct.unpack(">I4s", head)
+            if kind == name:
+                return file.read(length)
+            if kind in (b"IDAT", b"IEND"):
+                return None
+            file.seek(length + 4, 1)
+    return None
+
+
+def _usable(primaries: Primaries) -> bool:
+    return min(primaries[1::2]) > 0 and abs(np.linalg.det(_columns(primaries))) > 1e-4
+
+
+def _columns(primaries: Primaries) -> NDArray[np.float64]:
+    points = np.reshape(primaries, (4, 2))[1:]
+    return np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in points]).T
+
+
+def _to_xyz(primaries: Primaries) -> NDArray[np.float64]:
+    """Give the matrix from linear light to XYZ (SMPTE RP 177)."""
+    x, y = primaries[:2]
+    columns = _columns(primaries)
+    return columns * np.linalg.solve(columns, [x / y, 1.0, (1 - x - y) / y])
+
+
+def _to_srgb(primaries: Primaries) -> NDArray[np.float64]:
+    ours, theirs = _to_xyz(_BT709), _to_xyz(primaries)
+    whites = _CONES @ ours.sum(axis=1), _CONES @ theirs.sum(axis=1)
+    adapt = np.linalg.inv(_CONES) @ np.diag(whites[0] / whites[1]) @ _CONES
+    result: NDArray[np.float64] = np.linalg.inv(ours) @ adapt @ theirs
+    return result
