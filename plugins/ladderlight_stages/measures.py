@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
+from ladderlight_stages.reductions.tally_loops import tally
 from ladderlight_stages.viewing import density_from
 
 ScreenWidth = Annotated[
@@ -126,8 +127,6 @@ def clipping_and_colours(
     palette
         All codes.
     """
-    from ladderlight_stages.reductions.tally_loops import tally  # brings the compiler
-
     low, high, colour = _limits_and_colours(palette)
     used = np.zeros(len(palette), dtype=np.bool_)
     beyond = tally(

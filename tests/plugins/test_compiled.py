@@ -6,10 +6,10 @@ import os
 import subprocess
 import sys
 from pathlib import Path
-from types import SimpleNamespace
 
-import numba
+import numpy as np
 import pytest
+from numba import njit
 
 from ladderlight_stages.compiled import compiled
 
@@ -19,9 +19,9 @@ def test_without_a_place_for_machine_code_loops_are_compiled_all_the_same(monkey
     def no_place(*, cache: bool = False, nogil: bool = False) -> object:
         if cache:
             raise RuntimeError("cannot cache function: no locator available")
-        return numba.njit(nogil=nogil)
+        return njit(nogil=nogil)
 
-    monkeypatch.setattr("ladderlight_stages.compiled.numba", SimpleNamespace(njit=no_place))
+    monkeypatch.setattr("numba.njit", no_place)
 
     def doubled(value: int) -> int:
         return 2 * value
@@ -36,7 +36,7 @@ def test_machine_code_is_kept_for_the_next_run(tmp_path: Path) -> None:
         "from ladderlight_stages.reductions.grid import nearest_members as f\n"
         "a = np.zeros((1, 3), np.float32)\n"
         "f(a, a, a[0], a[0], 1, np.array([0, 1], np.int32), np.zeros(1, np.int32))\n"
-        "print(sum(f.stats.cache_hits.values()))\n"
+        "print(sum(f.machine.stats.cache_hits.values()))\n"
     )
     environment = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
     hits = [
@@ -47,3 +47,34 @@ def test_machine_code_is_kept_for_the_next_run(tmp_path: Path) -> None:
     ]
     assert [int(text) for text in hits] == [0, 1]
     assert list(tmp_path.rglob("*.nbc"))
+
+
+def test_the_compiler_is_loaded_when_a_loop_is_first_used() -> None:
+    """Not when the stages are: a recipe is checked without it."""
+    script = (
+        "import sys, numpy as np\n"
+        "from ladderlight_stages.reductions import advise, diffuse, few_colours, ordered, riemersma, search\n"
+        "from ladderlight_stages.reductions.palette_steps import follow\n"
+        "before = 'numba' in sys.modules\n"
+        "from ladderlight_stages.reductions.tally_loops import tally\n"
+        "one = np.ones(3, np.float32)\n"
+        "tally(np.zeros((1, 1, 3), np.float32), np.zeros((1, 1), np.uint16), -one, one, np.zeros(1, bool))\n"
+        "print(before, 'numba' in sys.modules)\n"
+    )
+    found = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True).stdout
+    assert found == "False True\n"
+
+
+def test_a_loop_calls_another_that_waits_too() -> None:
+    assert _quadrupled(np.int64(3)) == 12
+    assert _quadrupled(np.int64(5)) == 20
+
+
+@compiled
+def _twice(value: int) -> int:
+    return 2 * value
+
+
+@compiled
+def _quadrupled(value: int) -> int:
+    return _twice(_twice(value))  # type: ignore[no-any-return]

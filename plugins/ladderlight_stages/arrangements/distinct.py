@@ -176,9 +176,10 @@ def _group(cells: Values, weights: NDArray[np.uint64], turns: Ints) -> tuple[Int
     """
     hashes, turn = _hash_cells(cells, weights, turns)
     order, dealt, edges = _deal(hashes, max(0, (len(cells) // _HEAP).bit_length()))
-    same_as = _match(cells, dealt, turn, turns, order, edges, careful=False)
-    if not _are_same(cells, same_as, turn, turns):
-        same_as = _match(cells, dealt, turn, turns, order, edges, careful=True)
+    for careful in (False, True):
+        same_as = _match(cells, dealt, turn, turns, order, edges, careful)
+        if careful or _are_same(cells, same_as, turn, turns):
+            break
     first, index = _count(same_as)
     return first, hashes[first], index, turn.astype(np.int64)
 

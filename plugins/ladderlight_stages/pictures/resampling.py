@@ -9,6 +9,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight_stages.pictures.resampling_loops import summed_rows
+
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Method = Literal["lanczos", "area", "bicubic", "bilinear", "nearest"]
@@ -37,8 +39,6 @@ def resampled(pixels: Float32, width: int, height: int, method: Method) -> Float
     if method == "nearest":
         rows, columns = _centres(old_height, height), _centres(old_width, width)
         return pixels[rows.astype(np.intp)[:, np.newaxis], columns.astype(np.intp)]
-    from ladderlight_stages.pictures.resampling_loops import summed_rows  # brings the compiler
-
     tall = np.require(pixels, np.float32, ["C", "A", "W"]).reshape(old_height, -1)
     down = summed_rows(tall, *_weights(old_height, height, method)).reshape(height, old_width, 3)
     turned = np.ascontiguousarray(down.transpose(1, 0, 2)).reshape(old_width, -1)
