@@ -18,6 +18,12 @@ class Problem:
     what: str
     action: str
 
+    @classmethod
+    def of(cls, error: LadderlightError, *where: str | int) -> Problem:
+        """Make a problem of an error's text, ``what; what to do``."""
+        what, _, action = str(error).partition("; ")
+        return cls(where=where, what=what, action=action)
+
     def __str__(self) -> str:
         """Give the message without its place."""
         return f"{self.what}; {self.action}" if self.action else self.what

@@ -62,4 +62,4 @@ def _where(problem: Problem, link: Link, changes: Mapping[str, int], some: Seque
         return ("picture", place, link.declaration.name, *problem.where)
     if link.place is None:
         return ("stage", 0)
-    return ("stage", link.place, *(problem.where or ("use",)))
+    return ("stage", link.place, *(problem.where if option in link.raw else ("use",)))

@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Annotated, Any
 
-from ladderlight import Animation, ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
+from ladderlight import (
+    Animation,
+    ArrangementError,
+    Board,
+    CodedPicture,
+    Contents,
+    Example,
+    Option,
+    Problem,
+    refuse,
+    stage,
+)
 from ladderlight_stages.arrangements.banks import banks_of, too_many
 from ladderlight_stages.arrangements.fitting import refuse_misfits, selected
 from ladderlight_stages.arrangements.placing import place
@@ -19,8 +30,19 @@ def _animation(options: Mapping[str, Any]) -> Animation:
     return Animation(match=options.get("match", Animation.match), still=options.get("still", Animation.still))
 
 
+def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    yield from _none_left(options["first"], len(banks_of(board)))
+
+
+def _none_left(first: int, banks: int) -> Iterator[Problem]:
+    if first >= banks:
+        what = f"the board has {banks} bank{'s' * (banks != 1)}, none from {first} on"
+        yield Problem(where=("first",), what=what, action="lower first")
+
+
 @stage(
     help="Put the frames of an animation into the banks that a counter steps through.",
+    rule=_rule,
     animation=_animation,
     example=Example(options={"step": "20 ms", "ping_pong": True}, pictures=("lighthouse", "ferry", "chart")),
 )
@@ -74,8 +96,7 @@ def frames(
         return place([], [], board, Choice(merge=merge))
     every = banks_of(board)
     banks = every[first:] if count is None else every[first : first + count]
-    if not banks:
-        raise ArrangementError(f"the board has {len(every)} banks, none from {first} on; lower first")
+    refuse(_none_left(first, len(every)), ArrangementError)
     sequence = [*chosen, *chosen[-2:0:-1]] if ping_pong else chosen
     if len(sequence) > len(banks) and len(banks) < len(every):
         raise ArrangementError(

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, PlacedPicture, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, PlacedPicture, Problem, stage
 from ladderlight.board.lines import LineSyntaxError, expand_names
 from ladderlight_stages.arrangements.banks import assign_banks
 from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
@@ -16,8 +16,16 @@ from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.tiling import Choice
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    try:
+        _masks(options["lines"], board)
+    except ArrangementError as error:
+        yield Problem.of(error, "lines")
+
+
 @stage(
     help="Put several pictures into one bank, each into ladder lines of its own.",
+    rule=_problems,
     example=Example(options={"lines": ["r0-r1", "g0-g1 b0-b1"]}, pictures=("lighthouse", "ferry")),
 )
 def planes(

@@ -2,20 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated, Literal
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, refuse, stage
 from ladderlight.board import Memory
 from ladderlight.errors import nearest_word
 from ladderlight_stages.arrangements.sheets import Sheets
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    file, words = options["file"], options["words"]
+    try:
+        target = _memory(board, options["memory"])
+    except ArrangementError as error:
+        yield Problem.of(error, "memory")
+        return
+    if (file is None) == (words is None):
+        yield Problem(where=(), what='raw needs either file = "..." or words = "..."', action="give one of them")
+        return
+    bits, full = options["bits"], (1 << target.part.width) - 1
+    if bits is not None and bits > full:
+        what = f"bits = {bits:X}h is wider than the {target.part.width} bits of memory {target.name!r}"
+        yield Problem(where=("bits",), what=what, action=f"use at most {full:X}h")
+    try:
+        values = _values(target, file, words, options["order"])
+    except ArrangementError as error:
+        yield Problem.of(error, "words" if file is None else "file")
+        return
+    last = options["address"] + len(values) * options["repeat"] - 1
+    if last >= target.words:
+        yield Problem(
+            where=("address",),
+            what=f"address {last:X}h is beyond memory {target.name!r}, whose last is {target.words - 1:X}h",
+            action="place the words lower or use a larger part",
+        )
+
+
 @stage(
     help="Put the words of a file, or words that the recipe writes out, at an address.",
+    rule=_problems,
     example=Example(
         options={"memory": "picture", "words": "00 00 00 00 3F 3F 3F 3F", "address": 98304, "repeat": 4096}, pictures=()
     ),
@@ -44,15 +73,12 @@ def raw(
     ArrangementError
         When there is no such memory, the words are too wide, or they do not fit behind the address.
     """
+    options = {"memory": memory, "file": file, "words": words, "order": order}
+    refuse(_problems(board, options | {"address": address, "repeat": repeat, "bits": bits}), ArrangementError)
     target = _memory(board, memory)
-    if (file is None) == (words is None):
-        raise ArrangementError('raw needs either file = "..." or words = "...", and not both')
-    values = _from_bytes(file, target, order) if file is not None else _from_text(words or "", target)
-    values = np.tile(values, repeat)
+    values = np.tile(_values(target, file, words, order), repeat)
     at = address + np.arange(values.size, dtype=np.int64)
     full = (1 << target.part.width) - 1
-    if bits is not None and bits > full:
-        raise ArrangementError(f"bits = {bits:X}h is wider than the {target.part.width} bits of memory {memory!r}")
     mask = np.uint32(full if bits is None else bits)
     sheets = Sheets(board=board)
     sheets.put_words(target, at, values, int(mask))
@@ -62,15 +88,21 @@ def raw(
 def _memory(board: Board, name: str) -> Memory:
     names = [memory.name for memory in board.memories]
     if name not in names:
-        raise ArrangementError(f"raw: no memory is called {name!r}; {nearest_word(name, names)}")
+        raise ArrangementError(f"no memory is called {name!r}; {nearest_word(name, names)}")
     return board.memory(name)
+
+
+def _values(
+    memory: Memory, file: bytes | None, words: str | None, order: Literal["little", "big"]
+) -> NDArray[np.uint32]:
+    return _from_bytes(file, memory, order) if file is not None else _from_text(words or "", memory)
 
 
 def _from_bytes(data: bytes, memory: Memory, order: Literal["little", "big"]) -> NDArray[np.uint32]:
     size = (memory.part.width + 7) // 8
     if not data or len(data) % size:
         raise ArrangementError(
-            f"raw: the file has {len(data)} bytes, which is no whole number of words of {size} bytes, as memory "
+            f"the file has {len(data)} bytes, which is no whole number of words of {size} bytes, as memory "
             f"{memory.name!r} has them; check the file"
         )
     table = np.frombuffer(data, dtype=np.uint8).reshape(-1, size).astype(np.uint32)
@@ -85,16 +117,16 @@ def _from_text(text: str, memory: Memory) -> NDArray[np.uint32]:
     try:
         numbers = [int(word, 16) for word in text.split()]
     except ValueError as error:
-        raise ArrangementError(f'raw: {text[:40]!r} is not hexadecimal; write words such as "00 3F 1A"') from error
+        raise ArrangementError(f'{text[:40]!r} is not hexadecimal; write words such as "00 3F 1A"') from error
     if not numbers or not all(0 <= number < 1 << 32 for number in numbers):
-        raise ArrangementError('raw: words must be hexadecimal numbers of at most 32 bits, such as "00 3F 1A"')
+        raise ArrangementError('words must be hexadecimal numbers of at most 32 bits, such as "00 3F 1A"')
     return _narrow(np.array(numbers, dtype=np.uint32), memory)
 
 
 def _narrow(values: NDArray[np.uint32], memory: Memory) -> NDArray[np.uint32]:
     if memory.part.width < 32 and np.any(values >> np.uint32(memory.part.width)):
         raise ArrangementError(
-            f"raw: word {int(values.max()):X}h does not fit into the {memory.part.width} bits of memory "
+            f"word {int(values.max()):X}h does not fit into the {memory.part.width} bits of memory "
             f"{memory.name!r}; check memory and byte order"
         )
     return values

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated, Any
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from ladderlight import (
     Option,
     Origin,
     PlacedPicture,
+    Problem,
     stage,
 )
 from ladderlight.board import Conflict, Placement
@@ -28,8 +29,22 @@ from ladderlight_stages.arrangements.numbered import Grid, tile_grid
 ASCII = "".join(map(chr, range(32, 127)))
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    try:
+        grid = _grid(board, options["bank"])
+    except ArrangementError as error:
+        yield Problem.of(error, "bank")
+        return
+    others = (options[name] for name in ("lines", "characters", "first", "row", "column", "around"))
+    try:
+        _numbers(grid, *others)
+    except ArrangementError as error:
+        yield Problem.of(error, "around" if len(options["around"]) != 1 else "lines")
+
+
 @stage(
     help="Write lines of text into the tile map, for characters that sheet has placed.",
+    rule=_problems,
     example=Example(
         options={"lines": ["TERN ISLAND", "open until five"], "row": 6, "column": 3}, pictures=(), board="tiles"
     ),
@@ -56,11 +71,7 @@ def text(
     ArrangementError
         When the board has no tile map, a line does not fit, or a character has no number.
     """
-    if all(is_direct(board, memory) for memory in driving_memories(board)):
-        raise ArrangementError("the board has no tile map to write text into; draw the text as a picture")
-    if bank not in banks_of(board):
-        raise ArrangementError(f"bank = {bank}: there is no such bank; the board has {len(banks_of(board))}")
-    grid = tile_grid(board, bank)
+    grid = _grid(board, bank)
     numbers = _numbers(grid, lines, characters, first, row, column, around)
     words = grid.wiring.map_words(numbers[grid.row, grid.column] ^ grid.offset, grid.turn)
     placement = Placement(board=board)
@@ -87,6 +98,16 @@ def text(
     return Contents(memories=memories, pictures=(placed,))
 
 
+def _grid(board: Board, bank: int) -> Grid:
+    if all(is_direct(board, memory) for memory in driving_memories(board)):
+        raise ArrangementError("the board has no tile map to write text into; draw the text as a picture")
+    if bank not in banks_of(board):
+        raise ArrangementError(
+            f"bank = {bank}: there is no such bank, the board has {len(banks_of(board))}; use one of them"
+        )
+    return tile_grid(board, bank)
+
+
 def _numbers(
     grid: Grid, lines: Sequence[str], characters: str, first: int, row: int, column: int, around: str
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
@@ -99,7 +120,7 @@ def _numbers(
                 f"the map has {rows} rows of {columns}; shorten it or move it"
             )
     if len(around) != 1:
-        raise ArrangementError(f"around = {around!r} must be one character")
+        raise ArrangementError(f"around = {around!r} is not one character; give one, such as a space")
     unknown = sorted(set("".join([*lines, around])) - set(characters))
     if unknown:
         raise ArrangementError(

@@ -24,7 +24,7 @@ def file_problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]
     try:
         planned = planned_pieces(board, split=options["split"], size=options["size"])
     except DeviceFileError as error:
-        yield _problem("size", error)
+        yield Problem.of(error, "size")
         return
     yield from _name_problems(planned, options["name"])
 
@@ -36,7 +36,7 @@ def _name_problems(planned: list[Piece], pattern: str) -> Iterator[Problem]:
         try:
             name = piece.file_name(pattern)
         except DeviceFileError as error:
-            yield _problem("name", error)
+            yield Problem.of(error, "name")
             return
         if name.casefold() in names:
             yield Problem(
@@ -54,8 +54,3 @@ def largest(board: Board, options: Mapping[str, Any]) -> int:
         return max(piece.size for piece in planned_pieces(board, split=options["split"], size=options["size"]))
     except DeviceFileError:
         return 0
-
-
-def _problem(option: str, error: DeviceFileError) -> Problem:
-    what, _, action = str(error).partition("; ")
-    return Problem(where=(option,), what=what, action=action)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from functools import lru_cache
 from threading import Lock
@@ -11,7 +11,20 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, Survey, Viewing, stage
+from ladderlight import (
+    Board,
+    CodedPicture,
+    Example,
+    Option,
+    Palette,
+    Picture,
+    PictureError,
+    Problem,
+    Survey,
+    Viewing,
+    refuse,
+    stage,
+)
 from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.choice import best_codes, uses_of
 from ladderlight_stages.reductions.diffuse import diffused_onto
@@ -34,8 +47,27 @@ def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], NDArray[np
     return lambda picture: uses_of(picture.pixels, board.palette)
 
 
+def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    yield from _problems(board.palette, options["count"], options["keep"], options["codes"])
+
+
+def _problems(palette: Palette, count: int, keep: list[int] | None, codes: list[int] | None) -> Iterator[Problem]:
+    given, option = (keep or [], "keep") if codes is None else (codes, "codes")
+    wrong = [code for code in given if not 0 <= code < len(palette)]
+    if wrong:
+        what = f"{option}: the board has no code {wrong[0]}"
+        yield Problem(where=(option,), what=what, action=f"use 0 to {len(palette) - 1}")
+    if codes is not None and not codes:
+        action = "name the codes to use, or leave the option out"
+        yield Problem(where=("codes",), what="codes: none are given", action=action)
+    if codes is None and len(set(given)) > count:
+        what = f"keep: {len(set(given))} codes, but count is {count}"
+        yield Problem(where=("keep",), what=what, action="raise count or keep fewer")
+
+
 @stage(
     help="Reduce to the best few of the board's colours, for boards with a colour look-up memory.",
+    rule=_rule,
     survey=look,
     example=Example(options={"count": 8}),
 )
@@ -76,12 +108,11 @@ def few_colours(
         When a code of ``keep`` or ``codes`` is not one of the board's, or there are more of them than ``count``.
     """
     palette = board.palette
+    refuse(_problems(palette, count, keep, codes), PictureError)
     if codes is not None:
-        chosen = _checked(codes, palette, "codes")
+        chosen = np.unique(np.array(codes, dtype=np.uint16))
     else:
-        given = _checked(keep or [], palette, "keep")
-        if len(given) > count:
-            raise PictureError(f"keep: {len(given)} codes, but count is {count}; raise count or keep fewer")
+        given = np.unique(np.array(keep or [], dtype=np.uint16))
         shared = share == "all" and survey.total is not None
         uses = survey.total if shared else uses_of(picture.pixels, palette)
         chosen = _chosen_once(uses, palette, count, given) if shared else best_codes(uses, palette, count, given)
@@ -121,12 +152,3 @@ def _chosen(uses: bytes, palette: Palette, count: int, keep: tuple[int, ...]) ->
 def _tables(palette: Palette, chosen: tuple[int, ...]) -> PaletteTables:
     colours, first = np.unique(palette.linear[list(chosen)], axis=0, return_index=True)
     return make_tables(colours, np.array(chosen, dtype=np.uint16)[first], _LIMIT)
-
-
-def _checked(codes: list[int], palette: Palette, option: str) -> Codes:
-    wrong = [code for code in codes if not 0 <= code < len(palette)]
-    if wrong:
-        raise PictureError(f"{option}: the board has no code {wrong[0]}; use 0 to {len(palette) - 1}")
-    if option == "codes" and not codes:
-        raise PictureError("codes: none are given; name the codes to use, or leave the option out")
-    return np.unique(np.array(codes, dtype=np.uint16))

@@ -44,7 +44,7 @@ def test_beside_pictures_and_in_their_way(board, coded):
     [
         ({"memory": "pictures", "words": "0"}, "no memory is called 'pictures'; did you mean 'picture'"),
         ({"memory": "picture"}, "raw needs either file = .* or words = "),
-        ({"memory": "picture", "words": "0", "file": b"0"}, "and not both"),
+        ({"memory": "picture", "words": "0", "file": b"0"}, "; give one of them"),
         ({"memory": "picture", "words": "xyz"}, "'xyz' is not hexadecimal"),
         ({"memory": "picture", "words": " "}, "words must be hexadecimal numbers"),
         ({"memory": "picture", "words": "100"}, "word 100h does not fit into the 8 bits of memory 'picture'"),
