@@ -1,7 +1,9 @@
 """Error diffusion whose coefficients depend on the level of the picture: the published tables and their use.
 
-The tables are for two levels, 0 and 255. Between two neighbouring levels of a gun they are used as between those two.
-Where the guns depend on each other they are read at each gun's own light, and the threshold is not modulated.
+The tables are for two levels, 0 and 255. Between two neighbouring levels of a gun they are used as between those two,
+also where the guns depend on each other. The threshold of all guns is moved by one random number for each pixel, in
+proportion to each gun's step, so that grey stays grey. A palette in which a gun has a great many levels leaves little
+to move.
 """
 
 from __future__ import annotations
@@ -16,10 +18,13 @@ from numpy.typing import NDArray
 from ladderlight import Palette
 from ladderlight_stages.reductions.lattice_loops import SHARE_BITS
 from ladderlight_stages.reductions.lattice_tables import UNITS, LatticeTables, guns_of, lattice_tables
+from ladderlight_stages.reductions.palette_loops import UNITS as PALETTE_UNITS
 from ladderlight_stages.reductions.palette_tables import palette_tables
 from ladderlight_stages.reductions.variable_loops import diffuse_variable, diffuse_variable_palette
 
 Floats = NDArray[np.float64]
+_STEPS = 1024
+"""Steps of light in which shares and noise are told for palettes."""
 VARIABLE = ("ostromoukhov", "zhou_fang")
 
 
@@ -83,7 +88,7 @@ def diffuse_variably(
     codes = diffuse_variable_palette(
         np.require(pixels, np.float32, ["C", "A", "W"]),
         *tables.arguments,
-        _whole(coefficients(name).shares * strength),
+        *_by_light(palette, name, strength),
         serpentine,
     )
     return codes
@@ -97,7 +102,6 @@ def _tables(palette: Palette) -> LatticeTables | None:
 @lru_cache(maxsize=8)
 def _by_bin(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """Give shares and noise for each gun and bin of light, as ``diffuse_variable`` takes them."""
-    table = coefficients(name)
     tables, guns = _tables(palette), guns_of(palette)
     assert tables is not None and guns is not None  # noqa: S101 - the caller has seen to it
     bins = tables.levels.shape[1]
@@ -105,13 +109,32 @@ def _by_bin(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.in
     noise = np.empty((3, bins), dtype=np.int32)
     for gun, (light, _) in enumerate(guns):
         centres = tables.limits[gun, 2] + (np.arange(bins) + 0.5) * 2**tables.shift / UNITS
-        below = np.clip(np.searchsorted(light, centres, side="right") - 1, 0, max(len(light) - 2, 0))
-        steps = np.append(np.diff(light), 0.0)[: max(len(light) - 1, 1)]
-        share = np.clip((centres - light[below]) / np.maximum(steps[below], 1e-9), 0.0, 1.0)
-        level = np.rint(share * 255).astype(np.intp)
-        shares[gun] = _whole(table.shares[level] * strength)
-        noise[gun] = np.rint(table.modulation[level] * steps[below] * (128 / 255) * UNITS)
+        shares[gun], up = _between_levels(name, strength, light, centres)
+        noise[gun] = np.rint(up * UNITS)
     return shares, noise
+
+
+@lru_cache(maxsize=8)
+def _by_light(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Give shares and noise for each gun and step of light, as ``diffuse_variable_palette`` takes them."""
+    places = np.linspace(0, 1, _STEPS)
+    found = [_between_levels(name, strength, np.unique(light), places) for light in palette.linear.T]
+    shares = np.stack([each for each, _ in found])
+    noise = np.stack([np.rint(up * PALETTE_UNITS).astype(np.int32) for _, up in found])
+    return shares, noise
+
+
+def _between_levels(name: str, strength: float, light: Floats, places: Floats) -> tuple[NDArray[np.int32], Floats]:
+    """Read the tables for a gun with levels at ``light``, ascending, at places of light between two of them.
+
+    Gives the shares, int32 (places, 3), and by how much light the threshold is moved up at most, float64 (places,).
+    """
+    table = coefficients(name)
+    below = np.clip(np.searchsorted(light, places, side="right") - 1, 0, max(len(light) - 2, 0))
+    steps = np.append(np.diff(light), 0.0)[: max(len(light) - 1, 1)]
+    share = np.clip((places - light[below]) / np.maximum(steps[below], 1e-9), 0.0, 1.0)
+    level = np.rint(share * 255).astype(np.intp)
+    return _whole(table.shares[level] * strength), table.modulation[level] * steps[below] * (128 / 255)
 
 
 def _whole(shares: Floats) -> NDArray[np.int32]:

@@ -15,7 +15,7 @@ from ladderlight_stages.reductions.palette_loops import BIN_BITS, LIST, _search
 from ladderlight_stages.reductions.palette_loops import UNITS as PALETTE_UNITS
 
 NOISE_BITS = 7
-"""A random number of 0 to 127 moves the threshold."""
+"""A random number of 0 to 127 moves the threshold. It is the same for all guns, so that grey stays grey."""
 
 
 @compiled
@@ -68,6 +68,7 @@ def diffuse_variable(
         x = 0 if way > 0 else width - 1
         for _ in range(width):
             state = np.uint32(state * np.uint32(1664525) + np.uint32(1013904223))
+            random = np.int64(state >> np.uint32(25))
             code = np.uint16(0)
             for gun in range(3):
                 value = pixels[y, x, gun]
@@ -76,7 +77,6 @@ def diffuse_variable(
                 light = np.int32((value - limits[gun, 2]) * scale + np.float32(0.5))
                 of = np.uintp(light) >> bits
                 level = min(max(light + ((passed[x, gun] + carry[gun]) >> SHARE_BITS), 0), top)
-                random = np.int64(state >> np.uint32(10 + 7 * gun)) & 127
                 taken = np.uintp(max(level - ((random * noise[gun, of]) >> NOISE_BITS), 0)) >> bits
                 error = np.int32(level - levels[gun, taken])
                 carry[gun] = shares[gun, of, 0] * error
@@ -101,6 +101,7 @@ def diffuse_variable_palette(
     cells: Any,
     lists: Any,
     shares: Any,
+    noise: Any,
     serpentine: Any,
 ) -> Any:
     """Reduce a picture for any set of colours.
@@ -110,7 +111,10 @@ def diffuse_variable_palette(
     pixels, transform, start, bottom, top, bins, colours, codes, cells, lists
         As for ``palette_loops.diffuse_palette``.
     shares
-        int32 (256, 3): by a gun's light, 0 to 255, the shares ahead, down and behind, down.
+        int32 (3, steps, 3): by gun and its light, full light divided into so many steps, the shares ahead, down and
+        behind, down.
+    noise
+        int32 (3, steps): how many units darker the colour is sought at most.
     serpentine
         Whether every other row is scanned backwards.
 
@@ -123,7 +127,9 @@ def diffuse_variable_palette(
     down = np.zeros((width + 2, 3), np.int32)
     behind = np.zeros((width + 2, 3), np.int32)
     passed = np.zeros((width, 3), np.int32)
-    carry, level = np.zeros(3, np.int32), np.zeros(3, np.int32)
+    carry, level, sought = np.zeros(3, np.int32), np.zeros(3, np.int32), np.zeros(3, np.int32)
+    place = np.zeros(3, np.uintp)
+    finest = np.float32(shares.shape[1] - 1)
     scale, bits = np.float32(PALETTE_UNITS), np.uintp(BIN_BITS)
     for y in range(height):
         way = -1 if serpentine and y % 2 == 1 else 1
@@ -132,23 +138,29 @@ def diffuse_variable_palette(
             for gun in range(3):
                 passed[x, gun] = (1 << (SHARE_BITS - 1)) + down[x + 1, gun] + behind[x + 1 + before, gun]
         carry[:] = 0
+        state = np.uint32((y + 1) * 2654435761 & 0xFFFFFFFF)
         x = 0 if way > 0 else width - 1
         for _ in range(width):
+            state = np.uint32(state * np.uint32(1664525) + np.uint32(1013904223))
+            random = np.int64(state >> np.uint32(25))
             cell = np.uintp(0)
             for gun in range(3):
                 value = max(min(pixels[y, x, gun], np.float32(2)), np.float32(-1))
                 light = bottom[gun] + np.int32((value - start[gun]) * scale + np.float32(0.5))
                 level[gun] = max(min(light + ((passed[x, gun] + carry[gun]) >> SHARE_BITS), top[gun]), bottom[gun])
-                cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
+                of = np.uintp(max(min(pixels[y, x, gun], np.float32(1)), np.float32(0)) * finest + np.float32(0.5))
+                place[gun] = of
+                sought[gun] = max(level[gun] - np.int32((random * noise[gun, of]) >> NOISE_BITS), bottom[gun])
+                cell += np.uintp(bins[gun, np.uintp(sought[gun]) >> bits])
             best = np.uintp(cells[cell])
             if best == np.uintp(LIST):
-                best = _search(level[0], level[1], level[2], transform, colours, lists, cell)
+                best = _search(sought[0], sought[1], sought[2], transform, colours, lists, cell)
             for gun in range(3):
-                of = np.uintp(max(min(pixels[y, x, gun], np.float32(1)), np.float32(0)) * np.float32(255))
+                of = place[gun]
                 error = np.int32(level[gun] - colours[best, gun])
-                carry[gun] = shares[of, 0] * error
-                behind[x + 1, gun] = shares[of, 1] * error
-                down[x + 1, gun] = shares[of, 2] * error
+                carry[gun] = shares[gun, of, 0] * error
+                behind[x + 1, gun] = shares[gun, of, 1] * error
+                down[x + 1, gun] = shares[gun, of, 2] * error
             result[y, x] = codes[best]
             x += way
     return result
