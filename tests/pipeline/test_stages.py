@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 import pytest
 
-from ladderlight import Board, CodedPicture, Contents, Demand, DeviceFile, Example, Option, Picture, stage
+from ladderlight import Board, CodedPicture, Contents, Demand, DeviceFile, Example, Option, Picture, Problem, stage
 from ladderlight.errors import PluginError
 from ladderlight.stages import Kind, OptionDeclaration, check_chain, declaration_of, kind_of
 
@@ -210,3 +210,25 @@ def test_a_missing_kind_is_named_with_a_stage_to_add(missing: Kind) -> None:
     (problem,) = check_chain(declarations(*(kind for kind in needed if kind is not missing)))
     assert missing.phrase in problem.what
     assert problem.action.startswith('add use = "')
+
+
+def test_a_rule_is_given_the_board_and_all_options():
+    seen = []
+
+    def rule(board, options):
+        seen.append((board, dict(options)))
+        if options["count"] > 3:
+            yield Problem(where=("count",), what="too many", action="use 3")
+
+    @stage(help="Counts.", rule=rule)
+    def counting(picture: Picture, *, count: int = 3, side: str = "left", more: int) -> Picture: ...
+
+    declaration = declaration_of(counting)
+    assert declaration.problems("the board", {"more": 1}) == []
+    (problem,) = declaration.problems("the board", {"count": 4, "more": 1})
+    assert (problem.where, str(problem)) == (("count",), "too many; use 3")
+    assert seen == [
+        ("the board", {"count": 3, "side": "left", "more": 1}),
+        ("the board", {"count": 4, "side": "left", "more": 1}),
+    ]
+    assert declaration_of(change).problems("the board", {}) == []

@@ -246,25 +246,10 @@ def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
     return list(named.values())
 
 
-def read_device_file(name: str, data: bytes, device: Device, order: ByteOrder = "little") -> Words:
-    """Read a file that holds a whole device: plain binary, Intel HEX, S-record or Verilog memory, told by its content.
+def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
+    """Put a device's words together from all its files, in whatever format each one is, told by its content.
 
     Addresses that a file leaves out read as in an erased chip.
-
-    Returns
-    -------
-    uint32, shape (words of the part,).
-
-    Raises
-    ------
-    DeviceFileError
-        When the file is damaged, or does not have the device's size.
-    """
-    return join_files([DeviceFile(device=device.name, name=name, data=data, span=Span(order=order))], device)
-
-
-def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
-    """Put a device's words together from all its files, in whatever format each one is.
 
     Raises
     ------

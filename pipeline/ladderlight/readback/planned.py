@@ -6,6 +6,7 @@ import numpy as np
 
 from ladderlight.board import Memory
 from ladderlight.engine import Chain
+from ladderlight.errors import StageFailure
 from ladderlight.pictures import Contents, DeviceFile, MemoryContents
 from ladderlight.recipe import Recipe
 
@@ -13,13 +14,18 @@ from ladderlight.recipe import Recipe
 def planned_files(recipe: Recipe) -> list[DeviceFile]:
     """Run the recipe's emission stages on empty memories: names and spans are those of a build.
 
+    Nothing can be told of a stage of the project's own that fails without pictures; then there are none.
+
     Raises
     ------
     BuildError, DeviceFileError
         When the files cannot be written as asked.
     """
     memories = {memory.name: _empty(memory) for memory in recipe.board.memories}
-    return Chain(recipe=recipe).emit(Contents(memories=memories))
+    try:
+        return Chain(recipe=recipe).emit(Contents(memories=memories))
+    except StageFailure:
+        return []
 
 
 def _empty(memory: Memory) -> MemoryContents:

@@ -11,7 +11,8 @@ from ladderlight.devices.files import (
     join_files,
     name_files,
     pieces,
-    read_device_file,
+    planned_pieces,
+    span_places,
     words_of,
 )
 
@@ -32,6 +33,11 @@ def test_bytes_of_words_by_width_and_order():
     assert bytes_of(np.array([0xF], dtype=np.uint32), 4).hex() == "0f"
 
 
+def read_device_file(name, data, chip):
+    """One file that holds the whole device."""
+    return join_files([file(name, data)], chip)
+
+
 @given(st.integers(1, 32), st.sampled_from(["little", "big"]), st.data())
 def test_words_survive_bytes(width, order, data):
     values = data.draw(st.lists(st.integers(0, (1 << width) - 1), max_size=20))
@@ -50,6 +56,22 @@ def test_words_are_split_over_chips_lowest_addresses_first(make_board, memory, r
     assert [chip.name for chip, _ in split] == [f"picture-{n}" for n in range(8)]
     assert np.concatenate([words for _, words in split]).tolist() == contents.memories["picture"].words.tolist()
     assert {len(words) for _, words in split} == {8192}
+
+
+@pytest.mark.parametrize("order", ["little", "big"])
+@pytest.mark.parametrize("split", ["none", "even_odd"])
+@pytest.mark.parametrize("size", [None, 1000, 4096])
+def test_what_each_file_holds_is_known_without_contents(make_board, memory, random_contents, order, split, size):
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C1024"))
+    contents = random_contents(board)
+    planned = planned_pieces(board, order=order, split=split, size=size)
+    whole = pieces(contents, board, order=order, split=split, size=size)
+    assert [(p.device, p.span, p.label, p.size) for p in planned] == [
+        (p.device, p.span, p.label, len(p.data)) for p in whole
+    ]
+    image = np.frombuffer(bytes_of(contents.memories["picture"].words, 16), dtype=np.uint8)
+    for piece in whole:
+        assert image[span_places(piece.span, piece.device)].tobytes() == piece.data
 
 
 @pytest.mark.parametrize("order", ["little", "big"])

@@ -104,7 +104,7 @@ def test_a_rule_is_asked_with_defaults_and_placed_at_its_option(errors) -> None:
 
 def test_a_rule_of_options_that_are_wrong_by_themselves_is_not_asked(errors) -> None:
     (only,) = errors(chain('picture:"pair"\nlow = 8\nhigh = "x"'))
-    assert only.startswith("5:8: stage 'pair': high is 'x'")
+    assert only.startswith("5:8: stage 'pair': high is the text 'x'; use a whole number")
 
 
 def test_a_rule_that_fails_says_which(errors) -> None:

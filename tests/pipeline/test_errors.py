@@ -1,0 +1,24 @@
+"""Errors that a user can mend."""
+
+from __future__ import annotations
+
+import pytest
+
+from ladderlight.errors import DeviceFileError, PictureError, Problem, refuse
+
+ONE = Problem(where=("focus",), what="focus is outside", action="move it in")
+TWO = Problem(where=("keep",), what="keep is unknown", action="")
+
+
+def test_the_first_problem_is_raised_and_none_is_no_error() -> None:
+    refuse((), PictureError)
+    with pytest.raises(PictureError, match=r"^focus is outside; move it in$"):
+        refuse(iter([ONE, TWO]), PictureError)
+    with pytest.raises(DeviceFileError, match=r"^keep is unknown$"):
+        refuse([TWO], DeviceFileError)
+
+
+def test_a_problem_of_an_error_says_the_same_at_a_place() -> None:
+    assert Problem.of(PictureError(str(ONE)), "focus") == ONE
+    assert Problem.of(PictureError("a; b; c"), "x", 1) == Problem(where=("x", 1), what="a", action="b; c")
+    assert str(Problem.of(PictureError(str(TWO)), "keep")) == str(TWO)
