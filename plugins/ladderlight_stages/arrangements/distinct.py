@@ -32,14 +32,14 @@ class Distinct:
 
     cells: Values
     """Where the tiles are taken from when they are needed, (cells, positions)."""
-    first: Ints
+    first: NDArray[np.integer]
     """For each tile a cell that shows it."""
     step: Ints
     """What turns that cell into the form that is kept: its positions are exclusive-ored with this."""
     read: NDArray[np.bool_]
     hashes: NDArray[np.uint64]
-    index: Ints
-    turn: Ints
+    index: NDArray[np.integer]
+    turn: NDArray[np.integer]
 
     @property
     def count(self) -> int:
@@ -79,7 +79,8 @@ def distinct_tiles(cells: Values, turns: Ints, *, shown: NDArray[np.bool_] | Non
 def _whole(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
     """Find distinct tiles among cells that all show the same positions."""
     allowed = np.array(
-        [number for number, turn in enumerate(turns) if np.array_equal(shown[_turned(turn, shown)], shown)]
+        [number for number, turn in enumerate(turns) if np.array_equal(shown[_turned(turn, shown)], shown)],
+        dtype=np.int8,
     )
     cells = np.ascontiguousarray(cells)
     first, hashes, index, turn = _group(cells, _weights(cells.shape[1]), turns[allowed])
@@ -99,8 +100,8 @@ def _in_parts(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
     packed = np.packbits(shown, axis=1)
     patterns, pattern_of = np.unique(packed, axis=0, return_inverse=True)
     masks = np.unpackbits(patterns, axis=1, count=cells.shape[1]).astype(bool)
-    index = np.zeros(len(cells), dtype=np.int64)
-    turn = np.zeros(len(cells), dtype=np.int64)
+    index = np.zeros(len(cells), dtype=np.int32)
+    turn = np.zeros(len(cells), dtype=np.int8)
     tiles, read = np.empty((0, cells.shape[1]), dtype=cells.dtype), np.empty((0, cells.shape[1]), dtype=bool)
     hashes = np.empty(0, dtype=np.uint64)
     for number in sorted(range(len(masks)), key=lambda number: (-int(masks[number].sum()), number)):
@@ -108,8 +109,8 @@ def _in_parts(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
         members = np.flatnonzero(pattern_of.ravel() == number)
         part = _whole(np.where(mask, cells[members], cells.dtype.type(0)), turns, mask)
         known = _by_part(tiles, read, turns, mask)
-        new_index = np.empty(len(part.tiles), dtype=np.int64)
-        extra_turn = np.zeros(len(part.tiles), dtype=np.int64)
+        new_index = np.empty(len(part.tiles), dtype=np.int32)
+        extra_turn = np.zeros(len(part.tiles), dtype=np.int8)
         fresh: list[int] = []
         for tile, values in enumerate(part.tiles):
             match = known.get(values[mask].tobytes())
@@ -125,9 +126,15 @@ def _in_parts(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
         hashes = np.concatenate([hashes, part.hashes[fresh]])
         index[members] = new_index[part.index]
         turn[members] = part.turn ^ extra_turn[part.index]
-    every = np.arange(len(tiles), dtype=np.int64)
+    every = np.arange(len(tiles), dtype=np.int32)
     return Distinct(
-        cells=tiles, first=every, step=np.zeros_like(every), read=read, hashes=hashes, index=index, turn=turn
+        cells=tiles,
+        first=every,
+        step=np.zeros(len(tiles), dtype=np.int64),
+        read=read,
+        hashes=hashes,
+        index=index,
+        turn=turn,
     )
 
 
@@ -160,7 +167,9 @@ def _weights(count: int) -> NDArray[np.uint64]:
     return np.array(weights, dtype=np.uint64)
 
 
-def _group(cells: Values, weights: NDArray[np.uint64], turns: Ints) -> tuple[Ints, NDArray[np.uint64], Ints, Ints]:
+def _group(
+    cells: Values, weights: NDArray[np.uint64], turns: Ints
+) -> tuple[NDArray[np.int32], NDArray[np.uint64], NDArray[np.int32], NDArray[np.int8]]:
     """Number the cells' tiles by first appearance.
 
     The cells are dealt into heaps by their hashes, so that a heap's table stays in the processor's cache however many
@@ -181,7 +190,7 @@ def _group(cells: Values, weights: NDArray[np.uint64], turns: Ints) -> tuple[Int
         if careful or _are_same(cells, same_as, turn, turns):
             break
     first, index = _count(same_as)
-    return first, hashes[first], index, turn.astype(np.int64)
+    return first, hashes[first], index, turn
 
 
 @compiled
@@ -228,34 +237,42 @@ def _spread(value: np.uint64) -> np.uint64:
 
 
 @compiled
+def _heap_of(value: np.uint64, bits: int) -> np.int64:
+    # shifted twice, since a shift by all 64 bits is undefined
+    return np.int64(_spread(value) >> np.uint64(1) >> np.uint64(63 - bits))
+
+
+@compiled
 def _deal(hashes: NDArray[np.uint64], bits: int) -> tuple[NDArray[np.int32], NDArray[np.uint64], Ints]:
     """Deal cells into heaps by their mixed hashes, keeping their order; gives cells, their hashes and heap edges."""
     edges = np.zeros((1 << bits) + 1, np.int64)
-    heap = np.zeros(len(hashes), np.int32)
-    if bits:
-        for cell in range(len(hashes)):
-            heap[cell] = np.int32(_spread(hashes[cell]) >> np.uint64(64 - bits))
     for cell in range(len(hashes)):
-        edges[heap[cell] + 1] += 1
+        edges[_heap_of(hashes[cell], bits) + 1] += 1
     for number in range(1 << bits):
         edges[number + 1] += edges[number]
     place = edges[:-1].copy()
     order = np.empty(len(hashes), np.int32)
     dealt = np.empty(len(hashes), np.uint64)
     for cell in range(len(hashes)):
-        at = place[heap[cell]]
+        heap = _heap_of(hashes[cell], bits)
+        at = place[heap]
         order[at] = cell
         dealt[at] = hashes[cell]
-        place[heap[cell]] = at + 1
+        place[heap] = at + 1
     return order, dealt, edges
 
 
 @compiled
 def _is_same(cells: Values, cell: int, other: int, step: int) -> bool:
-    for p in range(cells.shape[1]):  # noqa: SIM110 - generators do not compile
-        if cells[cell, p] != cells[other, p ^ step]:
-            return False
-    return True
+    one, two = cells[cell], cells[other]
+    differing = 0
+    if step == 0:  # without leaving early, so that many positions are compared at a time
+        for p in range(len(one)):
+            differing |= one[p] ^ two[p]
+    else:
+        for p in range(len(one)):
+            differing |= one[p] ^ two[p ^ step]
+    return differing == 0
 
 
 @compiled
@@ -312,16 +329,20 @@ def _match(
 
 
 @compiled
-def _count(same_as: NDArray[np.int32]) -> tuple[Ints, Ints]:
-    """Number those cells that are the first of their kind."""
-    index = np.empty(len(same_as), np.int64)
-    first = np.empty(len(same_as), np.int64)
+def _count(same_as: NDArray[np.int32]) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Number those cells that are the first of their kind. The numbers take the place of what is given."""
+    index = same_as
     count = 0
     for cell in range(len(same_as)):
+        count += same_as[cell] == cell
+    first = np.empty(count, np.int32)
+    count = 0
+    for cell in range(len(same_as)):
+        # what a cell is the same as comes before it, and has its number already
         if same_as[cell] == cell:
-            index[cell] = count
             first[count] = cell
+            index[cell] = count
             count += 1
         else:
             index[cell] = index[same_as[cell]]
-    return first[:count].copy(), index
+    return first, index

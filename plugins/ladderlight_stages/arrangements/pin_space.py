@@ -58,12 +58,13 @@ class PinSpace:
         return combine(coordinates, self.basis)
 
 
-def combine(coordinates: Ints, sets: Sequence[int]) -> Ints:
+def combine(coordinates: NDArray[np.integer], sets: Sequence[int]) -> Ints:
     """Add up modulo two those sets whose bits are set in each coordinate; int64, the shape of ``coordinates``."""
-    total = np.zeros_like(coordinates)
+    wide = coordinates.astype(np.int64)
+    total = np.zeros_like(wide)
     for index, pins in enumerate(sets):
         if pins:
-            total ^= (coordinates >> index & 1) * pins
+            total ^= (wide >> index & 1) * pins
     return total
 
 

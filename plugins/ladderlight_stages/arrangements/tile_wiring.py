@@ -149,7 +149,7 @@ class TileWiring:
         """Give the joint address of positions of tiles."""
         return self.space.pins(position | tile << self.position_bits) ^ pool
 
-    def map_words(self, tile: Ints, turn: Ints) -> Ints:
+    def map_words(self, tile: Ints, turn: NDArray[np.integer]) -> Ints:
         """Give the levels of the free pins that add a tile's number and a turn; bit i for ``free[i]``."""
         return combine(tile, self.tile_words) ^ combine(turn, self.turn_words)
 
