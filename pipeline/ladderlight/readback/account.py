@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from ladderlight.board import Board
-from ladderlight.readback.comparison import Comparison, Words, as_read, compare, device_words_of, document_of
+from ladderlight.readback.comparison import Comparison, Words, compare, document_of
+from ladderlight.readback.diagnosis import device_words_of
 from ladderlight.readback.dumps import Held
-from ladderlight.readback.readings import Reading
+from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, image_of
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
-from math import exp, log
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -12,19 +11,13 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scan import scan
-from ladderlight.readback.faults import Fault, Kind, possible_faults
-from ladderlight.readback.readings import Reading
-from ladderlight.readback.sections import mask_of
+from ladderlight.readback.diagnosis import Diagnosis, device_words_of, diagnose
+from ladderlight.readback.readings import Reading, as_read
 
 Words = NDArray[np.uint32]
 
 _GAP = 8
 """Differences that stand no further apart than this many words are one range."""
-_SAMPLE = 1 << 12
-_SHORTLIST = 12
-_AGAINST = log(100.0)
-"""How much one word that a fault does not explain speaks against it: a hundred to one."""
-_LEAST = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,17 +62,6 @@ class Range:
     first: int
     last: int
     count: int
-
-
-@dataclass(frozen=True, kw_only=True)
-class Diagnosis:
-    """What may be wrong. ``confidence`` is 0 to 1; ``explained`` the share of the differences that it accounts for."""
-
-    kind: Kind
-    lines: tuple[str, ...]
-    text: str
-    explained: float
-    confidence: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,11 +130,6 @@ def compare(
     )
 
 
-def as_read(should: Words, found: Words, reading: Reading | None) -> Words:
-    """Give what was found, with what should be there in the place of bits that were not read."""
-    return found if reading is None else (found & reading.mask) | (should & ~reading.mask)
-
-
 def document_of(comparison: Comparison) -> dict[str, Any]:
     """Give a comparison as plain values."""
     return {
@@ -181,103 +158,6 @@ def document_of(comparison: Comparison) -> dict[str, Any]:
             for difference in comparison.differences
         ],
     }
-
-
-def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
-    """Cut a device's words out of those of all memories."""
-    return words[device.memory][device.first_word : device.first_word + device.part.words]
-
-
-def diagnose(
-    board: Board, device: Device, wanted: Mapping[str, Words], found: Words, reading: Reading | None = None
-) -> list[Diagnosis]:
-    """Try the usual faults and give those that explain at least half of the differences, the likeliest first.
-
-    Every word that a fault leaves unexplained counts a hundred to one against it; so does every difference against
-    there being no single cause. Faults that lead to the very same words cannot be told apart and are all given.
-    Only what was read counts. Even and odd dumps may be of chips side by side: when all that differs is in one of
-    them, so is the fault.
-    """
-    should = device_words_of(wanted, device)
-    others = {
-        other.name: device_words_of(wanted, other)
-        for other in board.devices
-        if other.name != device.name and other.part == device.part
-    }
-    differing = int(np.count_nonzero(should != found))
-    if not differing:
-        return []
-    reading = _at_fault(should, found, reading)
-    mask = reading.mask if reading else np.full_like(should, (1 << device.part.width) - 1)
-    sample = _sample(should, found)
-    ranked = []
-    for order, fault in enumerate(possible_faults(board, device, should, found, others, reading)):
-        ranked.append((int(np.count_nonzero((fault.words(sample) ^ found[sample]) & mask[sample])), order, fault))
-    ranked.sort(key=lambda item: item[:2])
-    places = np.arange(should.size)
-    tried = []
-    for _, _, fault in ranked[:_SHORTLIST]:
-        words = (fault.words(places) ^ found) & mask  # what it leaves unexplained
-        missed = int(np.count_nonzero(words))
-        if missed <= differing / 2:
-            tried.append(_Tried(missed=missed, fault=fault, words=words))
-    return _weighed(tried, differing)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Tried:
-    missed: int
-    fault: Fault
-    words: Words
-
-
-def _at_fault(should: Words, found: Words, reading: Reading | None) -> Reading | None:
-    """Narrow a reading in even and odd bytes down to those that differ."""
-    if reading is None or not all(section.torn for section in reading.read):
-        return reading
-    differing = {
-        section.span.first % section.span.step
-        for section in reading.read
-        if ((should ^ found) & mask_of(reading.device, [section])).any()
-    }
-    read = tuple(section for section in reading.read if section.span.first % section.span.step in differing)
-    return replace(reading, read=read)
-
-
-def _sample(should: Words, found: Words) -> NDArray[np.int64]:
-    """Choose words to try the faults on: half of them such that differ, so that small damage is seen too."""
-    random = np.random.default_rng(should.size)
-    differs = np.flatnonzero(should != found)
-    some = random.choice(differs, min(differs.size, _SAMPLE // 2), replace=False)
-    any_ = random.choice(should.size, min(should.size, _SAMPLE), replace=False)
-    return np.unique(np.concatenate([some, any_]))
-
-
-def _weighed(tried: Sequence[_Tried], differing: int) -> list[Diagnosis]:
-    classes: list[list[_Tried]] = []
-    for item in sorted(tried, key=lambda item: item.missed):
-        same = (group for group in classes if np.array_equal(group[0].words, item.words))
-        group = next(same, None)
-        if group is None:
-            classes.append([item])
-        else:
-            group.append(item)
-    if not classes:
-        return []
-    missed = [group[0].missed for group in classes] + [differing]
-    weights = [exp(-_AGAINST * (count - missed[0])) for count in missed]
-    return [
-        Diagnosis(
-            kind=item.fault.kind,
-            lines=item.fault.lines,
-            text=item.fault.text,
-            explained=1 - item.missed / differing,
-            confidence=weight / sum(weights) * (1 - item.missed / differing),
-        )
-        for weight, group in zip(weights, classes, strict=False)
-        for item in group
-        if weight / sum(weights) * (1 - item.missed / differing) >= _LEAST
-    ]
 
 
 def _ranges(at: NDArray[np.int64]) -> list[Range]:

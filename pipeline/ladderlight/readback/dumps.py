@@ -41,11 +41,14 @@ class Dump:
 
         Raises
         ------
-        DeviceFileError
+        UsageError
             When it is damaged.
         """
         element = 1 if section.torn else bytes_per_word(section.device.part.width)
-        return _segments(self.name, self.data, element, section.span.order)
+        try:
+            return _segments(self.name, self.data, element, section.span.order)
+        except DeviceFileError as error:
+            raise UsageError(str(error)) from error
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -91,12 +94,12 @@ def fit(dump: Dump, section: Section) -> Held | None:
 
     Raises
     ------
-    DeviceFileError
+    UsageError
         When the dump is damaged.
     """
     try:
         segments = dump.segments(section)
-    except DeviceFileError:
+    except UsageError:
         if dump.format == "verilog_mem" and section.torn:  # elements of whole words are no bytes
             return None
         raise

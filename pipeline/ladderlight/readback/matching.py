@@ -40,9 +40,7 @@ def match(
     Raises
     ------
     UsageError
-        When there is no such device, a dump fits nothing, or nothing tells what it is of.
-    DeviceFileError
-        When a dump is damaged.
+        When there is no such device, a dump is damaged or fits nothing, or nothing tells what it is of.
     """
     if device is not None:
         names = dict.fromkeys(section.device.name for section in sections)

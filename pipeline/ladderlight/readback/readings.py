@@ -60,6 +60,11 @@ class Reading:
         return tuple(sorted(missing, key=lambda section: section.span.first))
 
 
+def as_read(should: Words, found: Words, reading: Reading | None) -> Words:
+    """Give what was found, with what should be there in the place of bits that were not read."""
+    return found if reading is None else (found & reading.mask) | (should & ~reading.mask)
+
+
 def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Reading]:
     """Put together what was read of each device, in the order of the sections. Bytes that a dump leaves out are erased.
 

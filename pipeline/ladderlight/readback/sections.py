@@ -59,9 +59,15 @@ class Section:
         between = f"{self.span.first:X}h to {last:X}h"
         if not self.torn:
             return f"bytes {between}"
+        return self.lane if self.size * self.span.step == self.device.part.bytes else f"{self.lane} from {between}"
+
+    @property
+    def lane(self) -> str:
+        """Which bytes of wider words it holds, in words; empty where it holds all of them."""
+        if not self.torn:
+            return ""
         lane = self.span.first % self.span.step
-        text = ("the even bytes", "the odd bytes")[lane] if self.span.step == 2 else f"byte {lane} of each word"
-        return text if self.size * self.span.step == self.device.part.bytes else f"{text} from {between}"
+        return ("the even bytes", "the odd bytes")[lane] if self.span.step == 2 else f"byte {lane} of each word"
 
     @property
     def name(self) -> str:

@@ -133,6 +133,19 @@ def test_the_lines_of_the_odd_chip_have_the_names_of_their_pins(wide, photograph
     assert account.unread_text == "the even bytes (picture-even.bin); 8192 of 16384 bytes"
 
 
+def test_two_chips_with_a_fault_each_are_each_diagnosed(wide, photographs, contents_of):
+    words = photographs(wide, np.random.default_rng(1))
+    files = binary(contents_of(wide, words), wide, split="even_odd")
+    image = image_of(words, wide.devices[0])
+    dumps = [("picture-even.bin", image[::2][np.arange(8192) ^ 8]), ("picture-odd.bin", image[1::2] & 0xFD)]
+    (account,) = accounts(wide, words, dumps, files)
+    assert [d.text for d in account.comparison.diagnoses] == [
+        "the even bytes: address line A3 (x7) is inverted",
+        "the odd bytes: data line D9 (r1) is stuck low",
+    ]
+    assert [d.explained for d in account.comparison.diagnoses] == [1, 1]
+
+
 def test_exchanged_even_and_odd_files_are_the_reversed_byte_order(wide, photographs, contents_of):
     words = photographs(wide, np.random.default_rng(2))
     files = binary(contents_of(wide, words), wide, split="even_odd")

@@ -6,7 +6,8 @@ from PIL import Image
 from skimage import data
 
 from ladderlight.board import Part
-from ladderlight.readback.comparison import Place, Range, compare, diagnose, document_of
+from ladderlight.readback.comparison import Place, Range, compare, document_of
+from ladderlight.readback.diagnosis import diagnose
 
 PHOTOGRAPHS = ("chelsea", "coffee", "rocket", "coins", "moon", "brick", "grass")
 KINDS = (

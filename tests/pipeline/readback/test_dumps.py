@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from intelhex import IntelHex
 
-from ladderlight import DeviceFile, DeviceFileError, Span
+from ladderlight import DeviceFile, Span
 from ladderlight.board import Device, Part
 from ladderlight.errors import UsageError
 from ladderlight.readback.dumps import Dump, fit, misfit, read_dumps
@@ -79,7 +79,7 @@ def test_verilog_elements_of_words_are_no_bytes():
 
 
 def test_a_damaged_dump_is_an_error_wherever_it_is_laid():
-    with pytest.raises(DeviceFileError, match=r"d:1: .* the file is damaged"):
+    with pytest.raises(UsageError, match=r"d:1: .* the file is damaged"):
         fit(Dump(name="d", data=b":02000000AA5500\n:00000001FF\n"), section())
 
 

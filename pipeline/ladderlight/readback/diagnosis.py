@@ -1,0 +1,148 @@
+"""What may be wrong with a chip that differs: the usual faults, each weighed against what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import exp, log
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import Board, Device
+from ladderlight.readback.faults import Fault, Kind, possible_faults
+from ladderlight.readback.readings import Reading, as_read
+from ladderlight.readback.sections import Section, mask_of
+
+Words = NDArray[np.uint32]
+
+_SAMPLE = 1 << 12
+_SHORTLIST = 12
+_AGAINST = log(100.0)
+"""How much one word that a fault does not explain speaks against it: a hundred to one."""
+_LEAST = 0.05
+
+
+@dataclass(frozen=True, kw_only=True)
+class Diagnosis:
+    """What may be wrong. ``confidence`` is 0 to 1; ``explained`` the share of the differences that it accounts for."""
+
+    kind: Kind
+    lines: tuple[str, ...]
+    text: str
+    explained: float
+    confidence: float
+
+
+def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
+    """Cut a device's words out of those of all memories."""
+    return words[device.memory][device.first_word : device.first_word + device.part.words]
+
+
+def diagnose(
+    board: Board, device: Device, wanted: Mapping[str, Words], found: Words, reading: Reading | None = None
+) -> list[Diagnosis]:
+    """Try the usual faults and give those that explain at least half of the differences, the likeliest first.
+
+    Every word that a fault leaves unexplained counts a hundred to one against it; so does every difference against
+    there being no single cause. Faults that lead to the very same words cannot be told apart and are all given.
+    Only what was read counts. Even and odd dumps may be of chips side by side: when all that differs is in one of
+    them, so is the fault, and when nothing explains both, each is tried by itself.
+    """
+    should = device_words_of(wanted, device)
+    others = {
+        other.name: device_words_of(wanted, other)
+        for other in board.devices
+        if other.name != device.name and other.part == device.part
+    }
+
+    def told(part: Reading | None) -> list[Diagnosis]:
+        return _told(board, device, should, as_read(should, found, part), others, part)
+
+    chips = _differing_chips(should, found, reading)
+    if reading is None or not chips:
+        return told(reading)
+    together = told(replace(reading, read=tuple(section for chip in chips for section in chip)))
+    if together or len(chips) == 1:
+        return together
+    return [
+        replace(diagnosis, text=f"{chip[0].lane}: {diagnosis.text}")
+        for chip in chips
+        for diagnosis in told(replace(reading, read=chip))
+    ]
+
+
+def _told(
+    board: Board, device: Device, should: Words, found: Words, others: Mapping[str, Words], reading: Reading | None
+) -> list[Diagnosis]:
+    differing = int(np.count_nonzero(should != found))
+    if not differing:
+        return []
+    mask = reading.mask if reading else np.full_like(should, (1 << device.part.width) - 1)
+    sample = _sample(should, found)
+    ranked = []
+    for order, fault in enumerate(possible_faults(board, device, should, found, others, reading)):
+        ranked.append((int(np.count_nonzero((fault.words(sample) ^ found[sample]) & mask[sample])), order, fault))
+    ranked.sort(key=lambda item: item[:2])
+    places = np.arange(should.size)
+    tried = []
+    for _, _, fault in ranked[:_SHORTLIST]:
+        words = (fault.words(places) ^ found) & mask  # what it leaves unexplained
+        missed = int(np.count_nonzero(words))
+        if missed <= differing / 2:
+            tried.append(_Tried(missed=missed, fault=fault, words=words))
+    return _weighed(tried, differing)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Tried:
+    missed: int
+    fault: Fault
+    words: Words
+
+
+def _differing_chips(should: Words, found: Words, reading: Reading | None) -> list[tuple[Section, ...]]:
+    """Group a reading in even and odd bytes by these, those that differ; nothing of a reading in whole words."""
+    if reading is None or not all(section.torn for section in reading.read):
+        return []
+    lanes: dict[str, list[Section]] = {}
+    for section in reading.read:
+        lanes.setdefault(section.lane, []).append(section)
+    differs = should ^ found
+    return [tuple(chip) for chip in lanes.values() if (differs & mask_of(reading.device, chip)).any()]
+
+
+def _sample(should: Words, found: Words) -> NDArray[np.int64]:
+    """Choose words to try the faults on: half of them such that differ, so that small damage is seen too."""
+    random = np.random.default_rng(should.size)
+    differs = np.flatnonzero(should != found)
+    some = random.choice(differs, min(differs.size, _SAMPLE // 2), replace=False)
+    any_ = random.choice(should.size, min(should.size, _SAMPLE), replace=False)
+    return np.unique(np.concatenate([some, any_]))
+
+
+def _weighed(tried: Sequence[_Tried], differing: int) -> list[Diagnosis]:
+    classes: list[list[_Tried]] = []
+    for item in sorted(tried, key=lambda item: item.missed):
+        same = (group for group in classes if np.array_equal(group[0].words, item.words))
+        group = next(same, None)
+        if group is None:
+            classes.append([item])
+        else:
+            group.append(item)
+    if not classes:
+        return []
+    missed = [group[0].missed for group in classes] + [differing]
+    weights = [exp(-_AGAINST * (count - missed[0])) for count in missed]
+    return [
+        Diagnosis(
+            kind=item.fault.kind,
+            lines=item.fault.lines,
+            text=item.fault.text,
+            explained=1 - item.missed / differing,
+            confidence=weight / sum(weights) * (1 - item.missed / differing),
+        )
+        for weight, group in zip(weights, classes, strict=False)
+        for item in group
+        if weight / sum(weights) * (1 - item.missed / differing) >= _LEAST
+    ]
