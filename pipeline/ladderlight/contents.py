@@ -79,7 +79,7 @@ def _refuse_misfit(memory: Memory, new: MemoryContents, stage: str) -> None:
                 f"arrangement stage {stage} gives {what} of shape {array.shape} for memory {memory.name!r}; "
                 f"give one for each of its {memory.words} words"
             )
-        if np.any(array >> np.uint32(memory.part.width)):
+        if array.size and int(array.max()) >> memory.part.width:
             raise ArrangementError(
                 f"arrangement stage {stage} gives {what} for memory {memory.name!r} that are wider than its "
                 f"{memory.part.width} bits; clear the upper bits"

@@ -116,22 +116,26 @@ class Placement:
         run = _Run(picture=picture, bank=bank, mask=mask)
         key = self._keys(memory, bank)
         flat = values.ravel() & np.uint32(mask)
+        # A bank is mostly a small part of the memory: what is counted from its first key stays in the processor's cache.
+        first_key = key.min()
+        near = key - first_key
         # Against itself: the last writer stays in the table; whoever differs from it is in conflict with it.
-        table = np.zeros(memory.words * memory.packing.pixels, dtype=np.uint32)
-        table[key] = flat
-        wrong = np.flatnonzero(table[key] != flat)
+        table = np.zeros(near.max() + 1, dtype=np.uint32)
+        table[near] = flat
+        wrong = np.flatnonzero(table[near] != flat)
         if wrong.size:
             at = int(key[wrong[0]])
             latest = int(np.flatnonzero(key == at)[-1])
             raise self._conflict(memory, at, (run, int(wrong[0])), (run, latest))
         order = np.arange(key.size)
         last = np.empty(table.size, dtype=np.int64)  # of each key that is used, the pixel that wrote it last
-        last[key] = order
-        used = key[last[key] == order]  # each key once; sorting would take longer
+        last[near] = order
+        seen = near[last[near] == order]  # each key once; sorting would take longer
+        used = seen + first_key
         shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)], dtype=np.uint32)
         at_word, shift = used // memory.packing.pixels, shifts[used % memory.packing.pixels]
         bits = np.uint32(mask) << shift
-        new = table[used] << shift & bits
+        new = table[seen] << shift & bits
         clash = (sheet.words[at_word] ^ new) & sheet.written[at_word] & bits
         if clash.any():
             first = int(np.flatnonzero(clash)[0])
