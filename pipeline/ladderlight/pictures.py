@@ -41,6 +41,11 @@ class Picture:
     where it has. Set for reductions; without it a change anywhere would make the dots of a dithering crawl everywhere.
     """
 
+    @property
+    def keeps_any(self) -> bool:
+        """Whether there is a code that stays."""
+        return self.kept is not None and bool((self.kept >= 0).any())
+
     def with_pixels(self, pixels: NDArray[np.float32]) -> Picture:
         """Give the same picture with other pixels."""
         return replace(self, pixels=pixels)

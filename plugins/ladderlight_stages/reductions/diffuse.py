@@ -8,17 +8,19 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Option, Picture, PictureError, Problem, Viewing, stage
+from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, Problem, Viewing, stage
 from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.exact import exact_codes
+from ladderlight_stages.reductions.kept_loops import diffuse_lattice_kept, diffuse_palette_kept
 from ladderlight_stages.reductions.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
 from ladderlight_stages.reductions.lattice_loops import SHARE_BITS, diffuse_lattice
-from ladderlight_stages.reductions.lattice_tables import UNITS, LatticeTables, lattice_tables
+from ladderlight_stages.reductions.lattice_tables import UNITS, lattice_tables
 from ladderlight_stages.reductions.palette_loops import diffuse_palette
 from ladderlight_stages.reductions.palette_tables import PaletteTables, palette_tables
 from ladderlight_stages.reductions.passing_down import TOGETHER
 from ladderlight_stages.reductions.variable import VARIABLE, diffuse_variably
 
+Codes = NDArray[np.uint16]
 KernelName = Literal[
     "floyd_steinberg",
     "jarvis_judice_ninke",
@@ -106,48 +108,51 @@ def diffuse(
             )
         else:
             shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
-            codes = _diffused(picture.pixels, board, shares, strength, error_limit, serpentine=serpentine)
+            codes = _diffused(picture, board.palette, shares, strength, error_limit, serpentine=serpentine)
     return with_measures(
         picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
     )
 
 
 def _diffused(
-    pixels: NDArray[np.float32], board: Board, kernel: Kernel, strength: float, error_limit: float, *, serpentine: bool
-) -> NDArray[np.uint16]:
-    lattice = lattice_tables(board.palette)
-    if lattice is not None:
-        return _on_lattice(pixels, lattice, kernel, strength, serpentine=serpentine)
-    return diffused_onto(pixels, palette_tables(board.palette, error_limit), kernel, strength, serpentine=serpentine)
-
-
-def _on_lattice(
-    pixels: NDArray[np.float32], tables: LatticeTables, kernel: Kernel, strength: float, *, serpentine: bool
-) -> NDArray[np.uint16]:
-    codes: NDArray[np.uint16] = diffuse_lattice(
-        tables.fit(pixels),
-        UNITS,
-        tables.limits,
-        tables.shift,
-        tables.levels,
-        tables.codes,
-        *_whole_taps(kernel, strength),
-        serpentine,
-    )
+    picture: Picture, palette: Palette, kernel: Kernel, strength: float, error_limit: float, *, serpentine: bool
+) -> Codes:
+    lattice = lattice_tables(palette)
+    if lattice is None:
+        return diffused_onto(picture, palette_tables(palette, error_limit), kernel, strength, serpentine=serpentine)
+    tables = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
+    taps = (*_whole_taps(kernel, strength), serpentine)
+    codes: Codes
+    if picture.keeps_any:
+        light = lattice.light_of_codes(palette)
+        codes = diffuse_lattice_kept(
+            lattice.fit(picture.pixels), *tables, *taps, picture.kept, light, _largest_steps(light) // 2
+        )
+    else:
+        codes = diffuse_lattice(lattice.fit(picture.pixels), *tables, *taps)
     return codes
 
 
 def diffused_onto(
-    pixels: NDArray[np.float32], tables: PaletteTables, kernel: Kernel, strength: float, *, serpentine: bool
-) -> NDArray[np.uint16]:
-    """Diffuse onto any set of colours; pixels float32 (height, width, 3), linear light."""
-    codes: NDArray[np.uint16] = diffuse_palette(
-        np.require(pixels, np.float32, ["C", "A", "W"]),
-        *tables.arguments,
-        *_whole_taps(kernel, strength),
-        serpentine,
-    )
+    picture: Picture, tables: PaletteTables, kernel: Kernel, strength: float, *, serpentine: bool
+) -> Codes:
+    """Diffuse a picture onto any set of colours."""
+    pixels = np.require(picture.pixels, np.float32, ["C", "A", "W"])
+    taps = (*_whole_taps(kernel, strength), serpentine)
+    codes: Codes
+    if picture.kept is not None and picture.keeps_any:
+        places = np.full(max(int(tables.codes.max()), int(picture.kept.max())) + 1, -1, dtype=np.int32)
+        places[tables.codes] = np.arange(len(tables.codes))
+        kept = np.where(picture.kept < 0, np.int32(-1), places[picture.kept])
+        codes = diffuse_palette_kept(pixels, *tables.arguments, *taps, kept, _largest_steps(tables.colours[:, :3]))
+    else:
+        codes = diffuse_palette(pixels, *tables.arguments, *taps)
     return codes
+
+
+def _largest_steps(light: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Give each gun's largest step from level to level, int32 (3,)."""
+    return np.array([np.diff(np.unique(gun)).max(initial=0) for gun in light.T], dtype=np.int32)
 
 
 def _whole_taps(kernel: Kernel, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:

@@ -117,15 +117,16 @@ def few_colours(
         uses = survey.total if shared else uses_of(picture.pixels, palette)
         chosen = _chosen_once(uses, palette, count, given) if shared else best_codes(uses, palette, count, given)
     found = exact_codes(picture.pixels, palette)
+    keeping = _keeping(picture, chosen)
     if found is None or not np.isin(np.unique(found), chosen).all():
         found = diffused_onto(
-            picture.pixels,
+            keeping,
             _tables(palette, tuple(chosen.tolist())),
             KERNELS[kernel],
             strength,
             serpentine=scan == "serpentine",
         )
-    coded = _keeping(picture, chosen).coded(found)
+    coded = keeping.coded(found)
     noted = coded.with_notes({"codes_chosen": " ".join(str(code) for code in np.unique(coded.codes))})
     return with_measures(noted, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
 

@@ -36,6 +36,11 @@ class LatticeTables:
             return fitted
         return np.require(pixels, np.float32, ["C", "A", "W"])
 
+    def light_of_codes(self, palette: Palette) -> NDArray[np.int32]:
+        """Give each code's light as the loop counts it, in units above the first bin's lower end, (codes, 3)."""
+        light = palette.linear * (np.array([1.0, 0.0, 0.0]) if self.grey else 1.0)
+        return np.asarray((light.astype(np.float32) - self.limits[:, 2]) * np.float32(UNITS) + 0.5, dtype=np.int32)
+
 
 def is_grey(palette: Palette) -> bool:
     """Whether all of a board's colours are greys."""
