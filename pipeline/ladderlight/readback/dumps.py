@@ -16,6 +16,7 @@ from ladderlight.errors import DeviceFileError, UsageError
 from ladderlight.pictures import ByteOrder
 from ladderlight.readback.sections import Section
 
+_ELEMENTS: tuple[Format, ...] = ("verilog_mem", "c_array")
 _ADDRESSED: tuple[Format, ...] = ("intel_hex", "s_record", "verilog_mem")
 
 
@@ -100,7 +101,7 @@ def fit(dump: Dump, section: Section) -> Held | None:
     try:
         segments = dump.segments(section)
     except UsageError:
-        if dump.format == "verilog_mem" and section.torn:  # elements of whole words are no bytes
+        if dump.format in _ELEMENTS and section.torn:  # whole words are no bytes
             return None
         raise
     data = np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8)

@@ -16,6 +16,7 @@ Images = Mapping[str, Bytes]
 
 _TIMES = 3
 """Of the bytes in which two sections differ, a dump must agree with one this many times as often as with the other."""
+_MOST_NAMED = 4
 _LEAST = 1 / 8
 """And with at least this share of them, which no chance agreement reaches."""
 
@@ -71,24 +72,22 @@ def recognised(choices: Sequence[Held], wanted: Images) -> tuple[Held, bool] | N
     Only bytes count in which two choices differ, and none that have the dump's commonest value: an erased chip is like
     every device that is mostly empty. Of choices that should hold the very same, the first is taken.
     """
-    data = choices[0].data
-    if not len(data) or any(len(held.data) != len(data) for held in choices):
-        return None
-    telling = data != np.bincount(data, minlength=256).argmax()
-    if not telling.any():
-        return None
     should = [_likest(held, wanted) for held in choices]
-    alike = [(values == data) & telling for values in should]
+    telling = [held.data != np.bincount(held.data, minlength=256).argmax() for held in choices]
+    alike = [(values == held.data) & tells for held, values, tells in zip(choices, should, telling, strict=True)]
     order = sorted(range(len(choices)), key=lambda i: _rank(choices[i], should[i], alike[i], wanted))
+    for i in order:
+        if telling[i].any() and np.array_equal(should[i], choices[i].data):
+            return choices[i], True
     best = order[0]
-    if np.array_equal(should[best], data):
-        return choices[best], True
+    if not telling[best].any() or any(len(held.data) != len(choices[best].data) for held in choices):
+        return None
     for other in order[1:]:
         if choices[best].section.whole and choices[other].section.device == choices[best].section.device:
             continue  # the other byte order of its files
         differs = should[best] != should[other]
         ours, theirs = int((alike[best] & differs).sum()), int((alike[other] & differs).sum())
-        if ours <= _LEAST * int((telling & differs).sum()) or ours < _TIMES * theirs:
+        if ours <= _LEAST * int((telling[best] & differs).sum()) or ours < _TIMES * theirs:
             return None
     return choices[best], False
 
@@ -170,7 +169,10 @@ def _ambiguous(dump: Dump, choices: Sequence[Held], found: Iterable[Held]) -> st
             f"{dump.name}: which device is it? Neither its name nor its content tells; "
             f"add --device with one of {', '.join(devices)}"
         )
-    parts = " or ".join(one.section.name for one in choices)
+    named = [one.section.name for one in choices[:_MOST_NAMED]]
+    parts = (
+        f"{', '.join(named[:-1])} or {named[-1]}" if len(choices) <= _MOST_NAMED else f"{', '.join(named)} or another"
+    )
     files = [one.section.files[0] for one in choices if one.section.files]
     mend = f"name it after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
     why = "Neither its name nor its content tells"

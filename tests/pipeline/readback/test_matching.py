@@ -11,7 +11,9 @@ from ladderlight.readback.matching import match
 from ladderlight.readback.readings import readings_of
 from ladderlight.readback.sections import Section, image_of, sections_of
 from ladderlight_stages.emissions.binary import binary
+from ladderlight_stages.emissions.c_array import c_array
 from ladderlight_stages.emissions.s_record import s_record
+from ladderlight_stages.emissions.verilog_mem import verilog_mem
 
 
 def images(board, words):
@@ -197,6 +199,28 @@ def test_one_dump_in_two_formats_is_no_contradiction_but_two_contents_are(wide, 
     changed = [*twice[:2], dump("c.bin", even ^ 1)]
     with pytest.raises(UsageError, match=r"c\.bin: all that it could be of is in a, b already; leave one of them out"):
         match(changed, sections, wanted=wanted)
+
+
+def test_lists_of_words_and_of_bytes_are_told_apart(wide, photographs, contents_of):
+    """A list of bytes may be one of words as well, whose upper halves are zero; what it holds tells."""
+    words = photographs(wide, np.random.default_rng(10))
+    contents = contents_of(wide, words)
+    wanted = {"picture": image_of(words, wide.devices[0])}
+    for emission in (verilog_mem, c_array):
+        files = [*emission(contents, wide, name="whole.x"), *emission(contents, wide, split="even_odd")]
+        sections = sections_of(wide, files)
+        for file in files:
+            assert names_of(match([dump("d", file.data)], sections, wanted=wanted)) == [file.name]
+
+
+def test_of_many_parts_only_some_are_named(wide, photographs, contents_of):
+    words = photographs(wide, np.random.default_rng(11))
+    sections = sections_of(wide, binary(contents_of(wide, words), wide, size=1024))
+    wanted = {"picture": image_of(words, wide.devices[0])}
+    with pytest.raises(
+        UsageError, match=r"picture-0\.bin, picture-1\.bin, picture-2\.bin, picture-3\.bin or another\? "
+    ):
+        match([dump("d", np.zeros(1024))], sections, wanted=wanted)
 
 
 def test_spare_bits_of_the_last_byte_do_not_count():
