@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import dctn, idctn
 from scipy.special import erf
-from skimage.color import deltaE_ciede2000, xyz2lab
+
+from ladderlight_stages.lab_loops import ciede2000, lab_from
 
 Float64 = NDArray[np.float64]
 
@@ -39,6 +40,11 @@ FILTERS = (
     ((0.567885, 0.0920), (0.432115, 0.6451)),
 )
 """For each opponent channel: Gaussians as (weight, full width at half maximum in degrees)."""
+
+_WHITE = np.array([0.95047, 1.0, 1.08883])
+"""XYZ of D65 for the 2-degree observer (ASTM E308)."""
+SHARES_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ) / _WHITE[:, None]
+"""To XYZ as shares of white."""
 
 _SIGMA_OF_WIDTH = 1 / (2 * np.sqrt(2 * np.log(2)))
 _REACH = 4.5
@@ -68,7 +74,7 @@ class Viewer:
 
     def differences(self, shown: NDArray[np.floating]) -> Float64:
         """Give the CIEDE2000 difference that is seen at each pixel when ``shown`` stands for the reference."""
-        return np.asarray(deltaE_ciede2000(self._seen, seen_lab(shown, self.density)), dtype=np.float64)
+        return np.asarray(ciede2000(self._seen, seen_lab(shown, self.density)))
 
     def error(self, shown: NDArray[np.floating]) -> VisibleError:
         """Give the mean and the 95th percentile of the differences."""
@@ -95,8 +101,7 @@ def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floa
     Pixels are squares of even light, so each Gaussian is integrated over them exactly; the picture is mirrored beyond
     its edges, which makes the convolution a product of cosine transforms.
     """
-    xyz = seen_opponent(linear, density) @ np.linalg.inv(OPPONENT_FROM_XYZ).T
-    return np.asarray(xyz2lab(xyz, illuminant="D65"), dtype=np.float64)
+    return np.asarray(lab_from(seen_opponent(linear, density), SHARES_FROM_OPPONENT))
 
 
 def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) -> Float64:

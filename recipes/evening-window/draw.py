@@ -1,6 +1,6 @@
 """Make the pictures of the evening window: the sun goes down over the sea of Tern Island, in eight frames.
 
-    python draw.py
+python draw.py
 """
 
 from pathlib import Path
@@ -22,7 +22,9 @@ def frame(share: float) -> Image.Image:
     y, x = np.mgrid[: SIZE[1] * SCALE, : SIZE[0] * SCALE] / SCALE
     height = y / SIZE[1]
     places = [place for place, _ in DAY]
-    colours = [(1 - share) * np.array(day) + share * np.array(dusk) for (_, day), (_, dusk) in zip(DAY, DUSK, strict=True)]
+    colours = [
+        (1 - share) * np.array(day) + share * np.array(dusk) for (_, day), (_, dusk) in zip(DAY, DUSK, strict=True)
+    ]
     picture = np.stack([np.interp(height, places, [colour[gun] for colour in colours]) for gun in range(3)], axis=-1)
     centre = 34 + 58 * share
     away = np.hypot(x - 70, y - centre)

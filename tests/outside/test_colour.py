@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from ladderlight.board import linear_from_srgb, srgb_from_linear
+from ladderlight_stages.lab_loops import ciede2000, lab_from
+
+
+def ours(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    return np.asarray(ciede2000(one[None], other[None])[0])
+
+
+DIFFERENCES = [deltaE_ciede2000, ours]
+"""The library's, and our own for whole pictures."""
 
 # Sharma, Wu and Dalal, "The CIEDE2000 Color-Difference Formula", Color Research & Application 30 (2005), table 1:
 # L1, a1, b1, L2, a2, b2, difference.
@@ -74,18 +85,32 @@ def test_every_8_bit_sample_survives_the_way_there_and_back() -> None:
     np.testing.assert_array_equal(np.rint(srgb_from_linear(linear) * 255), samples)
 
 
-def test_ciede2000_against_the_published_pairs() -> None:
+@pytest.mark.parametrize("difference", DIFFERENCES)
+def test_ciede2000_against_the_published_pairs(difference: Callable[..., np.ndarray]) -> None:
     table = np.array([line.split() for line in SHARMA.strip().splitlines()], dtype=float)
     assert len(table) == 34
-    np.testing.assert_allclose(deltaE_ciede2000(table[:, :3], table[:, 3:6]), table[:, 6], atol=5e-5)
+    np.testing.assert_allclose(difference(table[:, :3], table[:, 3:6]), table[:, 6], atol=5e-5)
 
 
-def test_ciede2000_against_colour_science() -> None:
+@pytest.mark.parametrize("difference", DIFFERENCES)
+def test_ciede2000_against_colour_science(difference: Callable[..., np.ndarray]) -> None:
     colour = pytest.importorskip("colour")
     random = np.random.default_rng(11)
     one, other = (random.uniform((0, -80, -80), (100, 80, 80), (500, 3)) for _ in range(2))
     expected = colour.delta_E(one, other, method="CIE 2000")
-    np.testing.assert_allclose(deltaE_ciede2000(one, other), expected, atol=1e-9)
+    np.testing.assert_allclose(difference(one, other), expected, atol=1e-9)
+
+
+def test_cielab_of_light_against_colour_science() -> None:
+    """From XYZ below zero, as filters may leave it, to above white; the library gives up below zero."""
+    colour = pytest.importorskip("colour")
+    white = np.array([0.95047, 1.0, 1.08883])
+    xyz = np.random.default_rng(13).uniform(0, 1.2, (20, 25, 3)) ** 3
+    expected = colour.XYZ_to_Lab(xyz, colour.XYZ_to_xy(white))
+    np.testing.assert_allclose(lab_from(xyz, np.diag(1 / white)), expected, atol=1e-6)
+    below = lab_from(np.array([[[-0.01, -0.02, 0.0]]]), np.eye(3))[0, 0]
+    # CIE 15: 116 f - 16 with f = (24389 / 27 share + 16) / 116, and 500 and 200 times the differences of f
+    np.testing.assert_allclose(below, [-18.066, 38.935, -31.148], atol=1e-3)
 
 
 def test_cielab_against_colour_science() -> None:

@@ -8,9 +8,17 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
-from skimage.color import deltaE_ciede2000, xyz2lab
 
-from ladderlight_stages.vision import FILTERS, OPPONENT_FROM_XYZ, XYZ_FROM_LINEAR, Viewer, kernel, seen_opponent
+from ladderlight_stages.lab_loops import ciede2000, lab_from
+from ladderlight_stages.vision import (
+    FILTERS,
+    OPPONENT_FROM_XYZ,
+    SHARES_FROM_OPPONENT,
+    XYZ_FROM_LINEAR,
+    Viewer,
+    kernel,
+    seen_opponent,
+)
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -28,7 +36,6 @@ _WHITE = OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR @ np.ones(3)
 _BALANCE = np.array([[1, 0, 0], [-_WHITE[1] / _WHITE[0], 1, 0], [-_WHITE[2] / _WHITE[0], 0, 1]])
 _FROM_BALANCED = np.linalg.inv(_BALANCE)
 _BALANCED_FROM_LINEAR = _BALANCE @ OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR
-_XYZ_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -81,7 +88,7 @@ class SearchModel:
             chroma = (change[..., 1] ** 2 + change[..., 2] ** 2) / dull**2
             weights[..., channel] = np.sqrt((change[..., 0] / bright) ** 2 + chroma)
         if large:
-            difference = np.maximum(deltaE_ciede2000(lab, _lab(shown)), _LEAST_DIFFERENCE)
+            difference = np.maximum(ciede2000(lab, _lab(shown)), _LEAST_DIFFERENCE)
             weights /= np.sqrt(difference)[..., None]
         return (weights / 100).astype(np.float32)
 
@@ -111,7 +118,7 @@ def ciede_weights(lab: Floats) -> tuple[Floats, Floats]:
 
 def _lab(opponent: Floats) -> Floats:
     # the blur takes away some of the surroundings, so that XYZ may be below zero: CIELAB's straight line goes on there
-    return np.asarray(xyz2lab(opponent @ _XYZ_FROM_OPPONENT.T), dtype=np.float64)
+    return np.asarray(lab_from(opponent, SHARES_FROM_OPPONENT))
 
 
 def _autocorrelation(channel: int, density: tuple[float, float]) -> Floats:
