@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated, Any
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, refuse, stage
 from ladderlight.board.lines import Signal
 from ladderlight.board.scan import is_direct
 from ladderlight_stages.arrangements.banks import assign_banks
@@ -14,8 +14,20 @@ from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.tiling import Choice
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    for memory in driving_memories(board):
+        signals = {line.signal for line in board.address_lines(memory)}
+        if is_direct(board, memory):
+            what = f"memory {memory.name!r} drives the ladders and is addressed by counters alone"
+            yield Problem(where=(), what=f"{what}, so there is no colour look-up", action="use bank_pictures")
+        elif Signal.X in signals or Signal.Y in signals:
+            what = f"the address of memory {memory.name!r} has counter lines, so it holds tiles and not colours"
+            yield Problem(where=(), what=what, action="use tiles")
+
+
 @stage(
     help="Number the pictures' colours, and fill picture memory and colour look-up memory.",
+    rule=_problems,
     example=Example(pictures=("chart", "ferry"), board="lookup", others=({"use": "few_colours", "count": 16},)),
 )
 def lookup(
@@ -41,17 +53,7 @@ def lookup(
         When the board has no look-up memory, pictures do not fit, or there are too many colours and they may not be
         merged.
     """
-    for memory in driving_memories(board):
-        signals = {line.signal for line in board.address_lines(memory)}
-        if is_direct(board, memory):
-            raise ArrangementError(
-                f"memory {memory.name!r} drives the ladders and is addressed by counters alone, so there is no colour "
-                "look-up; use bank_pictures"
-            )
-        if Signal.X in signals or Signal.Y in signals:
-            raise ArrangementError(
-                f"the address of memory {memory.name!r} has counter lines, so it holds tiles and not colours; use tiles"
-            )
+    refuse(_problems(board, {}), ArrangementError)
     chosen = selected(pictures, match)
     refuse_misfits(chosen, board)
     banks = assign_banks(chosen, board, share=share)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, stage
 from ladderlight.board import Conflict, Placement
 from ladderlight.board.lines import Signal
 from ladderlight.board.scan import is_direct
@@ -20,8 +20,25 @@ from ladderlight_stages.arrangements.numbered import numbered_tiles, tile_size
 Codes = NDArray[np.uint16]
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    try:
+        sizes = tile_size(board) if _is_tiled(board) else _period(board)
+    except ArrangementError as error:
+        yield Problem.of(error)
+        return
+    for option, size in zip(("width", "height"), sizes, strict=True):
+        if (options[option] or size) > size:
+            what = f"{option} {options[option]} is more than the {size} pixels that the wiring gives a cell"
+            yield Problem(where=(option,), what=what, action=f"use at most {size}")
+
+
+def _is_tiled(board: Board) -> bool:
+    return any(not is_direct(board, memory) for memory in driving_memories(board))
+
+
 @stage(
     help="Cut sprites or characters from a grid, and place each by its number.",
+    rule=_problems,
     example=Example(options={"width": 8, "height": 8, "first": 32, "count": 96}, pictures=("chart",), board="tiles"),
 )
 def sheet(
@@ -47,7 +64,7 @@ def sheet(
         When a grid does not come out even, a cell is larger than a tile, or there are too many.
     """
     chosen = selected(pictures, match)
-    tiled = any(not is_direct(board, memory) for memory in driving_memories(board))
+    tiled = _is_tiled(board)
     across, down = tile_size(board) if tiled else _period(board)
     cells: list[Codes] = []
     owners: list[CodedPicture] = []

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated, Any
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, refuse, stage
 from ladderlight.board.scan import is_direct
 from ladderlight_stages.arrangements.banks import assign_banks
 from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
@@ -13,8 +13,15 @@ from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.tiling import Choice
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    if all(is_direct(board, memory) for memory in driving_memories(board)):
+        what = "no memory that drives the ladders is addressed by another one, so there is no tile map"
+        yield Problem(where=(), what=what, action="use bank_pictures")
+
+
 @stage(
     help="Cut the pictures into tiles, and fill the tile map and the tile set.",
+    rule=_problems,
     example=Example(pictures=("chart", "ferry"), board="tiles", others=({"use": "nearest"},)),
 )
 def tiles(
@@ -41,10 +48,7 @@ def tiles(
     ArrangementError
         When the board has no tile memory, pictures do not fit, or there are too many tiles and they may not be merged.
     """
-    if all(is_direct(board, memory) for memory in driving_memories(board)):
-        raise ArrangementError(
-            "no memory that drives the ladders is addressed by another one, so there is no tile map; use bank_pictures"
-        )
+    refuse(_problems(board, {}), ArrangementError)
     chosen = selected(pictures, match)
     refuse_misfits(chosen, board)
     banks = assign_banks(chosen, board, share=share)

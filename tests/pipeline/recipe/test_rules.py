@@ -176,6 +176,15 @@ def test_rules_are_asked_for_compare_and_build_too(errors) -> None:
             'arrangement:"raw"\nmemory = "picture"\nwords = "0"\naddress = 32768',
             "address 8000h is beyond memory 'picture', whose last is 7FFFh; place the words lower or use a larger part",
         ),
+        (
+            'arrangement:"tiles"',
+            "no memory that drives the ladders is addressed by another one, so there is no tile map",
+        ),
+        ('arrangement:"lookup"', "memory 'picture' drives the ladders and is addressed by counters alone, so there is"),
+        (
+            'arrangement:"sheet"\nheight = 129',
+            "height 129 is more than the 128 pixels that the wiring gives a cell; use",
+        ),
         ('arrangement:"text"\nlines = ["A"]', "the board has no tile map to write text into; draw the text as a pict"),
     ],
 )
