@@ -213,3 +213,28 @@ def test_profiles_that_cannot_be_used(tmp_path, encoded, wide_profile, ink_profi
     with pytest.raises(PictureError, match=r"^its colour profile is for CMYK, but the picture is RGB"):
         encoded(tmp_path / "b.png")
     np.testing.assert_array_equal(encoded(tmp_path / "b.png", profile="ignore")[0, 0], (0, 128, 128))
+
+
+@pytest.mark.parametrize(
+    ("mode", "suffix"),
+    [("L", "png"), ("LA", "png"), ("RGB", "png"), ("P", "png"), ("RGBA", "png"), ("L", "webp"), ("RGBA", "webp")],
+)
+def test_grey_with_a_grey_profile_in_every_guise(tmp_path, mode, suffix):
+    """A curve of a single number is a gamma, here 1.8 (ICC.1:2022, section 10.6)."""
+    gamma = b"curv" + bytes(4) + struct.pack(">IH", 1, round(1.8 * 256))
+    profile = profile_of({b"wtpt": xyz(D50), b"kTRC": gamma}, kind=b"mntr", space=b"GRAY", connection=b"XYZ ")
+    levels = np.arange(256, dtype=np.uint8).reshape(16, 16)
+    path = tmp_path / f"grey.{suffix}"
+    Image.fromarray(levels).convert(mode).save(path, icc_profile=profile, lossless=True)
+    (picture,) = read(path, Demand())
+    np.testing.assert_allclose(picture.pixels[:, :, 1], (levels / 255) ** 1.8, atol=0.005)
+
+
+def test_a_grey_profile_on_a_coloured_picture_is_refused(tmp_path):
+    gamma = b"curv" + bytes(4) + struct.pack(">IH", 1, 256)
+    profile = profile_of({b"wtpt": xyz(D50), b"kTRC": gamma}, kind=b"mntr", space=b"GRAY", connection=b"XYZ ")
+    Image.new("RGB", (4, 4), (255, 0, 0)).save(tmp_path / "red.png", icc_profile=profile)
+    with pytest.raises(
+        PictureError, match="its colour profile is for grey, but the picture is RGB; save it without, or"
+    ):
+        read(tmp_path / "red.png", Demand())

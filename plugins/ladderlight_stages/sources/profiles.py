@@ -9,6 +9,7 @@ import numpy as np
 from PIL import Image, ImageCms
 
 _SPACE_OF_MODE = {"RGB": "RGB ", "L": "GRAY", "CMYK": "CMYK", "LAB": "Lab "}
+_WORDS = {"L": "grey", "LAB": "Lab"}
 _MODE_OF_SPACE = {space: mode for mode, space in _SPACE_OF_MODE.items()}
 
 
@@ -43,10 +44,18 @@ def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     mode = _profile_mode(profile) if profile else "LAB"
     if mode == "RGB" and image.mode == "L":  # a grey picture that kept its camera's profile
         image = image.convert("RGB")
+    if mode == "L" and image.mode == "RGB" and _is_grey(image):  # grey that came with alpha, or as a palette
+        image = image.getchannel(0)
     if mode != image.mode:
-        raise ProfileError(f"its colour profile is for {mode}, but the picture is {image.mode}")
+        wanted, given = (_WORDS.get(name, name) for name in (mode, image.mode))
+        raise ProfileError(f"its colour profile is for {wanted}, but the picture is {given}")
     transform = _transform(profile, mode)
     return image if transform is None else transform.apply(image)
+
+
+def _is_grey(image: Image.Image) -> bool:
+    samples = np.asarray(image)
+    return bool((samples == samples[:, :, :1]).all())
 
 
 def _profile_mode(profile: bytes) -> str:

@@ -196,6 +196,32 @@ def test_disposal_of_an_animated_pngs_frames(tmp_path) -> None:
     assert rows == ["rrr", "grr", "rbr", "r-g"]
 
 
+def test_disposal_of_a_gifs_frames(tmp_path) -> None:
+    """GIF89a, section 23: 1 leaves a frame, 2 clears its region, 3 puts back what was there. Written by hand.
+
+    Pixels of two bits are written without compression: each as a code of its own, and a clear code after every other.
+    """
+
+    def image(x: int, value: int, disposal: int) -> bytes:
+        control = b"!\xf9\4" + bytes([disposal << 2, 10, 0, 0, 0])
+        codes = [4, value, 5]  # clear, the pixel, end; three bits each, the lowest first
+        bits = sum(code << (3 * at) for at, code in enumerate(codes))
+        return control + b"," + struct.pack("<HHHHB", x, 0, 1, 1, 0) + b"\2\2" + struct.pack("<H", bits) + b"\0"
+
+    whole = b"!\xf9\4\4\x0a\0\0\0," + struct.pack("<HHHHB", 0, 0, 3, 1, 0) + b"\2"
+    codes = [4, 1, 1, 4, 1, 5]
+    bits = sum(code << (3 * at) for at, code in enumerate(codes))
+    whole += b"\3" + bits.to_bytes(3, "little") + b"\0"
+    table = bytes([0, 0, 0, 255, 0, 0, 0, 255, 0, 0, 0, 255])
+    path = tmp_path / "a.gif"
+    path.write_bytes(
+        b"GIF89a" + struct.pack("<HHBBB", 3, 1, 0x91, 0, 0) + table + whole
+        + image(0, 2, 3) + image(1, 3, 2) + image(2, 2, 1) + b";"
+    )  # fmt: skip
+    rows = ["".join("rgb"[int(p.argmax())] if p.any() else "-" for p in f.pixels[0]) for f in read(path, Demand())]
+    assert rows == ["rrr", "grr", "rbr", "r-g"]
+
+
 def test_animated_webp_frames_are_put_together(tmp_path) -> None:
     """Each frame comes whole, whatever part of it the file stores; libwebp writes only what changes."""
     frames = [Image.new("RGB", (40, 20), (200, 30, 30)) for _ in range(3)]
