@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
+from ladderlight.board.lightness import LUMINANCE, lightness_of
 from ladderlight_stages.reductions.tally_loops import tally
 from ladderlight_stages.viewing import density_from
 
@@ -40,7 +41,6 @@ _SURROUNDINGS = 9
 """Pixels across and down that are averaged to tell whether a picture changes at a place."""
 _STILL = 1.0
 """L*: about the least step in lightness that is seen."""
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
 def with_measures(coded: CodedPicture, picture: Picture, board: Board, viewing: Viewing) -> CodedPicture:
@@ -61,7 +61,7 @@ def with_measures(coded: CodedPicture, picture: Picture, board: Board, viewing: 
     plain = coded.with_notes({"clipped_share": round(clipped, 4), "colours_used": colours})
     if viewing.distance is None:
         return plain
-    from ladderlight_stages.vision import Viewer  # brings scikit-image, which most builds do without
+    from ladderlight_stages.vision import Viewer  # brings scipy, which most builds do without
 
     density = density_from(board, viewing)
     error = Viewer(reference=picture.pixels, density=density).error(board.palette.linear[coded.codes])
@@ -92,9 +92,9 @@ def flicker(frames: Sequence[CodedPicture], palette: Palette) -> Flicker:
     """Measure what changes from frame to frame, and how much of it is dithering alone."""
     from scipy.ndimage import uniform_filter  # most builds do without
 
-    luminance = palette.linear @ _LUMINANCE
-    lightness = _lightness(luminance)
-    around = [_lightness(uniform_filter(luminance[frame.codes], size=_SURROUNDINGS)) for frame in frames]
+    luminance = palette.linear @ LUMINANCE
+    lightness = lightness_of(luminance)
+    around = [lightness_of(uniform_filter(luminance[frame.codes], size=_SURROUNDINGS)) for frame in frames]
     changed, jump, unmoved = [], [], []
     for number, frame in enumerate(frames):
         following = (number + 1) % len(frames)
@@ -105,12 +105,6 @@ def flicker(frames: Sequence[CodedPicture], palette: Palette) -> Flicker:
         jump.append(float(np.abs(lightness[frame.codes] - lightness[codes]).mean()))
         unmoved.append(float((changes & still).mean()))
     return Flicker(changed=float(np.mean(changed)), jump=float(np.mean(jump)), unmoved=float(np.mean(unmoved)))
-
-
-def _lightness(luminance: NDArray[np.floating]) -> NDArray[np.floating]:
-    """Give L* of CIE 15: the cube root, and a straight line in the dark."""
-    bright = luminance > 216 / 24389
-    return np.where(bright, 116 * np.cbrt(luminance) - 16, luminance * 24389 / 27)
 
 
 def clipping_and_colours(

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from ladderlight.board.ladder import Channel, Ladder
 from ladderlight.board.ladder_analysis import LadderAnalysis, analyse
-from ladderlight.board.ladder_goal import WORST, Goal, lightness_of
+from ladderlight.board.ladder_goal import WORST, Goal
 from ladderlight.board.ladder_r2r import best_r2r
 from ladderlight.board.ladder_search import WeightedSearch
+from ladderlight.board.lightness import lightness_of
 from ladderlight.board.palette import linear_from_srgb
 from ladderlight.board.quantities import in_words
 from ladderlight.board.series import Assembly, Series, preferred_values, stock_of

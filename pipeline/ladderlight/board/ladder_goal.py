@@ -9,14 +9,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.board.lightness import lightness_of, luminance_of
 from ladderlight.board.palette import linear_from_srgb, srgb_from_linear
 
 Even = Literal["volts", "perceptual"]
 
 WORST = 0.25
 """Share of the whole range by which a ladder may err at most; what errs more is no ladder for that goal."""
-
-_JOINT, _SLOPE = 6 / 29, (29 / 3) ** 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,15 +59,3 @@ class Goal:
     def volts_for(self, effect: NDArray[np.float64]) -> NDArray[np.float64]:
         """Turn :meth:`effect` round."""
         return effect if self.even == "volts" else self.peak * srgb_from_linear(luminance_of(effect))
-
-
-def lightness_of(luminance: NDArray[np.float64]) -> NDArray[np.float64]:
-    """CIE L*, 0 to 100, of a luminance relative to white (ISO/CIE 11664-4)."""
-    root = np.cbrt(np.maximum(luminance, _JOINT**3))
-    return np.where(luminance > _JOINT**3, 116 * root - 16, luminance * _SLOPE)
-
-
-def luminance_of(lightness: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Luminance relative to white of a CIE L*."""
-    lightness = np.asarray(lightness, dtype=np.float64)
-    return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness / _SLOPE)

@@ -8,6 +8,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.board.lightness import LUMINANCE, lightness_of
+
 _CONES = np.array(
     [
         [0.4122214708, 0.5363325363, 0.0514459929],
@@ -23,19 +25,15 @@ _LAB = np.array(
     ]
 )
 
-# the toe that brings OKLab's lightness to where CIELAB puts it: B. Ottosson, Okhsv and Okhsl (2021)
-_TOE_1, _TOE_2 = 0.206, 0.03
-_TOE_3 = (1 + _TOE_1) / (1 + _TOE_2)
-
 
 def likeness_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float32]:
-    """Convert to OKLab with its author's later lightness, in which dark and light are further apart, as in CIELAB.
+    """Convert to OKLab's two axes of colour with CIELAB's lightness, in which darks are further apart.
 
-    Straight distance in it says how alike two colours look side by side. Arguments as for ``oklab_from_linear``.
+    Straight distance in it says how alike two colours look side by side: photographs reduced by it without dithering
+    show less visible error than by either space alone. Arguments as for ``oklab_from_linear``.
     """
     lab = oklab_from_linear(linear)
-    bent = _TOE_3 * lab[..., 0] - _TOE_1
-    lab[..., 0] = (bent + np.sqrt(bent**2 + 4 * _TOE_2 * _TOE_3 * lab[..., 0])) / 2
+    lab[..., 0] = lightness_of(np.asarray(linear) @ LUMINANCE) / 100
     return lab
 
 

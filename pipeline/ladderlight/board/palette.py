@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.ladder import Ladder
+from ladderlight.board.lightness import LUMINANCE
 
 TUBE_GAMMA = 2.4
 """Exponent of ITU-R BT.1886."""
@@ -97,7 +98,7 @@ class Palette:
     @cached_property
     def black_code(self) -> int:
         """The darkest code: the one with the least light, the lowest of several."""
-        return int(np.argmin(self.linear @ _LUMINANCE))
+        return int(np.argmin(self.linear @ LUMINANCE))
 
     @cached_property
     def lattice(self) -> Lattice | None:
@@ -119,9 +120,6 @@ class Palette:
             levels.append(self.linear[code[order], gun])
             codes.append(code[order])
         return Lattice(levels=(levels[0], levels[1], levels[2]), codes=(codes[0], codes[1], codes[2]))
-
-
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
 def palette_of(ladder: Ladder, lines: tuple[str, ...]) -> Palette:

@@ -116,7 +116,7 @@ class Placement:
         run = _Run(picture=picture, bank=bank, mask=mask)
         key = self._keys(memory, bank)
         flat = values.ravel() & np.uint32(mask)
-        # A bank is mostly a small part of the memory: what is counted from its first key stays in the processor's cache.
+        # A bank is mostly a small part of a memory: counted from its first key it stays in the processor's cache.
         first_key = key.min()
         near = key - first_key
         # Against itself: the last writer stays in the table; whoever differs from it is in conflict with it.

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from ladderlight.board.ladder import GUNS
+from ladderlight.board.lightness import LUMINANCE
 from ladderlight.board.palette import Palette
 from ladderlight.plots.drawing import QUIET, RULE, WIDTH, drawing, rectangle, text
 
@@ -34,7 +35,7 @@ def palette_plot(palette: Palette) -> str:
 
 def _swatches(palette: Palette, columns: int, width: float, height: float) -> Iterator[str]:
     bits = len(palette.lines)
-    luminance = palette.linear @ np.array([0.2126, 0.7152, 0.0722])
+    luminance = palette.linear @ LUMINANCE
     for code in range(len(palette)):
         x, y = code % columns * width, code // columns * height
         colour = palette.hex_of(code)

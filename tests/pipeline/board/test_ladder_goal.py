@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ladderlight.board.ladder_goal import Goal, lightness_of, luminance_of
+from ladderlight.board.ladder_goal import Goal
 
 
 def test_even_volts() -> None:
@@ -22,12 +22,3 @@ def test_even_lightness_wants_other_volts() -> None:
     volts = goal.volts_for(np.array([0.0, 50.0, 100.0]))
     assert volts == pytest.approx([0, 0.7 * 0.466327, 0.7], abs=1e-6)
     assert goal.effect(volts) == pytest.approx([0, 50, 100], abs=1e-4)
-
-
-def test_lightness_there_and_back() -> None:
-    lightness = np.linspace(-20, 150, 500)
-    assert lightness_of(luminance_of(lightness)) == pytest.approx(lightness, abs=1e-9)
-
-
-def test_lightness_of_middle_grey() -> None:
-    assert lightness_of(np.array([0.0, 0.008856451679, 0.18418651851, 1.0])) == pytest.approx([0, 8, 50, 100], abs=1e-6)
