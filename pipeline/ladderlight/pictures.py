@@ -46,6 +46,10 @@ class Picture:
         """Whether there is a code that stays."""
         return self.kept is not None and bool((self.kept >= 0).any())
 
+    def afresh(self) -> Picture:
+        """Give the same picture without codes that stay, for one that is in the board's colours already."""
+        return replace(self, kept=None)
+
     def with_pixels(self, pixels: NDArray[np.float32]) -> Picture:
         """Give the same picture with other pixels."""
         return replace(self, pixels=pixels)

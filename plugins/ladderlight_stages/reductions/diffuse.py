@@ -109,6 +109,8 @@ def diffuse(
         else:
             shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
             codes = _diffused(picture, board.palette, shares, strength, error_limit, serpentine=serpentine)
+    else:
+        picture = picture.afresh()
     return with_measures(
         picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
     )

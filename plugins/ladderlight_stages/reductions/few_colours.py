@@ -126,6 +126,8 @@ def few_colours(
             strength,
             serpentine=scan == "serpentine",
         )
+    else:
+        keeping = picture.afresh()
     coded = keeping.coded(found)
     noted = coded.with_notes({"codes_chosen": " ".join(str(code) for code in np.unique(coded.codes))})
     return with_measures(noted, picture, board, viewing.changed(distance=distance, screen_width=screen_width))

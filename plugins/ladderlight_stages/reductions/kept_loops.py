@@ -2,8 +2,8 @@
 
 A kept code passes on what it leaves of the picture's light, as any other does, so that what is dithered anew joins it
 without a seam. But it was chosen for other errors than those that reach it now, and over a large area these would add
-up; what it passes on is therefore limited to what the nearest level or colour may leave. Otherwise as in ``lattice_loops`` and
-``palette_loops``.
+up; what it passes on is therefore limited to what the nearest level or colour may leave. Otherwise as in
+``lattice_loops`` and ``palette_loops``.
 """
 
 from __future__ import annotations

@@ -37,6 +37,8 @@ def nearest(
     codes = exact_codes(picture.pixels, board.palette)
     if codes is None:
         codes = nearest_codes(picture.pixels, board.palette)
+    else:
+        picture = picture.afresh()
     return with_measures(
         picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
     )

@@ -52,6 +52,8 @@ def ordered(
     if codes is None:
         ranks = blue_noise() if pattern == "blue_noise" else _PATTERNS[pattern](size)
         codes = _ordered(picture.pixels, board.palette, ranks, strength)
+    else:
+        picture = picture.afresh()
     return with_measures(
         picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
     )

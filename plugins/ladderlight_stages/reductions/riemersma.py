@@ -52,6 +52,8 @@ def riemersma(
             weights / weights.sum() * strength,
             *palette_tables(board.palette, _LIMIT).arguments,
         )
+    else:
+        picture = picture.afresh()
     return with_measures(
         picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
     )

@@ -57,6 +57,8 @@ def search(
     if codes is None:
         density = density_from(board, viewing)
         codes = searched(picture.pixels, board.palette, diffuse(picture, board).codes, density, sweeps)
+    else:
+        picture = picture.afresh()
     return with_measures(picture.coded(codes), picture, board, viewing)
 
 

@@ -14,6 +14,11 @@ from ladderlight.animations import compare
 from ladderlight.board import linear_from_srgb
 from ladderlight_stages.reductions import diffuse as stage
 from ladderlight_stages.reductions.diffuse import diffuse
+from ladderlight_stages.reductions.few_colours import few_colours
+from ladderlight_stages.reductions.nearest import nearest
+from ladderlight_stages.reductions.ordered import ordered
+from ladderlight_stages.reductions.riemersma import riemersma
+from ladderlight_stages.reductions.search import search
 from ladderlight_stages.vision import Viewer
 
 
@@ -93,6 +98,15 @@ def test_drift_that_is_kept_over_an_area_is_not_dumped_at_its_border(board: Boar
     np.testing.assert_array_equal(codes[:, :60], kept[:, :60])
     strip = board.palette.linear[codes[:, 60:]].mean(axis=(0, 1))
     np.testing.assert_allclose(strip, 0.4, atol=0.012)
+
+
+@pytest.mark.parametrize("reduce", [diffuse, nearest, ordered, riemersma, search, few_colours])
+def test_what_is_in_the_boards_colours_is_unchanged_whatever_was_before(board: Board, reduce: Callable) -> None:
+    """On a board of many colours, neighbours look alike; a drawing in them is shown as drawn all the same."""
+    codes = np.random.default_rng(0).choice(np.array([0, 9, 33, 63], dtype=np.uint16), (20, 30))
+    pixels = board.palette.linear[codes].astype(np.float32)
+    drawing = Picture(origin=Origin(name="d", source="d.gif"), pixels=pixels, kept=np.full(codes.shape, 9, np.int32))
+    np.testing.assert_array_equal(reduce(drawing, board).codes, codes)
 
 
 def test_codes_that_are_not_among_few_colours_are_chosen_anew(board: Board, cat: Picture) -> None:
