@@ -224,6 +224,14 @@ def span_places(span: Span, device: Device) -> NDArray[np.int64]:
     return places
 
 
+def _span_index(span: Span, device: Device) -> slice | NDArray[np.int64]:
+    """Give the same places as an index: a slice, which is quicker, where they lie in order."""
+    if span.order == "big" and bytes_per_word(device.part.width) > 1:
+        return span_places(span, device)
+    stop = device.part.bytes if span.count is None else span.first + span.count * span.step
+    return slice(span.first, stop, span.step)
+
+
 def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
     """Put the project's name into the file names, and check that each name is a file of its own inside the folder.
 
@@ -259,18 +267,19 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     """
     width = bytes_per_word(device.part.width)
     image = np.full(device.part.bytes, ERASED, dtype=np.uint8)
-    owner = np.full(device.part.bytes, -1, dtype=np.int64)
+    owner = np.full(device.part.bytes, -1, dtype=np.int32)
     for number, file in enumerate(files):
         if file.span is None:
             continue
-        at = span_places(file.span, device)
-        held = np.frombuffer(_held_bytes(file, device, len(at)), dtype=np.uint8)
-        differs = np.flatnonzero((owner[at] >= 0) & (image[at] != held))
-        if differs.size:
-            place = int(at[differs].min())
+        at = _span_index(file.span, device)
+        had, had_owner = image[at], owner[at]
+        held = np.frombuffer(_held_bytes(file, device, len(had)), dtype=np.uint8)
+        differs = (had_owner >= 0) & (had != held)
+        if differs.any():
+            place = int(span_places(file.span, device)[differs].min())
             raise DeviceFileError(
-                f"{files[owner[place]].name} and {file.name} disagree about device {device.name!r} in {differs.size} "
-                f"bytes, first at address {place // width:04X}h; build again"
+                f"{files[owner[place]].name} and {file.name} disagree about device {device.name!r} in "
+                f"{np.count_nonzero(differs)} bytes, first at address {place // width:04X}h; build again"
             )
         image[at] = held
         owner[at] = number
