@@ -59,6 +59,7 @@ def match(
             open_[dump] = choices
     if wanted is not None:
         _by_content(open_, found, wanted)
+    _by_address(open_, found)
     _by_exclusion(open_, found, ordered=wanted is None)
     for dump in dumps:
         if dump not in found:
@@ -118,6 +119,14 @@ def _by_content(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], wante
                 found[dump] = best[0]
 
 
+def _by_address(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held]) -> None:
+    """Take dumps that give all of a piece, at the addresses that it has in its device, for that piece."""
+    for dump, choices in open_.items():
+        there = [held for held in choices if held.base and held.base == held.section.span.first and not held.left_out]
+        if dump not in found and len(there) == 1 and _free(there, found):
+            found[dump] = there[0]
+
+
 def _by_exclusion(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], *, ordered: bool) -> None:
     """Give dumps what no other has taken: the only thing left or, where their order counts, the first."""
     progress = True
@@ -126,8 +135,15 @@ def _by_exclusion(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], *, 
         for dump, choices in open_.items():
             free = _free(choices, found)
             if dump not in found and (len(free) == 1 or (free and ordered)):
-                found[dump] = free[0]
+                found[dump] = min(free, key=_guess)
                 progress = True
+
+
+def _guess(held: Held) -> int:
+    """Rank what a dump is likely to be of: all that a file holds, else a device with some left out, else odd bytes."""
+    if held.section.files and not held.left_out:
+        return 0
+    return 1 if held.section.whole else 2
 
 
 def _free(choices: Sequence[Held], found: Mapping[Dump, Held]) -> list[Held]:

@@ -58,7 +58,7 @@ def named_rightly(kind, account):
     return bool(diagnoses) and any(d.kind == kind for d in diagnoses if d.confidence == diagnoses[0].confidence)
 
 
-def trials(run, seeds=60):
+def trials(run, seeds=40):
     """Run seeded trials; give how many showed a difference and in how many the fault was named."""
     shown = named = 0
     for seed in range(seeds):
@@ -90,7 +90,7 @@ def test_a_fault_of_the_even_or_the_odd_chip_is_named(wide, photographs, content
         return named_rightly(kind, account)
 
     shown, named = trials(run)
-    assert shown >= 55
+    assert shown >= 36
     assert named >= 0.95 * shown
 
 
@@ -117,7 +117,7 @@ def test_a_fault_of_a_chip_that_is_read_in_pieces_is_named(narrow, photographs, 
         return named_rightly(kind, account)
 
     shown, named = trials(run)
-    assert shown >= 40
+    assert shown >= 26
     assert named >= 0.95 * shown
 
 

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from intelhex import IntelHex
 
 from ladderlight import DeviceFile, Span
 from ladderlight.board import Device, Part
@@ -211,6 +212,37 @@ def test_lists_of_words_and_of_bytes_are_told_apart(wide, photographs, contents_
         sections = sections_of(wide, files)
         for file in files:
             assert names_of(match([dump("d", file.data)], sections, wanted=wanted)) == [file.name]
+
+
+def hex_of(data, base, folder):
+    """Intel HEX by the library intelhex."""
+    writer = IntelHex()
+    writer.frombytes(data, base)
+    writer.write_hex_file(str(folder / "x.hex"))
+    return (folder / "x.hex").read_bytes()
+
+
+def test_the_addresses_of_a_piece_in_its_device_tell_which_it_is(wide, photographs, contents_of, tmp_path):
+    """Whether it is recognised by what it holds or not, and whether what it should hold is known or not."""
+    words = photographs(wide, np.random.default_rng(12))
+    sections = sections_of(wide, binary(contents_of(wide, words), wide, size=4096))
+    wanted = {"picture": image_of(words, wide.devices[0])}
+    blank = b"\xff" * 4096
+    for piece in (1, 2, 3):
+        held = dump("d", hex_of(blank, piece * 4096, tmp_path))
+        assert names_of(match([held], sections, wanted=wanted)) == [f"picture-{piece}.bin"]
+        assert names_of(match([held], sections)) == [f"picture-{piece}.bin"]
+    with pytest.raises(UsageError, match=r"which part of device 'picture' is it"):  # 0 is where every dump begins
+        match([dump("d", hex_of(blank, 0, tmp_path))], sections, wanted=wanted)
+
+
+def test_a_gapless_dump_of_half_the_size_is_the_device_with_the_rest_left_out(wide, tmp_path):
+    """Rather than even bytes, of which no file is."""
+    half = bytes(range(256)) * 32
+    (held,) = match([dump("d", hex_of(half, 0, tmp_path))], sections_of(wide, []))
+    assert (held.section.whole, held.left_out) == (True, 8192)
+    (even,) = match([dump("d", half)], sections_of(wide, []))
+    assert even.section.label == "the even bytes"
 
 
 def test_of_many_parts_only_some_are_named(wide, photographs, contents_of):
