@@ -20,7 +20,7 @@ def compare(
     dumps: Annotated[
         list[Path],
         typer.Argument(
-            help="What was read out of the chips, whole or in pieces: binary, Intel HEX, S-record.", metavar="DUMP..."
+            help="What was read out of the chips, whole or in pieces: binary, Intel HEX, S-record.", metavar="DUMP"
         ),
     ],
     *,
@@ -43,8 +43,10 @@ def compare(
 ) -> None:
     """Compare chips that were read back with the last build, and say what may be wrong.
 
-    A dump holds all of a device, or what one of its files holds. The exit status is 0 when what was read is the same,
-    1 when it differs, and 2 when nothing tells of what a dump is.
+    A dump holds all of a device, or what one of its files holds.
+
+    The exit status is 0 when all that was read is the same, 1 when something differs, and 2 when a dump is damaged, fits
+    no device, or nothing tells which.
     """
     from dataclasses import asdict
 

@@ -15,7 +15,7 @@ def decode(
         typer.Argument(
             help="Files that together hold all devices, whole or in pieces: binary, Intel HEX, S-record; named after "
             "the devices or their files, or in their order.",
-            metavar="DUMP...",
+            metavar="DUMP",
         ),
     ],
     *,
