@@ -45,8 +45,8 @@ def compare(
 
     A dump holds all of a device, or what one of its files holds.
 
-    The exit status is 0 when all that was read is the same, 1 when something differs, and 2 when a dump is damaged, fits
-    no device, or nothing tells which.
+    The exit status is 0 when all that was read is the same, 1 when something differs, and 2 when a dump is damaged,
+    fits no device, or nothing tells which.
     """
     from dataclasses import asdict
 
