@@ -88,15 +88,15 @@ def test_noise_that_cannot_be_seen_changes_no_code(board: Board, cat: np.ndarray
 
 
 def test_the_threshold_is_a_distance_in_oklab_with_cielabs_lightness() -> None:
-    """For greys both are L* / 100: B. Ottosson, Okhsv and Okhsl (2021), whose toe is within 0.006 of it."""
+    """For greys it is the difference in L* / 100 (CIE 15: 116 times the cube root of luminance, less 16)."""
     levels = [100.0, 104.0]
     luminance = linear_from_srgb(np.array(levels) / 255)
     lightness = (116 * np.cbrt(luminance) - 16) / 100
     gap = float(lightness[1] - lightness[0])
     first, second = (grey(level) for level in levels)
     before = compare(first, None, still=0.0)
-    assert compare(second, before, still=gap * 1.15).stays.all()
-    assert not compare(second, before, still=gap * 0.85).stays.any()
+    assert compare(second, before, still=gap * 1.01).stays.all()
+    assert not compare(second, before, still=gap * 0.99).stays.any()
 
 
 def test_a_slow_fade_goes_on(board: Board) -> None:
