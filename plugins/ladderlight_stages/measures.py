@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
 from ladderlight.board.lightness import LUMINANCE, lightness_of
-from ladderlight_stages.reductions.tally_loops import tally
+from ladderlight_stages.reductions.tally_loops import BEYOND, count_beyond, mark_used
 from ladderlight_stages.viewing import density_from
 
 ScreenWidth = Annotated[
@@ -36,14 +36,15 @@ MeasuringDistance = Annotated[
 ]
 UNSTATED = Viewing()
 """What stages are given when nobody says from where the screen is looked at."""
-_BEYOND = 1e-3
 _SURROUNDINGS = 9
 """Pixels across and down that are averaged to tell whether a picture changes at a place."""
 _STILL = 1.0
 """L*: about the least step in lightness that is seen."""
 
 
-def with_measures(coded: CodedPicture, picture: Picture, board: Board, viewing: Viewing) -> CodedPicture:
+def with_measures(
+    coded: CodedPicture, picture: Picture, board: Board, viewing: Viewing, *, clipped: int | None = None
+) -> CodedPicture:
     """Note what a reduction did to a picture and, when the distance is known, what can be seen of it from there.
 
     Notes of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
@@ -56,9 +57,13 @@ def with_measures(coded: CodedPicture, picture: Picture, board: Board, viewing: 
         After and before the reduction.
     board, viewing
         The board, and from where its screen is looked at.
+    clipped
+        How many pixels have such light, when the reduction has counted them on its way.
     """
-    clipped, colours = clipping_and_colours(picture.pixels, coded.codes, board.palette)
-    plain = coded.with_notes({"clipped_share": round(clipped, 4), "colours_used": colours})
+    if clipped is None:
+        clipped = clipped_pixels(picture.pixels, board.palette)
+    colours = colours_used(coded.codes, board.palette)
+    plain = coded.with_notes({"clipped_share": round(clipped / coded.codes.size, 4), "colours_used": colours})
     if viewing.distance is None:
         return plain
     from ladderlight_stages.vision import Viewer  # brings scipy, which most builds do without
@@ -107,31 +112,24 @@ def flicker(frames: Sequence[CodedPicture], palette: Palette) -> Flicker:
     return Flicker(changed=float(np.mean(changed)), jump=float(np.mean(jump)), unmoved=float(np.mean(unmoved)))
 
 
-def clipping_and_colours(
-    pixels: NDArray[np.floating], codes: NDArray[np.uint16], palette: Palette
-) -> tuple[float, int]:
-    """Give the share of pixels beyond a gun's darkest or lightest level, and how many different colours are used.
-
-    Parameters
-    ----------
-    pixels
-        Linear light, shape (height, width, 3).
-    codes
-        What they became, shape (height, width); codes of one colour count once.
-    palette
-        All codes.
-    """
-    low, high, colour = _limits_and_colours(palette)
-    used = np.zeros(len(palette), dtype=np.bool_)
-    beyond = tally(
-        np.require(pixels, np.float32, ["C", "A", "W"]), np.require(codes, np.uint16, ["C", "A", "W"]), low, high, used
+def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
+    """Count the pixels, (height, width, 3) of linear light, beyond a gun's darkest or lightest level."""
+    low, high = palette.linear.min(axis=0) - BEYOND, palette.linear.max(axis=0) + BEYOND
+    found: int = count_beyond(
+        np.require(pixels, np.float32, ["C", "A", "W"]), low.astype(np.float32), high.astype(np.float32)
     )
-    return beyond / codes.size, int(np.count_nonzero(np.bincount(colour[used])))
+    return found
+
+
+def colours_used(codes: NDArray[np.uint16], palette: Palette) -> int:
+    """Count the different colours of codes, (height, width); codes of one colour count once."""
+    used = np.zeros(len(palette), dtype=np.bool_)
+    mark_used(np.require(codes, np.uint16, ["C", "A", "W"]), used)
+    return int(np.count_nonzero(np.bincount(_colour_of_code(palette)[used])))
 
 
 @lru_cache(maxsize=8)
-def _limits_and_colours(palette: Palette) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.intp]]:
-    """Give the darkest and lightest light of each gun, float32 (3,), and the number of each code's colour."""
-    low, high = palette.linear.min(axis=0) - _BEYOND, palette.linear.max(axis=0) + _BEYOND
+def _colour_of_code(palette: Palette) -> NDArray[np.intp]:
+    """Give the number of each code's colour."""
     _, colour = np.unique(palette.linear, axis=0, return_inverse=True)
-    return low.astype(np.float32), high.astype(np.float32), colour.reshape(-1)
+    return colour.reshape(-1)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight import Board, CodedPicture, Origin, Picture, Viewing
-from ladderlight_stages.measures import UNSTATED, clipping_and_colours, flicker, with_measures
+from ladderlight_stages.measures import UNSTATED, clipped_pixels, colours_used, flicker, with_measures
 from ladderlight_stages.reductions.advise import advise
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.few_colours import few_colours
@@ -89,8 +89,15 @@ def test_a_stages_own_options_win_over_the_recipe(
 def test_light_beyond_the_boards_white_is_clipped(board: Board) -> None:
     pixels = np.full((10, 10, 3), 0.5)
     pixels[:3] = 1.0  # white of the ladder is 0.97
-    clipped, _ = clipping_and_colours(pixels, np.zeros((10, 10), dtype=np.uint16), board.palette)
-    assert clipped == pytest.approx(0.3)
+    assert clipped_pixels(pixels, board.palette) == 30
+
+
+def test_diffusion_counts_the_same_pixels_on_its_way(board: Board) -> None:
+    pixels = np.random.default_rng(3).normal(0.5, 0.35, (40, 50, 3)).astype(np.float32)
+    counted = clipped_pixels(pixels, board.palette)
+    assert 0 < counted < 2000
+    picture = Picture(origin=Origin(name="noise", source="noise.png"), pixels=pixels)
+    assert diffuse(picture, board).notes["clipped_share"] == round(counted / 2000, 4)
 
 
 def test_codes_of_one_colour_count_once(board: Board) -> None:
@@ -99,7 +106,7 @@ def test_codes_of_one_colour_count_once(board: Board) -> None:
     volts = board.palette.volts.copy()
     volts[5] = volts[4]
     codes = np.array([[4, 5], [5, 9]], dtype=np.uint16)
-    assert clipping_and_colours(np.zeros((2, 2, 3)), codes, replace(board.palette, volts=volts))[1] == 2
+    assert colours_used(codes, replace(board.palette, volts=volts)) == 2
 
 
 def test_flicker_of_black_and_white_frames(board: Board) -> None:

@@ -99,6 +99,7 @@ def diffuse(
     PictureError
         When ``weights`` is not a kernel.
     """
+    clipped = None
     codes = exact_codes(picture.pixels, board.palette)
     if codes is None:
         serpentine = scan == "serpentine"
@@ -108,31 +109,31 @@ def diffuse(
             )
         else:
             shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
-            codes = _diffused(picture, board.palette, shares, strength, error_limit, serpentine=serpentine)
+            codes, clipped = _diffused(picture, board.palette, shares, strength, error_limit, serpentine=serpentine)
     else:
         picture = picture.afresh()
-    return with_measures(
-        picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
-    )
+    viewing = viewing.changed(distance=distance, screen_width=screen_width)
+    return with_measures(picture.coded(codes), picture, board, viewing, clipped=clipped)
 
 
 def _diffused(
     picture: Picture, palette: Palette, kernel: Kernel, strength: float, error_limit: float, *, serpentine: bool
-) -> Codes:
+) -> tuple[Codes, int | None]:
+    """Give the codes, and how many pixels are clipped where that came to light on the way."""
     lattice = lattice_tables(palette)
     if lattice is None:
-        return diffused_onto(picture, palette_tables(palette, error_limit), kernel, strength, serpentine=serpentine)
-    tables = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
-    taps = (*_whole_taps(kernel, strength), serpentine)
+        tables = palette_tables(palette, error_limit)
+        return diffused_onto(picture, tables, kernel, strength, serpentine=serpentine), None
+    pixels = lattice.fit(picture.pixels)
+    tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
+    how = (*tables_of, *_whole_taps(kernel, strength), serpentine)
     codes: Codes
     if picture.keeps_any:
         light = lattice.light_of_codes(palette)
-        codes = diffuse_lattice_kept(
-            lattice.fit(picture.pixels), *tables, *taps, picture.kept, light, _largest_steps(light) // 2
-        )
-    else:
-        codes = diffuse_lattice(lattice.fit(picture.pixels), *tables, *taps)
-    return codes
+        codes = diffuse_lattice_kept(pixels, *how, picture.kept, light, _largest_steps(light) // 2)
+        return codes, None
+    codes, clipped = diffuse_lattice(pixels, *how)
+    return codes, None if lattice.grey else clipped
 
 
 def diffused_onto(

@@ -13,6 +13,7 @@ import numpy as np
 
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.reductions.passing_down import pass_down
+from ladderlight_stages.reductions.tally_loops import BEYOND, count_pixels
 
 SHARE_BITS = 11
 """Shares of the error are counted in units of 2**-11, so that units of light times shares fit 32 bits."""
@@ -54,7 +55,8 @@ def diffuse_lattice(
 
     Returns
     -------
-    uint16 (height, width), codes.
+    uint16 (height, width), codes; and the number of pixels with a gun beyond its levels, which is counted on the way
+    since going through the light once more would take a fifth of the time.
     """
     height, width, _ = pixels.shape
     flat = pixels.reshape(height, width * 3)
@@ -66,6 +68,7 @@ def diffuse_lattice(
     count = width * 3
     errors = np.zeros((depth + 1, count + 6 * pad), np.int32)
     base = np.empty(count, np.int32)
+    out_of_reach, clipped = np.empty(count, np.uint8), 0
     low, high, start = np.empty(count, np.float32), np.empty(count, np.float32), np.empty(count, np.float32)
     for column in range(width):
         for gun in range(3):
@@ -75,13 +78,15 @@ def diffuse_lattice(
     codes0, codes1, codes2 = codes[0], codes[1], codes[2]
     a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
     bits, one, two = np.uintp(shift + SHARE_BITS), np.uintp(1), np.uintp(2)
-    scale, rounding = np.float32(units), np.int32(1 << (SHARE_BITS - 1))
+    scale, rounding, margin = np.float32(units), np.int32(1 << (SHARE_BITS - 1)), np.float32(BEYOND)
     for y in range(height):
         row = flat[y]
         for i in range(count):
+            out_of_reach[i] = (row[i] < low[i] - margin) | (row[i] > high[i] + margin)
             value = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
+        clipped += count_pixels(out_of_reach)
         pass_down(base, errors, below, y, serpentine)
         here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
         out = result[y]
@@ -110,4 +115,4 @@ def diffuse_lattice(
             here[at], here[at + one], here[at + two] = e0, e1, e2
             out[x] = codes0[k0] + codes1[k1] + codes2[k2]
             x += step
-    return result
+    return result, clipped
