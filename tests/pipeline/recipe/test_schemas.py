@@ -50,10 +50,18 @@ def test_a_recipe_with_plugins_may_use_stages_of_its_own(validator: Draft202012V
         ('part = "27C010"', "words = 1024", "board"),
         ('files = ["pictures/*.jpg", "pictures/*.png"]', "files = []", "pictures.files"),
         ("bank = 3", "bank = -1", "picture.0.bank"),
+        ("[pictures]", '[viewing]\nscreen_width = "30 cm"\n[pictures]', "viewing"),
+        ("[pictures]", "[viewing]\ndistance = true\n[pictures]", "viewing.distance"),
+        ("[pictures]", '[viewing]\ndistance = "1 m"\ndiagonal = 1\n[pictures]', "viewing"),
     ],
 )
 def test_errors_of_a_recipe(validator: Draft202012Validator, spoil: Spoil, old: str, new: str, where: str) -> None:
     assert errors(validator, spoil((old, new))) == [where]
+
+
+def test_a_viewing(validator: Draft202012Validator, spoil: Spoil) -> None:
+    for lines in ('distance = "1.5 m"', 'distance = 1.5\nscreen_width = "30 cm"'):
+        assert errors(validator, spoil(("[pictures]", f"[viewing]\n{lines}\n[pictures]"))) == []
 
 
 @pytest.mark.parametrize(
