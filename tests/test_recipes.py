@@ -91,14 +91,15 @@ def test_the_lobby_says_how_much_is_seen_from_its_bench(tmp_path: Path) -> None:
     """160 pixels are 280 mm, so each is 1.75 mm wide; a degree is 26.18 mm at 1.5 m."""
     built = build(load(copied(HERE.parent / "recipes" / "lobby" / "recipe.toml", tmp_path / "lobby")))
     for picture in built.manifest["pictures"]:
-        assert picture["pixels_per_degree"] == pytest.approx(14.96, abs=0.01)
-        assert 0 < picture["visible_error_mean"] < picture["visible_error_p95"]
-        assert {"clipped_share", "colours_used"} <= set(picture)
+        metrics = picture["metrics"]
+        assert metrics["pixels_per_degree"] == pytest.approx(14.96, abs=0.01)
+        assert 0 < metrics["visible_error_mean"] < metrics["visible_error_p95"]
+        assert {"clipped_share", "colours_used"} <= set(metrics)
     plain = tmp_path / "lobby" / "recipe.toml"
     text = plain.read_text(encoding="utf-8")
     head, _, rest = text.partition("[viewing]")
     plain.write_text(head + rest[rest.index("[[stage]]") :], encoding="utf-8")
-    assert not any("visible_error_mean" in picture for picture in build(load(plain)).manifest["pictures"])
+    assert not any("visible_error_mean" in picture["metrics"] for picture in build(load(plain)).manifest["pictures"])
 
 
 def test_the_evening_uses_one_choice_of_colours_for_all_frames(tmp_path: Path) -> None:

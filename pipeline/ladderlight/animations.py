@@ -134,7 +134,7 @@ def with_flicker(pictures: Sequence[CodedPicture], still: Sequence[Bools | None]
             "still_share": round(steady / mask.size, 4),
             "flicker_share": round(flickering / max(steady, 1), 4),
         }
-        noted.append(picture.with_notes(shares))
+        noted.append(picture.with_metrics(shares))
     return noted
 
 

@@ -72,7 +72,7 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
             files=files,
             words=words,
             burned=read_record(recipe.folder),
-            details={picture.origin.name: picture.notes for picture in coded},
+            details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
             inputs=inputs,
         )
         _write(folder, "manifest.json", (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode())

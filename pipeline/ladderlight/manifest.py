@@ -45,7 +45,7 @@ def manifest(
     burned
         What is in the chips, see :mod:`ladderlight.devices.burned`.
     details
-        More about some pictures, by name: figures and choices of the stages.
+        More about some pictures, by name: ``metrics``, and what the stages chose.
     inputs
         The files that the build is made from, each with ``file``, ``bytes`` and ``sha256``.
     """

@@ -69,16 +69,21 @@ Note = str | int | float | bool
 class CodedPicture:
     """A picture reduced to the board's codes: ``codes`` uint16, shape (height, width).
 
-    ``notes`` are figures and choices of the stages for the manifest, by name.
+    For the manifest, by name: ``metrics`` are figures that were measured, ``notes`` what the stages chose, and why.
     """
 
     origin: Origin
     codes: NDArray[np.uint16]
+    metrics: Mapping[str, float] = field(default_factory=dict)
     notes: Mapping[str, Note] = field(default_factory=dict)
 
     def with_codes(self, codes: NDArray[np.uint16]) -> CodedPicture:
         """Give the same coded picture with other codes."""
         return replace(self, codes=codes)
+
+    def with_metrics(self, metrics: Mapping[str, float]) -> CodedPicture:
+        """Give the same coded picture with metrics added."""
+        return replace(self, metrics={**self.metrics, **metrics})
 
     def with_notes(self, notes: Mapping[str, Note]) -> CodedPicture:
         """Give the same coded picture with notes added."""

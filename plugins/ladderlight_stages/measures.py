@@ -47,7 +47,7 @@ def with_measures(
 ) -> CodedPicture:
     """Note what a reduction did to a picture and, when the distance is known, what can be seen of it from there.
 
-    Notes of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
+    Metrics of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
     (S-CIELAB); ``clipped_share`` is the share of pixels with light that no code of the board has; ``colours_used``
     counts different colours.
 
@@ -63,14 +63,14 @@ def with_measures(
     if clipped is None:
         clipped = clipped_pixels(picture.pixels, board.palette)
     colours = colours_used(coded.codes, board.palette)
-    plain = coded.with_notes({"clipped_share": round(clipped / coded.codes.size, 4), "colours_used": colours})
+    plain = coded.with_metrics({"clipped_share": round(clipped / coded.codes.size, 4), "colours_used": colours})
     if viewing.distance is None:
         return plain
     from ladderlight_stages.vision import Viewer  # brings scipy, which most builds do without
 
     density = density_from(board, viewing)
     error = Viewer(reference=picture.pixels, density=density).error(board.palette.linear[coded.codes])
-    return plain.with_notes(
+    return plain.with_metrics(
         {
             "pixels_per_degree": round(density[0], 2),
             "visible_error_mean": round(error.mean, 3),

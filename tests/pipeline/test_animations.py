@@ -82,9 +82,9 @@ def test_noise_that_cannot_be_seen_changes_no_code(board: Board, cat: np.ndarray
     steady, compared = coded_frames(frames, board, 0.02)
     loose, _ = coded_frames(frames, board, 0.0)
     masks = [found.unmoved for found in compared]
-    assert max(frame.notes["flicker_share"] for frame in with_flicker(steady, masks)[1:]) < 0.002
+    assert max(frame.metrics["flicker_share"] for frame in with_flicker(steady, masks)[1:]) < 0.002
     # Equal colours alone are few, and the dots crawl.
-    assert min(frame.notes["flicker_share"] for frame in with_flicker(loose, masks)[1:]) > 0.1
+    assert min(frame.metrics["flicker_share"] for frame in with_flicker(loose, masks)[1:]) > 0.1
 
 
 def test_the_threshold_is_a_distance_in_oklab_with_cielabs_lightness() -> None:
@@ -150,7 +150,7 @@ def test_flicker_is_the_share_of_codes_that_change_where_the_picture_does_not(bo
             if abs(levels[1][y, x] - levels[0][y, x]) <= 1:  # 1 of 255 is at most 0.5 L* here, 40 at least 12
                 still += 1
                 flickering += int(codes[0][y, x] != codes[1][y, x])
-    assert noted[1].notes["still_share"] == pytest.approx(still / 192, abs=1e-4)
-    assert noted[1].notes["flicker_share"] == pytest.approx(flickering / still, abs=1e-4)
+    assert noted[1].metrics["still_share"] == pytest.approx(still / 192, abs=1e-4)
+    assert noted[1].metrics["flicker_share"] == pytest.approx(flickering / still, abs=1e-4)
     assert 0 < flickering < still < 192
-    assert "flicker_share" not in noted[0].notes
+    assert "flicker_share" not in noted[0].metrics

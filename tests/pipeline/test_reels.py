@@ -87,21 +87,21 @@ def test_frames_in_files_of_their_own_keep_their_codes(tmp_path: Path, frames, w
         before, after = coded[step - 1].codes, coded[step].codes
         assert (before != after)[unmoved(step)].mean() < 0.002
         assert (before != after)[~unmoved(step)].mean() > 0.1
-        assert coded[step].notes["flicker_share"] < 0.002
-        assert coded[step].notes["still_share"] > 0.8
+        assert coded[step].metrics["flicker_share"] < 0.002
+        assert coded[step].metrics["still_share"] > 0.8
 
 
 def test_nothing_is_kept_where_no_arrangement_shows_them_one_after_another(tmp_path, frames, write: Write) -> None:
     save_jpegs(frames, tmp_path)
     coded = Chain(recipe=load(write(stages(arrangement="bank_pictures"), "*.jpg"))).code_pictures()
     assert (coded[0].codes != coded[1].codes)[unmoved(1)].mean() > 0.1
-    assert not any("flicker_share" in picture.notes for picture in coded)
+    assert not any("flicker_share" in picture.metrics for picture in coded)
 
 
 def test_without_a_threshold_only_equal_colours_are_held(tmp_path, frames, write: Write) -> None:
     save_jpegs(frames, tmp_path)
     coded = Chain(recipe=load(write(stages(more="still = 0\n"), "*.jpg"))).code_pictures()
-    assert coded[1].notes["flicker_share"] > 0.005
+    assert coded[1].metrics["flicker_share"] > 0.005
 
 
 @pytest.mark.parametrize("lossless", [True, False])
@@ -121,14 +121,14 @@ def test_any_number_of_workers_gives_the_same(tmp_path: Path, frames, write: Wri
     for others in every[1:]:
         for one, other in zip(every[0], others, strict=True):
             np.testing.assert_array_equal(one.codes, other.codes)
-            assert one.notes == other.notes
+            assert (one.metrics, one.notes) == (other.metrics, other.notes)
 
 
 def test_the_first_frame_is_compared_with_the_last(tmp_path: Path, frames, write: Write) -> None:
     save_jpegs([*frames[:3], frames[1], frames[0]], tmp_path)
     coded = Chain(recipe=load(write(stages(), "*.jpg"))).code_pictures()
-    assert coded[0].notes["still_share"] == 1
-    assert coded[0].notes["flicker_share"] == 0
+    assert coded[0].metrics["still_share"] == 1
+    assert coded[0].metrics["flicker_share"] == 0
     np.testing.assert_array_equal(coded[0].codes, coded[4].codes)
 
 
@@ -144,16 +144,16 @@ def test_two_animations_and_what_belongs_to_none(tmp_path: Path, frames, write: 
     coded = {p.origin.name: p for p in Chain(recipe=load(write(text))).code_pictures()}
     for name in ("buoy", "lamp"):
         assert (coded[f"{name}-1"].codes != coded[f"{name}-2"].codes)[unmoved(2)].mean() < 0.002
-        assert "flicker_share" in coded[f"{name}-1"].notes
+        assert "flicker_share" in coded[f"{name}-1"].metrics
     assert (coded["mole-1"].codes != coded["mole-2"].codes)[unmoved(2)].mean() > 0.05
-    assert "flicker_share" not in coded["mole-1"].notes
+    assert "flicker_share" not in coded["mole-1"].metrics
 
 
 def test_the_manifest_has_the_flicker(tmp_path: Path, frames, write: Write) -> None:
     save_jpegs(frames, tmp_path)
     built = build(load(write(stages(), "*.jpg")))
     manifest = json.loads((built.output / "manifest.json").read_text())
-    shares = [picture["flicker_share"] for picture in manifest["pictures"]]
+    shares = [picture["metrics"]["flicker_share"] for picture in manifest["pictures"]]
     assert len(shares) == 8  # five frames in eight banks
     assert max(shares) < 0.002
     assert any("change where the picture does not" in note for note in manifest["notes"])
@@ -214,4 +214,4 @@ def test_a_survey_after_the_reduction_sees_what_is_kept(tmp_path: Path, frames, 
     path.write_text(path.read_text().replace("[project]", 'plugins = ["tally.py"]\n[project]'))
     coded = Chain(recipe=load(path)).code_pictures(workers=2)
     assert [p.notes["uses"] for p in coded] == [sum(int((p.codes == 0).sum()) for p in coded)] * 5
-    assert coded[1].notes["flicker_share"] < 0.002
+    assert coded[1].metrics["flicker_share"] < 0.002

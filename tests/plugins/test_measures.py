@@ -30,25 +30,25 @@ def test_without_a_distance_clipping_and_colours_are_noted_all_the_same(board: B
     pixels = np.full((8, 8, 3), 0.3)
     pixels[:2] = 1.0  # white of the ladder is 0.97
     plain = picture(pixels)
-    notes = with_measures(plain.coded(np.zeros((8, 8), dtype=np.uint16)), plain, board, UNSTATED).notes
-    assert notes == {"clipped_share": 0.25, "colours_used": 1}
+    metrics = with_measures(plain.coded(np.zeros((8, 8), dtype=np.uint16)), plain, board, UNSTATED).metrics
+    assert metrics == {"clipped_share": 0.25, "colours_used": 1}
 
 
 def test_a_picture_in_the_boards_colours_has_no_error(board: Board) -> None:
     codes = np.arange(64).reshape(8, 8).astype(np.uint16)
     exact = picture(board.palette.linear[codes])
-    notes = with_measures(exact.coded(codes), exact, board, Viewing(distance=1.0)).notes
-    assert notes["visible_error_mean"] == pytest.approx(0.0, abs=1e-3)
-    assert notes["colours_used"] == 64
-    assert notes["clipped_share"] == 0.0
+    metrics = with_measures(exact.coded(codes), exact, board, Viewing(distance=1.0)).metrics
+    assert metrics["visible_error_mean"] == pytest.approx(0.0, abs=1e-3)
+    assert metrics["colours_used"] == 64
+    assert metrics["clipped_share"] == 0.0
 
 
 def test_the_mean_lies_below_the_95th_percentile_and_dithering_shows_less_from_afar(board: Board) -> None:
     ramp = picture(np.broadcast_to(np.linspace(0, 0.9, 80)[None, :, None], (60, 80, 3)))
-    near, far = (diffuse(ramp, board, distance=distance).notes for distance in (0.3, 4.0))
+    near, far = (diffuse(ramp, board, distance=distance).metrics for distance in (0.3, 4.0))
     assert near["visible_error_mean"] < near["visible_error_p95"]
     assert far["visible_error_mean"] < near["visible_error_mean"] / 3
-    assert nearest(ramp, board, distance=4.0).notes["visible_error_mean"] > far["visible_error_mean"]
+    assert nearest(ramp, board, distance=4.0).metrics["visible_error_mean"] > far["visible_error_mean"]
 
 
 @pytest.fixture(scope="module")
@@ -66,9 +66,9 @@ def test_every_reduction_measures_from_where_the_recipe_says(
     coded = reduction(patches, board, viewing)
     density = density_of(board, screen_width=0.4, distance=1.5)
     error = Viewer(reference=patches.pixels, density=density).error(board.palette.linear[coded.codes])
-    assert coded.notes["pixels_per_degree"] == pytest.approx(density[0], abs=0.01)
-    assert coded.notes["visible_error_mean"] == pytest.approx(error.mean, abs=1e-3)
-    assert coded.notes["visible_error_p95"] == pytest.approx(error.p95, abs=1e-3)
+    assert coded.metrics["pixels_per_degree"] == pytest.approx(density[0], abs=0.01)
+    assert coded.metrics["visible_error_mean"] == pytest.approx(error.mean, abs=1e-3)
+    assert coded.metrics["visible_error_p95"] == pytest.approx(error.p95, abs=1e-3)
 
 
 @pytest.mark.parametrize("reduction", REDUCTIONS)
@@ -82,8 +82,8 @@ def test_a_stages_own_options_win_over_the_recipe(
         ({"distance": 2.0, "screen_width": 0.3}, 0.3, 2.0),
     ):
         density = density_of(board, screen_width=width, distance=distance)
-        notes = reduction(patches, board, viewing, **options).notes
-        assert notes["pixels_per_degree"] == pytest.approx(density[0], abs=0.01)
+        metrics = reduction(patches, board, viewing, **options).metrics
+        assert metrics["pixels_per_degree"] == pytest.approx(density[0], abs=0.01)
 
 
 def test_light_beyond_the_boards_white_is_clipped(board: Board) -> None:
@@ -97,7 +97,7 @@ def test_diffusion_counts_the_same_pixels_on_its_way(board: Board) -> None:
     counted = clipped_pixels(pixels, board.palette)
     assert 0 < counted < 2000
     picture = Picture(origin=Origin(name="noise", source="noise.png"), pixels=pixels)
-    assert diffuse(picture, board).notes["clipped_share"] == round(counted / 2000, 4)
+    assert diffuse(picture, board).metrics["clipped_share"] == round(counted / 2000, 4)
 
 
 def test_codes_of_one_colour_count_once(board: Board) -> None:

@@ -82,8 +82,8 @@ def frames(
     The frames are those that ``match``, of one file or of several, in the recipe's order. Where a frame looks like the
     one before, up to ``still``, it keeps its codes, so that dithering does not crawl; where it looks like the first
     again, it has the first one's. It is compared with the frame in which a code was chosen, so that slow fades go on.
-    The manifest has each frame's ``still_share``, the share of pixels where no difference from the frame before can be
-    seen, and ``flicker_share``, the share of those whose codes change all the same.
+    Among each frame's ``metrics`` in the manifest are ``still_share``, the share of pixels where no difference from the
+    frame before can be seen, and ``flicker_share``, the share of those whose codes change all the same.
 
     Raises
     ------
@@ -129,8 +129,8 @@ def frames(
 def _unmoved(chosen: Sequence[CodedPicture], seen: float) -> float:
     """Give the share of pixels that change where the picture does not, as noted; without notes as seen in the codes."""
     shares = [
-        float(frame.notes["still_share"]) * float(frame.notes["flicker_share"])
+        frame.metrics["still_share"] * frame.metrics["flicker_share"]
         for frame in chosen
-        if "flicker_share" in frame.notes
+        if "flicker_share" in frame.metrics
     ]
     return sum(shares) / len(shares) if shares else seen

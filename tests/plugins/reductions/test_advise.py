@@ -34,7 +34,7 @@ def test_it_is_no_worse_than_any_plain_method(
     viewer = Viewer(reference=photograph.pixels, density=density_of(board, screen_width=0.3, distance=distance))
     coded = advise(photograph, board, distance=distance, patient=patient)
     error = viewer.error(board.palette.linear[coded.codes]).mean
-    assert coded.notes["visible_error_mean"] == pytest.approx(error, abs=1e-3)
+    assert coded.metrics["visible_error_mean"] == pytest.approx(error, abs=1e-3)
     for other in (nearest(photograph, board), diffuse(photograph, board), diffuse(photograph, board, strength=0.5)):
         assert error <= viewer.error(board.palette.linear[other.codes]).mean + 1e-9
 
