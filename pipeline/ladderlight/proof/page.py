@@ -135,8 +135,21 @@ def _screen(manifest: Mapping[str, Any], bank: int) -> dict[str, Any]:
         "bank": bank,
         "names": names,
         "sources": ", ".join(dict.fromkeys(picture["source"] for picture in pictures)),
+        "measured": ", ".join(_measured(pictures[0].get("metrics", {}))) if len(pictures) == 1 else "",
         "alt": f"What the monitor shows of bank {bank}" + (f": {names}" if names else ""),
     }
+
+
+def _measured(metrics: Mapping[str, float]) -> list[str]:
+    """Say in words what was measured of a picture."""
+    words = []
+    if "visible_error_mean" in metrics:
+        words.append(f"visible error {metrics['visible_error_mean']:.1f}")
+    if "colours_used" in metrics:
+        words.append(_counted(int(metrics["colours_used"]), "colour"))
+    if metrics.get("clipped_share", 0.0) >= 0.001:
+        words.append(f"{metrics['clipped_share']:.1%} clipped")
+    return words
 
 
 def _swatches(board: Board) -> list[dict[str, Any]]:

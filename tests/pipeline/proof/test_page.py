@@ -53,11 +53,11 @@ class Page(HTMLParser):
 def proof(board, banked):
     """The proof's files, the manifest, and the words they are of."""
 
-    def make(project="Tern Island", findings=()):
+    def make(project="Tern Island", findings=(), details=None):
         contents = banked(board, (0, 3))
         files = binary(contents, board)
         words = memories_of(board, files)
-        document = manifest(project=project, board=board, contents=contents, files=files, words=words)
+        document = manifest(project=project, board=board, contents=contents, files=files, words=words, details=details)
         return dict(proof_files(project, board, words, document, findings)), document, words
 
     return make
@@ -94,6 +94,14 @@ def test_the_page_shows_screens_devices_palette_findings_and_cautions(board, pro
         assert words in page.text
     assert page.text.count("#") == 64
     assert f"3F 111111 0.691 0.691 0.691 {board.palette.hex_of(63)}" in page.text
+
+
+def test_a_screen_says_what_was_measured_of_its_picture(proof):
+    metrics = {"visible_error_mean": 4.114, "colours_used": 1, "clipped_share": 0.0029}
+    files, _, _ = proof(details={"picture-0": {"metrics": metrics}, "picture-3": {"metrics": {"clipped_share": 0.0}}})
+    text = Page(files["index.html"].decode()).text
+    assert text.count("visible error") == 1
+    assert "visible error 4.1, 1 colour, 0.3% clipped bank 3" in text
 
 
 def test_nothing_is_loaded_from_elsewhere(proof):
