@@ -5,25 +5,31 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Palette
+from ladderlight import Palette, Picture
 from ladderlight.board.oklab import likeness_from_linear
+from ladderlight_stages.reductions.diffuse import diffused
 from ladderlight_stages.reductions.exact import exact_codes
+from ladderlight_stages.reductions.kernels import KERNELS
 from ladderlight_stages.reductions.nearest import nearest_codes
 
 _MOST = 1024
-"""Of the colours that a picture comes near to, the most frequent so many are looked at."""
+"""Of the colours that a picture wants, the most frequent so many are looked at."""
 _ROUNDS = 8
 
 
-def uses_of(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.int64]:
-    """Count for each code the pixels whose light looks most like its colour, int64 (codes,).
+def uses_of(picture: Picture, palette: Palette) -> NDArray[np.int64]:
+    """Count how often a picture wants each code, int64 (codes,); the counts of several pictures add up.
 
-    The counts of several pictures add up to those of all of them. Pixels float32 (height, width, 3), linear light.
+    Each pixel counts for the colour that looks most like it, and once more for the one that dithering onto all colours
+    gives it. The former alone might leave out what lies around the picture's light: no dithering could then mix it,
+    and a grey picture would take on a colour.
     """
-    codes = exact_codes(pixels, palette)
-    if codes is None:
-        codes = nearest_codes(pixels, palette)
-    return np.bincount(codes.ravel(), minlength=len(palette))
+    codes = exact_codes(picture.pixels, palette)
+    if codes is not None:
+        return np.bincount(codes.ravel(), minlength=len(palette))
+    alike = nearest_codes(picture.pixels, palette)
+    dithered, _ = diffused(picture.afresh(), palette, KERNELS["floyd_steinberg"])
+    return np.bincount(np.concatenate([alike.ravel(), dithered.ravel()]), minlength=len(palette))
 
 
 def best_codes(uses: NDArray[np.int64], palette: Palette, count: int, keep: NDArray[np.uint16]) -> NDArray[np.uint16]:
@@ -32,7 +38,7 @@ def best_codes(uses: NDArray[np.int64], palette: Palette, count: int, keep: NDAr
     Parameters
     ----------
     uses
-        How many pixels come nearest to each code, see ``uses_of``.
+        How often each code is wanted, see ``uses_of``.
     palette
         The board's colours.
     count
@@ -42,10 +48,9 @@ def best_codes(uses: NDArray[np.int64], palette: Palette, count: int, keep: NDAr
 
     Notes
     -----
-    Each pixel counts as the board's colour that looks most like it. Of these, medoids are sought: colours such that the
-    squared differences in likeness between all pixels and the nearest chosen colour add up to little. They are added
-    one by one, then each is exchanged for a better one as long as there is one (L. Kaufman and P. J. Rousseeuw,
-    Finding Groups in Data, Wiley 1990, chapter 2).
+    Of the colours that are wanted, medoids are sought: such that the squared differences in likeness between all that
+    is wanted and the nearest chosen colour add up to little. They are added one by one, then each is exchanged for a
+    better one as long as there is one (L. Kaufman and P. J. Rousseeuw, Finding Groups in Data, Wiley 1990, chapter 2).
     """
     codes = np.sort(np.argsort(-uses, kind="stable")[:_MOST])
     codes = codes[uses[codes] > 0].astype(np.uint16)

@@ -109,15 +109,21 @@ def diffuse(
             )
         else:
             shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
-            codes, clipped = _diffused(picture, board.palette, shares, strength, error_limit, serpentine=serpentine)
+            codes, clipped = diffused(picture, board.palette, shares, strength, error_limit, serpentine=serpentine)
     else:
         picture = picture.afresh()
     viewing = viewing.changed(distance=distance, screen_width=screen_width)
     return with_measures(picture.coded(codes), picture, board, viewing, clipped=clipped)
 
 
-def _diffused(
-    picture: Picture, palette: Palette, kernel: Kernel, strength: float, error_limit: float, *, serpentine: bool
+def diffused(
+    picture: Picture,
+    palette: Palette,
+    kernel: Kernel,
+    strength: float = 1.0,
+    error_limit: float = 0.25,
+    *,
+    serpentine: bool = True,
 ) -> tuple[Codes, int | None]:
     """Give the codes, and how many pixels are clipped where that came to light on the way."""
     lattice = lattice_tables(palette)

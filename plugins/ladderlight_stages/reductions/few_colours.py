@@ -29,9 +29,10 @@ from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth
 from ladderlight_stages.reductions.choice import best_codes, uses_of
 from ladderlight_stages.reductions.diffuse import diffused_onto
 from ladderlight_stages.reductions.exact import exact_codes
-from ladderlight_stages.reductions.kernels import KERNELS
+from ladderlight_stages.reductions.kernels import KERNELS, Kernel
 from ladderlight_stages.reductions.palette_tables import PaletteTables, make_tables
 
+_COUNT = 16
 _LIMIT = 0.25
 _UNSEEN = Survey()
 _choosing = Lock()
@@ -41,10 +42,23 @@ Kernels = Literal["floyd_steinberg", "fan", "sierra_light", "stucki", "jarvis_ju
 
 
 def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], NDArray[np.int64]] | None:
-    """Count the colours of all pictures that share a choice."""
+    """Count the colours of all pictures that share a choice, as each of them has them with a choice of its own.
+
+    What stands for much of one picture thus counts for more than what all of them have a little of.
+    """
     if options.get("share") != "all" or options.get("codes") is not None:
         return None
-    return lambda picture: uses_of(picture.pixels, board.palette)
+    count, keep = options.get("count", _COUNT), np.unique(np.array(options.get("keep") or [], dtype=np.uint16))
+
+    def own(picture: Picture) -> NDArray[np.int64]:
+        chosen = best_codes(uses_of(picture, board.palette), board.palette, count, keep)
+        codes = _exact(picture, board.palette, chosen)
+        if codes is None:
+            kernel = KERNELS["floyd_steinberg"]
+            codes = _diffused(picture.afresh(), board.palette, chosen, kernel, 1.0, serpentine=True)
+        return np.bincount(codes.ravel(), minlength=len(board.palette))
+
+    return own
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
@@ -77,7 +91,7 @@ def few_colours(
     viewing: Viewing = UNSTATED,
     survey: Survey = _UNSEEN,
     *,
-    count: Annotated[int, Option("how many colours at most", minimum=1, maximum=4096)] = 16,
+    count: Annotated[int, Option("how many colours at most", minimum=1, maximum=4096)] = _COUNT,
     share: Annotated[
         Literal["picture", "all"],
         Option("whether each picture has colours of its own, or all that say so share one choice"),
@@ -97,10 +111,10 @@ def few_colours(
     """Reduce a picture to few codes.
 
     Chooses the colours that stand for the picture best, by how alike colours look, then diffuses onto those. With
-    `share = "all"` the colours are chosen once, for all pictures of the recipe together, each of their pixels counting
-    alike: for a look-up memory that does not know which picture is shown, and for animations, whose colours should not
-    change from frame to frame. The codes that a picture uses are noted for the manifest. A picture in colours that were
-    all chosen is unchanged, and so is one in no more than so many of the board's colours that does not share.
+    `share = "all"` the colours are chosen once, for all pictures of the recipe together: for a look-up memory that does
+    not know which picture is shown, and for animations, whose colours should not change from frame to frame. The codes
+    that a picture uses are noted for the manifest. A picture in colours that were all chosen is unchanged, and so is
+    one in no more than so many of the board's colours that does not share.
 
     Raises
     ------
@@ -114,23 +128,29 @@ def few_colours(
     else:
         given = np.unique(np.array(keep or [], dtype=np.uint16))
         shared = share == "all" and survey.total is not None
-        uses = survey.total if shared else uses_of(picture.pixels, palette)
+        uses = survey.total if shared else uses_of(picture, palette)
         chosen = _chosen_once(uses, palette, count, given) if shared else best_codes(uses, palette, count, given)
-    found = exact_codes(picture.pixels, palette)
-    keeping = _keeping(picture, chosen)
-    if found is None or not np.isin(np.unique(found), chosen).all():
-        found = diffused_onto(
-            keeping,
-            _tables(palette, tuple(chosen.tolist())),
-            KERNELS[kernel],
-            strength,
-            serpentine=scan == "serpentine",
-        )
+    exact = _exact(picture, palette, chosen)
+    if exact is None:
+        keeping = _keeping(picture, chosen)
+        found = _diffused(keeping, palette, chosen, KERNELS[kernel], strength, serpentine=scan == "serpentine")
+        coded = keeping.coded(found)
     else:
-        keeping = picture.afresh()
-    coded = keeping.coded(found)
+        coded = picture.afresh().coded(exact)
     noted = coded.with_notes({"codes_chosen": " ".join(str(code) for code in np.unique(coded.codes))})
     return with_measures(noted, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
+
+
+def _exact(picture: Picture, palette: Palette, chosen: Codes) -> Codes | None:
+    """Give the codes of a picture that is in the chosen colours already."""
+    codes = exact_codes(picture.pixels, palette)
+    return codes if codes is not None and np.isin(np.unique(codes), chosen).all() else None
+
+
+def _diffused(
+    picture: Picture, palette: Palette, chosen: Codes, kernel: Kernel, strength: float, *, serpentine: bool
+) -> Codes:
+    return diffused_onto(picture, _tables(palette, tuple(chosen.tolist())), kernel, strength, serpentine=serpentine)
 
 
 def _keeping(picture: Picture, chosen: Codes) -> Picture:
