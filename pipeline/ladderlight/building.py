@@ -20,6 +20,7 @@ from ladderlight.readback.lastbuild import read_record
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
 from ladderlight.screen import read_memories
+from ladderlight.shown import merged_metrics
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,6 +74,7 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
             words=words,
             burned=read_record(recipe.folder),
             details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
+            merged=merged_metrics(recipe.board, words, contents.pictures, coded),
             inputs=inputs,
         )
         _write(folder, "manifest.json", (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode())

@@ -24,6 +24,10 @@ def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
         lines += _wrapped(f"Burn {len(burn)} of {len(devices)}: {', '.join(burn)}.")
     for device in devices:
         lines += ["", *_device(device)]
+    if manifest["notes"]:
+        lines += ["", "Notes", "-----"]
+    for note in manifest["notes"]:
+        lines += textwrap.wrap(note, _WIDTH, initial_indent="- ", subsequent_indent="  ")
     lines += ["", "Cautions", "--------"]
     for caution in cautions(board):
         lines += textwrap.wrap(caution, _WIDTH, initial_indent="- ", subsequent_indent="  ")

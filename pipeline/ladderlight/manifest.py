@@ -17,6 +17,7 @@ from ladderlight.pictures import Contents, DeviceFile, PlacedPicture, Span
 FORMAT = 1
 
 Details = Mapping[str, Mapping[str, Any]]
+Merged = Mapping[tuple[str, int], Mapping[str, float]]
 
 
 def manifest(
@@ -28,6 +29,7 @@ def manifest(
     words: Words,
     burned: Record | None = None,
     details: Details | None = None,
+    merged: Merged | None = None,
     inputs: Sequence[Mapping[str, Any]] = (),
 ) -> dict[str, Any]:
     """Describe a build. The same inputs give the same manifest: nothing in it depends on the time or the machine.
@@ -46,6 +48,9 @@ def manifest(
         What is in the chips, see :mod:`ladderlight.devices.burned`.
     details
         More about some pictures, by name: ``metrics``, and what the stages chose.
+    merged
+        Metrics of pictures that are not shown as they were reduced, by name and bank; they win over those of
+        ``details``.
     inputs
         The files that the build is made from, each with ``file``, ``bytes`` and ``sha256``.
     """
@@ -57,7 +62,13 @@ def manifest(
         "inputs": [dict(item) for item in inputs],
         "notes": list(contents.notes),
         "pictures": [
-            _picture(board, placed, (details or {}).get(placed.origin.name, {})) for placed in contents.pictures
+            _picture(
+                board,
+                placed,
+                (details or {}).get(placed.origin.name, {}),
+                (merged or {}).get((placed.origin.name, placed.bank), {}),
+            )
+            for placed in contents.pictures
         ],
     }
 
@@ -125,7 +136,9 @@ def _in_order(image: bytes, device: Device, order: str) -> bytes:
     return image if order == "little" else bytes_of(words_of(image, device.part.width), device.part.width, "big")
 
 
-def _picture(board: Board, placed: PlacedPicture, details: Mapping[str, Any]) -> dict[str, Any]:
+def _picture(
+    board: Board, placed: PlacedPicture, details: Mapping[str, Any], merged: Mapping[str, float]
+) -> dict[str, Any]:
     shown = [memory.name for memory in board.memories if set(memory.data) & set(board.code_lines)]
     direct = [memory.name for memory in board.memories if is_direct(board, memory)]
     memories = [name for name in shown if name in direct] or direct
@@ -139,4 +152,5 @@ def _picture(board: Board, placed: PlacedPicture, details: Mapping[str, Any]) ->
         "memories": memories,
         "bank": placed.bank,
         **details,
+        **({"metrics": {**details.get("metrics", {}), **merged}} if merged else {}),
     }

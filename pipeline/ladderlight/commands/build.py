@@ -46,5 +46,7 @@ def build(
         for name in device["files"]:
             sums = f"  CRC-32 {pieces[name]['crc32']}, sum {pieces[name]['sum16']}" if name in pieces else ""
             console.print(f"{built.output / 'devices' / name}{sums}", markup=False)
+    for note in built.manifest["notes"]:
+        console.print(f"note: {note}", markup=False)
     console.print(f"{built.output / 'burn-sheet.txt'}", markup=False)
     console.print(f"{built.proof}", markup=False)

@@ -60,6 +60,7 @@ def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
         .render(
             project=manifest["project"],
             devices=manifest["devices"],
+            notes=manifest["notes"],
             cautions=cautions(board),
         )
     )
@@ -149,6 +150,8 @@ def _measured(metrics: Mapping[str, float]) -> list[str]:
         words.append(_counted(int(metrics["colours_used"]), "colour"))
     if metrics.get("clipped_share", 0.0) >= 0.001:
         words.append(f"{metrics['clipped_share']:.1%} clipped")
+    if metrics.get("merged_share", 0.0) >= 0.001:
+        words.append(f"{metrics['merged_share']:.1%} merged")
     return words
 
 
