@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
 from ladderlight.board.lightness import LUMINANCE, lightness_of
-from ladderlight_stages.reductions.tally_loops import BEYOND, count_beyond, mark_used
+from ladderlight_stages.reductions.lattice_tables import is_grey
+from ladderlight_stages.reductions.tally_loops import BEYOND, count_beyond, count_beyond_light, count_outside, mark_used
 from ladderlight_stages.viewing import density_from
 
 ScreenWidth = Annotated[
@@ -48,8 +49,8 @@ def with_measures(
     """Note what a reduction did to a picture and, when the distance is known, what can be seen of it from there.
 
     Metrics of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
-    (S-CIELAB); ``clipped_share`` is the share of pixels with light that no code of the board has; ``colours_used``
-    counts different colours.
+    (S-CIELAB); ``clipped_share`` is the share of pixels with light that the board can neither show nor mix from
+    its colours; ``colours_used`` counts different colours.
 
     Parameters
     ----------
@@ -113,11 +114,26 @@ def flicker(frames: Sequence[CodedPicture], palette: Palette) -> Flicker:
 
 
 def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
-    """Count the pixels, (height, width, 3) of linear light, beyond a gun's darkest or lightest level."""
+    """Count the pixels, (height, width, 3) of linear light, that a board can neither show nor mix from its colours.
+
+    Where the guns are independent, that is light beyond a gun's darkest or lightest level; on a grey board luminance
+    beyond that of its greys; otherwise light outside the convex hull of the colours. Where they lie in a plane it is
+    light beyond a gun's levels again.
+    """
+    light = np.require(pixels, np.float32, ["C", "A", "W"])
     low, high = palette.linear.min(axis=0) - BEYOND, palette.linear.max(axis=0) + BEYOND
-    found: int = count_beyond(
-        np.require(pixels, np.float32, ["C", "A", "W"]), low.astype(np.float32), high.astype(np.float32)
-    )
+    found: int
+    if is_grey(palette):
+        found = count_beyond_light(light, LUMINANCE.astype(np.float32), float(low[0]), float(high[0]))
+        return found
+    if palette.lattice is None:
+        from ladderlight_stages.reach import CELLS, reach_cells  # brings scipy
+
+        cells = reach_cells(palette, BEYOND)
+        if cells is not None:
+            found = count_outside(light, CELLS, BEYOND, cells.states, cells.faces, cells.followed)
+            return found
+    found = count_beyond(light, low.astype(np.float32), high.astype(np.float32))
     return found
 
 

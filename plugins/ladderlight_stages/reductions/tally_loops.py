@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from ladderlight_stages.compiled import compiled
 
 BEYOND = 1e-3
-"""Light less than this beyond a gun's levels is not clipped: rounding alone may bring it there."""
+"""Light less than this beyond what a board can show or mix is not clipped: rounding alone may bring it there."""
 
 
 @compiled
@@ -45,3 +45,63 @@ def count_pixels(out: NDArray[np.uint8]) -> int:  # pragma: no cover - compiled
     for x in range(len(out) // 3):
         count += out[3 * x] | out[3 * x + 1] | out[3 * x + 2]
     return count
+
+
+@compiled
+def count_beyond_light(
+    pixels: NDArray[np.float32], weights: NDArray[np.float32], low: float, high: float
+) -> int:  # pragma: no cover - compiled
+    """Count the pixels whose luminance, by the guns' ``weights``, (3,), lies below ``low`` or above ``high``."""
+    flat = pixels.reshape(-1, 3)
+    red, green, blue = weights[0], weights[1], weights[2]
+    beyond = 0
+    for i in range(len(flat)):
+        light = red * flat[i, 0] + green * flat[i, 1] + blue * flat[i, 2]
+        beyond += (light < low) | (light > high)
+    return beyond
+
+
+@compiled
+def count_outside(
+    pixels: NDArray[np.float32],
+    cells: int,
+    margin: float,
+    states: NDArray[np.uint16],
+    faces: NDArray[np.float32],
+    followed: NDArray[np.bool_],
+) -> int:  # pragma: no cover - compiled
+    """Count the pixels outside a hull that cuts the cube of all light: see ``ReachCells``."""
+    height, width, _ = pixels.shape
+    rows = pixels.reshape(height, 3 * width)
+    flat = faces.reshape(-1)
+    beneath, top = np.float32(margin), np.float32(cells + 1)
+    scale = np.float32(cells / (1 + 2 * margin))
+    none, one = np.float32(0), np.float32(1)
+    across = np.int32(cells + 2)
+    weights = np.empty(3 * width, np.int32)
+    for x in range(width):
+        weights[3 * x], weights[3 * x + 1], weights[3 * x + 2] = across * across, across, 1
+    place = np.empty(3 * width, np.int32)
+    outside = 0
+    for y in range(height):
+        row = rows[y]
+        for i in range(3 * width):  # a loop of its own: the compiler takes many samples at a time
+            at = (row[i] + beneath) * scale + one
+            at = at if at > none else none
+            place[i] = np.int32(at if at < top else top) * weights[i]
+        for x in range(np.uintp(width)):
+            red = x * np.uintp(3)
+            green, blue = red + np.uintp(1), red + np.uintp(2)
+            state = np.uintp(states[np.uintp(np.uint32(place[red] + place[green] + place[blue]))])
+            face = (state >> np.uintp(1)) * np.uintp(4)
+            f1, f2, f3 = face + np.uintp(1), face + np.uintp(2), face + np.uintp(3)
+            out = flat[face] * row[red] + flat[f1] * row[green] + flat[f2] * row[blue] > flat[f3]
+            if state & np.uintp(1):
+                more = state >> np.uintp(1)
+                while followed[more]:
+                    more += np.uintp(1)
+                    ahead = faces[more, 0] * row[red] + faces[more, 1] * row[green] + faces[more, 2] * row[blue]
+                    out |= ahead > faces[more, 3]
+            if out:
+                outside += 1
+    return outside

@@ -7,6 +7,7 @@ import pytest
 from scipy.optimize import linprog
 
 from ladderlight import Board
+from ladderlight_stages.measures import clipped_pixels
 from ladderlight_stages.pictures.fit_gamut import fit_gamut
 from ladderlight_stages.reductions.exact import exact_codes
 
@@ -108,3 +109,9 @@ def test_a_picture_drawn_for_the_board_is_left_alone(some_board, picture):
     drawn = picture(some_board.palette.linear[codes])
     assert fit_gamut(drawn, some_board) is drawn
     assert exact_codes(drawn.pixels, some_board.palette) is not None
+
+
+def test_nothing_is_clipped_any_more(some_board, picture):
+    source = picture(size=(60, 40))
+    assert clipped_pixels(source.pixels, some_board.palette) > 0
+    assert clipped_pixels(fit_gamut(source, some_board).pixels, some_board.palette) == 0
