@@ -73,7 +73,7 @@ def problems_of(error: ValidationError, model: type[BaseModel], owner: str = "",
     where
         Path of the validated table; the problems' paths start with it.
     """
-    details = _without_echoes(error.errors(include_url=False), model)
+    details = _counted_once(_without_echoes(error.errors(include_url=False), model))
     inner = {tuple(detail["loc"][:end]) for detail in details for end in range(len(detail["loc"]))}
     return [
         _problem(detail, model, owner, where)
@@ -92,6 +92,19 @@ def _without_echoes(details: Sequence[ErrorDetails], model: type[BaseModel]) -> 
             near = get_close_matches(str(key), keys_of(annotation_at(model, tuple(table))), n=1, cutoff=0.6)
             misspelt |= {(*table, name) for name in near}
     return [detail for detail in details if detail["type"] != "missing" or tuple(detail["loc"]) not in misspelt]
+
+
+def _counted_once(details: Sequence[ErrorDetails]) -> list[ErrorDetails]:
+    """Of a list that is too short for its fixed length keep only that: pydantic names every entry that is missing."""
+    firsts: dict[Where, ErrorDetails] = {}
+    for detail in details:
+        if detail["type"] == "missing" and isinstance(detail["loc"][-1], int):
+            firsts.setdefault(tuple(detail["loc"][:-1]), detail)
+    return [
+        detail
+        for detail in details
+        if all(detail is first or detail["loc"][: len(place)] != place for place, first in firsts.items())
+    ]
 
 
 def _field(declared: OptionDeclaration) -> tuple[Any, Any]:
@@ -186,7 +199,7 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
         )
     if kind == "missing" and isinstance(place[-1], int):
         expected = wanted(annotation_at(model, place[:-1]))
-        what = f"{prefix}{_label((*where, *place[:-1]))} has {place[-1]} entries"
+        what = f"{prefix}{_label((*where, *place[:-1]))} has {_entries(place[-1])}"
         return Problem(where=(*where, *place[:-1]), what=what, action=f"use {expected}")
     if kind == "missing":
         example = example_of(annotation_at(model, place[:-1]), str(place[-1]))
@@ -225,9 +238,9 @@ def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
             return f"is {value!r}, which is not known", nearest_word(value, known)
         return f"is {named(value)}", f"use {expected}"
     if kind in ("too_short", "too_long") and expected.startswith("a list of "):
-        return f"has {context['actual_length']} entries", f"use {expected}"
+        return f"has {_entries(context['actual_length'])}", f"use {expected}"
     if kind in ("too_short", "too_long"):
-        return f"has {context['actual_length']} entries", _length_action(context)
+        return f"has {_entries(context['actual_length'])}", _length_action(context)
     if kind == "string_too_short" and not value:
         return "is empty", f"use {expected}"
     if isinstance(value, bool) and kind in ("int_type", "float_type"):
@@ -241,6 +254,10 @@ def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
         return f"is {named(value)}, which is out of range", f"use {expected}"
     return f"is {named(value)}: {detail['msg'][0].lower()}{detail['msg'][1:]}", f"use {expected}"
+
+
+def _entries(count: int) -> str:
+    return f"{count} {'entry' if count == 1 else 'entries'}"
 
 
 def _length_action(context: Mapping[str, Any]) -> str:

@@ -107,6 +107,9 @@ def test_the_model_is_frozen_and_knows_its_defaults(declaration: StageDeclaratio
         ("name", datetime.date(2024, 1, 1), (), "name is a date or time; use a text in quotes"),
         ("flag", 1, (), "flag is the number 1; use true or false"),
         ("flag", "yes", (), "flag is the text 'yes'; use true or false"),
+        ("matte", [], (), "matte has 0 entries; use a list of 3, each a number from 0 to 1"),
+        ("matte", [-1], (), "matte has 1 entry; use a list of 3, each a number from 0 to 1"),
+        ("matte", [0, "a"], (), "matte has 2 entries; use a list of 3, each a number from 0 to 1"),
         ("names", "a", (), "names is the text 'a'; put it in brackets: [\"a\"]"),
         ("names", ["a", 1], (1,), 'entry 2 of names is the number 1; put it in quotes: "1"'),
         ("table", {"a": 10}, ("a",), "a is 10, which is out of range; use a whole number up to 9"),
@@ -204,7 +207,7 @@ def test_nested_tables_and_lists() -> None:
 
 
 def test_lists_that_are_too_short() -> None:
-    assert complaints({"chip": {"pins": [{"line": "a"}]}}) == [(("chip", "pins"), "pins has 1 entries; give 2 or more")]
+    assert complaints({"chip": {"pins": [{"line": "a"}]}}) == [(("chip", "pins"), "pins has 1 entry; give 2 or more")]
 
 
 def test_brackets_of_headings() -> None:

@@ -67,6 +67,9 @@ def _contradictions(keep: str, focus: tuple[float, float] | None) -> Iterator[Pr
     if focus is not None and keep not in ("centre", "focus"):
         what = f'focus and keep = "{keep}" contradict each other'
         yield Problem(where=("focus",), what=what, action="leave one out")
+    if focus is not None and max(focus) > 1 and any(0 < part < 1 for part in focus):
+        what = f"focus = [{focus[0]:g}, {focus[1]:g}] mixes a share of the picture with pixels"
+        yield Problem(where=("focus",), what=what, action="give both as shares, at most 1, or both in pixels")
 
 
 @stage(
@@ -85,7 +88,7 @@ def crop(
     focus: Annotated[
         tuple[float, float] | None,
         Option(
-            "point to centre on, across and down: shares of the picture if both are at most 1, else pixels", minimum=0
+            "point in the picture to centre on, across and down: shares if both are at most 1, else pixels", minimum=0
         ),
     ] = None,
     left: Annotated[float, Option("cut off first: a share of the width if below 1, else pixels", minimum=0)] = 0,
@@ -108,7 +111,8 @@ def crop(
         border.
     focus
         The point to centre on as well as the picture's edges allow, counted from the left and the top of the whole
-        picture: both at most 1 are shares, otherwise pixels of the file. ``keep`` may then be left out.
+        picture: both at most 1 are shares, otherwise pixels of the file, which must lie in it. ``keep`` may then be
+        left out.
     left, right, top, bottom
         Edges to take off first, such as a scanner's rim: below 1 a share of the picture, otherwise pixels of the file.
     border
@@ -123,7 +127,8 @@ def crop(
     Raises
     ------
     PictureError
-        When the edges leave nothing, or ``focus`` and ``keep`` do not go together.
+        When the edges leave nothing, ``focus`` lies outside the picture or mixes shares with pixels, or it and ``keep``
+        do not go together.
     """
     refuse(_contradictions(keep, focus), PictureError)
     edges = (left, right, top, bottom)
@@ -136,7 +141,7 @@ def crop(
     if keep == "all":
         return picture.with_pixels(framed(pixels, aspect, linear_colour(border)))
     if focus is not None:
-        across, down = focus if max(focus) > 1 else (focus[0] * whole_width, focus[1] * whole_height)
+        across, down = _point(focus, whole_width, whole_height)
         x, y = shares_around(across - rest.left, down - rest.top, width, height, aspect)
     elif keep == "busiest":
         from ladderlight_stages.pictures.busiest import busiest_place  # scikit-image is slow to import
@@ -146,6 +151,17 @@ def crop(
         x = 0.0 if "left" in keep else 1.0 if "right" in keep else 0.5
         y = 0.0 if "top" in keep else 1.0 if "bottom" in keep else 0.5
     return picture.with_pixels(largest_part(width, height, aspect, x=x, y=y).of(pixels))
+
+
+def _point(focus: tuple[float, float], width: int, height: int) -> tuple[float, float]:
+    if max(focus) <= 1:
+        return focus[0] * width, focus[1] * height
+    if focus[0] > width or focus[1] > height:
+        raise PictureError(
+            f"focus = [{focus[0]:g}, {focus[1]:g}] lies outside the picture, which is {width} pixels across and {height} "
+            "down; give a point in it, or shares of it"
+        )
+    return focus
 
 
 def _without_edges(width: int, height: int, edges: tuple[float, float, float, float]) -> Part:

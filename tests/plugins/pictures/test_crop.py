@@ -121,7 +121,7 @@ def test_full_size_stays_full_size(board):
         ((0.0, 0.0), (0, 0)),
         ((1.0, 1.0), (200, 0)),
         ((290, 10), (90, 0)),
-        ((5000, 0), (200, 0)),
+        ((600, 300), (200, 0)),
     ],
 )
 def test_around_a_point(board, picture, places, focus, first):
@@ -146,6 +146,19 @@ def test_points_that_do_not_go(board, picture):
         crop(picture(size=(9, 9)), board, keep="focus")
     with pytest.raises(PictureError, match='focus and keep = "top" contradict each other; leave one out'):
         crop(picture(size=(9, 9)), board, keep="top", focus=(0.5, 0.5))
+    with pytest.raises(
+        PictureError,
+        match=r"^focus = \[0\.5, 300\] mixes a share of the picture with pixels; give both as shares, at most 1, or",
+    ):
+        crop(picture(size=(900, 900)), board, focus=(0.5, 300))
+
+
+@pytest.mark.parametrize("focus", [(601, 10), (10, 301), (5000, 0)])
+def test_a_point_outside_the_picture(board, picture, focus):
+    with pytest.raises(
+        PictureError, match=r"^focus = .* lies outside the picture, which is 600 pixels across and 300 down; give a"
+    ):
+        crop(picture(size=(600, 300)), board, focus=focus)
 
 
 @pytest.mark.parametrize(("width", "height", "x", "y"), [(900, 300, 700, 0), (900, 300, 100, 0), (400, 900, 0, 640)])
@@ -166,6 +179,6 @@ def test_nothing_is_busy_in_a_plain_picture(board, picture, places):
     assert result[0, 0, 0] == np.float32(1e-5)
 
 
-@pytest.mark.parametrize(("focus", "full"), [((0.3, 1), False), ((300, 0.5), True)])
+@pytest.mark.parametrize(("focus", "full"), [((0.3, 1), False), ((300, 1), True)])
 def test_a_point_in_pixels_needs_the_full_size(board, focus, full):
     assert demanded(Demand(width=320, height=240), board, {"focus": focus}).full_size is full
