@@ -18,12 +18,17 @@ from ladderlight_stages.viewing import density_from
 
 ScreenWidth = Annotated[
     float | None,
-    Option("width of the visible picture, if other than the recipe's [viewing] says", minimum=0.01, unit="m"),
+    Option(
+        "width of the visible picture, if other than the recipe's [viewing] says", minimum=0.01, maximum=100, unit="m"
+    ),
 ]
 ViewingDistance = Annotated[
     float | None,
     Option(
-        "from eye to screen, if other than the recipe's [viewing] says; 60 cm when neither does", minimum=0.05, unit="m"
+        "from eye to screen, if other than the recipe's [viewing] says; 60 cm when neither does",
+        minimum=0.05,
+        maximum=1000,
+        unit="m",
     ),
 ]
 MeasuringDistance = Annotated[
@@ -32,6 +37,7 @@ MeasuringDistance = Annotated[
         "from eye to screen, if other than the recipe's [viewing] says; when either does, the visible error is "
         "measured for the manifest",
         minimum=0.05,
+        maximum=1000,
         unit="m",
     ),
 ]

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight import Board, CodedPicture, Origin, Picture, Viewing
+from ladderlight.stages import declaration_of
 from ladderlight_stages.measures import UNSTATED, clipped_pixels, colours_used, flicker, with_measures
 from ladderlight_stages.reductions.advise import advise
 from ladderlight_stages.reductions.diffuse import diffuse
@@ -84,6 +85,15 @@ def test_a_stages_own_options_win_over_the_recipe(
         density = density_of(board, screen_width=width, distance=distance)
         metrics = reduction(patches, board, viewing, **options).metrics
         assert metrics["pixels_per_degree"] == pytest.approx(density[0], abs=0.01)
+
+
+@pytest.mark.parametrize("reduction", REDUCTIONS)
+def test_a_stages_own_options_have_the_limits_of_the_recipe(reduction: Callable[..., CodedPicture]) -> None:
+    declared = declaration_of(reduction)
+    for option, bad, most in (("distance", "1.001 km", "1 km"), ("screen_width", "100.1 m", "100 m")):
+        assert declared.check({option: most})[1] == []
+        (problem,) = declared.check({option: bad})[1]
+        assert "out of range" in str(problem)
 
 
 def test_light_beyond_the_boards_white_is_clipped(board: Board) -> None:

@@ -158,8 +158,8 @@ def _point(focus: tuple[float, float], width: int, height: int) -> tuple[float, 
         return focus[0] * width, focus[1] * height
     if focus[0] > width or focus[1] > height:
         raise PictureError(
-            f"focus = [{focus[0]:g}, {focus[1]:g}] lies outside the picture, which is {width} pixels across and {height} "
-            "down; give a point in it, or shares of it"
+            f"focus = [{focus[0]:g}, {focus[1]:g}] lies outside the picture, which is {width} pixels across and "
+            f"{height} down; give a point in it, or shares of it"
         )
     return focus
 
