@@ -66,7 +66,10 @@ def _device(device: Mapping[str, Any]) -> Iterator[str]:
     if device["last_used"] is None:
         yield "  nothing reads this chip"
     else:
-        yield f"  in use    {device['used_words']} of {device['words']} words, the last at {device['last_used']:04X}h"
+        yield (
+            f"  in use    {device['used_words']} of {device['words']} words, the last at {device['last_used']:04X}h; "
+            f"{device['free_words']} free"
+        )
 
 
 def _halves(digest: str) -> tuple[str, str]:

@@ -40,7 +40,7 @@ def test_the_sheet_says_what_goes_where(board, banked):
         f"            {' '.join(re.findall('....', device['sha256'][32:]))}",
         "  bank 0    0000h to 779Fh  picture-0",
         "  bank 2    10000h to 1779Fh  picture-2",
-        "  in use    38400 of 131072 words, the last at 1779Fh",
+        "  in use    38400 of 131072 words, the last at 1779Fh; 92672 free",
     ):
         assert line in text.splitlines()
     assert "[ ] burn" in text

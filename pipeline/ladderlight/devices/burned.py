@@ -16,7 +16,7 @@ from ladderlight.board import Board, Device
 from ladderlight.board.memory import Erasure
 from ladderlight.devices.checksums import checksums_of
 from ladderlight.devices.files import bytes_of
-from ladderlight.errors import DeviceFileError, nearest_word
+from ladderlight.errors import DeviceFileError, UsageError, nearest_word
 
 FILE = "burned.json"
 """Name of the record, beside the recipe."""
@@ -40,13 +40,13 @@ def record(
 
     Raises
     ------
-    DeviceFileError
+    UsageError
         When the board has no device of a name.
     """
     known = {device.name: device for device in board.devices}
     for name in devices:
         if name not in known:
-            raise DeviceFileError(f"the board has no device {name!r}; {nearest_word(name, known)}")
+            raise UsageError(f"the board has no device {name!r}; {nearest_word(name, known)}")
     noted = dict((before or {}).get("devices", {}))
     for name in devices or tuple(known):
         image = device_image(words, known[name])
@@ -105,12 +105,14 @@ def burned_image(noted: Record | None, device: Device) -> bytes | None:
 class Burn:
     """Whether a device must be burned, and how much of it. Addresses count the bytes of its image.
 
-    ``known`` tells whether anything is noted of what it holds. ``differing`` bytes are not as they should be.
+    ``known`` tells whether anything is noted of what it holds; ``blank`` that it should hold nothing but FFh, as a new
+    or erased chip does. ``differing`` bytes are not as they should be.
     ``eraser`` tells for a chip that light erases whether bits must be set again; None where that is no question.
     ``blocks`` are the first and last byte of each run of pages or sectors that differ, None where a part has none.
     """
 
     known: bool
+    blank: bool
     differing: int
     erasure: Erasure
     eraser: bool | None
@@ -120,7 +122,7 @@ class Burn:
     @property
     def needed(self) -> bool:
         """Whether the device must be burned."""
-        return not self.known or self.differing > 0
+        return self.differing > 0 if self.known else not self.blank
 
     @property
     def block_count(self) -> int:
@@ -130,6 +132,8 @@ class Burn:
     @property
     def text(self) -> str:
         """The same in words."""
+        if not self.known and self.blank:
+            return "all FFh: a new or erased chip holds this already"
         if not self.known:
             return "nothing is noted of what this chip holds: burn it"
         if not self.needed:
@@ -171,6 +175,7 @@ def burn_of(noted: Record | None, device: Device, image: bytes) -> Burn:
         blocks = runs(np.unique(np.flatnonzero(differs) // block), block)
     return Burn(
         known=old is not None,
+        blank=bool((after == 0xFF).all()),
         differing=int(differs.sum()),
         erasure=erasure,
         eraser=eraser,

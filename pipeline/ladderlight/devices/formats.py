@@ -21,7 +21,7 @@ _HEX_RECORD = re.compile(rb"\s*+:(?:[0-9A-Fa-f]{2}){5,}+[ \t\r]*+(?:\n|$)")
 _S_RECORD = re.compile(rb"\s*+S[0-9](?:[0-9A-Fa-f]{2}){3,}+[ \t\r]*+(?:\n|$)")
 _VERILOG = re.compile(_COMMENT + rb"@[0-9A-Fa-f]++\s++[0-9A-Fa-f]++\s")
 _C_ARRAY = re.compile(_COMMENT + rb"[\w\s]++\[\s*+\w*+\s*+\]\s*+=\s*+\{")
-_ASSEMBLER = re.compile(rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)")
+_ASSEMBLER = re.compile(rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.!\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,15 +2,34 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import re
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
 
-from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, pieces, stage
+from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, Problem, pieces, planned_pieces, stage
 from ladderlight_stages.emissions.options import NamePattern, Order, Size, Split, file_problems
+
+_DIRECTIVE = re.compile(r"[.!]?[A-Za-z]\w*", re.ASCII)
+_LABEL = re.compile(r"[A-Za-z_.][\w.-]*", re.ASCII)
+
+
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    wrong = list(file_problems(board, options))
+    yield from wrong
+    if not _DIRECTIVE.fullmatch(options["directive"]):
+        what = f"directive {options['directive']!r} is not one word of letters, digits and underscores"
+        yield Problem(where=("directive",), what=what, action='write it as in ".byte", "DB" or "FCB"')
+    if options["label"] and not any(problem.where == ("size",) for problem in wrong):
+        for piece in planned_pieces(board, split=options["split"], size=options["size"]):
+            if not _LABEL.fullmatch(piece.name(options["label"])):
+                what = f"label {piece.name(options['label'])!r} is no name for an assembler"
+                yield Problem(where=("label",), what=what, action="begin with a letter, and use no spaces")
+                return
 
 
 @stage(
     help="Write each device as byte directives for an assembler.",
-    rule=file_problems,
+    rule=_problems,
     example=Example(options={"directive": "DB", "number": "h", "per_line": 8, "label": "{memory}"}),
 )
 def assembler(

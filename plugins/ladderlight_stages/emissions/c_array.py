@@ -23,6 +23,45 @@ from ladderlight import (
 from ladderlight_stages.emissions.options import NamePattern, Size, Split, file_problems
 
 _IDENTIFIER = re.compile(r"[A-Za-z_]\w*", re.ASCII)
+_KEYWORDS = frozenset(
+    [
+        "auto",
+        "break",
+        "case",
+        "char",
+        "const",
+        "continue",
+        "default",
+        "do",
+        "double",
+        "else",
+        "enum",
+        "extern",
+        "float",
+        "for",
+        "goto",
+        "if",
+        "inline",
+        "int",
+        "long",
+        "register",
+        "restrict",
+        "return",
+        "short",
+        "signed",
+        "sizeof",
+        "static",
+        "struct",
+        "switch",
+        "typedef",
+        "union",
+        "unsigned",
+        "void",
+        "volatile",
+        "while",
+    ]
+)
+"""ISO/IEC 9899:1999, section 6.4.1, without those that begin with an underscore."""
 _PER_LINE = 16
 
 
@@ -30,14 +69,21 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
     wrong = list(file_problems(board, options))
     yield from wrong
     if not any(problem.where == ("size",) for problem in wrong):
+        symbols: set[str] = set()
         for piece in planned_pieces(board, split=options["split"], size=options["size"]):
-            for problem in _unlike_c(_symbol(piece, options["symbol"])):
+            symbol = _symbol(piece, options["symbol"])
+            problem = next(_unlike_c(symbol), None)
+            if symbol in symbols:
+                what, action = f"several arrays would be called {symbol!r}", "put {device} or {piece} into it"
+                problem = Problem(where=("symbol",), what=what, action=action)
+            if problem:
                 yield problem
                 return
+            symbols.add(symbol)
 
 
 def _unlike_c(symbol: str) -> Iterator[Problem]:
-    if not _IDENTIFIER.fullmatch(symbol):
+    if not _IDENTIFIER.fullmatch(symbol) or symbol in _KEYWORDS:
         what = f"symbol {symbol!r} is not a C identifier"
         yield Problem(where=("symbol",), what=what, action="use letters, digits and underscores")
 

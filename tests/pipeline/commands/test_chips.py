@@ -90,7 +90,7 @@ def test_burned_chips_are_left_by_the_next_build(run, built):
     status, out, _ = run("build", recipe, "--json")
     assert not json.loads(out)["manifest"]["devices"][0]["changed"]
     status, _, err = run("burned", recipe, "no-such")
-    assert status == 1
+    assert status == 2
     assert "no device 'no-such'" in err
 
 

@@ -6,6 +6,7 @@ import pytest
 from ladderlight import DeviceFileError
 from ladderlight.board import PARTS, Device
 from ladderlight.devices.burned import burn_of, burned_image, device_image, parse_record, record, runs
+from ladderlight.errors import UsageError
 
 
 @pytest.fixture
@@ -41,7 +42,7 @@ def test_one_device_is_recorded_and_the_others_stay(two):
 
 
 def test_an_unknown_device_is_named_with_the_nearest(two):
-    with pytest.raises(DeviceFileError, match="no device 'hihg'; did you mean 'high'"):
+    with pytest.raises(UsageError, match="no device 'hihg'; did you mean 'high'"):
         record(two, words_of(two), ("hihg",))
 
 
@@ -91,6 +92,13 @@ def changed(image, changes):
 def test_nothing_noted_means_burn():
     burn = burn_of(None, chip("2716"), bytes(2048))
     assert (burn.needed, burn.known, burn.differing, burn.eraser, burn.blocks) == (True, False, 0, None, None)
+
+
+def test_a_new_chip_holds_nothing_already():
+    device = chip("2716")
+    burn = burn_of(None, device, b"\xff" * 2048)
+    assert (burn.needed, burn.text) == (False, "all FFh: a new or erased chip holds this already")
+    assert burn_of(noted_of(device, bytes(2048)), device, b"\xff" * 2048).needed
 
 
 def test_the_same_means_leave():

@@ -4,6 +4,7 @@ import pytest
 from ladderlight import Contents, MemoryContents
 from ladderlight.board import Part
 from ladderlight.devices.files import join_files
+from ladderlight.stages import declaration_of
 from ladderlight_stages.emissions.assembler import assembler
 
 
@@ -12,6 +13,7 @@ from ladderlight_stages.emissions.assembler import assembler
     [
         ({}, "    .byte 0x0A, 0xF0, 0xFF\n"),
         ({"directive": "DB", "number": "h", "per_line": 2}, "    DB 00Ah, 0F0h\n    DB 0FFh\n"),
+        ({"directive": "!byte"}, "    !byte 0x0A, 0xF0, 0xFF\n"),
         ({"directive": "FCB", "number": "$", "label": "{device}"}, "picture:\n    FCB $0A, $F0, $FF\n"),
     ],
 )
@@ -22,3 +24,10 @@ def test_bytes_in_the_words_of_an_assembler(make_board, memory, options, text):
     (file,) = assembler(Contents(memories={"picture": MemoryContents(words=words, written=words)}), board, **options)
     assert file.data.decode() == text
     assert join_files([file], board.devices[0]).tolist() == [0x0A, 0xF0, 0xFF]
+
+
+@pytest.mark.parametrize(("option", "value"), [("directive", "D B,"), ("directive", ""), ("label", "9 x")])
+def test_words_that_no_assembler_takes_are_known_before_there_are_contents(board, option, value):
+    (problem,) = declaration_of(assembler).problems(board, {option: value})
+    assert problem.where == (option,)
+    assert repr(value) in problem.what

@@ -3,6 +3,7 @@ import pytest
 from ladderlight import DeviceFileError
 from ladderlight.board import Part
 from ladderlight.devices.files import join_files
+from ladderlight.stages import declaration_of
 from ladderlight_stages.emissions.c_array import c_array
 
 
@@ -29,6 +30,19 @@ def test_an_array_of_the_smallest_type_that_holds_a_word(make_board, memory, ran
 def test_a_symbol_that_c_cannot_take_is_refused(board, random_contents):
     with pytest.raises(DeviceFileError, match="symbol '27C010' is not a C identifier"):
         c_array(random_contents(board), board, symbol="{part}")
+
+
+def test_symbols_that_would_not_compile_are_known_before_there_are_contents(board, make_board, memory):
+    problems = declaration_of(c_array).problems
+    assert [problem.what for problem in problems(board, {"symbol": "int"})] == ["symbol 'int' is not a C identifier"]
+    two = make_board(
+        memory(name="low", address=["x2-x9"], data=["b0-b1", "g0"]),
+        memory(name="high", address=["x2-x9"], data=["g1", "r0-r1"]),
+        check=False,
+    )
+    assert not list(problems(two, {}))
+    (problem,) = problems(two, {"symbol": "art"})
+    assert (problem.where, problem.what) == (("symbol",), "several arrays would be called 'art'")
 
 
 def test_pieces_get_symbols_of_their_own(board, random_contents):
