@@ -51,3 +51,39 @@ def test_a_recipe_without_distance_is_told_how_to_get_the_visible_error(
 
 def test_stages_that_do_not_care_are_no_reason(read: Callable[[str], Recipe], text: str) -> None:
     assert list(advice_on(read(text))) == []
+
+
+FRAMES = (
+    BOARD.replace("{", "{{").replace("}", "}}").replace("day-1", "*").replace('"y2-y8"]', '"y2-y8", "bank0-bank1"]')
+    + VIEWING
+    + '[[stage]]\nuse = "{reduction}"\n{more}\n[[stage]]\nuse = "{arrangement}"\n{match}\n[[stage]]\nuse = "binary"\n'
+)
+
+
+@pytest.mark.parametrize(
+    ("reduction", "more", "arrangement", "match", "said"),
+    [
+        ("few_colours", "", "frames", "", True),
+        ("few_colours", 'share = "picture"', "frames", "", True),
+        ("few_colours", "", "frames", 'match = "day-*"', True),
+        ("few_colours", "", "frames", 'match = "night-*"', False),
+        ("few_colours", 'share = "all"', "frames", "", False),
+        ("few_colours", "codes = [0, 7]", "frames", "", False),
+        ("few_colours", "", "bank_pictures", "", False),
+        ("diffuse", "", "frames", "", False),
+    ],
+)
+def test_frames_that_choose_their_own_colours_are_told_how_to_share_them(
+    read: Callable[[str], Recipe], reduction: str, more: str, arrangement: str, match: str, *, said: bool
+) -> None:
+    text = FRAMES.format(reduction=reduction, more=more, arrangement=arrangement, match=match)
+    found = list(advice_on(read(text)))
+    assert [(finding.level, finding.where) for finding in found] == ([("note", "few_colours")] if said else [])
+    assert all(finding.message.endswith('add share = "all"') for finding in found)
+
+
+def test_a_choice_shared_by_all_frames_of_a_picture_table_counts(read: Callable[[str], Recipe]) -> None:
+    text = FRAMES.format(reduction="few_colours", more="", arrangement="frames", match='match = "day-*"')
+    shared = '[[picture]]\nmatch = "{}"\nfew_colours = {{ share = "all" }}\n'
+    assert list(advice_on(read(text + shared.format("day-*")))) == []
+    assert len(list(advice_on(read(text + shared.format("day-1*"))))) == 1
