@@ -17,7 +17,7 @@ from ladderlight_stages.sources.tiff import decoded_page, is_foreign, page_numbe
 
 
 @stage(
-    help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP or PPM.",
+    help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP or PPM. Floats in a TIFF count as linear light.",
     example=Example(options={"matte": "steelblue"}),
 )
 def read(
@@ -30,7 +30,10 @@ def read(
     page: Annotated[int | None, Option("take this frame or page only, counted from 1", minimum=1)] = None,
     scale: Annotated[
         Literal["demanded", "full"],
-        Option("read large pictures only as large as the next stages need, or in full size"),
+        Option(
+            "read large pictures only as large as the next stages need, or in full size; a JPEG's decoder averages "
+            "encoded values, so that fine stark patterns come out darker unless it is full"
+        ),
     ] = "demanded",
     profile: Annotated[
         Literal["use", "ignore"], Option("whether the colours follow the profile in the file, if it has one")
@@ -51,8 +54,10 @@ def read(
         Which frames of an animation, or pages of a TIFF. A frame's duration is in ``origin.duration``; with ``every``
         it includes the frames left out. ``page`` overrides the other two.
     scale
-        A JPEG's decoder reduces encoded values, which darkens fine stark patterns such as a screen of dots a little.
-        ``"full"`` avoids that, and takes several times as long and as much memory.
+        A JPEG's decoder averages encoded values where it reduces a picture, so that fine stark patterns come out
+        darker: black and white stripes of 4 pixels, reduced eightfold, give 0.22 of the light instead of 0.50.
+        ``"full"`` avoids that, and takes several times as long and as much memory. Other files are averaged in linear
+        light.
     profile
         ``"use"``: the embedded profile is converted to sRGB, with perceptual intent and black-point compensation.
         So are the curve and primaries that a PNG states in cICP, gAMA and cHRM. Pictures without are taken as sRGB.

@@ -240,6 +240,19 @@ def test_large_jpegs_are_decoded_no_larger_than_demanded(tmp_path, orientation, 
     assert picture.pixels.shape[:2] == (size[1] * 4, size[0] * 4)
 
 
+def test_a_jpegs_decoder_darkens_fine_stripes_unless_it_is_read_in_full(tmp_path):
+    """Half of the encoded range is 0.214 of the light (IEC 61966-2-1); half black and half white is half the light."""
+    stripes = np.zeros((480, 640), dtype=np.uint8)
+    stripes[:, np.arange(640) // 4 % 2 == 1] = 255
+    path = tmp_path / "stripes.jpg"
+    Image.fromarray(stripes).save(path, quality=95)
+    demand = Demand(width=80, height=60)
+    (small,), (full,) = read(path, demand), read(path, demand, scale="full")
+    assert small.pixels.shape == (60, 80, 3)
+    assert small.pixels.mean() == pytest.approx(0.216, abs=0.004)
+    assert full.pixels.mean() == pytest.approx(0.5, abs=0.005)
+
+
 def frames_of(count: int) -> list[Image.Image]:
     return [Image.new("RGB", (8, 6), (0, 40 * number, 255 - 40 * number)) for number in range(count)]
 
