@@ -78,7 +78,7 @@ def test_a_missing_file_and_a_device_without_file_are_errors(board, banked, tmp_
     files = binary(banked(board, (0,)), board)
     with pytest.raises(DeviceFileError, match=r"picture\.bin: cannot be read"):
         read_memories(board, tmp_path, files)
-    with pytest.raises(DeviceFileError, match="no file cannot be read as device 'picture'"):
+    with pytest.raises(DeviceFileError, match="bytes of device 'picture' are in no file; add"):
         memories_of(board, [])
 
 

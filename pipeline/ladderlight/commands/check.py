@@ -12,6 +12,9 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
+    from ladderlight.board import Finding
+    from ladderlight.recipe import Recipe
+
 
 def check(
     recipe: Annotated[Path, typer.Argument(help="The recipe to check.", metavar="RECIPE")],
@@ -33,6 +36,9 @@ def check(
     loaded = load(recipe, pictures="checked")
     document = report(loaded.board)
     if document["ok"]:
+        clashes = _clashes_of_files(loaded)
+        document["ok"] = not clashes
+        document["findings"] += map(asdict, clashes)
         document["findings"] += map(asdict, stale_findings(loaded))
         document["findings"] += map(asdict, burn_findings(loaded.folder, loaded.output, loaded.board))
         document["findings"] += map(asdict, advice_on(loaded))
@@ -54,6 +60,22 @@ def check(
             console.print(str(page), markup=False)
     if not document["ok"]:
         raise typer.Exit(1)
+
+
+def _clashes_of_files(recipe: Recipe) -> list[Finding]:
+    """Say when several stages would write one file, or one that is in the way of another."""
+    from ladderlight.board import Finding
+    from ladderlight.errors import BuildError, DeviceFileError
+    from ladderlight.readback.planned import planned_files
+    from ladderlight.stages import Kind
+
+    if sum(use.declaration.kind is Kind.EMISSION for use in recipe.chain) < 2:
+        return []
+    try:
+        planned_files(recipe)
+    except (BuildError, DeviceFileError) as error:
+        return [Finding(level="error", where="device files", message=str(error))]
+    return []
 
 
 def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:

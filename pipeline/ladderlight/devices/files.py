@@ -286,9 +286,9 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     missing = int(np.count_nonzero(owner < 0))
     if missing:
         names = ", ".join(file.name for file in files if file.span is not None)
+        what = f"{missing} of {device.part.bytes} bytes of device {device.name!r} are in no file"
         raise DeviceFileError(
-            f"{names or 'no file'} cannot be read as device {device.name!r}: {missing} of {device.part.bytes} bytes "
-            "are in no file; add a stage that writes the whole device, such as binary"
+            f"{what}{f' of {names}' * bool(names)}; add a stage that writes the whole device, such as binary"
         )
     return words_of(image.tobytes(), device.part.width)
 

@@ -243,3 +243,14 @@ def test_what_goes_wrong_is_one_json_document_too(run, arguments: list[str], whe
     assert finding["level"] == "error"
     assert finding["where"] == where
     assert f"{where}: {finding['message']}\n" == err if where else f"{finding['message']}\n" == err
+
+
+def test_check_tells_that_two_stages_would_write_one_file(run, project: Path) -> None:
+    recipe = project / "recipe.toml"
+    with recipe.open("a") as file:
+        file.write('\n[[stage]]\nuse = "binary"\n\n[[stage]]\nuse = "binary"\n')
+    status, out, _ = run("check", recipe, "--json")
+    document = json.loads(out)
+    assert (status, document["ok"]) == (1, False)
+    (finding,) = [finding for finding in document["findings"] if finding["level"] == "error"]
+    assert "both want to write devices/" in finding["message"]
