@@ -151,3 +151,19 @@ def test_thresholds_flicker_less_than_diffusion_where_little_moves(board: Board)
     thresholded = flicker([ordered(frame, board) for frame in pair], board.palette)
     assert thresholded.changed < diffused.changed / 5
     assert thresholded.unmoved < diffused.unmoved / 5
+
+
+def test_of_a_large_picture_the_share_outside_the_hull_is_an_estimate(
+    make_board: Callable[..., Board], memory: Callable, ladder: Callable
+) -> None:
+    """Counted over all rows, and over every fourth of four times as many."""
+    guns = {gun: {gun: 690.0, "bright": 1400.0} for gun in ("red", "green", "blue")}
+    shared = make_board(
+        memory(address=["x2-x9", "y2-y8"], data=["red", "green", "blue", "bright"]), ladder=ladder(**guns), check=False
+    )
+    small = np.random.default_rng(5).random((240, 320, 3)) ** 2
+    exact = clipped_pixels(small, shared.palette)
+    assert 0.02 < exact / 76800 < 0.9
+    assert clipped_pixels(small.repeat(4, axis=0), shared.palette) == 4 * exact
+    noise = np.random.default_rng(6).random((960, 320, 3)) ** 2
+    assert clipped_pixels(noise, shared.palette) == pytest.approx(4 * exact, rel=0.05)

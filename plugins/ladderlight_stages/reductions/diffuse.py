@@ -69,7 +69,11 @@ def diffuse(
         Option("a kernel of your own: the pixels ahead, then the rows below, each centred; replaces kernel"),
     ] = None,
     divisor: Annotated[
-        float | None, Option("what the weights are divided by; their sum if not given", minimum=0)
+        float | None,
+        Option(
+            "what the weights are divided by; their sum if not given: with more, the rest of the error is lost",
+            minimum=0,
+        ),
     ] = None,
     error_limit: Annotated[
         float,
