@@ -111,7 +111,7 @@ def fit(dump: Dump, section: Section) -> Held | None:
         return Held(dump=dump, section=section, base=0, at=np.arange(len(data)), data=data)
     stretches = [np.arange(len(segment.data)) + segment.address for segment in segments if segment.data]
     addresses = np.concatenate(stretches) if stretches else np.zeros(0, dtype=np.int64)
-    base = _base(addresses, section)
+    base = _base(addresses, section, dump.name)
     if base is None:
         return None
     return Held(dump=dump, section=section, base=base, at=addresses - base, data=data)
@@ -152,13 +152,13 @@ def _sizes(sections: Sequence[Section]) -> str:
     return " or ".join([", ".join(texts[:-1]), texts[-1]]) if len(texts) > 1 else texts[0]
 
 
-def _base(addresses: NDArray[np.int64], section: Section) -> int | None:
+def _base(addresses: NDArray[np.int64], section: Section, name: str) -> int | None:
     if not addresses.size:
         return 0
     first, end = int(addresses.min()), int(addresses.max()) + 1
     if end - first > section.size:
         return None
-    likely = [*section.offsets, 0]
+    likely = [*section.offsets_for(name), 0]
     if not section.torn:
         likely += [section.span.first]
     likely += [first] if end - first == section.size else [first // section.size * section.size]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import PurePath
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +62,7 @@ def match(
         _by_content(open_, found, wanted)
     _by_address(open_, found)
     _by_exclusion(open_, found, ordered=wanted is None)
+    _by_file(open_, found)
     for dump in dumps:
         if dump not in found:
             raise UsageError(_ambiguous(dump, open_[dump], found.values()))
@@ -137,6 +139,18 @@ def _by_exclusion(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], *, 
             if dump not in found and (len(free) == 1 or (free and ordered)):
                 found[dump] = min(free, key=_guess)
                 progress = True
+
+
+def _by_file(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held]) -> None:
+    """Take a dump of a whole device, whose byte order nothing tells, as the file of its name, or as the first file."""
+    for dump, choices in open_.items():
+        devices = {held.section.device.name for held in choices}
+        if dump in found or len(devices) > 1 or not all(held.section.whole for held in choices):
+            continue
+        name = PurePath(dump.name).name
+        best = min(choices, key=lambda held: name not in held.section.files)
+        if _free([best], found):
+            found[dump] = best
 
 
 def _guess(held: Held) -> int:

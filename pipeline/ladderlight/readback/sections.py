@@ -28,7 +28,7 @@ class Section:
     files: tuple[str, ...] = ()
     """The device files that hold just this."""
     offsets: tuple[int, ...] = ()
-    """The addresses that these files give to its first byte."""
+    """The address that each of these files gives to its first byte."""
 
     @cached_property
     def places(self) -> Places:
@@ -69,6 +69,15 @@ class Section:
         lane = self.span.first % self.span.step
         return ("the even bytes", "the odd bytes")[lane] if self.span.step == 2 else f"byte {lane} of each word"
 
+    def offsets_for(self, dump: str) -> list[int]:
+        """Give the addresses of the first byte: as in the file of a dump's name, in those of its suffix, in others."""
+        path = PurePath(dump)
+        ranked = sorted(
+            zip(self.files, self.offsets, strict=True),
+            key=lambda held: (held[0] != path.name, PurePath(held[0]).suffix != path.suffix),
+        )
+        return list(dict.fromkeys(offset for _, offset in ranked))
+
     @property
     def name(self) -> str:
         """The file that holds it, or what it is in words where none does."""
@@ -107,7 +116,7 @@ def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | No
             for span, _ in spans_of(device, order=(orders or ["little"])[0], split="even_odd"):
                 grouped.setdefault(span, {})
         found += [
-            Section(device=device, span=span, files=tuple(held), offsets=tuple(dict.fromkeys(held.values())))
+            Section(device=device, span=span, files=tuple(held), offsets=tuple(held.values()))
             for span, held in grouped.items()
         ]
     return found

@@ -1,3 +1,5 @@
+import io
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -16,7 +18,8 @@ def device(words=64, width=8, name="chip"):
 
 
 def section(words=64, width=8, offsets=(), **span):
-    return Section(device=device(words, width), span=Span(**span), offsets=offsets)
+    files = tuple(f"{number}.hex" for number in range(len(offsets)))
+    return Section(device=device(words, width), span=Span(**span), files=files, offsets=offsets)
 
 
 def hex_of(data, base, tmp_path):
@@ -63,6 +66,16 @@ def test_what_a_dump_leaves_out_is_counted_and_the_rest_stands_in_its_place(tmp_
     assert {int(a) + held.base - base: int(v) for a, v in zip(held.at, held.data, strict=True)} == {
         place: place ^ 0x5A for place in at
     }
+
+
+def test_the_address_is_that_of_the_file_of_the_same_name_or_suffix():
+    """Two bytes that would fit at either of the addresses."""
+    writer = IntelHex({0x44: 1, 0x45: 2})
+    text = io.StringIO()
+    writer.write_hex_file(text)
+    both = Section(device=device(256, 8), span=Span(), files=("chip.bin", "chip.hex"), offsets=(0, 0x40))
+    for name, base in (("dumps/chip.hex", 0x40), ("read.hex", 0x40), ("chip.bin", 0), ("read.txt", 0)):
+        assert fit(Dump(name=name, data=text.getvalue().encode()), both).base == base
 
 
 def test_a_piece_may_be_saved_from_its_place_in_the_device(tmp_path):

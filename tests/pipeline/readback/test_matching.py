@@ -146,6 +146,18 @@ def test_a_whole_dump_is_taken_in_the_byte_order_of_the_files(wide, photographs,
         assert held.section.span.order == {"<": "little", ">": "big"}[order[0]]
 
 
+def test_an_erased_chip_is_no_riddle_where_files_have_both_byte_orders(wide, photographs, contents_of):
+    words = photographs(wide, np.random.default_rng(9))
+    files = binary(contents_of(wide, words), wide, name="little.bin")
+    files += binary(contents_of(wide, words), wide, name="big.bin", order="big")
+    sections, wanted = sections_of(wide, files), images(wide, words)
+    erased = np.full(wide.devices[0].part.bytes, 0xFF, dtype=np.uint8)
+    for name, order in (("chip.bin", "little"), ("little.bin", "little"), ("dumps/big.bin", "big")):
+        (held,) = match([dump(name, erased)], sections, wanted=wanted)
+        assert held.section.whole
+        assert held.section.span.order == order
+
+
 def test_reversed_bytes_do_not_hide_which_device_it_is(make_board, memory, photographs, wide, ladder):
     board = make_board(
         memory(
