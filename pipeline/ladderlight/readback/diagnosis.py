@@ -132,6 +132,8 @@ def _weighed(tried: Sequence[_Tried], differing: int) -> list[Diagnosis]:
             group.append(item)
     if not classes:
         return []
+    # where a device holds little, many a fault would make it look blank
+    classes = [[item for item in group if item.fault.kind == "blank"] or group for group in classes]
     missed = [group[0].missed for group in classes] + [differing]
     weights = [exp(-_AGAINST * (count - missed[0])) for count in missed]
     return [

@@ -23,6 +23,9 @@ Kind = Literal[
     "blank",
     "all_zero",
     "other_device",
+    "unfinished",
+    "data_inverted",
+    "data_reversed",
     "data_stuck",
     "data_swapped",
     "address_stuck",
@@ -82,6 +85,9 @@ def possible_faults(
     yield _fixed("all_zero", zeros, np.zeros_like(wanted))
     for name, words in others.items():
         yield _fixed("other_device", f"this is the chip or file of device {name!r}", words)
+    yield from _unfinished(pins, wanted, found)
+    yield _fixed("data_inverted", "all data lines are inverted", wanted ^ np.uint32(pins.ones))
+    yield _fixed("data_reversed", "the data lines are in reverse order", _reversed(wanted, device.part.width))
     yield from _data_faults(pins, wanted)
     yield from _address_faults(pins, wanted)
     yield from _byte_order(pins, wanted, read)
@@ -94,6 +100,28 @@ def possible_faults(
 
 def _fixed(kind: Kind, text: str, words: Words) -> Fault:
     return Fault(kind=kind, text=text, words=lambda at: words[at])
+
+
+def _unfinished(pins: _Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+    """Erased from some address on, or up to it: programming broke off, or was set to another size."""
+    ones = np.uint32(pins.ones)
+    written = np.flatnonzero(found != ones)
+    if not written.size:
+        return
+    first, end = int(written[0]), int(written[-1]) + 1
+    places = np.arange(wanted.size)
+    for erased, where in ((places >= end, f"from {end:04X}h to the end"), (places < first, f"below {first:04X}h")):
+        if (wanted[erased] != ones).any():
+            text = f"erased {where}: programming broke off, or another part or size was chosen"
+            yield _fixed("unfinished", text, np.where(erased, ones, wanted))
+
+
+def _reversed(words: Words, width: int) -> Words:
+    """Give words with their bits in the other order."""
+    turned = np.zeros_like(words)
+    for bit in range(width):
+        turned |= (words >> np.uint32(bit) & np.uint32(1)) << np.uint32(width - 1 - bit)
+    return turned
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,6 +12,9 @@ from ladderlight.readback.diagnosis import diagnose
 PHOTOGRAPHS = ("chelsea", "coffee", "rocket", "coins", "moon", "brick", "grass")
 KINDS = (
     "blank",
+    "unfinished",
+    "data_inverted",
+    "data_reversed",
     "data_stuck",
     "data_swapped",
     "address_stuck",
@@ -59,6 +62,13 @@ def damaged(kind, words, random, width):
     pin = int(random.integers(13))
     if kind == "blank":
         wide = np.full_like(wide, ones)
+    elif kind == "unfinished":
+        at = int(random.integers(400, words.size - 400))
+        wide[slice(at, None) if random.integers(2) else slice(0, at)] = ones
+    elif kind == "data_inverted":
+        wide = ones - wide
+    elif kind == "data_reversed":
+        wide = np.array([int(f"{word:0{width}b}"[::-1], 2) for word in wide.tolist()])
     elif kind == "data_stuck":
         bit = 1 << int(random.integers(6))
         wide = wide | bit if random.integers(2) else wide & ~bit

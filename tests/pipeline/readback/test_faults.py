@@ -25,6 +25,8 @@ WANTED = [0x1, 0x2, 0x4, 0x8, 0x3, 0x5, 0x6, 0xF]
             "all_zero",
             [0] * 8,
         ),
+        ("all data lines are inverted", "data_inverted", [0xE, 0xD, 0xB, 7, 0xC, 0xA, 9, 0]),
+        ("the data lines are in reverse order", "data_reversed", [8, 4, 2, 1, 0xC, 0xA, 6, 0xF]),
         ("data line D0 (b0) is stuck low", "data_stuck", [0, 2, 4, 8, 2, 4, 6, 0xE]),
         ("data line D3 (g1) is stuck high", "data_stuck", [9, 0xA, 0xC, 8, 0xB, 0xD, 0xE, 0xF]),
         ("data lines D0 (b0) and D2 (g0) are swapped", "data_swapped", [4, 2, 1, 8, 6, 5, 3, 0xF]),
@@ -50,6 +52,18 @@ def test_what_each_fault_makes_of_the_words(tiny, text, kind, words):
     assert faults[text].kind == kind
     assert faults[text].words(np.arange(8)).tolist() == words
     assert faults[text].words(np.array([[7, 0]])).tolist() == [[words[7], words[0]]]
+
+
+def test_a_chip_is_erased_from_or_up_to_an_address(tiny):
+    wanted = np.array(WANTED, dtype=np.uint32)
+    for blank, where in ((slice(5, None), "from 0005h to the end"), (slice(0, 3), "below 0003h")):
+        found = wanted.copy()
+        found[blank] = 0xF
+        faults = [f for f in possible_faults(tiny, tiny.devices[0], wanted, found, {}) if f.kind == "unfinished"]
+        assert [fault.text for fault in faults] == [
+            f"erased {where}: programming broke off, or another part or size was chosen"
+        ]
+        assert faults[0].words(np.arange(8)).tolist() == found.tolist()
 
 
 def test_banks_in_another_order_are_found_in_what_was_read(tiny):
