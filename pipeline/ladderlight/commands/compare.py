@@ -117,10 +117,11 @@ def _print(account: Account, line: Callable[[str], None]) -> None:
         line(f"{stretch.first:06X}h to {stretch.last:06X}h  {_words(stretch.count)}")
     if len(comparison.ranges) > _SHOWN:
         line(f"and {len(comparison.ranges) - _SHOWN} more ranges")
+    width = account.reading.device.part.width
     for difference in comparison.differences[:_SHOWN]:
         line(
             f"{difference.address:06X}h  should be {difference.wanted:02X}h, is {difference.found:02X}h, "
-            f"bits {difference.bits:b}  {difference.where}"
+            f"bits {difference.bits:0{width}b}  {difference.where}"
         )
     if comparison.count > _SHOWN:
         line(f"and {comparison.count - _SHOWN} more differences; --json lists up to --most of them")

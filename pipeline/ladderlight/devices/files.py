@@ -277,9 +277,10 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
         differs = (had_owner >= 0) & (had != held)
         if differs.any():
             place = int(span_places(file.span, device)[differs].min())
+            count = int(np.count_nonzero(differs))
             raise DeviceFileError(
                 f"{files[owner[place]].name} and {file.name} disagree about device {device.name!r} in "
-                f"{np.count_nonzero(differs)} bytes, first at address {place // width:04X}h; build again"
+                f"{count} byte{'s' * (count != 1)}, first at address {place // width:04X}h; build again"
             )
         image[at] = held
         owner[at] = number

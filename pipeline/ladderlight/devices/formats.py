@@ -107,7 +107,8 @@ def _records(
                 try:
                     unpack(line.strip())
                 except (bincopy.Error, ValueError) as reason:
-                    raise DeviceFileError(f"{name}:{number}: {reason}; the file is damaged, write it again") from None
+                    why = reason if isinstance(reason, bincopy.Error) else "the record is cut short or not hexadecimal"
+                    raise DeviceFileError(f"{name}:{number}: {why}; the file is damaged, write it again") from None
         raise DeviceFileError(f"{name}: two records hold the same address ({error}); write it again") from None
     return [Segment(address=address, data=bytes(data)) for address, data in file.segments]
 

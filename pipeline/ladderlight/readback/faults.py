@@ -90,10 +90,10 @@ def possible_faults(
     yield _fixed("data_reversed", "the data lines are in reverse order", _reversed(wanted, device.part.width))
     yield from _data_faults(pins, wanted)
     yield from _address_faults(pins, wanted)
+    if reading:  # before the byte order: exchanged files of even and odd bytes look the same
+        yield from _piece_order(pins, wanted, found, reading)
     yield from _byte_order(pins, wanted, read)
     yield from _bank_order(pins, wanted, found, mask_of(device, read) if read else np.full_like(wanted, pins.ones))
-    if reading:
-        yield from _piece_order(pins, wanted, found, reading)
     for view in _views(device, read):
         yield from _shifts(pins, wanted, found, view)
 

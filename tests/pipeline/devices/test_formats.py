@@ -123,3 +123,9 @@ def test_verilog_addresses_count_elements():
         Segment(address=0x20, data=bytes.fromhex("CDAB")),
     ]
     assert segments_of("f", text, element=2, order="big")[1].data.hex() == "abcd"
+
+
+def test_a_record_cut_within_a_byte_is_said_to_be_cut_short():
+    text = b":10000000000102030405060708090A0B0C0D0E0F78\n:1000100000010203040506070"
+    with pytest.raises(DeviceFileError, match=r"^a\.hex:2: the record is cut short or not hexadecimal; the file"):
+        segments_of("a.hex", text)
