@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import PurePath
 
 import numpy as np
@@ -66,7 +67,7 @@ def match(
     for dump in dumps:
         if dump not in found:
             raise UsageError(_ambiguous(dump, open_[dump], found.values()))
-    return [found[dump] for dump in dumps]
+    return [found[dump] if wanted is None else _best_based(found[dump], wanted) for dump in dumps]
 
 
 def recognised(choices: Sequence[Held], wanted: Images) -> tuple[Held, bool] | None:
@@ -167,6 +168,17 @@ def _free(choices: Sequence[Held], found: Mapping[Dump, Held]) -> list[Held]:
 def _overlaps(section: Section, found: Iterable[Held]) -> bool:
     others = [held.section for held in found if held.section.device == section.device]
     return any(np.isin(section.places, other.places, assume_unique=True).any() for other in others)
+
+
+def _best_based(held: Held, wanted: Images) -> Held:
+    """Of the addresses that the build's files give, take the one at which a dump of no file's name agrees best."""
+    section = held.section
+    if PurePath(held.dump.name).name in section.files or len(set(section.offsets)) < 2:
+        return held
+    addresses = held.at + held.base
+    bases = [base for base in section.offsets if ((addresses >= base) & (addresses < base + section.size)).all()]
+    based = [replace(held, base=base, at=addresses - base) for base in dict.fromkeys([held.base, *bases])]
+    return max(based, key=lambda one: int((_likest(one, wanted) == one.data).sum()))
 
 
 def _likest(held: Held, wanted: Images) -> Bytes:

@@ -286,3 +286,15 @@ def test_files_in_folders_of_their_own_are_told_by_their_device_only():
     images_ = {f"chip-{n}": np.random.default_rng(n).integers(0, 256, 64, dtype=np.uint8) for n in (0, 1)}
     (held,) = match([dump("rom.bin", images_["chip-1"])], sections, wanted=images_)
     assert held.section.name == "chip-1/rom.bin"
+
+
+@pytest.mark.parametrize("base", [0, 0x40])
+def test_a_dump_of_another_name_stands_at_the_address_at_which_it_agrees_best(narrow, photographs, tmp_path, base):
+    board = narrow()
+    words = photographs(board, np.random.default_rng(6))
+    device = board.devices[0]
+    section = Section(device=device, span=Span(), files=("chip.bin", "chip.hex"), offsets=(0, 0x40))
+    part = hex_of(words[64:2048].astype(np.uint8), base + 64, tmp_path)
+    (held,) = match([dump("read.txt", part)], [section], wanted=images(board, words))
+    assert held.base == base
+    assert held.at[0] == 64
