@@ -107,7 +107,7 @@ def test_bytes_beyond_the_device_are_an_error():
 
 def test_files_that_disagree_are_both_named_with_the_first_address():
     one, two = file("chip.bin", bytes(16)), file("other.bin", bytes(9) + b"\x01" + bytes(6))
-    with pytest.raises(DeviceFileError, match=r"chip\.bin and other\.bin disagree .* in 1 byte, first at address 0009h"):
+    with pytest.raises(DeviceFileError, match=r"chip\.bin and other\.bin disagree .* 1 byte, first at address 0009h"):
         join_files([one, two], device())
 
 
