@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from ladderlight.board import Board, Device
+from ladderlight.board.lightness import LUMINANCE
 from ladderlight.screen import render, screen_codes
 
 Words = Mapping[str, NDArray[np.uint32]]
@@ -34,7 +35,7 @@ def damage(board: Board, wanted: Words, found: Words, bank: int) -> NDArray[np.u
     uint8, shape (active lines, active monitor pixels, 3), sRGB.
     """
     shown = render(board, found, bank).astype(np.float64)
-    grey = shown @ np.array([0.2126, 0.7152, 0.0722]) * 0.5
+    grey = shown @ LUMINANCE * 0.5
     picture = np.repeat(np.rint(grey).astype(np.uint8)[..., None], 3, axis=2)
     differs = screen_codes(board, wanted, bank) != screen_codes(board, found, bank)
     active = picture.shape[1]

@@ -8,11 +8,11 @@ from skimage.filters.rank import entropy
 from skimage.morphology import disk
 
 from ladderlight.board import srgb_from_linear
+from ladderlight_stages.pictures.luminance import luminance_of
 from ladderlight_stages.pictures.resampling import resampled
 
 _SIDE = 160  # of the small copy that is looked at; more finds the same place, more slowly
 _REACH = 4
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)  # IEC 61966-2-1
 
 
 def busiest_place(pixels: NDArray[np.float32], width: float, height: float) -> tuple[float, float]:
@@ -38,7 +38,7 @@ def busiest_place(pixels: NDArray[np.float32], width: float, height: float) -> t
     old_height, old_width = pixels.shape[:2]
     scale = min(1.0, _SIDE / max(old_width, old_height))
     small = resampled(pixels, max(1, round(old_width * scale)), max(1, round(old_height * scale)), "area")
-    lightness = np.rint(srgb_from_linear(small @ _LUMINANCE) * 255).astype(np.uint8)
+    lightness = np.rint(srgb_from_linear(luminance_of(small)) * 255).astype(np.uint8)
     detail = entropy(lightness, disk(_REACH))
     return (
         _best_share(detail.sum(axis=0), width / old_width),

@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.board import lightness
+
 Float32 = NDArray[np.float32]
 
-LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-"""Shares of red, green and blue light in luminance (IEC 61966-2-1, ITU-R BT.709)."""
+LUMINANCE: Float32 = lightness.LUMINANCE.astype(np.float32)
+"""Shares of red, green and blue light in luminance, single precision like pixels."""
 
 
 def luminance_of(pixels: Float32) -> Float32:

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Palette
+from ladderlight.board import lightness
 
 UNITS = 1 << 18
 """Full light in whole units: the darkest step of 8-bit sRGB is 80 of them."""
-LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-"""Share of each primary in luminance (IEC 61966-2-1, BT.709 primaries)."""
+LUMINANCE: NDArray[np.float32] = lightness.LUMINANCE.astype(np.float32)
+"""Shares of red, green and blue light in luminance, single precision like pixels."""
 
 Gun = tuple[NDArray[np.float64], NDArray[np.uint16]]
 
