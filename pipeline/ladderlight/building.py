@@ -12,7 +12,7 @@ from ladderlight.board import Finding
 from ladderlight.board.advice import findings
 from ladderlight.burnsheet import burn_sheet
 from ladderlight.engine import Chain, Progress
-from ladderlight.errors import BuildError
+from ladderlight.errors import BuildError, Fault
 from ladderlight.manifest import manifest
 from ladderlight.output import refuse_foreign, staged_output
 from ladderlight.proof import burn_page, proof_files
@@ -55,7 +55,7 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
     found = tuple(findings(recipe.board))
     errors = [finding for finding in found if finding.level == "error"]
     if errors:
-        raise BuildError("\n".join(f"{finding.where}: {finding.message}" for finding in errors))
+        raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
     refuse_foreign(recipe.output)
     inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
     chain = Chain(recipe=recipe)

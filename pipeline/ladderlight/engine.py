@@ -15,7 +15,7 @@ import numpy as np
 from ladderlight.board import Board
 from ladderlight.contents import darken, merge
 from ladderlight.devices.files import name_files
-from ladderlight.errors import BuildError, LadderlightError, PictureError, StageFailure
+from ladderlight.errors import BuildError, Fault, LadderlightError, PictureError, StageFailure
 from ladderlight.pictures import CodedPicture, Contents, DeviceFile, Picture
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.model import StageUse
@@ -62,7 +62,7 @@ class Chain:
         surveys: dict[int, Survey] = {}
         shelf = Shelf()
         coded: dict[str, list[CodedPicture]] = {}
-        bad: list[str] = []
+        bad: list[Fault] = []
         with ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool:
             try:
                 for at, look_of in looks.items():
@@ -78,12 +78,12 @@ class Chain:
                     try:
                         coded[names[file]] = steps.result(file, future)
                     except PictureError as error:
-                        bad.append(f"{file.source}: {error}")
+                        bad += [Fault(where=file.source, message=str(fault)) for fault in error.faults]
             except BaseException:
                 pool.shutdown(cancel_futures=True)
                 raise
         if bad:
-            raise PictureError("\n".join(bad))
+            raise PictureError.of(bad)
         for reel in dict.fromkeys(going.reels.values()):
             coded |= reel.with_flicker(coded)
         return [picture for name in names.values() for picture in coded[name]]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import Self
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,10 +30,46 @@ class Problem:
         return f"{self.what}; {self.action}" if self.action else self.what
 
 
+@dataclass(frozen=True, kw_only=True)
+class Fault:
+    """One thing that went wrong. ``where`` is a file, a place in it or a part of the board, or empty."""
+
+    where: str
+    message: str
+
+    def __str__(self) -> str:
+        """Return the line that is printed."""
+        return f"{self.where}: {self.message}" if self.where else self.message
+
+
 class LadderlightError(Exception):
-    """An expected error. Its text is one line that says what, where and what to do."""
+    """An expected error. Its text is one line for each fault: what is wrong, where, and what to do.
+
+    Parameters
+    ----------
+    message
+        What is wrong and what to do.
+    where
+        The file, the place in it, or the part of the board that is meant; printed before the message.
+    """
 
     exit_status = 1
+    faults: tuple[Fault, ...]
+
+    def __init__(self, message: str, *, where: object = "") -> None:
+        """Make an error of one fault."""
+        self._take([Fault(where=str(where), message=message)])
+
+    @classmethod
+    def of(cls, faults: Iterable[Fault]) -> Self:
+        """Return one error of several faults."""
+        error = cls.__new__(cls)
+        error._take(faults)  # noqa: SLF001 - of its own class
+        return error
+
+    def _take(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(map(str, self.faults)))
 
 
 class UsageError(LadderlightError):
@@ -47,16 +84,11 @@ class BoardError(LadderlightError):
     def __init__(self, problems: Iterable[Problem]) -> None:
         """Take all the problems of the board."""
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        self._take(Fault(where="", message=str(problem)) for problem in self.problems)
 
 
 class RecipeError(LadderlightError):
-    """A recipe has errors. ``lines`` are all of them, each as ``file:line:column: what; what to do``."""
-
-    def __init__(self, lines: Iterable[str]) -> None:
-        """Take the finished lines."""
-        self.lines = tuple(lines)
-        super().__init__("\n".join(self.lines))
+    """A recipe has errors: all of them, each fault's place as ``file:line:column``."""
 
 
 class PictureError(LadderlightError):

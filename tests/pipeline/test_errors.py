@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from ladderlight.errors import DeviceFileError, PictureError, Problem, refuse
+from ladderlight.errors import BuildError, DeviceFileError, Fault, PictureError, Problem, refuse
 
 ONE = Problem(where=("focus",), what="focus is outside", action="move it in")
 TWO = Problem(where=("keep",), what="keep is unknown", action="")
@@ -22,3 +22,13 @@ def test_a_problem_of_an_error_says_the_same_at_a_place() -> None:
     assert Problem.of(PictureError(str(ONE)), "focus") == ONE
     assert Problem.of(PictureError("a; b; c"), "x", 1) == Problem(where=("x", 1), what="a", action="b; c")
     assert str(Problem.of(PictureError(str(TWO)), "keep")) == str(TWO)
+
+
+def test_places_and_messages_stay_apart_whatever_is_in_them() -> None:
+    """Nobody has to split a text at a colon to learn what is meant: both may hold colons."""
+    one = Fault(where="C:/a: b.png", message="is 3:2; crop it")
+    two = Fault(where="", message="ratio 4:3 is wanted; scale it")
+    assert str(one) == "C:/a: b.png: is 3:2; crop it"
+    assert BuildError("is 3:2; crop it", where="C:/a: b.png").faults == (one,)
+    assert PictureError.of([one, two]).faults == (one, two)
+    assert str(PictureError.of([one, two])) == "C:/a: b.png: is 3:2; crop it\nratio 4:3 is wanted; scale it"

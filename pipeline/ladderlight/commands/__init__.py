@@ -11,7 +11,7 @@ import typer
 
 from ladderlight import __version__
 from ladderlight.commands import build, burned, check, compare, decode, ladder, schema, stages, start, watch
-from ladderlight.commands.reporting import print_errors
+from ladderlight.commands.reporting import print_faults
 from ladderlight.errors import LadderlightError, StageFailure
 
 BUG = 3
@@ -76,7 +76,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except LadderlightError as error:
         _complain(str(error))
         if "--json" in arguments:
-            print_errors(str(error))
+            print_faults(error.faults)
         return error.exit_status
     except StageFailure as error:
         traceback.print_exception(error.__cause__ or error)

@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
 
     from ladderlight.board import Finding
     from ladderlight.engine import Progress
+    from ladderlight.errors import Fault
     from ladderlight.pictures import ByteOrder
 
 _PIPE = 1000
@@ -42,17 +44,9 @@ def print_document(document: Mapping[str, Any]) -> None:
     sys.stdout.write(json.dumps(document, indent=2, ensure_ascii=False) + "\n")
 
 
-def print_errors(text: str) -> None:
-    """Print what went wrong, a line each as ``where: message``, as one JSON document of findings to stdout."""
-    found = []
-    for line in text.splitlines():
-        where, separator, message = line.partition(": ")
-        found.append({"level": "error", "where": where, "message": message} if separator else _placeless(line))
-    print_document({"ok": False, "findings": found})
-
-
-def _placeless(message: str) -> dict[str, str]:
-    return {"level": "error", "where": "", "message": message}
+def print_faults(faults: Iterable[Fault]) -> None:
+    """Print what went wrong as one JSON document of findings to stdout."""
+    print_document({"ok": False, "findings": [{"level": "error", **asdict(fault)} for fault in faults]})
 
 
 def print_findings(console: Console, found: Iterable[Finding]) -> None:

@@ -46,10 +46,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     RecipeError
         With all that is wrong: ``file:line:column: what; what to do``.
     """
-    try:
-        document = read_document(path, str(path))
-    except UnreadableError as error:
-        raise RecipeError([str(error)]) from None
+    document = read_document(path, str(path))
     report = Report(recipe=document)
     folder = path.resolve().parent
     raw = dict(document.data)
@@ -77,7 +74,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         check_rules(links, overrides, files, board, report)
     output = _output(raw, folder, files, report)
     if report.problems or report.problems_as_written or report.unreadable:
-        raise RecipeError(report.lines)
+        raise RecipeError.of(report.faults)
     assert board is not None  # noqa: S101 - without a board there is a problem
     return Recipe(
         path=path.resolve(),
@@ -110,7 +107,7 @@ def _read_board_file(raw: dict[str, Any], folder: Path, path: Path, report: Repo
     try:
         document = read_document(folder / named, str(path.parent / named))
     except UnreadableError as error:
-        report.unreadable.append(str(error))
+        report.unreadable += error.faults
         return
     inner = document.data.get("board")
     if inner is not None and len(document.data) > 1:

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import tomli
 
+from ladderlight.errors import RecipeError
+
 if TYPE_CHECKING:
     from ladderlight.recipe.positions import Positions
 
@@ -36,8 +38,8 @@ class Document:
         return Positions(self.text)
 
 
-class UnreadableError(Exception):
-    """A file is no TOML. Its text is the error's line."""
+class UnreadableError(RecipeError):
+    """A file is no TOML."""
 
 
 def read_document(path: Path, shown: str) -> Document:
@@ -46,26 +48,28 @@ def read_document(path: Path, shown: str) -> Document:
     Raises
     ------
     UnreadableError
-        With one line, ``file:line:column: what; what to do``.
+        With the place as ``file:line:column``.
     """
     try:
         raw = path.read_bytes()
     except FileNotFoundError:
         names = [item.name for item in path.parent.glob("*.toml")] if path.parent.is_dir() else []
         action = nearest_file(path.name, names) or "check the path"
-        raise UnreadableError(f"{shown}:1:1: there is no such file; {action}") from None
+        raise UnreadableError(f"there is no such file; {action}", where=f"{shown}:1:1") from None
     except IsADirectoryError:
         inner = sorted(item.name for item in path.glob("*.toml"))
         action = f"name {' or '.join(inner)} in it" if inner else "name a file"
-        raise UnreadableError(f"{shown}:1:1: this is a folder; {action}") from None
+        raise UnreadableError(f"this is a folder; {action}", where=f"{shown}:1:1") from None
     except OSError as error:
-        raise UnreadableError(f"{shown}:1:1: cannot be read: {error.strerror}; check the file's permissions") from None
+        raise UnreadableError(
+            f"cannot be read: {error.strerror}; check its permissions", where=f"{shown}:1:1"
+        ) from None
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         column = error.start - raw.rfind(b"\n", 0, error.start)
-        raise UnreadableError(f"{shown}:{line}:{column}: this is no UTF-8 text; save the file as UTF-8") from None
+        raise UnreadableError("not UTF-8 text; save it as UTF-8", where=f"{shown}:{line}:{column}") from None
     try:
         # tomli refuses deep nesting with a RecursionError, and Python numbers of thousands of digits.
         data = tomli.loads(text)
@@ -75,10 +79,10 @@ def read_document(path: Path, shown: str) -> Document:
         line, column = _place(error)
         if error.doc[error.pos : error.pos + 1] in _CURLY:
             what, action = f"{error.doc[error.pos]} is not a quote of TOML", 'use straight quotes, "'
-        raise UnreadableError(f"{shown}:{line}:{column}: {what}; {action}") from None
+        raise UnreadableError(f"{what}; {action}", where=f"{shown}:{line}:{column}") from None
     except (RecursionError, ValueError):
         what = "something in this file is nested too deeply, or a number has too many digits"
-        raise UnreadableError(f"{shown}:1:1: {what}; is this the right file?") from None
+        raise UnreadableError(f"{what}; is this the right file?", where=f"{shown}:1:1") from None
     return Document(shown=shown, text=text.replace("\r\n", "\n"), data=data)
 
 

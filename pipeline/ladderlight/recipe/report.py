@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from ladderlight.errors import Problem
+from ladderlight.errors import Fault, Problem
 from ladderlight.recipe.reading import Document
 from ladderlight.validation import KeyName
 
@@ -21,7 +21,7 @@ class Report:
     board: Document | None = None
     board_prefix: Where = ()
     """Path of the board's table in the board file."""
-    unreadable: list[str] = field(default_factory=list)
+    unreadable: list[Fault] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     """With paths in the recipe as it is meant."""
     problems_as_written: list[Problem] = field(default_factory=list)
@@ -46,17 +46,18 @@ class Report:
         return [replace(p, where=p.where[1:]) for p in self.problems if p.where[:1] == (key,)]
 
     @property
-    def lines(self) -> list[str]:
-        """All problems as ``file:line:column: what; what to do``, by file and line, each once."""
-        placed: list[tuple[bool, int, int, str]] = []
+    def faults(self) -> list[Fault]:
+        """All problems with their places as ``file:line:column``, by file and line, each once."""
+        placed: list[tuple[bool, int, int, Fault]] = []
         everything = [(problem, problem.where) for problem in self.problems_as_written]
         everything += [(problem, self._written(problem.where)) for problem in self.problems]
         for problem, path in everything:
             document, where = self._home(path)
             line, column = document.positions.of(where)
-            placed.append((document is not self.recipe, line, column, f"{document.shown}:{line}:{column}: {problem}"))
+            fault = Fault(where=f"{document.shown}:{line}:{column}", message=str(problem))
+            placed.append((document is not self.recipe, line, column, fault))
         placed.sort(key=lambda item: item[:3])
-        return [*dict.fromkeys(text for *_, text in placed), *self.unreadable]
+        return [*dict.fromkeys(fault for *_, fault in placed), *self.unreadable]
 
     def _written(self, where: Where) -> Where:
         for length in range(len(where), 0, -1):

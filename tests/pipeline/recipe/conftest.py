@@ -130,7 +130,7 @@ def complaints(read: Callable[[str], Recipe]) -> Callable[[str], list[str]]:
     def lines_of(text: str) -> list[str]:
         with pytest.raises(RecipeError) as caught:
             read(text)
-        return list(caught.value.lines)
+        return str(caught.value).splitlines()
 
     return lines_of
 

@@ -51,8 +51,8 @@ def test_damage_is_reported_line_by_line(read: Callable[[str], Recipe], text: st
     try:
         recipe = read(spoilt)
     except RecipeError as error:
-        assert error.lines
-        for line in error.lines:
+        assert str(error).splitlines()
+        for line in str(error).splitlines():
             assert LINE.fullmatch(line), line
             at, column = map(int, line.split(":")[1:3])
             lines = spoilt.split("\n")

@@ -57,7 +57,7 @@ def read(text: str) -> Recipe:
 def complaints(text: str) -> list[str]:
     with pytest.raises(RecipeError) as caught:
         read(text)
-    return list(caught.value.lines)
+    return str(caught.value).splitlines()
 
 
 def sections(text: str) -> list[str]:

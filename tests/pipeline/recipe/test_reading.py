@@ -56,7 +56,7 @@ def test_what_is_no_toml(tmp_path: Path, text: str, line: str) -> None:
 
 def test_text_in_another_encoding(tmp_path: Path) -> None:
     raw = 'a = 1\nname = "Caf\u00e9"\n'.encode("latin-1")
-    assert complaint(tmp_path / "x.toml", raw) == "x.toml:2:12: this is no UTF-8 text; save the file as UTF-8"
+    assert complaint(tmp_path / "x.toml", raw) == "x.toml:2:12: not UTF-8 text; save it as UTF-8"
 
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from ladderlight.errors import Problem
+from ladderlight.errors import Fault, Problem
 from ladderlight.recipe.reading import Document
 from ladderlight.recipe.report import Report, dig, tables
 
@@ -10,14 +10,15 @@ def problem(*where: str | int, what: str = "wrong") -> Problem:
 
 
 RECIPE = Document(shown="r.toml", text='b = 1\na = 2\nboard = "b.toml"\n', data={})
+UNREADABLE = Fault(where="z.toml:1:1", message="what; what to do")
 BOARD = Document(shown="b.toml", text="[board]\nclock = 1\nmode = 2\n", data={})
 
 
 def test_problems_come_by_file_and_line_each_once() -> None:
-    report = Report(recipe=RECIPE, board=BOARD, board_prefix=("board",), unreadable=["z.toml:1:1: what; what to do"])
+    report = Report(recipe=RECIPE, board=BOARD, board_prefix=("board",), unreadable=[UNREADABLE])
     report.add_all([problem("mode"), problem("clock")], ("board",))
     report.add_all([problem("a"), problem("b"), problem("a"), problem("a", what="again")])
-    assert report.lines == [
+    assert list(map(str, report.faults)) == [
         "r.toml:1:5: wrong; mend it",
         "r.toml:2:5: wrong; mend it",
         "r.toml:2:5: again; mend it",

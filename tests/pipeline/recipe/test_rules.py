@@ -71,7 +71,7 @@ def errors(tmp_path: Path):
             load(path, pictures=pictures)
         except RecipeError as error:
             found = []
-            for line in error.lines:
+            for line in str(error).splitlines():
                 number, column, message = line.removeprefix(f"{path}:").split(":", 2)
                 found.append(f"{int(number) - LINES}:{column}:{message}")
             return found
