@@ -26,7 +26,7 @@ if TYPE_CHECKING:
         TileSet,
     )
     from ladderlight.readback.decoding import coded_png
-    from ladderlight.stages import Demand, Example, Option, Survey, stage
+    from ladderlight.stages import Demand, Example, Option, Probe, Survey, stage
     from ladderlight.units import MisfitError
     from ladderlight.viewing import Viewing
 
@@ -49,7 +49,7 @@ _HOMES = {
         "Span",
         "TileSet",
     ),
-    "ladderlight.stages": ("Demand", "Example", "Option", "Survey", "stage"),
+    "ladderlight.stages": ("Demand", "Example", "Option", "Probe", "Survey", "stage"),
     "ladderlight.units": ("MisfitError",),
     "ladderlight.viewing": ("Viewing",),
 }
@@ -75,6 +75,7 @@ __all__ = [
     "PictureError",
     "Piece",
     "PlacedPicture",
+    "Probe",
     "Problem",
     "Span",
     "Survey",

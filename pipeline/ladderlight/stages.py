@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 from itertools import pairwise
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from ladderlight.errors import PluginError, Problem
@@ -136,6 +137,20 @@ class Survey:
     """What was seen in each picture, added up in the order of the recipe; None when nothing was looked at."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Probe:
+    """What a picture file's header says, before anything in it is decoded."""
+
+    frames: int
+    """Frames or pages that the source would give with its options."""
+    width: int
+    height: int
+    """Pixels of the largest frame, upright."""
+    caution: str = ""
+    """What a careful user should know of the file; empty when there is nothing."""
+
+
+ProbeRule = Callable[[Path, Mapping[str, Any]], Probe]
 DemandRule = Callable[[Demand, "Board", Mapping[str, Any]], Demand]
 Look = Callable[["Picture | CodedPicture"], Any]
 SurveyRule = Callable[["Board", Mapping[str, Any]], Look | None]
@@ -147,6 +162,7 @@ AnimationRule = Callable[[Mapping[str, Any]], "Animation"]
 class _Mark:
     help: str
     rule: OptionRule | None
+    probe: ProbeRule | None
     demand: DemandRule | None
     survey: SurveyRule | None
     animation: AnimationRule | None
@@ -157,6 +173,7 @@ def stage(
     *,
     help: str,  # noqa: A002 - reads well at the call
     rule: OptionRule | None = None,
+    probe: ProbeRule | None = None,
     demand: DemandRule | None = None,
     survey: SurveyRule | None = None,
     animation: AnimationRule | None = None,
@@ -170,6 +187,9 @@ def stage(
     given the board and all options, those not written with their defaults, and yields a problem for each mistake, with
     ``where`` naming the option: ``Problem(where=("focus",), what="...", action="...")``. Types and limits of single
     options need no rule. A stage that is called without the engine can :func:`refuse` the same problems.
+
+    ``probe`` is for a source. From a file's path and the stage's options it returns a :class:`Probe`, read from the
+    file's header alone, or raises ``PictureError`` when the file cannot be used.
 
     ``demand`` says, from the size that the next stage wants, the board and this stage's
     options, which size this stage wants; large files are then decoded at a reduced scale. Without it a picture stage is
@@ -186,7 +206,15 @@ def stage(
     """
 
     def mark(function: F) -> F:
-        found = _Mark(help=help, rule=rule, demand=demand, survey=survey, animation=animation, example=example)
+        found = _Mark(
+            help=help,
+            rule=rule,
+            probe=probe,
+            demand=demand,
+            survey=survey,
+            animation=animation,
+            example=example,
+        )
         setattr(function, _MARK, found)
         return function
 
@@ -227,6 +255,7 @@ class StageDeclaration:
     """What the stage asks for beside its flow value, by the names of their types, in order."""
     demand: DemandRule | None
     rule: OptionRule | None = None
+    probe: ProbeRule | None = None
     survey: SurveyRule | None = None
     animation: AnimationRule | None = None
     example: Example = field(default_factory=Example)
@@ -314,6 +343,8 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
         raise PluginError(f"{label}: its parameters and result are of no known kind; {_kinds_in_words()}")
     if mark.animation is not None and kind is not Kind.ARRANGEMENT:
         raise PluginError(f"{label}: only an arrangement shows pictures one after another; leave out animation")
+    if mark.probe is not None and kind is not Kind.SOURCE:
+        raise PluginError(f"{label}: only a source opens files; leave out probe")
     if mark.survey is not None and not kind.surveys:
         raise PluginError(f"{label}: a survey is for stages that see one picture at a time; leave it out")
     if (mark.survey is None) == ("Survey" in texts[1:]):
@@ -327,6 +358,7 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
         takes=tuple(texts[1:]),
         demand=mark.demand,
         rule=mark.rule,
+        probe=mark.probe,
         survey=mark.survey,
         animation=mark.animation,
         example=mark.example,
