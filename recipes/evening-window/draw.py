@@ -1,4 +1,4 @@
-"""Make the pictures of the evening window: the sun goes down over the sea of Tern Island, in eight frames.
+"""Make the pictures of the evening window: the sun goes down over the sea of Merrowhithe, in eight frames.
 
 python draw.py
 """

@@ -1,30 +1,29 @@
-"""Draw the characters of the ferry display: a grid of cells of 8x16 pixels, one bit each.
+"""Draw the characters of the ferry display: a grid of cells of 8x8 pixels, from space to tilde.
 
     python draw.py
 
-The shapes are those of the bitmap font that Pillow brings along.
+The shapes are those of ``ladderlight_stages.lettering``. The last of the 96 cells is left empty.
 """
 
 from pathlib import Path
 
-from PIL import Image, ImageDraw, ImageFont
+import numpy as np
+from PIL import Image
+
+from ladderlight_stages.lettering import CELL, glyphs
 
 HERE = Path(__file__).parent
 COLUMNS = 16
-CHARACTERS = [chr(code) for code in range(32, 128)]
 
 
 def sheet() -> Image.Image:
     """Draw all characters, white on black."""
-    font = ImageFont.load_default_imagefont()
-    picture = Image.new("L", (COLUMNS * 8, len(CHARACTERS) // COLUMNS * 16))
-    draw = ImageDraw.Draw(picture)
-    for number, character in enumerate(CHARACTERS):
+    dots = np.zeros((-(-len(glyphs()) // COLUMNS) * CELL, COLUMNS * CELL), dtype=bool)
+    for number, glyph in enumerate(glyphs().values()):
         row, column = divmod(number, COLUMNS)
-        if character.isprintable():
-            draw.text((column * 8 + 1, row * 16 + 2), character, fill=255, font=font)
-    return picture
+        dots[row * CELL : (row + 1) * CELL, column * CELL : (column + 1) * CELL] = glyph
+    return Image.fromarray(dots)
 
 
 if __name__ == "__main__":
-    sheet().convert("1").save(HERE / "pictures" / "characters.png", optimize=True)
+    sheet().save(HERE / "pictures" / "characters.png", optimize=True)

@@ -1,4 +1,4 @@
-"""Draw the lighthouse of Tern Island with its turning light: an animation of 160x120 pixels.
+"""Draw the lighthouse of Merrowhithe with its turning light: an animation of 160x120 pixels.
 
     python draw.py
 

@@ -1,4 +1,4 @@
-"""Draw the tide charts of Tern Island: 160x120 pixels, laid from tiles of 8x8 so that a tile memory holds them.
+"""Draw the tide charts of Merrowhithe: 160x120 pixels, laid from tiles of 8x8 so that a tile memory holds them.
 
     python draw.py
 
@@ -10,6 +10,8 @@ from pathlib import Path
 
 import numpy as np
 from PIL import Image
+
+from ladderlight_stages.lettering import glyphs
 
 HERE = Path(__file__).parent
 TILE = 8
@@ -31,22 +33,6 @@ ISLAND = """
 .....................
 .....................
 """
-FONT = {
-    "A": ".###.|#...#|#...#|#####|#...#|#...#|#...#",
-    "D": "####.|#...#|#...#|#...#|#...#|#...#|####.",
-    "E": "#####|#....|#....|####.|#....|#....|#####",
-    "G": ".###.|#...#|#....|#.###|#...#|#...#|.###.",
-    "H": "#...#|#...#|#...#|#####|#...#|#...#|#...#",
-    "I": ".###.|..#..|..#..|..#..|..#..|..#..|.###.",
-    "L": "#....|#....|#....|#....|#....|#....|#####",
-    "N": "#...#|##..#|##..#|#.#.#|#..##|#..##|#...#",
-    "O": ".###.|#...#|#...#|#...#|#...#|#...#|.###.",
-    "R": "####.|#...#|#...#|####.|#.#..|#..#.|#...#",
-    "S": ".####|#....|#....|.###.|....#|....#|####.",
-    "T": "#####|..#..|..#..|..#..|..#..|..#..|..#..",
-    "W": "#...#|#...#|#...#|#.#.#|#.#.#|##.##|#...#",
-    " ": "|".join(["....."] * 7),
-}
 HOUSE = "........|...rr...|..rrrr..|.rrrrrr.|.wwwwww.|.wbwwbw.|.wwkkww.|.wwkkww."
 TREE = "...gg...|..gggg..|.gggggg.|.gggggg.|..gggg..|...kk...|...kk...|........"
 BOAT = "...k....|...kww..|...kwww.|...kwwww|...k....|rrrrrrrr|.rrrrrr.|........"
@@ -113,10 +99,10 @@ def chart(colours: dict[str, tuple[int, int, int]], tide: float, title: str) -> 
         stamp(picture, sprite, colours, column, row)
     stamp(picture, LIGHT, colours, LIGHTHOUSE[0], LIGHTHOUSE[1])
     stamp(picture, FOOT, colours, LIGHTHOUSE[0], LIGHTHOUSE[1] + 1)
-    for row, text in ((0, "TERN ISLAND"), (14, title)):
+    for row, text in ((1, "MERROWHITHE"), (13, title)):
         for index, letter in enumerate(text):
-            glyph = FONT[letter].replace("#", "w")
-            stamp(picture, glyph, colours, (20 - len(text)) // 2 + index, row)
+            left, top = ((20 - len(text)) // 2 + index) * TILE, row * TILE
+            picture[top : top + TILE, left : left + TILE][glyphs()[letter]] = colours["w"]
     return Image.fromarray(picture)
 
 
