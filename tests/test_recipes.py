@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
 import numpy as np
 import pytest
+import tomli
 from PIL import Image
 
 from ladderlight.building import build
@@ -85,6 +87,32 @@ def test_the_recipe_in_the_readme_builds(tmp_path: Path, capsys: pytest.CaptureF
     assert main(["check", str(recipe)]) == 0
     said = readme.partition("```text\n")[2].partition("```")[0]
     assert capsys.readouterr().out.startswith(said)
+
+
+def test_the_readme_gives_the_voltages_of_blue_by_millmans_theorem() -> None:
+    """Drivers of 30 ohm, a load of 75 ohm, 5 V: v = 5 V x sum(high) / (sum(all) + 1/75), in siemens."""
+    readme = " ".join((HERE.parent / "README.md").read_text(encoding="utf-8").split())
+    small, large = 1 / (1300 + 30), 1 / (680 + 30)
+    volts = [5 * high / (small + large + 1 / 75) for high in (small, large, small + large)]
+    assert volts == pytest.approx([0.2426, 0.4545, 0.6972], abs=1e-4)
+    said = re.search(r"1k3 alone gives ([\d.]+) V, 680 ohm ([\d.]+) V, both ([\d.]+) V", readme)
+    assert said is not None
+    assert [f"{value:.3f}" for value in volts] == list(said.groups())
+
+
+def test_readme_guide_starter_and_lobby_share_one_board() -> None:
+    pages = [(HERE.parent / path).read_text(encoding="utf-8") for path in ("README.md", "recipes/README.md")]
+    files = ("recipes/lobby/recipe.toml", "pipeline/ladderlight/starter/recipe.toml")
+    recipes = [page.partition("```toml\n")[2].partition("```")[0] for page in pages]
+    recipes += [(HERE.parent / path).read_text(encoding="utf-8") for path in files]
+    first, *others = [tomli.loads(text)["board"] for text in recipes]
+    assert first["memory"][0]["output"] == "register"
+    assert others == [first] * 3
+
+
+@pytest.mark.parametrize("path", RECIPES, ids=lambda path: path.parent.name)
+def test_the_examples_play_in_merrowhithe(path: Path) -> None:
+    assert tomli.loads(path.read_text(encoding="utf-8"))["project"]["name"].startswith("Merrowhithe ")
 
 
 def test_the_lobby_says_how_much_is_seen_from_its_bench(tmp_path: Path) -> None:

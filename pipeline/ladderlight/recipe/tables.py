@@ -133,14 +133,14 @@ class DriverTable(Table):
 Channel = Annotated[
     dict[str, float] | R2RTable,
     channel(R2RTable),
-    Described('a table of line to resistance, such as { r0 = "1k5", r1 = "680" }'),
+    Described('a table of line to resistance, such as { r0 = "1k3", r1 = "680" }'),
 ]
 
 
 class LadderTable(Table):
     """The resistors of each channel, what drives them, and the monitor's load."""
 
-    unknown_key: ClassVar[str] = 'a line belongs in red, green, blue or grey, such as red = { r0 = "1k5", r1 = "680" }'
+    unknown_key: ClassVar[str] = 'a line belongs in red, green, blue or grey, such as red = { r0 = "1k3", r1 = "680" }'
 
     supply: Annotated[SupplyVolts, Example('supply = "5 V"')]
     """Voltage of a high output."""

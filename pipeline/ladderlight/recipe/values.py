@@ -108,7 +108,7 @@ def channel(table: type[BaseModel]) -> PlainValidator:
         if isinstance(value, dict) and {"r2r", "lines"} & set(value):
             return table.model_validate_json(as_json(value), strict=True)
         if value == {}:
-            raise MisfitError("has no line", 'write each line with its resistor, such as { r0 = "1k5", r1 = "680" }')
+            raise MisfitError("has no line", 'write each line with its resistor, such as { r0 = "1k3", r1 = "680" }')
         return adapter().validate_json(as_json(value), strict=True)
 
     return PlainValidator(read, json_schema_input_type=dict[str, Ohms] | table)

@@ -511,7 +511,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
             (
                 'r0 = "3k3"',
                 "[board.ladder] has no key 'r0'; a line belongs in red, green, blue or grey,"
-                ' such as red = { r0 = "1k5", r1 = "680" }',
+                ' such as red = { r0 = "1k3", r1 = "680" }',
             )
         ],
     ),
