@@ -46,7 +46,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
     help="Write lines of text into the tile map, for characters that sheet has placed.",
     rule=_problems,
     example=Example(
-        options={"lines": ["TERN ISLAND", "open until five"], "row": 6, "column": 3}, pictures=(), board="tiles"
+        options={"lines": ["MERROWHITHE", "open until five"], "row": 6, "column": 3}, pictures=(), board="tiles"
     ),
 )
 def text(
