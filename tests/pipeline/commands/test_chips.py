@@ -286,7 +286,7 @@ def test_the_projects_name_goes_into_file_names(run, built):
     status, out, err = run("build", recipe, "--json")
     assert status == 0, err
     (name,) = [file for file in json.loads(out)["manifest"]["devices"][0]["files"] if file.endswith(".bin")]
-    assert name == "Tern-Island-lantern-room-picture.bin"
+    assert name == "Merrowhithe-lantern-room-picture.bin"
     recipe.write_text(text.replace('use = "binary"', 'use = "binary"\nname = "{devise}.bin"'))
     status, _, err = run("check", recipe)
     assert status == 1
