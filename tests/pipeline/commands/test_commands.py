@@ -111,7 +111,7 @@ def test_check_json_has_the_promised_keys(run, project: Path) -> None:
     assert [picture[key] for key in ("width", "height", "repeat_x", "repeat_y", "pixel_aspect")] == [80, 60, 8, 8, 1.0]
     assert len(document["palette"]) == 64
     assert document["palette"][63]["srgb"] == "#fefefe"  # 7650/10973 V of 0.7 V is 99.60 % of full drive
-    assert document["palette"][63]["volts"] == pytest.approx([545 / 789] * 3, abs=1e-6)
+    assert document["palette"][63]["volts"] == pytest.approx([7650 / 10973] * 3, abs=1e-6)
     for key in ("raster", "memories", "devices", "timing", "findings"):
         assert key in document
 
