@@ -33,7 +33,12 @@ class Part:
     @property
     def bytes(self) -> int:
         """Size of the programmer file."""
-        return self.words * ((self.width + 7) // 8)
+        return self.words * self.bytes_per_word(self.width)
+
+    @staticmethod
+    def bytes_per_word(width: int) -> int:
+        """Bytes that a word of so many bits takes in a programmer file."""
+        return (width + 7) // 8
 
     def grade_within(self, seconds: float) -> float | None:
         """Give the slowest, and so the cheapest, grade that is fast enough; None when none is."""

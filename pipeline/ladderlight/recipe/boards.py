@@ -112,7 +112,7 @@ def _plain_part(table: MemoryTable) -> Part:
     width = table.width or 8
     words = table.words or 2
     if isinstance(words, ByteCount):
-        words = max(2, words // ((width + 7) // 8))
+        words = max(2, words // Part.bytes_per_word(width))
     return Part(number=f"{words}x{width}", words=words, width=width)
 
 

@@ -30,6 +30,7 @@ def table(**changes: Any) -> BoardTable:
         ({"words": "64 KiB", "width": 8}, 65536),
         ({"words": "64 KiB", "width": 16}, 32768),
         ({"words": "64 KiB", "width": 4}, 65536),
+        ({"words": "96 KiB", "width": 24}, 32768),
     ],
 )
 def test_capacity_in_words_or_bytes(written: dict[str, Any], words: int) -> None:
@@ -75,5 +76,5 @@ def test_drivers(ladder: dict[str, Any], high: float, low: float) -> None:
 
 
 def test_a_tube() -> None:
-    ladder = board_of(table(ladder={"response": "tube", "tube_black": 0.02, "low_volts": "0.2 V"})).ladder
+    ladder = board_of(table(ladder={"response": "tube", "tube_black": "2 %", "low_volts": "0.2 V"})).ladder
     assert (ladder.response, ladder.tube_black, ladder.low_volts) == ("tube", 0.02, 0.2)
