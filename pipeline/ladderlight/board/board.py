@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from ladderlight.board.ladder import Ladder
 from ladderlight.board.lines import Line, Signal
@@ -130,8 +130,20 @@ class Board:
     @cached_property
     def bank_count(self) -> int:
         """How many banks the wiring can choose among."""
-        bits = [line.index for line in self._lines(Signal.BANK)]
-        return 1 << (max(bits) + 1) if bits else 1
+        return 1 << len(self.bank_lines)
+
+    @cached_property
+    def bank_lines(self) -> tuple[int, ...]:
+        """The bank lines that are wired, by index, ascending: bit i of a bank's number is the level of the i-th."""
+        return tuple(sorted({line.index for line in self._lines(Signal.BANK)}))
+
+    def bank_levels(self, bank: ArrayLike) -> NDArray[np.int64]:
+        """Give the levels of the bank lines while a bank is shown, bit n for ``bankn``: int64, shaped like ``bank``."""
+        number = np.asarray(bank, dtype=np.int64)
+        levels = np.zeros_like(number)
+        for bit, index in enumerate(self.bank_lines):
+            levels |= (number >> bit & 1) << index
+        return levels
 
     def _lines(self, signal: Signal) -> list[Line]:
         return [line for memory in self.memories for line in self.address_lines(memory) if line.signal is signal]

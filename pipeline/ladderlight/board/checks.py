@@ -17,6 +17,7 @@ MOST_CHOICES = 4
 MOST_CHIPS = 16
 MOST_WIDTH = 32
 MOST_START = 1 << 16
+MOST_BANK_LINES = 16
 
 
 def problems_of(board: Board) -> list[Problem]:
@@ -214,8 +215,8 @@ def _line_problem(board: Board, term: Line) -> tuple[str, str] | None:
                 f"{term} never changes: the {signal.value} counter counts {start} to {start + counts.total - 1}",
                 f"use {signal.value}0 to {signal.value}{bits - 1}, or low",
             )
-    if term.signal is Signal.BANK and term.index > 15:
-        return f"{term} is beyond the 16 bank lines", "use bank0 to bank15"
+    if term.signal is Signal.BANK and term.index >= MOST_BANK_LINES:
+        return f"{term} is beyond the {MOST_BANK_LINES} bank lines", f"use bank0 to bank{MOST_BANK_LINES - 1}"
     memories = {memory.name: memory for memory in board.memories}
     if term.signal is Signal.OUTPUT:
         if term.memory not in memories:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from ladderlight.board.lines import Expression
+from ladderlight.board.lines import Expression, Signal
 
 Erasure = Literal["ultraviolet", "bytes", "sectors", "unknown"]
 Order = Literal["msb_first", "lsb_first"]
@@ -145,6 +145,15 @@ class Memory:
     def address_pins(self) -> int:
         """Address pins and chip selection together."""
         return (self.words - 1).bit_length()
+
+    @property
+    def tied_pins(self) -> tuple[int, ...]:
+        """Address pins that a constant alone drives."""
+        return tuple(
+            pin
+            for pin, expression in enumerate(self.address)
+            if all(line.signal is Signal.CONSTANT for line in expression.lines)
+        )
 
     @property
     def pixel_width(self) -> int:

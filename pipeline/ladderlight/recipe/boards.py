@@ -42,7 +42,7 @@ def board_of(table: BoardTable) -> Board:
 def bank_count(table: BoardTable) -> int:
     """Count the banks that the address lists choose among."""
     lines = (line for memory in table.memory for entry in memory.address for e in expand(entry) for line in e.lines)
-    return 1 << max((line.index + 1 for line in lines if line.signal is Signal.BANK), default=0)
+    return 1 << len({line.index for line in lines if line.signal is Signal.BANK})
 
 
 def as_written(problem: Problem, table: BoardTable) -> Problem:

@@ -57,7 +57,8 @@ def test_other_places_stay() -> None:
 
 def test_banks() -> None:
     assert bank_count(table()) == board_of(table()).bank_count == 4
-    assert bank_count(table(memory={"address": ["x2-x9", "!bank2^y0"]})) == 8
+    gap = table(memory={"address": ["x2-x9", "y2-y8", "!bank2^y0", "bank2"]})
+    assert bank_count(gap) == board_of(gap).bank_count == 2
     assert bank_count(table(memory={"address": ["x2-x9"]})) == 1
 
 
