@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ladderlight.board.counter import Counter
 from ladderlight.board.ladder import Ladder
 from ladderlight.board.lines import Line, Signal
 from ladderlight.board.memory import Device, Memory
@@ -22,11 +23,15 @@ Blanking = Literal["output-enable", "register", "gate", "none"]
 
 @dataclass(frozen=True, kw_only=True)
 class Counters:
-    """The counts at the first visible pixel and line, and the delay in seconds from clock to valid address."""
+    """The counts at the first visible pixel and line, and the delay in seconds from clock to valid address.
+
+    ``blanking_delay`` is by how many counts sync and blanking are delayed, as a board with output registers needs.
+    """
 
     x_start: int = 0
     y_start: int = 0
     delay: float = 0.0
+    blanking_delay: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,28 +180,38 @@ class Board:
         return min((line.index for line in self._lines(Signal.Y)), default=self.y_bits)
 
     @cached_property
+    def x_counter(self) -> Counter:
+        """The counter that steps along a line."""
+        counters, wired = self.counters, self._wired_bits(Signal.X)
+        return Counter(start=counters.x_start, counts=self.raster.x, wired=wired, delay=counters.blanking_delay)
+
+    @cached_property
+    def y_counter(self) -> Counter:
+        """The counter that steps down the screen."""
+        return Counter(start=self.counters.y_start, counts=self.raster.y, wired=self._wired_bits(Signal.Y))
+
+    @cached_property
     def x_bits(self) -> int:
-        """Width of the x counter: enough for the counts of a line, its start and every bit that is wired."""
-        return self._counter_bits(Signal.X, self.raster.x.total, self.counters.x_start)
+        """Width of the x counter."""
+        return self.x_counter.bits
 
     @cached_property
     def y_bits(self) -> int:
         """Width of the y counter."""
-        return self._counter_bits(Signal.Y, self.raster.y.total, self.counters.y_start)
+        return self.y_counter.bits
 
-    def _counter_bits(self, signal: Signal, total: int, start: int) -> int:
-        wired = max((line.index + 1 for line in self._lines(signal)), default=1)
-        return max((total - 1).bit_length(), start.bit_length(), wired)
+    def _wired_bits(self, signal: Signal) -> int:
+        return max((line.index + 1 for line in self._lines(signal)), default=1)
 
     @cached_property
     def x_grid(self) -> Grid:
         """The scan along a line."""
-        return _grid(self.raster.x.visible, self.counters.x_start, self.x_bits, self.x_shift)
+        return _grid(self.x_counter, self.x_shift)
 
     @cached_property
     def y_grid(self) -> Grid:
         """The scan down the screen."""
-        return _grid(self.raster.y.visible, self.counters.y_start, self.y_bits, self.y_shift)
+        return _grid(self.y_counter, self.y_shift)
 
     @cached_property
     def geometry(self) -> Geometry:
@@ -212,8 +227,8 @@ class Board:
         )
 
 
-def _grid(visible: int, start: int, bits: int, shift: int) -> Grid:
-    counts = (start + np.arange(visible, dtype=np.int64)) & ((1 << bits) - 1)
-    new = np.ones(visible, dtype=bool)
+def _grid(counter: Counter, shift: int) -> Grid:
+    counts = counter.read(np.arange(counter.counts.visible))
+    new = np.ones(len(counts), dtype=bool)
     new[1:] = np.diff(counts >> shift) != 0
     return Grid(counts=counts, cells=np.cumsum(new) - 1, samples=counts[new])

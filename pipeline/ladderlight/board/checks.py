@@ -6,6 +6,7 @@ from collections import Counter as Tally
 from collections.abc import Iterator
 
 from ladderlight.board.board import Board
+from ladderlight.board.counter import Counter
 from ladderlight.board.fitting import choices, smallest_part
 from ladderlight.board.lines import Line, Signal, line
 from ladderlight.board.memory import Memory
@@ -44,6 +45,12 @@ def problems_of(board: Board) -> list[Problem]:
 def _numbers(board: Board) -> Iterator[Problem]:
     if board.raster.clock <= 0:
         yield Problem(where=("clock",), what="the clock is not above 0 Hz", action='give it as in "25.175 MHz"')
+    elif not 0 <= board.counters.blanking_delay < board.raster.x.total:
+        yield Problem(
+            where=("counters", "blanking_delay"),
+            what=f"blanking_delay is {board.counters.blanking_delay}, and a line has {board.raster.x.total} counts",
+            action=f"use 0 to {board.raster.x.total - 1}",
+        )
     for name in ("x_start", "y_start"):
         start = getattr(board.counters, name)
         if not 0 <= start < MOST_START:
@@ -207,12 +214,13 @@ def _shorter(board: Board, memory: Memory) -> str:
 
 
 def _line_problem(board: Board, term: Line) -> tuple[str, str] | None:
-    raster, counters = board.raster, board.counters
-    for signal, counts, start in ((Signal.X, raster.x, counters.x_start), (Signal.Y, raster.y, counters.y_start)):
-        bits = (start + counts.total - 1).bit_length()
+    x = Counter(start=board.counters.x_start, counts=board.raster.x)
+    y = Counter(start=board.counters.y_start, counts=board.raster.y)
+    for signal, counter in ((Signal.X, x), (Signal.Y, y)):
+        bits = counter.highest.bit_length()
         if term.signal is signal and term.index >= bits:
             return (
-                f"{term} never changes: the {signal.value} counter counts {start} to {start + counts.total - 1}",
+                f"{term} never changes: the {signal.value} counter counts {counter.lowest} to {counter.highest}",
                 f"use {signal.value}0 to {signal.value}{bits - 1}, or low",
             )
     if term.signal is Signal.BANK and term.index >= MOST_BANK_LINES:

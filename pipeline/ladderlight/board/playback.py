@@ -113,10 +113,7 @@ class _Stretch:
         self.column = np.arange(-self.before, board.raster.x.visible)
         line = np.arange(board.raster.y.visible)[:, None] + self.column // board.raster.x.total
         self.shape = line.shape
-        x = board.counters.x_start + self.column % board.raster.x.total
-        y = board.counters.y_start + line % board.raster.y.total
-        # During blanking the counters go on upward and wrap at their widths.
-        self.levels = Levels(board, x & (1 << board.x_bits) - 1, y & (1 << board.y_bits) - 1, bank)
+        self.levels = Levels(board, board.x_counter.read(self.column), board.y_counter.read(line), bank)
         self.unsure: dict[str, Floats] = {}
         self.fresh: dict[str, NDArray[np.bool_]] = {}
         for memory in board.order:

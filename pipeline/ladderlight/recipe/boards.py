@@ -35,7 +35,7 @@ def board_of(table: BoardTable) -> Board:
         memories=tuple(map(_memory, table.memory)),
         ladder=_ladder(table.ladder),
         blanking=table.blanking,
-        counters=Counters(x_start=table.counters.x_start, y_start=table.counters.y_start, delay=table.counters.delay),
+        counters=Counters(**table.counters.model_dump()),
     )
 
 

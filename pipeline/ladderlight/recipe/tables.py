@@ -181,6 +181,8 @@ class CountersTable(Table):
     """Count at the first visible line."""
     delay: Seconds = 0.0
     """From clock to valid address."""
+    blanking_delay: Annotated[int, Field(ge=0, le=65535)] = 0
+    """Counts by which sync and blanking are delayed, so that they fit a picture that output registers delay."""
 
 
 class BoardTable(Table):
