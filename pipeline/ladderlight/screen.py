@@ -64,8 +64,13 @@ def picture_codes(board: Board, words: Words, bank: int = 0) -> Ints:
 
 
 def screen_codes(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint16]:
-    """Give the code of every visible count and line, registers taken into account: uint16, shape (lines, counts)."""
-    if all(memory.output == "direct" for memory in board.memories):
+    """Give the code of every count and line that the monitor shows, registers taken into account.
+
+    Returns
+    -------
+    uint16, shape (visible lines, visible counts).
+    """
+    if not board.counters.blanking_delay and all(memory.output == "direct" for memory in board.memories):
         codes = picture_codes(board, words, bank).astype(np.uint16)
         return codes[board.y_grid.cells].take(board.x_grid.cells, axis=1)
     return count_codes(board, words, bank).astype(np.uint16)
@@ -74,7 +79,8 @@ def screen_codes(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint16
 def render(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint8]:
     """Show one bank as the monitor does at the mode's full resolution.
 
-    Where a monitor pixel covers more than one count, or parts of two, their light is averaged.
+    Where a monitor pixel covers more than one count, or parts of two, their light is averaged. Past the last visible
+    count it is dark.
 
     Returns
     -------
@@ -82,15 +88,16 @@ def render(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint8]:
     """
     codes = screen_codes(board, words, bank)
     active, visible = board.raster.mode.horizontal.active, board.raster.x.visible
-    if active % visible == 0:
-        return board.palette.srgb8[codes.repeat(active // visible, axis=1)]
-    edges = np.arange(active + 1) * visible / active
+    if board.raster.dots_per_count:
+        return board.palette.srgb8[codes.repeat(board.raster.dots_per_count, axis=1)]
+    ratio = float(board.raster.ratio)
+    edges = np.minimum(np.arange(active + 1) * ratio, visible)
     whole = np.minimum(np.floor(edges).astype(np.int64), visible - 1)
     shown = np.empty((len(codes), active, 3), dtype=np.uint8)
     for line, row in enumerate(codes):
         light = board.palette.linear[row]
         before = np.concatenate([np.zeros((1, 3)), np.cumsum(light, axis=0)])
         until = before[whole] + light[whole] * (edges - whole)[:, None]
-        mean = np.diff(until, axis=0) * (active / visible)
+        mean = np.diff(until, axis=0) / ratio
         shown[line] = np.rint(srgb_from_linear(np.clip(mean, 0, 1)) * 255).astype(np.uint8)
     return shown

@@ -12,6 +12,7 @@ import numpy as np
 
 from ladderlight.board import Channel, Ladder
 from ladderlight.board.ladder import all_states
+from ladderlight.board.ladder_analysis import analyse
 
 LADDERS = 200
 PER_DECK = 20
@@ -150,3 +151,46 @@ def test_shared_line_behind_drivers(program: Callable[[str], str], tmp_path: Pat
     assert sorted(printed) == sorted(outputs)
     found = np.array([printed[output] for output in outputs]).reshape(16, 3)
     assert np.abs(found - volts).max() < AGREE
+
+
+def test_random_ladders_that_share_a_line_without_a_monitor(program: Callable[[str], str], tmp_path: Path) -> None:
+    """What a meter shows of each channel's codes: no load anywhere, the lines of the other channels low."""
+    rng = np.random.default_rng(9)
+    elements: list[str] = []
+    expected: dict[str, float] = {}
+    alone: dict[str, float] = {}
+    for number in range(20):
+        guns = int(rng.integers(2, 4))
+        names = ("red", "green", "blue")[:guns]
+        shared, own = (rng.uniform(300, 3000, guns).round(1) for _ in range(2))
+        high, low, supply = float(rng.uniform(20, 150)), float(rng.uniform(20, 150)), float(rng.choice([3.3, 5.0]))
+        ladder = Ladder(
+            supply=supply,
+            driver_high=high,
+            driver_low=low,
+            channels=tuple(
+                Channel(name=name, resistors={"i": float(shared[gun]), name: float(own[gun])}, guns=(gun,))
+                for gun, name in enumerate(names)
+            ),
+        )
+        for gun, channel in enumerate(analyse(ladder).channels):
+            for level in channel.levels:
+                case = f"{number}_{gun}_{level.code}"
+                up = {line for bit, line in enumerate(channel.lines) if level.code >> bit & 1}
+                for line in ("i", *names):
+                    elements.append(f"V{case}{line} s{case}{line} 0 {supply if line in up else 0.0}")
+                    elements.append(f"RD{case}{line} s{case}{line} p{case}{line} {high if line in up else low!r}")
+                for other, name in enumerate(names):
+                    node = f"o{case}" if other == gun else f"x{case}{name}"
+                    elements.append(f"RI{case}{name} p{case}i {node} {shared[other]}")
+                    elements.append(f"RO{case}{name} p{case}{name} {node} {own[other]}")
+                expected[f"o{case}"] = level.open_volts
+                if up == {"i"}:
+                    alone[f"o{case}"] = supply * (own[gun] + low) / (own[gun] + shared[gun] + low + high)
+    printed = run_deck(program("ngspice"), tmp_path, elements, list(expected))
+    assert sorted(printed) == sorted(expected)
+    for output, volts in expected.items():
+        assert abs(printed[output] - volts) < AGREE, output
+    # The other channels load the shared line by far more than the tolerance of this check.
+    assert len(alone) == len(expected) / 4
+    assert min(volts - expected[output] for output, volts in alone.items()) > 50 * AGREE

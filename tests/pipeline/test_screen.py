@@ -108,6 +108,17 @@ def test_a_fast_clock_averages_the_light_of_the_counts_in_a_pixel(make_board, me
     assert np.unique(shown[..., 0]).tolist() == [round(half)]
 
 
+def test_past_the_last_whole_count_the_screen_is_dark(make_board, memory):
+    """254 of the 254.4 counts that would fill 640 monitor pixels: pixel 638 ends at 254.0025 counts."""
+    board = make_board(memory(address=["x0-x7", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"]), clock="10000000")
+    words = {"picture": np.full(131_072, 63, dtype=np.uint32)}
+    shown = render(board, words)
+    white = board.palette.srgb8[63].tolist()
+    assert np.unique(shown[:, :638]).tolist() == sorted(set(white))
+    assert (shown[:, 638] == np.array(white) - 1).all()  # 254.0 - 253.605 of 0.3975 counts
+    assert not shown[:, 639].any()
+
+
 def test_a_clock_in_no_whole_ratio_shares_pixels_between_counts(make_board, memory, banked):
     """27 counts to 40 monitor pixels: the light of a line is kept, and pixels inside one count have its colour."""
     board = make_board(

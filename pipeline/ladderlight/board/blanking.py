@@ -150,9 +150,7 @@ def _blanking_counts(board: Board) -> Iterator[tuple[NDArray[np.int64], NDArray[
 def _keys(
     board: Board, memory: Memory, column: NDArray[np.int64], line: NDArray[np.int64], bank: int
 ) -> NDArray[np.int64]:
-    x = board.counters.x_start + column & (1 << board.x_bits) - 1
-    y = board.counters.y_start + line & (1 << board.y_bits) - 1
-    address, slot = addresses(board, memory, x, y, bank)
+    address, slot = addresses(board, memory, board.x_counter.read(column), board.y_counter.read(line), bank)
     return address * memory.packing.pixels + slot
 
 

@@ -9,8 +9,9 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from ladderlight.board.counter import Counter
 from ladderlight.board.ladder import Ladder
 from ladderlight.board.lines import Line, Signal
 from ladderlight.board.memory import Device, Memory
@@ -22,11 +23,19 @@ Blanking = Literal["output-enable", "register", "gate", "none"]
 
 @dataclass(frozen=True, kw_only=True)
 class Counters:
-    """The counts at the first visible pixel and line, and the delay in seconds from clock to valid address."""
+    """The counts at the first visible pixel and line, and the delay in seconds from clock to valid address.
+
+    ``x_reset`` and ``y_reset`` are what the counters' resets make of them; None for counters that are preset to their
+    starts at the first visible pixel and line. ``blanking_delay`` is by how many counts sync and blanking are delayed,
+    as a board with output registers needs.
+    """
 
     x_start: int = 0
     y_start: int = 0
+    x_reset: int | None = None
+    y_reset: int | None = None
     delay: float = 0.0
+    blanking_delay: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,8 +139,20 @@ class Board:
     @cached_property
     def bank_count(self) -> int:
         """How many banks the wiring can choose among."""
-        bits = [line.index for line in self._lines(Signal.BANK)]
-        return 1 << (max(bits) + 1) if bits else 1
+        return 1 << len(self.bank_lines)
+
+    @cached_property
+    def bank_lines(self) -> tuple[int, ...]:
+        """The bank lines that are wired, by index, ascending: bit i of a bank's number is the level of the i-th."""
+        return tuple(sorted({line.index for line in self._lines(Signal.BANK)}))
+
+    def bank_levels(self, bank: ArrayLike) -> NDArray[np.int64]:
+        """Give the levels of the bank lines while a bank is shown, bit n for ``bankn``: int64, shaped like ``bank``."""
+        number = np.asarray(bank, dtype=np.int64)
+        levels = np.zeros_like(number)
+        for bit, index in enumerate(self.bank_lines):
+            levels |= (number >> bit & 1) << index
+        return levels
 
     def _lines(self, signal: Signal) -> list[Line]:
         return [line for memory in self.memories for line in self.address_lines(memory) if line.signal is signal]
@@ -163,28 +184,49 @@ class Board:
         return min((line.index for line in self._lines(Signal.Y)), default=self.y_bits)
 
     @cached_property
+    def x_counter(self) -> Counter:
+        """The counter that steps along a line."""
+        return Counter(
+            start=self.counters.x_start,
+            reset=self.counters.x_reset,
+            counts=self.raster.x,
+            wired=self._wired_bits(Signal.X),
+            delay=self.counters.blanking_delay,
+        )
+
+    @cached_property
+    def y_counter(self) -> Counter:
+        """The counter that steps down the screen."""
+        return Counter(
+            start=self.counters.y_start,
+            reset=self.counters.y_reset,
+            counts=self.raster.y,
+            wired=self._wired_bits(Signal.Y),
+        )
+
+    @cached_property
     def x_bits(self) -> int:
-        """Width of the x counter: enough for the counts of a line, its start and every bit that is wired."""
-        return self._counter_bits(Signal.X, self.raster.x.total, self.counters.x_start)
+        """Width of the x counter."""
+        return self.x_counter.bits
 
     @cached_property
     def y_bits(self) -> int:
         """Width of the y counter."""
-        return self._counter_bits(Signal.Y, self.raster.y.total, self.counters.y_start)
+        return self.y_counter.bits
 
-    def _counter_bits(self, signal: Signal, total: int, start: int) -> int:
-        wired = max((line.index + 1 for line in self._lines(signal)), default=1)
-        return max((total - 1).bit_length(), start.bit_length(), wired)
+    def _wired_bits(self, signal: Signal) -> int:
+        lines = (line for memory in self.memories for expression in memory.address for line in expression.lines)
+        return max((line.index + 1 for line in lines if line.signal is signal), default=1)
 
     @cached_property
     def x_grid(self) -> Grid:
         """The scan along a line."""
-        return _grid(self.raster.x.visible, self.counters.x_start, self.x_bits, self.x_shift)
+        return _grid(self.x_counter, self.x_shift)
 
     @cached_property
     def y_grid(self) -> Grid:
         """The scan down the screen."""
-        return _grid(self.raster.y.visible, self.counters.y_start, self.y_bits, self.y_shift)
+        return _grid(self.y_counter, self.y_shift)
 
     @cached_property
     def geometry(self) -> Geometry:
@@ -200,8 +242,8 @@ class Board:
         )
 
 
-def _grid(visible: int, start: int, bits: int, shift: int) -> Grid:
-    counts = (start + np.arange(visible, dtype=np.int64)) & ((1 << bits) - 1)
-    new = np.ones(visible, dtype=bool)
+def _grid(counter: Counter, shift: int) -> Grid:
+    counts = counter.read(np.arange(counter.counts.visible))
+    new = np.ones(len(counts), dtype=bool)
     new[1:] = np.diff(counts >> shift) != 0
     return Grid(counts=counts, cells=np.cumsum(new) - 1, samples=counts[new])

@@ -18,7 +18,7 @@ from ladderlight.board.ladder_tolerance import (
     worst_levels,
     worst_steps,
 )
-from ladderlight.board.network import Network, Solution
+from ladderlight.board.network import GROUND, Network, Solution
 from ladderlight.board.palette import light_of, srgb8_of
 
 SAMPLES = 2000
@@ -34,7 +34,8 @@ class Level:
     that step, and ``inl`` the level itself, against equal steps from the channel's own black to its own white, both in
     such steps. ``lowest`` and ``highest`` are the worst case of the tolerance; ``crosstalk`` is how far lines of other
     channels can raise the level through drivers that are shared. ``open_volts`` is what a meter shows without the
-    monitor, None where nothing holds the output. ``drive`` is the share of the peak, ``srgb`` 0 to 255.
+    monitor while the lines of other channels are low, None where nothing holds the output. ``drive`` is the share of
+    the peak, ``srgb`` 0 to 255.
     """
 
     code: int
@@ -61,7 +62,7 @@ class ChannelAnalysis:
     """One channel. ``lines`` are least significant first; volts, and steps for ``max_dnl`` and ``max_inl``.
 
     ``surely_monotonic`` says whether the levels ascend at every corner of the tolerance. ``spread`` is None for exact
-    resistors.
+    resistors. ``open_white`` is what a meter shows without the monitor while all lines are high, in volts.
     """
 
     name: str
@@ -73,6 +74,7 @@ class ChannelAnalysis:
     max_error: float
     max_dnl: float
     max_inl: float
+    open_white: float
     spread: Spread | None
 
     @property
@@ -144,7 +146,8 @@ def analyse(ladder: Ladder, *, samples: int = SAMPLES, seed: int = SEED) -> Ladd
     supply = 0.0
     for group, lines in ladder.groups():
         network = ladder.network(group, lines)
-        channels += (_channel(ladder, channel, network, lines, samples, seed) for channel in group)
+        unloaded = replace(ladder, load=inf).network(group, lines)
+        channels += (_channel(ladder, channel, network, unloaded, lines, samples, seed) for channel in group)
         states = all_states(len(lines))
         solution = network.solve(states)
         drivers.update((current.line, current) for current in _drivers(lines, states, solution))
@@ -160,7 +163,13 @@ def analyse(ladder: Ladder, *, samples: int = SAMPLES, seed: int = SEED) -> Ladd
 
 
 def _channel(
-    ladder: Ladder, channel: Channel, network: Network, lines: tuple[str, ...], samples: int, seed: int
+    ladder: Ladder,
+    channel: Channel,
+    network: Network,
+    unloaded: Network,
+    lines: tuple[str, ...],
+    samples: int,
+    seed: int,
 ) -> ChannelAnalysis:
     own = channel.weighted_lines
     columns = [lines.index(line) for line in own]
@@ -181,7 +190,7 @@ def _channel(
     ideal = ladder.peak * np.arange(top + 1) / top
     drive = np.clip(volts / ladder.peak, 0.0, 1.0)
     srgb = srgb8_of(light_of(drive, ladder))
-    unloaded = _open_volts(ladder, channel, states, lines)
+    open_volts = _open_volts(unloaded, channel, states)
     return ChannelAnalysis(
         name=channel.name,
         guns=channel.guns,
@@ -197,7 +206,7 @@ def _channel(
                 lowest=round(float(lowest[code]), 12) + 0.0,  # no -0 where only rounding is left
                 highest=round(float(highest[code]), 12) + 0.0,
                 crosstalk=float(raised[code]),
-                open_volts=unloaded[code],
+                open_volts=open_volts[code],
                 drive=float(drive[code]),
                 srgb=int(srgb[code]),
             )
@@ -208,6 +217,7 @@ def _channel(
         max_error=float(np.abs(volts - ideal).max()),
         max_dnl=float(np.abs(dnl).max()),
         max_inl=float(np.abs(inl).max()),
+        open_white=float(unloaded.solve(np.ones((1, len(lines)), dtype=bool)).at(channel.name)[0]),
         spread=spread(
             network, channel.name, states, tolerance, samples=min(samples, _MOST_DRAWN // len(states)), seed=seed
         )
@@ -216,15 +226,12 @@ def _channel(
     )
 
 
-def _open_volts(
-    ladder: Ladder, channel: Channel, states: NDArray[np.bool_], lines: tuple[str, ...]
-) -> list[float | None]:
-    """Volts with no monitor connected; None for states in which every driver floats."""
-    network = replace(ladder, load=inf).network((channel,), channel.lines)
-    own = states[:, [lines.index(line) for line in channel.lines]]
-    always = channel.r2r is not None or not isinf(ladder.driver_low)
-    held = np.array([always or any(state) for state in own.tolist()])
-    volts = iter(network.solve(own[held]).at(channel.name).tolist())
+def _open_volts(unloaded: Network, channel: Channel, states: NDArray[np.bool_]) -> list[float | None]:
+    """Volts with no monitor at any channel, the other channels' lines low; None for states in which all floats."""
+    grounded = any(GROUND in (resistor.a, resistor.b) and resistor.ohms < inf for resistor in unloaded.resistors)
+    always = grounded or not any(isinf(driver.low_ohms) for driver in unloaded.drivers)
+    held = np.logical_or(states.any(axis=1), always)
+    volts = iter(unloaded.solve(states[held]).at(channel.name).tolist())
     return [next(volts) if here else None for here in held.tolist()]
 
 

@@ -154,7 +154,7 @@ def _scaling(ladder: Ladder, channel: ChannelAnalysis) -> str:
     it gives without a load: the supply, or less where an R-2R ladder has a resistor to ground.
     """
     load = ladder.load / len(channel.guns)
-    white, source = channel.white, channel.levels[-1].open_volts or 0.0
+    white, source = channel.white, channel.open_white
     if isinf(load) or white <= 0 or source <= ladder.peak:
         return "check the supply and the load"
     drivers = 0.0 if isinf(ladder.driver_high) else ladder.driver_high / max(len(channel.lines), 1)
@@ -228,7 +228,7 @@ def _coincident(palette: Palette, analysis: LadderAnalysis) -> Iterator[Finding]
 
 
 def _open(analysis: LadderAnalysis) -> Iterator[Finding]:
-    highest = max((c.levels[-1].open_volts or 0.0 for c in analysis.channels), default=0.0)
+    highest = max((channel.open_white for channel in analysis.channels), default=0.0)
     if highest > 2 * WHITE_HIGH:
         yield Finding(
             level="note",

@@ -24,7 +24,7 @@ class Levels:
         self.counters = {
             Signal.X: np.asarray(x, dtype=np.int64),
             Signal.Y: np.asarray(y, dtype=np.int64),
-            Signal.BANK: np.asarray(bank, dtype=np.int64),
+            Signal.BANK: board.bank_levels(bank),
         }
         self.shape = np.broadcast_shapes(*(counter.shape for counter in self.counters.values()))
         self.outputs: dict[str, Ints] = {}

@@ -73,6 +73,7 @@ def _is_table(board: Board, memory: Memory) -> bool:
 def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> NDArray[np.int64]:
     """Give the address that each index has in a look-up memory: int64, shape (lookup.size,)."""
     numbers = np.arange(lookup.size, dtype=np.int64)
+    levels = board.bank_levels(bank)
     bit_of = {pin: bit for bit, pin in enumerate(lookup.pins)}
     address = np.zeros(lookup.size, dtype=np.int64)
     for pin, expression in enumerate(table.address):
@@ -81,7 +82,7 @@ def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> N
             if line.signal is Signal.OUTPUT:
                 level ^= numbers >> bit_of[line.memory, line.index] & 1
             else:
-                level ^= line.index if line.signal is Signal.CONSTANT else bank >> line.index & 1
+                level ^= line.index if line.signal is Signal.CONSTANT else levels >> line.index & 1
         address |= level << pin
     return address
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from ladderlight.board.lines import Expression
+from ladderlight.board.lines import Expression, Signal
 
 Erasure = Literal["ultraviolet", "bytes", "sectors", "unknown"]
 Order = Literal["msb_first", "lsb_first"]
@@ -33,7 +33,12 @@ class Part:
     @property
     def bytes(self) -> int:
         """Size of the programmer file."""
-        return self.words * ((self.width + 7) // 8)
+        return self.words * self.bytes_per_word(self.width)
+
+    @staticmethod
+    def bytes_per_word(width: int) -> int:
+        """Bytes that a word of so many bits takes in a programmer file."""
+        return (width + 7) // 8
 
     def grade_within(self, seconds: float) -> float | None:
         """Give the slowest, and so the cheapest, grade that is fast enough; None when none is."""
@@ -140,6 +145,15 @@ class Memory:
     def address_pins(self) -> int:
         """Address pins and chip selection together."""
         return (self.words - 1).bit_length()
+
+    @property
+    def tied_pins(self) -> tuple[int, ...]:
+        """Address pins that a constant alone drives."""
+        return tuple(
+            pin
+            for pin, expression in enumerate(self.address)
+            if all(line.signal is Signal.CONSTANT for line in expression.lines)
+        )
 
     @property
     def pixel_width(self) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
-from math import gcd
+from math import floor, gcd
 
 from ladderlight.board.modes import TOLERANCE, Axis, Mode
 
@@ -15,7 +15,7 @@ USABLE = 0.02
 
 @dataclass(frozen=True, kw_only=True)
 class Counts:
-    """One direction of the raster in counts: visible part first, then front porch, sync, back porch."""
+    """One direction of the raster in counts from the first visible one: front porch, sync and back porch follow."""
 
     visible: int
     sync_start: int
@@ -32,26 +32,31 @@ class Raster:
 
     @cached_property
     def ratio(self) -> Fraction:
-        """Counts per monitor pixel: the ratio nearest to clock / dot clock that gives whole counts.
+        """Counts per monitor pixel.
 
-        An exact ratio is taken as it is. Among inexact ones the simplest within the tolerance wins, then the simplest
-        within 2 %, then the nearest.
+        A ratio of clock to dot clock that gives whole counts is taken as it is. An inexact one within 2 % of n or 1/n
+        counts like that. Any other gives the whole number of counts a line that comes nearest to the mode's line rate.
         """
         exact = self.clock / self.mode.dot_clock
-        steps = gcd(self.mode.horizontal.active, self.mode.horizontal.total)
+        axis = self.mode.horizontal
+        steps = gcd(axis.active, axis.total)
         if (exact * steps).denominator == 1:
             return exact
-        nearest = round(exact * steps) or 1
-        candidates = [
-            Fraction(k, steps)
-            for k in range(max(1, int(nearest * (1 - 2 * USABLE)) - 1), int(nearest * (1 + 2 * USABLE)) + 2)
-        ]
-        for limit in (TOLERANCE, USABLE):
-            within = [ratio for ratio in candidates if abs(exact / ratio - 1) <= limit]
-            simple = [ratio for ratio in within if 1 in (ratio.numerator, ratio.denominator)]
-            if simple:
-                return min(simple, key=lambda ratio: abs(exact / ratio - 1))
-        return min(candidates, key=lambda ratio: abs(exact / ratio - 1))
+        whole = [Fraction(round(exact) or 1), *(Fraction(1, n) for n in range(1, steps + 1) if steps % n == 0)]
+        simple = [ratio for ratio in whole if abs(exact / ratio - 1) <= USABLE]
+        if simple:
+            return min(simple, key=lambda ratio: abs(exact / ratio - 1))
+        return Fraction(max(round(exact * axis.total), axis.total // steps), axis.total)
+
+    @property
+    def filling(self) -> Fraction:
+        """Counts that would fill the monitor's active part: more than are visible where that is no whole number."""
+        return self.mode.horizontal.active * self.ratio
+
+    @property
+    def dots_per_count(self) -> int:
+        """Monitor pixels that each count covers; 0 where that is no whole number."""
+        return self.ratio.denominator if self.ratio.numerator == 1 and self.filling == self.x.visible else 0
 
     @property
     def deviation(self) -> float:
@@ -63,7 +68,8 @@ class Raster:
         """Whether the clock fits the mode: a whole ratio, or one that gives whole counts, within the tolerance."""
         exact = self.clock / self.mode.dot_clock
         simple = 1 in (self.ratio.numerator, self.ratio.denominator)
-        return exact == self.ratio or (simple and abs(self.deviation) <= TOLERANCE)
+        fills = self.filling == self.x.visible
+        return fills and (exact == self.ratio or (simple and abs(self.deviation) <= TOLERANCE))
 
     @cached_property
     def x(self) -> Counts:
@@ -95,7 +101,7 @@ class Raster:
 
 def _counts(axis: Axis, ratio: Fraction) -> Counts:
     return Counts(
-        visible=round(axis.active * ratio),
+        visible=floor(axis.active * ratio),
         sync_start=round((axis.active + axis.front_porch) * ratio),
         sync_end=round((axis.active + axis.front_porch + axis.sync) * ratio),
         total=round(axis.total * ratio),

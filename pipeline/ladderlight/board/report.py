@@ -8,9 +8,9 @@ from ladderlight.board.advice import findings
 from ladderlight.board.blanking import darkness_of
 from ladderlight.board.board import Board
 from ladderlight.board.checks import problems_of
+from ladderlight.board.counter import Counter
 from ladderlight.board.extent import extent_of
 from ladderlight.board.ladder_report import ladder_document
-from ladderlight.board.raster import Counts
 from ladderlight.board.timing import timings
 
 
@@ -62,19 +62,25 @@ def _raster(board: Board) -> dict[str, Any]:
         "deviation": raster.deviation,
         "line_rate_hz": float(raster.line_rate),
         "frame_rate_hz": float(raster.frame_rate),
-        "x": _counts(raster.x),
-        "y": _counts(raster.y),
+        "x": _counts(board.x_counter),
+        "y": _counts(board.y_counter),
         "hsync_positive": raster.mode.horizontal.positive,
         "vsync_positive": raster.mode.vertical.positive,
     }
 
 
-def _counts(counts: Counts) -> dict[str, int]:
+def _counts(counter: Counter) -> dict[str, int]:
+    """Describe a counter: how many counts there are, and what it reads at the edges of picture, blanking and sync."""
     return {
-        "visible": counts.visible,
-        "sync_start": counts.sync_start,
-        "sync_end": counts.sync_end,
-        "total": counts.total,
+        "visible": counter.counts.visible,
+        "start": counter.start,
+        "blanking_start": counter.blanking_start,
+        "sync_start": counter.sync_start,
+        "sync_end": counter.sync_end,
+        "blanking_end": counter.blanking_end,
+        "last": counter.last,
+        "reset_to": counter.reset_to,
+        "total": counter.counts.total,
     }
 
 

@@ -94,6 +94,8 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
             f"{raster['y']['visible']} of {raster['y']['total']} lines visible; "
             f"{raster['line_rate_hz'] / 1e3:.3f} kHz, {raster['frame_rate_hz']:.2f} Hz",
         ),
+        ("x counter", _counter(raster["x"])),
+        ("y counter", _counter(raster["y"])),
         ("colours", _colours(document["palette"])),
     ]
     rows += [
@@ -103,6 +105,15 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
     width = max(len(label) for label, _ in rows)
     for label, text in rows:
         console.print(f"{label:{width}}  {text}", markup=False)
+
+
+def _counter(axis: Mapping[str, int]) -> str:
+    """Say what a counter reads where each part of the scan begins."""
+    shown = f" (shown from {axis['blanking_end']})" if axis["blanking_end"] != axis["start"] else ""
+    return (
+        f"picture from {axis['start']}{shown}, blanking from {axis['blanking_start']}, sync from {axis['sync_start']}, "
+        f"back porch from {axis['sync_end']}; after {axis['last']} comes {axis['reset_to']}"
+    )
 
 
 def _colours(palette: Sequence[Mapping[str, Any]]) -> str:

@@ -60,7 +60,8 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]
     found: list[list[Bank]] = [[] for _ in memory.devices]
     if not is_direct(board, memory):
         return found
-    seen = sum({1 << line.index for line in board.address_lines(memory) if line.signal is Signal.BANK})
+    wired = {line.index for line in board.address_lines(memory) if line.signal is Signal.BANK}
+    seen = sum(1 << bit for bit, index in enumerate(board.bank_lines) if index in wired)
     pictures: dict[int, list[str]] = {}
     for placed in contents.pictures:
         pictures.setdefault(placed.bank & seen, []).append(placed.origin.name)

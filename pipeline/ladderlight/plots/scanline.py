@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from ladderlight.board.counter import Counter
 from ladderlight.board.raster import Raster
 from ladderlight.plots.drawing import INK, QUIET, RULE, TEAL, WASH, WIDTH, drawing, line, rectangle, text, trace
 
@@ -27,7 +28,7 @@ class _Part:
         return self.end - self.start
 
 
-def scan_line_plot(raster: Raster) -> str:
+def scan_line_plot(raster: Raster, counter: Counter) -> str:
     """Plot one line as the board counts it, from the first visible pixel to the next: picture above, sync below."""
     x = raster.x
     parts = [
@@ -38,10 +39,10 @@ def scan_line_plot(raster: Raster) -> str:
     ]
     seconds = float(1 / raster.clock)
     label = "One scan line: " + ", ".join(f"{part.name} {_time(part.counts, seconds)}" for part in parts)
-    return drawing(_HEIGHT, label, list(_drawn(raster, parts, seconds)))
+    return drawing(_HEIGHT, label, list(_drawn(raster, counter, parts, seconds)))
 
 
-def _drawn(raster: Raster, parts: list[_Part], seconds: float) -> Iterator[str]:
+def _drawn(raster: Raster, counter: Counter, parts: list[_Part], seconds: float) -> Iterator[str]:
     total = raster.x.total
     scale = (WIDTH - 2) / total
 
@@ -80,19 +81,19 @@ def _drawn(raster: Raster, parts: list[_Part], seconds: float) -> Iterator[str]:
     )
     for count in sorted({edge for part in parts for edge in (part.start, part.end)}):
         yield line(place(count), _PICTURE, place(count), _SCALE, stroke=QUIET, width=0.75, dash="2 3")
-    yield from _blanking(parts[1:], place, seconds)
+    yield from _blanking(counter, parts[1:], place, seconds)
 
 
-def _blanking(parts: list[_Part], place: Place, seconds: float) -> Iterator[str]:
+def _blanking(counter: Counter, parts: list[_Part], place: Place, seconds: float) -> Iterator[str]:
     """Name the narrow parts below, each on a line of its own, with a line up to it."""
     for row, part in enumerate(parts):
         x = place(part.start) + (place(part.end) - place(part.start)) / 2
         y = _SCALE + 12 + row * 17
         yield line(x, _SYNC_LOW + 8, x, y - 4, stroke=INK, width=0.75)
         yield line(x - 8, y - 4, x, y - 4, stroke=INK, width=0.75)
-        words = (
-            f"{part.name}: counts {part.start} to {part.end - 1}, {part.counts} of them, {_time(part.counts, seconds)}"
-        )
+        first, last = (counter.at(count + counter.delay) for count in (part.start, part.end - 1))
+        span = f"counts {first} to {last}, {part.counts} of them" if part.counts else "no counts"
+        words = f"{part.name}: {span}, {_time(part.counts, seconds)}"
         yield text(x - 12, y, words, anchor="end", size=11)
 
 

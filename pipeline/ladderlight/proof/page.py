@@ -40,7 +40,7 @@ def page(
             size=(board.raster.mode.horizontal.active, board.raster.mode.vertical.active),
             aspect=board.raster.mode.screen_aspect,
             timing=Markup(timing_plot(board)),  # noqa: S704 - our own SVG, its words escaped there
-            line=Markup(scan_line_plot(board.raster)),  # noqa: S704
+            line=Markup(scan_line_plot(board.raster, board.x_counter)),  # noqa: S704
             channels=_channels(board),
             swatches=_swatches(board),
             codes=len(board.palette),
@@ -77,7 +77,7 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
             facts=_facts(board),
             findings=findings,
             timing=Markup(timing_plot(board)),  # noqa: S704
-            line=Markup(scan_line_plot(board.raster)),  # noqa: S704
+            line=Markup(scan_line_plot(board.raster, board.x_counter)),  # noqa: S704
             palette=Markup(palette_plot(board.palette)),  # noqa: S704
             channels=_channels(board),
             tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",

@@ -30,10 +30,10 @@ def screen_png(board: Board, words: Words, bank: int) -> bytes:
 
     Where each monitor pixel shows one count and there are up to 256 codes, its pixel values are the codes themselves.
     """
-    active, visible = board.raster.mode.horizontal.active, board.raster.x.visible
-    if len(board.palette) > _MOST_COLOURS or active % visible:
+    dots = board.raster.dots_per_count
+    if len(board.palette) > _MOST_COLOURS or not dots:
         return to_png(render(board, words, bank))
-    codes = screen_codes(board, words, bank).astype(np.uint8).repeat(active // visible, axis=1)
+    codes = screen_codes(board, words, bank).astype(np.uint8).repeat(dots, axis=1)
     return _indexed(codes, board.palette.srgb8.tobytes())
 
 

@@ -146,10 +146,10 @@ class _Pins:
         return f"A{pin} ({lines[pin]})" if pin < len(lines) else f"A{pin}"
 
     def bank_pins(self) -> list[tuple[int, int]]:
-        """Address pins of this device that one bank line alone drives, with that line's number."""
+        """Address pins of this device that one bank line alone drives, with that line's bit of a bank's number."""
         lines = self.board.memory(self.device.memory).address[: self.device.part.address_pins]
         return [
-            (pin, expression.lines[0].index)
+            (pin, self.board.bank_lines.index(expression.lines[0].index))
             for pin, expression in enumerate(lines)
             if len(expression.lines) == 1 and expression.lines[0].signal is Signal.BANK
         ]

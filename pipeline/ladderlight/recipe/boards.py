@@ -35,14 +35,14 @@ def board_of(table: BoardTable) -> Board:
         memories=tuple(map(_memory, table.memory)),
         ladder=_ladder(table.ladder),
         blanking=table.blanking,
-        counters=Counters(x_start=table.counters.x_start, y_start=table.counters.y_start, delay=table.counters.delay),
+        counters=Counters(**table.counters.model_dump()),
     )
 
 
 def bank_count(table: BoardTable) -> int:
     """Count the banks that the address lists choose among."""
     lines = (line for memory in table.memory for entry in memory.address for e in expand(entry) for line in e.lines)
-    return 1 << max((line.index + 1 for line in lines if line.signal is Signal.BANK), default=0)
+    return 1 << len({line.index for line in lines if line.signal is Signal.BANK})
 
 
 def as_written(problem: Problem, table: BoardTable) -> Problem:
@@ -112,7 +112,7 @@ def _plain_part(table: MemoryTable) -> Part:
     width = table.width or 8
     words = table.words or 2
     if isinstance(words, ByteCount):
-        words = max(2, words // ((width + 7) // 8))
+        words = max(2, words // Part.bytes_per_word(width))
     return Part(number=f"{words}x{width}", words=words, width=width)
 
 

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from fractions import Fraction
 from typing import Any
 
+from pydantic import TypeAdapter, ValidationError
+
+from ladderlight.board import Part
 from ladderlight.board.ladder import GUNS
 from ladderlight.board.quantities import joined
 from ladderlight.errors import Problem
 from ladderlight.recipe.report import Where
+from ladderlight.recipe.values import LARGEST_MEMORY, Words, WordWidth
 
 
 def contradictions(raw: Mapping[str, Any]) -> Iterator[Problem]:
@@ -39,6 +44,35 @@ def _size(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:
     elif len(given) == 1:
         action = "add width = 8 or the like" if given == ["words"] else "add words = 131072 or the like"
         yield Problem(where=(*where, given[0]), what=f"{name} has {given[0]} alone", action=action)
+    else:
+        yield from _bytes(memory, (*where, "words"))
+
+
+def _bytes(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:
+    """Say when a capacity in bytes is not a power of two in words of the memory's width."""
+    try:
+        size = Fraction(TypeAdapter(Words).validate_python(memory["words"]))
+        width = TypeAdapter(WordWidth).validate_python(memory["width"], strict=True)
+    except ValidationError:  # which the tables report
+        return
+    if not isinstance(memory["words"], str):
+        return
+    each = Part.bytes_per_word(width)
+    words = size / each
+    if words.denominator == 1 and 2 <= words <= LARGEST_MEMORY and int(words).bit_count() == 1:
+        return
+    fitting = [1 << power for power in range(1, LARGEST_MEMORY.bit_length())]
+    below, above = (
+        max((n for n in fitting if n <= words), default=0),
+        min((n for n in fitting if n >= words), default=0),
+    )
+    sizes = [f'"{n * each // 1024} KiB"' if n >= 1024 else f'"{n * each} B"' for n in (below, above) if n]
+    yield Problem(
+        where=where,
+        what=f"words is {memory['words']!r}, which is not a power of two in words of {width} bits, "
+        f"{each} byte{'s' * (each > 1)} each",
+        action=f"use {joined(sizes, 'or')}",
+    )
 
 
 def _channels(ladder: Mapping[str, Any]) -> Iterator[Problem]:

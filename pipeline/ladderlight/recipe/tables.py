@@ -14,6 +14,7 @@ from ladderlight.recipe.values import (
     Distance,
     DriverOhms,
     Frequency,
+    Glow,
     LowVolts,
     MemoryName,
     ModeName,
@@ -26,6 +27,7 @@ from ladderlight.recipe.values import (
     SupplyVolts,
     Tolerance,
     Words,
+    WordWidth,
     channel,
     either,
     ladder_lines,
@@ -90,7 +92,7 @@ class MemoryTable(Table):
     """Part number of its chips; or give ``words`` and ``width``."""
     words: Words | None = None
     """Words of one chip, for a part that is not in the table."""
-    width: Annotated[int, Field(ge=1, le=32)] | None = None
+    width: WordWidth | None = None
     """Bits of a word, with ``words``."""
     access: Seconds | None = None
     """Access time."""
@@ -158,7 +160,7 @@ class LadderTable(Table):
     """Voltage of a low output without load; bipolar outputs stay above 0."""
     response: Literal["srgb", "tube"] = "srgb"
     """The monitor's curve from drive to light: sRGB, or that of a tube (BT.1886)."""
-    tube_black: Annotated[float, Field(ge=0, lt=1)] = 0.0
+    tube_black: Glow = 0.0
     """A tube's light at no drive, as a share of its white; with ``response = "tube"``."""
     red: Channel | None = None
     """Line to resistance, or an R-2R ladder."""
@@ -177,8 +179,14 @@ class CountersTable(Table):
     """Count at the first visible pixel of a line."""
     y_start: Annotated[int, Field(ge=0, le=65535)] = 0
     """Count at the first visible line."""
+    x_reset: Annotated[int, Field(ge=0, le=65535)] | None = None
+    """What the reset makes of the x counter; ``x_start`` when left out: it is preset at the first visible pixel."""
+    y_reset: Annotated[int, Field(ge=0, le=65535)] | None = None
+    """The same of the y counter."""
     delay: Seconds = 0.0
     """From clock to valid address."""
+    blanking_delay: Annotated[int, Field(ge=0, le=65535)] = 0
+    """Counts by which sync and blanking are delayed, so that they fit a picture that output registers delay."""
 
 
 class BoardTable(Table):

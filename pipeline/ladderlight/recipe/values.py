@@ -9,7 +9,7 @@ from fractions import Fraction
 from functools import cache
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, PlainValidator, TypeAdapter, WithJsonSchema
+from pydantic import AfterValidator, BaseModel, Field, PlainValidator, TypeAdapter, WithJsonSchema
 from pydantic_core import CoreSchema
 from pydantic_core.core_schema import no_info_plain_validator_function
 
@@ -71,6 +71,7 @@ LowVolts = Annotated[float, Between(unit="V", low="0 V", high="50 V")]
 Ohms = Annotated[float, Between(unit="ohm", low="0 ohm", high="1 Gohm", above=True)]
 DriverOhms = Annotated[float, Between(unit="ohm", low="0 ohm", high="1 Mohm")]
 Tolerance = Annotated[float, Between(unit="%", low="0 %", high="50 %")]
+Glow = Annotated[float, Between(unit="%", low="0 %", high="99 %")]
 Distance = Annotated[float, Between(unit="m", low="5 cm", high="1 km")]
 ScreenWidth = Annotated[float, Between(unit="m", low="1 cm", high="100 m")]
 
@@ -235,25 +236,31 @@ Proportion = Annotated[
 ]
 
 
+WordWidth = Annotated[int, Field(ge=1, le=32)]
+
+
 class ByteCount(int):
     """A capacity that was given in bytes."""
 
 
 def _words(value: object) -> int:
-    """Read a capacity: words as a whole number, or bytes such as ``"128 KiB"``."""
+    """Read a capacity: words as a whole number, or bytes such as ``"128 KiB"``.
+
+    How many words the bytes are depends on the width, and is checked with it.
+    """
     if isinstance(value, str):
         number = exact_quantity(value, "B")
-    elif isinstance(value, bool) or not isinstance(value, int):
+        if number.denominator != 1 or not 2 <= number <= LARGEST_MEMORY * 4:
+            raise MisfitError(f"is {named(value)}, which is out of range", f"use 2 to {LARGEST_MEMORY * 4} bytes")
+        return ByteCount(number)
+    if isinstance(value, bool) or not isinstance(value, int):
         raise MisfitError(f"is {named(value)} where a number of words is meant", 'write 131072 or "128 KiB"')
-    else:
-        number = Fraction(value)
-    count = int(number)
-    if number != count or not 2 <= count <= LARGEST_MEMORY:
+    if not 2 <= value <= LARGEST_MEMORY:
         raise MisfitError(f"is {named(value)}, which is out of range", f"use 2 to {LARGEST_MEMORY}")
-    if count & (count - 1):
-        near = 1 << count.bit_length()
-        raise MisfitError(f"is {named(value)}, which is no power of two", f"use {near // 2} or {near}")
-    return ByteCount(count) if isinstance(value, str) else count
+    if value & (value - 1):
+        near = 1 << value.bit_length()
+        raise MisfitError(f"is {named(value)}, which is not a power of two", f"use {near // 2} or {near}")
+    return value
 
 
 Words = Annotated[

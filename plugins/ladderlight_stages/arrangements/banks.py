@@ -1,4 +1,4 @@
-"""Which banks a board has, which pictures get them, and which part would have enough."""
+"""Which pictures get which bank, and which part would have enough."""
 
 from __future__ import annotations
 
@@ -7,18 +7,7 @@ from itertools import count
 
 from ladderlight import ArrangementError, Board, CodedPicture
 from ladderlight.board import PARTS, Memory
-from ladderlight.board.lines import Signal
-
-
-def bank_mask(board: Board) -> int:
-    """Give the bits of a bank number that are wired anywhere."""
-    return sum(1 << index for index in _bank_bits(board))
-
-
-def banks_of(board: Board) -> list[int]:
-    """Give the numbers of all banks that the wiring tells apart, ascending."""
-    mask = bank_mask(board)
-    return [bank for bank in range(board.bank_count) if not bank & ~mask]
+from ladderlight.board.quantities import joined
 
 
 def assign_banks(pictures: Sequence[CodedPicture], board: Board, *, share: bool = False) -> list[int]:
@@ -31,7 +20,7 @@ def assign_banks(pictures: Sequence[CodedPicture], board: Board, *, share: bool 
     ArrangementError
         When a bank does not exist, is asked for twice, or there are not enough. All reasons at once.
     """
-    banks = banks_of(board)
+    banks = range(board.bank_count)
     problems = [_no_such_bank(picture, banks) for picture in pictures if picture.origin.bank not in (None, *banks)]
     holder: dict[int, CodedPicture] = {}
     holding: dict[bytes, int] = {}
@@ -50,7 +39,7 @@ def assign_banks(pictures: Sequence[CodedPicture], board: Board, *, share: bool 
     if problems:
         raise ArrangementError("\n".join(problems))
     # Numbers beyond the last bank stand for the banks that are missing, so that they can be counted.
-    free = (number for number in count() if number not in holder and (number > max(banks) or number in banks))
+    free = (number for number in count() if number not in holder)
     given: list[int] = []
     for picture in pictures:
         bank = picture.origin.bank
@@ -60,16 +49,11 @@ def assign_banks(pictures: Sequence[CodedPicture], board: Board, *, share: bool 
             bank = next(free)
             holding.setdefault(_content(picture), bank)
         given.append(bank)
-    left = [picture for picture, bank in zip(pictures, given, strict=True) if bank > max(banks)]
+    left = [picture for picture, bank in zip(pictures, given, strict=True) if bank not in banks]
     if left:
-        missing = len({bank for bank in given if bank > max(banks)})
+        missing = len(set(given) - set(banks))
         raise ArrangementError(too_many(left, len(banks), len(banks) + missing, board))
     return given
-
-
-def _bank_bits(board: Board) -> list[int]:
-    lines = (line for memory in board.memories for line in board.address_lines(memory))
-    return sorted({line.index for line in lines if line.signal is Signal.BANK})
 
 
 def _content(picture: CodedPicture) -> bytes:
@@ -86,17 +70,7 @@ def _no_such_bank(picture: CodedPicture, banks: Sequence[int]) -> str:
             f"{picture.origin.name!r} asks for bank {picture.origin.bank}, but the board has no bank lines; "
             'leave the bank out, or add "bank0" to the address of the memory'
         )
-    return f"{picture.origin.name!r} asks for bank {picture.origin.bank}, which does not exist; use {_ranges(banks)}"
-
-
-def _ranges(numbers: Sequence[int]) -> str:
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][1] + 1:
-            runs[-1][1] = number
-        else:
-            runs.append([number, number])
-    return ", ".join(f"{low} to {high}" if high > low else f"{low}" for low, high in runs)
+    return f"{picture.origin.name!r} asks for bank {picture.origin.bank}, which does not exist; use 0 to {banks[-1]}"
 
 
 def too_many(left: Sequence[CodedPicture], have: int, need: int, board: Board) -> str:
@@ -113,7 +87,7 @@ def too_many(left: Sequence[CodedPicture], have: int, need: int, board: Board) -
 
 def _lines_to_add(board: Board, number: int) -> list[str]:
     """Name the lowest bank lines that are not wired yet."""
-    wired = set(_bank_bits(board))
+    wired = board.bank_lines
     return [f"bank{index}" for index in range(len(wired) + number) if index not in wired][:number]
 
 
@@ -127,10 +101,16 @@ def _advice(board: Board, extra: Sequence[str]) -> Iterator[str]:
     for memory in board.memories:
         if not wanted & set(memory.data):
             continue
-        pins = len(memory.address) + len(extra)
+        tied = memory.tied_pins
+        pins = len(memory.address) - len(tied) + len(extra)
         label = f"memory {memory.name!r}: "
-        if pins <= memory.address_pins:
+        if len(memory.address) + len(extra) <= memory.address_pins:
             yield label + f"{memory.part.number} has the spare address lines for it"
+            continue
+        if pins <= memory.address_pins:
+            taken = tied[: len(memory.address) + len(extra) - memory.address_pins]
+            put = f"{_listed(extra[: len(taken)])} at {joined([f'A{pin}' for pin in taken])}"
+            yield label + f"write {put} in place of {_listed([str(memory.address[pin]) for pin in taken])}"
             continue
         part = _smallest_part(memory, 1 << pins)
         if part:

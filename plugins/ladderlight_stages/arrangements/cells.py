@@ -154,7 +154,7 @@ def _collision(
         picture, line, pixel = (int(index) for index in np.unravel_index(at, shape))
         name, bank = names[picture]
         places.append(f"{name!r} at pixel ({pixel}, {line}) of bank {bank}")
-        counts.append((int(board.x_grid.samples[pixel]), int(board.y_grid.samples[line]), bank))
+        counts.append((int(board.x_grid.samples[pixel]), int(board.y_grid.samples[line]), int(board.bank_levels(bank))))
     label = " and ".join(repr(memory.name) for memory in memories)
     apart = [one ^ other for one, other in zip(*counts, strict=True)]
     lines = [

@@ -88,7 +88,7 @@ def collision(conflict: Conflict, board: Board) -> str:
     apart = {
         Signal.X: int(board.x_grid.samples[first.x] ^ board.x_grid.samples[second.x]),
         Signal.Y: int(board.y_grid.samples[first.y] ^ board.y_grid.samples[second.y]),
-        Signal.BANK: first.bank ^ second.bank,
+        Signal.BANK: int(board.bank_levels(first.bank) ^ board.bank_levels(second.bank)),
     }
     wired = {
         (line.signal, line.index)

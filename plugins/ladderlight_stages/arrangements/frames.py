@@ -18,7 +18,7 @@ from ladderlight import (
     refuse,
     stage,
 )
-from ladderlight_stages.arrangements.banks import banks_of, too_many
+from ladderlight_stages.arrangements.banks import too_many
 from ladderlight_stages.arrangements.fitting import refuse_misfits, selected
 from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.round import Fill, bank_shares
@@ -31,7 +31,7 @@ def _animation(options: Mapping[str, Any]) -> Animation:
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    yield from _none_left(options["first"], len(banks_of(board)))
+    yield from _none_left(options["first"], board.bank_count)
 
 
 def _none_left(first: int, banks: int) -> Iterator[Problem]:
@@ -94,7 +94,7 @@ def frames(
     refuse_misfits(chosen, board)
     if not chosen:
         return place([], [], board, Choice(merge=merge))
-    every = banks_of(board)
+    every = range(board.bank_count)
     banks = every[first:] if count is None else every[first : first + count]
     refuse(_none_left(first, len(every)), ArrangementError)
     sequence = [*chosen, *chosen[-2:0:-1]] if ping_pong else chosen

@@ -101,9 +101,7 @@ def tile_grid(board: Board, bank: int = 0) -> Grid:
         When they are no rectangles of neighbouring pixels.
     """
     memories: list[Memory] = driving_memories(board)
-    words = counter_words(
-        board.x_grid.samples[None, :], board.y_grid.samples[:, None], np.full((1, 1), bank, dtype=np.int64)
-    )
+    words = counter_words(board.x_grid.samples[None, :], board.y_grid.samples[:, None], board.bank_levels([[bank]]))
     drives = joint_drives(board, memories)
     outputs = sorted({output for drive in drives for output in drive.outputs})
     keys, free = finest_sources(board, outputs, words)

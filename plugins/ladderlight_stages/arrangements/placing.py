@@ -54,7 +54,7 @@ class _Graph:
         self.words = counter_words(
             board.x_grid.samples[None, None, :],
             board.y_grid.samples[None, :, None],
-            np.array(self.banks, dtype=np.int64)[:, None, None],
+            board.bank_levels(self.banks)[:, None, None],
         )
         self.wanted = {
             memory.name: _Wanted(values=np.zeros(self.words.shape, dtype=np.uint32)) for memory in board.memories

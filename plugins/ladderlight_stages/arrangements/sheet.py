@@ -13,7 +13,6 @@ from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example
 from ladderlight.board import Conflict, Placement
 from ladderlight.board.lines import Signal
 from ladderlight.board.scan import is_direct
-from ladderlight_stages.arrangements.banks import banks_of
 from ladderlight_stages.arrangements.fitting import collision, contents_of, driving_memories, selected
 from ladderlight_stages.arrangements.numbered import numbered_tiles, tile_size
 
@@ -80,7 +79,7 @@ def sheet(
 
 def _in_banks(board: Board, cells: Sequence[Codes], owners: Sequence[CodedPicture], first: int) -> Contents:
     """Let each bank show one cell, as often as the wiring repeats it."""
-    banks = banks_of(board)
+    banks = range(board.bank_count)
     if first + len(cells) > len(banks):
         raise ArrangementError(
             f"{len(cells)} cells from number {first} on need {first + len(cells)} banks, but the wiring has "

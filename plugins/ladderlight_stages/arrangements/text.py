@@ -22,7 +22,6 @@ from ladderlight import (
 )
 from ladderlight.board import Conflict, Placement
 from ladderlight.board.scan import is_direct
-from ladderlight_stages.arrangements.banks import banks_of
 from ladderlight_stages.arrangements.fitting import collision, driving_memories
 from ladderlight_stages.arrangements.numbered import Grid, tile_grid
 
@@ -101,9 +100,9 @@ def text(
 def _grid(board: Board, bank: int) -> Grid:
     if all(is_direct(board, memory) for memory in driving_memories(board)):
         raise ArrangementError("the board has no tile map to write text into; draw the text as a picture")
-    if bank not in banks_of(board):
+    if bank >= board.bank_count:
         raise ArrangementError(
-            f"bank = {bank}: there is no such bank, the board has {len(banks_of(board))}; use one of them"
+            f"bank = {bank}: there is no such bank, the board has {board.bank_count}; use one of them"
         )
     return tile_grid(board, bank)
 

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from ladderlight.board import Board, Counters, Packing
@@ -46,8 +47,17 @@ def test_code_bits_follow_the_data_pins(make_board, memory) -> None:
     assert board.palette.volts[8].tolist() == pytest.approx([0, 0, 170 / 789])  # b0: 1500 ohm
 
 
-def test_banks_are_counted_by_the_highest_bank_line(make_board, memory, board: Board) -> None:
+def test_banks_are_counted_by_the_bank_lines_that_are_wired(make_board, memory, board: Board) -> None:
     assert board.bank_count == 4
+    alone = make_board(memory(address=["x2-x9", "y2-y8", "bank1"], data=["b0-b1", "g0-g1", "r0-r1"]))
+    assert alone.bank_count == 2
+    assert alone.bank_levels([0, 1]).tolist() == [0b00, 0b10]
+    split = make_board(
+        memory("low", address=["x2-x9", "y2-y8", "bank3"], data=["b0-b1", "g0-g1"]),
+        memory("high", address=["x2-x9", "y2-y8", "!bank1", "bank3"], data=["r0-r1"]),
+    )
+    assert split.bank_lines == (1, 3)
+    assert split.bank_levels(np.arange(split.bank_count)).tolist() == [0b0000, 0b0010, 0b1000, 0b1010]
     none = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"]))
     assert none.bank_count == 1
 

@@ -79,6 +79,27 @@ def test_without_a_monitor_and_with_floating_lows(ladder) -> None:
     assert red.levels[1].volts == pytest.approx(5 / 21)
 
 
+def shared(ladder, **own: float):
+    channels = {name: {"i": 1300.0, name[0]: ohms} for name, ohms in own.items()}
+    return replace(ladder(**channels), driver_high=50.0, driver_low=50.0)
+
+
+def test_without_a_monitor_a_shared_line_reaches_all_its_channels(ladder) -> None:
+    """By hand: the shared driver sees three branches of 1300 + 620 + 50 ohm to ground, 1970/3 ohm together."""
+    found = analyse(shared(ladder, red=620.0, green=620.0, blue=620.0))
+    node = 5 * (1970 / 3) / (50 + 1970 / 3)
+    for channel in found.channels:
+        assert channel.lines == ("i", channel.name[0])
+        assert channel.levels[1].open_volts == pytest.approx(node * 670 / 1970)
+        assert round(channel.levels[1].open_volts, 4) == 1.5802
+        assert channel.open_white == pytest.approx(5)
+
+
+def test_floating_lows_leave_a_channel_to_the_lines_that_are_high(ladder) -> None:
+    found = analyse(replace(shared(ladder, red=620.0, green=470.0), driver_low=inf)).channel("red")
+    assert [level.open_volts for level in found.levels] == [None, *(pytest.approx(5) for _ in range(3))]
+
+
 def test_raised_black(ladder) -> None:
     red = analyse(replace(ladder(red=RED), low_volts=0.4)).channel("red")
     assert red.black == pytest.approx(0.4 * 545 / 789 / 5)

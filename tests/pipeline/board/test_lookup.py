@@ -33,6 +33,19 @@ def seen(board: Board, placement: Placement, bank: int) -> np.ndarray:
     return scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank).codes
 
 
+def test_banks_of_lines_with_a_gap_have_colours_of_their_own(make_board, memory) -> None:
+    board = make_board(
+        memory("colour", address=["picture.d0-picture.d3", "bank4", "!bank1"], data=DATA, part="2716"),
+        memory("picture", address=["x2-x9", "y2-y8", "bank1", "bank4"], data=[]),
+    )
+    placement = Placement(board=board)
+    pictures = [picture_of(list(range(16 * bank, 16 * bank + 16)), seed=bank) for bank in range(4)]
+    for bank, codes in enumerate(pictures):
+        placement.put_codes(codes, bank=bank, picture=f"p{bank}")
+    for bank, codes in enumerate(pictures):
+        assert np.array_equal(seen(board, placement, bank), codes)
+
+
 def test_the_index_is_what_addresses_the_tables(sixteen_colours: Board) -> None:
     lookup = lookup_of(sixteen_colours)
     assert lookup is not None

@@ -50,12 +50,42 @@ def test_a_clock_beyond_tolerance_still_counts_like_the_one_that_is_meant_but_is
     assert at.deviation == pytest.approx(-0.00695, abs=1e-5)
 
 
-def test_a_clock_far_from_any_simple_ratio_gets_the_nearest_whole_counts() -> None:
-    at = raster("20e6")
-    assert at.x.total == 635  # 800 x 20 / 25.175 = 635.55
-    assert at.x.visible == 508
+@pytest.mark.parametrize(
+    ("clock", "total", "filling"),
+    [
+        ("10e6", 318, Fraction("254.4")),  # 800 x 10 / 25.175 = 317.78; 640 x 318 / 800 = 254.4
+        ("20e6", 636, Fraction("508.8")),  # 635.55
+        ("8e6", 254, Fraction("203.2")),  # 254.22
+        ("30e6", 953, Fraction("762.4")),  # 953.33
+    ],
+)
+def test_a_clock_in_no_ratio_gets_the_nearest_total_and_only_whole_counts_are_visible(
+    clock: str, total: int, filling: Fraction
+) -> None:
+    at = raster(clock)
+    rates = {n: abs(Fraction(clock) / n / at.mode.line_rate - 1) for n in range(total - 9, total + 10)}
+    assert at.x.total == total == min(rates, key=rates.__getitem__)
+    assert abs(at.deviation) < 0.001
+    assert at.filling == filling
+    assert at.x.visible == int(filling)
+    assert at.x.visible <= at.x.sync_start < at.x.sync_end < at.x.total
+    # Front porch, sync and back porch of 16, 96 and 48 of 800, each edge to the nearest count.
+    assert at.x.sync_start == round(656 * total / 800)
+    assert at.x.sync_end == round(752 * total / 800)
     assert not at.whole
-    assert at.frame_rate == Fraction(20_000_000, 635 * 525)
+    assert at.frame_rate == Fraction(clock) / (total * 525)
+
+
+@pytest.mark.parametrize("mode", sorted(MODES))
+def test_the_nearest_total_at_any_clock(mode: str) -> None:
+    for quarters in range(4, 400, 3):
+        at = raster(f"{quarters * 250_000}", mode)
+        edges = (0, at.x.visible, at.x.sync_start, at.x.sync_end, at.x.total)
+        assert list(edges) == sorted(edges)
+        assert 0 <= at.filling - at.x.visible < 1
+        if at.ratio.numerator != 1 and at.ratio.denominator != 1:
+            off = {total: abs(at.clock / total - at.mode.line_rate) for total in range(at.x.total - 1, at.x.total + 2)}
+            assert min(off, key=off.__getitem__) == at.x.total
 
 
 def test_fitting_clocks_are_whole_and_the_nearest_come_first() -> None:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from ladderlight.board import Board
+from ladderlight.board import Board, Counters
 from ladderlight.board.report import report
 
 
@@ -40,8 +40,38 @@ def test_raster(board: Board) -> None:
     assert raster["mode"] == "640x480@60"
     assert raster["clock_hz"] == raster["dot_clock_hz"] == 25_175_000.0
     assert raster["line_rate_hz"] == 31_468.75
-    assert raster["x"] == {"visible": 640, "sync_start": 656, "sync_end": 752, "total": 800}
+    assert raster["x"] == {
+        "visible": 640,
+        "start": 0,
+        "blanking_start": 640,
+        "sync_start": 656,
+        "sync_end": 752,
+        "blanking_end": 0,
+        "last": 799,
+        "reset_to": 0,
+        "total": 800,
+    }
+    assert {key: raster["y"][key] for key in ("visible", "sync_start", "sync_end", "last", "total")} == {
+        "visible": 480,
+        "sync_start": 490,
+        "sync_end": 492,
+        "last": 524,
+        "total": 525,
+    }
     assert raster["whole"] is True
+
+
+def test_counts_are_what_the_counters_read(board: Board) -> None:
+    """144 and 35 are sync and back porch of 640x480@60: counters that are preset, and counters reset at sync."""
+    preset = report(replace(board, counters=Counters(x_start=144, y_start=35)))["raster"]
+    assert (preset["x"]["sync_start"], preset["x"]["last"], preset["x"]["reset_to"]) == (800, 943, 144)
+    assert (preset["y"]["sync_start"], preset["y"]["last"], preset["y"]["reset_to"]) == (525, 559, 35)
+    counters = Counters(x_start=144, x_reset=0, y_start=35, y_reset=0, blanking_delay=3)
+    at = report(replace(board, counters=counters))["raster"]
+    assert (at["x"]["start"], at["x"]["blanking_start"], at["x"]["blanking_end"]) == (144, 787, 147)
+    assert (at["x"]["sync_start"], at["x"]["sync_end"], at["x"]["last"], at["x"]["reset_to"]) == (3, 99, 799, 0)
+    assert (at["y"]["sync_start"], at["y"]["sync_end"], at["y"]["last"]) == (0, 2, 524)
+    assert (at["y"]["start"], at["y"]["blanking_start"], at["y"]["blanking_end"]) == (35, 515, 35)
 
 
 def test_palette(board: Board) -> None:

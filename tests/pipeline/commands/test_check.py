@@ -36,6 +36,37 @@ def test_page_that_cannot_be_written(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert "cannot be written" in capsys.readouterr().err
 
 
+def test_counts_are_what_the_counters_read(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """144 and 35 are sync and back porch of 640x480@60: counters that are reset where sync begins."""
+    recipe = tmp_path / "recipe.toml"
+    recipe.write_text(
+        """format = 1
+        board.mode = "640x480@60"
+        board.clock = "25.175 MHz"
+        board.blanking = "gate"
+        board.counters = { x_start = 144, x_reset = 0, y_start = 35, y_reset = 0, blanking_delay = 4 }
+        board.ladder = { supply = "5 V", grey = { k0 = "150" } }
+        [[board.memory]]
+        name = "picture"
+        part = "27C010"
+        address = ["x2-x9", "y2-y9"]
+        data = ["k0"]
+        output = "register"
+        access = "120 ns"
+        """,
+        encoding="utf-8",
+    )
+    assert main(["check", str(recipe)]) == 0
+    lines = {line[:9]: line[9:].strip() for line in capsys.readouterr().out.splitlines()}
+    assert lines["x counter"] == (
+        "picture from 144 (shown from 148), blanking from 788, sync from 4, back porch from 100; after 799 comes 0"
+    )
+    assert lines["y counter"] == "picture from 35, blanking from 515, sync from 0, back porch from 2; after 524 comes 0"
+    assert main(["check", str(recipe), "--json"]) == 0
+    raster = json.loads(capsys.readouterr().out)["raster"]
+    assert (raster["x"]["sync_start"], raster["x"]["sync_end"], raster["y"]["sync_start"]) == (4, 100, 0)
+
+
 def test_colours_are_counted_as_seen(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Levels above the peak are one colour, in the summary as in the findings."""
     recipe = tmp_path / "recipe.toml"

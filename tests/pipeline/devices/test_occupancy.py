@@ -14,6 +14,12 @@ def test_banks_ranges_and_what_is_left(board, banked):
     assert (occupancy.used, occupancy.last_used, occupancy.free) == (38400, 0x1779F, 131072 - 38400)
 
 
+def test_a_bank_line_of_a_high_number(make_board, memory, banked):
+    board = make_board(memory(address=["x2-x9", "y2-y8", "bank2"], data=["b0-b1", "g0-g1", "r0-r1"]))
+    occupancy = occupancies_of(board, banked(board, (1,)))["picture"]
+    assert occupancy.banks == (Bank(bank=1, pictures=("picture-1",), first=0x8000, last=0x8000 + 0x779F),)
+
+
 def test_each_chip_of_a_row_has_its_own_share(make_board, memory, banked):
     board = make_board(
         memory(address=["x2-x9", "y2-y8", "bank0"], data=["b0-b1", "g0-g1", "r0-r1"], part="27128", chips=4)

@@ -7,16 +7,18 @@ from fractions import Fraction
 import pytest
 
 from ladderlight.board import MODES, Raster
+from ladderlight.board.counter import Counter
 from ladderlight.plots import scan_line_plot
 
 
-def raster(mode: str, clock: int) -> Raster:
-    return Raster(mode=MODES[mode], clock=Fraction(clock))
+def drawn(mode: str, clock: int, start: int = 0, delay: int = 0) -> str:
+    raster = Raster(mode=MODES[mode], clock=Fraction(clock))
+    return scan_line_plot(raster, Counter(start=start, reset=0, counts=raster.x, delay=delay))
 
 
 def test_parts_are_to_scale(read, every) -> None:
     """640, 16, 96 and 48 of 800 counts."""
-    parts = every(read(scan_line_plot(raster("640x480@60", 25_175_000))), "rect")
+    parts = every(read(drawn("640x480@60", 25_175_000)), "rect")
     widths = [float(part.get("width")) for part in parts]
     assert [width / sum(widths) for width in widths] == pytest.approx([0.8, 0.02, 0.12, 0.06], abs=1e-4)
     edges = [float(part.get("x")) for part in parts]
@@ -24,7 +26,7 @@ def test_parts_are_to_scale(read, every) -> None:
 
 
 def test_words_give_counts_and_times(read, words) -> None:
-    written = words(read(scan_line_plot(raster("800x600@60", 10_000_000))))
+    written = words(read(drawn("800x600@60", 10_000_000)))
     assert written == [
         "visible: 200 counts, 20.000 µs",
         "one line: 264 counts, 26.400 µs, 37.879 kHz",
@@ -35,11 +37,21 @@ def test_words_give_counts_and_times(read, words) -> None:
     ]
 
 
+def test_counts_are_what_the_counter_reads(read, words) -> None:
+    """144 is sync and back porch: the counter is reset where sync begins. Sync and blanking are two counts late."""
+    written = words(read(drawn("640x480@60", 25_175_000, start=144, delay=2)))
+    assert [text for text in written if "counts " in text and " to " in text] == [
+        "front porch: counts 786 to 1, 16 of them, 0.636 µs",
+        "sync: counts 2 to 97, 96 of them, 3.813 µs",
+        "back porch: counts 98 to 145, 48 of them, 1.907 µs",
+    ]
+
+
 @pytest.mark.parametrize(
     ("mode", "clock", "down"), [("640x480@60", 25_175_000, True), ("800x600@60", 40_000_000, False)]
 )
 def test_sync_has_its_polarity(read, every, mode: str, clock: int, down: bool) -> None:
-    (trace,) = every(read(scan_line_plot(raster(mode, clock))), "polyline")
+    (trace,) = every(read(drawn(mode, clock)), "polyline")
     y = [float(point.split(",")[1]) for point in trace.get("points").split()]
     assert y[0] == y[1] == y[4] == y[5]
     assert y[2] == y[3]

@@ -12,7 +12,7 @@ from ladderlight.proof.page import board_page
 
 def test_page_has_every_plot_and_loads_nothing(board) -> None:
     page = board_page("Tern Island", board, [])
-    for plot in (palette_plot(board.palette), scan_line_plot(board.raster), timing_plot(board)):
+    for plot in (palette_plot(board.palette), scan_line_plot(board.raster, board.x_counter), timing_plot(board)):
         assert plot in page
     assert page.count("<svg") == 3 + 3  # one ladder each for red, green and blue
     assert not re.search(r'(src|href)="', page)

@@ -74,6 +74,17 @@ def test_banks_in_another_order_are_found_in_what_was_read(tiny):
     assert fault.words(np.arange(8)).tolist() == found.tolist()
 
 
+def test_banks_are_named_by_number_whatever_their_line(make_board, memory):
+    from ladderlight.board import Part
+
+    part = Part(number="tiny", words=8, width=4)
+    board = make_board(memory(address=["x8-x9", "bank3"], data=["b0-b1", "g0-g1"], part=part), check=False)
+    wanted = np.array(WANTED, dtype=np.uint32)
+    found = np.concatenate([wanted[4:], wanted[:4]])
+    (fault,) = [f for f in possible_faults(board, board.devices[0], wanted, found, {}) if f.kind == "bank_order"]
+    assert fault.text == "the banks are in the wrong order: bank 0 holds 1, 1 holds 0"
+
+
 @pytest.mark.parametrize("distance", [1, 37, -5])
 def test_the_distance_of_a_shift_is_found_in_what_was_read(board, banked, distance):
     wanted = banked(board, (0, 1)).memories["picture"].words

@@ -30,6 +30,7 @@ def table(**changes: Any) -> BoardTable:
         ({"words": "64 KiB", "width": 8}, 65536),
         ({"words": "64 KiB", "width": 16}, 32768),
         ({"words": "64 KiB", "width": 4}, 65536),
+        ({"words": "96 KiB", "width": 24}, 32768),
     ],
 )
 def test_capacity_in_words_or_bytes(written: dict[str, Any], words: int) -> None:
@@ -56,7 +57,8 @@ def test_other_places_stay() -> None:
 
 def test_banks() -> None:
     assert bank_count(table()) == board_of(table()).bank_count == 4
-    assert bank_count(table(memory={"address": ["x2-x9", "!bank2^y0"]})) == 8
+    gap = table(memory={"address": ["x2-x9", "y2-y8", "!bank2^y0", "bank2"]})
+    assert bank_count(gap) == board_of(gap).bank_count == 2
     assert bank_count(table(memory={"address": ["x2-x9"]})) == 1
 
 
@@ -75,5 +77,5 @@ def test_drivers(ladder: dict[str, Any], high: float, low: float) -> None:
 
 
 def test_a_tube() -> None:
-    ladder = board_of(table(ladder={"response": "tube", "tube_black": 0.02, "low_volts": "0.2 V"})).ladder
+    ladder = board_of(table(ladder={"response": "tube", "tube_black": "2 %", "low_volts": "0.2 V"})).ladder
     assert (ladder.response, ladder.tube_black, ladder.low_volts) == ("tube", 0.02, 0.2)

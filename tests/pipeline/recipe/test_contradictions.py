@@ -26,6 +26,28 @@ SIZED = {"name": "m", "part": "27C010"}
             ("memory", 1, "width"),
             "memory 'm' has both part and width; a part has its own; leave out part, or width",
         ),
+        (
+            {"memory": [{"words": "100 KiB", "width": 24}]},
+            ("memory", 0, "words"),
+            "words is '100 KiB', which is not a power of two in words of 24 bits, 3 bytes each; "
+            'use "96 KiB" or "192 KiB"',
+        ),
+        (
+            {"memory": [{"words": "100 KB", "width": 8}]},
+            ("memory", 0, "words"),
+            "words is '100 KB', which is not a power of two in words of 8 bits, 1 byte each; "
+            'use "64 KiB" or "128 KiB"',
+        ),
+        (
+            {"memory": [{"words": "2 B", "width": 16}]},
+            ("memory", 0, "words"),
+            "words is '2 B', which is not a power of two in words of 16 bits, 2 bytes each; use \"4 B\"",
+        ),
+        (
+            {"memory": [{"words": "128 MiB", "width": 8}]},
+            ("memory", 0, "words"),
+            "words is '128 MiB', which is not a power of two in words of 8 bits, 1 byte each; use \"65536 KiB\"",
+        ),
         ({"ladder": {"supply": 5}}, ("ladder",), "the ladder has no channel; add red, green and blue, or grey"),
         (
             {"ladder": {"grey": {}, "red": {}}},
@@ -42,6 +64,8 @@ def test_keys_at_odds(raw: dict[str, object], where: tuple[str | int, ...], mess
     "raw",
     [
         {"memory": [SIZED, {"words": 1, "width": 2}], "ladder": {"grey": {}}},
+        {"memory": [{"words": "96 KiB", "width": 24}], "ladder": {"grey": {}}},
+        {"memory": [{"words": "100 KiB", "width": 24.5}, {"words": "x", "width": 24}], "ladder": {"grey": {}}},
         {"memory": [3], "ladder": {"red": {}}},  # of wrong types others complain
         {"memory": 3, "ladder": []},
         {},

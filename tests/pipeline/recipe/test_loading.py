@@ -347,7 +347,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
     ),
     "capacity of no memory": (
         [('part = "27C010"', "words = 100000\nwidth = 8")],
-        [("100000", "words is 100000, which is no power of two; use 65536 or 131072")],
+        [("100000", "words is 100000, which is not a power of two; use 65536 or 131072")],
     ),
     "impossible wiring": (
         [('"bank0-bank1"]', '"bank0-bank3"]'), ('r2 = "820" }', 'r3 = "820" }'), ('"y2-y8"', '"y2-y10"')],

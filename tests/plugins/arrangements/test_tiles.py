@@ -86,6 +86,11 @@ WIRINGS = {
         ("x5-x9", "y5-y8", "bank0-bank1"),
         ("x", "y"),
     ),
+    "bank lines with a gap, a set for each bank": (
+        ("x2-x4^map.d6", "y2-y4^map.d7", "bank1", "bank3", "map.d0-map.d5"),
+        ("x5-x9", "y5-y8", "bank3", "bank1"),
+        ("x", "y"),
+    ),
     "a set for odd and one for even columns": (
         ("x2-x4", "y2-y4", "x5", "map.d0-map.d5"),
         ("x5-x9", "y5-y8", "bank0-bank1"),

@@ -58,17 +58,15 @@ def _registerless(board: Board) -> Iterator[Finding]:
 
 def _shared_in_words(board: Board, shared: Shared) -> str:
     def counters(moment: Moment) -> tuple[int, int]:
-        return (
-            board.counters.x_start + moment.column & (1 << board.x_bits) - 1,
-            board.counters.y_start + moment.line & (1 << board.y_bits) - 1,
-        )
+        return board.x_counter.at(moment.column), board.y_counter.at(moment.line)
 
-    bits = missing_bits(board, counters(shared.visible), counters(shared.blanking))
+    count, line = counters(shared.blanking)
+    bits = missing_bits(board, counters(shared.visible), (count, line))
     memory = board.memory(shared.memory)
     larger = "" if len(memory.address) < memory.address_pins else " (which takes a larger part)"
     wire = f"wire {joined(bits, 'or')} to the address of memory {memory.name}{larger}, or " if bits else ""
     return (
-        f"picture shows during blanking, where the monitor takes its black level: at line {shared.blanking.line}, "
-        f"count {shared.blanking.column} memory {shared.memory} is read at {shared.address:04X}h again, "
+        f"picture shows during blanking, where the monitor takes its black level: at line {line}, "
+        f"count {count} memory {shared.memory} is read at {shared.address:04X}h again, "
         f"one of {shared.words:,} words of the picture; {wire}{_GATE}"
     )

@@ -21,17 +21,22 @@ def findings(board: Board) -> Iterator[Finding]:
     sources = [str(source) for source in fitting_sources(raster)]
     clocks = joined(sources or [frequency(clock) for clock in raster.fitting_clocks(3)], "or")
     rate = f"{frequency(raster.line_rate)} ({raster.deviation:+.2%} from {raster.mode.name})"
+    visible = f"{raster.x.visible} visible"
+    if raster.filling != raster.x.visible:
+        visible += f" of the {float(raster.filling):.4g} that would fill the screen"
+    counts = f"{raster.x.total} counts a line ({visible})"
     if off <= TOLERANCE:
         yield Finding(
             level="note",
             where="clock",
             message=f"{frequency(raster.clock)} does not divide the mode's {frequency(raster.mode.dot_clock)} evenly, "
-            f"but {raster.x.total} counts a line give {rate}, within tolerance; {clocks} would fit exactly",
+            f"but {counts} give {rate}, within tolerance; {clocks} would fit exactly",
         )
         return
     yield Finding(
         level="caution" if off <= USABLE else "error",
         where="clock",
-        message=f"{frequency(raster.clock)} gives a line rate of {rate}, which the monitor may not follow and an "
-        f"unprotected tube monitor may be damaged by; use {clocks}, and see the monitor's manual for its limits",
+        message=f"{frequency(raster.clock)} with {counts} gives a line rate of {rate}, which the monitor may not "
+        f"follow and an unprotected tube monitor may be damaged by; use {clocks}, and see the monitor's manual for its "
+        "limits",
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ladderlight.board.board import Board
+from ladderlight.board.checks import MOST_BANK_LINES
 from ladderlight.board.findings import Finding
 from ladderlight.board.fitting import smallest_part
 from ladderlight.board.lines import Signal
@@ -16,9 +17,10 @@ from ladderlight.board.quantities import joined
 def findings(board: Board) -> Iterator[Finding]:
     """Say which address pins are left over and what they could do, and how many colours a look-up shows."""
     for memory in board.memories:
-        spare = memory.address_pins - len(memory.address)
-        if spare:
-            yield _spare(board, memory, spare)
+        if memory.address_pins > len(memory.address):
+            yield _spare(board, memory, list(range(len(memory.address), memory.address_pins)))
+        if memory.tied_pins and _counted(board, memory):
+            yield _tied(board, memory)
     lookup = lookup_of(board)
     if lookup is not None and lookup.size < len(board.palette):
         shown = f"colour look-up shows {lookup.size} of {len(board.palette)} colours"
@@ -32,27 +34,45 @@ def findings(board: Board) -> Iterator[Finding]:
         )
 
 
-def _spare(board: Board, memory: Memory, spare: int) -> Finding:
-    pins = [f"A{pin}" for pin in range(len(memory.address), memory.address_pins)]
-    what = f"{pins[0]} to {pins[-1]} are" if spare > 1 else f"{pins[0]} is"
-    ways = ["tie it to ground" if spare == 1 else "tie them to ground"]
-    first = _next_bank(board)
-    if first + spare <= 16 and _counted(board, memory):
-        lines = f"bank{first}" if spare == 1 else f"bank{first} to bank{first + spare - 1}"
-        ways.append(f"wire {lines} there for {board.bank_count << spare} banks instead of {board.bank_count}")
+def _spare(board: Board, memory: Memory, spare: list[int]) -> Finding:
+    what = f"A{spare[0]} to A{spare[-1]} are" if len(spare) > 1 else f"A{spare[0]} is"
+    ways = ["tie it to ground" if len(spare) == 1 else "tie them to ground"]
+    if _counted(board, memory):
+        ways += _banks(board, len(spare))
     smaller = smallest_part(memory, len(memory.address)) if memory.chips == 1 else None
     if smaller is not None and smaller.words < memory.part.words:
         ways.append(f"use a {smaller.number}")
     return Finding(
         level="note",
         where=f"memory {memory.name}",
-        message=f"address pin{'s' * (spare > 1)} {what} left over; {joined(ways, 'or')}",
+        message=f"address pin{'s' * (len(spare) > 1)} {what} left over; {joined(ways, 'or')}",
     )
 
 
-def _next_bank(board: Board) -> int:
-    lines = (line for memory in board.memories for line in board.address_lines(memory))
-    return max((line.index + 1 for line in lines if line.signal is Signal.BANK), default=0)
+def _tied(board: Board, memory: Memory) -> Finding:
+    tied = len(memory.tied_pins)
+    ways = _banks(board, tied)
+    smaller = smallest_part(memory, len(memory.address) - tied) if memory.chips == 1 else None
+    if smaller is not None and smaller.words < memory.part.words:
+        ways.append(f"use a {smaller.number}")
+    return Finding(
+        level="note",
+        where=f"memory {memory.name}",
+        message=f"address pin{'s' * (tied > 1)} {joined([f'A{pin}' for pin in memory.tied_pins])} "
+        f"{'are' if tied > 1 else 'is'} tied, so that {memory.words - (memory.words >> tied):,} of {memory.words:,} "
+        f"words are never read; {joined(ways or ['leave them out'], 'or')}",
+    )
+
+
+def _banks(board: Board, pins: int) -> list[str]:
+    """Say which bank lines so many pins could take, and what that gives; nothing when too few lines are left."""
+    free = [index for index in range(MOST_BANK_LINES) if index not in board.bank_lines][:pins]
+    if len(free) < pins:
+        return []
+    lines = joined([f"bank{index}" for index in free])
+    if pins > 1 and free[-1] - free[0] == pins - 1:
+        lines = f"bank{free[0]} to bank{free[-1]}"
+    return [f"wire {lines} there for {board.bank_count << pins} banks instead of {board.bank_count}"]
 
 
 def _counted(board: Board, memory: Memory) -> bool:

@@ -4,6 +4,8 @@ from dataclasses import replace
 
 import pytest
 
+from ladderlight.board import Counters
+
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
 
 
@@ -20,6 +22,12 @@ def test_the_picture_again_below_itself(board, said) -> None:
         "; wire y9 to the address of memory picture (which takes a larger part), or gate or disable the outputs during "
         "blanking"
     )
+
+
+def test_the_places_are_what_the_counters_read(board, said) -> None:
+    """The picture's lines are 35 to 514; blanking begins with 515, which reads what 512 does."""
+    (finding,) = said(replace(board, counters=Counters(x_start=144, y_start=35, y_reset=0)), "blanking")
+    assert "at line 515, count 144 memory picture is read at 0024h again" in finding.message
 
 
 def test_a_spare_pin_takes_the_missing_bit(make_board, memory, said) -> None:

@@ -28,6 +28,20 @@ def test_one_pin(make_board, memory, said) -> None:
     )
 
 
+def test_a_tied_pin_could_choose_a_bank(make_board, memory, said) -> None:
+    board = make_board(memory(address=["x3-x9", "y3-y8", "low"], data=DATA, part="27128"))
+    assert last(said(board, "memory picture")) == (
+        "note",
+        "address pin A13 is tied, so that 8,192 of 16,384 words are never read; wire bank0 there for 2 banks instead "
+        "of 1 or use a 2764",
+    )
+
+
+def test_lines_between_those_that_are_wired_are_offered_first(make_board, memory, said) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y8", "bank1"], data=DATA, part="27C020"))
+    assert "wire bank0 and bank2 there for 8 banks instead of 2" in last(said(board, "memory picture"))[1]
+
+
 def test_a_smaller_part_is_of_the_same_kind(make_board, memory, said) -> None:
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, part="29F040"))
     assert "use a 29F010" in last(said(board, "memory picture"))[1]
