@@ -77,7 +77,7 @@ def compare(
         words = build.words
         for account in accounts:
             words = with_device(words, account.reading.device, account.found)
-        write_whole(picture, damage_png(board, build.words, words, shown_banks(board, build.manifest)))
+        write_whole(picture, damage_png(board, build.words, words, shown_banks(board, build.manifest.model_dump())))
     if json_:
         document = document_of_accounts(accounts) | {"findings": list(map(asdict, stale))}
         print_document(document | ({"picture": str(picture)} if picture else {}))
