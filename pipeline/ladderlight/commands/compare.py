@@ -66,7 +66,7 @@ def compare(
     board = loaded.board
     build = last_build(loaded.output, board)
     sections = sections_of(board, build.files, byte_order(big_endian))
-    found = match(read_dumps(dumps), sections, wanted=build.images(board), device=device)
+    found = match(read_dumps(dumps, sections), sections, wanted=build.images(board), device=device)
     accounts = [
         account_of(board, reading, found, build.words, pictures=build.pictures, most=most)
         for reading in readings_of(found, sections)
