@@ -16,11 +16,13 @@ from ladderlight.errors import BuildError, Fault
 from ladderlight.manifest import manifest
 from ladderlight.output import refuse_foreign, staged_output
 from ladderlight.proof import burn_page, proof_files
-from ladderlight.readback.lastbuild import read_record
+from ladderlight.readback.lastbuild import version_findings
+from ladderlight.readback.recorded import recorded_chips
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
 from ladderlight.screen import read_memories
 from ladderlight.shown import merged_metrics
+from ladderlight.versions import versions
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +64,7 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
     coded = chain.code_pictures(workers=workers, progress=progress)
     contents = chain.arrange(coded)
     files = chain.emit(contents)
+    recorded = recorded_chips(recipe)
     with staged_output(recipe.output) as folder:
         for file in files:
             _write(folder / "devices", file.name, file.data)
@@ -72,17 +75,19 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
             contents=contents,
             files=files,
             words=words,
-            burned=read_record(recipe.folder),
+            burned=recorded.chips,
             details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
             merged=merged_metrics(recipe.board, words, contents.pictures, coded),
             inputs=inputs,
+            versions=versions(),
         )
+        kept = (*recorded.findings, *version_findings(recipe.output, document))
         _write(folder, "manifest.json", (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode())
         _write(folder, "burn-sheet.txt", burn_sheet(recipe.board, document).encode())
         _write(folder, "burn-sheet.html", burn_page(recipe.board, document).encode())
         for name, data in proof_files(recipe.name, recipe.board, words, document, found, contents.tile_sets):
             _write(folder / "proof", name, data)
-    return Built(output=recipe.output, manifest=document, findings=found)
+    return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
 
 
 def _write(folder: Path, name: str, data: bytes) -> None:

@@ -103,6 +103,10 @@ class DeviceFileError(LadderlightError):
     """A device file cannot be written as asked, or does not hold what its device needs."""
 
 
+class DocumentError(LadderlightError):
+    """A document that is kept between commands, such as the manifest, is damaged or cannot be read."""
+
+
 class PluginError(LadderlightError):
     """A plugin cannot be used as it is."""
 

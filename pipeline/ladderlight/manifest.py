@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scan import is_direct
-from ladderlight.devices.burned import Record, Words, burn_of, device_image
+from ladderlight.devices.burned import Chip, Words, burn_of, device_image
 from ladderlight.devices.checksums import checksums_of
 from ladderlight.devices.files import bytes_of, span_bytes, words_of
 from ladderlight.devices.formats import format_of
 from ladderlight.devices.occupancy import Occupancy, occupancies_of
 from ladderlight.pictures import Contents, DeviceFile, PlacedPicture, Span
+from ladderlight.versions import changed_versions
 
 FORMAT = 1
 
@@ -27,12 +30,13 @@ def manifest(
     contents: Contents,
     files: Sequence[DeviceFile],
     words: Words,
-    burned: Record | None = None,
+    burned: Mapping[str, Chip] | None = None,
     details: Details | None = None,
     merged: Merged | None = None,
     inputs: Sequence[Mapping[str, Any]] = (),
+    versions: Mapping[str, str] | None = None,
 ) -> dict[str, Any]:
-    """Describe a build. The same inputs give the same manifest: nothing in it depends on the time or the machine.
+    """Describe a build. The same inputs and versions give the same manifest; nothing in it depends on the time.
 
     Parameters
     ----------
@@ -45,7 +49,7 @@ def manifest(
     words
         The memories' words as read back from those files.
     burned
-        What is in the chips, see :mod:`ladderlight.devices.burned`.
+        What is in the chips, by device, see :mod:`ladderlight.devices.burned`.
     details
         More about some pictures, by name: ``metrics``, and what the stages chose.
     merged
@@ -53,13 +57,25 @@ def manifest(
         ``details``.
     inputs
         The files that the build is made from, each with ``file``, ``bytes`` and ``sha256``.
+    versions
+        Of Ladderlight and of what computes, see :mod:`ladderlight.versions`.
     """
     occupancies = occupancies_of(board, contents)
+    digest = digest_of_inputs(inputs)
+
+    def device_of(device: Device) -> dict[str, Any]:
+        chip = (burned or {}).get(device.name)
+        same = chip is not None and digest is not None and chip.inputs == digest
+        cause = changed_versions(chip.versions or {}, versions or {}) if chip is not None and same else ""
+        cause = cause and f" because of {cause} (same inputs)"
+        return _device(device, occupancies[device.name], files, words, chip, cause)
+
     return {
         "format": FORMAT,
         "project": project,
-        "devices": [_device(device, occupancies[device.name], files, words, burned) for device in board.devices],
+        "devices": [device_of(device) for device in board.devices],
         "inputs": [dict(item) for item in inputs],
+        "versions": dict(versions or {}),
         "notes": list(contents.notes),
         "pictures": [
             _picture(
@@ -73,18 +89,25 @@ def manifest(
     }
 
 
+def digest_of_inputs(inputs: Sequence[Mapping[str, Any]]) -> str | None:
+    """Return one SHA-256 for all files that a build is made from; None when nothing is known of them."""
+    listed = [[item["file"], item["bytes"], item["sha256"]] for item in inputs]
+    return hashlib.sha256(json.dumps(listed).encode()).hexdigest() if listed else None
+
+
 def _device(
     device: Device,
     occupancy: Occupancy,
     files: Sequence[DeviceFile],
     words: Words,
-    burned: Record | None,
+    chip: Chip | None,
+    cause: str,
 ) -> dict[str, Any]:
     own = [file for file in files if file.device == device.name]
     held = [(file, file.span) for file in own if file.span is not None]
     image = device_image(words, device)
     shown = _in_order(image, device, held[0][1].order if held else "little")
-    burn = burn_of(burned, device, image)
+    burn = burn_of(chip, device, image, cause=cause)
     return {
         "name": device.name,
         "memory": device.memory,

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import errno
+import json
+import platform
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from ladderlight import building, commands
@@ -90,3 +93,48 @@ def test_a_build_that_is_stopped_says_so_and_leaves_the_old_output(
     assert commands.main(["build", str(recipe)]) == 130
     assert capsys.readouterr().err == "stopped; the old output is as it was\n"
     assert _files(recipe.parent) == before
+
+
+def _built(recipe: Path, capsys: pytest.CaptureFixture[str]) -> dict:
+    capsys.readouterr()
+    assert commands.main(["build", str(recipe), "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def test_the_manifest_records_what_computes_and_is_the_same_every_time(recipe, capsys):
+    path = recipe.parent / "out" / "manifest.json"
+    first = path.read_bytes()
+    versions = json.loads(first)["versions"]
+    assert list(versions) == ["ladderlight", "python", "numba", "numpy", "pillow", "scikit-image", "scipy"]
+    assert versions["python"] == platform.python_version()
+    assert versions["numpy"] == np.__version__
+    _built(recipe, capsys)
+    assert path.read_bytes() == first
+
+
+@pytest.mark.parametrize(
+    ("versions", "inputs", "told"),
+    [("1.26.4", "same", True), (np.__version__, "same", False), ("1.26.4", "new", False)],
+)
+def test_other_bytes_from_the_same_inputs_name_the_changed_version(recipe, capsys, versions, inputs, told):
+    path = recipe.parent / "out" / "manifest.json"
+    document = json.loads(path.read_text())
+    document["versions"]["numpy"] = versions
+    document["devices"][0]["sha256"] = "0" * 64
+    if inputs == "new":
+        document["inputs"][0]["sha256"] = "0" * 64
+    path.write_text(json.dumps(document))
+    found = [item for item in _built(recipe, capsys)["findings"] if item["where"] == "device picture"]
+    assert [(item["level"], item["message"]) for item in found] == [
+        (
+            "caution",
+            f"differs from the build before because of numpy {np.__version__} instead of 1.26.4 (same inputs); "
+            "check the proof before burning",
+        )
+    ] * told
+
+
+@pytest.mark.parametrize("text", ["", "{", '{"format": 1, "devices": [{"name": 3}]}'])
+def test_a_damaged_manifest_does_not_stop_a_build(recipe, capsys, text):
+    (recipe.parent / "out" / "manifest.json").write_text(text)
+    assert _built(recipe, capsys)["ok"] is True

@@ -4,11 +4,15 @@ import re
 import pytest
 
 from ladderlight.burnsheet import burn_sheet
-from ladderlight.devices.burned import record
+from ladderlight.devices.burned import chip_of
 from ladderlight.manifest import manifest
 from ladderlight.screen import memories_of
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
+
+
+def record(board, words):
+    return {device.name: chip_of("recipe.toml", device, words) for device in board.devices}
 
 
 def described(board, contents, burned=None):
@@ -31,7 +35,7 @@ def test_the_sheet_says_what_goes_where(board, banked):
     for line in (
         "Burn sheet: Tern Island",
         "Burn 1 of 1: picture.",
-        "  state     nothing is noted of what this chip holds: burn it",
+        "  state     no record of this chip; burn it",
         "  file      devices/picture.bin",
         "  size      131072 bytes (20000h)",
         f"  CRC-32    {device['crc32']}    sum 16 bits {device['sum16']}    8 bits {device['sum8']}    32 bits "
@@ -69,9 +73,9 @@ def test_a_chip_that_holds_it_is_left(board, banked):
     ("part", "flip", "text"),
     [
         ("27C256", 0x00, "holds this already"),
-        ("27C256", 0x80, "1 byte differs: erase it, then burn it"),
-        ("28C256", 0x80, "1 byte differs, in 1 page at 0000h to 003Fh"),
-        ("29F010", 0x80, "1 byte differs, in 1 sector at 0000h to 3FFFh"),
+        ("27C256", 0x80, "differs from the last build in 1 byte; erase it, then burn it"),
+        ("28C256", 0x80, "differs from the last build in 1 byte, in 1 page at 0000h to 003Fh; burn it"),
+        ("29F010", 0x80, "differs from the last build in 1 byte, in 1 sector at 0000h to 3FFFh; burn it"),
     ],
 )
 def test_the_state_of_a_chip_in_words(make_board, memory, banked, part, flip, text):
@@ -88,4 +92,6 @@ def test_a_change_that_only_clears_bits_needs_no_eraser(board, banked):
     held[:3] = 0xFF
     device = described(board, contents, record(board, {"picture": held}))["devices"][0]
     differing = int((contents.memories["picture"].words[:3] != 0xFF).sum())
-    assert device["burn"]["text"] == f"{differing} bytes differ, and only clear bits: burn it, no erasing"
+    assert device["burn"]["text"] == (
+        f"differs from the last build in {differing} bytes, by cleared bits only; burn it as it is"
+    )

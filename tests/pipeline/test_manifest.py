@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from ladderlight import DeviceFile
-from ladderlight.devices.burned import record
-from ladderlight.manifest import manifest
+from ladderlight.devices.burned import chip_of
+from ladderlight.manifest import digest_of_inputs, manifest
 from ladderlight.screen import memories_of
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
@@ -18,7 +18,7 @@ from ladderlight_stages.emissions.intel_hex import intel_hex
 def build(board, banked):
     """A manifest of a board with pictures in banks 1 and 3, written as binary and HEX."""
 
-    def make(burned=None, details=None):
+    def make(burned=None, details=None, **more):
         contents = banked(board, (1, 3))
         files = binary(contents, board) + intel_hex(contents, board, offset=0x100)
         words = memories_of(board, files)
@@ -30,9 +30,14 @@ def build(board, banked):
             words=words,
             burned=burned,
             details=details,
+            **more,
         )
 
     return make
+
+
+def record(board, words, **build):
+    return {device.name: chip_of("recipe.toml", device, words, **build) for device in board.devices}
 
 
 def test_a_device_is_described_as_a_programmer_shows_it(board, banked, build):
@@ -88,6 +93,27 @@ def test_the_record_of_burned_chips_tells_what_changed(board, banked, build):
     (device,) = build(burned=record(board, other))["devices"]
     assert (device["changed"], device["burn"]["differing"], device["burn"]["erasure"]) == (True, 5, "ultraviolet")
     assert device["burn"]["eraser"] is True
+
+
+INPUTS = [{"file": "recipe.toml", "bytes": 3, "sha256": "ab"}]
+
+
+@pytest.mark.parametrize(
+    ("inputs", "versions", "cause"),
+    [
+        (INPUTS, {"numpy": "1", "numba": "2"}, " because of numpy 3 instead of 1 (same inputs)"),
+        (INPUTS, {"numpy": "3", "numba": "2"}, ""),
+        ([INPUTS[0] | {"bytes": 4}], {"numpy": "1", "numba": "2"}, ""),
+        ([], {"numpy": "1", "numba": "2"}, ""),
+    ],
+)
+def test_a_changed_version_is_the_reason_where_the_inputs_are_the_same(board, banked, build, inputs, versions, cause):
+    words = {"picture": banked(board, (1, 3)).memories["picture"].words.copy()}
+    words["picture"][0] ^= 1
+    held = record(board, words, inputs=digest_of_inputs(inputs), versions=versions)
+    document = build(burned=held, inputs=INPUTS, versions={"numpy": "3", "numba": "2"})
+    assert document["versions"] == {"numpy": "3", "numba": "2"}
+    assert document["devices"][0]["burn"]["text"].startswith(f"differs from the last build in 1 byte{cause};")
 
 
 def test_what_the_arrangement_has_to_say_is_kept(board, banked):

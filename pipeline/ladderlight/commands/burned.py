@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Annotated
 
@@ -17,35 +16,33 @@ def burned(
     *,
     json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
 ) -> None:
-    """Note that chips now hold what the last build gave, in burned.json beside the recipe.
+    """Record that chips now hold what the last build gave, in burned.json beside the recipe.
 
     Later builds say which chips must be burned again, and how much of each.
     """
     from dataclasses import asdict
 
     from ladderlight.commands.reporting import print_document, print_findings, stderr, stdout
-    from ladderlight.devices.burned import FILE, record
-    from ladderlight.output import write_whole
-    from ladderlight.readback.lastbuild import last_build, read_record, stale_findings
+    from ladderlight.devices.burned import FILE
+    from ladderlight.readback.lastbuild import last_build, stale_findings
+    from ladderlight.readback.recorded import record_chips
     from ladderlight.recipe import load
 
     loaded = load(recipe, pictures="ignored")
     build = last_build(loaded.output, loaded.board)
     stale = stale_findings(loaded)
-    names = tuple(devices or ())
-    noted = record(loaded.board, build.words, names, before=read_record(loaded.folder))
+    chips, cautions = record_chips(loaded, build, devices or ())
     path = loaded.folder / FILE
-    write_whole(path, (json.dumps(noted, indent=2) + "\n").encode())
-    print_findings(stderr(), stale)
-    done = [device for device in loaded.board.devices if not names or device.name in names]
+    findings = [*stale, *cautions]
+    print_findings(stderr(), findings)
     if json_:
         print_document(
             {
                 "record": str(path),
-                "devices": [{"name": device.name, "crc32": noted["devices"][device.name]["crc32"]} for device in done],
-                "findings": list(map(asdict, stale)),
+                "devices": [{"name": chip.device, "crc32": chip.crc32} for chip in chips],
+                "findings": list(map(asdict, findings)),
             }
         )
         return
-    for device in done:
-        stdout().print(f"{device.name}  CRC-32 {noted['devices'][device.name]['crc32']}  noted in {path}", markup=False)
+    for chip in chips:
+        stdout().print(f"{chip.device}  CRC-32 {chip.crc32}  recorded in {path}", markup=False)

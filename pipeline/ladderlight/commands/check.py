@@ -30,7 +30,8 @@ def check(
     from ladderlight.board import Finding
     from ladderlight.board.report import report
     from ladderlight.commands.reporting import print_document, print_findings, stdout
-    from ladderlight.readback.lastbuild import burn_findings, stale_findings
+    from ladderlight.readback.lastbuild import stale_findings
+    from ladderlight.readback.recorded import burn_findings
     from ladderlight.recipe import advice_on, load
 
     loaded = load(recipe, pictures="checked")
@@ -40,7 +41,7 @@ def check(
         document["ok"] = not clashes
         document["findings"] += map(asdict, clashes)
         document["findings"] += map(asdict, stale_findings(loaded))
-        document["findings"] += map(asdict, burn_findings(loaded.folder, loaded.output, loaded.board))
+        document["findings"] += map(asdict, burn_findings(loaded))
         document["findings"] += map(asdict, advice_on(loaded))
     if page is not None:
         from ladderlight.output import write_whole

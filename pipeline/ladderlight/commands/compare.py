@@ -66,7 +66,7 @@ def compare(
     board = loaded.board
     build = last_build(loaded.output, board)
     sections = sections_of(board, build.files, byte_order(big_endian))
-    found = match(read_dumps(dumps), sections, wanted=build.images(board), device=device)
+    found = match(read_dumps(dumps, sections), sections, wanted=build.images(board), device=device)
     accounts = [
         account_of(board, reading, found, build.words, pictures=build.pictures, most=most)
         for reading in readings_of(found, sections)
@@ -77,7 +77,7 @@ def compare(
         words = build.words
         for account in accounts:
             words = with_device(words, account.reading.device, account.found)
-        write_whole(picture, damage_png(board, build.words, words, shown_banks(board, build.manifest)))
+        write_whole(picture, damage_png(board, build.words, words, shown_banks(board, build.manifest.model_dump())))
     if json_:
         document = document_of_accounts(accounts) | {"findings": list(map(asdict, stale))}
         print_document(document | ({"picture": str(picture)} if picture else {}))

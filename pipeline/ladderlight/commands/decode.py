@@ -43,7 +43,7 @@ def decode(
     loaded = load(recipe, pictures="ignored")
     board = loaded.board
     sections = sections_of(board, planned_files(loaded), byte_order(big_endian))
-    words = memories_of_readings(board, readings_of(match(read_dumps(dumps), sections), sections))
+    words = memories_of_readings(board, readings_of(match(read_dumps(dumps, sections), sections), sections))
     written = []
     for bank, data in decode_words(board, words):
         path = into / f"bank{bank}.png"

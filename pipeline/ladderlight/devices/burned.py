@@ -1,30 +1,121 @@
-"""The record of what is in the chips, kept beside the recipe, and what must be burned again."""
+"""The record of what is in the chips, kept beside the recipes of a folder, and what must be burned again."""
 
 from __future__ import annotations
 
 import base64
+import binascii
 import json
 import zlib
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import ConfigDict, Field, model_validator
 
-from ladderlight.board import Board, Device
+from ladderlight.board import Device
 from ladderlight.board.memory import Erasure
 from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.documents import Kept
 from ladderlight.devices.files import bytes_of
-from ladderlight.errors import DeviceFileError, UsageError, nearest_word
 
 FILE = "burned.json"
-"""Name of the record, beside the recipe."""
-FORMAT = 1
+"""Name of the record, beside the recipes."""
+FORMAT = 2
 _MOST_RUNS = 12
 
-Record = Mapping[str, Any]
 Words = Mapping[str, NDArray[np.uint32]]
+Scalar = str | int | float | bool | None
+
+
+class Chip(Kept):
+    """One chip as it was last recorded. ``recipe`` and ``device`` say which; None is a recipe that format 1 lacks.
+
+    ``image`` is its contents, low byte of each word first: Base64 of deflated bytes. ``inputs`` and ``versions`` are
+    of the build that it was burned from, see :mod:`ladderlight.manifest`.
+    """
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, Scalar] = Field(init=False)
+
+    recipe: str | None = None
+    device: str
+    part: str
+    bytes: Annotated[int, Field(ge=1, le=1 << 32)]
+    crc32: str
+    sum16: str
+    sha256: str
+    image: str
+    inputs: str | None = None
+    versions: dict[str, str] | None = None
+
+    @property
+    def foreign(self) -> bool:
+        """Whether a later version has recorded it by more than recipe and device; such a chip is kept as it is."""
+        return bool(self.model_extra)
+
+    @cached_property
+    def contents(self) -> NDArray[np.uint8] | None:
+        """The image's bytes, or None when it is damaged."""
+        try:
+            packed = base64.b64decode(self.image, validate=True)
+            held = zlib.decompressobj().decompress(packed, self.bytes + 1)
+        except (ValueError, binascii.Error, zlib.error):
+            return None
+        whole = len(held) == self.bytes and checksums_of(held)["sha256"] == self.sha256
+        return np.frombuffer(held, dtype=np.uint8) if whole else None
+
+
+class Record(Kept):
+    """The record of a folder. It reads format 1, which had one set of devices and did not say of which recipe."""
+
+    format: Annotated[int, Field(ge=FORMAT, le=FORMAT)] = FORMAT
+    chips: Annotated[tuple[Chip, ...], Field(strict=False)] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _upgraded(cls, found: Any) -> Any:
+        if not isinstance(found, dict) or found.get("format") != 1 or not isinstance(found.get("devices"), dict):
+            return found
+        entries = found["devices"].items()
+        return {
+            "format": FORMAT,
+            "chips": [{**entry, "device": name} if isinstance(entry, dict) else entry for name, entry in entries],
+        }
+
+    @model_validator(mode="after")
+    def _each_once(self) -> Record:
+        keys = [(chip.recipe, chip.device) for chip in self.chips if not chip.foreign]
+        if len(set(keys)) < len(keys):
+            raise ValueError("records one device of a recipe twice")
+        return self
+
+    def of_recipe(self, recipe: str | None) -> dict[str, Chip]:
+        """Return the chips of a recipe by device."""
+        return {chip.device: chip for chip in self.chips if chip.recipe == recipe and not chip.foreign}
+
+    def with_chips(self, chips: Iterable[Chip]) -> Record:
+        """Return the record with these chips in place of those of the same recipe and device; the others stay."""
+        new = {(chip.recipe, chip.device): chip for chip in chips}
+        kept = [chip if chip.foreign else new.pop((chip.recipe, chip.device), chip) for chip in self.chips]
+        return self.model_copy(update={"chips": (*kept, *new.values())})
+
+    def adopted_by(self, recipe: str, devices: Collection[str]) -> Record:
+        """Return the record with chips of format 1 given to a recipe."""
+
+        def owned(chip: Chip) -> Chip:
+            meant = chip.recipe is None and not chip.foreign and chip.device in devices
+            return chip.model_copy(update={"recipe": recipe}) if meant else chip
+
+        return self.model_copy(update={"chips": tuple(map(owned, self.chips))})
+
+    @property
+    def text(self) -> str:
+        """The record as it is written."""
+        chips = [chip.model_dump(exclude_unset=True) for chip in self.chips]
+        return json.dumps({"format": FORMAT, "chips": chips}, indent=2) + "\n"
 
 
 def device_image(words: Words, device: Device) -> bytes:
@@ -33,87 +124,40 @@ def device_image(words: Words, device: Device) -> bytes:
     return bytes_of(held, device.part.width)
 
 
-def record(
-    board: Board, words: Words, devices: tuple[str, ...] = (), *, before: Record | None = None
-) -> dict[str, Any]:
-    """Note that devices (all of them when none is named) now hold these words; what was noted of others stays.
-
-    Raises
-    ------
-    UsageError
-        When the board has no device of a name.
-    """
-    known = {device.name: device for device in board.devices}
-    for name in devices:
-        if name not in known:
-            raise UsageError(f"the board has no device {name!r}; {nearest_word(name, known)}")
-    noted = dict((before or {}).get("devices", {}))
-    for name in devices or tuple(known):
-        image = device_image(words, known[name])
-        sums = checksums_of(image)
-        noted[name] = {
-            "part": known[name].part.number,
-            "bytes": len(image),
-            "crc32": sums["crc32"],
-            "sum16": sums["sum16"],
-            "sha256": sums["sha256"],
-            "image": base64.b64encode(zlib.compress(image, 9)).decode("ascii"),
-        }
-    return {"format": FORMAT, "devices": dict(sorted(noted.items()))}
-
-
-def parse_record(name: str, text: str) -> Record:
-    """Read a record's text.
-
-    Raises
-    ------
-    DeviceFileError
-        When it is not one.
-    """
-    try:
-        found = json.loads(text)
-    except ValueError as error:
-        raise DeviceFileError(f"{name}: not JSON ({error}); delete it and record the chips again") from None
-    if not isinstance(found, dict) or found.get("format") != FORMAT or not isinstance(found.get("devices"), dict):
-        raise DeviceFileError(
-            f"{name}: not a record of burned chips of format {FORMAT}; delete it and record them again"
-        )
-    return found
-
-
-def burned_image(noted: Record | None, device: Device) -> bytes | None:
-    """Give the image that a device holds according to the record, or None when nothing is noted of such a chip.
-
-    Raises
-    ------
-    DeviceFileError
-        When the record is damaged.
-    """
-    entry = (noted or {}).get("devices", {}).get(device.name)
-    if entry is None or entry.get("part") != device.part.number or entry.get("bytes") != device.part.bytes:
-        return None
-    try:
-        image = zlib.decompress(base64.b64decode(entry["image"], validate=True))
-    except (KeyError, TypeError, ValueError, zlib.error):
-        image = b""
-    if checksums_of(image)["sha256"] != entry.get("sha256") or len(image) != device.part.bytes:
-        raise DeviceFileError(f"what is noted of device {device.name!r} is damaged; record it again")
-    return image
+def chip_of(recipe: str, device: Device, words: Words, **build: Any) -> Chip:
+    """Return the record of a chip that holds these words now. ``build`` is ``inputs`` and ``versions``."""
+    image = device_image(words, device)
+    sums = checksums_of(image)
+    return Chip(
+        recipe=recipe,
+        device=device.name,
+        part=device.part.number,
+        bytes=len(image),
+        crc32=sums["crc32"],
+        sum16=sums["sum16"],
+        sha256=sums["sha256"],
+        image=base64.b64encode(zlib.compress(image, 9)).decode("ascii"),
+        **build,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Burn:
     """Whether a device must be burned, and how much of it. Addresses count the bytes of its image.
 
-    ``known`` tells whether anything is noted of what it holds; ``blank`` that it should hold nothing but FFh, as a new
-    or erased chip does. ``differing`` bytes are not as they should be.
-    ``eraser`` tells for a chip that light erases whether bits must be set again; None where that is no question.
+    ``known`` is whether there is a record of what it holds; ``other`` the part that is recorded where the board has
+    another now, else empty. ``blank`` is that it should hold nothing but FFh, as a new or erased chip does.
+    ``differing`` bytes are not as they should be, and ``cause`` says why where the inputs are not the reason.
+    ``eraser`` is for a chip that light erases whether bits must be set again; None where that is no question.
     ``blocks`` are the first and last byte of each run of pages or sectors that differ, None where a part has none.
     """
 
+    part: str
     known: bool
+    other: str = ""
     blank: bool
     differing: int
+    cause: str = ""
     erasure: Erasure
     eraser: bool | None
     block: int
@@ -132,51 +176,50 @@ class Burn:
     @property
     def text(self) -> str:
         """The same in words."""
-        if not self.known and self.blank:
-            return "all FFh: a new or erased chip holds this already"
+        if self.other:
+            return f"the recorded chip is a {self.other}; a new {self.part} is needed"
         if not self.known:
-            return "nothing is noted of what this chip holds: burn it"
+            return "all FFh, as a new or erased chip is; no need to burn it" if self.blank else _UNKNOWN
         if not self.needed:
             return "holds this already"
-        amount = f"{self.differing} byte{'s' * (self.differing != 1)} differ{'s' * (self.differing == 1)}"
+        amount = f"differs from the last build in {self.differing:,} byte{'s' * (self.differing != 1)}{self.cause}"
         if self.eraser is not None:
-            return amount + (
-                ": erase it, then burn it" if self.eraser else ", and only clear bits: burn it, no erasing"
-            )
+            return amount + ("; erase it, then burn it" if self.eraser else ", by cleared bits only; burn it as it is")
         if self.blocks is not None and self.block > 1:
             name = ("sector" if self.erasure == "sectors" else "page") + "s" * (self.block_count != 1)
             where = ", ".join(f"{first:04X}h to {last:04X}h" for first, last in self.blocks[:_MOST_RUNS])
             more = ", and more" * (len(self.blocks) > _MOST_RUNS)
-            return f"{amount}, in {self.block_count} {name} at {where}{more}"
-        return f"{amount}: burn it"
+            return f"{amount}, in {self.block_count:,} {name} at {where}{more}; burn it"
+        return f"{amount}; burn it"
 
 
-def burn_of(noted: Record | None, device: Device, image: bytes) -> Burn:
-    """Compare what a device should hold with what is noted of it.
+_UNKNOWN = "no record of this chip; burn it"
+
+
+def burn_of(chip: Chip | None, device: Device, image: bytes, *, cause: str = "") -> Burn:
+    """Compare what a device should hold with what is recorded of it.
 
     Programming clears bits, and only erasing sets them: a chip that light erases can take a change that only clears
     bits as it is. Byte-erasable and flash parts are written by pages and sectors.
-
-    Raises
-    ------
-    DeviceFileError
-        When the record is damaged.
     """
-    old = burned_image(noted, device)
-    before = np.frombuffer(old if old is not None else image, dtype=np.uint8)
     after = np.frombuffer(image, dtype=np.uint8)
-    differs = before != after
+    same_part = chip is not None and (chip.part, chip.bytes) == (device.part.number, device.part.bytes)
+    old = chip.contents if chip is not None and same_part else None
+    differs = (after if old is None else old) != after
     erasure, block = device.part.erasure, device.part.block
     eraser = None
     if old is not None and erasure == "ultraviolet" and differs.any():
-        eraser = bool((after & ~before).any())
+        eraser = bool((after & ~old).any())
     blocks = None
     if old is not None and erasure in ("bytes", "sectors"):
         blocks = runs(np.unique(np.flatnonzero(differs) // block), block)
     return Burn(
+        part=device.part.number,
         known=old is not None,
+        other=chip.part if chip is not None and not same_part else "",
         blank=bool((after == 0xFF).all()),
         differing=int(differs.sum()),
+        cause=cause,
         erasure=erasure,
         eraser=eraser,
         block=block,

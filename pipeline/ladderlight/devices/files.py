@@ -104,7 +104,7 @@ class Piece:
             When the pattern names an unknown field or would leave the folder.
         """
         name = self.name(pattern)
-        _refuse_name(name)
+        refuse_name(name)
         return name
 
     def name(self, pattern: str) -> str:
@@ -244,7 +244,7 @@ def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
     word = _UNSAFE.sub("-", project).strip("-") or "project"
     for file in files:
         file = replace(file, name=file.name.replace("{project}", word))
-        _refuse_name(file.name)
+        refuse_name(file.name)
         other = named.setdefault(file.name.casefold(), file)
         if other is not file:
             raise DeviceFileError(
@@ -318,7 +318,8 @@ def _put(held: bytearray, segment: Segment, file: DeviceFile, device: Device) ->
     held[start:end] = segment.data
 
 
-def _refuse_name(name: str) -> None:
+def refuse_name(name: str) -> None:
     """Take a name, or a path with ``/``, that stays inside its folder on every system."""
-    if "\\" in name or ":" in name or any(part.strip() in ("", ".", "..") for part in name.split("/")):
+    parts = name.split("/")
+    if "\\" in name or ":" in name or not name.isprintable() or any(part.strip() in ("", ".", "..") for part in parts):
         raise DeviceFileError(f"a device file cannot be called {name!r}; use a plain name such as picture.bin")

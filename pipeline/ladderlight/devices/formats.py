@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +22,9 @@ _S_RECORD = re.compile(rb"\s*+S[0-9](?:[0-9A-Fa-f]{2}){3,}+[ \t\r]*+(?:\n|$)")
 _VERILOG = re.compile(_COMMENT + rb"@[0-9A-Fa-f]++\s++[0-9A-Fa-f]++\s")
 _C_ARRAY = re.compile(_COMMENT + rb"[\w\s]++\[\s*+\w*+\s*+\]\s*+=\s*+\{")
 _ASSEMBLER = re.compile(rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.!\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)")
+
+_LAST = (1 << 32) - 1
+"""The last address that any of the formats means."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,33 +98,56 @@ def segments_of(
     return [Segment(address=0, data=held)]
 
 
-def _records(
-    name: str, text: str, unpack: Callable[[str], object], add: Callable[[bincopy.BinFile], None]
-) -> list[Segment]:
-    file = bincopy.BinFile()
-    try:
-        add(file)
-    except (bincopy.Error, ValueError) as error:
-        for number, line in enumerate(text.splitlines(), start=1):
-            if line.strip():
-                try:
-                    unpack(line.strip())
-                except (bincopy.Error, ValueError) as reason:
-                    why = reason if isinstance(reason, bincopy.Error) else "the record is cut short or not hexadecimal"
-                    raise DeviceFileError(f"{name}:{number}: {why}; the file is damaged, write it again") from None
-        raise DeviceFileError(f"{name}: two records hold the same address ({error}); write it again") from None
-    return [Segment(address=address, data=bytes(data)) for address, data in file.segments]
+Unpacked = tuple[int | str, int, int, bytes]
+
+
+def _records(name: str, text: str, unpack: Callable[[str], Unpacked]) -> Iterator[tuple[str, int, bytes]]:
+    """Give kind, address and data of each record."""
+    for number, line in enumerate(text.splitlines(), start=1):
+        if line.strip():
+            try:
+                kind, address, _, data = unpack(line.strip())
+            except (bincopy.Error, ValueError) as reason:
+                why = reason if isinstance(reason, bincopy.Error) else "the record is cut short or not hexadecimal"
+                raise DeviceFileError(f"{why}; the file is damaged, write it again", where=f"{name}:{number}") from None
+            yield str(kind), address, data
+
+
+def _joined(name: str, records: Iterable[tuple[int, bytes]]) -> list[Segment]:
+    """Join records to stretches. Their number may be large, so this sorts, where inserting one by one would not do."""
+    stretches: list[tuple[int, bytearray]] = []
+    for address, data in sorted((record for record in records if record[1]), key=lambda record: record[0]):
+        if address + len(data) - 1 > _LAST:
+            raise DeviceFileError(f"has bytes at {address:X}h, above {_LAST:X}h; write the file again", where=name)
+        end = stretches[-1][0] + len(stretches[-1][1]) if stretches else -1
+        if address < end:
+            raise DeviceFileError(f"two records hold address {address:X}h; write the file again", where=name)
+        if address == end:
+            stretches[-1][1].extend(data)
+        else:
+            stretches.append((address, bytearray(data)))
+    return [Segment(address=address, data=bytes(data)) for address, data in stretches]
 
 
 def _intel_hex(name: str, text: str) -> list[Segment]:
-    segments = _records(name, text, bincopy.unpack_ihex, lambda file: file.add_ihex(text))
+    segment = linear = 0
+    held = []
+    for kind, address, data in _records(name, text, bincopy.unpack_ihex):
+        if kind == "0":
+            held.append((address + segment + linear, data))
+        elif kind == "2":
+            segment = int.from_bytes(data, "big") << 4
+        elif kind == "4":
+            linear = int.from_bytes(data, "big") << 16
+        elif kind not in ("1", "3", "5"):
+            raise DeviceFileError(f"has a record of type {kind}, which Intel HEX has not; write it again", where=name)
     ends = [number for number, line in enumerate(_lines(text)) if line[7:9] == "01"]
     _check_end(name, text, ends)
-    return segments
+    return _joined(name, held)
 
 
 def _s_record(name: str, text: str) -> list[Segment]:
-    segments = _records(name, text, bincopy.unpack_srec, lambda file: file.add_srec(text))
+    records = list(_records(name, text, bincopy.unpack_srec))
     lines = _lines(text)
     # Some programs write no end record when there is nothing to run; a count record tells a whole file as well.
     ending = "789" if any(line[1] in "789" for line in lines) else "56"
@@ -133,7 +159,7 @@ def _s_record(name: str, text: str) -> list[Segment]:
                 f"{name}: holds {data} data records, but its count record says {int(line[4:-2], 16)}; "
                 "records are missing, write it again"
             )
-    return segments
+    return _joined(name, [(address, held) for kind, address, held in records if kind in "123"])
 
 
 def _check_end(name: str, text: str, ends: list[int]) -> None:
@@ -158,12 +184,14 @@ def _verilog_mem(name: str, text: str, element: int, order: ByteOrder) -> list[S
             if token.startswith("@"):
                 if held:
                     segments.append(Segment(address=address * element, data=bytes(held)))
+                if not 0 <= value <= _LAST:
+                    raise OverflowError
                 address, held = value, bytearray()
             else:
                 held += value.to_bytes(element, order)
         except (ValueError, OverflowError):
             raise DeviceFileError(
-                f"{name}: {token[:20]!r} is not a hexadecimal element of {element * 8} bits; "
+                f"{name}: {token[:20]!r} is not a hexadecimal element of {element * 8} bits or an address; "
                 "check that it is the file of this device"
             ) from None
     if held:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stat
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property
@@ -17,6 +18,16 @@ from ladderlight.pictures import ByteOrder
 from ladderlight.readback.sections import Section
 
 _ELEMENTS: tuple[Format, ...] = ("verilog_mem", "c_array")
+_MOST_LETTERS = 16
+"""Letters that any of the text formats takes for a byte, records and comments included; most take two to six."""
+_MOST_MORE = 1 << 20
+_NO_FILES = (
+    (stat.S_ISDIR, "a folder"),
+    (stat.S_ISFIFO, "a named pipe"),
+    (stat.S_ISSOCK, "a socket"),
+    (stat.S_ISCHR, "a device of the system"),
+    (stat.S_ISBLK, "a device of the system"),
+)
 _ADDRESSED: tuple[Format, ...] = ("intel_hex", "s_record", "verilog_mem")
 
 
@@ -69,21 +80,33 @@ class Held:
         return self.section.size - len(self.at)
 
 
-def read_dumps(paths: Sequence[Path]) -> list[Dump]:
-    """Read files that were read out of chips.
+def read_dumps(paths: Sequence[Path], sections: Sequence[Section]) -> list[Dump]:
+    """Read files that were read out of chips. One too large for any of the sections is not read.
 
     Raises
     ------
     UsageError
         When one cannot be read.
     """
-    dumps = []
-    for path in paths:
-        try:
-            dumps.append(Dump(name=str(path), data=path.read_bytes()))
-        except OSError as error:
-            raise UsageError(f"{path}: cannot be read ({error.strerror}); check the name") from error
-    return dumps
+    largest = max(section.device.part.bytes for section in sections)
+    return [Dump(name=str(path), data=_read(path, largest)) for path in paths]
+
+
+def _read(path: Path, largest: int) -> bytes:
+    try:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):  # a pipe would wait, and some devices never end
+            kind = next((word for is_kind, word in _NO_FILES if is_kind(status.st_mode)), "not a regular file")
+            raise UsageError(f"is {kind}; name the file that a programmer saved", where=path)
+        if status.st_size > largest * _MOST_LETTERS + _MOST_MORE:
+            raise UsageError(
+                f"has {status.st_size:,} bytes, too many for a dump of a device of {largest:,}; "
+                "check that it is of this board",
+                where=path,
+            )
+        return path.read_bytes()
+    except OSError as error:
+        raise UsageError(f"cannot be read ({error.strerror}); check the name", where=path) from error
 
 
 def fit(dump: Dump, section: Section) -> Held | None:

@@ -15,6 +15,7 @@ from ladderlight.board.lines import Signal
 from ladderlight.devices.files import bytes_of, bytes_per_word, words_of
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import Bytes, Section, image_of, mask_of
+from ladderlight.readback.shifts import shifts
 
 Words = NDArray[np.uint32]
 Places = NDArray[np.int64]
@@ -38,7 +39,6 @@ Kind = Literal[
 ]
 
 _MOST_BANK_LINES = 6
-_WINDOW = 16
 _PROBES = 4096
 
 
@@ -292,10 +292,7 @@ def _views(device: Device, read: Sequence[Section]) -> list[NDArray[np.int64]]:
 
 
 def _shifts(pins: _Pins, wanted: Words, found: Words, view: NDArray[np.int64]) -> Iterator[Fault]:
-    """Find where stretches of what was found stand in what is wanted, and try the commonest distances.
-
-    ``view`` gives the places of the image in the order in which they may have been shifted.
-    """
+    """Give the likeliest shifts. ``view`` gives the places of the image in the order in which they may be shifted."""
     should = image_of(wanted, pins.device)
     before, after = should[view], image_of(found, pins.device)[view]
 
@@ -304,36 +301,5 @@ def _shifts(pins: _Pins, wanted: Words, found: Words, view: NDArray[np.int64]) -
         image[view] = moved
         return words_of(image.tobytes(), pins.device.part.width)
 
-    for distance in _distances(before, after):
-        way = "up" if distance > 0 else "down"
-        text = f"everything stands {abs(distance)} bytes ({abs(distance):X}h) too far {way}"
-        around = np.roll(before, distance)
-        yield _fixed("shifted", f"{text}, and goes round", seen(around))
-        for value, name in ((0xFF, "erased"), (0x00, "zero")):
-            moved = around.copy()
-            moved[slice(0, distance) if distance > 0 else slice(distance, None)] = value
-            yield _fixed("shifted", f"{text}; the rest is {name}", seen(moved))
-
-
-def _distances(before: NDArray[np.uint8], after: NDArray[np.uint8], most: int = 4) -> list[int]:
-    if before.size < 2 * _WINDOW:
-        return []
-    random = np.random.default_rng(before.size)
-    factors = random.integers(1, 2**63, _WINDOW, dtype=np.uint64) | np.uint64(1)
-    hashes = []
-    for image in (before, after):
-        size = image.size - _WINDOW + 1
-        total = np.zeros(size, dtype=np.uint64)
-        for at, factor in enumerate(factors):
-            total += image[at : at + size] * factor
-        hashes.append(total)
-    values, first, count = np.unique(hashes[0], return_index=True, return_counts=True)
-    values, first = values[count == 1], first[count == 1]
-    if not values.size:
-        return []
-    probes = random.permutation(hashes[1].size)[: 8 * _PROBES]
-    at = np.minimum(np.searchsorted(values, hashes[1][probes]), values.size - 1)
-    hit = values[at] == hashes[1][probes]
-    distances, votes = np.unique(probes[hit] - first[at[hit]], return_counts=True)
-    ranked = distances[np.argsort(-votes, kind="stable")].tolist()
-    return [distance for distance in ranked if distance][:most]
+    for shift in shifts(before, after, bytes_per_word(pins.device.part.width)):
+        yield _fixed("shifted", shift.text, seen(shift.of(before)))

@@ -1,12 +1,16 @@
+import base64
 import json
+import tracemalloc
+import zlib
 
 import numpy as np
 import pytest
 
-from ladderlight import DeviceFileError
 from ladderlight.board import PARTS, Device
-from ladderlight.devices.burned import burn_of, burned_image, device_image, parse_record, record, runs
-from ladderlight.errors import UsageError
+from ladderlight.devices.burned import Record, burn_of, chip_of, device_image, runs
+from ladderlight.devices.documents import read_document
+
+KEY = ("recipe.toml", "high")
 
 
 @pytest.fixture
@@ -23,49 +27,91 @@ def words_of(board, seed=3):
     return {m.name: rng.integers(0, 1 << m.part.width, m.words, dtype=np.uint32) for m in board.memories}
 
 
-def test_what_is_recorded_comes_back_through_json(two):
+def read(tmp_path, text):
+    path = tmp_path / "burned.json"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return read_document(path, Record, "record again")
+
+
+def record(board, words, recipe="recipe.toml"):
+    return Record(chips=tuple(chip_of(recipe, device, words) for device in board.devices))
+
+
+def test_what_is_recorded_comes_back_through_the_file(two, tmp_path):
     words = words_of(two)
-    noted = parse_record("burned.json", json.dumps(record(two, words)))
+    chips = read(tmp_path, record(two, words).text).of_recipe("recipe.toml")
+    assert list(chips) == ["low", "high"]
     for device in two.devices:
-        assert burned_image(noted, device) == device_image(words, device)
+        assert chips[device.name].contents.tobytes() == device_image(words, device)
     assert device_image(words, two.devices[1]) == words["high"].astype("<u2").tobytes()
-    assert list(noted["devices"]) == ["high", "low"]
 
 
-def test_one_device_is_recorded_and_the_others_stay(two):
+def test_other_recipes_stay_byte_for_byte(two, tmp_path):
     old, new = words_of(two, 3), words_of(two, 4)
-    noted = record(two, new, ("low",), before=record(two, old))
-    assert burned_image(noted, two.devices[0]) == device_image(new, two.devices[0])
-    assert burned_image(noted, two.devices[1]) == device_image(old, two.devices[1])
-    only = record(two, new, ("high",))
-    assert burned_image(only, two.devices[0]) is None
+    both = record(two, old).with_chips(record(two, new, "other.toml").chips)
+    again = read(tmp_path, both.text).with_chips([chip_of("other.toml", two.devices[0], old)])
+    (before,) = [chip for chip in json.loads(both.text)["chips"] if (chip["recipe"], chip["device"]) == KEY]
+    assert json.dumps(before, indent=2).replace("\n", "\n    ") in again.text
+    assert again.of_recipe("recipe.toml") == both.of_recipe("recipe.toml")
+    assert again.of_recipe("other.toml")["low"].contents.tobytes() == device_image(old, two.devices[0])
+    assert again.of_recipe("other.toml")["high"].contents.tobytes() == device_image(new, two.devices[1])
 
 
-def test_an_unknown_device_is_named_with_the_nearest(two):
-    with pytest.raises(UsageError, match="no device 'hihg'; did you mean 'high'"):
-        record(two, words_of(two), ("hihg",))
+def test_reading_contents_does_not_change_what_is_written(two):
+    held = record(two, words_of(two))
+    text = held.text
+    assert all(chip.contents is not None for chip in held.chips)
+    assert held.adopted_by("recipe.toml", ["low"]).text == text
 
 
-def test_another_part_in_the_socket_is_not_the_noted_chip(two):
-    noted = record(two, words_of(two))
-    device = two.devices[0]
-    assert burned_image(noted, Device(name="low", memory="low", part=PARTS["2732"], index=0)) is None
-    noted["devices"]["low"]["part"] = "28C16"
-    assert burned_image(noted, device) is None
+def test_what_a_later_version_records_by_more_keys_is_kept_and_not_mistaken(two, tmp_path):
+    held = json.loads(record(two, words_of(two)).text)
+    held["chips"][0]["tray"] = 2
+    found = read(tmp_path, json.dumps(held))
+    assert list(found.of_recipe("recipe.toml")) == ["high"]
+    after = json.loads(found.with_chips(record(two, words_of(two, 4)).chips).text)
+    assert after["chips"][0] == held["chips"][0]
+    assert [(chip["device"], chip.get("tray")) for chip in after["chips"]] == [
+        ("low", 2),
+        ("high", None),
+        ("low", None),
+    ]
 
 
-@pytest.mark.parametrize("change", [{"image": "AAAA"}, {"image": "no base 64"}, {"sha256": "00"}, {"image": None}])
-def test_a_damaged_record_is_an_error(two, change):
-    noted = record(two, words_of(two))
-    noted["devices"]["low"] |= change
-    with pytest.raises(DeviceFileError, match="noted of device 'low' is damaged"):
-        burned_image(noted, two.devices[0])
+def test_format_1_is_read_as_chips_of_no_recipe(two, tmp_path):
+    chips = json.loads(record(two, words_of(two)).text)["chips"]
+    entries = {chip.pop("device"): {k: v for k, v in chip.items() if k != "recipe"} for chip in chips}
+    found = read(tmp_path, json.dumps({"format": 1, "devices": entries}))
+    assert list(found.of_recipe(None)) == ["low", "high"]
+    assert found.of_recipe(None)["low"].contents.tobytes() == device_image(words_of(two), two.devices[0])
+    adopted = found.adopted_by("recipe.toml", ["low"])
+    assert (list(adopted.of_recipe("recipe.toml")), list(adopted.of_recipe(None))) == (["low"], ["high"])
 
 
-@pytest.mark.parametrize("text", ["", "[]", '{"format": 2, "devices": {}}', '{"format": 1, "devices": []}'])
-def test_what_is_not_a_record_is_an_error(text):
-    with pytest.raises(DeviceFileError, match=r"burned\.json: not"):
-        parse_record("burned.json", text)
+def test_another_part_in_the_socket_needs_a_new_chip(two):
+    chips = record(two, words_of(two)).of_recipe("recipe.toml")
+    device = Device(name="low", memory="low", part=PARTS["2732"], index=0)
+    burn = burn_of(chips["low"], device, bytes(4096))
+    assert (burn.needed, burn.known, burn.eraser) == (True, False, None)
+    assert burn.text == "the recorded chip is a 2716; a new 2732 is needed"
+    same_size = chips["low"].model_copy(update={"part": "28C16"})
+    assert burn_of(same_size, two.devices[0], bytes(2048)).text == "the recorded chip is a 28C16; a new 2716 is needed"
+
+
+@pytest.mark.parametrize("change", [{"image": "AAAA"}, {"image": "no base 64"}, {"sha256": "00"}, {"image": "\u00e9"}])
+def test_a_damaged_image_counts_as_none(two, change):
+    held = chip_of("recipe.toml", two.devices[0], words_of(two)).model_copy(update=change)
+    assert held.contents is None
+    assert burn_of(held, two.devices[0], bytes(2048)).text == "no record of this chip; burn it"
+
+
+def test_an_image_that_unpacks_to_gigabytes_is_not_unpacked(two):
+    packed = base64.b64encode(zlib.compress(bytes(1 << 26))).decode()
+    held = chip_of("recipe.toml", two.devices[0], words_of(two)).model_copy(update={"image": packed})
+    tracemalloc.start()
+    assert held.contents is None
+    assert tracemalloc.get_traced_memory()[1] < 1 << 20
+    tracemalloc.stop()
 
 
 def chip(number):
@@ -73,13 +119,8 @@ def chip(number):
 
 
 def noted_of(device, image):
-    """A record as ``record`` writes it, for a device outside a board."""
-    import base64
-    import hashlib
-    import zlib
-
-    entry = {"part": device.part.number, "bytes": len(image), "sha256": hashlib.sha256(image).hexdigest()}
-    return {"format": 1, "devices": {"chip": entry | {"image": base64.b64encode(zlib.compress(image)).decode()}}}
+    """What is recorded of a device of a memory that is one device of 8 bits."""
+    return chip_of("recipe.toml", device, {"chip": np.frombuffer(image, dtype=np.uint8).astype(np.uint32)})
 
 
 def changed(image, changes):
@@ -89,7 +130,7 @@ def changed(image, changes):
     return bytes(image)
 
 
-def test_nothing_noted_means_burn():
+def test_no_record_means_burn():
     burn = burn_of(None, chip("2716"), bytes(2048))
     assert (burn.needed, burn.known, burn.differing, burn.eraser, burn.blocks) == (True, False, 0, None, None)
 
@@ -97,7 +138,7 @@ def test_nothing_noted_means_burn():
 def test_a_new_chip_holds_nothing_already():
     device = chip("2716")
     burn = burn_of(None, device, b"\xff" * 2048)
-    assert (burn.needed, burn.text) == (False, "all FFh: a new or erased chip holds this already")
+    assert (burn.needed, burn.text) == (False, "all FFh, as a new or erased chip is; no need to burn it")
     assert burn_of(noted_of(device, bytes(2048)), device, b"\xff" * 2048).needed
 
 

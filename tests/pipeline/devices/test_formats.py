@@ -1,5 +1,6 @@
 import time
 
+import numpy as np
 import pytest
 
 from ladderlight.devices.formats import Segment, format_of, segments_of
@@ -72,6 +73,12 @@ def test_a_damaged_source_is_one_clear_error(text, message):
         segments_of("f", text.encode(), size=2)
 
 
+def ihex(kind, data, address=0):
+    """One record, by the format's description: length, address, type, data, and what makes the sum of all zero."""
+    body = bytes([len(data)]) + address.to_bytes(2, "big") + bytes([kind]) + data
+    return b":" + (body + bytes([-sum(body) & 0xFF])).hex().upper().encode() + b"\n"
+
+
 @pytest.mark.parametrize("data", [HEX, S19])
 def test_records_give_their_bytes(data):
     assert segments_of("f", data) == [Segment(address=0, data=bytes(range(16)))]
@@ -82,7 +89,7 @@ def test_records_give_their_bytes(data):
     [
         (HEX.replace(b"0F78", b"0E78"), r"f:1: expected crc '79' in record .*; the file is damaged"),
         (HEX.replace(b":00000001FF\n", b""), "no end record"),
-        (HEX + HEX, "f: two records hold the same address"),
+        (HEX.splitlines(keepends=True)[0] + HEX, "f: two records hold address 0h"),
         (HEX + b":0100200001DE\n", "goes on after its end record"),
         (HEX[:50], r"f:2: .*damaged"),
         (HEX[:20] + b"\xc4" + HEX[20:], "holds 57 bytes, but 16 are needed; it begins like Intel HEX"),
@@ -91,6 +98,10 @@ def test_records_give_their_bytes(data):
         (S19.replace(b"0F74", b"0F75"), r"f:1: expected crc"),
         (b"@0 12 123\n", "'123' is not a hexadecimal element of 8 bits"),
         (b"@0 12 xy\n", "'xy' is not a hexadecimal element"),
+        (b"@0 12\n@100000000 34\n", "'@100000000' is not a hexadecimal element of 8 bits or an address"),
+        (b"@0 12\n@-5 34\n", "'@-5' is not a hexadecimal element of 8 bits or an address"),
+        (ihex(4, b"\1" + bytes(7)) + HEX, "f: has bytes at 1000000000000000000h, above FFFFFFFFh"),
+        (ihex(9, b"\1") + HEX, "f: has a record of type 9, which Intel HEX has not"),
     ],
 )
 def test_a_damaged_file_is_one_clear_error(data, message):
@@ -129,3 +140,25 @@ def test_a_record_cut_within_a_byte_is_said_to_be_cut_short():
     text = b":10000000000102030405060708090A0B0C0D0E0F78\n:1000100000010203040506070"
     with pytest.raises(DeviceFileError, match=r"^a\.hex:2: the record is cut short or not hexadecimal; the file"):
         segments_of("a.hex", text)
+
+
+def test_extended_addresses_shift_what_follows():
+    """Intel HEX: record type 4 gives the upper 16 bits of the address, type 2 a multiple of 16."""
+    text = ihex(4, b"\x00\x02") + ihex(0, b"\1\2", 8) + ihex(4, bytes(2)) + ihex(2, b"\x10\x00") + ihex(0, b"\3", 4)
+    assert segments_of("f", text + b":00000001FF\n") == [
+        Segment(address=0x10004, data=b"\3"),
+        Segment(address=0x20008, data=b"\1\2"),
+    ]
+
+
+def test_many_gaps_take_a_time_in_proportion():
+    """Once each record was inserted into a list of all before it."""
+
+    def seconds(count):
+        places = np.random.default_rng(count).permutation(count) * 2
+        text = b"".join(ihex(0, b"\1", int(place)) for place in places) + b":00000001FF\n"
+        start = time.process_time()
+        assert len(segments_of("f", text)) == count
+        return time.process_time() - start
+
+    assert seconds(32_000) < 30 * seconds(4_000)  # 64 times as long when in proportion to the square

@@ -89,7 +89,7 @@ def test_the_page_shows_screens_devices_palette_findings_and_cautions(board, pro
         "caution clock it drifts; trim it",
         "r1 r0 g1 g0 b1 b0",
         "lethal voltages",
-        "nothing is noted of what this chip holds",
+        "no record of this chip",
     ):
         assert words in page.text
     assert page.text.count("#") == 64

@@ -234,7 +234,7 @@ def test_diagnoses_name_pins_and_what_is_wired_to_them(board, wanted):
     assert best(np.where(places & 4, 255, pressed).astype(np.uint32)).text == (
         "address line A2 (x4) was stuck low while burning, and is not now"
     )
-    assert best(np.roll(words, -300)).text == "everything stands 300 bytes (12Ch) too far down, and goes round"
+    assert best(np.roll(words, -300)).text == "data shifted down by 300 bytes (12Ch), wrapping round"
     order = np.concatenate([words[2 << 15 : 3 << 15], words[: 2 << 15], words[3 << 15 :]])
     assert best(order).text == "the banks are in the wrong order: bank 0 holds 2, 1 holds 0, 2 holds 1"
 

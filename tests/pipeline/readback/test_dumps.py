@@ -1,4 +1,8 @@
 import io
+import os
+import socket
+import tracemalloc
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -122,7 +126,60 @@ def test_a_dump_with_addresses_that_is_too_long_says_from_where_to_where(tmp_pat
 
 def test_a_missing_dump_is_a_clear_error(tmp_path):
     (tmp_path / "a.bin").write_bytes(b"x")
-    (dump,) = read_dumps([tmp_path / "a.bin"])
+    (dump,) = read_dumps([tmp_path / "a.bin"], [section()])
     assert (dump.name, dump.data, dump.stem, dump.format) == (str(tmp_path / "a.bin"), b"x", "a", "binary")
     with pytest.raises(UsageError, match=r"b\.bin: cannot be read \(No such file or directory\); check the name"):
-        read_dumps([tmp_path / "b.bin"])
+        read_dumps([tmp_path / "b.bin"], [section()])
+
+
+@pytest.fixture
+def odd(tmp_path):
+    """Make what is in the file system but is not a regular file."""
+
+    def make(kind):
+        path = tmp_path / "dump.bin"
+        if kind == "a folder":
+            path.mkdir()
+        elif kind == "a named pipe":
+            os.mkfifo(path)
+        elif kind == "a socket":
+            with socket.socket(socket.AF_UNIX) as made:
+                made.bind(str(path))
+        else:
+            path.symlink_to("/dev/zero")
+        return path
+
+    return make
+
+
+@pytest.mark.parametrize("kind", ["a folder", "a named pipe", "a socket", "a device of the system"])
+def test_what_is_not_a_file_is_refused_without_being_opened(odd, kind):
+    path = odd(kind)
+    with pytest.raises(UsageError) as caught:
+        read_dumps([path], [section()])
+    assert str(caught.value) == f"{path}: is {kind}; name the file that a programmer saved"
+
+
+def test_a_file_that_is_far_too_large_is_refused_without_being_read(tmp_path, monkeypatch):
+    path = tmp_path / "dump.bin"
+    with path.open("wb") as file:
+        file.truncate(5 << 30)
+    monkeypatch.setattr(Path, "read_bytes", lambda _: pytest.fail("it was read"))
+    with pytest.raises(UsageError) as caught:
+        read_dumps([path], [section(words=65536)])
+    assert str(caught.value) == (
+        f"{path}: has 5,368,709,120 bytes, too many for a dump of a device of 65,536; check that it is of this board"
+    )
+
+
+@pytest.mark.parametrize("base", [0xFFFF0000, 0xFFFFFFC0])
+def test_an_address_near_4_gib_takes_no_memory(base, tmp_path):
+    """A far address among near ones is a misfit; alone it is where the device begins."""
+    near, far = (hex_of(bytes(range(64)), at, tmp_path) for at in (0, base))
+    both = b"".join(line for line in near.splitlines(keepends=True) if b"000001FF" not in line) + far
+    tracemalloc.start()
+    assert fit(Dump(name="d", data=both), section()) is None
+    assert "has bytes at 0h to " in str(misfit(Dump(name="d", data=both), [section()]))
+    assert fit(Dump(name="d", data=far), section()).data.tolist() == list(range(64))
+    assert tracemalloc.get_traced_memory()[1] < 1 << 20
+    tracemalloc.stop()

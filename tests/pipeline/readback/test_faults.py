@@ -90,7 +90,7 @@ def test_the_distance_of_a_shift_is_found_in_what_was_read(board, banked, distan
     wanted = banked(board, (0, 1)).memories["picture"].words
     found = np.roll(wanted, distance)
     faults = [f for f in possible_faults(board, board.devices[0], wanted, found, {}) if f.kind == "shifted"]
-    assert f"everything stands {abs(distance)} bytes" in faults[0].text
+    assert f"data shifted {'up' if distance > 0 else 'down'} by {abs(distance)} byte" in faults[0].text
     assert ("up" if distance > 0 else "down") in faults[0].text
     assert (faults[0].words(np.arange(131072)) == found).all()
     edge = 0 if distance > 0 else -1

@@ -1,0 +1,28 @@
+"""Versions of what computes: other ones may round a colour to another code."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Mapping
+from importlib.metadata import PackageNotFoundError, version
+
+import ladderlight
+
+_COMPUTE = ("numba", "numpy", "pillow", "scikit-image", "scipy")
+
+
+def versions() -> dict[str, str]:
+    """Return the versions by name: Ladderlight's, Python's and those of the libraries that compute."""
+    found = {"ladderlight": ladderlight.__version__, "python": platform.python_version()}
+    for name in _COMPUTE:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:  # put beside the program without what an installer writes
+            continue
+    return found
+
+
+def changed_versions(before: Mapping[str, str], now: Mapping[str, str]) -> str:
+    """Say in words which versions have changed; empty when none has, or one side is not known."""
+    changed = [name for name in now if name in before and before[name] != now[name]]
+    return ", ".join(f"{name} {now[name]} instead of {before[name]}" for name in changed)
