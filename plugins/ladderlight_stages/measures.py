@@ -57,8 +57,9 @@ def with_measures(
     """Note what a reduction did to a picture and, when the distance is known, what can be seen of it from there.
 
     Metrics of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
-    (S-CIELAB); ``clipped_share`` is the share of pixels with light that the board can neither show nor mix from
-    its colours; ``colours_used`` counts different colours.
+    (S-CIELAB, its filters integrated over the pixel and the picture reflected at its edges); ``clipped_share`` is the
+    share of pixels with light that the board can neither show nor mix from its colours; ``colours_used`` counts
+    different colours.
 
     Parameters
     ----------
