@@ -116,7 +116,7 @@ def test_after_an_upgrade_the_new_code_runs(tmp_path: Path) -> None:
         "levels = np.array([[0, 1000]] * 3, np.int32)\n"
         "codes = np.array([[0, 1]] * 3, np.uint16)\n"
         "pixels = np.full((2, 1, 3), 200, np.float32)\n"
-        "limits = np.array([[0, 1000, 0]] * 3, np.float32)\n"
+        "limits = np.array([[0, 1000, 0, 0, 1000]] * 3, np.float32)\n"
         "below = np.array([[1, 0, 1 << 11], [1, 0, 0], [1, 0, 0]], np.int32)\n"
         "found, _ = diffuse_lattice(pixels, 1.0, limits, 9, levels, codes, np.zeros(2, np.int32), below, True)\n"
         "print(found.ravel().tolist())\n"
