@@ -50,6 +50,7 @@ def test_recipe_puts_a_whole_screen_per_bank_on_the_proof(path: Path, tmp_path: 
     built = build(recipe)
     mode = recipe.board.raster.mode
     page = built.proof.read_text(encoding="utf-8")
+    assert "shown at 0 places" not in page
     banks = {picture["bank"] for picture in built.manifest["pictures"]}
     for bank in banks:
         (screen,) = built.proof.parent.glob(f"screens/bank{bank}.png")

@@ -130,14 +130,14 @@ class MemoryContents:
 class TileSet:
     """The distinct blocks that an arrangement has put into a memory which another one addresses.
 
-    ``codes`` uint16, shape (tiles, height, width): each block as it stands in the memory. ``numbers`` and ``uses``
-    int64, shape (tiles,): the number by which the map calls it, and how many places on the screens show it.
+    ``codes`` uint16, shape (tiles, height, width): each block as it stands in the memory. ``numbers`` int64, shape
+    (tiles,): the number by which the map calls it. ``addresses`` int64, shape (tiles, words): where its words stand.
     """
 
     memory: str
     codes: NDArray[np.uint16]
     numbers: NDArray[np.int64]
-    uses: NDArray[np.int64]
+    addresses: NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True)

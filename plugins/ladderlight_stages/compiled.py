@@ -2,57 +2,105 @@
 
 from __future__ import annotations
 
+import pickle
 import threading
-from collections.abc import Callable
-from types import FunctionType
+from collections.abc import Callable, Iterator
+from types import CodeType, FunctionType
 from typing import Any
 
+from ladderlight_stages import machine_code
+
 _LOCK = threading.RLock()
+_UNREADABLE = (OSError, EOFError, pickle.UnpicklingError)
+"""What a full disk, a folder that was taken away, or a damaged file of machine code raises."""
 
 
 def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compile a loop on first use, without the interpreter lock.
 
-    The compiler is loaded only then, so that recipes are checked without it. The machine code is kept beside the
-    module, or in the user's cache folder when the installation is read-only. When neither can be written it is compiled
-    again in each run.
+    The compiler is loaded only then, so that recipes are checked without it. The machine code is kept in the user's
+    cache folder, see ``machine_code``. When that cannot be used, loops are compiled again in each run. A loop may
+    read numbers of its module and call other loops; anything else is refused when the loop is first called.
     """
     assert isinstance(function, FunctionType)  # noqa: S101 - only ever used as a decorator
-    return _Loop(function)
+    return Loop(function)
 
 
-class _Loop:
-    """A loop that waits to be compiled."""
+class Loop:
+    """A loop that waits to be compiled, once for each combination of types that it is called with."""
 
     def __init__(self, function: FunctionType) -> None:
+        """Take the plain function."""
         self.function = function
-        self.machine: Callable[..., Any] | None = None
+        self.machines: dict[tuple[object, ...], Callable[..., Any]] = {}
+        self._inner: Callable[..., Any] | None = None
 
     def __call__(self, *values: Any) -> Any:
         """Run the loop."""
-        return (self.machine or self.made())(*values)
+        kinds = tuple([_kind(value) for value in values])
+        machine = self.machines.get(kinds) or self._made(kinds)
+        try:
+            return machine(*values)
+        except _UNREADABLE:
+            if machine is self._inner:
+                raise
+            with _LOCK:
+                machine_code.discard(machine)
+                machine = self.machines[kinds] = self.inner()
+            return machine(*values)
 
-    def made(self) -> Callable[..., Any]:
-        """Give the machine code; of several threads one makes it."""
-        with _LOCK:
-            if self.machine is None:
-                self._make_used()
-                self.machine = self._compiled()
-            return self.machine
-
-    def _make_used(self) -> None:
-        """Put the machine code of the loops that this one calls where the compiler looks for it."""
-        known = self.function.__globals__
-        for name in self.function.__code__.co_names:
-            if isinstance(known.get(name), _Loop):
-                known[name] = known[name].made()
-
-    def _compiled(self) -> Callable[..., Any]:
+    def inner(self) -> Callable[..., Any]:
+        """Return the machine code as other loops call it; it becomes a part of theirs, so nothing of it is kept."""
         import numba
 
-        machine: Callable[..., Any]
-        try:
-            machine = numba.njit(cache=True, nogil=True)(self.function)
-        except RuntimeError:  # no place for the cache
-            machine = numba.njit(nogil=True)(self.function)
-        return machine
+        with _LOCK:
+            if self._inner is None:
+                self._inner = numba.njit(nogil=True)(self._linked())
+            return self._inner
+
+    def _made(self, kinds: tuple[object, ...]) -> Callable[..., Any]:
+        """Return the machine code for some types; of several threads one makes it.
+
+        Each combination of types has a folder of its own: were it shared, two processes that compile for different
+        types at once could each take the other's file for theirs.
+        """
+        with _LOCK:
+            if kinds not in self.machines:
+                folder = machine_code.folder_for(*self.ingredients(), kinds)
+                machine = None if folder is None else machine_code.kept_in(folder, self._linked())
+                self.machines[kinds] = machine or self.inner()
+            return self.machines[kinds]
+
+    def _captured(self) -> Iterator[tuple[str, object]]:
+        """Yield what the loop reads of its module, by name."""
+        codes = [self.function.__code__]
+        for code in codes:
+            codes += [constant for constant in code.co_consts if isinstance(constant, CodeType)]
+        known = self.function.__globals__
+        for name in sorted({name for code in codes for name in code.co_names} & known.keys()):
+            yield name, known[name]
+
+    def _linked(self) -> FunctionType:
+        """Return the function with the machine code of the loops that it calls where the compiler looks for it."""
+        loops = {name: value.inner() for name, value in self._captured() if isinstance(value, Loop)}
+        function = self.function
+        linked = FunctionType(function.__code__, function.__globals__ | loops, function.__name__)
+        linked.__module__, linked.__qualname__ = function.__module__, function.__qualname__
+        return linked
+
+    def ingredients(self) -> Iterator[object]:
+        """Yield everything that is compiled in: code and numbers, those of the loops that this one calls included."""
+        yield self.function.__code__
+        for name, value in self._captured():
+            if isinstance(value, Loop):
+                yield from value.ingredients()
+            else:
+                yield name, machine_code.constant(value)
+
+
+def _kind(value: Any) -> object:
+    """Return what tells the types apart that the compiler distinguishes."""
+    flags = getattr(value, "flags", None)
+    if flags is None or not value.ndim:
+        return type(value).__name__
+    return value.dtype.str, value.ndim, flags.c_contiguous, flags.f_contiguous, flags.aligned, flags.writeable

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
 from ladderlight.board.lightness import LUMINANCE, lightness_of
+from ladderlight_stages.clipping import BEYOND, half_steps, tolerated
 from ladderlight_stages.reductions.lattice_tables import is_grey
-from ladderlight_stages.reductions.tally_loops import BEYOND, count_beyond, count_beyond_light, count_outside, mark_used
+from ladderlight_stages.reductions.tally_loops import count_beyond, count_beyond_light, count_outside, mark_used
 from ladderlight_stages.viewing import density_from
 
 ScreenWidth = Annotated[
@@ -57,8 +58,9 @@ def with_measures(
     """Note what a reduction did to a picture and, when the distance is known, what can be seen of it from there.
 
     Metrics of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
-    (S-CIELAB); ``clipped_share`` is the share of pixels with light that the board can neither show nor mix from
-    its colours; ``colours_used`` counts different colours.
+    (S-CIELAB, its filters integrated over the pixel and the picture reflected at its edges); ``clipped_share`` is the
+    share of pixels with light that the board can neither show nor mix from its colours; ``colours_used`` counts
+    different colours.
 
     Parameters
     ----------
@@ -126,11 +128,12 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
 
     Where the guns are independent, that is light beyond a gun's darkest or lightest level; on a grey board luminance
     beyond that of its greys; otherwise light outside the convex hull of the colours. Where they lie in a plane it is
-    light beyond a gun's levels again. The hull takes several times as long, so that of large pictures only every second
+    light beyond a gun's levels again. Half a step of 8-bit sRGB is allowed, since that is how files hold colours that
+    the board can show. The hull takes several times as long, so that of large pictures only every second
     row or fewer are looked at, and the number is an estimate.
     """
     light = np.require(pixels, np.float32, ["C", "A", "W"])
-    low, high = palette.linear.min(axis=0) - BEYOND, palette.linear.max(axis=0) + BEYOND
+    low, high = tolerated(palette.linear.min(axis=0), palette.linear.max(axis=0))
     found: int
     if is_grey(palette):
         found = count_beyond_light(light, LUMINANCE.astype(np.float32), float(low[0]), float(high[0]))
@@ -141,7 +144,8 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
         cells = reach_cells(palette, BEYOND)
         if cells is not None:
             rows = np.ascontiguousarray(light[:: max(1, light[..., 0].size // _MOST_BY_HULL)])
-            found = count_outside(rows, CELLS, BEYOND, cells.states, cells.faces, cells.followed)
+            how = (CELLS, BEYOND, cells.states, cells.faces, cells.followed, half_steps())
+            found = count_outside(rows, *how)
             return round(found * len(light) / len(rows))
     found = count_beyond(light, low.astype(np.float32), high.astype(np.float32))
     return found

@@ -11,6 +11,7 @@ from scipy.spatial import ConvexHull
 
 from ladderlight import Palette
 from ladderlight.board.lightness import LUMINANCE
+from ladderlight_stages.clipping import half_steps
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -66,7 +67,8 @@ class ReachCells:
     for what lies beyond. ``faces`` float32, (n, 4), are outward normals and where light is outside: normal . light >
     last. ``states``, ((CELLS + 2)**3,), red slowest, uint16 or for very many faces uint32, gives twice the number of
     each cell's first face, and 1 more where others come next: those after a face that is ``followed``, bool (n,). The
-    first two faces are for cells that none cuts: one that is never passed inside, one that always is outside.
+    first two faces are for cells that none cuts: one that is never passed inside, one that always is outside. Light up
+    to half a step of 8-bit sRGB outside a face lies in cells that the face cuts.
     """
 
     states: NDArray[np.unsignedinteger]
@@ -91,14 +93,15 @@ def reach_cells(palette: Palette, margin: float) -> ReachCells | None:
     limits = np.concatenate([limits, (box @ palette.linear.T).max(axis=1)]) + margin
     edges = np.linspace(-margin, 1 + margin, CELLS + 1)
     centres, half = (edges[1:] + edges[:-1]) / 2, (edges[1] - edges[0]) / 2
+    rounding = float(half_steps().max())
     outside = np.zeros(CELLS**3, dtype=bool)
     cut = np.zeros((CELLS**3, len(normals)), dtype=bool)
     for number, (normal, limit) in enumerate(zip(normals, limits, strict=True)):
         red, green, blue = normal[:, None] * centres
         middle = (red[:, None, None] + green[:, None] + blue).ravel() - limit
         spread = float(np.abs(normal).sum()) * half
-        outside |= middle > spread
-        cut[:, number] = np.abs(middle) <= spread
+        outside |= middle > spread + float(np.abs(normal).sum()) * rounding
+        cut[:, number] = middle > -spread
     open_cells = np.flatnonzero(cut.any(axis=1) & ~outside)
     lists, numbers = np.unique(cut[open_cells], axis=0, return_inverse=True)
     counts = lists.sum(axis=1)

@@ -2,6 +2,10 @@
 
 X. Zhang and B. A. Wandell, A spatial extension of CIELAB for digital color image reproduction, SID 1996, with the
 filter parameters of their published reference code. Differences are CIEDE2000.
+
+The method leaves two things open, and figures depend on both. Here each filter is integrated over the pixel, rather
+than sampled at its middle, and the picture is reflected at its edges; one filter is 7 degrees wide, so that a large
+part of the picture sees beyond them.
 """
 
 from __future__ import annotations

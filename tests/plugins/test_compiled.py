@@ -1,52 +1,250 @@
-"""Compiling loops where machine code can be kept and where it cannot."""
+"""Compiling loops, and keeping machine code by all that it is made from."""
 
 from __future__ import annotations
 
+import importlib
 import os
+import pkgutil
 import subprocess
 import sys
+import sysconfig
+import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
-from numba import njit
 
-from ladderlight_stages.compiled import compiled
+import ladderlight
+import ladderlight_stages
+from ladderlight_stages import machine_code
+from ladderlight_stages.compiled import Loop, compiled
+
+FACTOR = 2
+LETTERS = ["a"]
+ONE_PIXEL = (
+    "import numpy as np\n"
+    "from ladderlight_stages.reductions.grid import nearest_members as f\n"
+    "a = np.zeros((1, 3), np.float32)\n"
+    "f(a, a, a[0], a[0], 1, np.array([0, 1], np.int32), np.zeros(1, np.int32))\n"
+    "(machine,) = f.machines.values()\n"
+    "print(sum(machine.stats.cache_hits.values()))\n"
+)
 
 
-def test_without_a_place_for_machine_code_loops_are_compiled_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+@compiled
+def twice(value: int) -> int:
+    return FACTOR * value
 
-    def no_place(*functions: object, **options: object) -> object:
-        if options.get("cache"):
-            raise RuntimeError("cannot cache function: no locator available")
-        return njit(*functions, **options)
 
-    monkeypatch.setattr("numba.njit", no_place)
+@compiled
+def quadrupled(value: int) -> int:
+    return twice(twice(value))  # type: ignore[no-any-return]
 
-    def doubled(value: int) -> int:
-        return 2 * value
 
-    assert compiled(doubled)(21) == 42
+@compiled
+def lettered(value: int) -> int:
+    return value + len(LETTERS)
+
+
+@compiled
+def total(values: object) -> object:
+    return values.sum()  # type: ignore[attr-defined]
+
+
+@pytest.fixture
+def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty place for machine code."""
+    folder = tmp_path / "kept"
+    folder.mkdir()
+    monkeypatch.setattr("numba.config.CACHE_DIR", str(folder))
+    return folder
+
+
+@pytest.fixture(autouse=True)
+def _forgotten() -> Iterator[None]:
+    """Loops of this file are made anew in each test."""
+    yield
+    for loop in (twice, quadrupled, lettered, total):
+        loop.machines.clear()  # type: ignore[attr-defined]
+        loop._inner = None  # type: ignore[attr-defined]
+
+
+def run(script: str, **environment: str) -> str:
+    """Run a script in a new process and return what it prints."""
+    return subprocess.run(
+        [sys.executable, "-c", script], env=os.environ | environment, check=True, capture_output=True, text=True
+    ).stdout
+
+
+def files(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.rglob("*") if path.is_file())
+
+
+def wheel(folder: Path, version: str, *, doubled: bool) -> Path:
+    """Make a wheel of the stages, all files as old; with ``doubled`` a row passes on twice its errors."""
+    path = folder / f"ladderlight_stages-{version}-py3-none-any.whl"
+    info = f"ladderlight_stages-{version}.dist-info"
+    root = Path(ladderlight_stages.__path__[0])
+    texts = {f"ladderlight_stages/{p.relative_to(root).as_posix()}": p.read_text("utf-8") for p in root.rglob("*.py")}
+    texts |= {f"ladderlight_stages/{p.relative_to(root).as_posix()}": p.read_text("utf-8") for p in root.rglob("*.csv")}
+    name = "ladderlight_stages/reductions/passing_down.py"
+    plain, other = "base[i] += one[2] * first[i]", "base[i] += one[2] * first[i] * np.int32(2)"
+    assert plain in texts[name]
+    if doubled:
+        texts[name] = texts[name].replace(plain, other).replace("\nfrom ladd", "\nimport numpy as np\n\nfrom ladd", 1)
+    texts[f"{info}/METADATA"] = f"Metadata-Version: 2.1\nName: ladderlight_stages\nVersion: {version}\n"
+    texts[f"{info}/WHEEL"] = "Wheel-Version: 1.0\nGenerator: test\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
+    texts[f"{info}/RECORD"] = "".join(f"{each},,\n" for each in [*texts, f"{info}/RECORD"])
+    with zipfile.ZipFile(path, "w") as file:
+        for each, text in texts.items():
+            file.writestr(zipfile.ZipInfo(each, (2026, 1, 1, 0, 0, 0)), text)
+    return path
+
+
+def test_after_an_upgrade_the_new_code_runs(tmp_path: Path) -> None:
+    """Two wheels, one after the other in one environment, that differ in a loop which the outer loop calls."""
+    pytest.importorskip("pip")
+    subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(tmp_path / "venv")], check=True)
+    scheme = sysconfig.get_path("purelib", "venv", vars={"base": str(tmp_path / "venv")})
+    others = [sysconfig.get_path("purelib"), str(Path(ladderlight.__path__[0]).parent)]
+    (Path(scheme) / "others.pth").write_text("\n".join(others))
+    python = str(Path(sysconfig.get_path("scripts", "venv", vars={"base": str(tmp_path / "venv")})) / "python")
+    script = (
+        "import numpy as np\n"
+        "from ladderlight_stages.reductions.lattice_loops import diffuse_lattice\n"
+        "levels = np.array([[0, 1000]] * 3, np.int32)\n"
+        "codes = np.array([[0, 1]] * 3, np.uint16)\n"
+        "pixels = np.full((2, 1, 3), 200, np.float32)\n"
+        "limits = np.array([[0, 1000, 0, 0, 1000]] * 3, np.float32)\n"
+        "below = np.array([[1, 0, 1 << 11], [1, 0, 0], [1, 0, 0]], np.int32)\n"
+        "found, _ = diffuse_lattice(pixels, 1.0, limits, 9, levels, codes, np.zeros(2, np.int32), below, True)\n"
+        "print(found.ravel().tolist())\n"
+    )
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    environment |= {"XDG_CACHE_HOME": str(tmp_path / "cache"), "LOCALAPPDATA": str(tmp_path / "cache")}
+    found = []
+    for version, doubled in (("1", False), ("2", True), ("2", True)):
+        made = wheel(tmp_path, version, doubled=doubled)
+        install = ["install", "--quiet", "--no-deps", "--no-index", "--disable-pip-version-check", str(made)]
+        subprocess.run([sys.executable, "-m", "pip", "--python", python, *install], check=True, env=environment)
+        run_ = subprocess.run([python, "-c", script], env=environment, check=True, capture_output=True, text=True)
+        found.append(run_.stdout.strip())
+    # the first row leaves 200 of 1000; with it the second has 400, and 600 when errors count twice
+    assert found == ["[0, 0]", "[0, 3]", "[0, 3]"]
 
 
 def test_machine_code_is_kept_for_the_next_run(tmp_path: Path) -> None:
-    """In a folder given to numba; the second run finds all it needs there and adds nothing."""
-    script = (
-        "import numpy as np\n"
-        "from ladderlight_stages.reductions.grid import nearest_members as f\n"
-        "a = np.zeros((1, 3), np.float32)\n"
-        "f(a, a, a[0], a[0], 1, np.array([0, 1], np.int32), np.zeros(1, np.int32))\n"
-        "print(sum(f.machine.stats.cache_hits.values()))\n"
-    )
-    environment = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
-    hits = [
-        subprocess.run(
-            [sys.executable, "-c", script], env=environment, check=True, capture_output=True, text=True
-        ).stdout
-        for _ in range(2)
+    """The second run finds all it needs and adds nothing."""
+    assert run(ONE_PIXEL, NUMBA_CACHE_DIR=str(tmp_path)) == "0\n"
+    before = files(tmp_path)
+    assert {path.suffix for path in before} == {".nbi", ".nbc"}
+    assert run(ONE_PIXEL, NUMBA_CACHE_DIR=str(tmp_path)) == "1\n"
+    assert files(tmp_path) == before
+
+
+def test_a_changed_constant_of_an_inner_loop_counts(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert quadrupled(3) == 12
+    monkeypatch.setitem(globals(), "FACTOR", 5)
+    for loop in (twice, quadrupled):
+        loop.machines.clear()
+        loop._inner = None
+    assert quadrupled(3) == 75
+    assert len(list((kept / "ladderlight").iterdir())) == 2
+
+
+def test_nothing_is_written_beside_the_modules(tmp_path: Path) -> None:
+    package = Path(ladderlight_stages.__path__[0])
+    before = set(package.rglob("*.nb?"))
+    assert run(ONE_PIXEL, NUMBA_CACHE_DIR="", XDG_CACHE_HOME=str(tmp_path), LOCALAPPDATA=str(tmp_path)) == "0\n"
+    assert set(package.rglob("*.nb?")) == before
+    if sys.platform != "darwin":
+        assert files(tmp_path / "ladderlight")
+
+
+@pytest.mark.parametrize("obstacle", ["file", "another user's", "no home"])
+def test_without_a_place_for_machine_code_loops_are_compiled_all_the_same(
+    kept: Path, monkeypatch: pytest.MonkeyPatch, obstacle: str
+) -> None:
+    if obstacle == "file":
+        (kept / "ladderlight").write_text("in the way")
+    elif obstacle == "another user's":
+        monkeypatch.setattr("os.geteuid", lambda: 12345)
+    else:
+        monkeypatch.setattr("numba.config.CACHE_DIR", "")
+        monkeypatch.setattr(Path, "home", lambda: (_ for _ in ()).throw(RuntimeError("no home")))
+        monkeypatch.delenv("XDG_CACHE_HOME", raising=False)
+        monkeypatch.delenv("LOCALAPPDATA", raising=False)
+    before = files(kept)
+    assert quadrupled(3) == 12
+    assert files(kept) == before
+
+
+def test_the_compiler_finds_no_other_place(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Beside the module, say, where code is not kept apart by what it is made from."""
+    monkeypatch.setattr("numba.core.caching.UserProvidedCacheLocator.ensure_cache_path", _refused)
+    assert quadrupled(3) == 12
+    assert not quadrupled.machines[("int",)].stats.cache_path  # type: ignore[attr-defined]
+
+
+def _refused(*_: object) -> None:
+    raise PermissionError
+
+
+@pytest.mark.parametrize("suffix", [".nbi", ".nbc"])
+def test_damaged_machine_code_is_made_anew(kept: Path, suffix: str) -> None:
+    assert quadrupled(3) == 12
+    (damaged,) = kept.rglob(f"*{suffix}")
+    damaged.write_bytes(damaged.read_bytes()[:20])
+    for attempt in range(3):
+        quadrupled.machines.clear()  # type: ignore[attr-defined]
+        assert quadrupled(3) == 12
+        (machine,) = quadrupled.machines.values()  # type: ignore[attr-defined]
+        assert sum(machine.stats.cache_hits.values()) == (attempt == 2), attempt
+
+
+def test_a_full_disk_does_not_end_the_run(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("numba.core.caching.IndexDataCacheFile._save_data", full)
+    assert quadrupled(3) == 12
+    assert quadrupled(5) == 20
+    assert files(kept) == []
+
+
+def test_folders_used_longest_ago_go_first(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(machine_code, "MOST_FOLDERS", 3)
+    made = [machine_code.folder_for(number) for number in range(3)]
+    for age, folder in zip((30, 20, 10), made, strict=True):
+        assert folder
+        os.utime(folder, (1e9 - age, 1e9 - age))
+    assert machine_code.folder_for(0) == made[0]
+    made.append(machine_code.folder_for(3))
+    assert sorted((kept / "ladderlight").iterdir()) == sorted(folder for folder in (*made[2:], made[0]) if folder)
+
+
+def test_each_combination_of_types_has_a_folder_of_its_own(kept: Path) -> None:
+    """Two processes that compile for different types at once would number their files alike."""
+    for dtype in (np.uint8, np.uint16):
+        assert total(np.ones((2, 3), dtype)) == 6
+    assert len(list((kept / "ladderlight").iterdir())) == 2
+    assert [path.stem for path in kept.rglob("*.nbc")] == [next(kept.rglob("*.nbc")).stem] * 2
+
+
+def test_loops_take_numbers_and_loops_from_their_modules_only(kept: Path) -> None:
+    """Anything else would be compiled in unseen: changed, the old code would run on."""
+    with pytest.raises(TypeError, match=r"\['a'\]"):
+        lettered(1)
+    loops = [
+        value
+        for module in pkgutil.walk_packages(ladderlight_stages.__path__, "ladderlight_stages.")
+        for value in vars(importlib.import_module(module.name)).values()
+        if isinstance(value, Loop)
     ]
-    assert [int(text) for text in hits] == [0, 1]
-    assert list(tmp_path.rglob("*.nbc"))
+    assert len(set(loops)) > 30
+    for loop in loops:
+        assert list(loop.ingredients())
 
 
 def test_the_compiler_is_loaded_when_a_loop_is_first_used() -> None:
@@ -60,20 +258,9 @@ def test_the_compiler_is_loaded_when_a_loop_is_first_used() -> None:
         "mark_used(np.zeros((1, 1), np.uint16), np.zeros(1, bool))\n"
         "print(before, 'numba' in sys.modules)\n"
     )
-    found = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True).stdout
-    assert found == "False True\n"
+    assert run(script) == "False True\n"
 
 
 def test_a_loop_calls_another_that_waits_too() -> None:
-    assert _quadrupled(np.int64(3)) == 12
-    assert _quadrupled(np.int64(5)) == 20
-
-
-@compiled
-def _twice(value: int) -> int:
-    return 2 * value
-
-
-@compiled
-def _quadrupled(value: int) -> int:
-    return _twice(_twice(value))  # type: ignore[no-any-return]
+    assert quadrupled(np.int64(3)) == 12
+    assert quadrupled(np.int64(5)) == 20

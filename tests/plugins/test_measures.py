@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 
 from ladderlight import Board, CodedPicture, Origin, Picture, Viewing
+from ladderlight.board import linear_from_srgb
 from ladderlight.stages import declaration_of
 from ladderlight_stages.measures import UNSTATED, clipped_pixels, colours_used, flicker, with_measures
 from ladderlight_stages.reductions.advise import advise
-from ladderlight_stages.reductions.diffuse import diffuse
+from ladderlight_stages.reductions.diffuse import diffuse, diffused
 from ladderlight_stages.reductions.few_colours import few_colours
+from ladderlight_stages.reductions.kernels import KERNELS
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered import ordered
 from ladderlight_stages.reductions.riemersma import riemersma
@@ -100,6 +102,32 @@ def test_light_beyond_the_boards_white_is_clipped(board: Board) -> None:
     pixels = np.full((10, 10, 3), 0.5)
     pixels[:3] = 1.0  # white of the ladder is 0.97
     assert clipped_pixels(pixels, board.palette) == 30
+
+
+BOARDS = {
+    "three guns": {"red": (750.0, 1600.0, 3300.0), "green": (750.0, 1600.0, 3300.0), "blue": (680.0, 1300.0)},
+    "two guns": {"red": (750.0, 1600.0, 3300.0), "green": (680.0, 1300.0)},
+    "greys": {"grey": (750.0, 1600.0, 3300.0)},
+}
+
+
+@pytest.mark.parametrize("channels", BOARDS.values(), ids=BOARDS)
+def test_a_boards_own_colours_are_not_clipped_when_rounded_to_eight_bits(
+    make_board: Callable[..., Board], memory: Callable, ladder: Callable, channels: dict[str, tuple[float, ...]]
+) -> None:
+    """A file holds them so. One gun a whole step lighter than its lightest level is clipped."""
+    lines = {gun: {f"{gun}{bit}": ohms for bit, ohms in enumerate(values)} for gun, values in channels.items()}
+    data = [line for gun in lines.values() for line in gun]
+    palette = make_board(memory(address=["x2-x9", "y2-y8"], data=data), ladder=ladder(**lines), check=False).palette
+    held = linear_from_srgb(palette.srgb8 / 255)[None].astype(np.float32)
+    assert clipped_pixels(held, palette) == 0
+    mixed = held[:, np.random.default_rng(1).permutation(len(palette))]
+    some = picture(np.concatenate([held, mixed, (held + mixed) / 2]))
+    _, clipped = diffused(some, palette, KERNELS["floyd_steinberg"])
+    assert clipped == (None if "grey" in channels else 0)
+    lightest = palette.srgb8[palette.linear.sum(axis=1).argmax()].astype(float)
+    lightest[0 if "red" in channels else slice(None)] += 1
+    assert clipped_pixels(linear_from_srgb(lightest / 255)[None, None], palette) == 1
 
 
 def test_diffusion_counts_the_same_pixels_on_its_way(board: Board) -> None:

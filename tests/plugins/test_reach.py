@@ -9,9 +9,10 @@ import pytest
 from scipy.optimize import linprog
 
 from ladderlight import Board, Palette
+from ladderlight.board import linear_from_srgb, srgb_from_linear
+from ladderlight_stages.clipping import BEYOND, tolerated
 from ladderlight_stages.measures import clipped_pixels
 from ladderlight_stages.reach import reach_cells, reach_of
-from ladderlight_stages.reductions.tally_loops import BEYOND
 
 
 @pytest.fixture
@@ -65,13 +66,20 @@ def test_cells_count_as_all_faces_do(shared: Board) -> None:
     for palette in (with_colours(shared, drive) for drive in drives):
         reach = reach_of(palette)
         light = (pixels - reach.black) @ reach.axes.T
-        past = (light @ reach.faces[:, :3].T + reach.faces[:, 3]).max(axis=1)
+        light_past = light @ reach.faces[:, :3].T + reach.faces[:, 3]
         levels = palette.linear
-        past = np.maximum(past, np.maximum(pixels - levels.max(axis=0), levels.min(axis=0) - pixels).max(axis=1))
-        sure = np.abs(past - BEYOND) > 1e-6
+        sides = np.maximum(pixels - levels.max(axis=0), levels.min(axis=0) - pixels)
+        # how far light may have been raised by rounding to 8 bits, towards each face and each side
+        light = np.clip(pixels, 0, 1)
+        half = linear_from_srgb(srgb_from_linear(light) + 0.5 / 255) - light
+        normals = np.abs(reach.faces[:, :3] @ reach.axes)
+        allowed = np.maximum(np.concatenate([half @ normals.T, half], axis=1), BEYOND)
+        past = np.concatenate([light_past, sides], axis=1) - allowed
+        past = past.max(axis=1)
+        sure = np.abs(past) > 2e-4
         assert sure.sum() > 6000
         counted = clipped_pixels(pixels[sure][None], palette)
-        assert counted == np.count_nonzero(past[sure] > BEYOND)
+        assert counted == np.count_nonzero(past[sure] > 0)
         assert 0 < counted < sure.sum()
 
 
@@ -80,6 +88,17 @@ def test_the_colours_themselves_are_inside(shared: Board) -> None:
     means = (palette.linear[:, None] + palette.linear) / 2
     assert clipped_pixels(palette.linear[None].astype(np.float32), palette) == 0
     assert clipped_pixels(means.astype(np.float32), palette) == 0
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_colours_as_a_file_holds_them_are_inside(shared: Board, seed: int) -> None:
+    """Rounded to 8 bits. Two whole steps further out they are outside."""
+    palette = with_colours(shared, np.random.default_rng(seed).random((16, 3)) * 0.8)
+    assert clipped_pixels(linear_from_srgb(palette.srgb8 / 255)[None], palette) == 0
+    outward = np.sign(palette.linear - palette.linear.mean(axis=0))
+    corners = np.unique(np.concatenate([palette.linear.argmax(axis=0), palette.linear.argmin(axis=0)]))
+    further = linear_from_srgb(np.clip(srgb_from_linear(palette.linear) + outward * 2 / 255, 0, 1))[corners]
+    assert clipped_pixels(further[None].astype(np.float32), palette) == len(corners)
 
 
 @pytest.mark.parametrize("dimensions", [0, 1, 2])
@@ -93,7 +112,7 @@ def test_flat_hulls_are_judged_gun_by_gun(shared: Board, dimensions: int) -> Non
     palette = with_colours(shared, levels)
     assert reach_cells(palette, BEYOND) is None
     pixels = rng.random((20, 30, 3)).astype(np.float32)
-    low, high = palette.linear.min(axis=0) - BEYOND, palette.linear.max(axis=0) + BEYOND
+    low, high = tolerated(palette.linear.min(axis=0), palette.linear.max(axis=0))
     assert clipped_pixels(pixels, palette) == np.count_nonzero(((pixels < low) | (pixels > high)).any(axis=2))
 
 

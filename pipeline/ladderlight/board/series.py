@@ -5,12 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-import eseries
 import numpy as np
 from numpy.typing import NDArray
 
 Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
 SERIES: tuple[Series, ...] = get_args(Series)
+
+_COARSE = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
+"""E24. E12 is every second of these and E6 every fourth; they are older than the rule for the finer series."""
+_OFF_THE_RULE = {919: 920}
+"""The one value, of E192, where the standard departs from its rule."""
+_TOLERANCES: dict[Series, float] = {"E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0.02, "E96": 0.01, "E192": 0.005}
 
 SMALLEST, LARGEST = 10.0, 1e6
 """Ohms from and to which values are considered: what small through-hole resistors come in (common practice)."""
@@ -67,7 +72,7 @@ def mark_of(ohms: float) -> str:
 
 def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: float = LARGEST) -> NDArray[np.float64]:
     """List a series' values from ``smallest`` to ``largest`` ohms, ascending (IEC 60063)."""
-    mantissas = eseries.series(eseries.ESeries[series])
+    mantissas = _mantissas(series)
     digits = len(str(mantissas[0])) - 1
     first, last = int(np.floor(np.log10(smallest))), int(np.ceil(np.log10(largest)))
     # Through the text, so that 3300 is 3300 and not the float beside it.
@@ -75,9 +80,18 @@ def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: flo
     return values[(values >= smallest) & (values <= largest)]
 
 
+def _mantissas(series: Series) -> list[int]:
+    """List the values of one decade: two digits to E24, and from E48 on 10**(n / N) to three digits (IEC 60063)."""
+    count = int(series[1:])
+    if count <= len(_COARSE):
+        return list(_COARSE[:: len(_COARSE) // count])
+    values = [round(100 * 10 ** (n / count)) for n in range(count)]
+    return [_OFF_THE_RULE.get(value, value) for value in values]
+
+
 def series_tolerance(series: Series) -> float:
-    """Give the tolerance that a series is made for: 0.05 for E24."""
-    return float(eseries.tolerance(eseries.ESeries[series]))
+    """Return the tolerance that a series is made for: 0.05 for E24 (IEC 60063)."""
+    return _TOLERANCES[series]
 
 
 def stock_of(series: Series, *, pairs: bool = False, smallest: float = SMALLEST, largest: float = LARGEST) -> Stock:

@@ -7,12 +7,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from ladderlight.board import Board, Finding
 from ladderlight.pictures import TileSet
 from ladderlight.proof.disturbance import disturbance
 from ladderlight.proof.page import burn_page, page
 from ladderlight.proof.screens import screen_png, shown_banks, to_png
-from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
+from ladderlight.proof.tilesheet import PER_ROW, places_of, tile_sheet
 from ladderlight.screen import Words
 
 __all__ = ["burn_page", "proof_files"]
@@ -47,7 +50,9 @@ def proof_files(
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
         screens = pool.map(lambda bank: screen_png(board, words, bank), banks)
         yield from zip((f"screens/bank{bank}.png" for bank in banks), screens, strict=True)
-    sheets = [_described(tiles, number) for number, tiles in enumerate(tile_sets)]
+    sheets = [
+        _described(tiles, places_of(board, words, banks, tiles), number) for number, tiles in enumerate(tile_sets)
+    ]
     for sheet, tiles in zip(sheets, tile_sets, strict=True):
         yield sheet["path"], to_png(tile_sheet(board, tiles))
     disturbed = disturbance(board, words, banks[0])
@@ -57,7 +62,7 @@ def proof_files(
     yield "index.html", page(project, board, manifest, findings, banks, sheets, waiting).encode("utf-8")
 
 
-def _described(tiles: TileSet, number: int) -> dict[str, Any]:
+def _described(tiles: TileSet, places: NDArray[np.int64], number: int) -> dict[str, Any]:
     count, height, width = tiles.codes.shape
     return {
         "path": f"screens/tiles{number}.png",
@@ -67,7 +72,7 @@ def _described(tiles: TileSet, number: int) -> dict[str, Any]:
         "height": height,
         "first": int(tiles.numbers.min()) if count else 0,
         "last": int(tiles.numbers.max()) if count else 0,
-        "uses": int(tiles.uses.sum()),
-        "once": int((tiles.uses == 1).sum()),
+        "uses": int(places.sum()),
+        "once": int((places == 1).sum()),
         "per_row": PER_ROW,
     }

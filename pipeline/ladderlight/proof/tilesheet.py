@@ -1,12 +1,16 @@
-"""A tile set as one picture."""
+"""A tile set as one picture, and how often the screens show each tile."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board
+from ladderlight.board.scan import scan
 from ladderlight.pictures import TileSet
+from ladderlight.screen import Words
 
 PER_ROW = 32
 _TARGET = 36
@@ -33,3 +37,40 @@ def tile_sheet(board: Board, tiles: TileSet) -> NDArray[np.uint8]:
         top, left = at // columns * pitch_y + _GAP, at % columns * pitch_x + _GAP
         sheet[top : top + height * scale, left : left + width * scale] = tile
     return sheet
+
+
+def places_of(board: Board, words: Words, banks: Sequence[int], tiles: TileSet) -> NDArray[np.int64]:
+    """Count the places that show each tile, from a scan of what is burned: int64, shape (tiles,).
+
+    A place is an address of the memories that choose the tiles, the map. One that is read again, elsewhere on the
+    screen or in another bank, is the same place.
+    """
+    tile_at = np.full(board.memory(tiles.memory).words, -1, dtype=np.int64)
+    tile_at[tiles.addresses] = np.arange(len(tiles.addresses))[:, None]
+    shown = [_shown(board, words, bank, tiles.memory, tile_at) for bank in banks]
+    tile = np.unique(np.concatenate(shown, axis=1), axis=1)[0]
+    return np.bincount(tile[tile >= 0], minlength=len(tiles.addresses))
+
+
+def _shown(board: Board, words: Words, bank: int, name: str, tile_at: NDArray[np.int64]) -> NDArray[np.int64]:
+    """List what one bank shows: int64, a column for each tile at each place, the tile first, -1 for none of the set."""
+    read = scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
+    sources = [board.memory(source) for source in _choosing(board, name)]
+    maps = [read.addresses[source.name] * source.packing.pixels + read.slots[source.name] for source in sources]
+    columns = np.stack([row.ravel() for row in (tile_at[read.addresses[name]], *maps)])
+    key = np.zeros(columns.shape[1], dtype=np.int64)
+    for row in columns:
+        key = np.unique(key * (int(row.max()) + 2) + row + 1, return_inverse=True)[1].reshape(key.shape)
+    return columns[:, np.unique(key, return_index=True)[1]]
+
+
+def _choosing(board: Board, name: str) -> list[str]:
+    """List the memories that address a memory, and those that address them."""
+    found: list[str] = []
+    left = list(board.sources[name])
+    while left:
+        source = left.pop()
+        if source not in found:
+            found.append(source)
+            left += board.sources[source]
+    return sorted(found)

@@ -73,9 +73,11 @@ def numbered_tiles(board: Board, cells: Sequence[NDArray[np.uint16]], first: int
     codes = np.stack([cell.ravel() for cell in cells])
     numbers = np.arange(first, first + len(cells), dtype=np.int64)
     bits = {line: bit for bit, line in enumerate(board.code_lines)}
+    addresses = []
     for pool in pools:
         positions = np.arange(wiring.positions, dtype=np.int64)[None, :]
         joint = wiring.joint(positions, numbers[:, None], np.array(pool))
+        addresses.append(wiring.address(board, wiring.memories[0], joint)[0])
         for memory in wiring.memories:
             values, mask = np.zeros(codes.shape, dtype=np.uint32), 0
             for pin, name in enumerate(memory.data):
@@ -87,7 +89,7 @@ def numbered_tiles(board: Board, cells: Sequence[NDArray[np.uint16]], first: int
         memory=wiring.memories[0].name,
         codes=codes.reshape(-1, *wiring.shape[1:]),
         numbers=numbers,
-        uses=np.zeros(len(cells), dtype=np.int64),
+        addresses=np.concatenate(addresses, axis=1),
     )
     return Contents(memories=sheets.contents(), tile_sets=(tile_set,))
 

@@ -185,7 +185,7 @@ def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, 
     order = sorted(firsts)
     graph = _Graph(board=board, pictures=[firsts[bank] for bank in order], banks=order, choice=choice)
     memories = graph.work()
-    tile_sets: list[TileSet] = [tile_set for tiling in graph.tilings for tile_set in tiling.tile_sets()]
+    tile_sets: list[TileSet] = [tile_set for tiling in graph.tilings for tile_set in tiling.tile_sets(board)]
     notes = list(graph.notes)
     if any(tiling.merged for tiling in graph.tilings):
         notes.append(loss_of(graph.pictures, graph.banks, board, memories).text)

@@ -100,7 +100,9 @@ def _values(
 
 def _from_bytes(data: bytes, memory: Memory, order: Literal["little", "big"]) -> NDArray[np.uint32]:
     size = (memory.part.width + 7) // 8
-    if not data or len(data) % size:
+    if not data:
+        raise ArrangementError("the file is empty; give a file of words")
+    if len(data) % size:
         raise ArrangementError(
             f"the file has {len(data)} bytes, which is no whole number of words of {size} bytes, as memory "
             f"{memory.name!r} has them; check the file"

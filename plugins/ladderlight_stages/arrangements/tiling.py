@@ -78,19 +78,23 @@ class Tiling:
                 values, mask = self.cells.unpack(pool.distinct.tiles, memory)
                 sheets.put(memory, address[read], slot[read], values[read], mask)
 
-    def tile_sets(self) -> list[TileSet]:
+    def tile_sets(self, board: Board) -> list[TileSet]:
         """Give the tiles as they stand in the memory, by number."""
         frames, lines, pixels = self.wiring.shape
+        memory = self.wiring.memories[0]
+        positions = np.arange(self.wiring.positions, dtype=np.int64)[None, :]
         sets = []
         for pool in self.pools:
             order = np.argsort(pool.numbers)
             codes = self.cells.codes_of(pool.distinct.tiles[order])
+            numbers = pool.numbers[order]
+            joint = self.wiring.joint(positions, numbers[:, None], np.array(pool.pool))
             sets.append(
                 TileSet(
-                    memory=self.wiring.memories[0].name,
+                    memory=memory.name,
                     codes=codes.reshape(-1, frames * lines, pixels),
-                    numbers=pool.numbers[order],
-                    uses=pool.distinct.uses[order],
+                    numbers=numbers,
+                    addresses=self.wiring.address(board, memory, joint)[0],
                 )
             )
         return sets

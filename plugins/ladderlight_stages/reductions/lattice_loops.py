@@ -13,7 +13,7 @@ import numpy as np
 
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.reductions.passing_down import pass_down
-from ladderlight_stages.reductions.tally_loops import BEYOND, count_pixels
+from ladderlight_stages.reductions.tally_loops import count_pixels
 
 SHARE_BITS = 11
 """Shares of the error are counted in units of 2**-11, so that units of light times shares fit 32 bits."""
@@ -40,7 +40,8 @@ def diffuse_lattice(
     units
         How many units full light is.
     limits
-        float32 (3, 3): by gun the lowest level, the highest level, and the light of the first bin's lower end.
+        float32 (3, 5): by gun the lowest level, the highest level, the light of the first bin's lower end, and the
+        light below and above which it is clipped.
     shift
         A bin is 2**shift units wide.
     levels, codes
@@ -70,19 +71,21 @@ def diffuse_lattice(
     base = np.empty(count, np.int32)
     out_of_reach, clipped = np.empty(count, np.uint8), 0
     low, high, start = np.empty(count, np.float32), np.empty(count, np.float32), np.empty(count, np.float32)
+    least, most = np.empty(count, np.float32), np.empty(count, np.float32)
     for column in range(width):
         for gun in range(3):
             low[column * 3 + gun], high[column * 3 + gun] = limits[gun, 0], limits[gun, 1]
             start[column * 3 + gun] = limits[gun, 2]
+            least[column * 3 + gun], most[column * 3 + gun] = limits[gun, 3], limits[gun, 4]
     levels0, levels1, levels2 = levels[0], levels[1], levels[2]
     codes0, codes1, codes2 = codes[0], codes[1], codes[2]
     a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
     bits, one, two = np.uintp(shift + SHARE_BITS), np.uintp(1), np.uintp(2)
-    scale, rounding, margin = np.float32(units), np.int32(1 << (SHARE_BITS - 1)), np.float32(BEYOND)
+    scale, rounding = np.float32(units), np.int32(1 << (SHARE_BITS - 1))
     for y in range(height):
         row = flat[y]
         for i in range(count):
-            out_of_reach[i] = (row[i] < low[i] - margin) | (row[i] > high[i] + margin)
+            out_of_reach[i] = (row[i] < least[i]) | (row[i] > most[i])
             value = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.board import lightness
+from ladderlight_stages.clipping import tolerated
 
 UNITS = 1 << 18
 """Full light in whole units: the darkest step of 8-bit sRGB is 80 of them."""
@@ -81,7 +82,10 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
         for (light, _), margin in zip(guns, margins, strict=True)
     )
     limits = np.array(
-        [(light[0], light[-1], light[0] - margin) for (light, _), margin in zip(guns, margins, strict=True)],
+        [
+            (light[0], light[-1], light[0] - margin, *tolerated(light[0], light[-1]))
+            for (light, _), margin in zip(guns, margins, strict=True)
+        ],
         dtype=np.float32,
     )
     levels = np.empty((3, bins), dtype=np.int32)

@@ -7,9 +7,6 @@ from numpy.typing import NDArray
 
 from ladderlight_stages.compiled import compiled
 
-BEYOND = 1e-3
-"""Light less than this beyond what a board can show or mix is not clipped: rounding alone may bring it there."""
-
 
 @compiled
 def mark_used(codes: NDArray[np.uint16], used: NDArray[np.bool_]) -> None:  # pragma: no cover - compiled
@@ -69,8 +66,12 @@ def count_outside(
     states: NDArray[np.uint16],
     faces: NDArray[np.float32],
     followed: NDArray[np.bool_],
+    half_steps: NDArray[np.float32],
 ) -> int:  # pragma: no cover - compiled
-    """Count the pixels outside a hull that cuts the cube of all light: see ``ReachCells``."""
+    """Count the pixels outside a hull that cuts the cube of all light by more than rounding: see ``ReachCells``.
+
+    ``half_steps`` are those of ``clipping.half_steps``; as much as ``margin`` is in the faces already.
+    """
     height, width, _ = pixels.shape
     rows = pixels.reshape(height, 3 * width)
     flat = faces.reshape(-1)
@@ -93,15 +94,43 @@ def count_outside(
             red = x * np.uintp(3)
             green, blue = red + np.uintp(1), red + np.uintp(2)
             state = np.uintp(states[np.uintp(np.uint32(place[red] + place[green] + place[blue]))])
-            face = (state >> np.uintp(1)) * np.uintp(4)
-            f1, f2, f3 = face + np.uintp(1), face + np.uintp(2), face + np.uintp(3)
-            out = flat[face] * row[red] + flat[f1] * row[green] + flat[f2] * row[blue] > flat[f3]
+            face = state >> np.uintp(1)
+            f0 = face * np.uintp(4)
+            f1, f2, f3 = f0 + np.uintp(1), f0 + np.uintp(2), f0 + np.uintp(3)
+            out = flat[f0] * row[red] + flat[f1] * row[green] + flat[f2] * row[blue] > flat[f3]
             if state & np.uintp(1):
-                more = state >> np.uintp(1)
+                more = face
                 while followed[more]:
                     more += np.uintp(1)
                     ahead = faces[more, 0] * row[red] + faces[more, 1] * row[green] + faces[more, 2] * row[blue]
                     out |= ahead > faces[more, 3]
-            if out:
+            if out and _is_past_rounding(row[red], row[green], row[blue], faces, followed, face, half_steps, margin):
                 outside += 1
     return outside
+
+
+@compiled
+def _is_past_rounding(
+    red: float,
+    green: float,
+    blue: float,
+    faces: NDArray[np.float32],
+    followed: NDArray[np.bool_],
+    first: int,
+    half_steps: NDArray[np.float32],
+    margin: float,
+) -> bool:  # pragma: no cover - compiled
+    """Whether light lies further outside one of a list of faces than the nearest 8-bit values of light inside."""
+    finest = len(half_steps) - 1
+    r = half_steps[min(int(max(red, 0) * finest) + 1, finest)]
+    g = half_steps[min(int(max(green, 0) * finest) + 1, finest)]
+    b = half_steps[min(int(max(blue, 0) * finest) + 1, finest)]
+    number, more = np.uintp(first), True
+    while more:
+        n = faces[number]
+        past = n[0] * red + n[1] * green + n[2] * blue - n[3]
+        if past > 0 and past + margin > abs(n[0]) * r + abs(n[1]) * g + abs(n[2]) * b:
+            return True
+        more = followed[number]
+        number += np.uintp(1)
+    return False

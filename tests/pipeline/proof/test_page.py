@@ -148,14 +148,14 @@ def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     files = binary(contents, board)
     words = memories_of(board, files)
     document = manifest(project="p", board=board, contents=contents, files=files, words=words)
-    uses = np.array([1, 5, 1])
-    tiles = TileSet(memory="picture", codes=np.zeros((3, 8, 8), np.uint16), numbers=np.arange(4, 7), uses=uses)
+    at = np.array([[0], [1], [0x7FFF]])  # two pixels of the first row, and a word that nothing reads
+    tiles = TileSet(memory="picture", codes=np.zeros((3, 8, 8), np.uint16), numbers=np.arange(4, 7), addresses=at)
     found = dict(proof_files("p", board, words, document, [], [tiles]))
     assert list(found) == ["screens/bank0.png", "screens/tiles0.png", "screens/waiting.png", "index.html"]
     page = Page(found["index.html"].decode())
     for words_ in (
         "17 distinct tiles; 3 are shown as others",
-        "picture 3 tiles of 8 × 8 pixels, by number from 4 to 6, 32 in a row shown at 7 places, 2 of them at one only",
+        "picture 3 tiles of 8 × 8 pixels, by number from 4 to 6, 32 in a row shown at 2 places, 2 of them at one only",
         "75% of the visible picture",
     ):
         assert words_ in page.text

@@ -48,7 +48,7 @@ def test_beside_pictures_and_in_their_way(board, coded):
         ({"memory": "picture", "words": "xyz"}, "'xyz' is not hexadecimal"),
         ({"memory": "picture", "words": " "}, "words must be hexadecimal numbers"),
         ({"memory": "picture", "words": "100"}, "word 100h does not fit into the 8 bits of memory 'picture'"),
-        ({"memory": "picture", "file": b""}, "the file has 0 bytes, which is no whole number of words"),
+        ({"memory": "picture", "file": b""}, "the file is empty; give a file of words"),
         ({"memory": "picture", "words": "0 0", "address": 0x1FFFF}, "address 20000h is beyond memory 'picture'"),
         ({"memory": "picture", "words": "0", "bits": 0x100}, "bits = 100h is wider than the 8 bits"),
     ],

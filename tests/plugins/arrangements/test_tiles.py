@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ladderlight import ArrangementError
+from ladderlight.proof.tilesheet import places_of
 from ladderlight_stages.arrangements import cells, tiling
 from ladderlight_stages.arrangements.tiles import tiles
 
@@ -36,7 +37,8 @@ def test_by_hand_with_mirrors(tile_board, coded, shown):
     assert np.array_equal(shown(board, contents), codes)
     (tile_set,) = contents.tile_sets
     assert len(tile_set.codes) == 2  # the arrow and the empty tile
-    assert sorted(tile_set.uses) == [4, 20 * 15 - 4]
+    places = places_of(board, {name: memory.words for name, memory in contents.memories.items()}, [0], tile_set)
+    assert sorted(places) == [4, 20 * 15 - 4]
     # A map word stands at x5-x9 | y5-y8 << 5: cells (0,0), (1,0), (0,1), (1,1) are words 0, 1, 20h, 21h.
     here, right, below, diagonal = (int(contents.memories["map"].words[at]) for at in (0, 1, 0x20, 0x21))
     assert here & 0x3F == right & 0x3F == below & 0x3F == diagonal & 0x3F

@@ -1,0 +1,29 @@
+"""How far light may lie beyond what a board can show before it counts as clipped: as far as rounding may bring it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import linear_from_srgb, srgb_from_linear
+
+Float64 = NDArray[np.float64]
+
+BEYOND = 1e-3
+"""Light that is allowed anywhere; more than rounding to 8 bits makes in the dark."""
+_HALF_STEP = 0.5 / 255 + 1e-6
+"""In sRGB values, 0 to 1. A file holds the nearest of 256, so that a board's own colours lie so far off."""
+_FINENESS = 1024
+
+
+def tolerated(low: Float64, high: Float64) -> tuple[Float64, Float64]:
+    """Return the light at which clipping begins, below the levels ``low`` and above the levels ``high``."""
+    below = linear_from_srgb(srgb_from_linear(low) - _HALF_STEP)
+    above = linear_from_srgb(srgb_from_linear(high) + _HALF_STEP)
+    return np.minimum(below, low - BEYOND), np.maximum(above, high + BEYOND)
+
+
+def half_steps() -> NDArray[np.float32]:
+    """Return by how much rounding raises light at most, from no light to full light in even steps: float32 (n,)."""
+    light = np.arange(_FINENESS + 1) / _FINENESS
+    return (linear_from_srgb(srgb_from_linear(light) + _HALF_STEP) - light).astype(np.float32)
