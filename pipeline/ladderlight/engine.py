@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -57,8 +58,8 @@ class Chain:
         names = _unique_names(files)
         looks = {at: found for at in range(len(self.recipe.chain)) if (found := self._looks(at))}
         # Frames may keep codes of the file before, so that what a stage sees after the reduction needs all files.
-        count = sum(len(files) if at > self._reduction else len(look_of) for at, look_of in looks.items())
-        steps = _Steps(count=len(files) + count, progress=progress)
+        looked = sum(len(files) if at > self._reduction else len(look_of) for at, look_of in looks.items())
+        steps = _Steps(count=len(files) + looked, progress=progress)
         surveys: dict[int, Survey] = {}
         shelf = Shelf()
         coded: dict[str, list[CodedPicture]] = {}
@@ -123,14 +124,15 @@ class Chain:
         """Run the stages that see one picture at a time over a file, from where its pictures are, up to an index."""
         reel = going.reels[name]
         try:
-            halfway = going.shelf.take(name) or Halfway(at=1, pictures=self._open(file, name))
-            reached = halfway.pictures
-            for at in range(halfway.at, until):
+            halfway = going.shelf.take(name)
+            # Frames go through the stages one by one: in full size they are never held together.
+            reached: Iterable[Any] = halfway.pictures if halfway else self._open(file, name)
+            for at in range(halfway.at if halfway else 1, until):
                 use = self.recipe.chain[at]
                 if use.declaration.kind.per_picture:
                     run = partial(self._run_picture, file, at, survey=going.surveys.get(at))
-                    reached = reel.reduce(name, reached, run) if at == self._reduction else [*map(run, reached)]
-            return reached
+                    reached = reel.reduce(name, list(reached), run) if at == self._reduction else map(run, reached)
+            return list(reached)
         finally:
             reel.close(name)
 
@@ -142,24 +144,24 @@ class Chain:
         """Index of the reduction in the chain."""
         return next(at for at, use in enumerate(self.recipe.chain) if use.declaration.kind is Kind.REDUCTION)
 
-    def _open(self, file: PictureFile, name: str) -> list[Picture]:
-        """Run the source stage."""
+    def _open(self, file: PictureFile, name: str) -> Iterator[Picture]:
+        """Run the source stage, and give its pictures one after another."""
         source, options = self.recipe.chain[0], self.recipe.options_for(file, 0)
-        frames: list[Picture] = list(self._run(source, file.path, options, file.source, demand=self._demand(file)))
+        frames = iter(self._run(source, file.path, options, file.source, demand=self._demand(file)))
         bank = self.recipe.bank_for(file)
-        return [
-            replace(
-                frame,
-                origin=replace(
-                    frame.origin,
-                    name=f"{name}#{index}" if index else name,
-                    source=file.source,
-                    frame=index,
-                    bank=None if bank is None else bank + index,
-                ),
+        for index in count():
+            frame = _guarded(source, partial(next, frames, None), file.source)
+            if frame is None:
+                return
+            _refuse_wrong(source, Kind.PICTURE, frame, self.board, file.source)
+            origin = replace(
+                frame.origin,
+                name=f"{name}#{index}" if index else name,
+                source=file.source,
+                frame=index,
+                bank=None if bank is None else bank + index,
             )
-            for index, frame in enumerate(frames)
-        ]
+            yield replace(frame, origin=origin)
 
     def _demand(self, file: PictureFile) -> Demand:
         """Ask the picture stages from last to first which size they want."""
@@ -227,9 +229,7 @@ class Chain:
             survey=survey,
         )
         result = _guarded(use, call, what)
-        wrong = _wrong(declaration.kind, result, self.board)
-        if wrong:
-            raise StageFailure(f"{_label(use)} gave {wrong} for {what}")
+        _refuse_wrong(use, declaration.kind, result, self.board, what)
         return result
 
 
@@ -282,6 +282,12 @@ def _total(seen: Iterable[Any]) -> Any:
     return total
 
 
+def _refuse_wrong(use: StageUse, kind: Kind, result: Any, board: Board, what: str) -> None:
+    wrong = _wrong(kind, result, board)
+    if wrong:
+        raise StageFailure(f"{_label(use)} gave {wrong} for {what}")
+
+
 def _wrong(kind: Kind, result: Any, board: Board) -> str:
     """Say what is wrong with a stage's result, or nothing: the boundary's types, shapes and ranges hold."""
     if kind in (Kind.REDUCTION, Kind.CODED):
@@ -292,15 +298,16 @@ def _wrong(kind: Kind, result: Any, board: Board) -> str:
         if result.codes.size and int(result.codes.max()) >= len(board.palette):
             return f"code {int(result.codes.max())}, beyond the board's {len(board.palette)} codes,"
         return ""
-    if kind in (Kind.SOURCE, Kind.PICTURE):
-        for picture in result if kind is Kind.SOURCE else [result]:
-            if not isinstance(picture, Picture):
-                return f"a {type(picture).__name__}, not a Picture,"
-            pixels = picture.pixels
-            if pixels.dtype != np.float32 or pixels.ndim != 3 or pixels.shape[2] != 3:
-                return f"pixels of {pixels.dtype} {pixels.shape}, not float32 (height, width, 3),"
-            if not pixels.size:
-                return "a picture without pixels"
+    if kind is Kind.SOURCE and not isinstance(result, Iterable):
+        return f"a {type(result).__name__}, not pictures,"
+    if kind is Kind.PICTURE:
+        if not isinstance(result, Picture):
+            return f"a {type(result).__name__}, not a Picture,"
+        pixels = result.pixels
+        if pixels.dtype != np.float32 or pixels.ndim != 3 or pixels.shape[2] != 3:
+            return f"pixels of {pixels.dtype} {pixels.shape}, not float32 (height, width, 3),"
+        if not pixels.size:
+            return "a picture without pixels"
     if kind is Kind.ARRANGEMENT and not isinstance(result, Contents):
         return f"a {type(result).__name__}, not Contents,"
     return ""

@@ -30,6 +30,9 @@ class Origin:
     """The bank that the recipe asks for, if it does."""
 
 
+Note = str | int | float | bool
+
+
 @dataclass(frozen=True, kw_only=True)
 class Picture:
     """A picture before reduction: ``pixels`` float32 (height, width, 3), linear light, 0 to 1, sRGB primaries."""
@@ -40,6 +43,8 @@ class Picture:
     """Codes that stay, of an animation's frames before, where the picture has not changed: int32 (height, width), -1
     where it has. Set for reductions; without it a change anywhere would make the dots of a dithering crawl everywhere.
     """
+    notes: Mapping[str, Note] = field(default_factory=dict)
+    """For the manifest, by name. ``caution`` is what a careful user should know of the file; a build says it."""
 
     @property
     def keeps_any(self) -> bool:
@@ -54,15 +59,16 @@ class Picture:
         """Give the same picture with other pixels."""
         return replace(self, pixels=pixels)
 
+    def with_notes(self, notes: Mapping[str, Note]) -> Picture:
+        """Return the same picture with notes added."""
+        return replace(self, notes={**self.notes, **notes})
+
     def coded(self, codes: NDArray[np.uint16]) -> CodedPicture:
         """Give the coded picture of the same origin, with the codes of frames before where they are kept."""
         if self.kept is not None:
             codes = codes.copy()
             codes[self.kept >= 0] = self.kept[self.kept >= 0]
-        return CodedPicture(origin=self.origin, codes=codes)
-
-
-Note = str | int | float | bool
+        return CodedPicture(origin=self.origin, codes=codes, notes=self.notes)
 
 
 @dataclass(frozen=True, kw_only=True)

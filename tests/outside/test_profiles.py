@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from ladderlight import Demand, PictureError
+from ladderlight import Demand
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight_stages.sources.read import read
 
@@ -204,14 +204,22 @@ def test_inks_with_a_profile(tmp_path, encoded, ink_profile, suffix):
     assert uncompensated[8, 40].min() > 30
 
 
+AS_SRGB = "its colours are taken as sRGB; save it with a profile that fits"
+
+
+def caution_of(path):
+    (picture,) = read(path, Demand())
+    return picture.notes["caution"]
+
+
 def test_profiles_that_cannot_be_used(tmp_path, encoded, wide_profile, ink_profile):
     image = Image.new("RGB", (4, 4), "teal")
     image.save(tmp_path / "a.png", icc_profile=b"not a profile")
-    with pytest.raises(PictureError, match=r'^its colour profile is broken; save it without, or set profile = "ig'):
-        encoded(tmp_path / "a.png")
+    assert caution_of(tmp_path / "a.png") == f"its colour profile is broken; {AS_SRGB}"
+    np.testing.assert_array_equal(encoded(tmp_path / "a.png")[0, 0], (0, 128, 128))
     image.save(tmp_path / "b.png", icc_profile=ink_profile)
-    with pytest.raises(PictureError, match=r"^its colour profile is for CMYK, but the picture is RGB"):
-        encoded(tmp_path / "b.png")
+    assert caution_of(tmp_path / "b.png") == f"its colour profile is for CMYK, but the picture is RGB; {AS_SRGB}"
+    np.testing.assert_array_equal(encoded(tmp_path / "b.png")[0, 0], (0, 128, 128))
     np.testing.assert_array_equal(encoded(tmp_path / "b.png", profile="ignore")[0, 0], (0, 128, 128))
 
 
@@ -230,11 +238,10 @@ def test_grey_with_a_grey_profile_in_every_guise(tmp_path, mode, suffix):
     np.testing.assert_allclose(picture.pixels[:, :, 1], (levels / 255) ** 1.8, atol=0.005)
 
 
-def test_a_grey_profile_on_a_coloured_picture_is_refused(tmp_path):
+def test_a_grey_profile_on_a_coloured_picture_is_a_caution(tmp_path):
     gamma = b"curv" + bytes(4) + struct.pack(">IH", 1, 256)
     profile = profile_of({b"wtpt": xyz(D50), b"kTRC": gamma}, kind=b"mntr", space=b"GRAY", connection=b"XYZ ")
     Image.new("RGB", (4, 4), (255, 0, 0)).save(tmp_path / "red.png", icc_profile=profile)
-    with pytest.raises(
-        PictureError, match="its colour profile is for grey, but the picture is RGB; save it without, or"
-    ):
-        read(tmp_path / "red.png", Demand())
+    (picture,) = read(tmp_path / "red.png", Demand())
+    assert picture.notes["caution"] == f"its colour profile is for grey, but the picture is RGB; {AS_SRGB}"
+    np.testing.assert_array_equal(picture.pixels[0, 0], (1, 0, 0))

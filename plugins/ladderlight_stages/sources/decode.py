@@ -2,40 +2,58 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageFile
 
 from ladderlight import PictureError
-from ladderlight_stages.sources.deep import halves_lost, is_deep, read_deep
-from ladderlight_stages.sources.files import open_picture, orientation
+from ladderlight_stages.sources.deep import deep_rows, has_separate_planes, is_deep
 from ladderlight_stages.sources.matrix_profiles import linear_by_matrix
-from ladderlight_stages.sources.profiles import ProfileError, to_srgb
-from ladderlight_stages.sources.samples import upright
+from ladderlight_stages.sources.picture_files.frames import orientation
+from ladderlight_stages.sources.picture_files.opening import FAILURES, open_picture
+from ladderlight_stages.sources.profiles import to_srgb
+from ladderlight_stages.sources.samples import Frame, Samples
 from ladderlight_stages.sources.stated import coding_of, gamma_of
 from ladderlight_stages.sources.tiff import Page, decoded_page
 
-Float32 = NDArray[np.float32]
 UInt8 = NDArray[np.uint8]
 UInt16 = NDArray[np.uint16]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Samples:
-    """One frame as decoded, upright.
+class _Loader:
+    """Decodes frames; where that fails half-way, keeps what there is, if it may."""
 
-    ``colours`` uint8 or uint16 over their whole range, sRGB, or float32, linear light, 0 to 1; shape (height, width) or
-    (height, width, 3). ``alpha`` uint8 or uint16, shape (height, width); None when the picture covers everything.
-    """
+    def __init__(self, *, partly: bool) -> None:
+        self._partly = partly
+        self.damaged = False
 
-    colours: UInt8 | UInt16 | Float32
-    alpha: UInt8 | UInt16 | None
+    def __call__(self, image: ImageFile.ImageFile) -> None:
+        try:
+            image.load()
+        except FAILURES:
+            if not self._partly or not _holds_any(image):
+                raise
+            self.damaged = True
+            image.tile = []
+            image.load()
 
 
-def decoded_frame(path: Path, image: ImageFile.ImageFile, *, number: int, use_profile: bool) -> Samples:
+def _holds_any(image: ImageFile.ImageFile) -> bool:
+    """Whether anything but zeros has been decoded of a frame."""
+    try:
+        return image.im.getbbox() is not None
+    except FAILURES:
+        return False
+
+
+def decoded_frame(
+    path: Path, image: ImageFile.ImageFile, *, number: int, use_profile: bool, partly: bool = False
+) -> Frame:
     """Decode one frame.
 
     Parameters
@@ -44,83 +62,77 @@ def decoded_frame(path: Path, image: ImageFile.ImageFile, *, number: int, use_pr
         The file, open at the frame of this number, which is not decoded yet.
     use_profile
         Whether an embedded colour profile counts.
+    partly
+        Whether a frame of which only some can be decoded counts.
 
     Raises
     ------
     PictureError
-        When its samples or its profile are of a kind that cannot be read.
+        When its samples are of a kind that cannot be read, or it is broken.
     """
     if image.format == "TIFF" and image.mode in ("I", "F"):
-        return samples_of_page(decoded_page(path, number, use_profile=use_profile))
-    if is_deep(image) and halves_lost(image):
+        return frame_of_page(decoded_page(path, number, use_profile=use_profile))
+    if is_deep(image) and has_separate_planes(image):
         try:
-            return samples_of_page(decoded_page(path, number, use_profile=use_profile))
+            return frame_of_page(decoded_page(path, number, use_profile=use_profile))
         except PictureError:
             pass  # a compression that only Pillow knows, or damage that it makes the best of
     coding = coding_of(path) if use_profile and image.format == "PNG" else None
     profile = image.info.get("icc_profile") or b"" if use_profile and coding is None else b""
-    colours: UInt8 | UInt16 | Float32
-    alpha: UInt8 | UInt16 | None
-    try:
-        # An animation is put together by Pillow, frame over frame, in 8 bits.
-        if (image.format == "TIFF" or getattr(image, "n_frames", 1) == 1) and is_deep(image):
-            colours, alpha = _deep_samples(path, image, number, profile)
-        else:
-            colours, alpha = _samples(image, profile)
-    except ProfileError as error:
-        raise _unusable(error) from error
+    load = _Loader(partly=partly)
+    stored: Callable[[int, int, bytes], Samples]
+    # An animation is put together by Pillow, frame over frame, in 8 bits.
+    if (image.format == "TIFF" or getattr(image, "n_frames", 1) == 1) and is_deep(image):
+        stored = _deep(path, image, number, load)
+    else:
+        if image.mode in ("I", "F"):
+            raise PictureError("samples of 32 bits have no agreed white; save it with 8 or 16 bits")
+        _spread_key(image)
+        load(image)
+        stored = partial(_samples, image)
     stated = coding or (gamma_of(image) if use_profile and not profile else None)
-    if stated is not None and not stated.plain:
-        colours = stated.linear(colours)
+
+    def rows(top: int, bottom: int, profiled: bool) -> Samples:  # noqa: FBT001 - as Frame has it
+        samples = stored(top, bottom, profile if profiled else b"")
+        if stated is None or stated.plain:
+            return samples
+        return Samples(colours=stated.linear(samples.colours), alpha=samples.alpha)
+
     turn = orientation(image)  # only now: decoding a TIFF has already turned it, and cleared the tag
-    return Samples(colours=upright(colours, turn), alpha=None if alpha is None else upright(alpha, turn))
+    return Frame(width=image.width, height=image.height, orientation=turn, rows=rows, damaged=load.damaged)
 
 
-def samples_of_page(page: Page) -> Samples:
-    """Apply a page's profile and turn it upright.
+def frame_of_page(page: Page) -> Frame:
+    """Return a page of a TIFF as a frame, its profile applied where rows are asked for with it."""
 
-    Raises
-    ------
-    PictureError
-        When its profile cannot be used.
-    """
-    colours: UInt8 | UInt16 | Float32
-    try:
-        colours = page.colours if page.colours.dtype == np.float32 else _profiled(page.colours, page.profile)
-    except ProfileError as error:
-        raise _unusable(error) from error
-    colours = colours[:, :, 0] if colours.ndim == 3 and colours.shape[2] == 1 else colours
-    alpha = None if page.alpha is None else upright(page.alpha, page.orientation)
-    return Samples(colours=upright(colours, page.orientation), alpha=alpha)
+    def rows(top: int, bottom: int, profiled: bool) -> Samples:  # noqa: FBT001 - as Frame has it
+        colours, alpha = page.rows(top, bottom)
+        if colours.dtype == np.float32:
+            return Samples(colours=colours[:, :, 0] if colours.shape[2] == 1 else colours, alpha=alpha)
+        return Samples(colours=_profiled(colours, page.profile if profiled else b""), alpha=alpha)
+
+    return Frame(width=page.width, height=page.height, orientation=page.orientation, rows=rows)
 
 
-def _unusable(error: ProfileError) -> PictureError:
-    return PictureError(f'{error}; save it without, or set profile = "ignore"')
-
-
-def _samples(image: ImageFile.ImageFile, profile: bytes) -> tuple[UInt8, UInt8 | None]:
-    """Give 8-bit sRGB samples, and alpha unless the picture covers everything."""
-    _spread_key(image)
-    image.load()
-    plain: Image.Image = image
-    alpha = None
-    if image.has_transparency_data:
-        full = image.convert("RGBA")
+def _samples(image: Image.Image, top: int, bottom: int, profile: bytes) -> Samples:
+    """Give 8-bit sRGB samples, and alpha unless the rows cover everything."""
+    part = image.crop((0, top, image.width, bottom))
+    plain, alpha = part, None
+    if part.has_transparency_data:
+        full = part.convert("RGBA")
         channel = full.getchannel("A")
         if channel.getextrema() != (255, 255):
             alpha = np.asarray(channel)
-        plain = image if image.mode == "L" else full.convert("RGB")
-    elif image.mode in ("1", "L"):
-        plain = image.convert("L")
-    elif image.mode in ("I", "F"):
-        raise PictureError("samples of 32 bits have no agreed white; save it with 8 or 16 bits")
-    elif image.mode not in ("RGB", "CMYK", "LAB"):
-        plain = image.convert("RGB")
+        plain = part if part.mode == "L" else full.convert("RGB")
+    elif part.mode in ("1", "L"):
+        plain = part.convert("L")
+    elif part.mode not in ("RGB", "CMYK", "LAB"):
+        plain = part.convert("RGB")
     if profile or plain.mode == "LAB":
         plain = to_srgb(plain, profile if plain.mode != "LAB" else b"")
     if plain.mode == "CMYK":
         plain = plain.convert("RGB")
-    return np.asarray(plain), alpha
+    return Samples(colours=np.asarray(plain), alpha=alpha)
 
 
 def _spread_key(image: ImageFile.ImageFile) -> None:
@@ -131,9 +143,9 @@ def _spread_key(image: ImageFile.ImageFile) -> None:
         image.info["transparency"] = min(key * factor, 255)
 
 
-def _deep_samples(
-    path: Path, image: ImageFile.ImageFile, number: int, profile: bytes
-) -> tuple[UInt8 | UInt16 | Float32, UInt16 | None]:
+def _deep(
+    path: Path, image: ImageFile.ImageFile, number: int, load: Callable[[ImageFile.ImageFile], object]
+) -> Callable[[int, int, bytes], Samples]:
     """Give 16-bit samples, linear light after a profile of curves and a matrix, 8 bits after any other; and alpha."""
     mode, key = image.mode, image.info.get("transparency")
     with open_picture(path) as second:
@@ -143,20 +155,25 @@ def _deep_samples(
                 second.seek(number)
             return second
 
-        samples = read_deep(image, again)
-    if mode == "CMYK":
+        stored = deep_rows(image, again, load)
+
+    def rows(top: int, bottom: int, profile: bytes) -> Samples:
+        samples = stored(top, bottom)
+        alpha = None
+        if mode != "CMYK" and samples.shape[2] in (2, 4):
+            samples, alpha = samples[:, :, :-1], samples[:, :, -1]
+        elif key is not None:
+            alpha = np.where((samples == np.atleast_1d(key)).all(axis=2), np.uint16(0), np.uint16(65535))
+        return Samples(colours=_profiled(samples, profile), alpha=alpha)
+
+    return rows
+
+
+def _profiled(samples: UInt16, profile: bytes) -> NDArray[Any]:
+    """Apply a profile to 16-bit samples of 1, 3 or 4 channels; without one grey and colour stay as they are."""
+    if samples.shape[2] == 4:
         inks = [Image.fromarray(ink) for ink in np.moveaxis(_upper_bytes(samples), 2, 0)]
-        return _managed(Image.merge("CMYK", inks), profile), None
-    alpha = None
-    if samples.shape[2] in (2, 4):
-        samples, alpha = samples[:, :, :-1], samples[:, :, -1]
-    elif key is not None:
-        alpha = np.where((samples == np.atleast_1d(key)).all(axis=2), np.uint16(0), np.uint16(65535))
-    return _profiled(samples, profile), alpha
-
-
-def _profiled(samples: UInt16, profile: bytes) -> UInt8 | UInt16 | Float32:
-    """Apply a profile to 16-bit samples of 1 or 3 channels; without one they stay as they are."""
+        return _managed(Image.merge("CMYK", inks), profile)
     plain = samples[:, :, 0] if samples.shape[2] == 1 else samples
     if not profile:
         return plain

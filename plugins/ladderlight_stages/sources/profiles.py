@@ -41,7 +41,7 @@ def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     -----
     Perceptual intent with black-point compensation (ISO 18619), by LittleCMS through ``PIL.ImageCms``.
     """
-    mode = _profile_mode(profile) if profile else "LAB"
+    mode = profile_mode(profile) if profile else "LAB"
     if mode == "RGB" and image.mode == "L":  # a grey picture that kept its camera's profile
         image = image.convert("RGB")
     if mode == "L" and image.mode == "RGB" and _is_grey(image):  # grey that came with alpha, or as a palette
@@ -58,7 +58,14 @@ def _is_grey(image: Image.Image) -> bool:
     return bool((samples == samples[:, :, :1]).all())
 
 
-def _profile_mode(profile: bytes) -> str:
+def profile_mode(profile: bytes) -> str:
+    """Return the mode of the pictures that a profile is for.
+
+    Raises
+    ------
+    ProfileError
+        When the profile cannot be read, or is for a kind of picture that is not supported.
+    """
     try:
         space = ImageCms.ImageCmsProfile(io.BytesIO(profile)).profile.xcolor_space
     except (OSError, ValueError) as error:

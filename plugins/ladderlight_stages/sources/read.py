@@ -2,22 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
-from ladderlight import Demand, Example, Option, Origin, Picture, PictureError, stage
+from ladderlight import Demand, Example, Option, Origin, Picture, PictureError, Probe, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
-from ladderlight_stages.sources.decode import Samples, decoded_frame, samples_of_page
-from ladderlight_stages.sources.files import frame_duration, frame_numbers, open_picture, reduce_scale
-from ladderlight_stages.sources.samples import block_means, block_side, linear_pixels, over_matte
-from ladderlight_stages.sources.tiff import decoded_page, is_foreign, page_numbers
+from ladderlight_stages.sources.opened import Opened, opened
+from ladderlight_stages.sources.picture_files.limits import FrameSize, refuse_frames, refuse_held
+from ladderlight_stages.sources.picture_files.opening import FAILURES, DamageError
+from ladderlight_stages.sources.profiles import ProfileError
+from ladderlight_stages.sources.samples import Float32, Frame, held_pixels, light_of
+
+_TAKEN_AS_SRGB = "its colours are taken as sRGB; save it with a profile that fits"
+_IN_PART = "broken or cut short, and used as far as it can be decoded; copy or save it again"
+
+
+def probe(path: Path, options: Mapping[str, Any]) -> Probe:
+    """Read the header of a picture file.
+
+    Raises
+    ------
+    PictureError
+        When :func:`read` would refuse the file for its name, format, size or number of frames.
+    """
+    with opened(path, use_profile=options["profile"] == "use") as file:
+        every = _wanted(file, options["frames"], options["page"])
+        refuse_frames(every)
+        width, height = max(frame.width for frame in every), max(frame.height for frame in every)
+        return Probe(
+            frames=len(every[:: options["every"]]),
+            width=height if file.sideways else width,
+            height=width if file.sideways else height,
+            caution=f"{file.caution}; {_TAKEN_AS_SRGB}" if file.caution else "",
+        )
 
 
 @stage(
-    help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP or PPM. Floats in a TIFF count as linear light.",
+    help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP, PPM, AVIF, JPEG 2000, PSD, ICO, QOI, PCX, XBM, TGA or "
+    "HEIC. Floats in a TIFF or PFM count as linear light.",
+    probe=probe,
     example=Example(options={"matte": "steelblue"}),
 )
 def read(
@@ -38,13 +63,17 @@ def read(
     profile: Annotated[
         Literal["use", "ignore"], Option("whether the colours follow the profile in the file, if it has one")
     ] = "use",
-) -> list[Picture]:
-    """Read a picture file into linear light.
+    damaged: Annotated[
+        Literal["refuse", "use"],
+        Option("what becomes of a broken file: an error, or what can be decoded of it, with a caution"),
+    ] = "refuse",
+) -> Iterator[Picture]:
+    """Read a picture file into linear light, one frame after another.
 
     Parameters
     ----------
     path
-        A PNG, JPEG, GIF, WebP, TIFF, BMP or PPM (PBM, PGM) file.
+        The file; its first bytes say which format it has.
     demand
         The least size wanted. A JPEG is decoded at 1/2, 1/4 or 1/8 where that still gives it; of other files, blocks of
         pixels are averaged in linear light where that leaves twice as much.
@@ -62,10 +91,15 @@ def read(
         ``"use"``: the embedded profile is converted to sRGB, with perceptual intent and black-point compensation.
         So are the curve and primaries that a PNG states in cICP, gAMA and cHRM. Pictures without are taken as sRGB.
 
-    Returns
-    -------
-    list of Picture
-        One for each frame: upright, float32, linear light, 0 to 1.
+    damaged
+        ``"use"``: of a file that is broken or cut short, the frames before the damage are read, or what can be decoded
+        of the first, with the rest black. The note ``caution`` of the picture says so.
+
+    Yields
+    ------
+    Picture
+        Each frame: upright, float32, linear light, 0 to 1. A colour profile that cannot be used is left out, and the
+        note ``caution`` says so.
 
     Raises
     ------
@@ -79,56 +113,52 @@ def read(
     how they are encoded.
     """
     background = linear_colour(matte)
-    decoded: list[tuple[int, Samples]] = []
-    durations: list[float] = []
-    if is_foreign(path):
-        numbers = _chosen(page_numbers(path), frames, page)[::every]
-        decoded = [
-            (number, samples_of_page(decoded_page(path, number, use_profile=profile == "use"))) for number in numbers
-        ]
-        return _pictures(path, decoded, [0.0] * len(decoded), background, demand if scale == "demanded" else Demand())
-    with open_picture(path) as image:
-        animated = image.format != "TIFF" and getattr(image, "n_frames", 1) > 1
-        for place, number in enumerate(_chosen(frame_numbers(image), frames, page)):
-            if image.tell() != number:
-                image.seek(number)
-            if place % every == 0:
-                if scale == "demanded":
-                    reduce_scale(image, demand)
-                decoded.append((number, decoded_frame(path, image, number=number, use_profile=profile == "use")))
-                durations.append(0.0)
-            if animated:
-                durations[-1] += frame_duration(image)
-    return _pictures(path, decoded, durations, background, demand if scale == "demanded" else Demand())
+    demand = demand if scale == "demanded" else Demand()
+    with opened(path, use_profile=profile == "use", partly=damaged == "use") as file:
+        numbers = _wanted(file, frames, page)
+        refuse_frames(numbers)
+        refuse_held(numbers, sum(held_pixels(one.width, one.height, demand) for one in numbers[::every]))
+        waiting: Picture | None = None
+        for place, one in enumerate(numbers):
+            try:
+                if place % every == 0:
+                    frame = file.decode(one, demand)
+                    picture = _picture(path, frame, one.number, first=place == 0, matte=background, demand=demand)
+                    del frame  # a decoded frame is large
+                    if waiting is not None:
+                        yield waiting
+                    waiting = picture
+                if file.duration is not None and waiting is not None:
+                    waiting = _longer(waiting, file.duration(one) / 1000)
+            except (*FAILURES, DamageError):
+                if waiting is None or damaged == "refuse":
+                    raise
+                waiting = waiting.with_notes({"caution": _IN_PART})
+                break
+        if waiting is not None:
+            yield waiting
 
 
-def _pictures(
-    path: Path,
-    decoded: list[tuple[int, Samples]],
-    durations: list[float],
-    background: NDArray[np.float32],
-    demand: Demand,
-) -> list[Picture]:
-    pictures: list[Picture] = []
-    for (number, samples), duration in zip(decoded, durations, strict=True):
-        name = f"{path.stem}#{number}" if pictures else path.stem
-        origin = Origin(name=name, source=str(path), frame=number, duration=duration / 1000 or None)
-        pictures.append(Picture(origin=origin, pixels=_linear(samples, background, demand)))
-    return pictures
-
-
-def _linear(samples: Samples, background: NDArray[np.float32], demand: Demand) -> NDArray[np.float32]:
-    height, width = samples.colours.shape[:2]
-    side = block_side(width, height, demand)
-    if side > 1:
-        return block_means(samples.colours, samples.alpha, background, side)
-    colours = linear_pixels(samples.colours)
-    return colours if samples.alpha is None else over_matte(colours, samples.alpha, background)
-
-
-def _chosen(numbers: list[int], frames: str, page: int | None) -> list[int]:
+def _wanted(file: Opened, which: str, page: int | None) -> list[FrameSize]:
+    """Return the frames that a recipe asks for, those between them included."""
     if page is None:
-        return numbers if frames == "all" else numbers[:1]
-    if page > len(numbers):
-        raise PictureError(f"page = {page} is beyond its {len(numbers)}; choose one of 1 to {len(numbers)}")
-    return [numbers[page - 1]]
+        return file.frames if which == "all" else file.frames[:1]
+    if page > len(file.frames):
+        raise PictureError(f"page = {page} is beyond its {len(file.frames)}; choose one of 1 to {len(file.frames)}")
+    return [file.frames[page - 1]]
+
+
+def _picture(path: Path, frame: Frame, number: int, *, first: bool, matte: Float32, demand: Demand) -> Picture:
+    caution = _IN_PART if frame.damaged else ""
+    try:
+        pixels = light_of(frame, matte, demand, profiled=True)
+    except ProfileError as error:
+        caution = f"{error}; {_TAKEN_AS_SRGB}"
+        pixels = light_of(frame, matte, demand, profiled=False)
+    origin = Origin(name=path.stem if first else f"{path.stem}#{number}", source=str(path), frame=number)
+    return Picture(origin=origin, pixels=pixels, notes={"caution": caution} if caution else {})
+
+
+def _longer(picture: Picture, seconds: float) -> Picture:
+    """Return the picture, shown for so much longer."""
+    return replace(picture, origin=replace(picture.origin, duration=(picture.origin.duration or 0) + seconds or None))

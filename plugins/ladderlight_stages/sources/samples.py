@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,8 +16,74 @@ from ladderlight_stages.sources.sample_loops import looked_up
 Float32 = NDArray[np.float32]
 
 _STRIP = 1 << 18  # pixels at a time: small enough for the processor's cache
+_BAND = 1 << 20  # pixels that are converted at a time: a large picture never exists twice as a whole
 _LINEAR_OF_8_BITS = linear_from_srgb(np.arange(256) / 255).astype(np.float32)
 _LINEAR_OF_16_BITS = linear_from_srgb(np.arange(65536) / 65535).astype(np.float32)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Samples:
+    """Rows of a frame, as they are stored.
+
+    ``colours`` uint8 or uint16 over their whole range, sRGB, or float32, linear light, 0 to 1; shape (height, width) or
+    (height, width, 3). ``alpha`` uint8 or uint16, shape (height, width); None when the rows cover everything.
+    """
+
+    colours: NDArray[Any]
+    alpha: NDArray[np.unsignedinteger] | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Frame:
+    """A frame that is decoded, but whose samples are not converted yet.
+
+    ``rows`` gives those from one row up to another, with the colour profile of the file or without. ``orientation`` is
+    EXIF's, 1 to 8. ``damaged`` when some of it could not be decoded.
+    """
+
+    width: int
+    height: int
+    orientation: int
+    rows: Callable[[int, int, bool], Samples]
+    damaged: bool = False
+
+
+def light_of(frame: Frame, matte: Float32, demand: Demand, *, profiled: bool) -> Float32:
+    """Convert a frame to linear light, no larger than is demanded, band by band.
+
+    Parameters
+    ----------
+    frame
+        The frame, as stored.
+    matte
+        float32, shape (3,): what transparent parts are laid over.
+    demand
+        The size that is wanted of the frame as it is shown; blocks of pixels are averaged where that leaves twice as
+        much.
+    profiled
+        Whether the file's colour profile counts.
+
+    Returns
+    -------
+    ndarray
+        float32, shape (height, width, 3), upright, 0 to 1, C-contiguous.
+    """
+    if frame.orientation >= 5:
+        demand = Demand(width=demand.height, height=demand.width)
+    side = block_side(frame.width, frame.height, demand)
+    light = np.empty((-(-frame.height // side), -(-frame.width // side), 3), dtype=np.float32)
+    step = max(1, _BAND // (frame.width * side)) * side
+    for top in range(0, frame.height, step):
+        bottom = min(top + step, frame.height)
+        samples = frame.rows(top, bottom, profiled)
+        light[top // side : -(-bottom // side)] = block_means(samples.colours, samples.alpha, matte, side)
+    return np.ascontiguousarray(upright(light, frame.orientation))
+
+
+def held_pixels(width: int, height: int, demand: Demand) -> int:
+    """Return how many pixels are left of a frame where blocks of them are averaged."""
+    side = block_side(width, height, demand)
+    return -(-height // side) * -(-width // side)
 
 
 def linear_pixels(samples: NDArray[Any]) -> Float32:
@@ -95,6 +163,9 @@ def block_means(
     It works strip by strip, so that a huge picture never exists as a whole in linear light.
     """
     height, width = colours.shape[:2]
+    if side == 1:
+        light = linear_pixels(colours)
+        return light if alpha is None else over_matte(light, alpha, matte)
     columns = np.arange(0, width, side)
     wide = np.diff(columns, append=width).astype(np.float32)[:, np.newaxis]
     means = np.empty((-(-height // side), len(columns), 3), dtype=np.float32)

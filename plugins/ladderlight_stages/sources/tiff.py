@@ -1,4 +1,4 @@
-"""TIFFs beyond what Pillow decodes in full: floats, 32 bits, compressed separate planes of 16 bits.
+"""TIFFs beyond what Pillow decodes in full: floats, 32 bits, separate planes of 16 bits.
 
 Floats are linear light, with white at 1, as scene-referred files are commonly written; no standard says so. A profile
 in the file says otherwise: then they are encoded as it says. Whole numbers fill their range, as TIFF 6.0 says of white.
@@ -7,7 +7,7 @@ in the file says otherwise: then they are encoded as it says. Whole numbers fill
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,18 +18,21 @@ from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
 from ladderlight import PictureError
-from ladderlight_stages.sources.files import FORMATS, refuse_size
+from ladderlight_stages.sources.picture_files.formats import FORMATS
+from ladderlight_stages.sources.picture_files.frames import NOT_SHOWN
+from ladderlight_stages.sources.picture_files.limits import FrameSize, refuse_frames
+from ladderlight_stages.sources.picture_files.opening import DamageError, reading, refuse_raw
 
 if TYPE_CHECKING:
     from tifffile import TiffPage
 
 UInt16 = NDArray[np.uint16]
 
-_MAGIC = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")  # TIFF 6.0, section 2, and BigTIFF
 _ORIENTATION, _PROFILE = 274, 34675
-_NOT_SHOWN = 0b101  # NewSubfileType: a thumbnail, or a mask (TIFF 6.0, section 8)
-_WHITE_IS_ZERO, _BLACK_IS_ZERO, _COLOUR = 0, 1, 2
+_WHITE_IS_ZERO, _BLACK_IS_ZERO, _COLOUR, _INKS = 0, 1, 2, 5
+_CHANNELS = {_WHITE_IS_ZERO: 1, _BLACK_IS_ZERO: 1, _COLOUR: 3, _INKS: 4}
 _DILUTED = 1  # ExtraSamples: colour already multiplied by alpha
+FORMAT = next(one for one in FORMATS if one.identity == "TIFF")
 
 logging.getLogger("tifffile").addHandler(logging.NullHandler())
 
@@ -38,38 +41,53 @@ logging.getLogger("tifffile").addHandler(logging.NullHandler())
 class Page:
     """A page as decoded, not turned upright.
 
-    ``colours`` float32, linear light, or uint16 over its range; shape (height, width, 1) or (height, width, 3).
-    ``alpha`` uint16 (height, width) or None.
+    ``rows`` gives its samples from one row up to another. Colours float32, linear light, or uint16 over their range,
+    shape (rows, width, channels): 1 channel for grey, 3 for colour, 4 for inks. Alpha uint16 (rows, width) or None.
     """
 
-    number: int
-    colours: NDArray[Any]
-    alpha: UInt16 | None
+    width: int
+    height: int
+    rows: Callable[[int, int], tuple[NDArray[Any], UInt16 | None]]
     profile: bytes
     orientation: int
 
 
 def is_foreign(path: Path) -> bool:
     """Whether a file is a TIFF with a page that Pillow does not know at all."""
-    try:
-        with path.open("rb") as file:
-            if file.read(4) not in _MAGIC:
-                return False
-            file.seek(0)
-            with Image.open(file, formats=FORMATS) as image:
+    with reading(path) as (file, head):
+        if not FORMAT.is_one(head, ""):
+            return False
+        refuse_raw(FORMAT, file)
+        file.seek(0)
+        try:
+            with Image.open(file, formats=[FORMAT.identity]) as image:
                 for number in range(1, getattr(image, "n_frames", 1)):
                     image.seek(number)
+        except (UnidentifiedImageError, SyntaxError):
+            return True
+        except Exception:  # noqa: BLE001 - whatever is wrong with it is said by those who read it
             return False
-    except (UnidentifiedImageError, SyntaxError):
-        return True
-    except Exception:  # noqa: BLE001 - whatever is wrong with it is said by those who read it
         return False
 
 
-def page_numbers(path: Path) -> list[int]:
-    """List the pages that are meant to be shown."""
+def page_sizes(path: Path) -> list[FrameSize]:
+    """List the pages that are meant to be shown.
+
+    Raises
+    ------
+    PictureError
+        When the file is broken.
+    """
     with _pages(path) as pages:
-        return [number for number, page in enumerate(pages) if not int(page.subfiletype) & _NOT_SHOWN] or [0]
+        shown = [number for number, page in enumerate(pages) if not int(page.subfiletype) & NOT_SHOWN] or [0]
+        return [_size(number, pages[number]) for number in shown]
+
+
+def _size(number: int, page: TiffPage) -> FrameSize:
+    """Return a page's size; that of its tiles where these are larger."""
+    width, height = max(page.imagewidth, page.tilewidth), max(page.imagelength, page.tilelength)
+    depth = max(1, page.samplesperpixel * (page.dtype.itemsize if page.dtype else 1))
+    return FrameSize(number=number, width=width, height=height, depth=depth)
 
 
 def decoded_page(path: Path, number: int, *, use_profile: bool) -> Page:
@@ -82,19 +100,23 @@ def decoded_page(path: Path, number: int, *, use_profile: bool) -> Page:
     """
     with _pages(path) as pages:
         page = pages[number]
-        refuse_size(page.imagewidth, page.imagelength)
-        samples, alpha = _channels(page)
+        refuse_frames([_size(number, page)])
+        samples = _samples(page)
         tags = page.tags
-        profile = tags[_PROFILE].value if use_profile and _PROFILE in tags else b""
-        turn = tags[_ORIENTATION].value if _ORIENTATION in tags else 1
-        if samples.dtype == np.float32 and profile:
-            samples = _sixteen_bits(samples)
+        profile = bytes(tags[_PROFILE].value) if use_profile and _PROFILE in tags else b""
+        turn = int(tags[_ORIENTATION].value) if _ORIENTATION in tags else 1
+        photometric, extra = int(page.photometric), [int(kind) for kind in page.extrasamples]
+
+        def rows(top: int, bottom: int) -> tuple[NDArray[Any], UInt16 | None]:
+            colours, alpha = _channels(samples[top:bottom], photometric, extra)
+            return (_sixteen_bits(colours) if colours.dtype == np.float32 and profile else colours), alpha
+
         return Page(
-            number=number,
-            colours=samples,
-            alpha=alpha,
-            profile=bytes(profile),
-            orientation=int(turn) if 1 <= int(turn) <= 8 else 1,
+            width=samples.shape[1],
+            height=samples.shape[0],
+            rows=rows,
+            profile=profile,
+            orientation=turn if 1 <= turn <= 8 else 1,
         )
 
 
@@ -107,38 +129,47 @@ def _pages(path: Path) -> Iterator[list[TiffPage]]:
             yield list(file.pages)  # type: ignore[arg-type]
     except PictureError:
         raise
+    except MemoryError:
+        raise PictureError("needs more memory than there is; scale it down first") from None
     except Exception as error:
-        reason = " ".join(str(error).split()) or type(error).__name__
-        if "imagecodecs" in reason:
+        if "imagecodecs" in str(error):
             raise PictureError(
                 "its compression needs the package imagecodecs; install ladderlight[tiff], or save it without "
                 "compression"
             ) from error
-        raise PictureError(f"broken or cut short ({reason}); save or copy it again") from error
+        raise DamageError(f"{FORMAT.name}: broken or cut short; save or copy it again") from error
 
 
-def _channels(page: TiffPage) -> tuple[NDArray[Any], UInt16 | None]:
-    """Give float32 or uint16 samples, (height, width, 1 or 3), and alpha."""
+def _samples(page: TiffPage) -> NDArray[Any]:
+    """Give a page's samples as stored, shape (height, width, channels)."""
     photometric = int(page.photometric)
-    if photometric not in (_WHITE_IS_ZERO, _BLACK_IS_ZERO, _COLOUR):
+    count = _CHANNELS.get(photometric)
+    if count is None or (photometric == _INKS and page.dtype is not None and page.dtype.kind == "f"):
         raise PictureError(f"its {page.dtype} samples are neither grey nor RGB; save it as RGB")
     if page.dtype is None or page.dtype.kind not in "uf":
         raise PictureError(f"samples of {page.dtype} have no agreed white; save it with 8 or 16 bits, or as floats")
     if page.axes not in ("YX", "YXS", "SYX"):
         raise PictureError("it is a stack of slices in one page; save the slices as pages")
-    samples = page.asarray()
+    samples: NDArray[Any] = page.asarray()
     if page.axes == "YX":
         samples = samples[:, :, np.newaxis]
     elif page.axes == "SYX":
         samples = np.moveaxis(samples, 0, 2)
-    count = 3 if photometric == _COLOUR else 1
-    samples = _in_range(samples)
+    if samples.shape[2] < count:
+        raise PictureError("it has fewer channels than its colours need; save it as RGB")
+    return samples
+
+
+def _channels(stored: NDArray[Any], photometric: int, extras: list[int]) -> tuple[NDArray[Any], UInt16 | None]:
+    """Give float32 or uint16 samples, (height, width, channels), and alpha."""
+    count = _CHANNELS[photometric]
+    samples = _in_range(stored)
     colours, extra = samples[:, :, :count], samples[:, :, count : count + 1]
     if photometric == _WHITE_IS_ZERO:
         colours = (np.float32(1) if colours.dtype == np.float32 else np.uint16(65535)) - colours
-    if not extra.size or not page.extrasamples or int(page.extrasamples[0]) not in (_DILUTED, 2):
+    if not extra.size or not extras or extras[0] not in (_DILUTED, 2):
         return colours, None
-    if int(page.extrasamples[0]) == _DILUTED:
+    if extras[0] == _DILUTED:
         colours = _undiluted(colours, extra)
     alpha: UInt16 = _sixteen_bits(extra) if extra.dtype == np.float32 else extra
     return colours, alpha[:, :, 0]

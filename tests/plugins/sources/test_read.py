@@ -263,7 +263,7 @@ def test_frames_and_durations(tmp_path, suffix):
     first, *rest = frames_of(4)
     more = {"lossless": True} if suffix == "webp" else {}
     first.save(path, save_all=True, append_images=rest, duration=[100, 250, 40, 1000], loop=0, **more)
-    pictures = read(path, Demand())
+    pictures = list(read(path, Demand()))
     assert [picture.origin.name for picture in pictures] == ["tide", "tide#1", "tide#2", "tide#3"]
     assert [picture.origin.frame for picture in pictures] == [0, 1, 2, 3]
     assert [picture.origin.duration for picture in pictures] == pytest.approx([0.1, 0.25, 0.04, 1.0])
@@ -279,19 +279,19 @@ def test_choosing_frames(tmp_path):
     assert names(frames="first") == ["tide"]
     assert names(every=2) == ["tide", "tide#2", "tide#4"]
     assert names(page=3) == ["tide"]
-    halved = read(path, Demand(), every=2)
+    halved = list(read(path, Demand(), every=2))
     assert [picture.origin.duration for picture in halved] == pytest.approx([0.03, 0.07, 0.05])
     (third,) = read(path, Demand(), page=3)
     assert third.origin.frame == 2
     np.testing.assert_array_equal(encoded(third)[0, 0], (0, 80, 175))
     with pytest.raises(PictureError, match=r"^page = 6 is beyond its 5; choose one of 1 to 5"):
-        read(path, Demand(), page=6)
+        list(read(path, Demand(), page=6))
 
 
 def test_an_animated_png_without_its_stand_in(tmp_path):
     stand_in, *frames = frames_of(3)
     stand_in.save(tmp_path / "tide.png", save_all=True, append_images=frames, default_image=True, duration=80)
-    pictures = read(tmp_path / "tide.png", Demand())
+    pictures = list(read(tmp_path / "tide.png", Demand()))
     assert [tuple(encoded(picture)[0, 0]) for picture in pictures] == [(0, 40, 215), (0, 80, 175)]
     assert [picture.origin.name for picture in pictures] == ["tide", "tide#2"]
 
@@ -303,7 +303,7 @@ def test_pages_of_a_tiff_without_thumbnails(tmp_path):
         writer.write(pages[0], photometric="rgb")
         writer.write(np.zeros((3, 4), dtype=np.uint8), subfiletype=1)
         writer.write(pages[1], photometric="rgb")
-    pictures = read(tmp_path / "log.tif", Demand())
+    pictures = list(read(tmp_path / "log.tif", Demand()))
     assert [picture.origin.frame for picture in pictures] == [0, 2]
     assert [picture.origin.duration for picture in pictures] == [None, None]
     for picture, page in zip(pictures, pages, strict=True):
@@ -313,7 +313,7 @@ def test_pages_of_a_tiff_without_thumbnails(tmp_path):
 def test_a_phones_second_picture_is_left_out(tmp_path):
     first, second = frames_of(2)
     first.save(tmp_path / "phone.jpg", format="MPO", save_all=True, append_images=[second])
-    assert len(read(tmp_path / "phone.jpg", Demand())) == 1
+    assert len(list(read(tmp_path / "phone.jpg", Demand()))) == 1
 
 
 def picture_bytes(suffix: str) -> bytes:
@@ -366,7 +366,7 @@ def test_other_files(tmp_path, read_one):
         read_one(path)
     with pytest.raises(PictureError, match=r"^no such file"):
         read_one(tmp_path / "none.png")
-    with pytest.raises(PictureError, match="broken or cut short"):
+    with pytest.raises(PictureError, match=r"^a folder or a device, not a picture file; check the name"):
         read_one(tmp_path)
 
 

@@ -93,14 +93,14 @@ def test_pages_of_all_kinds_and_sizes(tmp_path) -> None:
         file.write(LIGHT[:5, :7], photometric="rgb")
         file.write(LIGHT[:4, :4, 0], photometric="minisblack", subfiletype=1)  # a thumbnail
         file.write(DEEP[:, :9], photometric="rgb")
-    pages = read(tmp_path / "pages.tif", Demand())
+    pages = list(read(tmp_path / "pages.tif", Demand()))
     assert [page.pixels.shape[:2] for page in pages] == [(20, 30), (5, 7), (20, 9)]
     np.testing.assert_allclose(pages[0].pixels, linear_from_srgb(eight / 255), atol=1e-6)
     np.testing.assert_allclose(pages[1].pixels, LIGHT[:5, :7], atol=1e-7)
     np.testing.assert_allclose(pages[2].pixels, linear_from_srgb(DEEP[:, :9] / 65535), atol=1e-6)
     (second,) = read(tmp_path / "pages.tif", Demand(), page=2)
     np.testing.assert_array_equal(second.pixels, pages[1].pixels)
-    assert len(read(tmp_path / "pages.tif", Demand(), every=2)) == 2
+    assert len(list(read(tmp_path / "pages.tif", Demand(), every=2))) == 2
 
 
 @pytest.mark.parametrize(
@@ -123,13 +123,13 @@ def test_broken_and_vast_ones(tmp_path, read_one) -> None:
     tifffile.imwrite(path, LIGHT, photometric="rgb")
     whole = path.read_bytes()
     path.write_bytes(whole[: len(whole) // 2])
-    with pytest.raises(PictureError, match=r"^broken or cut short \([^\n]*\); save or copy it again$"):
+    with pytest.raises(PictureError, match=r"^TIFF: broken or cut short; save or copy it again$"):
         read_one(path)
     tifffile.imwrite(path, LIGHT, photometric="rgb", software=None)
     with tifffile.TiffFile(path, mode="r+") as file:
         file.pages[0].tags[256].overwrite(60000)
         file.pages[0].tags[257].overwrite(60000)
-    with pytest.raises(PictureError, match="60000x60000 pixels are more than 250 million; scale it down first"):
+    with pytest.raises(PictureError, match="60000x60000 pixels are more than 137 million; scale it down first"):
         read_one(path)
 
 
@@ -153,6 +153,6 @@ def test_other_files_do_not_load_the_library(tmp_path) -> None:
     program = (
         "import sys; from pathlib import Path; from ladderlight import Demand; "
         "from ladderlight_stages.sources.read import read; "
-        f"read(Path({str(tmp_path / 'plain.tif')!r}), Demand()); assert 'tifffile' not in sys.modules"
+        f"list(read(Path({str(tmp_path / 'plain.tif')!r}), Demand())); assert 'tifffile' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", program], check=True)
