@@ -9,12 +9,13 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
+from ladderlight.chains import check_chain
 from ladderlight.errors import PluginError, Problem, nearest_word
 from ladderlight.plugins import StageRegistry
 from ladderlight.recipe.model import Override, PictureFile, StageUse
 from ladderlight.recipe.reading import nearest_file
 from ladderlight.recipe.report import Report, Where, dig
-from ladderlight.stages import Kind, StageDeclaration, check_chain
+from ladderlight.stages import Kind, StageDeclaration
 from ladderlight.validation import KeyName
 
 DEFAULT = ("read", "crop", "resize", "diffuse", "bank_pictures", "binary")
