@@ -23,10 +23,14 @@ class PictureFile:
 
 @dataclass(frozen=True, kw_only=True)
 class StageUse:
-    """One step of the chain with the options that the recipe gives; the others have their defaults."""
+    """One step of the chain with all its options: those that the recipe gives, and the others' defaults."""
 
     declaration: StageDeclaration
     options: Mapping[str, Any]
+
+    def __post_init__(self) -> None:
+        """Complete the options."""
+        object.__setattr__(self, "options", self.declaration.complete(self.options))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 from ladderlight.board import Board
-from ladderlight.errors import Problem
+from ladderlight.boundary import problems_of
+from ladderlight.errors import Problem, StageFailure
 from ladderlight.recipe.chain import Link
 from ladderlight.recipe.model import Override, PictureFile
 from ladderlight.recipe.report import Report, Where
@@ -32,7 +32,13 @@ def check_rules(
             options = dict(link.options)
             for place in some:
                 options |= overrides[place].options[index]
-            for problem in _problems(link, board, options):
+            try:
+                problems = problems_of(link.declaration, board, options)
+            except StageFailure as error:
+                problem = Problem(where=(), what=str(error), action="correct the plugin")
+                report.add(replace(problem, where=_where(problem, link, changes, some)))
+                continue
+            for problem in problems:
                 where = _where(problem, link, changes, some)
                 report.add(replace(problem, where=where, what=f"stage {name!r}: {problem.what}"))
 
@@ -44,14 +50,6 @@ def _combinations(index: int, overrides: Sequence[Override], files: Sequence[Pic
         return [()]
     met = (tuple(place for place in touching if overrides[place].applies_to(file)) for file in files)
     return list(dict.fromkeys(met))
-
-
-def _problems(link: Link, board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    try:
-        yield from link.declaration.problems(board, options)
-    except Exception as error:  # noqa: BLE001 - a plugin may fail in any way
-        what = f"its rule of plugin {link.declaration.plugin!r} failed ({type(error).__name__}: {error})"
-        yield Problem(where=(), what=what, action="correct the plugin")
 
 
 def _where(problem: Problem, link: Link, changes: Mapping[str, int], some: Sequence[int]) -> Where:

@@ -72,8 +72,8 @@ def test_an_override_reaches_each_use_of_its_stage(read: Reader, spoil: Spoil) -
     )
     night = recipe.files[3]
     assert [recipe.options_for(night, index) for index in (1, 2)] == [
-        {"tint": "warm", "strength": 0.5},
-        {"strength": 0.5},
+        {"tint": "warm", "strength": 0.5, "flicker": 0.0},
+        {"tint": "cold", "strength": 0.5, "flicker": 0.0},
     ]
 
 
