@@ -176,6 +176,11 @@ def is_stage(value: object) -> bool:
     return callable(value) and hasattr(value, _MARK)
 
 
+def qualified_name(plugin: str, stage: str) -> str:
+    """Return the name ``plugin.stage``; a project's own file counts without its ending."""
+    return f"{plugin.removesuffix('.py')}.{stage}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class OptionDeclaration:
     """One option of a stage, as its annotation declares it."""
@@ -210,6 +215,11 @@ class StageDeclaration:
     animation: AnimationRule | None = None
     example: Example = field(default_factory=Example)
     plugin: str = ""
+
+    @property
+    def qualified(self) -> str:
+        """How a recipe names this stage where another plugin has one of its name."""
+        return qualified_name(self.plugin, self.name)
 
     @cached_property
     def model(self) -> type[BaseModel]:

@@ -64,6 +64,10 @@ def chain_of(
                 unknown.append(name)
                 continue
             declaration = meant
+        others = " or ".join(f'use = "{use}"' for use in registry.others(name))
+        if others:
+            message = "the built-in stage is used, but an installed plugin has one of this name"
+            report.warn(f"stage {name}", f'{message}; write use = "{declaration.qualified}" or {others}')
         options, problems = declaration.check(raw)
         report.add_all(problems, ("stage", place))
         links.append(Link(declaration=declaration, raw=raw, options=options, place=place))
@@ -80,7 +84,7 @@ def chain_of(
 
 def _meant_stage(name: str, registry: StageRegistry) -> StageDeclaration | None:
     """Give the stage that a misspelt name is likely to mean, so that its options are checked too."""
-    near = get_close_matches(name, registry.names, n=1) if name not in registry.names else []
+    near = get_close_matches(name, registry.uses, n=1) if name not in registry.names else []
     try:
         return registry.get(near[0]) if near else None
     except PluginError:
@@ -125,15 +129,22 @@ def override_of(
     """Check one ``[[picture]]`` table against the chain. ``unspoken`` are stages of which nothing can be said."""
     where = ("picture", place)
     options: dict[int, Mapping[str, Any]] = {}
-    names = sorted({link.declaration.name for link in links if link.declaration.kind.per_picture})
+    keys: dict[int, str] = {}
+    stages = {link.declaration.qualified: link.declaration for link in links if link.declaration.kind.per_picture}
+    plain = sorted({declaration.name for declaration in stages.values()})
+    names = [*plain, *sorted(stages)]
     for key, changes in table.items():
         if key in _OWN_KEYS or (key in unspoken and key not in names):
             continue
         name = key
         if key not in names:
-            report.add(_not_overridable(key, where, links, names))
+            report.add(_not_overridable(key, where, links, plain if "." not in key else names))
             name = next(iter(get_close_matches(key, [*names, *_OWN_KEYS], n=1)), "")
         if name not in names:
+            continue
+        meant = [declaration for use, declaration in stages.items() if name in (use, declaration.name)]
+        if len(meant) > 1:
+            report.add(_ambiguous(key, where, meant))
             continue
         if not isinstance(changes, dict):
             report.add(
@@ -145,9 +156,11 @@ def override_of(
             )
         else:
             for index, link in enumerate(links):
-                if link.declaration.name == name:
-                    options[index] = _changed(changes, link, (*where, key), report)
-    return Override(match=str(table.get("match")), bank=table.get("bank"), options=options)
+                if link.declaration.qualified == meant[0].qualified:
+                    changed = _changed(changes, link, (*where, key), report)
+                    options[index] = {**options.get(index, {}), **changed}
+                    keys[index] = key
+    return Override(match=str(table.get("match")), bank=table.get("bank"), options=options, keys=keys)
 
 
 def check_match(place: int, override: Override, files: Sequence[PictureFile], report: Report) -> None:
@@ -167,6 +180,15 @@ def _changed(changes: Mapping[str, Any], link: Link, where: Where, report: Repor
         if problem.where and problem.where[0] in changes:
             report.add_all([problem], where)
     return {key: value for key, value in values.items() if key in changes}
+
+
+def _ambiguous(key: str, where: Where, meant: Sequence[StageDeclaration]) -> Problem:
+    ways = " or ".join(f'"{declaration.qualified}"' for declaration in meant)
+    return Problem(
+        where=(*where, KeyName(key)),
+        what=f"the chain has {len(meant)} stages {key!r}",
+        action=f"write {ways} as the key",
+    )
 
 
 def _not_overridable(key: str, where: Where, links: Sequence[Link], names: Sequence[str]) -> Problem:

@@ -65,7 +65,9 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     overrides = []
     for place, table in enumerate(tables(raw, "picture")):
         # A stage that the chain lacks may be meant by a name in it that is not known.
-        override = override_of(place, table, links, (*unknown, *registry.names) if unknown else (), report)
+        override = override_of(
+            place, table, links, (*unknown, *registry.names, *registry.uses) if unknown else (), report
+        )
         if files and pictures != "ignored" and not report.has("picture", place, "match") and "match" in table:
             check_match(place, override, files, report)
         named += [path for changes in override.options.values() for path in files_named(changes, folder)]
@@ -88,6 +90,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         viewing=_viewing(raw),
         plugins=tuple(plugins),
         named=tuple(dict.fromkeys(named)),
+        cautions=tuple(report.cautions),
     )
 
 

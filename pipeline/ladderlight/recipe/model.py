@@ -8,7 +8,7 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
-from ladderlight.board import Board
+from ladderlight.board import Board, Finding
 from ladderlight.stages import StageDeclaration
 from ladderlight.viewing import Viewing
 
@@ -40,6 +40,8 @@ class Override:
     match: str
     bank: int | None
     options: Mapping[int, Mapping[str, Any]]
+    keys: Mapping[int, str] = field(default_factory=dict)
+    """The keys under which the options stand, by the same index: the stage's name, or ``plugin.stage``."""
 
     def applies_to(self, file: PictureFile) -> bool:
         """Whether the pattern fits the file's name or its path relative to the recipe."""
@@ -66,6 +68,8 @@ class Recipe:
     """The project's own Python files, absolute."""
     named: tuple[Path, ...] = ()
     """Other files that the recipe names: its board's, and those of options."""
+    cautions: tuple[Finding, ...] = ()
+    """What was found in reading it that does not stop a build."""
 
     def options_for(self, file: PictureFile, index: int) -> Mapping[str, Any]:
         """Give the options of a stage of the chain for one picture; a later override wins."""
