@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fnmatch import fnmatchcase
 from pathlib import Path
 
 from ladderlight.board import Finding
 from ladderlight.boundary import animation_of
+from ladderlight.patterns import file_name, matching
 from ladderlight.recipe.model import Recipe
 
 _DISTANCE = "distance"
@@ -42,12 +42,10 @@ def _chooses_by_frame(recipe: Recipe, at: int) -> bool:
     """Whether a stage that chooses colours does so for single frames of an animation."""
     animations = (animation_of(use.declaration, use.options) for use in recipe.chain)
     matches = [animation.match for animation in animations if animation]
-    frames = [
+    frames = (
         file
-        for file in recipe.files
-        if any(
-            fnmatchcase(text, match) for match in matches for text in (Path(file.source).name, Path(file.source).stem)
-        )
-    ]
+        for match in matches
+        for file in matching(match, recipe.files, lambda file: (file_name(file.source), Path(file.source).stem))
+    )
     options = (recipe.options_for(file, at) for file in frames)
     return any(given.get(_SHARE) != "all" and given.get(_CODES) is None for given in options)

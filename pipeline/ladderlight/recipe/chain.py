@@ -11,6 +11,7 @@ from typing import Any
 
 from ladderlight.chains import check_chain
 from ladderlight.errors import PluginError, Problem, nearest_word
+from ladderlight.patterns import file_name, matching
 from ladderlight.plugins import StageRegistry
 from ladderlight.recipe.model import Override, PictureFile, StageUse
 from ladderlight.recipe.reading import nearest_file
@@ -124,7 +125,12 @@ def file_problem(error: PluginError, name: str, path: Path, where: Where) -> Pro
 
 
 def override_of(
-    place: int, table: Mapping[str, Any], links: Sequence[Link], unspoken: Collection[str], report: Report
+    place: int,
+    table: Mapping[str, Any],
+    links: Sequence[Link],
+    files: Sequence[PictureFile],
+    unspoken: Collection[str],
+    report: Report,
 ) -> Override:
     """Check one ``[[picture]]`` table against the chain. ``unspoken`` are stages of which nothing can be said."""
     where = ("picture", place)
@@ -160,17 +166,18 @@ def override_of(
                     changed = _changed(changes, link, (*where, key), report)
                     options[index] = {**options.get(index, {}), **changed}
                     keys[index] = key
-    return Override(match=str(table.get("match")), bank=table.get("bank"), options=options, keys=keys)
+    matched = matching(str(table.get("match")), files, lambda file: (file_name(file.source), file.source))
+    return Override(files=frozenset(matched), bank=table.get("bank"), options=options, keys=keys)
 
 
-def check_match(place: int, override: Override, files: Sequence[PictureFile], report: Report) -> None:
+def check_match(place: int, match: str, override: Override, files: Sequence[PictureFile], report: Report) -> None:
     """Complain of a pattern that fits no picture."""
-    if not any(map(override.applies_to, files)):
-        hint = nearest_file(override.match, [file.source.rpartition("/")[2] for file in files])
+    if not override.files:
+        hint = nearest_file(match, [file_name(file.source) for file in files])
         if not hint:
             hint = f"the pictures are {_some(files)}"
         where = ("picture", place, "match")
-        report.add(Problem(where=where, what=f"{override.match!r} matches no picture", action=hint))
+        report.add(Problem(where=where, what=f"{match!r} matches no picture", action=hint))
 
 
 def _changed(changes: Mapping[str, Any], link: Link, where: Where, report: Report) -> Mapping[str, Any]:

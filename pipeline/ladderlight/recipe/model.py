@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
@@ -37,15 +36,16 @@ class StageUse:
 class Override:
     """What a ``[[picture]]`` table changes: options by the stage's index in the chain, and the bank."""
 
-    match: str
+    files: frozenset[PictureFile]
+    """The pictures that its pattern fits, by file name or by path relative to the recipe."""
     bank: int | None
     options: Mapping[int, Mapping[str, Any]]
     keys: Mapping[int, str] = field(default_factory=dict)
     """The keys under which the options stand, by the same index: the stage's name, or ``plugin.stage``."""
 
     def applies_to(self, file: PictureFile) -> bool:
-        """Whether the pattern fits the file's name or its path relative to the recipe."""
-        return any(fnmatchcase(text, self.match) for text in (file.source.rpartition("/")[2], file.source))
+        """Whether a picture is among those that change."""
+        return file in self.files
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -65,6 +65,28 @@ def test_a_later_override_wins(read: Reader, text: str) -> None:
     assert (recipe.bank_for(first), recipe.bank_for(second)) == (3, 1)
 
 
+def test_a_picture_is_named_by_its_name_with_brackets(read: Reader, spoil: Spoil, project: Path) -> None:
+    for name in ("Wald [west] 10.webp", "Wald w 10.webp"):
+        (project / "pictures" / name).write_bytes(b"")
+    files = ('"pictures/*.png"]', '"pictures/*.png", "pictures/*.webp"]')
+    recipe = read(spoil(files, ('match = "night-*.png"', 'match = "Wald [west] 10.webp"')))
+    banks = {file.source.rpartition("/")[2]: recipe.bank_for(file) for file in recipe.files[-2:]}
+    assert banks == {"Wald w 10.webp": None, "Wald [west] 10.webp": 3}
+
+
+def test_pictures_can_be_left_out(read: Reader, complaints: Complaints, spoil: Spoil) -> None:
+    recipe = read(spoil(('"pictures/*.png"]', '"pictures/*.png", "!pictures/day-1*", "!draft-*"]')))
+    assert [file.source for file in recipe.files] == [
+        f"pictures/{n}" for n in ("day-2.jpg", "night-1.png", "night-2.png")
+    ]
+    assert [(found.level, found.where, found.message) for found in recipe.cautions] == [
+        ("caution", "pictures", "'!draft-*' leaves out nothing; check the pattern, or leave it out")
+    ]
+    assert complaints(
+        spoil(('"pictures/*.png"]', '"pictures/*.png", "!pictures/*"]'), ('match = "night-*.png"', 'match = "*"'))
+    ) == ['recipe.toml:27:9: no picture is left; list some before what "!" leaves out']
+
+
 def test_a_source_of_the_recipe_stands_first(read: Reader, spoil: Spoil) -> None:
     recipe = read(spoil(('[[stage]]\nuse = "glow"', '[[stage]]\nuse = "fetch"\n\n[[stage]]\nuse = "glow"')))
     assert [use.declaration.name for use in recipe.chain] == ["fetch", "glow", "flatten", "stack", "dump"]
