@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from ladderlight.board import Board, Device, Palette
     from ladderlight.devices.files import Piece, pieces, planned_pieces
     from ladderlight.errors import ArrangementError, DeviceFileError, PictureError, Problem, refuse
+    from ladderlight.patterns import file_name, matching
     from ladderlight.pictures import (
         Animation,
         CodedPicture,
@@ -37,6 +38,7 @@ _HOMES = {
     "ladderlight.readback.decoding": ("coded_png",),
     "ladderlight.devices.files": ("Piece", "pieces", "planned_pieces"),
     "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError", "Problem", "refuse"),
+    "ladderlight.patterns": ("file_name", "matching"),
     "ladderlight.pictures": (
         "Animation",
         "CodedPicture",
@@ -83,6 +85,8 @@ __all__ = [
     "Viewing",
     "__version__",
     "coded_png",
+    "file_name",
+    "matching",
     "pieces",
     "planned_pieces",
     "refuse",

@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
+import operator
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import partial
-from itertools import count
+from functools import partial, reduce
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from ladderlight.board import Board
+from ladderlight.boundary import animation_of, demand_of, guarded, look_of, run_stage
 from ladderlight.contents import darken, merge
 from ladderlight.devices.files import name_files
-from ladderlight.errors import BuildError, Fault, LadderlightError, PictureError, StageFailure
+from ladderlight.errors import BuildError, Fault, PictureError
 from ladderlight.pictures import CodedPicture, Contents, DeviceFile, Picture
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.model import StageUse
 from ladderlight.reels import Reel, reels_of
 from ladderlight.shelf import Halfway, Shelf
-from ladderlight.stages import Demand, Kind, Look, Survey
+from ladderlight.stages import Demand, Kind, Look, StageDeclaration, Survey
 
 Progress = Callable[[int, int, str], None]
 """Called with how many pictures are done, how many there are, and the source of the one just done.
@@ -72,7 +71,8 @@ class Chain:
                         file: pool.submit(self._see, file, names[file], at, look_of.get(file), going)
                         for file in (files if at > self._reduction else look_of)
                     }
-                    surveys[at] = Survey(total=_total(steps.result(file, future) for file, future in seen.items()))
+                    totals = [steps.result(file, future) for file, future in seen.items()]
+                    surveys[at] = Survey(total=_total(self.recipe.chain[at].declaration, totals))
                 going = _Round(surveys=surveys, shelf=shelf, reels=self._reels(names))
                 futures = {file: pool.submit(self._code, file, names[file], going) for file in files}
                 for file, future in futures.items():
@@ -91,25 +91,23 @@ class Chain:
 
     def _reels(self, names: Mapping[PictureFile, str]) -> dict[str, Reel]:
         """Give each file's animation, by the name of its pictures."""
-        uses = [use for use in self._uses(Kind.ARRANGEMENT) if use.declaration.animation]
-        animations = [use.declaration.animation(use.options) for use in uses if use.declaration.animation]
-        reels = reels_of({name: file.source for file, name in names.items()}, animations)
+        animations = (animation_of(use.declaration, use.options) for use in self._uses(Kind.ARRANGEMENT))
+        reels = reels_of({name: file.source for file, name in names.items()}, [*filter(None, animations)])
         return {name: reel for reel in reels for name in reel.names}
 
     def _looks(self, at: int) -> dict[PictureFile, Look]:
         """Give how a stage wants to look at which files before it is given the first."""
-        rule = self.recipe.chain[at].declaration.survey
-        if rule is None:
-            return {}
-        looks = {file: rule(self.board, self.recipe.options_for(file, at)) for file in self.recipe.files}
+        stage, options = self.recipe.chain[at].declaration, self.recipe.options_for
+        looks = {file: look_of(stage, self.board, options(file, at), file.source) for file in self.recipe.files}
         return {file: look for file, look in looks.items() if look is not None}
 
     def _see(self, file: PictureFile, name: str, at: int, look: Look | None, going: _Round) -> Any:
         """Look at a file's pictures as they reach a stage. One that cannot be used is reported when it is coded."""
-        use = self.recipe.chain[at]
+        stage = self.recipe.chain[at].declaration
         try:
             pictures = self._run_file(file, name, going, until=at)
-            total = _total(_guarded(use, partial(look, picture), file.source) for picture in pictures if look)
+            seen = [guarded(stage, partial(look, picture), file.source, hook="survey") for picture in pictures if look]
+            total = _total(stage, seen)
         except PictureError:
             return None
         if at <= self._reduction:
@@ -147,13 +145,9 @@ class Chain:
     def _open(self, file: PictureFile, name: str) -> Iterator[Picture]:
         """Run the source stage, and give its pictures one after another."""
         source, options = self.recipe.chain[0], self.recipe.options_for(file, 0)
-        frames = iter(self._run(source, file.path, options, file.source, demand=self._demand(file)))
+        frames = self._run(source, file.path, options, file.source, demand=self._demand(file))
         bank = self.recipe.bank_for(file)
-        for index in count():
-            frame = _guarded(source, partial(next, frames, None), file.source)
-            if frame is None:
-                return
-            _refuse_wrong(source, Kind.PICTURE, frame, self.board, file.source)
+        for index, frame in enumerate(frames):
             origin = replace(
                 frame.origin,
                 name=f"{name}#{index}" if index else name,
@@ -167,9 +161,9 @@ class Chain:
         """Ask the picture stages from last to first which size they want."""
         demand = Demand()
         for at, use in reversed(list(enumerate(self.recipe.chain))):
-            rule = use.declaration.demand
             if use.declaration.kind is Kind.PICTURE:
-                demand = rule(demand, self.board, self.recipe.options_for(file, at)) if rule else Demand()
+                options = self.recipe.options_for(file, at)
+                demand = demand_of(use.declaration, demand, self.board, options, file.source)
         return demand
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
@@ -218,19 +212,8 @@ class Chain:
         demand: Demand | None = None,
         survey: Survey | None = None,
     ) -> Any:
-        declaration = use.declaration
-        call = partial(
-            declaration.run,
-            value,
-            self.board,
-            options,
-            viewing=self.recipe.viewing,
-            demand=demand,
-            survey=survey,
-        )
-        result = _guarded(use, call, what)
-        _refuse_wrong(use, declaration.kind, result, self.board, what)
-        return result
+        given = {"viewing": self.recipe.viewing, "demand": demand, "survey": survey}
+        return run_stage(use.declaration, value, self.board, options, what, **given)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -260,57 +243,10 @@ class _Steps:
                 self.progress(self.done, self.count, file.source)
 
 
-def _label(use: StageUse) -> str:
-    return f"stage {use.declaration.name!r} of plugin {use.declaration.plugin!r}"
-
-
-def _guarded(use: StageUse, call: Callable[[], Any], what: str) -> Any:
-    """Call what belongs to a stage; say of which stage and picture it was when it fails."""
-    try:
-        return call()
-    except LadderlightError:
-        raise
-    except Exception as error:
-        raise StageFailure(f"{_label(use)} failed on {what}: {type(error).__name__}: {error}") from error
-
-
-def _total(seen: Iterable[Any]) -> Any:
-    """Add up what was seen, in order; None when it is nothing."""
-    total = None
-    for one in seen:
-        total = one if total is None else total if one is None else total + one
-    return total
-
-
-def _refuse_wrong(use: StageUse, kind: Kind, result: Any, board: Board, what: str) -> None:
-    wrong = _wrong(kind, result, board)
-    if wrong:
-        raise StageFailure(f"{_label(use)} gave {wrong} for {what}")
-
-
-def _wrong(kind: Kind, result: Any, board: Board) -> str:
-    """Say what is wrong with a stage's result, or nothing: the boundary's types, shapes and ranges hold."""
-    if kind in (Kind.REDUCTION, Kind.CODED):
-        if not isinstance(result, CodedPicture):
-            return f"a {type(result).__name__}, not a CodedPicture,"
-        if result.codes.dtype != np.uint16 or result.codes.ndim != 2:
-            return f"codes of {result.codes.dtype} {result.codes.shape}, not uint16 (height, width),"
-        if result.codes.size and int(result.codes.max()) >= len(board.palette):
-            return f"code {int(result.codes.max())}, beyond the board's {len(board.palette)} codes,"
-        return ""
-    if kind is Kind.SOURCE and not isinstance(result, Iterable):
-        return f"a {type(result).__name__}, not pictures,"
-    if kind is Kind.PICTURE:
-        if not isinstance(result, Picture):
-            return f"a {type(result).__name__}, not a Picture,"
-        pixels = result.pixels
-        if pixels.dtype != np.float32 or pixels.ndim != 3 or pixels.shape[2] != 3:
-            return f"pixels of {pixels.dtype} {pixels.shape}, not float32 (height, width, 3),"
-        if not pixels.size:
-            return "a picture without pixels"
-    if kind is Kind.ARRANGEMENT and not isinstance(result, Contents):
-        return f"a {type(result).__name__}, not Contents,"
-    return ""
+def _total(stage: StageDeclaration, seen: Iterable[Any]) -> Any:
+    """Add up what a stage's survey saw, in order; None when it is nothing."""
+    found = [one for one in seen if one is not None]
+    return guarded(stage, lambda: reduce(operator.add, found), "what it saw", hook="survey") if found else None
 
 
 def _unique_names(files: Sequence[PictureFile]) -> dict[PictureFile, str]:

@@ -22,9 +22,11 @@ from typing import Any
 import pluggy
 
 from ladderlight.errors import PluginError, nearest_word
-from ladderlight.stages import Kind, StageDeclaration, declaration_of, is_stage, kind_of
+from ladderlight.stages import Kind, StageDeclaration, declaration_of, is_stage, kind_of, qualified_name
 
 PROJECT = "ladderlight"
+BUILT_IN = "builtin"
+"""Name of the built-in stages' entry point."""
 hookspec = pluggy.HookspecMarker(PROJECT)
 hookimpl = pluggy.HookimplMarker(PROJECT)
 
@@ -48,6 +50,8 @@ class StageSummary:
     kind: Kind | None
     help: str
     plugin: str
+    use: str
+    """What a recipe writes to use it: its name, or ``plugin.name`` where the name alone means another or none."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,6 +64,10 @@ class _Registered:
         if isinstance(self.reference, str):
             return self.reference.rpartition(":")[2]
         return self.reference.__name__
+
+    @property
+    def qualified(self) -> str:
+        return qualified_name(self.plugin, self.name)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,28 +85,41 @@ class StageRegistry:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What is wrong with installed plugins, one line each."""
-        doubled = tuple(self._doubled(name) for name, registered in sorted(self._stages.items()) if len(registered) > 1)
-        return self.broken + doubled
+        return self.broken + tuple(_doubled_text(name, self._meant(name)) for name in self.names if self._doubled(name))
+
+    @property
+    def uses(self) -> tuple[str, ...]:
+        """What a recipe can write to use a stage, one name for each, sorted."""
+        return tuple(sorted(self._use(item) for registered in self._stages.values() for item in registered))
+
+    def others(self, name: str) -> tuple[str, ...]:
+        """Return the qualified names of the installed stages that the built-in one of this name stands before."""
+        meant = self._meant(name)
+        return tuple(item.qualified for item in self._stages.get(name, ()) if item not in meant)
 
     def get(self, name: str) -> StageDeclaration:
         """Import a stage and read its declaration.
+
+        ``name`` is a stage's, or ``plugin.stage``. A name alone means the built-in stage before those of installed
+        packages.
 
         Raises
         ------
         PluginError
             When no plugin or more than one has a stage of that name, or the one that has it cannot be loaded.
         """
-        registered = self._stages.get(name, ())
-        if not registered:
-            hint = "; ".join((nearest_word(name, self.names), *self.broken))
+        meant = self._meant(name)
+        if not meant:
+            known = self.names if "." not in name else self._qualified
+            hint = "; ".join((nearest_word(name, known), *self.broken))
             raise PluginError(f"no stage is called {name!r}; {hint}")
-        if len(registered) > 1:
-            raise PluginError(self._doubled(name))
-        return _load(registered[0])
+        if len(meant) > 1:
+            raise PluginError(_doubled_text(name, meant))
+        return _load(meant[0])
 
     def summaries(self) -> list[StageSummary]:
         """Describe all stages, in the order of their kinds, without importing them."""
-        found = [_summary(item) for registered in self._stages.values() for item in registered]
+        found = [_summary(item, self._use(item)) for registered in self._stages.values() for item in registered]
         return sorted(found, key=lambda item: (item.kind.rank if item.kind else len(Kind), item.name))
 
     def with_files(self, files: Iterable[Path]) -> StageRegistry:
@@ -107,20 +128,36 @@ class StageRegistry:
         Raises
         ------
         PluginError
-            When a file cannot be run or declares no stage, or a name is already taken.
+            When a file cannot be run or declares no stage.
         """
         stages = dict(self._stages)
         for file in files:
             module = _run_file(file)
             plugin = file.name
             for item in _stages_of(module, plugin):
-                if item.name in stages:
-                    raise PluginError(_doubled_text(item.name, (*stages[item.name], item)))
-                stages[item.name] = (item,)
+                stages[item.name] = (*stages.get(item.name, ()), item)
         return replace(self, _stages=stages)
 
-    def _doubled(self, name: str) -> str:
-        return _doubled_text(name, self._stages[name])
+    @property
+    def _qualified(self) -> tuple[str, ...]:
+        return tuple(item.qualified for registered in self._stages.values() for item in registered)
+
+    def _meant(self, name: str) -> tuple[_Registered, ...]:
+        """Return the stages that a name may mean."""
+        registered = self._stages.get(name, ())
+        if not registered:
+            same = self._stages.get(name.rpartition(".")[2], ())
+            return tuple(item for item in same if item.qualified == name)
+        # A project's own file is no accident of what is installed: the recipe has to say which of the two it means.
+        if any(item.plugin.endswith(".py") for item in registered):
+            return registered
+        return tuple(item for item in registered if item.plugin == BUILT_IN) or registered
+
+    def _doubled(self, name: str) -> bool:
+        return len(self._meant(name)) > 1
+
+    def _use(self, item: _Registered) -> str:
+        return item.name if self._meant(item.name) == (item,) else item.qualified
 
 
 @cache
@@ -131,7 +168,9 @@ def installed_stages() -> StageRegistry:
     for entry in sorted(entry_points(group=PROJECT), key=lambda entry: (entry.name, entry.value)):
         try:
             found = _stages_of(entry.load(), entry.name)
-        except Exception as error:  # noqa: BLE001 - a plugin may fail in any way, and must fail alone
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:  # noqa: BLE001 - a plugin may fail in any way, and must fail alone
             broken.append(f"plugin {entry.name!r} ({entry.value}) is left out: {type(error).__name__}: {error}")
             continue
         for item in found:
@@ -154,8 +193,17 @@ def _stages_of(plugin: Any, name: str) -> list[_Registered]:
     manager.check_pending()
     if not _has_hook(plugin):
         raise PluginError("it implements no hook; mark ladderlight_stages with @hookimpl")
-    results = manager.hook.ladderlight_stages()
-    return [_Registered(reference=reference, plugin=name) for result in results for reference in result]
+    return [_Registered(reference=reference, plugin=name) for reference in _references(manager)]
+
+
+def _references(manager: pluggy.PluginManager) -> list[StageReference]:
+    results = manager.hook.ladderlight_stages()  # without those that are None
+    if not results or isinstance(results[0], str):
+        raise PluginError('ladderlight_stages gives no list; return ["package.module:function"] or the functions')
+    for reference in results[0]:
+        if not (":" in reference if isinstance(reference, str) else is_stage(reference)):
+            raise PluginError(f"ladderlight_stages gives {reference!r}, which is neither a stage nor module:function")
+    return list(results[0])
 
 
 def _has_hook(plugin: Any) -> bool:
@@ -168,7 +216,9 @@ def _load(item: _Registered) -> StageDeclaration:
         module, _, attribute = reference.partition(":")
         try:
             reference = getattr(import_module(module), attribute)
-        except Exception as error:
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
             raise PluginError(
                 f"stage {item.name!r} of plugin {item.plugin!r} cannot be loaded: {type(error).__name__}: {error}"
             ) from error
@@ -185,22 +235,32 @@ def _run_file(file: Path) -> ModuleType:
     sys.modules[name] = module
     try:
         spec.loader.exec_module(module)
-    except Exception as error:
-        del sys.modules[name]
+    except BaseException as error:
+        sys.modules.pop(name, None)
+        if isinstance(error, KeyboardInterrupt):
+            raise
         raise PluginError(f"{file}: cannot be loaded: {type(error).__name__}: {error}") from error
     return module
 
 
-def _summary(item: _Registered) -> StageSummary:
+def _summary(item: _Registered, use: str) -> StageSummary:
+    kind, text = _declared(item)
+    return StageSummary(name=item.name, kind=kind, help=text, plugin=item.plugin, use=use)
+
+
+def _declared(item: _Registered) -> tuple[Kind | None, str]:
+    """Return kind and help of a stage, or why they are not known."""
     if not isinstance(item.reference, str):
-        declaration = declaration_of(item.reference, plugin=item.plugin)
-        return StageSummary(name=item.name, kind=declaration.kind, help=declaration.help, plugin=item.plugin)
+        try:
+            declaration = declaration_of(item.reference, plugin=item.plugin)
+        except PluginError as error:
+            return None, f"({error})"
+        return declaration.kind, declaration.help
     function = _source_of(item.reference)
     if function is None:
-        return StageSummary(name=item.name, kind=None, help="(its source cannot be read)", plugin=item.plugin)
+        return None, "(its source cannot be read)"
     first = function.args.args[0].annotation if function.args.args else None
-    kind = kind_of(_annotation(first), _annotation(function.returns))
-    return StageSummary(name=item.name, kind=kind, help=_declared_help(function), plugin=item.plugin)
+    return kind_of(_annotation(first), _annotation(function.returns)), _declared_help(function)
 
 
 def _source_of(reference: str) -> ast.FunctionDef | None:
@@ -210,7 +270,9 @@ def _source_of(reference: str) -> ast.FunctionDef | None:
         if spec is None or spec.origin is None:
             return None
         tree = ast.parse(Path(spec.origin).read_text(encoding="utf-8"))
-    except (ImportError, OSError, SyntaxError, ValueError):
+    except KeyboardInterrupt:
+        raise
+    except BaseException:  # noqa: BLE001 - to find a module is to import the packages it lies in
         return None
     return next((n for n in tree.body if isinstance(n, ast.FunctionDef) and n.name == attribute), None)
 
@@ -232,4 +294,8 @@ def _declared_help(function: ast.FunctionDef) -> str:
 
 def _doubled_text(name: str, registered: Sequence[_Registered]) -> str:
     plugins = " and ".join(repr(item.plugin) for item in registered)
-    return f"stage {name!r} is in more than one plugin: {plugins}; rename one or uninstall a plugin"
+    names = list(dict.fromkeys(item.qualified for item in registered))
+    action = " or ".join(f'use = "{use}"' for use in names)
+    if len(names) < len(registered):
+        return f"stage {name!r} is declared more than once: {plugins}; rename one or uninstall a plugin"
+    return f"stage {name!r} is in more than one plugin: {plugins}; write {action}"

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
-from fnmatch import fnmatchcase
 from typing import Any
 
 from ladderlight.animations import Bools, Compared, compare, unmoved, with_flicker
+from ladderlight.patterns import file_name, matching
 from ladderlight.pictures import Animation, CodedPicture, Picture
 
 Reduce = Callable[[Picture], CodedPicture]
@@ -84,20 +84,15 @@ def reels_of(sources: Mapping[str, str], animations: Sequence[Animation]) -> lis
     animations
         Of several that a file belongs to, the first counts.
     """
-    members: dict[int, list[str]] = {}
-    alone = []
-    for name, source in sources.items():
-        found = (
-            index
-            for index, animation in enumerate(animations)
-            if any(fnmatchcase(text, animation.match) for text in (name, source.rpartition("/")[2]))
-        )
-        index = next(found, None)
-        if index is None:
-            alone.append(name)
-        else:
-            members.setdefault(index, []).append(name)
-    reels = [Reel(names, animations[index].still) for index, names in members.items()]
+    alone = dict.fromkeys(sources)
+    reels = []
+    for animation in animations:
+        matched = matching(animation.match, sources, lambda name: (name, file_name(sources[name])))
+        members = [name for name in matched if name in alone]
+        for name in members:
+            del alone[name]
+        if members:
+            reels.append(Reel(members, animation.still))
     return [*reels, *(Reel([name], None) for name in alone)]
 
 

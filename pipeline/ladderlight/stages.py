@@ -10,15 +10,16 @@ from __future__ import annotations
 
 import inspect
 import typing
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 from functools import cached_property
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from ladderlight.errors import PluginError, Problem
+from ladderlight.kinds import Kind as Kind
+from ladderlight.kinds import kind_of as kind_of
+from ladderlight.kinds import kinds_in_words
 from ladderlight.typewords import plain_text, type_text
 from ladderlight.viewing import Viewing
 
@@ -31,57 +32,6 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 _MARK = "__ladderlight_stage__"
 _GIVEN = ("Board", "Viewing", "Demand", "Survey")
-_MANY = ("Sequence", "list", "tuple", "Iterable", "Iterator")
-
-
-class Kind(StrEnum):
-    """What a stage does, in the order in which the kinds follow each other in a chain."""
-
-    SOURCE = "source"
-    PICTURE = "picture"
-    REDUCTION = "reduction"
-    CODED = "coded"
-    ARRANGEMENT = "arrangement"
-    EMISSION = "emission"
-
-    @property
-    def rank(self) -> int:
-        """Position in the order of a chain."""
-        return list(Kind).index(self)
-
-    @property
-    def per_picture(self) -> bool:
-        """Whether the stage sees one picture at a time, so that a recipe can override its options for some."""
-        return self.rank <= Kind.CODED.rank
-
-    @property
-    def surveys(self) -> bool:
-        """Whether the stage may look at all pictures before it is given the first."""
-        return self.per_picture and self is not Kind.SOURCE
-
-    @property
-    def phrase(self) -> str:
-        """What flows in and out, in words."""
-        return _PHRASES[self]
-
-
-_PHRASES = {
-    Kind.SOURCE: "a file to pictures",
-    Kind.PICTURE: "picture to picture",
-    Kind.REDUCTION: "picture to coded picture",
-    Kind.CODED: "coded picture to coded picture",
-    Kind.ARRANGEMENT: "coded pictures to contents",
-    Kind.EMISSION: "contents to device files",
-}
-
-_KINDS = {
-    ("Path", "many Picture"): Kind.SOURCE,
-    ("Picture", "Picture"): Kind.PICTURE,
-    ("Picture", "CodedPicture"): Kind.REDUCTION,
-    ("CodedPicture", "CodedPicture"): Kind.CODED,
-    ("many CodedPicture", "Contents"): Kind.ARRANGEMENT,
-    ("Contents", "many DeviceFile"): Kind.EMISSION,
-}
 
 
 @dataclass(frozen=True)
@@ -226,6 +176,11 @@ def is_stage(value: object) -> bool:
     return callable(value) and hasattr(value, _MARK)
 
 
+def qualified_name(plugin: str, stage: str) -> str:
+    """Return the name ``plugin.stage``; a project's own file counts without its ending."""
+    return f"{plugin.removesuffix('.py')}.{stage}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class OptionDeclaration:
     """One option of a stage, as its annotation declares it."""
@@ -261,6 +216,11 @@ class StageDeclaration:
     example: Example = field(default_factory=Example)
     plugin: str = ""
 
+    @property
+    def qualified(self) -> str:
+        """How a recipe names this stage where another plugin has one of its name."""
+        return qualified_name(self.plugin, self.name)
+
     @cached_property
     def model(self) -> type[BaseModel]:
         """The options as a pydantic model: unknown keys forbidden, strict types, limits and units."""
@@ -284,12 +244,13 @@ class StageDeclaration:
             return {}, problems_of(error, self.model, owner=f"stage {self.name!r}")
         return {name: getattr(checked, name) for name in checked.model_fields_set}, []
 
+    def complete(self, options: Mapping[str, Any]) -> dict[str, Any]:
+        """Return all options: those given, and the defaults of the others."""
+        return {option.name: option.default for option in self.options if not option.required} | dict(options)
+
     def problems(self, board: Board, options: Mapping[str, Any]) -> list[Problem]:
         """Ask the stage's rule about options that are good each by itself; ``where`` is relative to its table."""
-        if self.rule is None:
-            return []
-        defaults = {option.name: option.default for option in self.options}
-        return list(self.rule(board, {**defaults, **options}))
+        return [] if self.rule is None else list(self.rule(board, self.complete(options)))
 
     def run(
         self,
@@ -340,7 +301,7 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
     texts = [plain_text(hints[p.name]) for p in flow]
     kind = kind_of(texts[0] if texts else "", plain_text(hints.get("return")))
     if kind is None or any(text not in _GIVEN for text in texts[1:]):
-        raise PluginError(f"{label}: its parameters and result are of no known kind; {_kinds_in_words()}")
+        raise PluginError(f"{label}: its parameters and result are of no known kind; {kinds_in_words()}")
     if mark.animation is not None and kind is not Kind.ARRANGEMENT:
         raise PluginError(f"{label}: only an arrangement shows pictures one after another; leave out animation")
     if mark.probe is not None and kind is not Kind.SOURCE:
@@ -366,51 +327,6 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
     )
 
 
-def kind_of(first: str, result: str) -> Kind | None:
-    """Give the kind of a stage from the text of its first parameter's and its result's annotation, or None."""
-    return _KINDS.get((_normal(first), _normal(result)))
-
-
-def check_chain(chain: Sequence[StageDeclaration]) -> list[Problem]:
-    """Check that each stage can follow the one before, and that the chain goes from files to files.
-
-    ``where`` of a problem is ``(index of the stage,)``, or empty for the chain as a whole.
-    """
-    problems = []
-    repeatable = {Kind.PICTURE, Kind.CODED, Kind.ARRANGEMENT, Kind.EMISSION}
-    for index, (before, after) in enumerate(pairwise(chain), start=1):
-        if after.kind.rank < before.kind.rank or (after.kind is before.kind and after.kind not in repeatable):
-            problems.append(
-                Problem(
-                    where=(index,),
-                    what=f"stage {after.name!r} ({after.kind.phrase}) cannot follow "
-                    f"{before.name!r} ({before.kind.phrase})",
-                    action=_move(before, after),
-                )
-            )
-    present = {declaration.kind for declaration in chain}
-    for kind, example in _NEEDED.items():
-        if kind not in present:
-            problems.append(
-                Problem(where=(), what=f"the chain has no stage from {kind.phrase}", action=f'add use = "{example}"')
-            )
-    return problems
-
-
-_NEEDED = {
-    Kind.SOURCE: "read",
-    Kind.REDUCTION: "diffuse",
-    Kind.ARRANGEMENT: "bank_pictures",
-    Kind.EMISSION: "binary",
-}
-
-
-def _move(before: StageDeclaration, after: StageDeclaration) -> str:
-    if after.kind is before.kind:
-        return "keep one of the two"
-    return f"put {after.name!r} before {before.name!r}"
-
-
 def _option(parameter: inspect.Parameter, hint: Any) -> OptionDeclaration:
     option = next((item for item in getattr(hint, "__metadata__", ()) if isinstance(item, Option)), Option(""))
     required = parameter.default is parameter.empty
@@ -420,19 +336,4 @@ def _option(parameter: inspect.Parameter, hint: Any) -> OptionDeclaration:
         default=None if required else parameter.default,
         required=required,
         option=option,
-    )
-
-
-def _normal(text: str) -> str:
-    outer, bracket, inner = text.partition("[")
-    outer = outer.rpartition(".")[2]
-    if bracket and outer in _MANY:
-        inner = inner.removesuffix("]").removesuffix(", ...")
-        return f"many {inner.rpartition('.')[2]}"
-    return outer
-
-
-def _kinds_in_words() -> str:
-    return "give one of " + ", ".join(
-        f"{a.replace('many ', 'Sequence of ')} -> {b.replace('many ', 'Sequence of ')}" for a, b in _KINDS
     )

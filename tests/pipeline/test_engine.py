@@ -45,7 +45,7 @@ def probe(path: Path, board: Board, demand: Demand) -> list[Picture]:
         raise PictureError("is bad")
     count = int(path.stem.rpartition("x")[2]) if "x" in path.stem else 1
     size = 0 if demand.full_size else demand.width
-    pixels = np.full((1, 1, 3), size, dtype=np.float32)
+    pixels = np.full((1, 1, 3), size / 1000, dtype=np.float32)
     return [Picture(origin=Origin(name="?", source="?"), pixels=pixels) for _ in range(count)]
 
 @stage(help="Asks for twice the next stage's width.", demand=lambda d, board, options: Demand(width=10, height=10))
@@ -58,7 +58,7 @@ def greedy(picture: Picture) -> Picture:
 
 @stage(help="Codes the noted demand.")
 def note(picture: Picture) -> CodedPicture:
-    return picture.coded(np.full((15, 20), picture.pixels[0, 0, 0] % 8, dtype=np.uint16))
+    return picture.coded(np.full((15, 20), round(1000 * float(picture.pixels[0, 0, 0])) % 8, dtype=np.uint16))
 
 @stage(help="Breaks the contract.")
 def wrong(picture: Picture) -> CodedPicture:

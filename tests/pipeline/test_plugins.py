@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
+import os
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -147,8 +150,171 @@ def test_a_local_file_that_fails_is_named_with_the_reason(tmp_path: Path) -> Non
         installed_stages().with_files([file])
 
 
-def test_a_local_stage_may_not_take_a_built_in_name(tmp_path: Path) -> None:
+def test_a_local_stage_of_a_built_in_name_has_to_be_named_with_its_file(tmp_path: Path) -> None:
     file = tmp_path / "again.py"
     file.write_text(GOOD.replace("def leave", "def crop"))
-    with pytest.raises(PluginError, match=r"stage 'crop' is in more than one plugin: 'builtin' and 'again\.py'"):
+    found = installed_stages().with_files([file])
+    with pytest.raises(PluginError) as caught:
+        found.get("crop")
+    assert str(caught.value) == (
+        "stage 'crop' is in more than one plugin: 'builtin' and 'again.py'; "
+        'write use = "builtin.crop" or use = "again.crop"'
+    )
+    assert found.get("again.crop").help == "Leaves a picture as it is."
+    assert found.get("builtin.crop").plugin == "builtin"
+    assert found.get("resize").plugin == "builtin"
+
+
+def test_the_built_in_stage_stands_before_those_of_installed_plugins(monkeypatch: pytest.MonkeyPatch) -> None:
+    crop = "ladderlight_stages.pictures.crop:crop"
+    found = registry(monkeypatch, harbour=Hooked(crop), builtin=Hooked(crop), quay=Hooked(crop))
+    assert found.get("crop").plugin == "builtin"
+    assert found.get("harbour.crop").plugin == "harbour"
+    assert found.others("crop") == ("harbour.crop", "quay.crop")
+    assert (found.others("harbour.crop"), found.warnings) == ((), ())
+    assert [(summary.name, summary.use) for summary in found.summaries()] == [
+        ("crop", "crop"),
+        ("crop", "harbour.crop"),
+        ("crop", "quay.crop"),
+    ]
+
+
+@pytest.mark.parametrize("answer", [None, [], "a:b", ["crop"], [3]])
+def test_a_plugin_that_gives_no_stages_is_left_out(monkeypatch: pytest.MonkeyPatch, answer: object) -> None:
+    class Odd:
+        @plugins.hookimpl
+        def ladderlight_stages(self) -> object:
+            return answer
+
+    found = registry(monkeypatch, odd=Odd(), good=Hooked("ladderlight_stages.pictures.crop:crop"))
+    assert found.names == ("crop",)
+    (warning,) = found.warnings or ("",)
+    assert ("plugin 'odd' (somewhere) is left out: PluginError: ladderlight_stages gives" in warning) is (answer != [])
+
+
+RESIZE = """
+import sys
+from ladderlight import Picture, stage
+from ladderlight.plugins import hookimpl
+
+print("the harbour says hello")
+
+@stage(help="Resizes in the harbour's way.")
+def resize(picture: Picture) -> Picture:
+    print("resizing in the harbour's way")
+    return picture.with_pixels(picture.pixels[:15, :20])
+
+@hookimpl
+def ladderlight_stages():
+    return [resize]
+"""
+
+
+@pytest.fixture
+def installed(tmp_path: Path) -> Callable[..., subprocess.CompletedProcess[str]]:
+    """Install a package with one plugin and run the program with it, in a folder with a recipe."""
+    site = tmp_path / "site"
+    (site / "harbour-1.0.dist-info").mkdir(parents=True)
+    (site / "harbour-1.0.dist-info" / "METADATA").write_text("Metadata-Version: 2.1\nName: harbour\nVersion: 1.0\n")
+    (site / "harbour-1.0.dist-info" / "entry_points.txt").write_text("[ladderlight]\nharbour = harbour_stages\n")
+    (tmp_path / "a.ppm").write_bytes(b"P6 40 30 255\n" + bytes(range(240)) * 15)
+
+    def run(*arguments: str, code: str = RESIZE, use: str = "resize") -> subprocess.CompletedProcess[str]:
+        (site / "harbour_stages.py").write_text(code)
+        uses = [use, "nearest", "bank_pictures", "binary"]
+        stages = "".join(f'[[stage]]\nuse = "{name}"\n' for name in uses if name)
+        (tmp_path / "recipe.toml").write_text(RECIPE + stages)
+        path = os.pathsep.join([str(site), *sys.path])
+        return subprocess.run(
+            [sys.executable, "-m", "ladderlight", *arguments],
+            capture_output=True,
+            text=True,
+            check=False,
+            cwd=tmp_path,
+            env={**os.environ, "PYTHONPATH": path},
+        )
+
+    return run
+
+
+RECIPE = """format = 1
+[board]
+mode = "640x480@60"
+clock = "25.175 MHz"
+blanking = "output-enable"
+[[board.memory]]
+name = "picture"
+part = "27C512"
+access = "70 ns"
+output = "register"
+address = ["x5-x9", "y5-y8", "bank0-bank1"]
+data = ["b0", "g0", "r0"]
+[board.ladder]
+supply = "5 V"
+red = { r0 = "470R" }
+green = { g0 = "470R" }
+blue = { b0 = "470R" }
+[pictures]
+files = ["a.ppm"]
+"""
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+def cautions(result: subprocess.CompletedProcess[str]) -> list[str]:
+    found = json.loads(result.stdout)["findings"]
+    return [finding["message"] for finding in found if finding["where"].startswith("stage ")]
+
+
+def test_an_installed_stage_of_a_built_in_name_changes_no_recipe(installed: Run) -> None:
+    named = installed("check", "recipe.toml", "--json")
+    assert named.returncode == 0
+    assert cautions(named) == [
+        "the built-in stage is used, but an installed plugin has one of this name; "
+        'write use = "builtin.resize" or use = "harbour.resize"'
+    ]
+    for use in ("", "builtin.resize", "harbour.resize"):
+        assert cautions(installed("check", "recipe.toml", "--json", use=use)) == []
+    built = installed("build", "recipe.toml")
+    assert built.returncode == 0, built.stderr
+    assert "resizing in" not in built.stderr
+
+
+def test_an_installed_stage_is_used_where_its_package_is_named_and_its_prints_spoil_nothing(installed: Run) -> None:
+    built = installed("build", "recipe.toml", "--json", use="harbour.resize")
+    assert built.returncode == 0, built.stderr
+    assert json.loads(built.stdout)["ok"] is True
+    assert "the harbour says hello" in built.stderr
+    assert "resizing in the harbour's way" in built.stderr
+    listed = json.loads(installed("stages", "--json").stdout)["stages"]
+    assert [(s["use"], s["plugin"]) for s in listed if s["name"] == "resize"] == [
+        ("resize", "builtin"),
+        ("harbour.resize", "harbour"),
+    ]
+    assert "Resizes in the harbour's way." in installed("stages", "harbour.resize").stdout
+
+
+@pytest.mark.parametrize("end", ["sys.exit()", "sys.exit(0)", "raise SystemExit", "raise GeneratorExit"])
+def test_a_plugin_that_ends_the_program_when_it_is_loaded_fails_alone(installed: Run, end: str) -> None:
+    code = RESIZE + f"\n{end}\n"
+    built = installed("build", "recipe.toml", "--json", code=code)
+    assert built.returncode == 0, built.stderr
+    assert json.loads(built.stdout)["ok"] is True
+    missed = installed("build", "recipe.toml", code=code, use="harbour.resize")
+    assert missed.returncode == 1
+    assert "plugin 'harbour' (harbour_stages) is left out" in missed.stderr
+
+
+def test_a_stage_that_ends_the_program_does_not_fake_a_build(installed: Run, tmp_path: Path) -> None:
+    code = RESIZE.replace('    print("resizing', '    sys.exit(0)\n    print("resizing')
+    built = installed("build", "recipe.toml", code=code, use="harbour.resize")
+    assert built.returncode == 3
+    assert "stage 'resize' of plugin 'harbour' failed on a.ppm: SystemExit: 0" in built.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_local_file_that_ends_the_program_is_named(tmp_path: Path) -> None:
+    file = tmp_path / "ending.py"
+    file.write_text("raise SystemExit(0)\n")
+    with pytest.raises(PluginError, match=r"ending\.py: cannot be loaded: SystemExit: 0"):
         installed_stages().with_files([file])

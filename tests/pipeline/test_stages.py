@@ -9,8 +9,9 @@ from typing import Annotated, Any, Literal
 import pytest
 
 from ladderlight import Board, CodedPicture, Contents, Demand, DeviceFile, Example, Option, Picture, Problem, stage
+from ladderlight.chains import check_chain
 from ladderlight.errors import PluginError
-from ladderlight.stages import Kind, OptionDeclaration, check_chain, declaration_of, kind_of
+from ladderlight.stages import Kind, OptionDeclaration, declaration_of, kind_of
 
 
 @stage(help="Reads.")

@@ -50,17 +50,17 @@ def give(path):
     opened.append(path.name)
     if path.stem.startswith("bad"):
         raise PictureError("is bad")
-    # number and frames stand in the name: p3x2.png is 3 and 503 thousandths of light in two frames
+    # number and frames stand in the name: p3x2.png is 3 and 503 steps of light in two frames
     number, _, frames = path.stem[1:].partition("x")
-    pixels = np.full((15, 20, 3), float(number) / 1000, dtype=np.float32)
-    return [Picture(origin=Origin(name="?", source="?"), pixels=pixels + 0.5 * i) for i in range(int(frames or 1))]
+    pixels = np.full((15, 20, 3), float(number) / 4000, dtype=np.float32)
+    return [Picture(origin=Origin(name="?", source="?"), pixels=pixels + 0.125 * i) for i in range(int(frames or 1))]
 
 @stage(help="Gives light by the file's name.")
 def numbered(path: Path) -> list[Picture]:
     return give(path)
 
-def thousandths(picture):
-    return round(1000 * float(picture.pixels[0, 0, 0]))
+def steps(picture):
+    return round(4000 * float(picture.pixels[0, 0, 0]))
 
 def look(board, options):
     if options.get("alone"):
@@ -69,20 +69,24 @@ def look(board, options):
         looked.append(picture.origin.name)
         if options.get("clumsy"):
             raise ZeroDivisionError("by zero")
-        return [thousandths(picture)]
+        return [steps(picture)]
     return at
 
 @stage(help="Adds the lights of all pictures to each.", survey=look)
 def gather(picture: Picture, survey: Survey, *, alone: bool = False, clumsy: bool = False) -> Picture:
-    return picture.with_pixels(picture.pixels + np.float32(sum(survey.total or []) / 1000))
+    return picture.with_pixels(picture.pixels + np.float32(sum(survey.total or []) / 4000))
 
 @stage(help="Codes whether the order of what was seen is this one.", survey=look)
 def in_order(picture: Picture, survey: Survey, *, wanted: list[int]) -> CodedPicture:
     return picture.coded(np.full((15, 20), survey.total == wanted, dtype=np.uint16))
 
+@stage(help="Sees what cannot be added.", survey=lambda board, options: lambda picture: {})
+def unlike(picture: Picture, survey: Survey) -> Picture:
+    return picture
+
 @stage(help="Codes the light.")
 def code(picture: Picture) -> CodedPicture:
-    return picture.coded(np.full((15, 20), thousandths(picture) % 8, dtype=np.uint16))
+    return picture.coded(np.full((15, 20), steps(picture) % 8, dtype=np.uint16))
 
 @stage(help="Codes the sum of the codes of all pictures.", survey=lambda board, options: lambda p: int(p.codes[0, 0]))
 def summed(picture: CodedPicture, survey: Survey) -> CodedPicture:
@@ -193,6 +197,12 @@ def test_progress_counts_both_rounds(make_chain: Callable[..., Chain]) -> None:
 def test_a_survey_that_fails_is_a_failure_of_its_stage(make_chain: Callable[..., Chain]) -> None:
     chain = make_chain("numbered", '"gather"\nclumsy = true', "code", *END, files=("p1.png",))
     with pytest.raises(StageFailure, match=r"stage 'gather' of plugin 'probes\.py' failed on p1\.png: ZeroDivision"):
+        chain.code_pictures()
+
+
+def test_what_a_survey_saw_that_cannot_be_added_is_a_failure_of_its_stage(make_chain: Callable[..., Chain]) -> None:
+    chain = make_chain("numbered", "unlike", "code", *END, files=("p1.png", "p2.png"))
+    with pytest.raises(StageFailure, match=r"^the survey of stage 'unlike' of plugin .* failed on what it saw: Type"):
         chain.code_pictures()
 
 

@@ -11,6 +11,7 @@ import typer
 
 from ladderlight import __version__
 from ladderlight.commands import build, burned, check, compare, decode, ladder, schema, stages, start, watch
+from ladderlight.commands.report_stream import keeps_stdout
 from ladderlight.commands.reporting import print_faults
 from ladderlight.errors import LadderlightError, StageFailure
 
@@ -39,7 +40,7 @@ for command in (
     stages.stages,
     schema.schema,
 ):
-    app.command()(command)
+    app.command()(keeps_stdout(command))
 
 
 def _print_version(*, wanted: bool) -> None:

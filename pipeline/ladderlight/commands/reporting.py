@@ -9,6 +9,8 @@ from contextlib import contextmanager
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from ladderlight.commands.report_stream import report_stream
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -27,9 +29,9 @@ def stdout() -> Console:
     """Give the console for reports. Colour and width follow the terminal; ``NO_COLOR`` and a pipe are respected."""
     from rich.console import Console
 
-    if sys.stdout.isatty():
-        return Console(file=sys.stdout, highlight=False)
-    return Console(file=sys.stdout, highlight=False, soft_wrap=True, width=_PIPE)
+    if report_stream().isatty():
+        return Console(file=report_stream(), highlight=False)
+    return Console(file=report_stream(), highlight=False, soft_wrap=True, width=_PIPE)
 
 
 def stderr() -> Console:
@@ -41,7 +43,7 @@ def stderr() -> Console:
 
 def print_document(document: Mapping[str, Any]) -> None:
     """Print one JSON document to stdout."""
-    sys.stdout.write(json.dumps(document, indent=2, ensure_ascii=False) + "\n")
+    report_stream().write(json.dumps(document, indent=2, ensure_ascii=False) + "\n")
 
 
 def print_faults(faults: Iterable[Fault]) -> None:

@@ -34,20 +34,21 @@ def _list(*, json_: bool) -> None:
         print_document(
             {
                 "stages": [
-                    {"name": s.name, "kind": str(s.kind or ""), "help": s.help, "plugin": s.plugin} for s in summaries
+                    {"name": s.name, "kind": str(s.kind or ""), "help": s.help, "plugin": s.plugin, "use": s.use}
+                    for s in summaries
                 ]
             }
         )
         return
     console = stdout()
-    width = max((len(summary.name) for summary in summaries), default=0)
+    width = max((len(summary.use) for summary in summaries), default=0)
     kind = None
     for summary in summaries:
         if summary.kind is not kind:
             kind = summary.kind
             console.print(f"{kind}: {kind.phrase}" if kind else "unknown", style="bold", markup=False)
         origin = "" if summary.plugin == "builtin" else f"  ({summary.plugin})"
-        console.print(f"  {summary.name:{width}}  {summary.help}{origin}", markup=False)
+        console.print(f"  {summary.use:{width}}  {summary.help}{origin}", markup=False)
     console.print("\nladderlight stages NAME shows a stage's options.")
 
 

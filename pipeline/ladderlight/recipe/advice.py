@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fnmatch import fnmatchcase
 from pathlib import Path
 
 from ladderlight.board import Finding
+from ladderlight.boundary import animation_of
+from ladderlight.patterns import file_name, matching
 from ladderlight.recipe.model import Recipe
 
 _DISTANCE = "distance"
@@ -20,7 +21,7 @@ _SHARE, _CODES = "share", "codes"
 def advice_on(recipe: Recipe) -> Iterator[Finding]:
     """Say what is missing for figures that the manifest could have, and for frames that do not flicker."""
     viewing = [use for use in recipe.chain if "Viewing" in use.declaration.takes]
-    if recipe.viewing.distance is None and any(_DISTANCE not in use.options for use in viewing):
+    if recipe.viewing.distance is None and any(use.options.get(_DISTANCE) is None for use in viewing):
         yield Finding(
             level="note",
             where="viewing",
@@ -39,14 +40,12 @@ def advice_on(recipe: Recipe) -> Iterator[Finding]:
 
 def _chooses_by_frame(recipe: Recipe, at: int) -> bool:
     """Whether a stage that chooses colours does so for single frames of an animation."""
-    declarations = ((use.declaration, use.options) for use in recipe.chain)
-    matches = [declared.animation(options).match for declared, options in declarations if declared.animation]
-    frames = [
+    animations = (animation_of(use.declaration, use.options) for use in recipe.chain)
+    matches = [animation.match for animation in animations if animation]
+    frames = (
         file
-        for file in recipe.files
-        if any(
-            fnmatchcase(text, match) for match in matches for text in (Path(file.source).name, Path(file.source).stem)
-        )
-    ]
+        for match in matches
+        for file in matching(match, recipe.files, lambda file: (file_name(file.source), Path(file.source).stem))
+    )
     options = (recipe.options_for(file, at) for file in frames)
     return any(given.get(_SHARE) != "all" and given.get(_CODES) is None for given in options)

@@ -9,12 +9,14 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
+from ladderlight.chains import check_chain
 from ladderlight.errors import PluginError, Problem, nearest_word
+from ladderlight.patterns import file_name, matching
 from ladderlight.plugins import StageRegistry
 from ladderlight.recipe.model import Override, PictureFile, StageUse
 from ladderlight.recipe.reading import nearest_file
 from ladderlight.recipe.report import Report, Where, dig
-from ladderlight.stages import Kind, StageDeclaration, check_chain
+from ladderlight.stages import Kind, StageDeclaration
 from ladderlight.validation import KeyName
 
 DEFAULT = ("read", "crop", "resize", "diffuse", "bank_pictures", "binary")
@@ -63,6 +65,10 @@ def chain_of(
                 unknown.append(name)
                 continue
             declaration = meant
+        others = " or ".join(f'use = "{use}"' for use in registry.others(name))
+        if others:
+            message = "the built-in stage is used, but an installed plugin has one of this name"
+            report.warn(f"stage {name}", f'{message}; write use = "{declaration.qualified}" or {others}')
         options, problems = declaration.check(raw)
         report.add_all(problems, ("stage", place))
         links.append(Link(declaration=declaration, raw=raw, options=options, place=place))
@@ -79,7 +85,7 @@ def chain_of(
 
 def _meant_stage(name: str, registry: StageRegistry) -> StageDeclaration | None:
     """Give the stage that a misspelt name is likely to mean, so that its options are checked too."""
-    near = get_close_matches(name, registry.names, n=1) if name not in registry.names else []
+    near = get_close_matches(name, registry.uses, n=1) if name not in registry.names else []
     try:
         return registry.get(near[0]) if near else None
     except PluginError:
@@ -119,20 +125,32 @@ def file_problem(error: PluginError, name: str, path: Path, where: Where) -> Pro
 
 
 def override_of(
-    place: int, table: Mapping[str, Any], links: Sequence[Link], unspoken: Collection[str], report: Report
+    place: int,
+    table: Mapping[str, Any],
+    links: Sequence[Link],
+    files: Sequence[PictureFile],
+    unspoken: Collection[str],
+    report: Report,
 ) -> Override:
     """Check one ``[[picture]]`` table against the chain. ``unspoken`` are stages of which nothing can be said."""
     where = ("picture", place)
     options: dict[int, Mapping[str, Any]] = {}
-    names = sorted({link.declaration.name for link in links if link.declaration.kind.per_picture})
+    keys: dict[int, str] = {}
+    stages = {link.declaration.qualified: link.declaration for link in links if link.declaration.kind.per_picture}
+    plain = sorted({declaration.name for declaration in stages.values()})
+    names = [*plain, *sorted(stages)]
     for key, changes in table.items():
         if key in _OWN_KEYS or (key in unspoken and key not in names):
             continue
         name = key
         if key not in names:
-            report.add(_not_overridable(key, where, links, names))
+            report.add(_not_overridable(key, where, links, plain if "." not in key else names))
             name = next(iter(get_close_matches(key, [*names, *_OWN_KEYS], n=1)), "")
         if name not in names:
+            continue
+        meant = [declaration for use, declaration in stages.items() if name in (use, declaration.name)]
+        if len(meant) > 1:
+            report.add(_ambiguous(key, where, meant))
             continue
         if not isinstance(changes, dict):
             report.add(
@@ -144,19 +162,22 @@ def override_of(
             )
         else:
             for index, link in enumerate(links):
-                if link.declaration.name == name:
-                    options[index] = _changed(changes, link, (*where, key), report)
-    return Override(match=str(table.get("match")), bank=table.get("bank"), options=options)
+                if link.declaration.qualified == meant[0].qualified:
+                    changed = _changed(changes, link, (*where, key), report)
+                    options[index] = {**options.get(index, {}), **changed}
+                    keys[index] = key
+    matched = matching(str(table.get("match")), files, lambda file: (file_name(file.source), file.source))
+    return Override(files=frozenset(matched), bank=table.get("bank"), options=options, keys=keys)
 
 
-def check_match(place: int, override: Override, files: Sequence[PictureFile], report: Report) -> None:
+def check_match(place: int, match: str, override: Override, files: Sequence[PictureFile], report: Report) -> None:
     """Complain of a pattern that fits no picture."""
-    if not any(map(override.applies_to, files)):
-        hint = nearest_file(override.match, [file.source.rpartition("/")[2] for file in files])
+    if not override.files:
+        hint = nearest_file(match, [file_name(file.source) for file in files])
         if not hint:
             hint = f"the pictures are {_some(files)}"
         where = ("picture", place, "match")
-        report.add(Problem(where=where, what=f"{override.match!r} matches no picture", action=hint))
+        report.add(Problem(where=where, what=f"{match!r} matches no picture", action=hint))
 
 
 def _changed(changes: Mapping[str, Any], link: Link, where: Where, report: Report) -> Mapping[str, Any]:
@@ -166,6 +187,15 @@ def _changed(changes: Mapping[str, Any], link: Link, where: Where, report: Repor
         if problem.where and problem.where[0] in changes:
             report.add_all([problem], where)
     return {key: value for key, value in values.items() if key in changes}
+
+
+def _ambiguous(key: str, where: Where, meant: Sequence[StageDeclaration]) -> Problem:
+    ways = " or ".join(f'"{declaration.qualified}"' for declaration in meant)
+    return Problem(
+        where=(*where, KeyName(key)),
+        what=f"the chain has {len(meant)} stages {key!r}",
+        action=f"write {ways} as the key",
+    )
 
 
 def _not_overridable(key: str, where: Where, links: Sequence[Link], names: Sequence[str]) -> Problem:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import glob
 import os
 import re
@@ -10,27 +11,58 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from ladderlight.errors import Problem
+from ladderlight.patterns import file_name, matching
 from ladderlight.recipe.model import PictureFile
 from ladderlight.recipe.reading import nearest_file
 
 _MAGIC = re.compile(r"[*?\[]")
+_SYSTEM = ("thumbs.db", "ehthumbs.db", "desktop.ini")
+"""Files that Windows puts into folders (from memory); patterns pass them over. Those of macOS begin with a dot."""
 
 
 def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFile], list[Problem]]:
     """List the files that match, each once: by pattern in the order listed, then in natural order.
 
-    ``where`` of a problem is the index of the pattern.
+    A pattern after ``!`` leaves out what was listed before it. ``where`` of a problem is the index of the pattern, or
+    empty when nothing is left.
     """
     files: dict[Path, PictureFile] = {}
     problems = []
     for index, pattern in enumerate(patterns):
-        found = [path for path in _matches(folder, pattern) if path.is_file()]
+        if _leaves_out(folder, pattern):
+            for path in _files(folder, pattern[1:]):
+                files.pop(path.resolve(), None)
+            continue
+        found = _files(folder, pattern)
         for path in sorted(found, key=lambda path: natural_key(_source(folder, path))):
             files.setdefault(path.resolve(), PictureFile(path=path, source=_source(folder, path)))
         if not found:
             what, action = _nothing(folder, pattern)
             problems.append(Problem(where=(index,), what=what, action=action))
+    if not files and not problems:
+        problems.append(Problem(where=(), what="no picture is left", action='list some before what "!" leaves out'))
     return list(files.values()), problems
+
+
+def idle_exclusions(folder: Path, patterns: Sequence[str]) -> Iterator[str]:
+    """Say of each ``!pattern`` that leaves out nothing that it does, and what may be meant."""
+    for index, pattern in enumerate(patterns):
+        if not _leaves_out(folder, pattern):
+            continue
+        listed, _ = picture_files(folder, patterns[:index])
+        left_out = {path.resolve() for path in _files(folder, pattern[1:])}
+        if any(file.path.resolve() in left_out for file in listed):
+            continue
+        near = matching(pattern[1:], listed, lambda file: [file_name(file.source)])
+        later, _ = picture_files(folder, patterns)
+        if near:
+            around = near[0].source.removesuffix(file_name(near[0].source))
+            hint = f"did you mean '!{around}{pattern[1:]}'?"
+        elif any(file.path.resolve() in left_out for file in later):
+            hint = "put it after the pattern that lists them"
+        else:
+            hint = nearest_file(pattern, [f"!{file.source}" for file in listed]) or "check the pattern, or leave it out"
+        yield f"{pattern!r} leaves out nothing; {hint}"
 
 
 def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
@@ -42,22 +74,47 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
 def missing_file(folder: Path, name: str) -> tuple[str, str]:
     """Say that a file is not there, and which one may be meant."""
     path = folder / name
-    if path.is_dir():
+    if os.path.isdir(path):  # noqa: PTH112 - Path's own raises where a folder cannot be read
         return f"{name!r} is a folder", "name a file in it"
-    if not path.parent.is_dir():
+    if not os.path.isdir(path.parent):  # noqa: PTH112
         return f"there is no folder {_shown(path.parent, folder)!r}", "check the path; it is relative to the recipe"
-    names = [_source(folder, item) for item in path.parent.iterdir() if item.is_file()]
-    hint = nearest_file(_source(folder, path), names)
+    entries, closed = _entries(path.parent, folder)
+    if closed:
+        return closed, _OPEN_IT
+    hint = nearest_file(_source(folder, path), [_source(folder, item) for item in entries])
     return f"there is no file {name!r}", hint or "check the path; it is relative to the recipe"
 
 
+_OPEN_IT = "check its permissions"
+
+
+def _entries(around: Path, folder: Path) -> tuple[list[Path], str]:
+    """List the files of a folder, and say so if it cannot be read."""
+    try:
+        # Without the right to enter, a folder gives the names of its files, but none of them.
+        if not os.access(around, os.X_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        return [item for item in around.iterdir() if item.is_file()], ""
+    except OSError as error:
+        return [], f"folder {_shown(around, folder)!r} cannot be read ({error.strerror})"
+
+
+def _leaves_out(folder: Path, pattern: str) -> bool:
+    return pattern.startswith("!") and not os.path.exists(folder / pattern)  # noqa: PTH110
+
+
+def _files(folder: Path, pattern: str) -> list[Path]:
+    return [path for path in _matches(folder, pattern) if os.path.isfile(path)]  # noqa: PTH113
+
+
 def _matches(folder: Path, pattern: str) -> Iterator[Path]:
-    if (folder / pattern).exists():  # a name may hold the characters of patterns
+    if os.path.exists(folder / pattern):  # noqa: PTH110 - a name may hold the characters of patterns
         yield folder / pattern
         return
-    # Path.glob refuses absolute patterns and those that go up.
+    # Path.glob refuses absolute patterns and those that go up. Names that begin with a dot are passed over by glob.
     for name in glob.iglob(pattern, root_dir=folder, recursive=True):  # noqa: PTH207
-        yield folder / name
+        if Path(name).name.casefold() not in _SYSTEM:
+            yield folder / name
 
 
 def _source(folder: Path, path: Path) -> str:
@@ -72,9 +129,12 @@ def _nothing(folder: Path, pattern: str) -> tuple[str, str]:
         return what, action
     fixed = Path(pattern[: _MAGIC.search(pattern).start()])  # type: ignore[union-attr]
     around = folder / (fixed if pattern[: len(str(fixed)) + 1].endswith(("/", os.sep)) else fixed.parent)
-    if not around.is_dir():
+    if not os.path.isdir(around):  # noqa: PTH112
         return f"{pattern!r} matches no file: there is no folder {_shown(around, folder)!r}", "check the path"
-    endings = Counter(item.suffix for item in around.iterdir() if item.is_file() and item.suffix)
+    entries, closed = _entries(around, folder)
+    if closed:
+        return f"{pattern!r} matches no file: {closed}", _OPEN_IT
+    endings = Counter(item.suffix for item in entries if item.suffix)
     if not endings:
         return f"{pattern!r} matches no file", "check the pattern, or put the pictures there"
     most = sorted(endings.items(), key=lambda item: (-item[1], item[0]))[:4]

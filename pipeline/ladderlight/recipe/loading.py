@@ -15,7 +15,7 @@ from ladderlight.plugins import StageRegistry, installed_stages
 from ladderlight.recipe.boards import as_written, bank_count, board_of
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
 from ladderlight.recipe.contradictions import contradictions
-from ladderlight.recipe.files import missing_file, picture_files
+from ladderlight.recipe.files import idle_exclusions, missing_file, picture_files
 from ladderlight.recipe.meaning import meaning_of
 from ladderlight.recipe.model import PictureFile, Recipe
 from ladderlight.recipe.reading import UnreadableError, read_document
@@ -65,9 +65,11 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     overrides = []
     for place, table in enumerate(tables(raw, "picture")):
         # A stage that the chain lacks may be meant by a name in it that is not known.
-        override = override_of(place, table, links, (*unknown, *registry.names) if unknown else (), report)
+        override = override_of(
+            place, table, links, files, (*unknown, *registry.names, *registry.uses) if unknown else (), report
+        )
         if files and pictures != "ignored" and not report.has("picture", place, "match") and "match" in table:
-            check_match(place, override, files, report)
+            check_match(place, str(table["match"]), override, files, report)
         named += [path for changes in override.options.values() for path in files_named(changes, folder)]
         overrides.append(override_with_files(override, place, links, folder, report))
     if board is not None:
@@ -88,6 +90,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         viewing=_viewing(raw),
         plugins=tuple(plugins),
         named=tuple(dict.fromkeys(named)),
+        cautions=tuple(report.cautions),
     )
 
 
@@ -173,6 +176,8 @@ def _files(raw: Mapping[str, Any], folder: Path, report: Report, *, wanted: bool
     files, problems = picture_files(folder, patterns)
     if wanted:
         report.add_all(problems, ("pictures", "files"))
+        for message in idle_exclusions(folder, patterns):
+            report.warn("pictures", message)
     return files
 
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
-from ladderlight.board import Board
+from ladderlight.board import Board, Finding
 from ladderlight.stages import StageDeclaration
 from ladderlight.viewing import Viewing
 
@@ -23,23 +22,30 @@ class PictureFile:
 
 @dataclass(frozen=True, kw_only=True)
 class StageUse:
-    """One step of the chain with the options that the recipe gives; the others have their defaults."""
+    """One step of the chain with all its options: those that the recipe gives, and the others' defaults."""
 
     declaration: StageDeclaration
     options: Mapping[str, Any]
+
+    def __post_init__(self) -> None:
+        """Complete the options."""
+        object.__setattr__(self, "options", self.declaration.complete(self.options))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Override:
     """What a ``[[picture]]`` table changes: options by the stage's index in the chain, and the bank."""
 
-    match: str
+    files: frozenset[PictureFile]
+    """The pictures that its pattern fits, by file name or by path relative to the recipe."""
     bank: int | None
     options: Mapping[int, Mapping[str, Any]]
+    keys: Mapping[int, str] = field(default_factory=dict)
+    """The keys under which the options stand, by the same index: the stage's name, or ``plugin.stage``."""
 
     def applies_to(self, file: PictureFile) -> bool:
-        """Whether the pattern fits the file's name or its path relative to the recipe."""
-        return any(fnmatchcase(text, self.match) for text in (file.source.rpartition("/")[2], file.source))
+        """Whether a picture is among those that change."""
+        return file in self.files
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +68,8 @@ class Recipe:
     """The project's own Python files, absolute."""
     named: tuple[Path, ...] = ()
     """Other files that the recipe names: its board's, and those of options."""
+    cautions: tuple[Finding, ...] = ()
+    """What was found in reading it that does not stop a build."""
 
     def options_for(self, file: PictureFile, index: int) -> Mapping[str, Any]:
         """Give the options of a stage of the chain for one picture; a later override wins."""

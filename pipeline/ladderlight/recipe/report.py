@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from ladderlight.board import Finding
 from ladderlight.errors import Fault, Problem
 from ladderlight.recipe.reading import Document
 from ladderlight.validation import KeyName
@@ -28,10 +29,18 @@ class Report:
     """With paths in the recipe as it is written."""
     moves: Mapping[Where, Where] = field(default_factory=dict)
     """From a path as it is meant to the one that is written, where they differ."""
+    cautions: list[Finding] = field(default_factory=list)
+    """What does not stop a build."""
 
     def add(self, problem: Problem) -> None:
         """Note a problem."""
         self.problems.append(problem)
+
+    def warn(self, where: str, message: str) -> None:
+        """Note a caution, once."""
+        caution = Finding(level="caution", where=where, message=message)
+        if caution not in self.cautions:
+            self.cautions.append(caution)
 
     def add_all(self, problems: Iterable[Problem], where: Where = ()) -> None:
         """Note problems whose paths are relative to ``where``."""

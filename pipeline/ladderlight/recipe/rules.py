@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 from ladderlight.board import Board
-from ladderlight.errors import Problem
+from ladderlight.boundary import problems_of
+from ladderlight.errors import Problem, StageFailure
 from ladderlight.recipe.chain import Link
 from ladderlight.recipe.model import Override, PictureFile
 from ladderlight.recipe.report import Report, Where
@@ -26,14 +26,21 @@ def check_rules(
         if link.place is not None and report.has("stage", link.place):
             continue
         for some in _combinations(index, overrides, files):
-            if any(report.has("picture", place, name) for place in some):
+            keys = {place: overrides[place].keys.get(index, name) for place in some}
+            if any(report.has("picture", *key) for key in keys.items()):
                 continue
             changes: dict[str, int] = {option: place for place in some for option in overrides[place].options[index]}
             options = dict(link.options)
             for place in some:
                 options |= overrides[place].options[index]
-            for problem in _problems(link, board, options):
-                where = _where(problem, link, changes, some)
+            try:
+                problems = problems_of(link.declaration, board, options)
+            except StageFailure as error:
+                problem = Problem(where=(), what=str(error), action="correct the plugin")
+                report.add(replace(problem, where=_where(problem, link, changes, keys, some)))
+                continue
+            for problem in problems:
+                where = _where(problem, link, changes, keys, some)
                 report.add(replace(problem, where=where, what=f"stage {name!r}: {problem.what}"))
 
 
@@ -46,20 +53,14 @@ def _combinations(index: int, overrides: Sequence[Override], files: Sequence[Pic
     return list(dict.fromkeys(met))
 
 
-def _problems(link: Link, board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    try:
-        yield from link.declaration.problems(board, options)
-    except Exception as error:  # noqa: BLE001 - a plugin may fail in any way
-        what = f"its rule of plugin {link.declaration.plugin!r} failed ({type(error).__name__}: {error})"
-        yield Problem(where=(), what=what, action="correct the plugin")
-
-
-def _where(problem: Problem, link: Link, changes: Mapping[str, int], some: Sequence[int]) -> Where:
+def _where(
+    problem: Problem, link: Link, changes: Mapping[str, int], keys: Mapping[int, str], some: Sequence[int]
+) -> Where:
     """Lead to the option where it is written: in the picture's table that has changed it, else in the stage's."""
     option = problem.where[0] if problem.where else None
     place = changes.get(str(option), some[-1] if some and option not in link.raw else None)
     if place is not None:
-        return ("picture", place, link.declaration.name, *problem.where)
+        return ("picture", place, keys[place], *problem.where)
     if link.place is None:
         return ("stage", 0)
     return ("stage", link.place, *(problem.where if option in link.raw else ("use",)))

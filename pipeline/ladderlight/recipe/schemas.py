@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from typing import Any
 
 from ladderlight.errors import PluginError
@@ -19,17 +20,20 @@ def schema(registry: StageRegistry | None = None) -> dict[str, Any]:
 
     A recipe that names plugins of its own may use stages that the schema does not know.
     """
-    stages = list(_usable(registry or installed_stages()))
+    stages = dict(_usable(registry or installed_stages()))
     document = RecipeTable.model_json_schema(ref_template=_REFERENCE)
     definitions = document["$defs"]
-    known, overrides = [], {}
-    for stage in stages:
+    known: list[dict[str, Any]] = []
+    tables: dict[str, list[dict[str, Any]]] = {}
+    for use, stage in stages.items():
         options = stage.model.model_json_schema(ref_template=_REFERENCE)
         definitions.update(options.pop("$defs", {}))
-        known.append(_use(stage, options))
-        if stage.kind.per_picture:
-            overrides[stage.name] = _table(stage.help, options["properties"])
-    names = [stage.name for stage in stages]
+        uses = list(dict.fromkeys((use, stage.qualified)))
+        known.append(_use(stage, uses, options))
+        for key in (stage.name, stage.qualified) if stage.kind.per_picture else ():
+            tables.setdefault(key, []).append(_table(stage.help, options["properties"]))
+    overrides = {key: found[0] if len(found) == 1 else {"anyOf": found} for key, found in tables.items()}
+    names = [name for table in known for name in table["properties"]["use"]["enum"]]
     own = {"type": "object", "properties": {"use": {"type": "string", "not": {"enum": names}}}, "required": ["use"]}
     definitions["StageTable"] = {"oneOf": [*known, own], "description": definitions["StageTable"]["description"]}
     definitions["PictureTable"]["properties"] |= overrides
@@ -63,21 +67,17 @@ def _drop_null(value: Any) -> None:
             _drop_null(inner)
 
 
-def _usable(registry: StageRegistry) -> list[StageDeclaration]:
-    """Give the stages that can be loaded; a plugin that cannot fails alone."""
-    found = []
-    for name in registry.names:
-        try:
-            found.append(registry.get(name))
-        except PluginError:
-            continue
-    return found
+def _usable(registry: StageRegistry) -> Iterator[tuple[str, StageDeclaration]]:
+    """Give the stages that can be loaded, by what a recipe writes; a plugin that cannot fails alone."""
+    for use in registry.uses:
+        with suppress(PluginError):
+            yield use, registry.get(use)
 
 
-def _use(stage: StageDeclaration, options: Mapping[str, Any]) -> dict[str, Any]:
-    table = _table(stage.help, {"use": {"const": stage.name}, **options["properties"]})
-    example = {"use": stage.name, **stage.example.options}
-    return {"title": stage.name, **table, "required": ["use", *options.get("required", ())], "examples": [example]}
+def _use(stage: StageDeclaration, uses: Sequence[str], options: Mapping[str, Any]) -> dict[str, Any]:
+    table = _table(stage.help, {"use": {"enum": list(uses)}, **options["properties"]})
+    example = {"use": uses[0], **stage.example.options}
+    return {"title": uses[0], **table, "required": ["use", *options.get("required", ())], "examples": [example]}
 
 
 def _table(description: str, properties: Mapping[str, Any]) -> dict[str, Any]:

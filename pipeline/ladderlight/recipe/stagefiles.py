@@ -24,7 +24,9 @@ def override_with_files(
 ) -> Override:
     """Do the same for what a ``[[picture]]`` table changes."""
     options = {
-        index: _read(changes, ("picture", place, links[index].declaration.name), folder, report)
+        index: _read(
+            changes, ("picture", place, override.keys.get(index, links[index].declaration.name)), folder, report
+        )
         for index, changes in override.options.items()
     }
     return replace(override, options=options)

@@ -212,7 +212,7 @@ class PicturesTable(Table):
     """Which pictures are built."""
 
     files: Annotated[tuple[Text, ...], Field(min_length=1), Example('files = ["pictures/*.png"]')]
-    """Files or globs, relative to the recipe."""
+    """Files or globs, relative to the recipe; ``"!pattern"`` leaves out what was listed before it."""
 
 
 class ViewingTable(Table):

@@ -58,7 +58,7 @@ def reference(registry: StageRegistry, plugin: str = "builtin") -> Reference:
     for summary in registry.summaries():
         if summary.plugin != plugin:
             continue
-        declaration = registry.get(summary.name)
+        declaration = registry.get(summary.use)
         if declaration.kind is not kind:
             kind = declaration.kind
             lines.append(f"## {str(kind).capitalize()}: {kind.phrase}\n")

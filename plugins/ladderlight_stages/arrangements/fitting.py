@@ -3,9 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from fnmatch import fnmatchcase
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, MemoryContents, PlacedPicture
+from ladderlight import (
+    ArrangementError,
+    Board,
+    CodedPicture,
+    Contents,
+    MemoryContents,
+    PlacedPicture,
+    file_name,
+    matching,
+)
 from ladderlight.board import Conflict, Memory, Placement
 from ladderlight.board.lines import Signal
 from ladderlight.board.scan import is_direct
@@ -19,11 +27,7 @@ def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]
     ArrangementError
         When there are pictures but none matches.
     """
-    chosen = [
-        picture
-        for picture in pictures
-        if fnmatchcase(picture.origin.name, match) or fnmatchcase(picture.origin.source.rpartition("/")[2], match)
-    ]
+    chosen = matching(match, pictures, lambda picture: (picture.origin.name, file_name(picture.origin.source)))
     if pictures and not chosen:
         names = ", ".join(sorted(picture.origin.name for picture in pictures)[:6])
         raise ArrangementError(f"no picture matches {match!r}; the pictures are called {names}")

@@ -59,10 +59,50 @@ def test_a_plugin_named_twice(complaints: Complaints, spoil: Spoil) -> None:
 
 
 def test_two_plugins_with_a_stage_of_one_name(complaints: Complaints, spoil: Spoil, project: Path) -> None:
+    code = (project / "lantern.py").read_text(encoding="utf-8")
+    (project / "lamp.py").write_text(code.replace("def flatten", "def level").replace("def dump", "def unload"))
+    both = ('["lantern.py"]', '["lantern.py", "lamp.py"]')
+    assert complaints(spoil(both)) == [
+        "recipe.toml:30:7: stage 'glow' is in more than one plugin: 'lantern.py' and 'lamp.py'; "
+        'write use = "lantern.glow" or use = "lamp.glow"',
+        "recipe.toml:37:7: stage 'stack' is in more than one plugin: 'lantern.py' and 'lamp.py'; "
+        'write use = "lantern.stack" or use = "lamp.stack"',
+    ]
+
+
+def test_a_plugin_can_be_named_with_the_stage(read: Reader, spoil: Spoil, project: Path) -> None:
+    """The override finds the stage by its name alone, or by both in quotes."""
+    code = (project / "lantern.py").read_text(encoding="utf-8")
+    (project / "lamp.py").write_text(code.replace("= 1.0", "= 0.75"), encoding="utf-8")
+    changes = [('["lantern.py"]', '["lantern.py", "lamp.py"]'), ('use = "glow"', 'use = "lamp.glow"')]
+    changes += [(f'use = "{name}"', f'use = "lantern.{name}"') for name in ("flatten", "stack", "dump")]
+    recipe = read(spoil(*changes))
+    assert [use.declaration.qualified for use in recipe.chain[1:3]] == ["lamp.glow", "lantern.flatten"]
+    assert recipe.options_for(recipe.files[0], 1)["strength"] == 0.75
+    assert recipe.options_for(recipe.files[3], 1)["strength"] == 0.5
+    quoted = read(spoil(*changes, ("glow = {", '"lamp.glow" = {')))
+    assert quoted.options_for(quoted.files[3], 1)["strength"] == 0.5
+    assert recipe.cautions == ()
+
+
+def test_an_override_of_a_stage_that_the_chain_has_from_two_plugins(
+    complaints: Complaints, spoil: Spoil, project: Path
+) -> None:
     (project / "lamp.py").write_bytes((project / "lantern.py").read_bytes())
-    assert complaints(spoil(('["lantern.py"]', '["lantern.py", "lamp.py"]'))) == [
-        "recipe.toml:2:26: plugin 'lamp.py' stage 'fetch' is in more than one plugin: 'lantern.py' and 'lamp.py';"
-        " rename one or uninstall a plugin"
+    changes = [('["lantern.py"]', '["lantern.py", "lamp.py"]')]
+    changes += [(f'use = "{name}"', f'use = "lantern.{name}"') for name in ("flatten", "stack", "dump")]
+    changes += [('use = "glow"', 'use = "lantern.glow"\n\n[[stage]]\nuse = "lamp.glow"')]
+    assert complaints(spoil(*changes)) == [
+        'recipe.toml:47:1: the chain has 2 stages \'glow\'; write "lantern.glow" or "lamp.glow" as the key'
+    ]
+    assert complaints(spoil(*changes, ("glow = { strength = 0.5", '"lamp.glow" = { strength = 5'))) == [
+        "recipe.toml:47:28: stage 'glow': strength is 5, which is out of range; use a number from 0 to 1"
+    ]
+
+
+def test_a_misspelt_plugin_of_a_stage(complaints: Complaints, spoil: Spoil) -> None:
+    assert complaints(spoil(('use = "glow"', 'use = "lantern.glov"'))) == [
+        "recipe.toml:30:7: no stage is called 'lantern.glov'; did you mean 'lantern.glow'?"
     ]
 
 
@@ -72,8 +112,8 @@ def test_an_override_reaches_each_use_of_its_stage(read: Reader, spoil: Spoil) -
     )
     night = recipe.files[3]
     assert [recipe.options_for(night, index) for index in (1, 2)] == [
-        {"tint": "warm", "strength": 0.5},
-        {"strength": 0.5},
+        {"tint": "warm", "strength": 0.5, "flicker": 0.0},
+        {"tint": "cold", "strength": 0.5, "flicker": 0.0},
     ]
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ladderlight.recipe.files import missing_file, natural_key, picture_files
+from ladderlight.recipe.files import idle_exclusions, missing_file, natural_key, picture_files
 
 
 @pytest.fixture
@@ -43,6 +43,55 @@ def test_folders_below_and_above(folder: Path) -> None:
 
 def test_names_with_the_characters_of_patterns(folder: Path) -> None:
     assert sources(folder, "a/x[1].png") == ["a/x[1].png"]
+
+
+def test_patterns_pass_over_the_files_of_systems_and_names_do_not(folder: Path) -> None:
+    for name in ("Thumbs.db", "desktop.ini", "ehthumbs.db", ".DS_Store", "._p2.jpg"):
+        (folder / "a" / name).write_bytes(b"")
+    every = ["a/note.txt", "a/P1.jpg", "a/p2.jpg", "a/p10.jpg", "a/x[1].png"]
+    assert sources(folder, "a/*") == every
+    assert sources(folder, "a/**") == ["a/b/p3.jpg", *every]
+    assert sources(folder, "a/._p2.jpg", "a/Thumbs.db") == ["a/._p2.jpg", "a/Thumbs.db"]
+    _, problems = picture_files(folder, ["a/T*.db"])
+    assert [problem.what for problem in problems] == ["'a/T*.db' matches no file"]
+
+
+def test_an_exclamation_mark_leaves_out_what_was_listed_before(folder: Path) -> None:
+    assert sources(folder, "a/*.jpg", "!a/p1*.jpg") == ["a/P1.jpg", "a/p2.jpg"]
+    assert sources(folder, "a/*.jpg", "!a/p1*.jpg", "a/p10.jpg") == ["a/P1.jpg", "a/p2.jpg", "a/p10.jpg"]
+    assert sources(folder, "!a/p2.jpg", "a/p?.jpg") == ["a/p2.jpg"]
+    assert sources(folder, "a/*", "!a/x[1].png", "!a/*.txt", "!./a/p2.jpg") == ["a/P1.jpg", "a/p10.jpg"]
+    (folder / "!p.jpg").write_bytes(b"")
+    assert sources(folder, "!p.jpg") == ["!p.jpg"]
+
+
+def test_nothing_left(folder: Path) -> None:
+    files, problems = picture_files(folder, ["a/*", "!a/*"])
+    assert files == []
+    assert [(p.where, str(p)) for p in problems] == [((), 'no picture is left; list some before what "!" leaves out')]
+
+
+def test_exclamation_marks_that_leave_out_nothing(folder: Path) -> None:
+    def idle(*patterns: str) -> list[str]:
+        return list(idle_exclusions(folder, patterns))
+
+    assert idle("a/*.jpg", "!a/p1*.jpg") == []
+    assert idle("a/*.jpg", "!p1*.jpg") == ["'!p1*.jpg' leaves out nothing; did you mean '!a/p1*.jpg'?"]
+    assert idle("!a/p2.jpg", "a/*.jpg") == ["'!a/p2.jpg' leaves out nothing; put it after the pattern that lists them"]
+    assert idle("a/*.jpg", "!a/p3.jpg") == ["'!a/p3.jpg' leaves out nothing; did you mean '!a/p2.jpg'?"]
+    assert idle("a/*.jpg", "!draft/*") == ["'!draft/*' leaves out nothing; check the pattern, or leave it out"]
+
+
+@pytest.mark.parametrize("pattern", ["closed/*.png", "closed/p.png"])
+def test_a_folder_that_may_not_be_read(folder: Path, monkeypatch: pytest.MonkeyPatch, pattern: str) -> None:
+    (folder / "closed").mkdir(mode=0)
+    monkeypatch.setattr("os.access", lambda path, mode: Path(path).name != "closed")  # the tests may run as root
+    files, (problem,) = picture_files(folder, [pattern])
+    assert files == []
+    assert problem.what.removeprefix(f"{pattern!r} matches no file: ") == (
+        "folder 'closed' cannot be read (Permission denied)"
+    )
+    assert problem.action == "check its permissions"
 
 
 @pytest.mark.parametrize(

@@ -47,10 +47,11 @@ def test_the_chain_and_its_overrides(read: Reader, text: str) -> None:
     recipe = read(text)
     # A chain without a source begins with the reading of files.
     assert [use.declaration.name for use in recipe.chain] == ["read", "glow", "flatten", "stack", "dump"]
-    assert recipe.chain[1].options == {"tint": "warm"}
+    defaults = {"strength": 1.0, "flicker": 0.0}
+    assert recipe.chain[1].options == {"tint": "warm", **defaults}
     day, night = recipe.files[0], recipe.files[3]
-    assert recipe.options_for(day, 1) == {"tint": "warm"}
-    assert recipe.options_for(night, 1) == {"tint": "warm", "strength": 0.5}
+    assert recipe.options_for(day, 1) == {"tint": "warm", **defaults}
+    assert recipe.options_for(night, 1) == {"tint": "warm", "strength": 0.5, "flicker": 0.0}
     assert recipe.options_for(night, 2) == {}
     assert (recipe.bank_for(day), recipe.bank_for(night)) == (None, 3)
 
@@ -59,9 +60,31 @@ def test_a_later_override_wins(read: Reader, text: str) -> None:
     more = '[[picture]]\nmatch = "pictures/night-2*"\nglow = { strength = 0.2, flicker = "20 ms" }\nbank = 1\n'
     recipe = read(text + more + '[[picture]]\nmatch = "*.png"\nglow = { tint = "cold" }\n')
     first, second = recipe.files[3:]
-    assert recipe.options_for(first, 1) == {"tint": "cold", "strength": 0.5}
+    assert recipe.options_for(first, 1) == {"tint": "cold", "strength": 0.5, "flicker": 0.0}
     assert recipe.options_for(second, 1) == {"tint": "cold", "strength": 0.2, "flicker": 0.02}
     assert (recipe.bank_for(first), recipe.bank_for(second)) == (3, 1)
+
+
+def test_a_picture_is_named_by_its_name_with_brackets(read: Reader, spoil: Spoil, project: Path) -> None:
+    for name in ("Wald [west] 10.webp", "Wald w 10.webp"):
+        (project / "pictures" / name).write_bytes(b"")
+    files = ('"pictures/*.png"]', '"pictures/*.png", "pictures/*.webp"]')
+    recipe = read(spoil(files, ('match = "night-*.png"', 'match = "Wald [west] 10.webp"')))
+    banks = {file.source.rpartition("/")[2]: recipe.bank_for(file) for file in recipe.files[-2:]}
+    assert banks == {"Wald w 10.webp": None, "Wald [west] 10.webp": 3}
+
+
+def test_pictures_can_be_left_out(read: Reader, complaints: Complaints, spoil: Spoil) -> None:
+    recipe = read(spoil(('"pictures/*.png"]', '"pictures/*.png", "!pictures/day-1*", "!draft-*"]')))
+    assert [file.source for file in recipe.files] == [
+        f"pictures/{n}" for n in ("day-2.jpg", "night-1.png", "night-2.png")
+    ]
+    assert [(found.level, found.where, found.message) for found in recipe.cautions] == [
+        ("caution", "pictures", "'!draft-*' leaves out nothing; check the pattern, or leave it out")
+    ]
+    assert complaints(
+        spoil(('"pictures/*.png"]', '"pictures/*.png", "!pictures/*"]'), ('match = "night-*.png"', 'match = "*"'))
+    ) == ['recipe.toml:27:9: no picture is left; list some before what "!" leaves out']
 
 
 def test_a_source_of_the_recipe_stands_first(read: Reader, spoil: Spoil) -> None:
@@ -73,7 +96,8 @@ def test_without_stages_there_is_a_chain(read: Reader, text: str) -> None:
     recipe = read(text[: text.index("[[stage]]")])
     names = [use.declaration.name for use in recipe.chain]
     assert names == ["read", "crop", "resize", "diffuse", "bank_pictures", "binary"]
-    assert all(use.options == {} for use in recipe.chain)
+    assert all(use.options == use.declaration.complete({}) for use in recipe.chain)
+    assert recipe.chain[2].options["method"] == "lanczos"
 
 
 def test_what_may_be_left_out(read: Reader, spoil: Spoil, project: Path) -> None:

@@ -109,7 +109,8 @@ def test_a_rule_of_options_that_are_wrong_by_themselves_is_not_asked(errors) -> 
 
 def test_a_rule_that_fails_says_which(errors) -> None:
     assert errors(chain('picture:"pair"\nhigh = 9')) == [
-        "3:7: stage 'pair': its rule of plugin 'pair.py' failed (ZeroDivisionError: nine); correct the plugin"
+        "3:7: the rule of stage 'pair' of plugin 'pair.py' failed on its options: ZeroDivisionError: nine; "
+        "correct the plugin"
     ]
 
 

@@ -98,12 +98,13 @@ def test_overrides(validator: Draft202012Validator, text: str, override: str, *,
 
 def test_every_option_of_every_stage_is_described() -> None:
     uses: list[dict[str, Any]] = schema()["$defs"]["StageTable"]["oneOf"]
-    by_name = {use["properties"]["use"]["const"]: use for use in uses if "const" in use["properties"]["use"]}
+    by_name = {use["properties"]["use"]["enum"][0]: use for use in uses if "enum" in use["properties"]["use"]}
     registry = installed_stages()
     assert sorted(by_name) == list(registry.names)
     for name, use in by_name.items():
         declaration = registry.get(name)
         assert use["description"] == declaration.help
+        assert use["properties"]["use"]["enum"] == [name, f"builtin.{name}"]
         assert use["examples"] == [{"use": name, **declaration.example.options}]
         assert list(use["properties"]) == ["use", *(option.name for option in declaration.options)]
         assert all(
@@ -116,9 +117,22 @@ def test_a_plugin_that_cannot_be_loaded_is_left_out() -> None:
     crop = _Registered(reference="ladderlight_stages.pictures.crop:crop", plugin="builtin")
     uses = schema(StageRegistry(_stages={"paint": (broken,), "crop": (crop,)}))["$defs"]["StageTable"]["oneOf"]
     assert [use["properties"]["use"] for use in uses] == [
-        {"const": "crop"},
-        {"type": "string", "not": {"enum": ["crop"]}},
+        {"enum": ["crop", "builtin.crop"]},
+        {"type": "string", "not": {"enum": ["crop", "builtin.crop"]}},
     ]
+
+
+def test_a_stage_that_a_built_in_one_stands_before_is_known_by_its_plugin(text: str) -> None:
+    crop, other = (
+        _Registered(reference=f"ladderlight_stages.pictures.crop:{name}", plugin=plugin)
+        for name, plugin in (("crop", "builtin"), ("crop", "harbour"))
+    )
+    document = schema(StageRegistry(_stages={"crop": (crop, other)}))
+    validator = Draft202012Validator(json.loads(json.dumps(document)))
+    base = text[: text.index("[[stage]]")].replace('plugins = ["lantern.py"]\n', "")
+    for use, good in {"crop": True, "builtin.crop": True, "harbour.crop": True, "quay.crop": False}.items():
+        recipe = f'{base}[[stage]]\nuse = "{use}"\n[[picture]]\nmatch = "*"\n"{use}" = {{ keep = "centre" }}\n'
+        assert (errors(validator, recipe) == []) is good, use
 
 
 def test_nothing_may_be_null() -> None:

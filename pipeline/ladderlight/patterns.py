@@ -1,0 +1,24 @@
+"""Patterns by which a recipe names pictures: ``*``, ``?`` and ``[...]``, or a name as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from fnmatch import fnmatchcase
+from typing import TypeVar
+
+T = TypeVar("T")
+
+
+def matching(pattern: str, items: Iterable[T], names: Callable[[T], Iterable[str]]) -> list[T]:
+    """Return the items that a pattern means, in their order; ``names`` gives what each may be called.
+
+    A name may hold the characters of patterns: if an item has the pattern for a name, it is meant and no other.
+    """
+    named = [(item, tuple(names(item))) for item in items]
+    literal = [item for item, known in named if pattern in known]
+    return literal or [item for item, known in named if any(fnmatchcase(name, pattern) for name in known)]
+
+
+def file_name(source: str) -> str:
+    """Return the last part of a path with ``/``."""
+    return source.rpartition("/")[2]
