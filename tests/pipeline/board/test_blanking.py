@@ -35,8 +35,8 @@ def test_low_outputs_above_ground_are_not_dark(board: Board) -> None:
     gated = darkness_of(replace(glowing, blanking="gate"))
     assert gated.dark is False
     assert gated.volts is not None
-    # 0.4 V behind 1500 and 680 ohm in parallel, into 75 ohm
-    assert gated.volts[0] == pytest.approx(0.4 * 75 / (75 + 1500 * 680 / 2180))
+    # 0.4 V behind 1330 and 715 ohm in parallel, into 75 ohm
+    assert gated.volts[0] == pytest.approx(0.4 * 75 / (75 + 1330 * 715 / 2045))
     assert darkness_of(glowing).dark is False
     assert darkness_of(replace(glowing, blanking="output-enable")).dark is True
 

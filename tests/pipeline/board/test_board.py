@@ -42,8 +42,8 @@ def test_counts_wrap_at_the_counters_width(make_board) -> None:
 def test_code_bits_follow_the_data_pins(make_board, memory) -> None:
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=["r1", "-", "g0", "b1", "b0", "r0", "g1"]))
     assert board.code_lines == ("r1", "g0", "b1", "b0", "r0", "g1")
-    assert board.palette.volts[1].tolist() == pytest.approx([375 / 789, 0, 0])  # r1: 680 ohm, 125/263 V
-    assert board.palette.volts[8].tolist() == pytest.approx([0, 0, 170 / 789])  # b0: 1500 ohm
+    assert board.palette.volts[1].tolist() == pytest.approx([19950 / 44173, 0, 0])  # r1: 715 ohm, by Millman's theorem
+    assert board.palette.volts[8].tolist() == pytest.approx([0, 0, 10725 / 44173])  # b0: 1330 ohm
 
 
 def test_banks_are_counted_by_the_highest_bank_line(make_board, memory, board: Board) -> None:

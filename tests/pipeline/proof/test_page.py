@@ -93,7 +93,7 @@ def test_the_page_shows_screens_devices_palette_findings_and_cautions(board, pro
     ):
         assert words in page.text
     assert page.text.count("#") == 64
-    assert f"3F 111111 0.691 0.691 0.691 {board.palette.hex_of(63)}" in page.text
+    assert f"3F 111111 0.694 0.694 0.694 {board.palette.hex_of(63)}" in page.text
 
 
 def test_a_screen_says_what_was_measured_of_its_picture(proof):

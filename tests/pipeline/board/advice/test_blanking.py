@@ -43,7 +43,7 @@ def test_low_outputs_above_ground(board, said) -> None:
     glowing = replace(board, ladder=replace(board.ladder, low_volts=0.4), blanking="gate")
     (finding,) = said(glowing, "blanking")
     assert finding.level == "caution"
-    assert "the darkest colour is not 0 V (0.055 V)" in finding.message
+    assert "the darkest colour is not 0 V (0.056 V)" in finding.message
 
 
 def test_tile_hardware(make_board, memory, said) -> None:
