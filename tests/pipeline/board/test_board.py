@@ -54,7 +54,7 @@ def test_banks_are_counted_by_the_highest_bank_line(make_board, memory, board: B
 
 def tile_board(make_board, memory) -> Board:
     return make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=["b0-b1", "g0-g1", "r0-r1"], part="28C256"),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C256"),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
     )
 
@@ -78,7 +78,7 @@ def test_a_named_line_is_resolved_to_the_pin_that_drives_it(make_board, memory) 
 
 def test_packing_makes_pixels_narrower_than_words(make_board, memory, ladder) -> None:
     board = make_board(
-        memory(address=["x3-x9", "y2-y8"], data=["v0"], part="28C256", packing=Packing(pixels=8)),
+        memory(address=["x3-x9", "y2-y8"], data=["v0"], part="27C256", packing=Packing(pixels=8)),
         ladder=ladder(grey={"v0": 150.0}),
     )
     assert board.geometry.width == 640

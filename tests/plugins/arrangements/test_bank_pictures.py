@@ -150,13 +150,13 @@ def test_a_bank_that_does_not_exist(make_board, memory, board):
 
 def test_wrong_sizes_and_codes_are_all_named(board):
     wrong = [
-        coded(board, "small", codes=np.zeros((75, 100), dtype=np.uint16)),
+        coded(board, "small", codes=np.zeros((60, 80), dtype=np.uint16)),
         coded(board, "loud", codes=np.full((120, 160), 64, dtype=np.uint16)),
     ]
     with pytest.raises(ArrangementError) as caught:
         bank_pictures(wrong, board)
     small, loud = str(caught.value).splitlines()
-    assert small.startswith("'small' is 100x75 pixels, but the wiring scans 160x120; put use = \"resize\"")
+    assert small.startswith("'small' is 80x60 pixels, but the wiring scans 160x120; put use = \"resize\"")
     assert loud.startswith("'loud' has code 64, but the ladders have codes 0 to 63")
 
 

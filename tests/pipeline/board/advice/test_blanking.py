@@ -48,7 +48,7 @@ def test_low_outputs_above_ground(board, said) -> None:
 
 def test_tile_hardware(make_board, memory, said) -> None:
     board = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256"),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="27C256"),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
     )
     (finding,) = said(board, "blanking")
