@@ -14,7 +14,7 @@ from ladderlight_stages.emissions.intel_hex import intel_hex
 def described(board, contents, burned=None):
     files = binary(contents, board)
     return manifest(
-        project="Tern Island",
+        project="Merrowhithe",
         board=board,
         contents=contents,
         files=files,
@@ -29,7 +29,7 @@ def test_the_sheet_says_what_goes_where(board, banked):
     text = burn_sheet(board, document)
     assert max(map(len, text.splitlines())) <= 78
     for line in (
-        "Burn sheet: Tern Island",
+        "Burn sheet: Merrowhithe",
         "Burn 1 of 1: picture.",
         "  state     nothing is noted of what this chip holds: burn it",
         "  file      devices/picture.bin",

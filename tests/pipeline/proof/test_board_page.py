@@ -11,16 +11,16 @@ from ladderlight.proof.page import board_page
 
 
 def test_page_has_every_plot_and_loads_nothing(board) -> None:
-    page = board_page("Tern Island", board, [])
+    page = board_page("Merrowhithe", board, [])
     for plot in (palette_plot(board.palette), scan_line_plot(board.raster), timing_plot(board)):
         assert plot in page
     assert page.count("<svg") == 3 + 3  # one ladder each for red, green and blue
     assert not re.search(r'(src|href)="', page)
-    assert "<h1>Tern Island</h1>" in page
+    assert "<h1>Merrowhithe</h1>" in page
 
 
 def test_page_gives_the_figures(board) -> None:
-    page = board_page("Tern Island", board, [])
+    page = board_page("Merrowhithe", board, [])
     row = re.search(r"<td class=\"number\">2</td>.*?</tr>", page, re.DOTALL)
     assert row is not None
     assert re.findall(r"<td[^>]*>([^<]*)</td>", row[0]) == [
@@ -35,10 +35,10 @@ def test_page_gives_the_figures(board) -> None:
 
 def test_tolerance_adds_a_column(board) -> None:
     wide = replace(board, ladder=replace(board.ladder, tolerance=0.05))
-    page = board_page("Tern Island", wide, [])
+    page = board_page("Merrowhithe", wide, [])
     assert "within 5 %" in page
     assert "0.4309 to 0.4742" in page  # 715 ohm 5 % up and 1330 ohm down, and the other way round
-    assert "within" not in re.sub("within the", "", board_page("Tern Island", board, []))
+    assert "within" not in re.sub("within the", "", board_page("Merrowhithe", board, []))
 
 
 def test_findings_are_listed_and_escaped(board) -> None:

@@ -53,7 +53,7 @@ class Page(HTMLParser):
 def proof(board, banked):
     """The proof's files, the manifest, and the words they are of."""
 
-    def make(project="Tern Island", findings=(), details=None):
+    def make(project="Merrowhithe", findings=(), details=None):
         contents = banked(board, (0, 3))
         files = binary(contents, board)
         words = memories_of(board, files)

@@ -360,7 +360,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
                 ' or write "-" for a pin that drives nothing',
             ),
             (
-                '"820" }\ngreen',
+                '"750" }\ngreen',
                 "no memory's data pin drives ladder line 'r3'; list it in a memory's data, or use one of"
                 " b0, b1, g0, g1, g2, r0, r1, r2",
             ),
