@@ -67,7 +67,7 @@ def test_any_order_of_address_lines(make_board, memory, address):
 
 
 def test_planes_in_chips_side_by_side_with_packed_words(make_board, memory, ladder, packing):
-    grey = ladder(grey={"g1": 680.0, "g0": 1500.0})
+    grey = ladder(grey={"g1": 715.0, "g0": 1330.0})
     board = make_board(
         memory("even", address=["x3-x9", "y1-y8"], data=["g0"], part="27C256", packing=packing(pixels=8)),
         memory(
@@ -181,7 +181,7 @@ def test_banks_that_one_plane_does_not_know_collide(make_board, memory, ladder):
     board = make_board(
         memory("fine", address=["x2-x9", "y2-y8", "bank0"], data=["g0"]),
         memory("coarse", address=["x2-x9", "y2-y8"], data=["g1"]),
-        ladder=ladder(grey={"g1": 680.0, "g0": 1500.0}),
+        ladder=ladder(grey={"g1": 715.0, "g0": 1330.0}),
     )
     with pytest.raises(ArrangementError, match="add bank0 to the address of memory 'coarse'"):
         bank_pictures([coded(board, "a", seed=1), coded(board, "b", seed=2)], board)
