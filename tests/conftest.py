@@ -46,9 +46,9 @@ def make_memory(
 
 
 RGB64 = {
-    "red": {"r0": 1500.0, "r1": 680.0},
-    "green": {"g0": 1500.0, "g1": 680.0},
-    "blue": {"b0": 1500.0, "b1": 680.0},
+    "red": {"r0": 1330.0, "r1": 715.0},
+    "green": {"g0": 1330.0, "g1": 715.0},
+    "blue": {"b0": 1330.0, "b1": 715.0},
 }
 RGB64_DATA = ["b0-b1", "g0-g1", "r0-r1"]
 
@@ -80,7 +80,7 @@ def make_board() -> BoardMaker:
 
 @pytest.fixture
 def board(make_board: BoardMaker) -> Board:
-    """160x120 pixels in 64 colours (1500 and 680 ohm), four banks in one 27C010."""
+    """160x120 pixels in 64 colours (1330 and 715 ohm), four banks in one 27C010."""
     return make_board()
 
 

@@ -1,7 +1,7 @@
 """No example repeats the values of a board that somebody else has published.
 
 The figures are common practice, no source: 1k5 with 680 ohm for two bits at 5 V into 75 ohm, a clock of 10 MHz at
-800x600@60, a picture of 100x75 pixels from seven x and seven y bits.
+800x600@60, a picture of 100x75 pixels from seven x and seven y bits of a 28C256.
 """
 
 from __future__ import annotations
@@ -50,6 +50,14 @@ def test_no_example_has_the_published_clock_at_its_mode(name: str) -> None:
     assert not any((b.get("mode"), b.get("clock")) == ("800x600@60", "10 MHz") for b in boards(TEXTS[name]))
     assert "100 by 75" not in TEXTS[name]
     assert "100x75" not in TEXTS[name]
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_no_example_has_the_published_part(name: str) -> None:
+    for board in boards(TEXTS[name]):
+        memories = board.get("memory", [])
+        assert isinstance(memories, list)
+        assert not [memory for memory in memories if memory.get("part") == "28C256"]
 
 
 def test_there_are_examples_to_look_at() -> None:

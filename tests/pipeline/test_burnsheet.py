@@ -18,7 +18,7 @@ def record(board, words):
 def described(board, contents, burned=None):
     files = binary(contents, board)
     return manifest(
-        project="Tern Island",
+        project="Merrowhithe",
         board=board,
         contents=contents,
         files=files,
@@ -33,7 +33,7 @@ def test_the_sheet_says_what_goes_where(board, banked):
     text = burn_sheet(board, document)
     assert max(map(len, text.splitlines())) <= 78
     for line in (
-        "Burn sheet: Tern Island",
+        "Burn sheet: Merrowhithe",
         "Burn 1 of 1: picture.",
         "  state     no record of this chip; burn it",
         "  file      devices/picture.bin",

@@ -23,7 +23,7 @@ def build(board, banked):
         files = binary(contents, board) + intel_hex(contents, board, offset=0x100)
         words = memories_of(board, files)
         return manifest(
-            project="Tern Island",
+            project="Merrowhithe",
             board=board,
             contents=contents,
             files=files,

@@ -84,11 +84,11 @@ def test_a_missing_file_and_a_device_without_file_are_errors(board, banked, tmp_
 
 def test_a_slow_clock_widens_its_counts(make_board, memory, banked):
     board = make_board(
-        memory(address=["x0-x7", "y2-y9"], data=["b0-b1", "g0-g1", "r0-r1"]), mode="800x600@60", clock="10000000"
+        memory(address=["x0-x7", "y2-y9"], data=["b0-b1", "g0-g1", "r0-r1"]), mode="1024x768@60", clock="16250000"
     )
     words = words_of(banked(board, (0,)))
     shown = render(board, words)
-    assert shown.shape == (600, 800, 3)
+    assert shown.shape == (768, 1024, 3)
     assert (shown == board.palette.srgb8[picture_codes(board, words)].repeat(4, axis=0).repeat(4, axis=1)).all()
 
 

@@ -38,9 +38,9 @@ data = ["b0-b1", "g0-g1", "r0-r1"]
 
 [board.ladder]
 supply = "5 V"
-red = { r0 = "1.5 kohm", r1 = "680 ohm" }
-green = { g0 = "1.5 kohm", g1 = "680 ohm" }
-blue = { b0 = "1.5 kohm", b1 = "680 ohm" }
+red = { r0 = "1.33 kohm", r1 = "715 ohm" }
+green = { g0 = "1.33 kohm", g1 = "715 ohm" }
+blue = { b0 = "1.33 kohm", b1 = "715 ohm" }
 
 [pictures]
 files = ["many.ppm", "plain.ppm"]

@@ -19,7 +19,7 @@ from ladderlight_stages.reach import reach_cells, reach_of
 def shared(make_board, memory, ladder) -> Board:
     """A board of 16 colours: one line per gun and an intensity line that feeds all three."""
     lines = {"red": "r", "green": "g", "blue": "b"}
-    channels = ladder(**{gun: {line: 680.0, "i": 1500.0} for gun, line in lines.items()})
+    channels = ladder(**{gun: {line: 715.0, "i": 1330.0} for gun, line in lines.items()})
     return make_board(memory(address=["x2-x9", "y2-y8"], data=["b", "g", "r", "i"]), ladder=channels)
 
 
@@ -118,7 +118,7 @@ def test_flat_hulls_are_judged_gun_by_gun(shared: Board, dimensions: int) -> Non
 
 def test_a_grey_board_is_judged_by_luminance(make_board, memory, ladder) -> None:
     palette = make_board(
-        memory(address=["x2-x9", "y2-y8"], data=["v0-v1"]), ladder=ladder(grey={"v0": 1500.0, "v1": 680.0})
+        memory(address=["x2-x9", "y2-y8"], data=["v0-v1"]), ladder=ladder(grey={"v0": 1330.0, "v1": 715.0})
     ).palette
     white = float(palette.linear.max())
     assert 0.1 < white < 0.9

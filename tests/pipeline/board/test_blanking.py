@@ -35,8 +35,8 @@ def test_low_outputs_above_ground_are_not_dark(board: Board) -> None:
     gated = darkness_of(replace(glowing, blanking="gate"))
     assert gated.dark is False
     assert gated.volts is not None
-    # 0.4 V behind 1500 and 680 ohm in parallel, into 75 ohm
-    assert gated.volts[0] == pytest.approx(0.4 * 75 / (75 + 1500 * 680 / 2180))
+    # 0.4 V behind 1330 and 715 ohm in parallel, into 75 ohm
+    assert gated.volts[0] == pytest.approx(0.4 * 75 / (75 + 1330 * 715 / 2045))
     assert darkness_of(glowing).dark is False
     assert darkness_of(replace(glowing, blanking="output-enable")).dark is True
 
@@ -89,7 +89,7 @@ def test_packed_words(make_board, memory, ladder) -> None:
     from ladderlight.board import Packing
 
     board = make_board(
-        memory(address=["x3-x9", "y2-y9"], data=["v0-v1"], part="28C256", packing=Packing(pixels=4)),
+        memory(address=["x3-x9", "y2-y9"], data=["v0-v1"], part="27C256", packing=Packing(pixels=4)),
         ladder=ladder(grey={"v0": 300.0, "v1": 150.0}),
     )
     words = {name: words for name, (words, _) in fill_blanking(board, Placement(board=board).words(), [0]).items()}
@@ -114,7 +114,7 @@ def test_look_up_gets_a_black_entry(make_board, memory) -> None:
 
 def test_tile_hardware_is_left_alone(make_board, memory) -> None:
     board = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256"),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="27C256"),
         memory("map", address=["x3-x9", "y3-y9"], data=[], part="28C64", chips=2),
     )
     darkness = darkness_of(board)

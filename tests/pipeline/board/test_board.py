@@ -43,8 +43,8 @@ def test_counts_wrap_at_the_counters_width(make_board) -> None:
 def test_code_bits_follow_the_data_pins(make_board, memory) -> None:
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=["r1", "-", "g0", "b1", "b0", "r0", "g1"]))
     assert board.code_lines == ("r1", "g0", "b1", "b0", "r0", "g1")
-    assert board.palette.volts[1].tolist() == pytest.approx([375 / 789, 0, 0])  # r1: 680 ohm, 125/263 V
-    assert board.palette.volts[8].tolist() == pytest.approx([0, 0, 170 / 789])  # b0: 1500 ohm
+    assert board.palette.volts[1].tolist() == pytest.approx([19950 / 44173, 0, 0])  # r1: 715 ohm, by Millman's theorem
+    assert board.palette.volts[8].tolist() == pytest.approx([0, 0, 10725 / 44173])  # b0: 1330 ohm
 
 
 def test_banks_are_counted_by_the_bank_lines_that_are_wired(make_board, memory, board: Board) -> None:
@@ -64,7 +64,7 @@ def test_banks_are_counted_by_the_bank_lines_that_are_wired(make_board, memory, 
 
 def tile_board(make_board, memory) -> Board:
     return make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=["b0-b1", "g0-g1", "r0-r1"], part="28C256"),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C256"),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
     )
 
@@ -88,7 +88,7 @@ def test_a_named_line_is_resolved_to_the_pin_that_drives_it(make_board, memory) 
 
 def test_packing_makes_pixels_narrower_than_words(make_board, memory, ladder) -> None:
     board = make_board(
-        memory(address=["x3-x9", "y2-y8"], data=["v0"], part="28C256", packing=Packing(pixels=8)),
+        memory(address=["x3-x9", "y2-y8"], data=["v0"], part="27C256", packing=Packing(pixels=8)),
         ladder=ladder(grey={"v0": 150.0}),
     )
     assert board.geometry.width == 640

@@ -11,7 +11,7 @@ import pytest
 from ladderlight.board import Channel, Ladder
 from ladderlight.board.ladder import all_states
 
-RED = {"r0": 1500.0, "r1": 680.0}
+RED = {"r0": 1330.0, "r1": 715.0}
 
 
 def volts_of(ladder: Ladder) -> np.ndarray:
@@ -26,7 +26,7 @@ def test_all_states_count_with_the_first_line_as_lowest_bit() -> None:
 
 def test_weighted_levels(ladder) -> None:
     volts = volts_of(ladder(red=RED))
-    assert volts[:, 0] == pytest.approx([0, 170 / 789, 125 / 263, 545 / 789], rel=1e-14)
+    assert volts[:, 0] == pytest.approx([0, 10725 / 44173, 19950 / 44173, 30675 / 44173], rel=1e-14)
     assert not volts[:, 1:].any()
 
 
@@ -52,7 +52,7 @@ def test_a_chain_of_shared_lines_joins_all(ladder) -> None:
 
 
 def test_shared_line_with_ideal_drivers_leaves_channels_independent(ladder) -> None:
-    shared = volts_of(ladder(red={"i": 1500.0, "r": 680.0}, green={"i": 1500.0, "g": 680.0}))
+    shared = volts_of(ladder(red={"i": 1330.0, "r": 715.0}, green={"i": 1330.0, "g": 715.0}))
     alone = volts_of(ladder(red=RED))[:, 0]
     for state in range(8):
         i, r, g = state & 1, state >> 1 & 1, state >> 2 & 1
@@ -61,7 +61,7 @@ def test_shared_line_with_ideal_drivers_leaves_channels_independent(ladder) -> N
 
 
 def test_shared_line_behind_a_resistance_couples_channels(ladder) -> None:
-    shared = replace(ladder(red={"i": 1500.0, "r": 680.0}, green={"i": 1500.0, "g": 680.0}), driver_high=50.0)
+    shared = replace(ladder(red={"i": 1330.0, "r": 715.0}, green={"i": 1330.0, "g": 715.0}), driver_high=50.0)
     volts = volts_of(shared)
     both_through_i, with_green_high = volts[0b001, 0], volts[0b101, 0]
     assert with_green_high > both_through_i
@@ -82,7 +82,7 @@ def test_r2r_steps_are_equal() -> None:
 
 
 def test_significance_of_lines(ladder) -> None:
-    weighted = ladder(red={"r1": 680.0, "r0": 1500.0}).channels[0]
+    weighted = ladder(red={"r1": 715.0, "r0": 1330.0}).channels[0]
     assert weighted.lines == ("r1", "r0")
     assert weighted.weighted_lines == ("r0", "r1")
     assert replace(weighted, r2r=330.0).weighted_lines == ("r1", "r0")

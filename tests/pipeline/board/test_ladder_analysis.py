@@ -11,40 +11,45 @@ import pytest
 from ladderlight.board import Channel, Ladder
 from ladderlight.board.ladder_analysis import analyse
 
-RED = {"r0": 1500.0, "r1": 680.0}
+RED = {"r0": 1330.0, "r1": 715.0}
 
 
 def test_levels_and_steps(ladder) -> None:
     red = analyse(ladder(red=RED)).channel("red")
     assert red.lines == ("r0", "r1")
-    assert [level.volts for level in red.levels] == pytest.approx([0, 170 / 789, 375 / 789, 545 / 789])
+    assert [level.volts for level in red.levels] == pytest.approx([0, 10725 / 44173, 19950 / 44173, 30675 / 44173])
     assert [level.ideal for level in red.levels] == pytest.approx([0, 0.7 / 3, 1.4 / 3, 0.7])
-    assert [level.step for level in red.levels] == [None, *map(pytest.approx, (170 / 789, 205 / 789, 170 / 789))]
-    assert red.max_error == pytest.approx(0.7 / 3 - 170 / 789)
-    assert red.levels[2].error == pytest.approx(375 / 789 - 1.4 / 3)
-    assert (red.black, red.white) == pytest.approx((0.0, 545 / 789))
+    assert [level.step for level in red.levels] == [
+        None,
+        *map(pytest.approx, (10725 / 44173, 9225 / 44173, 10725 / 44173)),
+    ]
+    assert red.max_error == pytest.approx(1.4 / 3 - 19950 / 44173)
+    assert red.levels[2].error == pytest.approx(19950 / 44173 - 1.4 / 3)
+    assert (red.black, red.white) == pytest.approx((0.0, 30675 / 44173))
     assert red.white_within
     assert red.monotonic
     assert red.surely_monotonic
 
 
 def test_nonlinearity_is_in_steps_of_the_channel(ladder) -> None:
-    """A step is a third of 545/789 V."""
+    """A step is a third of 30675/44173 V, so 10225/44173 V."""
     red = analyse(ladder(red=RED)).channel("red")
-    assert [level.dnl for level in red.levels[1:]] == pytest.approx([510 / 545 - 1, 615 / 545 - 1, 510 / 545 - 1])
-    assert [level.inl for level in red.levels] == pytest.approx([0, 510 / 545 - 1, 1125 / 545 - 2, 0], abs=1e-12)
-    assert red.max_dnl == pytest.approx(615 / 545 - 1)
-    assert red.max_inl == pytest.approx(1125 / 545 - 2)
+    assert [level.dnl for level in red.levels[1:]] == pytest.approx(
+        [10725 / 10225 - 1, 9225 / 10225 - 1, 10725 / 10225 - 1]
+    )
+    assert [level.inl for level in red.levels] == pytest.approx([0, 10725 / 10225 - 1, 19950 / 10225 - 2, 0], abs=1e-12)
+    assert red.max_dnl == pytest.approx(1 - 9225 / 10225)
+    assert red.max_inl == pytest.approx(10725 / 10225 - 1)
 
 
 def test_codes_count_by_weight_not_by_order(ladder) -> None:
-    red = analyse(ladder(red={"r1": 680.0, "r0": 1500.0})).channel("red")
+    red = analyse(ladder(red={"r1": 715.0, "r0": 1330.0})).channel("red")
     assert red.lines == ("r0", "r1")
     assert red.monotonic
 
 
 def test_out_of_order(ladder) -> None:
-    red = analyse(ladder(red={"a": 2000.0, "b": 1900.0, "c": 1500.0})).channel("red")
+    red = analyse(ladder(red={"a": 2000.0, "b": 1900.0, "c": 1330.0})).channel("red")
     assert not red.monotonic
     assert not red.surely_monotonic
     assert red.levels[4].step < 0
@@ -53,7 +58,7 @@ def test_out_of_order(ladder) -> None:
 def test_five_per_cent(ladder) -> None:
     red = analyse(replace(ladder(red=RED), tolerance=0.05)).channel("red")
     limits = [(round(level.lowest, 4), round(level.highest, 4)) for level in red.levels]
-    assert limits == [(0, 0), (0.2046, 0.2273), (0.4537, 0.4988), (0.6622, 0.7219)]
+    assert limits == [(0, 0), (0.2307, 0.256), (0.4309, 0.4742), (0.6658, 0.7257)]
     assert red.spread is not None
     assert red.spread.samples == 2000
     assert analyse(ladder(red=RED)).channel("red").spread is None
@@ -69,14 +74,14 @@ def test_tolerance_can_cost_the_order(ladder) -> None:
 
 def test_without_a_monitor(ladder) -> None:
     red = analyse(ladder(red=RED)).channel("red")
-    assert [level.open_volts for level in red.levels] == pytest.approx([0, 170 / 109, 375 / 109, 5])
+    assert [level.open_volts for level in red.levels] == pytest.approx([0, 715 / 409, 1330 / 409, 5])
 
 
 def test_without_a_monitor_and_with_floating_lows(ladder) -> None:
     red = analyse(replace(ladder(red=RED), driver_low=inf)).channel("red")
     assert red.levels[0].open_volts is None
     assert [level.open_volts for level in red.levels[1:]] == pytest.approx([5, 5, 5])
-    assert red.levels[1].volts == pytest.approx(5 / 21)
+    assert red.levels[1].volts == pytest.approx(75 / 281)
 
 
 def shared(ladder, **own: float):
@@ -102,7 +107,7 @@ def test_floating_lows_leave_a_channel_to_the_lines_that_are_high(ladder) -> Non
 
 def test_raised_black(ladder) -> None:
     red = analyse(replace(ladder(red=RED), low_volts=0.4)).channel("red")
-    assert red.black == pytest.approx(0.4 * 545 / 789 / 5)
+    assert red.black == pytest.approx(0.4 * 30675 / 44173 / 5)
 
 
 def test_currents(ladder) -> None:
@@ -110,20 +115,20 @@ def test_currents(ladder) -> None:
     analysis = analyse(ladder(red=RED, green={"g0": 470.0}))
     assert [driver.line for driver in analysis.drivers] == ["r0", "r1", "g0"]
     r0, r1, g0 = analysis.drivers
-    assert r0.source == pytest.approx((5 - 170 / 789) / 1500)
-    assert r1.source == pytest.approx((5 - 375 / 789) / 680)
-    assert r0.sink == pytest.approx(375 / 789 / 1500)
+    assert r0.source == pytest.approx((5 - 10725 / 44173) / 1330)
+    assert r1.source == pytest.approx((5 - 19950 / 44173) / 715)
+    assert r0.sink == pytest.approx(19950 / 44173 / 1330)
     assert g0.source == pytest.approx(5 / 545)
     assert g0.sink == pytest.approx(0, abs=1e-15)
-    white = (5 - 545 / 789) * (1 / 1500 + 1 / 680)
+    white = (5 - 30675 / 44173) * (1 / 1330 + 1 / 715)
     assert analysis.supply_current == pytest.approx(white + 5 / 545)
 
 
 def test_power(ladder) -> None:
     power = {part.part: part for part in analyse(ladder(red=RED)).resistors}
     assert set(power) == {"r0", "r1"}
-    assert power["r1"].watts == pytest.approx((5 - 375 / 789) ** 2 / 680)
-    assert power["r1"].ohms == 680.0
+    assert power["r1"].watts == pytest.approx((5 - 19950 / 44173) ** 2 / 715)
+    assert power["r1"].ohms == 715.0
 
 
 def test_r2r_names_its_parts() -> None:
@@ -145,18 +150,18 @@ def test_r2r_names_its_parts() -> None:
 
 def test_crosstalk_of_a_shared_driver(ladder) -> None:
     shared = replace(
-        ladder(red={"i": 1500.0, "r": 680.0}, green={"i": 1500.0, "g": 680.0}), driver_high=50.0, driver_low=50.0
+        ladder(red={"i": 1330.0, "r": 715.0}, green={"i": 1330.0, "g": 715.0}), driver_high=50.0, driver_low=50.0
     )
     red = analyse(shared).channel("red")
     assert red.levels[1].crosstalk > 1e-4  # code 1 is the shared line
     assert red.white == pytest.approx(red.levels[3].volts + red.levels[3].crosstalk)
-    assert all(level.crosstalk == 0 for level in analyse(ladder(red=RED, green={"g": 680.0})).channel("red").levels)
+    assert all(level.crosstalk == 0 for level in analyse(ladder(red=RED, green={"g": 715.0})).channel("red").levels)
 
 
 def test_colours_follow_the_palette(ladder) -> None:
-    assert [level.srgb for level in analyse(ladder(red=RED)).channel("red").levels] == [0, 78, 173, 252]
+    assert [level.srgb for level in analyse(ladder(red=RED)).channel("red").levels] == [0, 88, 165, 253]
     tube = replace(ladder(red=RED), response="tube")
-    assert analyse(tube).channel("red").levels[1].srgb != 78
+    assert analyse(tube).channel("red").levels[1].srgb != 88
 
 
 def test_single_step(ladder) -> None:

@@ -10,14 +10,14 @@ from ladderlight.errors import BoardError
 
 
 def test_choice_describes_its_ladder() -> None:
-    best = design(Goal(bits=2), "E24", tolerance=0.05)[0]
-    assert [resistor.ohms for resistor in best.resistors] == [1500.0, 680.0]
-    assert best.volts == pytest.approx([0, 170 / 789, 125 / 263, 545 / 789])
-    assert best.max_error == pytest.approx(0.0178707, abs=1e-7)
+    best = design(Goal(bits=2, driver=30.0), "E24", tolerance=0.05)[0]
+    assert [resistor.ohms for resistor in best.resistors] == [1300.0, 680.0]
+    assert best.volts == pytest.approx([0, 5325 / 21946, 9975 / 21946, 15300 / 21946])
+    assert best.max_error == pytest.approx(0.0121419, abs=1e-7)
     assert best.monotonic
     assert best.rail is None
     assert best.analysis.channels[0].lines == ("d0", "d1")
-    assert best.analysis.channels[0].levels[1].lowest == pytest.approx(0.2046, abs=5e-5)
+    assert best.analysis.channels[0].levels[1].lowest == pytest.approx(0.2308, abs=5e-5)
 
 
 def test_best_first_and_ten_more() -> None:

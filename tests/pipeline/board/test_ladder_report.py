@@ -13,13 +13,15 @@ from ladderlight.board.ladder_report import design_document, findings_of, ladder
 
 
 def test_document_of_a_ladder_is_plain(ladder) -> None:
-    subject = replace(ladder(red={"r0": 1500.0, "r1": 680.0}, green={"g0": 460.0}), tolerance=0.05)
+    subject = replace(ladder(red={"r0": 1330.0, "r1": 715.0}, green={"g0": 460.0}), tolerance=0.05)
     document = ladder_document(subject)
     assert json.loads(json.dumps(document, allow_nan=False)) == document
     red, green = document["channels"]
     assert (red["name"], red["guns"], red["lines"]) == ("red", [0], ["r0", "r1"])
-    assert [level["volts"] for level in red["levels"]] == pytest.approx([0, 170 / 789, 375 / 789, 545 / 789])
-    assert red["max_error_mv"] == pytest.approx(17.8707, abs=1e-4)
+    assert [level["volts"] for level in red["levels"]] == pytest.approx(
+        [0, 10725 / 44173, 19950 / 44173, 30675 / 44173]
+    )
+    assert red["max_error_mv"] == pytest.approx(15.0333, abs=1e-4)
     assert red["white_within"] is True
     assert red["spread"]["samples"] == 2000
     assert green["white_volts"] == pytest.approx(5 * 75 / 535)
@@ -32,11 +34,11 @@ def test_document_of_a_ladder_is_plain(ladder) -> None:
 
 
 def test_document_of_a_design() -> None:
-    choices = design(Goal(bits=2), "E24")
+    choices = design(Goal(bits=2, driver=30.0), "E24")
     document = design_document(choices, "E24")
     assert json.loads(json.dumps(document, allow_nan=False)) == document
-    assert document["resistors"] == [1500.0, 680.0]
-    assert document["parts"] == ["1k5", "680"]
+    assert document["resistors"] == [1300.0, 680.0]
+    assert document["parts"] == ["1k3", "680"]
     assert document["kind"] == "weighted"
     assert len(document["next_best"]) == len(choices) - 1
     assert document["next_best"][0]["max_error_mv"] > document["max_error_mv"]

@@ -61,7 +61,7 @@ def test_the_index_is_what_addresses_the_tables(sixteen_colours: Board) -> None:
 def test_boards_without_look_up(board, make_board, memory) -> None:
     assert lookup_of(board) is None
     tiles = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256"),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="27C256"),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
     )
     assert lookup_of(tiles) is None

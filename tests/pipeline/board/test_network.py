@@ -57,14 +57,14 @@ def test_high_and_low_resistance_apply_to_their_states() -> None:
 def test_floating_driver_carries_no_current_and_follows_its_node() -> None:
     network = Network(
         resistors=(
-            Resistor(a="p", b="out", ohms=680.0),
-            Resistor(a="q", b="out", ohms=1500.0),
+            Resistor(a="p", b="out", ohms=715.0),
+            Resistor(a="q", b="out", ohms=1330.0),
             Resistor(a="out", b=GROUND, ohms=75.0),
         ),
         drivers=(Driver(node="p", high_volts=5.0), Driver(node="q", high_volts=5.0, low_ohms=inf)),
     )
     solution = network.solve(np.array([[True, False]]))
-    assert solution.at("out")[0] == pytest.approx(5 * 75 / 755, rel=1e-14)
+    assert solution.at("out")[0] == pytest.approx(5 * 75 / 790, rel=1e-14)
     assert solution.at("q")[0] == pytest.approx(solution.at("out")[0], rel=1e-14)
     assert solution.currents[0, 1] == pytest.approx(0.0, abs=1e-16)
 

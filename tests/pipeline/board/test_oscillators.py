@@ -18,7 +18,7 @@ def sources(mode: str, clock: str, most: int = 3) -> list[str]:
         ("640x480@60", "25e6", "25.175 MHz"),
         ("640x480@60", "13e6", "12.5875 MHz (25.175 MHz halved)"),
         ("800x600@60", "39e6", "40 MHz"),
-        ("800x600@60", "11e6", "10 MHz"),
+        ("1024x768@60", "17e6", "16.25 MHz (65 MHz divided by 4)"),
         ("1024x768@60", "66e6", "65 MHz"),
         ("800x600@75", "12e6", "12.375 MHz (49.5 MHz divided by 4)"),
     ],

@@ -13,9 +13,9 @@ from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight.board.palette import linear_from_tube, palette_of
 
 RGB = {
-    "red": {"r0": 1500.0, "r1": 680.0},
-    "green": {"g0": 1500.0, "g1": 680.0},
-    "blue": {"b0": 1500.0, "b1": 680.0},
+    "red": {"r0": 1330.0, "r1": 715.0},
+    "green": {"g0": 1330.0, "g1": 715.0},
+    "blue": {"b0": 1330.0, "b1": 715.0},
 }
 LINES = ("b0", "b1", "g0", "g1", "r0", "r1")
 
@@ -23,20 +23,20 @@ LINES = ("b0", "b1", "g0", "g1", "r0", "r1")
 def test_code_bits_follow_the_lines(ladder) -> None:
     palette = palette_of(ladder(**RGB), LINES)
     assert len(palette) == 64
-    assert palette.volts[0b11_00_01] == pytest.approx([545 / 789, 0, 170 / 789], rel=1e-14)
+    assert palette.volts[0b11_00_01] == pytest.approx([30675 / 44173, 0, 10725 / 44173], rel=1e-14)
 
 
 def test_colours(ladder) -> None:
     palette = palette_of(ladder(**RGB), LINES)
-    # 170/789 V, 125/263 V and 545/789 V of 0.7 V are 78.49, 173.14 and 251.63 of 255.
+    # 10725, 19950 and 30675 of 44173 V are 88.45, 164.52 and 252.97 of 255 at 0.7 V.
     assert [palette.hex_of(code) for code in (0, 1, 2, 3, 63)] == [
         "#000000",
-        "#00004e",
-        "#0000ad",
-        "#0000fc",
-        "#fcfcfc",
+        "#000058",
+        "#0000a5",
+        "#0000fd",
+        "#fdfdfd",
     ]
-    assert palette.linear[3, 2] == pytest.approx(((545 / 789 / 0.7 + 0.055) / 1.055) ** 2.4, rel=1e-14)
+    assert palette.linear[3, 2] == pytest.approx(((30675 / 44173 / 0.7 + 0.055) / 1.055) ** 2.4, rel=1e-14)
 
 
 def test_more_than_peak_clips(ladder) -> None:
@@ -47,7 +47,7 @@ def test_more_than_peak_clips(ladder) -> None:
 
 
 def test_tube_shows_other_light_for_the_same_volts(ladder) -> None:
-    tube = replace(ladder(red={"r0": 460 + 5 / 7, "r1": 1500.0}), response="tube", tube_black=0.01)
+    tube = replace(ladder(red={"r0": 460 + 5 / 7, "r1": 1330.0}), response="tube", tube_black=0.01)
     palette = palette_of(tube, ("r1", "r0"))
     drive = palette.drive[1, 0]
     root = 0.01 ** (1 / 2.4)
@@ -74,7 +74,7 @@ def test_lattice_of_independent_channels(ladder) -> None:
 
 
 def test_lattice_levels_ascend_when_the_first_line_weighs_most(ladder) -> None:
-    lattice = palette_of(ladder(red={"r0": 680.0, "r1": 1500.0}), ("r0", "r1")).lattice
+    lattice = palette_of(ladder(red={"r0": 715.0, "r1": 1330.0}), ("r0", "r1")).lattice
     assert lattice is not None
     assert lattice.codes[0].tolist() == [0, 2, 1, 3]
     assert lattice.codes[1].tolist() == [0]
@@ -82,7 +82,7 @@ def test_lattice_levels_ascend_when_the_first_line_weighs_most(ladder) -> None:
 
 def test_no_lattice_when_guns_share_lines(ladder) -> None:
     assert palette_of(ladder(grey={"b0": 150.0}), ("b0",)).lattice is None
-    shared = ladder(red={"i": 1500.0, "r": 680.0}, green={"i": 1500.0, "g": 680.0})
+    shared = ladder(red={"i": 1330.0, "r": 715.0}, green={"i": 1330.0, "g": 715.0})
     assert palette_of(shared, ("i", "r", "g")).lattice is None
 
 

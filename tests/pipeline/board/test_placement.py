@@ -81,7 +81,7 @@ def test_packed_pixels_share_words(make_board, memory, ladder, pixels: int, orde
         memory(
             address=[f"x{low}-x9", "y2-y8"],
             data=[f"v0-v{bits - 1}" if bits > 1 else "v0"],
-            part="28C256",
+            part="27C256",
             packing=Packing(pixels=pixels, order=order),
         ),
         ladder=ladder(grey={f"v{bit}": 600.0 / 2**bit for bit in range(bits)}),
@@ -125,7 +125,7 @@ def test_the_fill_stands_where_nothing_reads(make_board, memory) -> None:
 
 def test_a_memory_addressed_by_another_is_not_a_picture(make_board, memory) -> None:
     board = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=RGB64_DATA, part="28C256"),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=RGB64_DATA, part="27C256"),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
     )
     with pytest.raises(NotImplementedError, match="tile"):

@@ -28,34 +28,34 @@ def test_without_registers_and_delays_it_shows_the_scan(board) -> None:
 
 
 def test_a_count_covers_several_monitor_pixels(make_board, memory) -> None:
-    board = make_board(memory(address=["x1-x7", "y3-y9"], data=DATA), mode="800x600@60", clock="10000000")
+    board = make_board(memory(address=["x1-x7", "y3-y9"], data=DATA), mode="1024x768@60", clock="16250000")
     words = noise(board)
     assert np.array_equal(play(board, words).codes, scanned(board, words).repeat(4, axis=1))
     assert np.array_equal(count_codes(board, words), scanned(board, words))
 
 
-def test_150_ns_at_10_mhz_leave_six_monitor_pixels_undefined_at_each_change(make_board, memory) -> None:
+def test_90_ns_at_16_25_mhz_leave_six_monitor_pixels_undefined_at_each_change(make_board, memory) -> None:
     board = make_board(
-        memory(address=["x1-x7", "y3-y9"], data=DATA, access=150e-9), mode="800x600@60", clock="10000000"
+        memory(address=["x1-x7", "y3-y9"], data=DATA, access=90e-9), mode="1024x768@60", clock="16250000"
     )
     undefined = play(board, noise(board)).undefined
-    assert undefined[0].tolist() == ([True] * 6 + [False] * 2) * 100
+    assert undefined[0].tolist() == ([True] * 6 + [False] * 2) * 128
 
 
 def test_the_old_word_stays_for_the_counters_delay(make_board, memory) -> None:
     board = make_board(
-        memory(address=["x1-x7", "y3-y9"], data=DATA, access=75e-9),
-        mode="800x600@60",
-        clock="10000000",
-        counters=Counters(delay=50e-9),  # two monitor pixels
+        memory(address=["x1-x7", "y3-y9"], data=DATA, access=46e-9),
+        mode="1024x768@60",
+        clock="16250000",
+        counters=Counters(delay=30e-9),  # two monitor pixels of 15.4 ns
     )
     words = noise(board)
     shown = play(board, words)
     codes = scanned(board, words).repeat(4, axis=1)
     assert np.array_equal(shown.codes[:, 2:], codes[:, :-2])
-    # before the first pixel stands what the last count of the line before addresses: count 263, line 627 for line 0
-    assert shown.codes[0, 0] == scan(board, words, 263, 627).codes
-    assert shown.codes[5, 1] == scan(board, words, 263, 4).codes
+    # before the first pixel stands what the last count of the line before addresses: count 335, line 805 for line 0
+    assert shown.codes[0, 0] == scan(board, words, 335, 805).codes
+    assert shown.codes[5, 1] == scan(board, words, 335, 4).codes
     assert shown.undefined[0, :12].astype(int).tolist() == [0, 0, 1, 1, 1, 0, 0, 0, 0, 0, 1, 1]
 
 
@@ -67,7 +67,9 @@ def test_words_that_stay_are_not_disturbed(make_board, memory) -> None:
 
 
 def test_an_access_longer_than_the_hold_never_shows_a_whole_word(make_board, memory) -> None:
-    board = make_board(memory(address=["x0-x7", "y2-y9"], data=DATA, access=150e-9), mode="800x600@60", clock="10e6")
+    board = make_board(
+        memory(address=["x0-x7", "y2-y9"], data=DATA, access=150e-9), mode="1024x768@60", clock="16250000"
+    )
     assert play(board, noise(board)).undefined.all()
 
 
@@ -91,7 +93,7 @@ def test_a_register_that_takes_unfinished_words_shows_anything(make_board, memor
 def test_delays_of_a_map_reach_the_tiles(make_board, memory) -> None:
     """At 3.15 MHz a count is 317.8 ns; a change of the map's address takes 200 ns there and 100 ns in the tiles."""
     board = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", access=100e-9),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="27C256", access=100e-9),
         memory("map", address=["x3-x6", "y3-y8"], data=[], part="28C16", access=200e-9),
         clock="3146875",
     )
@@ -125,7 +127,9 @@ def test_banks(board, bank: int) -> None:
 
 
 def test_only_words_that_differ_disturb_the_picture(make_board, memory) -> None:
-    board = make_board(memory(address=["x1-x7", "y3-y9"], data=DATA, access=150e-9), mode="800x600@60", clock="10e6")
+    board = make_board(
+        memory(address=["x1-x7", "y3-y9"], data=DATA, access=90e-9), mode="1024x768@60", clock="16250000"
+    )
     words = np.zeros(131_072, dtype=np.uint32)
     words[5] = 63  # the sixth pixel of the first row is white: monitor pixels 40 to 47
     shown = play(board, {"picture": words})

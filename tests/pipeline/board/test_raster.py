@@ -98,5 +98,5 @@ def test_fitting_clocks_are_whole_and_the_nearest_come_first() -> None:
 
 
 def test_the_y_counter_counts_lines_at_any_clock() -> None:
-    assert raster("10e6", "800x600@60").y.total == 628
-    assert raster("40e6", "800x600@60").y == raster("10e6", "800x600@60").y
+    assert raster("16.25e6", "1024x768@60").y.total == 806
+    assert raster("65e6", "1024x768@60").y == raster("16.25e6", "1024x768@60").y

@@ -78,8 +78,8 @@ def test_palette(board: Board) -> None:
     palette = report(board)["palette"]
     assert [entry["code"] for entry in palette] == list(range(64))
     assert palette[0] == {"code": 0, "volts": [0.0, 0.0, 0.0], "srgb": "#000000"}
-    assert palette[1]["volts"] == pytest.approx([0, 0, 170 / 789], abs=1e-6)
-    assert palette[63]["srgb"] == "#fcfcfc"  # 545/789 V of 0.7 V, times 255
+    assert palette[1]["volts"] == pytest.approx([0, 0, 10725 / 44173], abs=1e-6)
+    assert palette[63]["srgb"] == "#fdfdfd"  # 30675/44173 V of 0.7 V, times 255
 
 
 def test_memories_devices_and_timing(make_board, memory) -> None:

@@ -47,7 +47,7 @@ def test_packed_pixels_leave_in_order(make_board, memory, ladder) -> None:
     word = 0b11100100
     for order, codes in (("msb_first", [3, 2, 1, 0]), ("lsb_first", [0, 1, 2, 3])):
         board = make_board(
-            memory(address=["x3-x9", "y2-y8"], data=["v0-v1"], part="28C256", packing=Packing(pixels=4, order=order)),
+            memory(address=["x3-x9", "y2-y8"], data=["v0-v1"], part="27C256", packing=Packing(pixels=4, order=order)),
             ladder=ladder(grey={"v0": 300.0, "v1": 150.0}),
         )
         words = {"picture": np.full(32_768, word, dtype=np.uint32)}

@@ -32,7 +32,7 @@ def test_without_an_access_time_there_is_no_margin(board) -> None:
 
 def test_delays_add_up_through_the_graph(make_board, memory) -> None:
     board = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", access=70e-9),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="27C256", access=70e-9),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64", access=150e-9),
     )
     found = timings(board)
@@ -50,7 +50,7 @@ def test_rows_alone_hold_for_lines(make_board, memory) -> None:
 def test_a_packed_word_is_held_for_all_its_pixels(make_board, memory, ladder) -> None:
     board = make_board(
         memory("colour", address=["picture.d0"], data=["v0"], part="2716", access=50e-9),
-        memory("picture", address=["x3-x9", "y2-y8"], data=[], part="28C256", packing=Packing(pixels=8)),
+        memory("picture", address=["x3-x9", "y2-y8"], data=[], part="27C256", packing=Packing(pixels=8)),
         ladder=ladder(grey={"v0": 150.0}),
     )
     picture = board.memory("picture")
@@ -82,7 +82,7 @@ def test_a_register_hides_what_is_in_time_and_spoils_what_is_late(make_board, me
 
 def test_a_register_starts_the_time_anew(make_board, memory) -> None:
     board = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", access=10e-9),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="27C256", access=10e-9),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64", access=150e-9, output="register"),
     )
     assert timings(board)["tile"].arrival == pytest.approx(REGISTER_DELAY + 10e-9)
@@ -90,7 +90,7 @@ def test_a_register_starts_the_time_anew(make_board, memory) -> None:
 
 def test_an_unknown_access_leaves_later_arrivals_unknown(make_board, memory) -> None:
     board = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", access=10e-9),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="27C256", access=10e-9),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
     )
     assert timings(board)["tile"].arrival is None
@@ -105,7 +105,7 @@ def test_the_register_needs_its_set_up_time(make_board, memory) -> None:
 
 def test_registers_delay_by_their_holds(make_board, memory) -> None:
     board = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", output="register"),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="27C256", output="register"),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64", output="register"),
     )
     assert latency_in_counts(board, board.memory("map")) == 8

@@ -76,7 +76,7 @@ def test_colours_are_counted_as_seen(tmp_path: Path, capsys: pytest.CaptureFixtu
         head
         + ladder
         + '"5 V"\n'
-        + "".join(f'{c} = {{ {c[0]} = "220", i = "1k5" }}\n' for c in ("red", "green", "blue")),
+        + "".join(f'{c} = {{ {c[0]} = "220", i = "1k3" }}\n' for c in ("red", "green", "blue")),
         encoding="utf-8",
     )
     assert main(["check", str(recipe), "--json"]) == 0

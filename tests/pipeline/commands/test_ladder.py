@@ -112,15 +112,15 @@ def test_pairs_are_named_in_the_recipe(run: Run) -> None:
 
 
 def test_report_reads_well(run: Run) -> None:
-    status, out, _ = run("--bits", "2")
+    status, out, _ = run("--bits", "2", "--driver", "30")
     assert status == 0
     lines = out.splitlines()
     rows = [" ".join(line.split()) for line in lines]
-    assert lines[:2] == ["weighted ladder of 2 bits from E24", "5 V into 75 ohm, peak 0.7 V, ideal drivers"]
-    assert "1 680 680 6.65 mA 0.32 mA 30.1 mW" in rows
-    assert "1 0.2155 0.2333 -17.87 mV -0.064 -0.064 0.2046 to 0.2273 78" in rows
-    assert "worst error 17.87 mV, 4.11 of 100 in lightness; white 0.6907 V; codes in order" in out
-    assert 'red   = { r0 = "1k5", r1 = "680" }' in lines
+    assert lines[:2] == ["weighted ladder of 2 bits from E24", "5 V into 75 ohm, peak 0.7 V, drivers of 30 ohm"]
+    assert "1 680 680 6.40 mA 0.34 mA 27.9 mW" in rows
+    assert "1 0.2426 0.2333 +9.31 mV +0.044 +0.044 0.2308 to 0.2555 88" in rows
+    assert "worst error 12.14 mV, 4.24 of 100 in lightness; white 0.6972 V; codes in order" in out
+    assert 'red   = { r0 = "1k3", r1 = "680" }' in lines
     assert max(map(len, lines)) < 200
 
 

@@ -123,8 +123,8 @@ def test_a_device_not_covered_by_its_files_is_an_error():
 
 
 def test_names_get_the_project_and_must_differ():
-    found = name_files([file("{project}-a.bin", b"")], "Tern Island: lobby")
-    assert [item.name for item in found] == ["Tern-Island-lobby-a.bin"]
+    found = name_files([file("{project}-a.bin", b"")], "Merrowhithe: lobby")
+    assert [item.name for item in found] == ["Merrowhithe-lobby-a.bin"]
     with pytest.raises(DeviceFileError, match="are one file"):
         name_files([file("a.bin", b""), file("A.BIN", b"")], "p")
 

@@ -9,7 +9,7 @@ import pytest
 from ladderlight.board.ladder_analysis import analyse
 from ladderlight.plots import ladder_plot
 
-RED = {"r0": 1500.0, "r1": 680.0}
+RED = {"r0": 1330.0, "r1": 715.0}
 
 
 @pytest.fixture
@@ -36,9 +36,9 @@ def test_dots_stand_at_their_volts(red, read, every) -> None:
 
 def test_dots_have_the_colour_that_is_shown(red, read, every) -> None:
     dots = every(read(ladder_plot(red)), "circle")
-    assert [dot.get("fill") for dot in dots[:4]] == ["#000000", "#4e0000", "#ad0000", "#fc0000"]
+    assert [dot.get("fill") for dot in dots[:4]] == ["#000000", "#580000", "#a50000", "#fd0000"]
     grey = replace(red, guns=(0, 1, 2))
-    assert every(read(ladder_plot(grey)), "circle")[1].get("fill") == "#4e4e4e"
+    assert every(read(ladder_plot(grey)), "circle")[1].get("fill") == "#585858"
 
 
 def test_bars_reach_over_the_tolerance(red, read, every) -> None:
@@ -61,10 +61,10 @@ def test_exact_resistors_have_no_bars(ladder, read, every, words) -> None:
 
 def test_words(red, read, words) -> None:
     written = words(read(ladder_plot(red)))
-    assert {"red", "0.215", "0.475", "0.691", "0.7 V", "white of the video signal standard"} <= set(written)
-    assert any(text.startswith("worst error 17.9 mV, white 0.691 V; thin bar: worst case") for text in written)
+    assert {"red", "0.243", "0.452", "0.694", "0.7 V", "white of the video signal standard"} <= set(written)
+    assert any(text.startswith("worst error 15.0 mV, white 0.694 V; thin bar: worst case") for text in written)
     assert read(ladder_plot(red)).get("aria-label") == (
-        "Levels of red: 4 codes from 0.000 to 0.691 V, at most 17.9 mV from equal steps"
+        "Levels of red: 4 codes from 0.000 to 0.694 V, at most 15.0 mV from equal steps"
     )
 
 

@@ -15,11 +15,11 @@ def test_every_code_has_its_swatch_in_order(board, read, every, words) -> None:
     assert [swatch.get("fill") for swatch in swatches] == [board.palette.hex_of(code) for code in range(64)]
     assert (swatches[9].get("x"), swatches[9].get("y")) == ("90", "46")
     assert words(root)[:3] == ["00", "#000000", "0 0 0"]
-    assert words(root)[-3:] == ["3F", "#fcfcfc", "691 691 691"]
+    assert words(root)[-3:] == ["3F", "#fdfdfd", "694 694 694"]
 
 
 def test_swatches_say_code_bits_and_volts(board) -> None:
-    assert "<title>code 1B (011011): #4eadfc, 0.215, 0.475, 0.691 V</title>" in palette_plot(board.palette)
+    assert "<title>code 1B (011011): #58a5fd, 0.243, 0.452, 0.694 V</title>" in palette_plot(board.palette)
 
 
 def test_light_swatches_have_dark_words(board, read, every) -> None:

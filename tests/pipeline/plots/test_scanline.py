@@ -26,14 +26,14 @@ def test_parts_are_to_scale(read, every) -> None:
 
 
 def test_words_give_counts_and_times(read, words) -> None:
-    written = words(read(drawn("800x600@60", 10_000_000)))
+    written = words(read(drawn("1024x768@60", 16_250_000)))
     assert written == [
-        "visible: 200 counts, 20.000 µs",
-        "one line: 264 counts, 26.400 µs, 37.879 kHz",
-        "sync, positive",
-        "front porch: counts 200 to 209, 10 of them, 1.000 µs",
-        "sync: counts 210 to 241, 32 of them, 3.200 µs",
-        "back porch: counts 242 to 263, 22 of them, 2.200 µs",
+        "visible: 256 counts, 15.754 µs",
+        "one line: 336 counts, 20.677 µs, 48.363 kHz",
+        "sync, negative",
+        "front porch: counts 256 to 261, 6 of them, 0.369 µs",
+        "sync: counts 262 to 295, 34 of them, 2.092 µs",
+        "back porch: counts 296 to 335, 40 of them, 2.462 µs",
     ]
 
 

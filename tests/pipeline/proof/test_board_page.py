@@ -11,34 +11,34 @@ from ladderlight.proof.page import board_page
 
 
 def test_page_has_every_plot_and_loads_nothing(board) -> None:
-    page = board_page("Tern Island", board, [])
+    page = board_page("Merrowhithe", board, [])
     for plot in (palette_plot(board.palette), scan_line_plot(board.raster, board.x_counter), timing_plot(board)):
         assert plot in page
     assert page.count("<svg") == 3 + 3  # one ladder each for red, green and blue
     assert not re.search(r'(src|href)="', page)
-    assert "<h1>Tern Island</h1>" in page
+    assert "<h1>Merrowhithe</h1>" in page
 
 
 def test_page_gives_the_figures(board) -> None:
-    page = board_page("Tern Island", board, [])
+    page = board_page("Merrowhithe", board, [])
     row = re.search(r"<td class=\"number\">2</td>.*?</tr>", page, re.DOTALL)
     assert row is not None
     assert re.findall(r"<td[^>]*>([^<]*)</td>", row[0]) == [
-        "2", "0.4753", "0.4667", "+8.62", "259.82", "+0.128", "+0.064", "3.440", "173"
+        "2", "0.4516", "0.4667", "-15.03", "208.84", "-0.098", "-0.049", "3.252", "165"
     ]  # fmt: skip
-    assert re.search(r'<th scope="row">r1</th><td class="number">6.65</td><td class="number">0.32</td>', page)
-    # by Ohm's law, with 680 ohm alone high: 125/263 V at the output
-    watts = (5 - 125 / 263) ** 2 / 680
-    row = f'<th scope="row">red</th><td>r1</td><td class="number">680</td><td class="number">{watts * 1000:.1f}</td>'
+    assert re.search(r'<th scope="row">r1</th><td class="number">6.36</td><td class="number">0.34</td>', page)
+    # by Ohm's law, with 715 ohm alone high: 19950/44173 V at the output
+    watts = (5 - 19950 / 44173) ** 2 / 715
+    row = f'<th scope="row">red</th><td>r1</td><td class="number">715</td><td class="number">{watts * 1000:.1f}</td>'
     assert row in page
 
 
 def test_tolerance_adds_a_column(board) -> None:
     wide = replace(board, ladder=replace(board.ladder, tolerance=0.05))
-    page = board_page("Tern Island", wide, [])
+    page = board_page("Merrowhithe", wide, [])
     assert "within 5 %" in page
-    assert "0.4537 to 0.4988" in page
-    assert "within" not in re.sub("within the", "", board_page("Tern Island", board, []))
+    assert "0.4309 to 0.4742" in page  # 715 ohm 5 % up and 1330 ohm down, and the other way round
+    assert "within" not in re.sub("within the", "", board_page("Merrowhithe", board, []))
 
 
 def test_findings_are_listed_and_escaped(board) -> None:

@@ -53,7 +53,7 @@ class Page(HTMLParser):
 def proof(board, banked):
     """The proof's files, the manifest, and the words they are of."""
 
-    def make(project="Tern Island", findings=(), details=None):
+    def make(project="Merrowhithe", findings=(), details=None):
         contents = banked(board, (0, 3))
         files = binary(contents, board)
         words = memories_of(board, files)
@@ -93,7 +93,7 @@ def test_the_page_shows_screens_devices_palette_findings_and_cautions(board, pro
     ):
         assert words in page.text
     assert page.text.count("#") == 64
-    assert f"3F 111111 0.691 0.691 0.691 {board.palette.hex_of(63)}" in page.text
+    assert f"3F 111111 0.694 0.694 0.694 {board.palette.hex_of(63)}" in page.text
 
 
 def test_a_screen_says_what_was_measured_of_its_picture(proof):

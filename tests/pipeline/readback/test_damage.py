@@ -22,7 +22,7 @@ def test_what_differs_is_marked_and_the_rest_is_grey(board, banked):
 
 
 def test_counts_narrower_or_wider_than_monitor_pixels_are_marked_whole(make_board, memory):
-    slow = make_board(memory(address=["x0-x7"], data=["b0-b1", "g0-g1", "r0-r1"]), mode="800x600@60", clock="10000000")
+    slow = make_board(memory(address=["x0-x7"], data=["b0-b1", "g0-g1", "r0-r1"]), mode="1024x768@60", clock="16250000")
     fast = make_board(memory(address=["x0-x10"], data=["b0-b1", "g0-g1", "r0-r1"]), clock="50350000")
     for board, columns in ((slow, range(40, 44)), (fast, range(5, 6))):
         words = {"picture": np.zeros(131072, dtype=np.uint32)}

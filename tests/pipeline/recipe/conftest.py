@@ -15,7 +15,7 @@ format = 1
 plugins = ["lantern.py"]
 
 [project]
-name = "Tern Island"
+name = "Merrowhithe"
 output = "made"
 
 [board]
@@ -32,9 +32,9 @@ data = ["b0", "b1", "g0-g2", "r0-r2"]
 
 [board.ladder]
 supply = "5 V"
-red = { r0 = "3k3", r1 = "1k5", r2 = "820" }
-green = { g0 = "3k3", g1 = "1k5", g2 = "820" }
-blue = { b0 = "1k5", b1 = "680" }
+red = { r0 = "3k3", r1 = "1k6", r2 = "750" }
+green = { g0 = "3k3", g1 = "1k6", g2 = "750" }
+blue = { b0 = "1k3", b1 = "680" }
 
 [pictures]
 files = ["pictures/*.jpg", "pictures/*.png"]

@@ -18,7 +18,7 @@ def table(**changes: Any) -> BoardTable:
         "mode": "640x480@60",
         "clock": "25.175 MHz",
         "memory": [memory | changes.pop("memory", {})],
-        "ladder": {"supply": "5 V", "grey": {"k0": "1k5", "k1": "680"}} | changes.pop("ladder", {}),
+        "ladder": {"supply": "5 V", "grey": {"k0": "1k3", "k1": "680"}} | changes.pop("ladder", {}),
     }
     return BoardTable.model_validate_json(as_json(raw | changes), strict=True)
 

@@ -19,7 +19,7 @@ Spoil = Callable[..., str]
 
 def test_a_good_recipe(read: Reader, text: str, project: Path) -> None:
     recipe = read(text)
-    assert (recipe.name, recipe.path, recipe.folder) == ("Tern Island", project / "recipe.toml", project)
+    assert (recipe.name, recipe.path, recipe.folder) == ("Merrowhithe", project / "recipe.toml", project)
     assert recipe.output == project / "made"
     assert recipe.plugins == (project / "lantern.py",)
     assert [file.source for file in recipe.files] == [
@@ -39,7 +39,7 @@ def test_a_good_recipe(read: Reader, text: str, project: Path) -> None:
     assert (memory.name, memory.part, memory.access) == ("picture", PARTS["27C010"], 120e-9)
     assert [str(pin) for pin in memory.address[:3]] == ["x2", "x3", "x4"]
     assert memory.data == ("b0", "b1", "g0", "g1", "g2", "r0", "r1", "r2")
-    assert board.ladder.channels[0] == Channel(name="red", resistors={"r0": 3300, "r1": 1500, "r2": 820}, guns=(0,))
+    assert board.ladder.channels[0] == Channel(name="red", resistors={"r0": 3300, "r1": 1600, "r2": 750}, guns=(0,))
     assert (board.ladder.load, board.ladder.peak, board.ladder.tolerance) == (75, 0.7, 0)
 
 
@@ -101,7 +101,7 @@ def test_without_stages_there_is_a_chain(read: Reader, text: str) -> None:
 
 
 def test_what_may_be_left_out(read: Reader, spoil: Spoil, project: Path) -> None:
-    recipe = read(spoil(('[project]\nname = "Tern Island"\noutput = "made"\n', "")))
+    recipe = read(spoil(('[project]\nname = "Merrowhithe"\noutput = "made"\n', "")))
     assert (recipe.name, recipe.output) == ("recipe", project / "out")
 
 
@@ -129,7 +129,7 @@ counters = { x_start = 8, y_start = 2, delay = "22 ns" }""",
                 'supply = 3.3\nload = 50\npeak = "1 V"\ndriver = { high = "50", low = "30R" }\nlow = "driven"',
             ),
             (
-                'red = { r0 = "3k3", r1 = "1k5", r2 = "820" }',
+                'red = { r0 = "3k3", r1 = "1k6", r2 = "750" }',
                 'tolerance = "5 %"\nred = { r2r = "330", lines = ["r0-r2"] }',
             ),
             ("bank = 3\n", ""),
@@ -154,13 +154,13 @@ def test_a_grey_board_with_floating_lows(read: Reader, spoil: Spoil) -> None:
     recipe = read(
         spoil(
             ('["b0", "b1", "g0-g2", "r0-r2"]', '["k0", "k1"]'),
-            ('red = { r0 = "3k3", r1 = "1k5", r2 = "820" }\n', 'driver = "30 ohm"\nlow = "floating"\n'),
-            ('green = { g0 = "3k3", g1 = "1k5", g2 = "820" }\n', ""),
-            ('blue = { b0 = "1k5", b1 = "680" }', 'grey = { k0 = "1k5", k1 = "680" }'),
+            ('red = { r0 = "3k3", r1 = "1k6", r2 = "750" }\n', 'driver = "30 ohm"\nlow = "floating"\n'),
+            ('green = { g0 = "3k3", g1 = "1k6", g2 = "750" }\n', ""),
+            ('blue = { b0 = "1k3", b1 = "680" }', 'grey = { k0 = "1k3", k1 = "680" }'),
         )
     )
     ladder = recipe.board.ladder
-    assert ladder.channels == (Channel(name="grey", resistors={"k0": 1500, "k1": 680}, guns=(0, 1, 2)),)
+    assert ladder.channels == (Channel(name="grey", resistors={"k0": 1300, "k1": 680}, guns=(0, 1, 2)),)
     assert (ladder.driver_high, ladder.driver_low) == (30, math.inf)
 
 
@@ -308,7 +308,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
     ),
     "wrong types": (
         [
-            ('"Tern Island"', "3"),
+            ('"Merrowhithe"', "3"),
             ('["lantern.py"]', '["lantern.py", 1]'),
             ('address = ["x2-x9"', 'address = [["x2-x9"]'),
             ('["pictures/*.jpg", "pictures/*.png"]', '"pictures/*.jpg"'),
@@ -374,7 +374,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
         [("100000", "words is 100000, which is not a power of two; use 65536 or 131072")],
     ),
     "impossible wiring": (
-        [('"bank0-bank1"]', '"bank0-bank3"]'), ('r2 = "820" }', 'r3 = "820" }'), ('"y2-y8"', '"y2-y10"')],
+        [('"bank0-bank1"]', '"bank0-bank3"]'), ('r2 = "750" }', 'r3 = "750" }'), ('"y2-y8"', '"y2-y10"')],
         [
             ('["x2-x9"', "27C010 has 17 address lines, but 21 are listed; ..."),
             ('"y2-y10"', "A16: y10 never changes: the y counter counts 0 to 524; use y0 to y9, or low"),
@@ -384,7 +384,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
                 ' or write "-" for a pin that drives nothing',
             ),
             (
-                '"820" }\ngreen',
+                '"750" }\ngreen',
                 "no memory's data pin drives ladder line 'r3'; list it in a memory's data, or use one of"
                 " b0, b1, g0, g1, g2, r0, r1, r2",
             ),
@@ -416,7 +416,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
         ],
     ),
     "R-2R ladder": (
-        [('{ b0 = "1k5", b1 = "680" }', '{ r2r = "330", lines = ["b0-b1",\n "b7"] }')],
+        [('{ b0 = "1k3", b1 = "680" }', '{ r2r = "330", lines = ["b0-b1",\n "b7"] }')],
         [
             (
                 '"b7"',
@@ -499,7 +499,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
     "what stands in misspelt and misplaced tables": (
         [
             ("[project]", "[projekt]"),
-            ('"Tern Island"', "3"),
+            ('"Merrowhithe"', "3"),
             ("[board.ladder]", "[ladder]"),
             ('"680"', '"68O"'),
             ("[[board.memory]]", "[board.memory]"),
@@ -530,7 +530,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
         ],
     ),
     "lines outside of a channel": (
-        [('red = { r0 = "3k3", r1 = "1k5", r2 = "820" }', 'r0 = "3k3"')],
+        [('red = { r0 = "3k3", r1 = "1k6", r2 = "750" }', 'r0 = "3k3"')],
         [
             (
                 'r0 = "3k3"',
@@ -540,7 +540,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
         ],
     ),
     "several errors in one R-2R ladder": (
-        [('{ b0 = "1k5", b1 = "680" }', '{ r2r = true, b7 = "680" }')],
+        [('{ b0 = "1k3", b1 = "680" }', '{ r2r = true, b7 = "680" }')],
         [
             ("{ r2r", '[board.ladder.blue] lacks the key \'lines\'; add lines = ["r0", "r1"]'),
             ("true", 'r2r is true where a resistance is meant; write a resistance such as "75 ohm", "4k7" or "470R"'),

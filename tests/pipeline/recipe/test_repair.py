@@ -20,7 +20,7 @@ RAW = {
         {"name": "m", "part": "27C010", "address": ["x2-x9", "y2-y8"], "data": ["k0", "k1"]},
         {"name": "n", "part": "27C010", "address": ["m.d7"], "data": ["k2"]},
     ],
-    "ladder": {"supply": "5 V", "grey": {"k0": "1k5", "k1": "680", "k2": "330"}},
+    "ladder": {"supply": "5 V", "grey": {"k0": "1k3", "k1": "680", "k2": "330"}},
 }
 
 

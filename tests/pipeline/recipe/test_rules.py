@@ -26,9 +26,9 @@ data = ["b0-b1", "g0-g1", "r0-r1"]
 
 [board.ladder]
 supply = "5 V"
-red = { r0 = "1k5", r1 = "680" }
-green = { g0 = "1k5", g1 = "680" }
-blue = { b0 = "1k5", b1 = "680" }
+red = { r0 = "1k3", r1 = "680" }
+green = { g0 = "1k3", g1 = "680" }
+blue = { b0 = "1k3", b1 = "680" }
 
 [pictures]
 files = ["*.pgm"]

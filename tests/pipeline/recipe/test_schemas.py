@@ -46,7 +46,7 @@ def test_a_recipe_with_plugins_may_use_stages_of_its_own(validator: Draft202012V
         ('clock = "25.175 MHz"', "", "board"),
         ('"output-enable"', '"output_enable"', "board"),
         ("[project]", "[projekt]", ""),
-        ('name = "Tern Island"', "name = 3", "project.name"),
+        ('name = "Merrowhithe"', "name = 3", "project.name"),
         ('part = "27C010"', "words = 1024", "board"),
         ('files = ["pictures/*.jpg", "pictures/*.png"]', "files = []", "pictures.files"),
         ("bank = 3", "bank = -1", "picture.0.bank"),

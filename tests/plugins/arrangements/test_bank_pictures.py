@@ -67,7 +67,7 @@ def test_any_order_of_address_lines(make_board, memory, address):
 
 
 def test_planes_in_chips_side_by_side_with_packed_words(make_board, memory, ladder, packing):
-    grey = ladder(grey={"g1": 680.0, "g0": 1500.0})
+    grey = ladder(grey={"g1": 715.0, "g0": 1330.0})
     board = make_board(
         memory("even", address=["x3-x9", "y1-y8"], data=["g0"], part="27C256", packing=packing(pixels=8)),
         memory(
@@ -186,13 +186,13 @@ def test_a_bank_that_does_not_exist(make_board, memory, board):
 
 def test_wrong_sizes_and_codes_are_all_named(board):
     wrong = [
-        coded(board, "small", codes=np.zeros((75, 100), dtype=np.uint16)),
+        coded(board, "small", codes=np.zeros((60, 80), dtype=np.uint16)),
         coded(board, "loud", codes=np.full((120, 160), 64, dtype=np.uint16)),
     ]
     with pytest.raises(ArrangementError) as caught:
         bank_pictures(wrong, board)
     small, loud = str(caught.value).splitlines()
-    assert small.startswith("'small' is 100x75 pixels, but the wiring scans 160x120; put use = \"resize\"")
+    assert small.startswith("'small' is 80x60 pixels, but the wiring scans 160x120; put use = \"resize\"")
     assert loud.startswith("'loud' has code 64, but the ladders have codes 0 to 63")
 
 
@@ -217,7 +217,7 @@ def test_banks_that_one_plane_does_not_know_collide(make_board, memory, ladder):
     board = make_board(
         memory("fine", address=["x2-x9", "y2-y8", "bank0"], data=["g0"]),
         memory("coarse", address=["x2-x9", "y2-y8"], data=["g1"]),
-        ladder=ladder(grey={"g1": 680.0, "g0": 1500.0}),
+        ladder=ladder(grey={"g1": 715.0, "g0": 1330.0}),
     )
     with pytest.raises(ArrangementError, match="add bank0 to the address of memory 'coarse'"):
         bank_pictures([coded(board, "a", seed=1), coded(board, "b", seed=2)], board)

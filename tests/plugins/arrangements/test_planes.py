@@ -23,7 +23,7 @@ def two_planes(make_board, memory, ladder, packing):
             )
             for n in (0, 1)
         ),
-        ladder=ladder(grey={"g1": 680.0, "g0": 1500.0}),
+        ladder=ladder(grey={"g1": 715.0, "g0": 1330.0}),
     )
 
 

@@ -38,12 +38,12 @@ def test_the_scan_shows_each_letter_upright_in_its_place(tile_board, font, shown
     letters = font(board)
     parts = [
         sheet([letters], board, first=3),
-        text([], board, lines=["TERN", " ISLAND"], characters=LETTERS, first=3, bank=2, row=4, column=5),
+        text([], board, lines=["MERROW", " HITHE"], characters=LETTERS, first=3, bank=2, row=4, column=5),
     ]
     contents = merge(parts, board)
     seen = shown(board, contents, 2)
     expected = [[LETTERS.index(" ")] * 20 for _ in range(15)]
-    for down, line in enumerate(["TERN", " ISLAND"], start=4):
+    for down, line in enumerate(["MERROW", " HITHE"], start=4):
         for across, letter in enumerate(line, start=5):
             expected[down][across] = LETTERS.index(letter)
     whole = np.block([[letters.codes[:, 8 * number : 8 * number + 8] for number in row] for row in expected])

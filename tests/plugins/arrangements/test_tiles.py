@@ -166,7 +166,7 @@ def test_packed_words_planes_side_by_side_and_a_map_in_two_chips(
             part="2764",
             packing=packing(pixels=8, order="lsb_first"),
         ),
-        ladder=ladder(grey={"g1": 680.0, "g0": 1500.0}),
+        ladder=ladder(grey={"g1": 715.0, "g0": 1330.0}),
     )
     assert (board.geometry.width, board.geometry.height) == (320, 240)
     codes = mosaic(board, tiles=300, flips=())
@@ -181,7 +181,7 @@ def test_independent_planes_have_sets_of_their_own(make_board, memory, ladder, c
         memory("map", address=["x5-x9", "y5-y8"], data=["-"], part="27C1024"),
         memory("plane0", address=["x2-x4", "y2-y4", "map.d0-map.d7"], data=["g0"], part="27C256"),
         memory("plane1", address=["x2-x4", "y2-y4", "map.d8-map.d15"], data=["g1"], part="27C256"),
-        ladder=ladder(grey={"g1": 680.0, "g0": 1500.0}),
+        ladder=ladder(grey={"g1": 715.0, "g0": 1330.0}),
     )
     stock = np.random.default_rng(1).integers(0, 2, (2, 17, 8, 8))
     choose = np.random.default_rng(2).integers(0, 17, (2, 15, 20))

@@ -24,7 +24,7 @@ def can_be_mixed(colour: np.ndarray, palette: np.ndarray) -> bool:
 
 def intensity_board(make_board, memory, ladder) -> Board:
     """A board of 16 colours: one line per gun and an intensity line that feeds all three."""
-    shared = ladder(red={"r": 680.0, "i": 1500.0}, green={"g": 680.0, "i": 1500.0}, blue={"b": 680.0, "i": 1500.0})
+    shared = ladder(red={"r": 715.0, "i": 1330.0}, green={"g": 715.0, "i": 1330.0}, blue={"b": 715.0, "i": 1330.0})
     return make_board(memory(address=["x2-x9", "y2-y8"], data=["b", "g", "r", "i"]), ladder=shared)
 
 
@@ -37,7 +37,7 @@ def dim_board(make_board, memory, ladder) -> Board:
 def grey_board(make_board, memory, ladder) -> Board:
     """A board whose one channel feeds all guns."""
     return make_board(
-        memory(address=["x2-x9", "y2-y8"], data=["v0-v1"]), ladder=ladder(grey={"v0": 1500.0, "v1": 680.0})
+        memory(address=["x2-x9", "y2-y8"], data=["v0-v1"]), ladder=ladder(grey={"v0": 1330.0, "v1": 715.0})
     )
 
 
@@ -45,7 +45,7 @@ def two_gun_board(make_board, memory, ladder) -> Board:
     """A board of red and green only."""
     return make_board(
         memory(address=["x2-x9", "y2-y8"], data=["r0-r1", "g0-g1"]),
-        ladder=ladder(red={"r0": 1500.0, "r1": 680.0}, green={"g0": 1500.0, "g1": 680.0}),
+        ladder=ladder(red={"r0": 1330.0, "r1": 715.0}, green={"g0": 1330.0, "g1": 715.0}),
     )
 
 

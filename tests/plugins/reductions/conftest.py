@@ -20,8 +20,8 @@ def boards(make_board: BoardMaker, memory: Callable, ladder: Callable) -> dict[s
             memory(address=["x2-x9", "y2-y8"], data=data, part=part), ladder=ladder(**channels), check=False
         )
 
-    two = {"0": 1500.0, "1": 680.0}
-    three = {"0": 3300.0, "1": 1500.0, "2": 820.0}
+    two = {"0": 1330.0, "1": 715.0}
+    three = {"0": 3300.0, "1": 1600.0, "2": 820.0}
     wide = {str(bit): 920.0 * 2 ** (4 - bit) for bit in range(5)}
 
     def lines(name: str, table: dict[str, float]) -> dict[str, float]:

@@ -51,12 +51,12 @@ def test_low_outputs_above_ground(board, said) -> None:
     glowing = replace(board, ladder=replace(board.ladder, low_volts=0.4), blanking="gate")
     (finding,) = said(glowing, "blanking")
     assert finding.level == "caution"
-    assert "the darkest colour is not 0 V (0.055 V)" in finding.message
+    assert "the darkest colour is not 0 V (0.056 V)" in finding.message
 
 
 def test_tile_hardware(make_board, memory, said) -> None:
     board = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256"),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="27C256"),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
     )
     (finding,) = said(board, "blanking")

@@ -36,7 +36,7 @@ def test_gates_that_fold_the_picture(make_board, memory, said) -> None:
 
 def test_tiles_count_by_what_the_counters_choose(make_board, memory, said) -> None:
     board = make_board(
-        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256"),
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="27C256"),
         memory("map", address=["x3-x9", "y3-y8"], data=[], part="28C64"),
     )
     assert twins(board) is None
@@ -44,7 +44,7 @@ def test_tiles_count_by_what_the_counters_choose(make_board, memory, said) -> No
 
 def test_packed_pixels_are_pixels_of_their_own(make_board, memory, ladder, packing) -> None:
     board = make_board(
-        memory(address=["x3-x9", "y2-y8"], data=["v0"], part="28C256", packing=packing(pixels=8)),
+        memory(address=["x3-x9", "y2-y8"], data=["v0"], part="27C256", packing=packing(pixels=8)),
         ladder=ladder(grey={"v0": 150.0}),
     )
     assert twins(board) is None
