@@ -64,8 +64,13 @@ def picture_codes(board: Board, words: Words, bank: int = 0) -> Ints:
 
 
 def screen_codes(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint16]:
-    """Give the code of every visible count and line, registers taken into account: uint16, shape (lines, counts)."""
-    if all(memory.output == "direct" for memory in board.memories):
+    """Give the code of every count and line that the monitor shows, registers taken into account.
+
+    Returns
+    -------
+    uint16, shape (visible lines, visible counts).
+    """
+    if not board.counters.blanking_delay and all(memory.output == "direct" for memory in board.memories):
         codes = picture_codes(board, words, bank).astype(np.uint16)
         return codes[board.y_grid.cells].take(board.x_grid.cells, axis=1)
     return count_codes(board, words, bank).astype(np.uint16)

@@ -25,11 +25,15 @@ Blanking = Literal["output-enable", "register", "gate", "none"]
 class Counters:
     """The counts at the first visible pixel and line, and the delay in seconds from clock to valid address.
 
-    ``blanking_delay`` is by how many counts sync and blanking are delayed, as a board with output registers needs.
+    ``x_reset`` and ``y_reset`` are what the counters' resets make of them; None for counters that are preset to their
+    starts at the first visible pixel and line. ``blanking_delay`` is by how many counts sync and blanking are delayed,
+    as a board with output registers needs.
     """
 
     x_start: int = 0
     y_start: int = 0
+    x_reset: int | None = None
+    y_reset: int | None = None
     delay: float = 0.0
     blanking_delay: int = 0
 
@@ -182,13 +186,23 @@ class Board:
     @cached_property
     def x_counter(self) -> Counter:
         """The counter that steps along a line."""
-        counters, wired = self.counters, self._wired_bits(Signal.X)
-        return Counter(start=counters.x_start, counts=self.raster.x, wired=wired, delay=counters.blanking_delay)
+        return Counter(
+            start=self.counters.x_start,
+            reset=self.counters.x_reset,
+            counts=self.raster.x,
+            wired=self._wired_bits(Signal.X),
+            delay=self.counters.blanking_delay,
+        )
 
     @cached_property
     def y_counter(self) -> Counter:
         """The counter that steps down the screen."""
-        return Counter(start=self.counters.y_start, counts=self.raster.y, wired=self._wired_bits(Signal.Y))
+        return Counter(
+            start=self.counters.y_start,
+            reset=self.counters.y_reset,
+            counts=self.raster.y,
+            wired=self._wired_bits(Signal.Y),
+        )
 
     @cached_property
     def x_bits(self) -> int:
@@ -201,7 +215,8 @@ class Board:
         return self.y_counter.bits
 
     def _wired_bits(self, signal: Signal) -> int:
-        return max((line.index + 1 for line in self._lines(signal)), default=1)
+        lines = (line for memory in self.memories for expression in memory.address for line in expression.lines)
+        return max((line.index + 1 for line in lines if line.signal is signal), default=1)
 
     @cached_property
     def x_grid(self) -> Grid:

@@ -6,7 +6,6 @@ from collections import Counter as Tally
 from collections.abc import Iterator
 
 from ladderlight.board.board import Board
-from ladderlight.board.counter import Counter
 from ladderlight.board.fitting import choices, smallest_part
 from ladderlight.board.lines import Line, Signal, line
 from ladderlight.board.memory import Memory
@@ -19,6 +18,9 @@ MOST_CHIPS = 16
 MOST_WIDTH = 32
 MOST_START = 1 << 16
 MOST_BANK_LINES = 16
+_PLACES = dict.fromkeys(("x_start", "y_start"), "the count at the first visible place") | dict.fromkeys(
+    ("x_reset", "y_reset"), "the count after the reset"
+)
 
 
 def problems_of(board: Board) -> list[Problem]:
@@ -43,26 +45,39 @@ def problems_of(board: Board) -> list[Problem]:
 
 
 def _numbers(board: Board) -> Iterator[Problem]:
+    for name, meaning in _PLACES.items():
+        count = getattr(board.counters, name)
+        if count is not None and not 0 <= count < MOST_START:
+            yield Problem(
+                where=("counters", name), what=f"{name} is {count}", action=f"use {meaning}, 0 to {MOST_START - 1}"
+            )
     if board.raster.clock <= 0:
         yield Problem(where=("clock",), what="the clock is not above 0 Hz", action='give it as in "25.175 MHz"')
-    elif not 0 <= board.counters.blanking_delay < board.raster.x.total:
-        yield Problem(
-            where=("counters", "blanking_delay"),
-            what=f"blanking_delay is {board.counters.blanking_delay}, and a line has {board.raster.x.total} counts",
-            action=f"use 0 to {board.raster.x.total - 1}",
-        )
-    for name in ("x_start", "y_start"):
-        start = getattr(board.counters, name)
-        if not 0 <= start < MOST_START:
-            yield Problem(
-                where=("counters", name),
-                what=f"{name} is {start}",
-                action=f"use the count at the first visible place, 0 to {MOST_START - 1}",
-            )
+    else:
+        yield from _counters(board)
     if board.counters.delay < 0:
         yield Problem(where=("counters", "delay"), what="the delay is below zero", action="use 0 s or more")
     for index, memory in enumerate(board.memories):
         yield from _sizes(memory, ("memory", index))
+
+
+def _counters(board: Board) -> Iterator[Problem]:
+    total = board.raster.x.total
+    if not 0 <= board.counters.blanking_delay < total:
+        yield Problem(
+            where=("counters", "blanking_delay"),
+            what=f"blanking_delay is {board.counters.blanking_delay}, and a line has {total} counts",
+            action=f"use 0 to {total - 1}",
+        )
+    for name, counter in (("x", board.x_counter), ("y", board.y_counter)):
+        spare = counter.counts.total - counter.counts.visible
+        if counter.ahead > spare:
+            yield Problem(
+                where=("counters", f"{name}_reset"),
+                what=f"{name}_reset is {counter.reset}, so that the reset falls within the picture, which begins at "
+                f"{counter.start}",
+                action=f"use a count at most {spare} before {name}_start, or leave it out for a counter that is preset",
+            )
 
 
 def _sizes(memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
@@ -214,13 +229,11 @@ def _shorter(board: Board, memory: Memory) -> str:
 
 
 def _line_problem(board: Board, term: Line) -> tuple[str, str] | None:
-    x = Counter(start=board.counters.x_start, counts=board.raster.x)
-    y = Counter(start=board.counters.y_start, counts=board.raster.y)
-    for signal, counter in ((Signal.X, x), (Signal.Y, y)):
+    for signal, counter in ((Signal.X, board.x_counter), (Signal.Y, board.y_counter)):
         bits = counter.highest.bit_length()
         if term.signal is signal and term.index >= bits:
             return (
-                f"{term} never changes: the {signal.value} counter counts {counter.lowest} to {counter.highest}",
+                f"{term} never changes: the {signal.value} counter counts {counter.reset_to} to {counter.highest}",
                 f"use {signal.value}0 to {signal.value}{bits - 1}, or low",
             )
     if term.signal is Signal.BANK and term.index >= MOST_BANK_LINES:

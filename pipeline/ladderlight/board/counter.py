@@ -14,46 +14,47 @@ from ladderlight.board.raster import Counts
 class Counter:
     """The x or the y counter.
 
-    It reads ``start`` at the first visible count. It counts up to the total of ``counts`` less one and is reset to 0.
-    Where that reset would come within the picture, it is taken for one that is preset to ``start`` at the first visible
-    count, and wraps at its width. ``wired`` is the number of bits that addresses need; ``delay`` by how many counts
-    sync and blanking come later than the raster says.
+    It reads ``start`` at the first visible count and counts up. Its reset makes ``reset`` of it, so that it has counted
+    the total of ``counts`` from there; None is a counter that is preset to ``start`` at the first visible count. It
+    wraps at its width. ``wired`` is the number of bits that addresses need; ``delay`` by how many counts sync and
+    blanking come later than the raster says.
     """
 
     start: int
     counts: Counts
+    reset: int | None = None
     wired: int = 0
     delay: int = 0
 
     @property
-    def preset(self) -> bool:
-        """Whether it is preset to ``start``; otherwise it is reset to 0."""
-        return self.start + self.counts.visible > self.counts.total
-
-    @property
-    def lowest(self) -> int:
+    def reset_to(self) -> int:
         """What its reset makes of it."""
-        return self.start if self.preset else 0
+        return self.start if self.reset is None else self.reset
 
     @property
     def highest(self) -> int:
         """What it would reach before its reset if it were wide enough not to wrap."""
-        return self.lowest + self.counts.total - 1
+        return self.reset_to + self.counts.total - 1
 
     @property
     def bits(self) -> int:
-        """Its width: enough for its total, its start and the bits that are wired."""
-        return max((self.counts.total - 1).bit_length(), self.start.bit_length(), self.wired)
+        """Its width: enough for its total, its start, its reset and the bits that are wired."""
+        return max(*(count.bit_length() for count in (self.counts.total - 1, self.start, self.reset_to)), self.wired)
+
+    @property
+    def ahead(self) -> int:
+        """Counts from its reset to the first visible one."""
+        return (self.start - self.reset_to) % (1 << self.bits)
 
     @property
     def last(self) -> int:
         """What it reads before its reset."""
-        return self.at(self.highest - self.start)
+        return self.at(-self.ahead - 1)
 
     def read(self, count: ArrayLike) -> NDArray[np.int64]:
         """Give what it reads at counts from the first visible one: int64. Those of other lines are taken as of this."""
-        passed = np.asarray(count, dtype=np.int64) + self.start - self.lowest
-        return np.asarray(self.lowest + passed % self.counts.total & (1 << self.bits) - 1)
+        passed = (np.asarray(count, dtype=np.int64) + self.ahead) % self.counts.total
+        return np.asarray(self.reset_to + passed & (1 << self.bits) - 1)
 
     def at(self, count: int) -> int:
         """Give what it reads at one count."""

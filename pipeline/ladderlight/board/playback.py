@@ -1,9 +1,10 @@
 """The board in time: what stands on the ladders at each moment of a line, registers and delays taken into account.
 
-Moments are counted from the first visible count of the first visible line. Counts before it belong to the end of the
-line before. An output register takes a word at the end of its hold and shows it for the next one, so that the picture
-stands one hold further right. A direct output shows undefined data from the moment its address changes until the access
-time is over.
+Moments are counted from the count that addresses the first pixel of the first visible line. Counts before it belong to
+the end of the line before. An output register takes a word at the end of its hold and shows it for the next one, so
+that the picture comes one hold later; ``blanking_delay`` lets sync and blanking, and so what the monitor shows, begin
+later too. A register that blanking clears shows nothing of what it took before the picture. A direct output shows
+undefined data from the moment its address changes until the access time is over.
 """
 
 from __future__ import annotations
@@ -60,6 +61,7 @@ def play(board: Board, words: Words, bank: int = 0) -> Shown:
     -----
     All that the counters drive comes ``board.counters.delay`` late, while the syncs are taken to come at once; a
     register's own delay is left out, as syncs mostly pass one too. Memories without an access time count as immediate.
+    Monitor pixels whose middle is past the last visible count are black.
     """
     period = float(1 / board.raster.clock)
     driving = [memory for memory in board.memories if set(memory.data) & set(board.code_lines)]
@@ -68,14 +70,17 @@ def play(board: Board, words: Words, bank: int = 0) -> Shown:
     codes = stretch.codes()
     unsure = np.max([stretch.unsure[memory.name] for memory in driving], axis=0)
     dots = np.arange(board.raster.mode.horizontal.active)
-    times = (dots + 0.5) * float(1 / board.raster.mode.dot_clock) - late
+    # The monitor divides each line by its own clock: a pixel is 1/ratio counts, whatever the board's clock is off.
+    passed = (dots + 0.5) * float(board.raster.ratio)
+    shown = passed < board.raster.x.visible
+    times = passed * period - late
     counts = np.minimum(np.floor(times / period).astype(np.int64), board.raster.x.visible - 1)
     fresh = np.any([stretch.fresh[memory.name] for memory in driving], axis=0)
-    at = counts + stretch.before
+    at = counts + stretch.first
     return Shown(
-        codes=codes[:, at],
-        undefined=(times - counts * period)[None, :] < unsure[:, at],
-        changed=_changed(codes, fresh)[:, at],
+        codes=np.where(shown, codes[:, at], board.palette.black_code),
+        undefined=shown & ((times - counts * period)[None, :] < unsure[:, at]),
+        changed=shown & _changed(codes, fresh)[:, at],
     )
 
 
@@ -89,13 +94,18 @@ def _changed(codes: Ints, fresh: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def count_codes(board: Board, words: Words, bank: int = 0) -> Ints:
-    """Give the code on the ladders at every visible count, registers taken into account: int64, (lines, counts)."""
+    """Give the code on the ladders at every count that the monitor shows, registers taken into account.
+
+    Returns
+    -------
+    int64, shape (visible lines, visible counts).
+    """
     stretch = _Stretch(board, words, bank, before=1)
-    return stretch.codes()[:, stretch.before :]
+    return stretch.codes()[:, stretch.first :]
 
 
 class _Stretch:
-    """All memories at the counts of all visible lines, some counts before the first visible one included.
+    """All memories at the counts of all visible lines, some counts before the first shown one included.
 
     ``levels`` holds what each memory or its register puts out, ``unsure`` for how many seconds from the start of each
     count that is undefined, ``fresh`` where an access or a register's new word begins; all of shape (lines, counts).
@@ -105,12 +115,15 @@ class _Stretch:
         self.board, self.words = board, words
         registered = [memory for memory in board.memories if _is_clocked(board, memory)]
         access = sum(memory.access or 0.0 for memory in board.memories)
-        self.before = (
+        before = (
             before
             + sum(hold_in_counts(board, memory) for memory in registered)
             + ceil((access + REGISTER_DELAY) * float(board.raster.clock))
         )
-        self.column = np.arange(-self.before, board.raster.x.visible)
+        delay = board.counters.blanking_delay
+        self.first = before + delay
+        """Position of the first count that the monitor shows."""
+        self.column = np.arange(-before, board.raster.x.visible + delay)
         line = np.arange(board.raster.y.visible)[:, None] + self.column // board.raster.x.total
         self.shape = line.shape
         self.levels = Levels(board, board.x_counter.read(self.column), board.y_counter.read(line), bank)
@@ -131,10 +144,17 @@ class _Stretch:
             into = self.levels.counters[Signal.X] & hold_in_counts(self.board, memory) - 1
             taken = np.maximum(np.arange(self.column.size) - into - 1, 0)
             unsure = np.where(unsure[:, taken] > 1 / float(self.board.raster.clock), np.inf, 0.0)
-            word = word[:, taken]
+            word = np.where(self._cleared(memory, into), 0, word[:, taken])
             fresh = np.broadcast_to(into == 0, self.shape)
         self.levels.put_out(memory, word)
         self.unsure[memory.name], self.fresh[memory.name] = unsure, fresh
+
+    def _cleared(self, memory: Memory, into: Ints) -> NDArray[np.bool_]:
+        """Tell at each count whether blanking holds a register clear, or it has not taken a word since."""
+        if self.board.blanking != "register" or not set(memory.data) & set(self.board.code_lines):
+            return np.zeros(self.column.size, dtype=bool)
+        shown = (self.column - self.board.counters.blanking_delay) % self.board.raster.x.total
+        return (shown >= self.board.raster.x.visible) | (shown < into)
 
     def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, NDArray[np.bool_]]:
         """Give for how long the word at each count's address is not there yet, and where an access begins."""

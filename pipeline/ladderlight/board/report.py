@@ -79,7 +79,7 @@ def _counts(counter: Counter) -> dict[str, int]:
         "sync_end": counter.sync_end,
         "blanking_end": counter.blanking_end,
         "last": counter.last,
-        "reset_to": counter.lowest,
+        "reset_to": counter.reset_to,
         "total": counter.counts.total,
     }
 

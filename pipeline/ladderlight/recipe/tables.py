@@ -179,6 +179,10 @@ class CountersTable(Table):
     """Count at the first visible pixel of a line."""
     y_start: Annotated[int, Field(ge=0, le=65535)] = 0
     """Count at the first visible line."""
+    x_reset: Annotated[int, Field(ge=0, le=65535)] | None = None
+    """What the reset makes of the x counter; ``x_start`` when left out: it is preset at the first visible pixel."""
+    y_reset: Annotated[int, Field(ge=0, le=65535)] | None = None
+    """The same of the y counter."""
     delay: Seconds = 0.0
     """From clock to valid address."""
     blanking_delay: Annotated[int, Field(ge=0, le=65535)] = 0

@@ -165,6 +165,11 @@ def test_numbers_out_of_range(problems, memory, more: dict, key: tuple[str, ...]
     [
         (Counters(x_start=-1), ("counters", "x_start")),
         (Counters(y_start=70_000), ("counters", "y_start")),
+        (Counters(x_reset=-1), ("counters", "x_reset")),
+        (Counters(x_start=161, x_reset=0), ("counters", "x_reset")),
+        (Counters(y_start=4, y_reset=5), ("counters", "y_reset")),
+        (Counters(blanking_delay=800), ("counters", "blanking_delay")),
+        (Counters(blanking_delay=-1), ("counters", "blanking_delay")),
         (Counters(delay=-1e-9), ("counters", "delay")),
     ],
 )

@@ -62,8 +62,12 @@ def test_raster(board: Board) -> None:
 
 
 def test_counts_are_what_the_counters_read(board: Board) -> None:
-    """144 and 35 are sync and back porch of 640x480@60: counters that are reset where sync begins."""
-    at = report(replace(board, counters=Counters(x_start=144, y_start=35, blanking_delay=3)))["raster"]
+    """144 and 35 are sync and back porch of 640x480@60: counters that are preset, and counters reset at sync."""
+    preset = report(replace(board, counters=Counters(x_start=144, y_start=35)))["raster"]
+    assert (preset["x"]["sync_start"], preset["x"]["last"], preset["x"]["reset_to"]) == (800, 943, 144)
+    assert (preset["y"]["sync_start"], preset["y"]["last"], preset["y"]["reset_to"]) == (525, 559, 35)
+    counters = Counters(x_start=144, x_reset=0, y_start=35, y_reset=0, blanking_delay=3)
+    at = report(replace(board, counters=counters))["raster"]
     assert (at["x"]["start"], at["x"]["blanking_start"], at["x"]["blanking_end"]) == (144, 787, 147)
     assert (at["x"]["sync_start"], at["x"]["sync_end"], at["x"]["last"], at["x"]["reset_to"]) == (3, 99, 799, 0)
     assert (at["y"]["sync_start"], at["y"]["sync_end"], at["y"]["last"]) == (0, 2, 524)

@@ -44,7 +44,7 @@ def test_counts_are_what_the_counters_read(tmp_path: Path, capsys: pytest.Captur
         board.mode = "640x480@60"
         board.clock = "25.175 MHz"
         board.blanking = "gate"
-        board.counters = { x_start = 144, y_start = 35, blanking_delay = 4 }
+        board.counters = { x_start = 144, x_reset = 0, y_start = 35, y_reset = 0, blanking_delay = 4 }
         board.ladder = { supply = "5 V", grey = { k0 = "150" } }
         [[board.memory]]
         name = "picture"

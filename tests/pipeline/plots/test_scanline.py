@@ -13,7 +13,7 @@ from ladderlight.plots import scan_line_plot
 
 def drawn(mode: str, clock: int, start: int = 0, delay: int = 0) -> str:
     raster = Raster(mode=MODES[mode], clock=Fraction(clock))
-    return scan_line_plot(raster, Counter(start=start, counts=raster.x, delay=delay))
+    return scan_line_plot(raster, Counter(start=start, reset=0, counts=raster.x, delay=delay))
 
 
 def test_parts_are_to_scale(read, every) -> None:

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from ladderlight.board.advice import blanking, clock, memories, picture, speed
+from ladderlight.board.advice import blanking, clock, counters, memories, picture, speed
 from ladderlight.board.board import Board
 from ladderlight.board.checks import problems_of
 from ladderlight.board.findings import Finding, ranked
 from ladderlight.board.ladder_findings import ladder_findings
 
-_TOPICS = (picture.findings, speed.findings, clock.findings, blanking.findings, ladder_findings, memories.findings)
+_TOPICS = (
+    picture.findings,
+    speed.findings,
+    clock.findings,
+    counters.findings,
+    blanking.findings,
+    ladder_findings,
+    memories.findings,
+)
 
 
 def findings(board: Board) -> list[Finding]:

@@ -26,7 +26,7 @@ def test_the_picture_again_below_itself(board, said) -> None:
 
 def test_the_places_are_what_the_counters_read(board, said) -> None:
     """The picture's lines are 35 to 514; blanking begins with 515, which reads what 512 does."""
-    (finding,) = said(replace(board, counters=Counters(x_start=144, y_start=35)), "blanking")
+    (finding,) = said(replace(board, counters=Counters(x_start=144, y_start=35, y_reset=0)), "blanking")
     assert "at line 515, count 144 memory picture is read at 0024h again" in finding.message
 
 
