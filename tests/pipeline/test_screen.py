@@ -1,3 +1,4 @@
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -106,6 +107,24 @@ def test_a_fast_clock_averages_the_light_of_the_counts_in_a_pixel(make_board, me
     shown = render(board, words)
     assert shown.shape == (480, 640, 3)
     assert np.unique(shown[..., 0]).tolist() == [round(half)]
+
+
+def test_sync_and_blanking_as_late_as_the_register_show_the_whole_picture(make_board, memory):
+    """A black picture in a memory that is erased around it: no white bar at the left, no lost column at the right."""
+    board = make_board(
+        memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], output="register"),
+        counters=Counters(blanking_delay=4),
+    )
+    words = np.full(131_072, 63, dtype=np.uint32)
+    words.reshape(512, 256)[:120, :160] = 0
+    words.reshape(512, 256)[:120, 159] = 3
+    blue = board.palette.srgb8[3].tolist()
+    shown = render(board, {"picture": words})
+    assert not shown[:, :636].any()
+    assert (shown[:, 636:] == blue).all()
+    late = render(replace(board, counters=Counters()), {"picture": words})
+    assert (late[:, :4] == board.palette.srgb8[63]).all()
+    assert not late[:, 4:].any()
 
 
 def test_past_the_last_whole_count_the_screen_is_dark(make_board, memory):

@@ -1,13 +1,16 @@
 """What the board puts out during blanking, and how memories keep it dark where nothing else does.
 
 With ``blanking = "none"`` the counters go on and the memories are read during blanking too. Those words can be black
-unless the visible part of the same bank reads them as well.
+unless the visible part of the same bank reads them as well. Output registers delay the picture: where blanking does
+not come as much later, words of the picture's right edge stand at the monitor during blanking, and its left edge shows
+words that are read before the picture.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +19,7 @@ from ladderlight.board.board import Board
 from ladderlight.board.lookup import Contents, black_index, lookup_of
 from ladderlight.board.memory import Memory
 from ladderlight.board.scan import addresses, is_direct
+from ladderlight.board.timing import picture_delay
 
 DARK_VOLTS = 2e-3
 """Voltage up to which a gun passes as dark: under half a step of 8 bits at 0.7 V."""
@@ -81,6 +85,23 @@ def darkness_of(board: Board, bank: int = 0) -> Darkness:
     return Darkness(volts=None, dark=None, shared=tuple(item for item in shared if item is not None))
 
 
+def first_shown(board: Board) -> Literal["black", "fill", "picture", "unknown"]:
+    """Tell what stands at the left edge where registers delay the picture by more counts than blanking is delayed.
+
+    ``black`` or ``fill`` where no picture reads those words, ``picture`` for words of its other places, ``unknown``
+    where another memory chooses them.
+    """
+    read = _picture_memories(board)
+    if read is None:
+        return "unknown"
+    columns, lines = np.arange(board.raster.x.visible)[None, :], np.arange(board.raster.y.visible)[:, None]
+    before = np.arange(board.counters.blanking_delay - picture_delay(board), 0)[None, :]
+    for memory in read:
+        if np.isin(_keys(board, memory, before, lines, 0), _keys(board, memory, columns, lines, 0)).any():
+            return "picture"
+    return "black" if board.blanking == "none" else "fill"
+
+
 def fill_blanking(board: Board, contents: Contents, banks: Iterable[int]) -> Contents:
     """Give contents in which the words read only during blanking are black.
 
@@ -139,18 +160,21 @@ def _picture_memories(board: Board) -> tuple[Memory, ...] | None:
     return None if lookup is None else lookup.sources
 
 
-def _blanking_counts(board: Board) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
-    """Yield columns and lines of the blanked parts, shapes (1, n) and (m, 1): beside the picture, and below it."""
+def _blanking_counts(board: Board, later: int = 0) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """Yield columns and lines of the blanked parts, shapes (1, n) and (m, 1): beside the picture, and below it.
+
+    All are so many counts ``later``; columns past the last of a line belong to the next line.
+    """
     x, y = board.raster.x, board.raster.y
     lines, below = np.arange(y.visible)[:, None], np.arange(y.visible, y.total)[:, None]
-    yield np.arange(x.visible, x.total)[None, :], lines
-    yield np.arange(x.total)[None, :], below
+    yield np.arange(x.visible, x.total)[None, :] + later, lines
+    yield np.arange(x.total)[None, :] + later, below
 
 
 def _keys(
     board: Board, memory: Memory, column: NDArray[np.int64], line: NDArray[np.int64], bank: int
 ) -> NDArray[np.int64]:
-    address, slot = addresses(board, memory, board.x_counter.read(column), board.y_counter.read(line), bank)
+    address, slot = addresses(board, memory, *board.readings(column, line), bank)
     return address * memory.packing.pixels + slot
 
 
@@ -163,7 +187,7 @@ def _blanked(board: Board, memory: Memory, bank: int, slot: int) -> NDArray[np.i
 
 
 def _shared(board: Board, memory: Memory, bank: int) -> Shared | None:
-    """Find words of a memory that both the picture and the blanking read."""
+    """Find words of a memory that the picture reads and that stand at the monitor during blanking."""
     columns, lines = np.arange(board.raster.x.visible)[None, :], np.arange(board.raster.y.visible)[:, None]
     visible = _keys(board, memory, columns, lines, bank)
     pixels = memory.packing.pixels
@@ -171,13 +195,14 @@ def _shared(board: Board, memory: Memory, bank: int) -> Shared | None:
     seen[visible] = True
     both = np.zeros(memory.words * pixels, dtype=bool)
     first: tuple[int, Moment] | None = None
-    for column, line in _blanking_counts(board):
+    for column, line in _blanking_counts(board, board.counters.blanking_delay - picture_delay(board)):
         keys = _keys(board, memory, column, line, bank)
         hit = seen[keys]
         both[keys[hit]] = True
         if first is None and hit.any():
             row, at = divmod(int(np.argmax(hit)), hit.shape[1])
-            first = int(keys[row, at]), Moment(column=int(column[0, at]), line=int(line[row, 0]))
+            after, within = divmod(int(column[0, at]), board.raster.x.total)
+            first = int(keys[row, at]), Moment(column=within, line=(int(line[row, 0]) + after) % board.raster.y.total)
     if first is None:
         return None
     key, moment = first

@@ -204,6 +204,15 @@ class Board:
             wired=self._wired_bits(Signal.Y),
         )
 
+    def readings(self, column: ArrayLike, line: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Give what the x and the y counter read at counts and lines from the first visible ones, int64.
+
+        Columns below 0 and past the last belong to the lines before and after. The y counter steps where the x counter
+        is reset.
+        """
+        stepped = (np.asarray(column, dtype=np.int64) + self.x_counter.ahead) // self.raster.x.total
+        return self.x_counter.read(column), self.y_counter.read(np.asarray(line, dtype=np.int64) + stepped)
+
     @cached_property
     def x_bits(self) -> int:
         """Width of the x counter."""

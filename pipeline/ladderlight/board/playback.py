@@ -1,10 +1,9 @@
 """The board in time: what stands on the ladders at each moment of a line, registers and delays taken into account.
 
 Moments are counted from the count that addresses the first pixel of the first visible line. Counts before it belong to
-the end of the line before. An output register takes a word at the end of its hold and shows it for the next one, so that
-the picture comes one hold later; ``blanking_delay`` lets sync and blanking, and so what the monitor shows, begin later
-too. A register that blanking clears shows nothing of what it took before the picture. A direct output shows undefined
-data from the moment its address changes until the access time is over.
+the end of the line before. An output register takes a word at the end of its hold and shows it for the next one, so
+that the picture comes one hold later; ``blanking_delay`` lets sync and blanking, and so what the monitor shows, begin
+later too. A direct output shows undefined data from the moment its address changes until the access time is over.
 """
 
 from __future__ import annotations
@@ -124,9 +123,9 @@ class _Stretch:
         self.first = before + delay
         """Position of the first count that the monitor shows."""
         self.column = np.arange(-before, board.raster.x.visible + delay)
-        line = np.arange(board.raster.y.visible)[:, None] + self.column // board.raster.x.total
-        self.shape = line.shape
-        self.levels = Levels(board, board.x_counter.read(self.column), board.y_counter.read(line), bank)
+        x, y = board.readings(self.column, np.arange(board.raster.y.visible)[:, None])
+        self.levels = Levels(board, x, y, bank)
+        self.shape = self.levels.shape
         self.unsure: dict[str, Floats] = {}
         self.fresh: dict[str, NDArray[np.bool_]] = {}
         for memory in board.order:
@@ -144,17 +143,10 @@ class _Stretch:
             into = self.levels.counters[Signal.X] & hold_in_counts(self.board, memory) - 1
             taken = np.maximum(np.arange(self.column.size) - into - 1, 0)
             unsure = np.where(unsure[:, taken] > 1 / float(self.board.raster.clock), np.inf, 0.0)
-            word = np.where(self._cleared(memory, into), 0, word[:, taken])
+            word = word[:, taken]
             fresh = np.broadcast_to(into == 0, self.shape)
         self.levels.put_out(memory, word)
         self.unsure[memory.name], self.fresh[memory.name] = unsure, fresh
-
-    def _cleared(self, memory: Memory, into: Ints) -> NDArray[np.bool_]:
-        """Tell at each count whether blanking holds a register clear, or it has not taken a word since."""
-        if self.board.blanking != "register" or not set(memory.data) & set(self.board.code_lines):
-            return np.zeros(self.column.size, dtype=bool)
-        shown = (self.column - self.board.counters.blanking_delay) % self.board.raster.x.total
-        return (shown >= self.board.raster.x.visible) | (shown < into)
 
     def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, NDArray[np.bool_]]:
         """Give for how long the word at each count's address is not there yet, and where an access begins."""

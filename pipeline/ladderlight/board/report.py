@@ -11,7 +11,7 @@ from ladderlight.board.checks import problems_of
 from ladderlight.board.counter import Counter
 from ladderlight.board.extent import extent_of
 from ladderlight.board.ladder_report import ladder_document
-from ladderlight.board.timing import timings
+from ladderlight.board.timing import picture_delay, timings
 
 
 def report(board: Board) -> dict[str, Any]:
@@ -159,6 +159,8 @@ def _blanking(board: Board) -> dict[str, Any]:
         "dark": darkness.dark,
         "fillable": darkness.fillable,
         "shared_words": {shared.memory: shared.words for shared in darkness.shared},
+        "delay": board.counters.blanking_delay,
+        "delay_needed": picture_delay(board),
     }
 
 

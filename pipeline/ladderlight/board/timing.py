@@ -131,3 +131,9 @@ def latency_in_counts(board: Board, memory: Memory) -> int:
     hold = hold_in_counts(board, memory)
     own = hold if memory.output == "register" and hold < board.raster.x.total else 0
     return own + max((latency_in_counts(board, board.memory(name)) for name in board.sources[memory.name]), default=0)
+
+
+def picture_delay(board: Board) -> int:
+    """Give by how many counts registers delay the picture at the ladders."""
+    driving = (memory for memory in board.memories if set(memory.data) & set(board.code_lines))
+    return max(latency_in_counts(board, memory) for memory in driving)

@@ -95,14 +95,13 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
             f"{raster['y']['visible']} of {raster['y']['total']} lines visible; "
             f"{raster['line_rate_hz'] / 1e3:.3f} kHz, {raster['frame_rate_hz']:.2f} Hz",
         ),
-        ("x counter", _counter(raster["x"])),
-        ("y counter", _counter(raster["y"])),
         ("colours", _colours(document["palette"])),
     ]
     rows += [
         (f"memory {memory['name']}", _memory(memory, document["timing"][memory["name"]]))
         for memory in document["memories"]
     ]
+    rows += [("x counter", _counter(raster["x"])), ("y counter", _counter(raster["y"]))]
     width = max(len(label) for label, _ in rows)
     for label, text in rows:
         console.print(f"{label:{width}}  {text}", markup=False)

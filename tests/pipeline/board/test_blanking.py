@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ladderlight.board import Board, Placement
-from ladderlight.board.blanking import Moment, darkness_of, fill_blanking
+from ladderlight.board import Board, Counters, Placement
+from ladderlight.board.blanking import Moment, darkness_of, fill_blanking, first_shown
 from ladderlight.board.scan import scan
 
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
@@ -50,6 +50,38 @@ def test_words_that_picture_and_blanking_share_are_found(board: Board) -> None:
     assert shared.visible == Moment(column=0, line=0)
     assert shared.blanking == Moment(column=0, line=512)
     assert not darkness_of(board).fillable
+
+
+@pytest.mark.parametrize(("delay", "words", "column"), [(0, 120, 636), (2, 120, 638), (4, 0, None), (6, 120, 0)])
+def test_a_picture_that_registers_delay_shows_at_an_edge_of_blanking(
+    make_board, memory, delay: int, words: int, column: int | None
+) -> None:
+    """The last or the first column of 120 words stands at the monitor while it should be dark."""
+    board = make_board(
+        memory(address=["x2-x9", "y2-y9"], data=DATA, output="register"), counters=Counters(blanking_delay=delay)
+    )
+    darkness = darkness_of(board)
+    assert darkness.fillable is (not words)
+    assert [shared.words for shared in darkness.shared] == [words] * bool(words)
+    for shared in darkness.shared:
+        line = 1 if delay == 6 else 0  # before the first line it is found last
+        assert shared.blanking == Moment(column=column, line=line)
+        assert shared.visible.column == column // 4 * 4
+
+
+@pytest.mark.parametrize(
+    ("address", "blanking", "shown"),
+    [
+        (["x2-x9", "y2-y9"], "none", "black"),
+        (["x2-x9", "y2-y9"], "output-enable", "fill"),
+        (["x2-x8", "y2-y9"], "output-enable", "picture"),
+        (["x2-x9", "y2-y9"], "register", "fill"),
+    ],
+)
+def test_what_stands_at_the_left_edge_of_a_delayed_picture(make_board, memory, address, blanking, shown) -> None:
+    """Counts 796 to 799 of 800 are read before the picture; without x9 they are 284 to 287 again."""
+    board = make_board(memory(address=address, data=DATA, output="register"))
+    assert first_shown(replace(board, blanking=blanking)) == shown
 
 
 def test_a_missing_bit_shows_the_picture_beside_itself(make_board, memory) -> None:

@@ -85,6 +85,45 @@ def test_a_register_moves_the_picture_right_by_one_hold_and_hides_the_change(mak
     assert np.array_equal(count_codes(board, words), shown.codes)
 
 
+@pytest.mark.parametrize("delay", [0, 2, 4, 7])
+def test_delayed_sync_and_blanking_show_what_the_register_shows_then(make_board, memory, delay: int) -> None:
+    """The register delays the picture by 4 counts: with as much for sync and blanking the whole of it is shown."""
+    board = make_board(
+        memory(address=["x2-x9", "y2-y8"], data=DATA, access=120e-9, output="register"),
+        counters=Counters(blanking_delay=delay),
+    )
+    words = noise(board)
+    shown = play(board, words)
+    picture = scanned(board, words)
+    assert np.array_equal(count_codes(board, words), shown.codes)
+    if delay == 4:
+        assert np.array_equal(shown.codes, picture)
+    elif delay < 4:
+        left = 4 - delay
+        assert np.array_equal(shown.codes[:, left:], picture[:, :-left])
+        before = scan(board, words, 796, np.arange(-1, 479)[:, None] % 525, 0).codes
+        assert (shown.codes[:, :left] == before).all()
+    else:
+        assert np.array_equal(shown.codes[:, :-3], picture[:, 3:])
+        after = scan(board, words, 640, np.arange(480)[:, None], 0).codes
+        assert (shown.codes[:, -3:] == after).all()
+
+
+def test_delayed_sync_and_blanking_of_a_board_without_registers(make_board, memory) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA), counters=Counters(blanking_delay=3))
+    words = noise(board)
+    assert np.array_equal(play(board, words).codes[:, :-3], scanned(board, words)[:, 3:])
+
+
+def test_past_the_last_whole_count_there_is_black(make_board, memory) -> None:
+    """254 of the 254.4 counts that would fill 640 monitor pixels; the middle of pixel 639 is at 254.2."""
+    board = make_board(memory(address=["x0-x7", "y2-y8"], data=DATA, access=90e-9), clock="10000000")
+    shown = play(board, {"picture": np.full(131_072, 63, dtype=np.uint32)})
+    assert (shown.codes[:, :639] == 63).all()
+    assert (shown.codes[:, 639] == 0).all()
+    assert not shown.undefined[:, 639].any()
+
+
 def test_a_register_that_takes_unfinished_words_shows_anything(make_board, memory) -> None:
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=200e-9, output="register"))
     assert play(board, noise(board)).undefined.all()

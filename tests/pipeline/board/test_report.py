@@ -110,6 +110,8 @@ def test_memories_devices_and_timing(make_board, memory) -> None:
         "dark": None,
         "fillable": False,
         "shared_words": {"picture": 640},
+        "delay": 0,
+        "delay_needed": 0,
     }
 
 

@@ -9,6 +9,7 @@ from ladderlight.board.board import Board
 from ladderlight.board.findings import Finding
 from ladderlight.board.fitting import missing_bits
 from ladderlight.board.quantities import joined
+from ladderlight.board.timing import picture_delay
 
 _GATE = "gate or disable the outputs during blanking"
 
@@ -58,8 +59,15 @@ def _registerless(board: Board) -> Iterator[Finding]:
 
 def _shared_in_words(board: Board, shared: Shared) -> str:
     def counters(moment: Moment) -> tuple[int, int]:
-        return board.x_counter.at(moment.column), board.y_counter.at(moment.line)
+        x, y = board.readings(moment.column, moment.line)
+        return int(x), int(y)
 
+    if shared.blanking == shared.visible:
+        return (
+            "an edge of the picture shows during blanking, where the monitor takes its black level, as registers delay "
+            f"the picture by {picture_delay(board)} counts and blanking is delayed by "
+            f"{board.counters.blanking_delay}; delay sync and blanking by as much as the picture"
+        )
     count, line = counters(shared.blanking)
     bits = missing_bits(board, counters(shared.visible), (count, line))
     memory = board.memory(shared.memory)

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ladderlight.board.blanking import first_shown
 from ladderlight.board.board import Board
 from ladderlight.board.findings import Finding
 from ladderlight.board.memory import PARTS, Memory
 from ladderlight.board.quantities import joined, nanoseconds
 from ladderlight.board.timing import REGISTER_DELAY, REGISTER_SETUP, Timing, latency_in_counts, longest_access, timings
 
+_LEFT = {
+    "black": "black",
+    "fill": "the word before the picture, which is fill",
+    "picture": "the words before, which are of the picture's other places",
+    "unknown": "the words that are read before the picture",
+}
 MOST_SHIFTS = 6
 """How many x bits higher a repeat is looked for."""
 
@@ -116,11 +123,28 @@ def _shifted(board: Board) -> Iterator[Finding]:
             + joined([f"{counts} counts" for counts in late.values()])
             + " late, so that the planes do not lie on each other; give all the same registers",
         )
-    elif late and (counts := max(late.values())):
-        dots = float(counts / board.raster.ratio)
+    else:
+        yield from _misplaced(board, max(late.values()))
+
+
+def _misplaced(board: Board, late: int) -> Iterator[Finding]:
+    """Say which edges the monitor shows wrongly when blanking does not come as late as the picture."""
+    delay = board.counters.blanking_delay
+    counts, dots = _counts(abs(late - delay)), float(abs(late - delay) / board.raster.ratio)
+    wide = f"{counts} ({dots:.3g} monitor pixel{'s' * (dots != 1)})"
+    now = f"blanking_delay is {delay}" if delay else "sync and blanking are not delayed"
+    if late > delay:
+        what = f"of each line the left {wide} show {_LEFT[first_shown(board)]}, and as many are cut off at the right"
+    else:
+        what = f"of each line the left {wide} are cut off, and as many after the picture's end are shown"
+    if late != delay:
         yield Finding(
-            level="note",
-            where="memory " + joined(list(late)),
-            message=f"registers show the picture {counts} count{'s' * (counts > 1)} ({dots:.3g} monitor pixels) "
-            "further right; delay blanking and syncs by as much",
+            level="caution",
+            where="counters",
+            message=f"registers delay the picture by {_counts(late)}, but {now}: {what}; delay sync and blanking by "
+            f"{_counts(late)} and set blanking_delay = {late}",
         )
+
+
+def _counts(number: int) -> str:
+    return f"{number} count{'s' * (number != 1)}"

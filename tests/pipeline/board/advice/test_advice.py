@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ladderlight.board import Board, Raster
+from ladderlight.board import Board, Counters, Raster
 from ladderlight.board.advice import findings
 
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
@@ -17,7 +17,7 @@ def test_a_board_in_good_order_has_no_errors_and_no_cautions(make_board, memory,
             red={"r0": 1620.0, "r1": 698.0}, green={"g0": 1620.0, "g1": 698.0}, blue={"b0": 1620.0, "b1": 698.0}
         ),
     )
-    found = findings(replace(board, blanking="register"))
+    found = findings(replace(board, blanking="register", counters=Counters(blanking_delay=4)))
     assert {finding.level for finding in found} <= {"note", "caution"}
     assert not [finding for finding in found if finding.level == "caution" and "mA" not in finding.message]
 

@@ -30,6 +30,19 @@ def test_the_places_are_what_the_counters_read(board, said) -> None:
     assert "at line 515, count 144 memory picture is read at 0024h again" in finding.message
 
 
+def test_an_edge_of_the_picture_shows_when_registers_delay_it(make_board, memory, said) -> None:
+    def registered(delay: int):
+        return make_board(
+            memory(address=["x2-x9", "y2-y9"], data=DATA, output="register"), counters=Counters(blanking_delay=delay)
+        )
+
+    (finding,) = said(registered(0), "blanking")
+    assert finding.level == "caution"
+    assert "an edge of the picture shows during blanking" in finding.message
+    assert "delay the picture by 4 counts and blanking is delayed by 0" in finding.message
+    assert [finding.level for finding in said(registered(4), "blanking")] == ["note"]
+
+
 def test_a_spare_pin_takes_the_missing_bit(make_board, memory, said) -> None:
     (finding,) = said(make_board(memory(address=["x2-x9", "y2-y8"], data=DATA)), "blanking")
     assert "; wire y9 to the address of memory picture, or gate or disable the outputs" in finding.message

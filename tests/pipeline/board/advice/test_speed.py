@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from ladderlight.board import Counters
@@ -62,11 +64,66 @@ def test_what_a_direct_output_shows_at_each_change(about) -> None:
     assert "the old word for 22.0 ns and then undefined data for 90.0 ns, 2.3 monitor pixels" in message
 
 
-def test_a_register_moves_the_picture(about) -> None:
-    level, message = about(access=90e-9, output="register")
-    assert level == "note"
-    assert message == (
-        "registers show the picture 4 counts (4 monitor pixels) further right; delay blanking and syncs by as much"
+@pytest.fixture
+def delayed(make_board, memory, said):
+    """Give what is said of the edges of a registered board, by its delay of sync and blanking."""
+
+    def messages(delay: int = 0, *, address=("x2-x9", "y2-y9"), blanking: str = "gate", clock: str = "25175000"):
+        board = make_board(
+            memory(address=list(address), data=DATA, access=90e-9, output="register"),
+            counters=Counters(blanking_delay=delay),
+            clock=clock,
+        )
+        return [(finding.level, finding.message) for finding in said(replace(board, blanking=blanking), "counters")]
+
+    return messages
+
+
+def test_a_register_moves_the_picture(delayed) -> None:
+    assert delayed() == [
+        (
+            "caution",
+            "registers delay the picture by 4 counts, but sync and blanking are not delayed: of each line the left 4 "
+            "counts (4 monitor pixels) show the word before the picture, which is fill, and as many are cut off at the "
+            "right; delay sync and blanking by 4 counts and set blanking_delay = 4",
+        )
+    ]
+
+
+def test_sync_and_blanking_that_come_as_late_as_the_picture(delayed) -> None:
+    assert delayed(4) == []
+
+
+@pytest.mark.parametrize(
+    ("delay", "what"),
+    [
+        (3, "blanking_delay is 3: of each line the left 1 count (1 monitor pixel) show the word before the picture"),
+        (7, "blanking_delay is 7: of each line the left 3 counts (3 monitor pixels) are cut off"),
+    ],
+)
+def test_another_delay(delayed, delay: int, what: str) -> None:
+    ((level, message),) = delayed(delay)
+    assert level == "caution"
+    assert what in message
+    assert message.endswith("set blanking_delay = 4")
+
+
+def test_what_the_left_edge_shows(delayed) -> None:
+    """x2-x8 of 640 counts wrap: the last counts of the line before are read where the picture reads too."""
+    assert "show black, and as many" in delayed(blanking="none")[0][1]
+    assert "show the words before, which are of the picture's other places" in delayed(address=["x2-x8", "y2-y9"])[0][1]
+
+
+def test_counts_of_several_monitor_pixels(delayed) -> None:
+    """At half the dot clock a count is two monitor pixels."""
+    assert "the left 4 counts (8 monitor pixels)" in delayed(address=["x2-x8", "y2-y9"], clock="12587500")[0][1]
+
+
+def test_a_delay_that_nothing_asks_for(make_board, memory, said) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y9"], data=DATA), counters=Counters(blanking_delay=2))
+    (finding,) = said(board, "counters")
+    assert "registers delay the picture by 0 counts, but blanking_delay is 2: of each line the left 2 counts" in (
+        finding.message
     )
 
 
