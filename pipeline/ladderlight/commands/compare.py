@@ -53,12 +53,14 @@ def compare(
     from ladderlight.commands.reporting import byte_order, print_document, print_findings, stderr, stdout
     from ladderlight.output import write_whole
     from ladderlight.proof.screens import shown_banks
-    from ladderlight.readback.account import account_of, document_of_accounts
+    from ladderlight.readback.account import account_of, document_of_accounts, unrecorded
     from ladderlight.readback.damage import damage_png, with_device
     from ladderlight.readback.dumps import read_dumps
+    from ladderlight.readback.known import known_contents
     from ladderlight.readback.lastbuild import last_build, stale_findings
     from ladderlight.readback.matching import match
     from ladderlight.readback.readings import readings_of
+    from ladderlight.readback.recorded import recorded_chips
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
 
@@ -67,19 +69,21 @@ def compare(
     build = last_build(loaded.output, board)
     sections = sections_of(board, build.files, byte_order(big_endian))
     found = match(read_dumps(dumps, sections), sections, wanted=build.images(board), device=device)
+    recorded = recorded_chips(loaded)
+    known = known_contents(loaded, recorded.record, build.words)
     accounts = [
-        account_of(board, reading, found, build.words, pictures=build.pictures, most=most)
+        account_of(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
         for reading in readings_of(found, sections)
     ]
-    stale = stale_findings(loaded)
-    print_findings(stderr(), stale)
+    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(accounts, recorded.chips)]
+    print_findings(stderr(), findings)
     if picture is not None:
         words = build.words
         for account in accounts:
             words = with_device(words, account.reading.device, account.found)
         write_whole(picture, damage_png(board, build.words, words, shown_banks(board, build.manifest.model_dump())))
     if json_:
-        document = document_of_accounts(accounts) | {"findings": list(map(asdict, stale))}
+        document = document_of_accounts(accounts) | {"findings": list(map(asdict, findings))}
         print_document(document | ({"picture": str(picture)} if picture else {}))
     else:
         console = stdout()
@@ -112,7 +116,7 @@ def _print(account: Account, line: Callable[[str], None]) -> None:
     for diagnosis in comparison.diagnoses:
         line(f"likely ({diagnosis.confidence:.0%}): {diagnosis.text}; explains {diagnosis.explained:.1%} of it")
     if not comparison.diagnoses:
-        line("no usual fault explains it: burn the chip again, and suspect the chip if it stays")
+        line("no usual fault and no known contents explain it; burn the chip again, and suspect it if this stays")
     for stretch in comparison.ranges[:_SHOWN]:
         line(f"{stretch.first:06X}h to {stretch.last:06X}h  {_words(stretch.count)}")
     if len(comparison.ranges) > _SHOWN:
