@@ -40,7 +40,7 @@ class Account:
         if self.reading.complete:
             return ""
         parts = ", ".join(_text(section) for section in self.reading.unread)
-        amount = f"{self.reading.unread_bytes} of {self.reading.device.part.bytes} bytes"
+        amount = f"{self.reading.unread_bytes:,} of {self.reading.device.part.bytes:,} bytes"
         return f"{parts}; {amount}" if parts else amount
 
 

@@ -119,7 +119,7 @@ def _unfinished(pins: _Pins, wanted: Words, found: Words) -> Iterator[Fault]:
     places = np.arange(wanted.size)
     for erased, where in ((places >= end, f"from {end:04X}h to the end"), (places < first, f"below {first:04X}h")):
         if (wanted[erased] != ones).any():
-            text = f"erased {where}: programming broke off, or another part or size was chosen"
+            text = f"erased {where}: programming stopped early, or the wrong part was selected"
             yield fixed("unfinished", text, np.where(erased, ones, wanted))
 
 

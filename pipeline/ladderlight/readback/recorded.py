@@ -8,13 +8,14 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from ladderlight.board import Device, Finding
+from ladderlight.board import Board, Device, Finding
 from ladderlight.devices.burned import FILE, Chip, Record, burn_of, chip_of, device_image
 from ladderlight.devices.documents import DamageError, read_document
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError, nearest_word
 from ladderlight.manifest import digest_of_inputs
 from ladderlight.output import write_whole
 from ladderlight.readback.lastbuild import LastBuild, last_build
+from ladderlight.readback.sections import Bytes
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.neighbours import neighbours
 
@@ -28,6 +29,12 @@ class Recorded:
     chips: Mapping[str, Chip]
     record: Record
     findings: tuple[Finding, ...] = ()
+
+    def images(self, board: Board) -> dict[str, Bytes]:
+        """Return the bytes of each recorded device of a board that still has its size."""
+        sizes = {device.name: device.part.bytes for device in board.devices}
+        held = {name: chip.contents for name, chip in self.chips.items() if chip.bytes == sizes.get(name)}
+        return {name: image for name, image in held.items() if image is not None}
 
 
 def key_of(recipe: Recipe) -> str:

@@ -61,7 +61,7 @@ def test_a_chip_is_erased_from_or_up_to_an_address(tiny):
         found[blank] = 0xF
         faults = [f for f in possible_faults(tiny, tiny.devices[0], wanted, found) if f.kind == "unfinished"]
         assert [fault.text for fault in faults] == [
-            f"erased {where}: programming broke off, or another part or size was chosen"
+            f"erased {where}: programming stopped early, or the wrong part was selected"
         ]
         assert faults[0].words(np.arange(8)).tolist() == found.tolist()
 
