@@ -151,17 +151,6 @@ def test_without_a_record_an_earlier_build_cannot_be_recognised_which_is_said(pr
     ]
 
 
-@pytest.mark.parametrize("device", ["lower", "upper"])
-def test_a_dump_without_a_name_is_recognised_by_the_previous_build(project, compared, tmp_path, capsys, device):
-    recipe, devices = project("stairs", PICTURES[:4])
-    dump = held(devices, device, tmp_path)
-    commands.main(["burned", str(recipe)])
-    project("stairs", PICTURES[4:8])
-    capsys.readouterr()
-    document = compared(recipe, dump)
-    assert (document["device"], document["diagnoses"][0]["kind"]) == (device, "earlier_burn")
-
-
 def test_another_devices_contents_are_said_before_any_fault(project, compared, tmp_path):
     """The parts differ in number, not in size."""
     recipe, devices = project("stairs", PICTURES[:4], part="2764")
