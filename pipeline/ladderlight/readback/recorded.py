@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -154,16 +154,12 @@ def _set_aside(path: Path) -> Path:
 
 @contextmanager
 def _alone_in(folder: Path) -> Iterator[None]:
-    """Keep other processes that record chips in a folder waiting. On systems without ``flock`` nothing is held."""
-    try:
-        from fcntl import LOCK_EX, flock
-    except ImportError:
-        yield
-        return
-    held = os.open(folder, os.O_RDONLY)
-    try:
-        with suppress(OSError):  # a file system that cannot lock folders
+    """Keep other processes that record chips in a folder waiting, where system and file system can lock a folder."""
+    with ExitStack() as stack:
+        with suppress(ImportError, OSError):
+            from fcntl import LOCK_EX, flock
+
+            held = os.open(folder, os.O_RDONLY)
+            stack.callback(os.close, held)
             flock(held, LOCK_EX)
         yield
-    finally:
-        os.close(held)
