@@ -53,12 +53,14 @@ def compare(
     from ladderlight.commands.reporting import byte_order, print_document, print_findings, stderr, stdout
     from ladderlight.output import write_whole
     from ladderlight.proof.screens import shown_banks
-    from ladderlight.readback.account import account_of, document_of_accounts
+    from ladderlight.readback.account import account_of, document_of_accounts, unrecorded
     from ladderlight.readback.damage import damage_png, with_device
     from ladderlight.readback.dumps import read_dumps
+    from ladderlight.readback.known import known_contents
     from ladderlight.readback.lastbuild import last_build, stale_findings
     from ladderlight.readback.matching import match
     from ladderlight.readback.readings import readings_of
+    from ladderlight.readback.recorded import recorded_chips
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
 
@@ -66,20 +68,23 @@ def compare(
     board = loaded.board
     build = last_build(loaded.output, board)
     sections = sections_of(board, build.files, byte_order(big_endian))
-    found = match(read_dumps(dumps, sections), sections, wanted=build.images(board), device=device)
+    recorded = recorded_chips(loaded)
+    earlier = recorded.images(board)
+    found = match(read_dumps(dumps, sections), sections, wanted=build.images(board), earlier=earlier, device=device)
+    known = known_contents(loaded, recorded.record, build.words)
     accounts = [
-        account_of(board, reading, found, build.words, pictures=build.pictures, most=most)
+        account_of(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
         for reading in readings_of(found, sections)
     ]
-    stale = stale_findings(loaded)
-    print_findings(stderr(), stale)
+    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(accounts, recorded.chips)]
+    print_findings(stderr(), findings)
     if picture is not None:
         words = build.words
         for account in accounts:
             words = with_device(words, account.reading.device, account.found)
         write_whole(picture, damage_png(board, build.words, words, shown_banks(board, build.manifest.model_dump())))
     if json_:
-        document = document_of_accounts(accounts) | {"findings": list(map(asdict, stale))}
+        document = document_of_accounts(accounts) | {"findings": list(map(asdict, findings))}
         print_document(document | ({"picture": str(picture)} if picture else {}))
     else:
         console = stdout()
@@ -96,11 +101,11 @@ def _print(account: Account, line: Callable[[str], None]) -> None:
     if comparison.same:
         line(_same(account))
     else:
-        count = f"{comparison.count} of {comparison.words} words"
+        count = f"{comparison.count:,} of {comparison.words:,} words"
         line(f"device {comparison.device}: {count} {_differ(comparison.count)}")
     if not account.reading.complete or len(account.dumps) > 1:
         for item in account.dumps:
-            amount = f"{item.differing} of {item.held.section.size} bytes {_differ(item.differing)}"
+            amount = f"{item.differing:,} of {item.held.section.size:,} bytes {_differ(item.differing)}"
             line(f"  {item.held.dump.name}, {item.held.section.label}: {amount if item.differing else 'the same'}")
     if account.unread_text:
         line(f"  not read: {account.unread_text}")
@@ -108,15 +113,15 @@ def _print(account: Account, line: Callable[[str], None]) -> None:
         return
     for item in account.dumps:
         if item.held.left_out:
-            line(f"  {item.held.dump.name} leaves {item.held.left_out} bytes out; they count as erased, FFh")
+            line(f"  {item.held.dump.name} leaves {item.held.left_out:,} bytes out; they count as erased, FFh")
     for diagnosis in comparison.diagnoses:
         line(f"likely ({diagnosis.confidence:.0%}): {diagnosis.text}; explains {diagnosis.explained:.1%} of it")
     if not comparison.diagnoses:
-        line("no usual fault explains it: burn the chip again, and suspect the chip if it stays")
+        line("no usual fault and no known contents explain it; burn the chip again, and suspect it if this stays")
     for stretch in comparison.ranges[:_SHOWN]:
         line(f"{stretch.first:06X}h to {stretch.last:06X}h  {_words(stretch.count)}")
     if len(comparison.ranges) > _SHOWN:
-        line(f"and {len(comparison.ranges) - _SHOWN} more ranges")
+        line(f"and {len(comparison.ranges) - _SHOWN:,} more ranges")
     width = account.reading.device.part.width
     for difference in comparison.differences[:_SHOWN]:
         line(
@@ -124,22 +129,22 @@ def _print(account: Account, line: Callable[[str], None]) -> None:
             f"bits {difference.bits:0{width}b}  {difference.where}"
         )
     if comparison.count > _SHOWN:
-        line(f"and {comparison.count - _SHOWN} more differences; --json lists up to --most of them")
+        line(f"and {comparison.count - _SHOWN:,} more differences; --json lists up to --most of them")
 
 
 def _same(account: Account) -> str:
     comparison, reading = account.comparison, account.reading
     if reading.complete:
-        return f"device {comparison.device} holds what it should: all {comparison.words} words are the same"
+        return f"device {comparison.device} holds what it should: all {comparison.words:,} words are the same"
     size = reading.device.part.bytes
     return (
         f"device {comparison.device} holds what it should as far as it was read: "
-        f"{size - reading.unread_bytes} of {size} bytes"
+        f"{size - reading.unread_bytes:,} of {size:,} bytes"
     )
 
 
 def _words(count: int) -> str:
-    return f"{count} word{'s' * (count != 1)} {_differ(count)}"
+    return f"{count:,} word{'s' * (count != 1)} {_differ(count)}"
 
 
 def _differ(count: int) -> str:

@@ -156,17 +156,18 @@ def _s_record(name: str, text: str) -> list[Segment]:
     for line in lines:
         if line[1] in "56" and int(line[4:-2], 16) != data:
             raise DeviceFileError(
-                f"{name}: holds {data} data records, but its count record says {int(line[4:-2], 16)}; "
-                "records are missing, write it again"
+                f"holds {data} data records, but its count record says {int(line[4:-2], 16)}; "
+                "records are missing, write it again",
+                where=name,
             )
     return _joined(name, [(address, held) for kind, address, held in records if kind in "123"])
 
 
 def _check_end(name: str, text: str, ends: list[int]) -> None:
     if not ends:
-        raise DeviceFileError(f"{name}: has no end record, so it may be cut off; write it again")
+        raise DeviceFileError("has no end record, so it may be cut off; write it again", where=name)
     if ends[0] != len(_lines(text)) - 1:
-        raise DeviceFileError(f"{name}: goes on after its end record; write it again")
+        raise DeviceFileError("goes on after its end record; write it again", where=name)
 
 
 def _lines(text: str) -> list[str]:
@@ -191,8 +192,9 @@ def _verilog_mem(name: str, text: str, element: int, order: ByteOrder) -> list[S
                 held += value.to_bytes(element, order)
         except (ValueError, OverflowError):
             raise DeviceFileError(
-                f"{name}: {token[:20]!r} is not a hexadecimal element of {element * 8} bits or an address; "
-                "check that it is the file of this device"
+                f"{token[:20]!r} is not a hexadecimal element of {element * 8} bits or an address; "
+                "check that it is the file of this device",
+                where=name,
             ) from None
     if held:
         segments.append(Segment(address=address * element, data=bytes(held)))
@@ -204,7 +206,7 @@ def _c_array(name: str, text: str, element: int, order: ByteOrder) -> bytes:
     plain = re.sub(r"//[^\n]*|/\*.*?\*/", " ", text, flags=re.DOTALL)
     inside, closed, _ = plain.partition("{")[2].partition("}")
     if not closed:
-        raise DeviceFileError(f"{name}: the array has no end, so it may be cut off; write it again")
+        raise DeviceFileError("the array has no end, so it may be cut off; write it again", where=name)
     return _numbers(name, inside, element, order)
 
 
@@ -223,8 +225,8 @@ def _numbers(name: str, text: str, element: int, order: ByteOrder) -> bytes:
                 held += _number(token).to_bytes(element, order)
             except (ValueError, OverflowError):
                 raise DeviceFileError(
-                    f"{name}: {token[:20]!r} is not a number of {element * 8} bits; "
-                    "check that it is the file of this device"
+                    f"{token[:20]!r} is not a number of {element * 8} bits; check that it is the file of this device",
+                    where=name,
                 ) from None
     return bytes(held)
 

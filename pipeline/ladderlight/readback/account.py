@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from ladderlight.board import Board
+from ladderlight.board import Board, Finding
 from ladderlight.readback.comparison import Comparison, Words, compare, document_of
-from ladderlight.readback.diagnosis import device_words_of
 from ladderlight.readback.dumps import Held
+from ladderlight.readback.faults import Fault
+from ladderlight.readback.known import device_words_of
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, image_of
 
@@ -39,7 +40,7 @@ class Account:
         if self.reading.complete:
             return ""
         parts = ", ".join(_text(section) for section in self.reading.unread)
-        amount = f"{self.reading.unread_bytes} of {self.reading.device.part.bytes} bytes"
+        amount = f"{self.reading.unread_bytes:,} of {self.reading.device.part.bytes:,} bytes"
         return f"{parts}; {amount}" if parts else amount
 
 
@@ -51,6 +52,7 @@ def account_of(
     *,
     pictures: Mapping[int, Sequence[str]] | None = None,
     most: int = 1000,
+    known: Sequence[Fault] = (),
 ) -> Account:
     """Compare what was read of a device with what it should hold.
 
@@ -62,11 +64,13 @@ def account_of(
         The dumps, those of other devices as well.
     wanted
         What all memories should hold.
-    pictures, most
+    pictures, most, known
         As :func:`ladderlight.readback.comparison.compare` has them.
     """
     device = reading.device
-    comparison = compare(board, device, wanted, reading.words, pictures=pictures, most=most, reading=reading)
+    comparison = compare(
+        board, device, wanted, reading.words, pictures=pictures, most=most, reading=reading, known=known
+    )
     should = device_words_of(wanted, device)
     held_words = as_read(should, reading.words, reading)
     differs = image_of(should ^ held_words, device)
@@ -76,6 +80,20 @@ def account_of(
         if held.section.device == device
     )
     return Account(comparison=comparison, reading=reading, dumps=dumps, found=held_words)
+
+
+def unrecorded(accounts: Sequence[Account], recorded: Collection[str]) -> list[Finding]:
+    """Say, as notes, of which chips that differ an earlier build cannot be recognised, having no record of any."""
+    return [
+        Finding(
+            level="note",
+            where=f"device {name}",
+            message="no record of what this chip held, so an earlier build cannot be recognised; "
+            "use ladderlight burned after each burning",
+        )
+        for name in (account.reading.device.name for account in accounts if not account.comparison.same)
+        if name not in recorded
+    ]
 
 
 def document_of_accounts(accounts: Sequence[Account]) -> dict[str, Any]:

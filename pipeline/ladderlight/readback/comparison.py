@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scan import scan
-from ladderlight.readback.diagnosis import Diagnosis, device_words_of, diagnose
+from ladderlight.readback.diagnosis import Diagnosis, diagnose
+from ladderlight.readback.faults import Fault
+from ladderlight.readback.known import device_words_of
 from ladderlight.readback.readings import Reading, as_read
 
 Words = NDArray[np.uint32]
@@ -95,6 +97,7 @@ def compare(
     pictures: Mapping[int, Sequence[str]] | None = None,
     most: int = 1000,
     reading: Reading | None = None,
+    known: Sequence[Fault] = (),
 ) -> Comparison:
     """Compare one device, or as much of it as was read.
 
@@ -112,6 +115,8 @@ def compare(
         How many differences to list one by one.
     reading
         How the device was read, when not all at once; what was not read counts as the same.
+    known
+        Contents that a healthy chip may hold, see :mod:`ladderlight.readback.known`.
     """
     should = device_words_of(wanted, device)
     found = as_read(should, found, reading)
@@ -126,7 +131,7 @@ def compare(
         raised=tuple(int((raised >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
         lowered=tuple(int((lowered >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
         differences=tuple(_differences(board, device, wanted, found, at[:most], pictures or {})),
-        diagnoses=tuple(diagnose(board, device, wanted, found, reading)) if at.size else (),
+        diagnoses=tuple(diagnose(board, device, wanted, found, reading, known)) if at.size else (),
     )
 
 

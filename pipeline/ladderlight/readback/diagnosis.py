@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.readback.faults import Fault, Kind, possible_faults
+from ladderlight.readback.known import device_words_of, other_devices
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, mask_of
 
@@ -34,15 +35,18 @@ class Diagnosis:
     confidence: float
 
 
-def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
-    """Cut a device's words out of those of all memories."""
-    return words[device.memory][device.first_word : device.first_word + device.part.words]
-
-
 def diagnose(
-    board: Board, device: Device, wanted: Mapping[str, Words], found: Words, reading: Reading | None = None
+    board: Board,
+    device: Device,
+    wanted: Mapping[str, Words],
+    found: Words,
+    reading: Reading | None = None,
+    known: Sequence[Fault] = (),
 ) -> list[Diagnosis]:
     """Try the usual faults and give those that explain at least half of the differences, the likeliest first.
+
+    ``known`` are contents that a healthy chip may hold; they and those of the other devices are tried first, and come
+    first where a fault explains as much.
 
     Every word that a fault leaves unexplained counts a hundred to one against it; so does every difference against
     there being no single cause. Faults that lead to the very same words cannot be told apart and are all given.
@@ -50,14 +54,10 @@ def diagnose(
     them, so is the fault, and when nothing explains both, each is tried by itself.
     """
     should = device_words_of(wanted, device)
-    others = {
-        other.name: device_words_of(wanted, other)
-        for other in board.devices
-        if other.name != device.name and other.part == device.part
-    }
+    known = (*known, *other_devices(board, device, wanted))
 
     def told(part: Reading | None) -> list[Diagnosis]:
-        return _told(board, device, should, as_read(should, found, part), others, part)
+        return _told(board, device, should, as_read(should, found, part), known, part)
 
     chips = _differing_chips(should, found, reading)
     if reading is None or not chips:
@@ -73,7 +73,7 @@ def diagnose(
 
 
 def _told(
-    board: Board, device: Device, should: Words, found: Words, others: Mapping[str, Words], reading: Reading | None
+    board: Board, device: Device, should: Words, found: Words, known: Sequence[Fault], reading: Reading | None
 ) -> list[Diagnosis]:
     differing = int(np.count_nonzero(should != found))
     if not differing:
@@ -81,7 +81,7 @@ def _told(
     mask = reading.mask if reading else np.full_like(should, (1 << device.part.width) - 1)
     sample = _sample(should, found)
     ranked = []
-    for order, fault in enumerate(possible_faults(board, device, should, found, others, reading)):
+    for order, fault in enumerate(possible_faults(board, device, should, found, known, reading)):
         ranked.append((int(np.count_nonzero((fault.words(sample) ^ found[sample]) & mask[sample])), order, fault))
     ranked.sort(key=lambda item: item[:2])
     places = np.arange(should.size)

@@ -60,7 +60,7 @@ class Dump:
         try:
             return _segments(self.name, self.data, element, section.span.order)
         except DeviceFileError as error:
-            raise UsageError(str(error)) from error
+            raise UsageError.of(error.faults) from error
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -156,12 +156,15 @@ def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
         last = max(segment.address + len(segment.data) for segment in segments) - 1
         size = last + 1 - first
         return UsageError(
-            f"{dump.name} has bytes at {first:X}h to {last:X}h, which are {size}, but {wanted}; "
-            "check that it is of this board, and from which address it was saved"
+            f"has bytes at {first:X}h to {last:X}h, which are {size:,}, but {wanted}; "
+            "check that it is of this board, and from which address it was saved",
+            where=dump.name,
         )
     size = sum(len(segment.data) for segment in segments)
     advice = likely_damage(dump.data) if dump.format == "binary" else ""
-    return UsageError(f"{dump.name} holds {size} bytes, but {wanted}; {advice or 'check that it is of this board'}")
+    return UsageError(
+        f"holds {size:,} bytes, but {wanted}; {advice or 'check that it is of this board'}", where=dump.name
+    )
 
 
 def _sizes(sections: Sequence[Section]) -> str:
@@ -171,7 +174,7 @@ def _sizes(sections: Sequence[Section]) -> str:
     texts = []
     for size, same in sizes.items():
         names = [section.name for section in same[:3] if not section.whole] + ["..."] * (len(same) > 3)
-        texts.append(f"{size} ({', '.join(names or ['all of it'])})" if len(sizes) > 1 else f"{size}")
+        texts.append(f"{size:,} ({', '.join(names or ['all of it'])})" if len(sizes) > 1 else f"{size:,}")
     return " or ".join([", ".join(texts[:-1]), texts[-1]]) if len(texts) > 1 else texts[0]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Literal
@@ -21,9 +21,11 @@ Words = NDArray[np.uint32]
 Places = NDArray[np.int64]
 WordsAt = Callable[[Places], Words]
 Kind = Literal[
+    "earlier_burn",
+    "other_device",
+    "other_recipe",
     "blank",
     "all_zero",
-    "other_device",
     "unfinished",
     "data_inverted",
     "data_reversed",
@@ -60,10 +62,10 @@ def possible_faults(
     device: Device,
     wanted: Words,
     found: Words,
-    others: Mapping[str, Words],
+    known: Sequence[Fault] = (),
     reading: Reading | None = None,
 ) -> Iterator[Fault]:
-    """Work out every single fault that is worth trying.
+    """Work out every single fault that is worth trying, after all that a healthy chip may hold.
 
     Parameters
     ----------
@@ -73,32 +75,37 @@ def possible_faults(
         What the device should hold, and what it does: uint32, shape (words of the part,). Shift and the order of banks
         and pieces are looked for in what was found; all else follows from what is wanted. What was not read is found
         as it should be.
-    others
-        What the board's other devices of the same part should hold, by name.
+    known
+        Contents that a healthy chip may hold, see :mod:`ladderlight.readback.known`.
     reading
         How the device was read, where that was in pieces or not in the order of its image.
     """
     pins = _Pins(board=board, device=device)
     read = reading.read if reading else ()
-    yield _fixed("blank", "the chip is blank", np.full_like(wanted, pins.ones))
+    mask = mask_of(device, read) if read else np.full_like(wanted, pins.ones)
+    banks = _bank_order(pins, wanted, found, mask)
+    yield from known
+    if banks and banks.healthy:
+        yield banks.fault
+    yield fixed("blank", "the chip is blank", np.full_like(wanted, pins.ones))
     zeros = "every word reads as zero: it was never enabled or powered while it was read, or all its bits are cleared"
-    yield _fixed("all_zero", zeros, np.zeros_like(wanted))
-    for name, words in others.items():
-        yield _fixed("other_device", f"this is the chip or file of device {name!r}", words)
+    yield fixed("all_zero", zeros, np.zeros_like(wanted))
     yield from _unfinished(pins, wanted, found)
-    yield _fixed("data_inverted", "all data lines are inverted", wanted ^ np.uint32(pins.ones))
-    yield _fixed("data_reversed", "the data lines are in reverse order", _reversed(wanted, device.part.width))
+    yield fixed("data_inverted", "all data lines are inverted", wanted ^ np.uint32(pins.ones))
+    yield fixed("data_reversed", "the data lines are in reverse order", _reversed(wanted, device.part.width))
     yield from _data_faults(pins, wanted)
     yield from _address_faults(pins, wanted)
     if reading:  # before the byte order: exchanged files of even and odd bytes look the same
         yield from _piece_order(pins, wanted, found, reading)
     yield from _byte_order(pins, wanted, read)
-    yield from _bank_order(pins, wanted, found, mask_of(device, read) if read else np.full_like(wanted, pins.ones))
+    if banks and not banks.healthy:
+        yield banks.fault
     for view in _views(device, read):
         yield from _shifts(pins, wanted, found, view)
 
 
-def _fixed(kind: Kind, text: str, words: Words) -> Fault:
+def fixed(kind: Kind, text: str, words: Words) -> Fault:
+    """Return a fault that leads to these words, or contents that are these words."""
     return Fault(kind=kind, text=text, words=lambda at: words[at])
 
 
@@ -112,8 +119,8 @@ def _unfinished(pins: _Pins, wanted: Words, found: Words) -> Iterator[Fault]:
     places = np.arange(wanted.size)
     for erased, where in ((places >= end, f"from {end:04X}h to the end"), (places < first, f"below {first:04X}h")):
         if (wanted[erased] != ones).any():
-            text = f"erased {where}: programming broke off, or another part or size was chosen"
-            yield _fixed("unfinished", text, np.where(erased, ones, wanted))
+            text = f"erased {where}: programming stopped early, or the wrong part was selected"
+            yield fixed("unfinished", text, np.where(erased, ones, wanted))
 
 
 def _reversed(words: Words, width: int) -> Words:
@@ -222,39 +229,50 @@ def _byte_order(pins: _Pins, wanted: Words, read: Sequence[Section]) -> Iterator
     width = pins.device.part.width
     if width == 8 and wanted.size % 2 == 0:
         pairs = wanted.reshape(-1, 2)[:, ::-1].ravel()
-        yield _fixed("byte_order", "the bytes of each pair are exchanged: load the file without swapping bytes", pairs)
+        yield fixed("byte_order", "the bytes of each pair are exchanged: load the file without swapping bytes", pairs)
     elif bytes_per_word(width) > 1:
         turned = words_of(bytes_of(wanted, width, "big"), width)
         other = "--little-endian" if read and read[0].span.order == "big" else "--big-endian"
         text = f"load the file in the other one, or compare again with {other} if only the dump was saved so"
-        yield _fixed("byte_order", f"the bytes of each word are in reverse order: {text}", turned)
+        yield fixed("byte_order", f"the bytes of each word are in reverse order: {text}", turned)
 
 
-def _bank_order(pins: _Pins, wanted: Words, found: Words, mask: Words) -> Iterator[Fault]:
-    """For each bank take the one that it looks most like."""
+@dataclass(frozen=True, kw_only=True)
+class _Banks:
+    """Banks in other places. ``healthy`` is that no bank was read twice, as it is where a bank line is stuck."""
+
+    fault: Fault
+    healthy: bool
+
+
+def _bank_order(pins: _Pins, wanted: Words, found: Words, mask: Words) -> _Banks | None:
+    """For each bank take the one that it looks most like, or that it is erased."""
     lines = pins.bank_pins()
     if not lines or len(lines) > _MOST_BANK_LINES or wanted.size & (wanted.size - 1):
-        return
+        return None
     places = np.arange(wanted.size)
     bank = np.zeros_like(places)
     for order, (pin, _) in enumerate(lines):
         bank |= (places >> pin & 1) << order
     by_bank = np.stack([np.flatnonzero(bank == number) for number in range(1 << len(lines))])
+    held = np.vstack([wanted[by_bank], np.full((1, by_bank.shape[1]), pins.ones, dtype=np.uint32)])
     step = max(1, by_bank.shape[1] // _PROBES)
-    differs = found[by_bank[:, None, ::step]] ^ wanted[by_bank[None, :, ::step]]
+    differs = found[by_bank[:, None, ::step]] ^ held[None, :, ::step]
     same = (differs & mask[by_bank[:, None, ::step]] == 0).mean(axis=2)
-    source = (same + 1e-6 * np.eye(len(same))).argmax(axis=1)  # of equal banks, the one that belongs there
+    source = (same + 1e-6 * np.eye(*same.shape)).argmax(axis=1)  # of equal banks, the one that belongs there
     if (source == np.arange(len(source))).all():
-        return
+        return None
     words = np.empty_like(wanted)
-    words[by_bank] = wanted[by_bank[source]]
+    words[by_bank] = held[source]
     numbers = [sum((order >> i & 1) << line for i, (_, line) in enumerate(lines)) for order in range(len(source))]
     moved = [
-        f"{numbers[at]} holds {numbers[came]}"
+        f"{numbers[at]} holds {numbers[came]}" if came < len(numbers) else f"{numbers[at]} is erased"
         for at, came in enumerate(source.tolist())
-        if numbers[at] != numbers[came]
+        if at != came
     ]
-    yield _fixed("bank_order", f"the banks are in the wrong order: bank {', '.join(moved)}", words)
+    text = f"the banks are in the wrong order: bank {', '.join(moved)}"
+    came = source[source < len(numbers)].tolist()
+    return _Banks(fault=fixed("bank_order", text, words), healthy=len(set(came)) == len(came) > 0)
 
 
 def _piece_order(pins: _Pins, wanted: Words, found: Words, reading: Reading) -> Iterator[Fault]:
@@ -278,7 +296,7 @@ def _piece_order(pins: _Pins, wanted: Words, found: Words, reading: Reading) -> 
             texts.append(f"{section.name} holds what belongs to {best.name}")
     if texts:
         words = words_of(moved.tobytes(), pins.device.part.width)
-        yield _fixed("piece_order", f"the pieces are mixed up: {', '.join(texts)}", words)
+        yield fixed("piece_order", f"the pieces are mixed up: {', '.join(texts)}", words)
 
 
 def _views(device: Device, read: Sequence[Section]) -> list[NDArray[np.int64]]:
@@ -302,4 +320,4 @@ def _shifts(pins: _Pins, wanted: Words, found: Words, view: NDArray[np.int64]) -
         return words_of(image.tobytes(), pins.device.part.width)
 
     for shift in shifts(before, after, bytes_per_word(pins.device.part.width)):
-        yield _fixed("shifted", shift.text, seen(shift.of(before)))
+        yield fixed("shifted", shift.text, seen(shift.of(before)))

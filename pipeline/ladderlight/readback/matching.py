@@ -24,7 +24,12 @@ _LEAST = 1 / 8
 
 
 def match(
-    dumps: Sequence[Dump], sections: Sequence[Section], *, wanted: Images | None = None, device: str | None = None
+    dumps: Sequence[Dump],
+    sections: Sequence[Section],
+    *,
+    wanted: Images | None = None,
+    earlier: Images | None = None,
+    device: str | None = None,
 ) -> list[Held]:
     """Find out of what each dump is.
 
@@ -37,6 +42,8 @@ def match(
     wanted
         What the devices should hold, by name: uint8, low byte of each word first. Dumps that neither name nor size
         tells apart are then recognised by content; without it they are taken in the order of the sections.
+    earlier
+        What devices held before, by name and as ``wanted``: what is left is recognised by it.
     device
         The device that all the dumps are of.
 
@@ -61,12 +68,14 @@ def match(
             open_[dump] = choices
     if wanted is not None:
         _by_content(open_, found, wanted)
+        if earlier:
+            _by_content(open_, found, {**wanted, **earlier})
     _by_address(open_, found)
     _by_exclusion(open_, found, ordered=wanted is None)
     _by_file(open_, found)
     for dump in dumps:
         if dump not in found:
-            raise UsageError(_ambiguous(dump, open_[dump], found.values()))
+            raise UsageError(_ambiguous(open_[dump], found.values()), where=dump.name)
     return [found[dump] if wanted is None else _best_based(found[dump], wanted) for dump in dumps]
 
 
@@ -199,17 +208,16 @@ def _rank(held: Held, should: Bytes, alike: NDArray[np.bool_], wanted: Images) -
     return -equal[0], -equal[1], -equal[2], held.left_out
 
 
-def _ambiguous(dump: Dump, choices: Sequence[Held], found: Iterable[Held]) -> str:
+def _ambiguous(choices: Sequence[Held], found: Iterable[Held]) -> str:
     """Say what stops a dump from being told apart, and what to do about it."""
     others = [held for held in found if any(_overlaps(one.section, [held]) for one in choices)]
     if others and all(_overlaps(one.section, others) for one in choices):
         names = ", ".join(held.dump.name for held in others)
-        return f"{dump.name}: all that it could be of is in {names} already; leave one of them out"
+        return f"all that it could be of is in {names} already; leave one of them out"
     devices = list(dict.fromkeys(one.section.device.name for one in choices))
     if len(devices) > 1:
         return (
-            f"{dump.name}: which device is it? Neither its name nor its content tells; "
-            f"add --device with one of {', '.join(devices)}"
+            f"which device is it? Neither its name nor its content tells; add --device with one of {', '.join(devices)}"
         )
     named = [one.section.name for one in choices[:_MOST_NAMED]]
     parts = (
@@ -218,4 +226,4 @@ def _ambiguous(dump: Dump, choices: Sequence[Held], found: Iterable[Held]) -> st
     files = [one.section.files[0] for one in choices if one.section.files]
     mend = f"name it after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
     why = "Neither its name nor its content tells"
-    return f"{dump.name}: which part of device {devices[0]!r} is it, {parts}? {why}; {mend}"
+    return f"which part of device {devices[0]!r} is it, {parts}? {why}; {mend}"

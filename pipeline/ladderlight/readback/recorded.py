@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from ladderlight.board import Device, Finding
+from ladderlight.board import Board, Device, Finding
 from ladderlight.devices.burned import FILE, Chip, Record, burn_of, chip_of, device_image
 from ladderlight.devices.documents import DamageError, read_document
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError, nearest_word
 from ladderlight.manifest import digest_of_inputs
 from ladderlight.output import write_whole
 from ladderlight.readback.lastbuild import LastBuild, last_build
+from ladderlight.readback.sections import Bytes
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.neighbours import neighbours
 
@@ -28,6 +29,12 @@ class Recorded:
     chips: Mapping[str, Chip]
     record: Record
     findings: tuple[Finding, ...] = ()
+
+    def images(self, board: Board) -> dict[str, Bytes]:
+        """Return the bytes of each recorded device of a board that still has its size."""
+        sizes = {device.name: device.part.bytes for device in board.devices}
+        held = {name: chip.contents for name, chip in self.chips.items() if chip.bytes == sizes.get(name)}
+        return {name: image for name, image in held.items() if image is not None}
 
 
 def key_of(recipe: Recipe) -> str:
@@ -147,16 +154,12 @@ def _set_aside(path: Path) -> Path:
 
 @contextmanager
 def _alone_in(folder: Path) -> Iterator[None]:
-    """Keep other processes that record chips in a folder waiting. On systems without ``flock`` nothing is held."""
-    try:
-        from fcntl import LOCK_EX, flock
-    except ImportError:
-        yield
-        return
-    held = os.open(folder, os.O_RDONLY)
-    try:
-        with suppress(OSError):  # a file system that cannot lock folders
+    """Keep other processes that record chips in a folder waiting, where system and file system can lock a folder."""
+    with ExitStack() as stack:
+        with suppress(ImportError, OSError):
+            from fcntl import LOCK_EX, flock
+
+            held = os.open(folder, os.O_RDONLY)
+            stack.callback(os.close, held)
             flock(held, LOCK_EX)
         yield
-    finally:
-        os.close(held)

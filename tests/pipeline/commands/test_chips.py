@@ -67,12 +67,12 @@ def test_a_dump_of_the_wrong_size_is_one_clear_line(run, built, tmp_path):
     for arguments in (("--device", device["name"]), ()):
         status, out, err = run("compare", recipe, tmp_path / "dump.bin", *arguments)
         assert (status, out) == (2, "")
-        assert "dump.bin holds 100 bytes, but device 'picture' (27C512) takes 65536; check that" in err
+        assert "dump.bin: holds 100 bytes, but device 'picture' (27C512) takes 65,536; check that" in err
         assert err.count("\n") == 1
     status, out, err = run("decode", recipe, tmp_path / "dump.bin", "--json")
     assert status == 2
     assert json.loads(out)["ok"] is False
-    assert "takes 65536" in err
+    assert "takes 65,536" in err
     status, _, err = run("compare", recipe, tmp_path / "dump.bin", "--device", "pictur")
     assert status == 2
     assert "no device 'pictur'; did you mean 'picture'?" in err
@@ -217,7 +217,7 @@ def test_dumps_of_all_pieces_make_up_the_device(run, wide, tmp_path):
         dumps[number] = dumps[number].rename(tmp_path / name)
     status, out, err = run("compare", recipe, *dumps)
     assert status == 0, err
-    assert "device picture holds what it should: all 65536 words are the same" in out
+    assert "device picture holds what it should: all 65,536 words are the same" in out
     status, out, _ = run("decode", recipe, *(devices / name for name in pieces[:4]), "--into", tmp_path / "a", "--json")
     assert status == 0
     status, _, _ = run("decode", recipe, devices / "picture.hex", "--into", tmp_path / "b")
@@ -231,7 +231,7 @@ def test_one_piece_is_compared_alone_and_the_rest_is_said_to_be_unread(run, wide
     image = np.fromfile(devices / "picture-even-1.bin", np.uint8)
     status, out, _ = run("compare", recipe, devices / "picture-even-1.bin")
     assert status == 0
-    assert "holds what it should as far as it was read: 32768 of 131072 bytes" in out
+    assert "holds what it should as far as it was read: 32,768 of 131,072 bytes" in out
     assert "not read: the even bytes from 0h to FFFEh (picture-even-0.bin), the odd bytes from 1h to FFFFh" in out
     (image & 0xFD).tofile(tmp_path / "picture-even-1.rom")
     picture = tmp_path / "damage.png"

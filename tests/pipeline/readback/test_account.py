@@ -130,7 +130,7 @@ def test_the_lines_of_the_odd_chip_have_the_names_of_their_pins(wide, photograph
     places = np.arange(8192)
     (account,) = accounts(wide, words, [("picture-odd.bin", image[1::2][places & ~64])], files)
     assert account.comparison.diagnoses[0].text == "address line A6 (y4) is stuck low"
-    assert account.unread_text == "the even bytes (picture-even.bin); 8192 of 16384 bytes"
+    assert account.unread_text == "the even bytes (picture-even.bin); 8,192 of 16,384 bytes"
 
 
 def test_two_chips_with_a_fault_each_are_each_diagnosed(wide, photographs, contents_of):
@@ -183,7 +183,7 @@ def test_a_good_piece_is_the_same_and_what_was_not_read_is_said(narrow, photogra
     assert account.comparison.same
     assert account.unread_text == (
         "bytes 0h to 7FFh (picture-0.bin), bytes 800h to FFFh (picture-1.bin), bytes 1800h to 1FFFh (picture-3.bin); "
-        "6144 of 8192 bytes"
+        "6,144 of 8,192 bytes"
     )
     document = document_of_accounts([account])
     json.dumps(document)

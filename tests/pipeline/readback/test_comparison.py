@@ -25,6 +25,8 @@ KINDS = (
     "other_device",
 )
 BANKS, BANK_WORDS = 4, 2048
+LOW_PINS = 11
+"""Address pins below the two bank lines, whose faults look like banks in the wrong order."""
 
 
 @cache
@@ -59,7 +61,7 @@ def damaged(kind, words, random, width):
     """Inject a fault, written here from its description and not from the code under test."""
     places, ones = np.arange(words.size), (1 << width) - 1
     wide = words.astype(np.int64)
-    pin = int(random.integers(13))
+    pin = int(random.integers(LOW_PINS))
     if kind == "blank":
         wide = np.full_like(wide, ones)
     elif kind == "unfinished":
@@ -79,7 +81,7 @@ def damaged(kind, words, random, width):
     elif kind == "address_inverted":
         wide = wide[places ^ 1 << pin]
     elif kind == "address_swapped":
-        wide = wide[exchanged(places, *map(int, random.choice(13, 2, replace=False)))]
+        wide = wide[exchanged(places, *map(int, random.choice(LOW_PINS, 2, replace=False)))]
     elif kind == "byte_order":
         wide = wide >> 8 | (wide & 0xFF) << 8
     elif kind == "bank_order":
@@ -149,11 +151,12 @@ def test_one_flipped_bit_in_a_hundred_words_hides_no_fault(small, kind):
 
 
 def test_a_wrong_bank_order_is_named_or_what_looks_the_very_same(small):
-    """Some orders of four banks are what an inverted or two swapped bank lines make: both are then given alike."""
+    """Some orders of four banks are what an inverted or two swapped bank lines make: both are then given alike, the
+    order first, since the chip is healthy."""
     first, level, shown = trials(small(), "bank_order")
     assert shown >= 90
-    assert level >= 0.95 * shown
-    assert first >= 0.75 * shown
+    assert level == shown
+    assert first >= 0.95 * shown
 
 
 def test_a_chip_mixed_up_with_another_is_named(small):

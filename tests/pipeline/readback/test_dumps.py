@@ -108,8 +108,8 @@ def test_a_misfit_says_what_it_holds_and_what_is_taken(make_board, memory):
     ]
     sections = sections_of(board, files)
     assert str(misfit(Dump(name="dump.bin", data=bytes(100)), sections)) == (
-        "dump.bin holds 100 bytes, but device 'picture' (27C1024) takes 131072 (all of it), 65536 (the even bytes, the "
-        "odd bytes) or 32768 (p0.bin, p1.bin, p2.bin, ...); check that it is of this board"
+        "dump.bin: holds 100 bytes, but device 'picture' (27C1024) takes 131,072 (all of it), 65,536 (the even bytes, "
+        "the odd bytes) or 32,768 (p0.bin, p1.bin, p2.bin, ...); check that it is of this board"
     )
     damaged = misfit(Dump(name="dump.hex", data=b":abc"), sections)
     assert str(damaged).endswith("; it begins like Intel HEX, so it may be damaged")
@@ -119,7 +119,7 @@ def test_a_misfit_says_what_it_holds_and_what_is_taken(make_board, memory):
 def test_a_dump_with_addresses_that_is_too_long_says_from_where_to_where(tmp_path):
     data = hex_of(bytes(65), 0x100, tmp_path)
     assert str(misfit(Dump(name="dump.hex", data=data), [section()])) == (
-        "dump.hex has bytes at 100h to 140h, which are 65, but device 'chip' (spare) takes 64; "
+        "dump.hex: has bytes at 100h to 140h, which are 65, but device 'chip' (spare) takes 64; "
         "check that it is of this board, and from which address it was saved"
     )
 

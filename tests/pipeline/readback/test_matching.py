@@ -53,10 +53,28 @@ def test_the_device_is_the_one_named_the_only_one_or_that_of_the_file(two, narro
         "dump.bin: which device is it? Neither its name nor its content tells; "
         "add --device with one of picture-0, picture-1"
     )
-    with pytest.raises(UsageError, match=r"devices 'picture-0' \(28C64\), 'picture-1' \(28C64\) take 8192 each; check"):
+    with pytest.raises(
+        UsageError, match=r"devices 'picture-0' \(28C64\), 'picture-1' \(28C64\) take 8,192 each; check"
+    ):
         match([dump("dump.bin", noise[1:])], sections, wanted=wanted)
     with pytest.raises(UsageError, match="no device 'picture-3'; did you mean"):
         match([dump("dump.bin", noise)], sections, wanted=wanted, device="picture-3")
+
+
+def test_what_devices_held_before_tells_them_apart_where_nothing_else_does(two):
+    board, words = two
+    random = np.random.default_rng(7)
+    before = images(board, random.integers(0, 256, words.size).astype(np.uint32))
+    sections, wanted = sections_of(board, []), images(board, words)
+    for name in before:
+        with pytest.raises(UsageError, match="which device is it"):
+            match([dump("dump.bin", before[name])], sections, wanted=wanted)
+        (held,) = match([dump("dump.bin", before[name])], sections, wanted=wanted, earlier=before)
+        assert held.section.device.name == name
+    (held,) = match(
+        [dump("dump.bin", before["picture-1"])], sections, wanted=wanted, earlier={"picture-1": before["picture-1"]}
+    )
+    assert held.section.device.name == "picture-1"
 
 
 def test_a_name_counts_more_than_the_content(two):

@@ -204,6 +204,19 @@ def test_two_that_record_at_once_lose_nothing(project, tmp_path):
     assert not list(tmp_path.glob(".*"))
 
 
+def test_a_folder_that_cannot_be_locked_is_written_all_the_same(project, capsys, tmp_path, monkeypatch):
+    lobby = project("lobby")
+
+    def refused(path, *arguments):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(recorded.os, "open", refused)
+    recipe = load(lobby)
+    with recorded._alone_in(recipe.folder):
+        (tmp_path / "within").write_text("reached")
+    assert (tmp_path / "within").exists()
+
+
 DEEP = b'{"format": 2, "chips": ' + b"[" * 100_000
 DAMAGED = [
     (b"", "is empty"),

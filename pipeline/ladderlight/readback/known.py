@@ -1,0 +1,98 @@
+"""Contents that a healthy chip may hold in place of those that it should: earlier, another device's or recipe's."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import Board, Device
+from ladderlight.devices.burned import Chip, Record
+from ladderlight.devices.files import bytes_of, words_of
+from ladderlight.errors import DocumentError
+from ladderlight.readback.faults import Fault, fixed
+from ladderlight.readback.lastbuild import read_manifest
+from ladderlight.readback.readings import Reading
+from ladderlight.readback.recorded import key_of
+from ladderlight.recipe import Recipe
+from ladderlight.recipe.neighbours import Neighbour, neighbours
+
+Words = NDArray[np.uint32]
+
+
+def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
+    """Cut a device's words out of those of all memories."""
+    return words[device.memory][device.first_word : device.first_word + device.part.words]
+
+
+def known_contents(recipe: Recipe, record: Record, wanted: Mapping[str, Words]) -> Callable[[Reading], list[Fault]]:
+    """Return what gives the contents to try for what was read of a device: recorded ones, and other recipes' builds."""
+    others = [other for other in neighbours(recipe) if other.output.resolve() != recipe.output]
+
+    def known(reading: Reading) -> list[Fault]:
+        should = device_words_of(wanted, reading.device)
+        recorded = recorded_contents(record, key_of(recipe), reading.device, should)
+        return [*recorded, *neighbouring_builds(others, reading)]
+
+    return known
+
+
+def other_devices(board: Board, device: Device, wanted: Mapping[str, Words]) -> Iterator[Fault]:
+    """Give what the board's other devices of the same size should hold."""
+    for other in board.devices:
+        if other.name != device.name and _size(other) == _size(device):
+            text = f"the chip holds what device {other.name!r} should hold"
+            yield fixed("other_device", text, device_words_of(wanted, other))
+
+
+def recorded_contents(record: Record, recipe: str, device: Device, should: Words) -> Iterator[Fault]:
+    """Give what a folder's record has of chips of the same size: of this one, of this recipe's, and of others'.
+
+    Contents that are those that the device should hold are left out.
+    """
+
+    def order(chip: Chip) -> tuple[bool, bool]:
+        return chip.recipe != recipe, chip.device != device.name
+
+    for chip in sorted(record.chips, key=order):
+        if chip.bytes != device.part.bytes or chip.contents is None:
+            continue
+        words = words_of(chip.contents.tobytes(), device.part.width)
+        if np.array_equal(words, should):
+            continue
+        if not any(order(chip)):
+            yield fixed("earlier_burn", "the chip holds the previous build, as recorded when it was burned", words)
+        elif chip.recipe == recipe:
+            yield fixed("other_device", f"the chip holds the previous build of device {chip.device!r}", words)
+        else:
+            whose = f" of {chip.recipe}" if chip.recipe else ""
+            text = f"the chip holds the contents recorded for device {chip.device!r}{whose}"
+            yield fixed("other_recipe", text, words)
+
+
+def neighbouring_builds(neighbours: Sequence[Neighbour], reading: Reading) -> Iterator[Fault]:
+    """Give what was read when it is just what the last build of another recipe in the folder has for a device.
+
+    Only its manifest is read: the digest of a device's bytes, in the byte order of its files.
+    """
+    if not reading.complete:
+        return
+    device = reading.device
+    digests = {
+        hashlib.sha256(bytes_of(reading.words, device.part.width, order)).hexdigest() for order in ("little", "big")
+    }
+    for neighbour in neighbours:
+        try:
+            manifest = read_manifest(neighbour.output)
+        except DocumentError:
+            continue
+        for built in manifest.devices if manifest else ():
+            if built.bytes == device.part.bytes and built.sha256 in digests:
+                text = f"the chip holds the last build of device {built.name!r} of {neighbour.name}"
+                yield fixed("other_recipe", text, reading.words)
+
+
+def _size(device: Device) -> tuple[int, int]:
+    return device.part.words, device.part.width
