@@ -49,6 +49,7 @@ _WHITE = np.array([0.95047, 1.0, 1.08883])
 """XYZ of D65 for the 2-degree observer (ASTM E308)."""
 SHARES_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ) / _WHITE[:, None]
 """To XYZ as shares of white."""
+SHARES_FROM_LINEAR = XYZ_FROM_LINEAR / _WHITE[:, None]
 
 _SIGMA_OF_WIDTH = 1 / (2 * np.sqrt(2 * np.log(2)))
 _REACH = 4.5

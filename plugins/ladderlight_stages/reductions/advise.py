@@ -7,6 +7,7 @@ from typing import Annotated
 
 from ladderlight import Board, CodedPicture, Example, Option, Picture, Viewing, stage
 from ladderlight_stages.measures import UNSTATED, ScreenWidth, ViewingDistance, with_measures
+from ladderlight_stages.reductions.area_colours import AreaColours
 from ladderlight_stages.reductions.diffuse import KernelName, diffuse
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.nearest import nearest
@@ -21,6 +22,8 @@ _STRENGTHS = (1.0, 0.75, 0.5)
 _KERNELS: tuple[KernelName, ...] = ("floyd_steinberg", "fan", "sierra_light", "stucki", "atkinson", "ostromoukhov")
 _PATTERNS: tuple[Pattern, ...] = ("bayer", "blue_noise")
 _SWEEPS = 12
+_PLAIN = "diffuse floyd_steinberg at 1"
+"""What the others must not shift colours beyond."""
 
 
 @stage(
@@ -46,28 +49,34 @@ def advise(
 
     Near the screen single pixels are seen and coarse dithering hurts; from afar they blend and dithering wins. So the
     picture is reduced by each method, at several strengths, the visible error of each result is measured with S-CIELAB
-    (a colour difference after the eye's blur) at the distance, and the least is taken. Without `search` it is bettered
-    pixel by pixel, which takes about as long as the rest. The manifest says which method it was, and why. A picture
-    that is in the board's colours already is unchanged.
+    (a colour difference after the eye's blur; its filters are integrated over the pixel, and the picture is reflected
+    at its edges) at the distance, and the least is taken. Only results whose areas keep their colours count: the mean
+    colour difference after a blur of two pixels must not be clearly above that of error diffusion. Without `search`
+    the result is refined pixel by pixel, which takes about as long as the rest. The manifest notes which method it was,
+    and why. A picture that is in the board's colours already is unchanged.
     """
     viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
     density = density_from(board, viewing)
     viewer = Viewer(reference=picture.pixels, density=density)
     attempts = dict(_attempts(picture, board, viewing, patient=patient))
+    areas = AreaColours(pixels=picture.pixels, palette=board.palette, diffused=attempts[_PLAIN].codes)
+    measured = len(attempts)
+    attempts = {name: coded for name, coded in attempts.items() if areas.keeps(coded.codes)}
     errors = {name: viewer.error(board.palette.linear[coded.codes]).mean for name, coded in attempts.items()}
     method = min(errors, key=errors.__getitem__)
     if not patient and exact_codes(picture.pixels, board.palette) is None:
         polished = f"{method}, then polished"
-        attempts[polished] = picture.coded(
-            polished_codes(picture.pixels, board.palette, attempts[method].codes, density)
-        )
-        errors[polished] = viewer.error(board.palette.linear[attempts[polished].codes]).mean
+        refined, _ = areas.restrained(polished_codes(picture.pixels, board.palette, attempts[method].codes, density))
+        attempts[polished] = picture.coded(refined)
+        errors[polished] = viewer.error(board.palette.linear[refined]).mean
         method = min(errors, key=errors.__getitem__)
-    plain = [name for name in ("nearest", "diffuse floyd_steinberg at 1") if name != method]
+        measured += 1
     why = (
-        f"least visible error of {len(errors)} attempts at {density[0]:.1f} pixels a degree: {errors[method]:.2f}; "
-        + ", ".join(f"{name} {errors[name]:.2f}" for name in plain)
+        f"least visible error at {density[0]:.1f} pixels a degree of {measured} attempts, {measured - len(errors)} of "
+        f"which shift colours: {errors[method]:.2f}"
     )
+    if method != _PLAIN:
+        why += f"; {_PLAIN} {errors[_PLAIN]:.2f}"
     noted = with_measures(attempts[method], picture, board, viewing)
     return noted.with_notes({"method": method, "why": why})
 

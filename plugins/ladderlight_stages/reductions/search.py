@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, Viewing, stage
 from ladderlight_stages.measures import UNSTATED, ScreenWidth, ViewingDistance, with_measures
+from ladderlight_stages.reductions.area_colours import AreaColours
 from ladderlight_stages.reductions.diffuse import diffuse
 from ladderlight_stages.reductions.exact import exact_codes
 from ladderlight_stages.reductions.nearest import nearest_codes
@@ -18,12 +19,15 @@ from ladderlight_stages.reductions.polish import polished
 from ladderlight_stages.reductions.search_loops import search_sweep
 from ladderlight_stages.reductions.search_model import SearchModel, Singles
 from ladderlight_stages.viewing import at_some_distance, density_from
+from ladderlight_stages.vision import Viewer
 
 _CHANGES_THAT_MATTER = 1 / 2000
 """Share of the pixels; a sweep that changes fewer is the last."""
 _ROUNDS = 3
 _FAR = 30.0
 """Pixels per degree from which the search need not start from the nearest colours as well."""
+_FURTHER = 1.5
+"""From so many times the distance the search is repeated when colours suffer: it then blends more and shifts less."""
 
 
 @stage(
@@ -44,8 +48,12 @@ def search(
     Starts from error diffusion and, where single pixels can be seen, from the nearest colours as well. Pixel by pixel,
     the code is changed, or exchanged with a neighbour's, where that lessens the error that is left after the eye's
     blur, until hardly anything changes any more or ``sweeps`` are done. Of all that was found, the picture with the
-    least S-CIELAB error is taken, and bettered once more by that error itself. A picture that is in the board's colours
+    least S-CIELAB error is taken, and refined once more by that error itself. A picture that is in the board's colours
     already is unchanged.
+
+    Areas keep their colours: where the mean colour difference after a blur of two pixels would be clearly above that of
+    error diffusion, the search is repeated as from further away, and the areas that suffer most are diffused. The
+    manifest notes their share.
 
     Notes
     -----
@@ -54,12 +62,32 @@ def search(
     """
     viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
     codes = exact_codes(picture.pixels, board.palette)
-    if codes is None:
-        density = density_from(board, viewing)
-        codes = searched(picture.pixels, board.palette, diffuse(picture, board).codes, density, sweeps)
-    else:
-        picture = picture.afresh()
-    return with_measures(picture.coded(codes), picture, board, viewing)
+    if codes is not None:
+        return with_measures(picture.coded(codes), picture.afresh(), board, viewing)
+    diffused = diffuse(picture, board).codes
+    codes, share = searched_keeping_colours(
+        picture.pixels, board.palette, diffused, density_from(board, viewing), sweeps
+    )
+    coded = with_measures(picture.coded(codes), picture, board, viewing)
+    return coded.with_notes({"diffused_share": round(share, 4)}) if share else coded
+
+
+def searched_keeping_colours(
+    pixels: NDArray[np.float32],
+    palette: Palette,
+    diffused: NDArray[np.uint16],
+    density: tuple[float, float],
+    sweeps: int,
+) -> tuple[NDArray[np.uint16], float]:
+    """Search as ``searched`` does, and return the codes and the share of the pixels that diffusion has to provide."""
+    areas = AreaColours(pixels=pixels, palette=palette, diffused=diffused)
+    viewer = Viewer(reference=pixels, density=density)
+    found = searched(pixels, palette, diffused, density, sweeps)
+    attempts = [areas.restrained(found)]
+    if not areas.keeps(found):
+        further = (density[0] * _FURTHER, density[1] * _FURTHER)
+        attempts.append(areas.restrained(searched(pixels, palette, diffused, further, sweeps)))
+    return min(attempts, key=lambda attempt: viewer.error(palette.linear[attempt[0]]).mean)
 
 
 def searched(
