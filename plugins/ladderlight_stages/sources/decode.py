@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageFile
+from PIL import Image, ImageChops, ImageFile
 
 from ladderlight import PictureError
 from ladderlight_stages.sources.deep import deep_rows, has_separate_planes, is_deep
@@ -89,7 +89,8 @@ def decoded_frame(
             raise PictureError("samples of 32 bits have no agreed white; save it with 8 or 16 bits")
         _spread_key(image)
         load(image)
-        stored = partial(_samples, image)
+        # In an X bitmap 1 is the foreground, black on white; Pillow takes it for white.
+        stored = partial(_samples, ImageChops.invert(image) if image.format == "XBM" else image)
     stated = coding or (gamma_of(image) if use_profile and not profile else None)
 
     def rows(top: int, bottom: int, profiled: bool) -> Samples:  # noqa: FBT001 - as Frame has it
