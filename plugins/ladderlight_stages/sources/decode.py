@@ -15,7 +15,7 @@ from ladderlight import PictureError
 from ladderlight_stages.sources.deep import deep_rows, has_separate_planes, is_deep
 from ladderlight_stages.sources.matrix_profiles import linear_by_matrix
 from ladderlight_stages.sources.picture_files.frames import orientation
-from ladderlight_stages.sources.picture_files.opening import FAILURES, open_picture
+from ladderlight_stages.sources.picture_files.opening import FAILURES, Ended, open_picture
 from ladderlight_stages.sources.profiles import to_srgb
 from ladderlight_stages.sources.samples import Frame, Samples
 from ladderlight_stages.sources.stated import coding_of, gamma_of
@@ -33,8 +33,10 @@ class _Loader:
         self.damaged = False
 
     def __call__(self, image: ImageFile.ImageFile) -> None:
+        file = image.fp
         try:
             image.load()
+            self.damaged |= isinstance(file, Ended) and file.mended
         except FAILURES:
             if not self._partly or not _holds_any(image):
                 raise

@@ -173,12 +173,15 @@ class Ended:
     """A JPEG file that ends as it should: with the marker EOI (ITU-T T.81, annex B.2.1), as often as it is read."""
 
     def __init__(self, file: BinaryIO) -> None:
-        """Wrap an open file."""
+        """Wrap an open file. ``mended`` becomes true when the marker was needed."""
         self._file = file
+        self.mended = False
 
     def read(self, count: int = -1) -> bytes:
         """Read from the file, and then the marker for ever."""
-        return self._file.read(count) or b"\xff\xd9"
+        data = self._file.read(count)
+        self.mended |= not data
+        return data or b"\xff\xd9"
 
     def seek(self, offset: int, whence: int = 0) -> int:
         """Go to a place in the file."""
