@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Finding
 from ladderlight.board.advice import findings
+from ladderlight.board.findings import ranked
 from ladderlight.burnsheet import burn_sheet
 from ladderlight.engine import Chain, Progress
 from ladderlight.errors import BuildError, Fault
 from ladderlight.manifest import manifest
 from ladderlight.output import refuse_foreign, staged_output
+from ladderlight.pictures import CodedPicture
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.readback.lastbuild import version_findings
 from ladderlight.readback.recorded import recorded_chips
@@ -62,6 +64,7 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
     inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
     chain = Chain(recipe=recipe)
     coded = chain.code_pictures(workers=workers, progress=progress)
+    found = tuple(ranked([*found, *_cautions(coded)]))
     contents = chain.arrange(coded)
     files = chain.emit(contents)
     recorded = recorded_chips(recipe)
@@ -88,6 +91,16 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
         for name, data in proof_files(recipe.name, recipe.board, words, document, found, contents.tile_sets):
             _write(folder / "proof", name, data)
     return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
+
+
+def _cautions(pictures: Iterable[CodedPicture]) -> list[Finding]:
+    """Return what the stages noted as a caution of a file, once for each file."""
+    said = {
+        (picture.origin.source, str(picture.notes["caution"])): None
+        for picture in pictures
+        if "caution" in picture.notes
+    }
+    return [Finding(level="caution", where=source, message=message) for source, message in said]
 
 
 def _write(folder: Path, name: str, data: bytes) -> None:

@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageFile
+from PIL import Image, ImageChops, ImageFile
 
 from ladderlight import PictureError
 from ladderlight_stages.sources.deep import deep_rows, has_separate_planes, is_deep
 from ladderlight_stages.sources.matrix_profiles import linear_by_matrix
 from ladderlight_stages.sources.picture_files.frames import orientation
-from ladderlight_stages.sources.picture_files.opening import FAILURES, open_picture
+from ladderlight_stages.sources.picture_files.opening import FAILURES, Ended, open_picture
 from ladderlight_stages.sources.profiles import to_srgb
 from ladderlight_stages.sources.samples import Frame, Samples
 from ladderlight_stages.sources.stated import coding_of, gamma_of
@@ -33,8 +33,10 @@ class _Loader:
         self.damaged = False
 
     def __call__(self, image: ImageFile.ImageFile) -> None:
+        file = image.fp
         try:
             image.load()
+            self.damaged |= isinstance(file, Ended) and file.mended
         except FAILURES:
             if not self._partly or not _holds_any(image):
                 raise
@@ -89,7 +91,8 @@ def decoded_frame(
             raise PictureError("samples of 32 bits have no agreed white; save it with 8 or 16 bits")
         _spread_key(image)
         load(image)
-        stored = partial(_samples, image)
+        # In an X bitmap 1 is the foreground, black on white; Pillow takes it for white.
+        stored = partial(_samples, ImageChops.invert(image) if image.format == "XBM" else image)
     stated = coding or (gamma_of(image) if use_profile and not profile else None)
 
     def rows(top: int, bottom: int, profiled: bool) -> Samples:  # noqa: FBT001 - as Frame has it

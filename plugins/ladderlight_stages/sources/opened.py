@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,10 +20,10 @@ from ladderlight_stages.sources.picture_files.frames import (
     reduce_scale,
 )
 from ladderlight_stages.sources.picture_files.limits import FrameSize
-from ladderlight_stages.sources.picture_files.opening import open_picture
+from ladderlight_stages.sources.picture_files.opening import UnknownPageError, open_picture
 from ladderlight_stages.sources.profiles import ProfileError, profile_mode
 from ladderlight_stages.sources.samples import Frame, Samples
-from ladderlight_stages.sources.tiff import decoded_page, is_foreign, page_sizes
+from ladderlight_stages.sources.tiff import decoded_page, page_sizes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,14 +63,22 @@ def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[O
     raster = raster_of(path)
     if raster is not None:
         yield _raster_file(path, raster, partly=partly)
-    elif is_foreign(path):
-        yield Opened(
-            frames=page_sizes(path),
-            decode=lambda size, _: frame_of_page(decoded_page(path, size.number, use_profile=use_profile)),
-        )
-    else:
-        with open_picture(path, mended=partly) as image:
-            yield _pillow_file(path, image, use_profile=use_profile, partly=partly)
+        return
+    with ExitStack() as stack:
+        try:
+            image = stack.enter_context(open_picture(path, mended=partly))
+            file = _pillow_file(path, image, use_profile=use_profile, partly=partly)
+        except UnknownPageError:
+            stack.close()
+            file = _page_file(path, use_profile=use_profile)
+        yield file
+
+
+def _page_file(path: Path, *, use_profile: bool) -> Opened:
+    return Opened(
+        frames=page_sizes(path),
+        decode=lambda size, _: frame_of_page(decoded_page(path, size.number, use_profile=use_profile)),
+    )
 
 
 def _raster_file(path: Path, raster: Raster, *, partly: bool) -> Opened:
@@ -95,7 +103,8 @@ def _pillow_file(path: Path, image: ImageFile.ImageFile, *, use_profile: bool, p
     def decode(size: FrameSize, demand: Demand) -> Frame:
         seek(size)
         reduce_scale(image, demand)
-        return decoded_frame(path, image, number=size.number, use_profile=use_profile, partly=partly)
+        first = size == frames[0]  # of an animation a later frame counts as a whole only
+        return decoded_frame(path, image, number=size.number, use_profile=use_profile, partly=partly and first)
 
     def duration(size: FrameSize) -> float:
         seek(size)

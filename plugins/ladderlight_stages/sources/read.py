@@ -28,11 +28,12 @@ def probe(path: Path, options: Mapping[str, Any]) -> Probe:
         When :func:`read` would refuse the file for its name, format, size or number of frames.
     """
     with opened(path, use_profile=options["profile"] == "use") as file:
-        every = _wanted(file, options["frames"], options["page"])
-        refuse_frames(every)
-        width, height = max(frame.width for frame in every), max(frame.height for frame in every)
+        numbers = _wanted(file, options["frames"], options["page"])
+        taken = numbers[:: options["every"]]
+        refuse_frames(numbers if file.duration else taken)
+        width, height = max(frame.width for frame in taken), max(frame.height for frame in taken)
         return Probe(
-            frames=len(every[:: options["every"]]),
+            frames=len(taken),
             width=height if file.sideways else width,
             height=width if file.sideways else height,
             caution=f"{file.caution}; {_TAKEN_AS_SRGB}" if file.caution else "",
@@ -116,7 +117,7 @@ def read(
     demand = demand if scale == "demanded" else Demand()
     with opened(path, use_profile=profile == "use", partly=damaged == "use") as file:
         numbers = _wanted(file, frames, page)
-        refuse_frames(numbers)
+        refuse_frames(numbers if file.duration else numbers[::every])
         refuse_held(numbers, sum(held_pixels(one.width, one.height, demand) for one in numbers[::every]))
         waiting: Picture | None = None
         for place, one in enumerate(numbers):

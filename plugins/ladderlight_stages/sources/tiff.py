@@ -15,13 +15,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, UnidentifiedImageError
 
 from ladderlight import PictureError
-from ladderlight_stages.sources.picture_files.formats import FORMATS
 from ladderlight_stages.sources.picture_files.frames import NOT_SHOWN
 from ladderlight_stages.sources.picture_files.limits import FrameSize, refuse_frames
-from ladderlight_stages.sources.picture_files.opening import DamageError, reading, refuse_raw
+from ladderlight_stages.sources.picture_files.opening import DamageError
 
 if TYPE_CHECKING:
     from tifffile import TiffPage
@@ -32,7 +30,6 @@ _ORIENTATION, _PROFILE = 274, 34675
 _WHITE_IS_ZERO, _BLACK_IS_ZERO, _COLOUR, _INKS = 0, 1, 2, 5
 _CHANNELS = {_WHITE_IS_ZERO: 1, _BLACK_IS_ZERO: 1, _COLOUR: 3, _INKS: 4}
 _DILUTED = 1  # ExtraSamples: colour already multiplied by alpha
-FORMAT = next(one for one in FORMATS if one.identity == "TIFF")
 
 logging.getLogger("tifffile").addHandler(logging.NullHandler())
 
@@ -50,24 +47,6 @@ class Page:
     rows: Callable[[int, int], tuple[NDArray[Any], UInt16 | None]]
     profile: bytes
     orientation: int
-
-
-def is_foreign(path: Path) -> bool:
-    """Whether a file is a TIFF with a page that Pillow does not know at all."""
-    with reading(path) as (file, head):
-        if not FORMAT.is_one(head, ""):
-            return False
-        refuse_raw(FORMAT, file)
-        file.seek(0)
-        try:
-            with Image.open(file, formats=[FORMAT.identity]) as image:
-                for number in range(1, getattr(image, "n_frames", 1)):
-                    image.seek(number)
-        except (UnidentifiedImageError, SyntaxError):
-            return True
-        except Exception:  # noqa: BLE001 - whatever is wrong with it is said by those who read it
-            return False
-        return False
 
 
 def page_sizes(path: Path) -> list[FrameSize]:
@@ -137,7 +116,7 @@ def _pages(path: Path) -> Iterator[list[TiffPage]]:
                 "its compression needs the package imagecodecs; install ladderlight[tiff], or save it without "
                 "compression"
             ) from error
-        raise DamageError(f"{FORMAT.name}: broken or cut short; save or copy it again") from error
+        raise DamageError("TIFF: broken or cut short; save or copy it again") from error
 
 
 def _samples(page: TiffPage) -> NDArray[Any]:

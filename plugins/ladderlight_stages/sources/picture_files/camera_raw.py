@@ -9,7 +9,8 @@ from typing import BinaryIO
 _PHOTOMETRIC, _SUB_IFDS, _MAKE, _DNG_VERSION = 262, 330, 271, 50706
 _MOSAIC, _LINEAR_RAW = 32803, 34892  # TIFF/EP, ISO 12234-2; DNG 1.7, chapter 4
 _BY_MAKE = {b"NIKON": "NEF", b"SONY": "ARW", b"PENTAX": "PEF"}
-_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 13: 4, 16: 8}
+_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 13: 4, 16: 8, 18: 8}
+_WORDS = "a camera's raw file"
 _MOST = 64
 """Directories that are looked at."""
 
@@ -17,14 +18,14 @@ Tags = dict[int, list[int] | bytes]
 
 
 def camera_raw(file: BinaryIO) -> str:
-    """Return the name of the raw format that a TIFF container holds, empty when it is an ordinary TIFF.
+    """Return in words which raw format a TIFF container holds, empty when it is an ordinary TIFF.
 
     Raises nothing: whatever is broken in the file is left to those who read it.
     """
     file.seek(0)
     head = file.read(16)
     if head[8:10] == b"CR":
-        return "CR2"
+        return _WORDS + " (CR2)"
     order = "<" if head[:2] == b"II" else ">"
     big = head[2:4] in (b"+\0", b"\0+")
     try:
@@ -33,11 +34,11 @@ def camera_raw(file: BinaryIO) -> str:
     except (struct.error, OSError, OverflowError, ValueError):
         return ""
     if any(_DNG_VERSION in tags for tags in found):
-        return "DNG"
+        return _WORDS + " (DNG)"
     if not any(value in (_MOSAIC, _LINEAR_RAW) for tags in found for value in tags.get(_PHOTOMETRIC, ())):
         return ""
     make = bytes(found[0].get(_MAKE, b"")).upper()
-    return next((name for word, name in _BY_MAKE.items() if make.startswith(word)), "camera")
+    return _WORDS + next((f" ({name})" for word, name in _BY_MAKE.items() if make.startswith(word)), "")
 
 
 def _directories(file: BinaryIO, first: int, order: str, *, big: bool) -> Iterator[Tags]:

@@ -55,7 +55,7 @@ FORMATS = (
         plugin="PIL.WebPImagePlugin",
         is_one=lambda head, _: head[:4] == b"RIFF" and head[8:12] == b"WEBP",
         feature="webp",
-        canvases=6,
+        canvases=5,
     ),
     Format(
         name="TIFF",
@@ -77,7 +77,7 @@ FORMATS = (
         plugin="PIL.AvifImagePlugin",
         is_one=lambda head, _: _brands(head) & {b"avif", b"avis"},
         feature="avif",
-        canvases=6,
+        canvases=4,
     ),
     Format(
         name="JPEG 2000",
@@ -85,7 +85,7 @@ FORMATS = (
         plugin="PIL.Jpeg2KImagePlugin",
         is_one=_starts(b"\xff\x4f\xff\x51", b"\0\0\0\x0cjP  \r\n\x87\n"),
         feature="jpg_2000",
-        canvases=8,
+        canvases=5,
     ),
     Format(name="PSD", identity="PSD", plugin="PIL.PsdImagePlugin", is_one=_starts(b"8BPS")),
     Format(name="ICO", identity="ICO", plugin="PIL.IcoImagePlugin", is_one=_starts(b"\0\0\1\0"), canvases=4),
@@ -113,7 +113,7 @@ FORMATS = (
         identity="HEIF",
         plugin="pi_heif.HeifImagePlugin",
         is_one=lambda head, _: _is_heif(head),
-        canvases=6,
+        canvases=4,
     ),
 )
 IN_WORDS = ", ".join(one.name for one in FORMATS[:-1]) + f" or {FORMATS[-1].name}"

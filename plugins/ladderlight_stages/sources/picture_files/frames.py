@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import count
+
 from PIL import Image, ImageFile
 
 from ladderlight import Demand
 from ladderlight_stages.sources.picture_files.limits import FrameSize
-from ladderlight_stages.sources.picture_files.opening import FAILURES, format_in
+from ladderlight_stages.sources.picture_files.opening import FAILURES, UnknownPageError, format_in
 
 _ORIENTATION = 0x0112  # the EXIF and TIFF tag
 _SUBFILE_TYPE, _TILE_WIDTH, _TILE_HEIGHT, _BITS_PER_SAMPLE = 254, 322, 323, 258
@@ -24,23 +26,32 @@ def frames_of(image: ImageFile.ImageFile) -> list[FrameSize]:
         return [_size(image, 0)]
     if image.format == "HEIF":
         return [_size(image, image.tell())]
-    count = getattr(image, "n_frames", 1)
     if image.format == "TIFF":
-        pages = []
-        for number in range(count):
+        return _pages(image)
+    frames = getattr(image, "n_frames", 1)
+    first = 1 if frames > 1 and getattr(image, "default_image", False) else 0
+    return [_size(image, number) for number in range(first, frames)]
+
+
+def _pages(image: ImageFile.ImageFile) -> list[FrameSize]:
+    first, shown = _size(image, 0), list[FrameSize]()
+    for number in count():
+        try:
             image.seek(number)
-            if number == 0 or not int(_tag(image, _SUBFILE_TYPE)) & NOT_SHOWN:
-                pages.append((_size(image, number), int(_tag(image, _SUBFILE_TYPE)) & NOT_SHOWN))
-        return [size for size, hidden in pages if not hidden] or [pages[0][0]]
-    first = 1 if count > 1 and getattr(image, "default_image", False) else 0
-    return [_size(image, number) for number in range(first, count)]
+        except EOFError:
+            return shown or [first]
+        except SyntaxError:
+            raise UnknownPageError("TIFF: a page is of a kind that is not known; save it as RGB") from None
+        if not _tag(image, _SUBFILE_TYPE) & NOT_SHOWN:
+            shown.append(_size(image, number))
+    raise AssertionError  # no TIFF is endless
 
 
 def _size(image: ImageFile.ImageFile, number: int) -> FrameSize:
     """Return a frame's size; that of a TIFF's tiles where these are larger than the page."""
     width, height = image.size
     if image.format == "TIFF":
-        width, height = max(width, int(_tag(image, _TILE_WIDTH))), max(height, int(_tag(image, _TILE_HEIGHT)))
+        width, height = max(width, _tag(image, _TILE_WIDTH)), max(height, _tag(image, _TILE_HEIGHT))
     return FrameSize(number=number, width=width, height=height, depth=_depth(image))
 
 
@@ -51,7 +62,7 @@ def _tag(image: ImageFile.ImageFile, number: int) -> int:
 
 def _depth(image: ImageFile.ImageFile) -> int:
     """Return about how many bytes a pixel takes while the frame is decoded."""
-    canvases = 4 if getattr(image, "n_frames", 1) > 1 and image.format == "PNG" else format_in(image).canvases
+    canvases = 4 if image.format == "PNG" and getattr(image, "n_frames", 1) > 1 else format_in(image).canvases
     if image.format in ("JPEG", "MPO"):
         return max(4, 2 * len(image.getbands())) if image.info.get("progressive") else 4
     bits = image.tag_v2.get(_BITS_PER_SAMPLE, (8,)) if image.format == "TIFF" else ()  # type: ignore[attr-defined]

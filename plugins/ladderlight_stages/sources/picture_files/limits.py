@@ -15,6 +15,8 @@ LIGHT = 12
 """Bytes of a pixel in linear light."""
 _ROOM = 1 << 30
 _USUAL = 24_000_000
+_DEEPEST = 64
+"""Bytes of a pixel; a file of more is of some other use."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,9 +45,11 @@ def refuse_size(width: int, height: int, *, depth: int) -> None:
     PictureError
         With the size and the limit.
     """
-    most = min(MOST_PIXELS, (_ROOM + _USUAL * (depth + LIGHT)) // depth)
+    if depth > _DEEPEST:
+        raise PictureError(f"its pixels of {depth:,} bytes are more than {_DEEPEST}; save it as RGB")
+    most = min(MOST_PIXELS, _room(depth) // depth)
     if width * height > most:
-        raise PictureError(f"{width}x{height} pixels are more than {most // 10**6} million; scale it down first")
+        raise PictureError(f"{width}x{height} pixels are more than {_millions(most)}; scale it down first")
 
 
 def refuse_frames(frames: Sequence[FrameSize]) -> None:
@@ -58,8 +62,12 @@ def refuse_frames(frames: Sequence[FrameSize]) -> None:
     """
     for frame in frames:
         refuse_size(frame.width, frame.height, depth=frame.depth)
-    if sum(frame.pixels for frame in frames) > MOST_TOGETHER:
-        raise _too_many(frames, MOST_TOGETHER, "")
+    together = sum(frame.pixels for frame in frames)
+    if together > MOST_TOGETHER:
+        raise PictureError(
+            f"{_counted(frames)} are {_millions(together)} pixels, more than {_millions(MOST_TOGETHER)} a file; "
+            f"scale it down first{', or take one with page' if len(frames) > 1 else ''}"
+        )
 
 
 def refuse_held(frames: Sequence[FrameSize], held: int) -> None:
@@ -71,17 +79,23 @@ def refuse_held(frames: Sequence[FrameSize], held: int) -> None:
         With the number of pixels and the limit.
     """
     depth = max(frame.depth for frame in frames)
-    most = (_ROOM + _USUAL * (depth + LIGHT) - max(frame.pixels * frame.depth for frame in frames)) // LIGHT
+    most = (_room(depth) - max(frame.pixels * frame.depth for frame in frames)) // LIGHT
     if held > most:
-        raise _too_many(frames, most, " as the next stages need them", held)
+        raise PictureError(
+            f"{_counted(frames)} are {_millions(held)} pixels for the next stages, more than {_millions(most)}; "
+            f"put resize into the chain or scale it down first{', or take fewer with every' if len(frames) > 1 else ''}"
+        )
 
 
-def _too_many(frames: Sequence[FrameSize], most: int, how: str, count: int | None = None) -> PictureError:
-    count = sum(frame.pixels for frame in frames) if count is None else count
-    many, action = f"{len(frames)} frames of {frames[0].width}x{frames[0].height} pixels are", "take fewer with every"
-    if len(frames) == 1:
-        many, action = f"its {frames[0].width}x{frames[0].height} pixels are", "put resize into the chain"
-    return PictureError(
-        f"{many} {count / 1e6:,.0f} million pixels{how}, more than {most // 10**6:,} million; "
-        f"scale it down first, or {action}"
-    )
+def _room(depth: int) -> int:
+    return _ROOM + _USUAL * (depth + LIGHT)
+
+
+def _counted(frames: Sequence[FrameSize]) -> str:
+    largest = max(frames, key=lambda frame: frame.pixels)
+    size = f"{largest.width}x{largest.height} pixels"
+    return size if len(frames) == 1 else f"{len(frames):,} frames of {size}"
+
+
+def _millions(pixels: int) -> str:
+    return f"{pixels / 1e6:,.0f} million"

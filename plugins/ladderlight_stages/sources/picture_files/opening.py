@@ -16,7 +16,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import BinaryIO
 
-from PIL import Image, ImageFile, PngImagePlugin, _imaging, features
+from PIL import Image, ImageFile, PngImagePlugin, UnidentifiedImageError, _imaging, features
 
 from ladderlight import PictureError
 from ladderlight_stages.sources.picture_files.camera_raw import camera_raw
@@ -101,9 +101,18 @@ def open_picture(path: Path, *, mended: bool = False) -> Iterator[ImageFile.Imag
             refuse_raw(found, file)
             file.seek(0)
             source = Ended(file) if mended and found.identity == "JPEG" else file
-            with Image.open(source, formats=[found.identity]) as image:  # type: ignore[arg-type]
+            with _image(source, found) as image:
                 image.filename = str(path)
                 yield image
+
+
+def _image(source: BinaryIO | Ended, found: Format) -> ImageFile.ImageFile:
+    try:
+        return Image.open(source, formats=[found.identity])  # type: ignore[arg-type]
+    except UnidentifiedImageError:
+        if found.identity == "TIFF":
+            raise UnknownPageError("TIFF: of a kind that is not known; save it as RGB") from None
+        raise
 
 
 @contextmanager
@@ -156,16 +165,23 @@ class DamageError(PictureError):
     """A file is broken or cut short; some of it may still be decoded."""
 
 
+class UnknownPageError(PictureError):
+    """A TIFF has a page that Pillow does not know at all."""
+
+
 class Ended:
     """A JPEG file that ends as it should: with the marker EOI (ITU-T T.81, annex B.2.1), as often as it is read."""
 
     def __init__(self, file: BinaryIO) -> None:
-        """Wrap an open file."""
+        """Wrap an open file. ``mended`` becomes true when the marker was needed."""
         self._file = file
+        self.mended = False
 
     def read(self, count: int = -1) -> bytes:
         """Read from the file, and then the marker for ever."""
-        return self._file.read(count) or b"\xff\xd9"
+        data = self._file.read(count)
+        self.mended |= not data
+        return data or b"\xff\xd9"
 
     def seek(self, offset: int, whence: int = 0) -> int:
         """Go to a place in the file."""
@@ -186,7 +202,7 @@ def refuse_raw(found: Format, file: BinaryIO) -> None:
     """
     raw = camera_raw(file) if found.identity == "TIFF" else ""
     if raw:
-        raise PictureError(f"a camera's raw file ({raw}), not a picture yet; develop it to TIFF or PNG first")
+        raise PictureError(f"{raw}, not a picture yet; develop it to TIFF or PNG first")
 
 
 def format_in(image: Image.Image) -> Format:
