@@ -192,6 +192,16 @@ def errors_of(recipe: Path) -> list[tuple[str, str]]:
     return [(found.where, found.message) for found in readiness(load(recipe)) if found.level == "error"]
 
 
+def test_a_board_alone_is_checked_before_its_chain_is_written(write: Write, capsys: pytest.CaptureFixture[str]) -> None:
+    """Without stages the chain has bank_pictures, which a board with a look-up memory cannot use."""
+    recipe = write(Project(good=True))
+    recipe.write_text(LOOKED_UP.replace("OUT", "out"))
+    assert main(["check", str(recipe)]) == 0
+    recipe.write_text(LOOKED_UP.replace("OUT", "out") + '[pictures]\nfiles = ["a.lamps"]\n')
+    assert main(["check", str(recipe)]) == 1
+    assert "addressed by memory 'picture', so its words are not a picture" in capsys.readouterr().err
+
+
 def test_too_many_pictures_are_told_with_what_to_do(write: Write) -> None:
     ((where, message),) = errors_of(write(Project(good=False, pictures=many(60))))
     assert where == "bank_pictures"
