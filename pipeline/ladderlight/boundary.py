@@ -21,6 +21,7 @@ from ladderlight.stages import Demand, Kind, Look, Probe, StageDeclaration
 
 if TYPE_CHECKING:
     from ladderlight.board import Board
+    from ladderlight.pictures import Origin
 
 T = TypeVar("T")
 _END = object()
@@ -150,6 +151,17 @@ def problems_of(declaration: StageDeclaration, board: Board, options: Mapping[st
     if rule is None:
         return []
     return _problems(declaration, lambda: rule(board, declaration.complete(options)), "its options", "rule")
+
+
+def capacity_problems(
+    declaration: StageDeclaration, origins: Sequence[Origin], board: Board, options: Mapping[str, Any]
+) -> list[Problem]:
+    """Return what an arrangement says of pictures of which only the origins are known."""
+    rule = declaration.capacity
+    if rule is None:
+        return []
+    call = partial(rule, origins, board, declaration.complete(options))
+    return _problems(declaration, call, "the pictures", "capacity")
 
 
 def _problems(

@@ -20,6 +20,7 @@ from ladderlight.pictures import CodedPicture
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.readback.lastbuild import version_findings
 from ladderlight.readback.recorded import recorded_chips
+from ladderlight.readiness import readiness, refuse_crowds
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
 from ladderlight.screen import read_memories
@@ -46,8 +47,10 @@ class Built:
         return self.output / "proof" / "index.html"
 
 
-def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | None = None) -> Built:
-    """Build a recipe.
+def build(
+    recipe: Recipe, *, workers: int | None = None, progress: Progress | None = None, strict: bool = False
+) -> Built:
+    """Build a recipe; with ``strict``, not one of which there is anything to caution.
 
     Raises
     ------
@@ -57,11 +60,12 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
         When pictures cannot be used or do not fit. In every case the old output stays as it was.
     """
     found = tuple(findings(recipe.board))
-    errors = [finding for finding in found if finding.level == "error"]
+    errors = [f for f in (readiness(recipe, strict=True) if strict else found) if f.level == "error"]
     if errors:
         raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
     refuse_foreign(recipe.output)
     inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
+    refuse_crowds(recipe)
     chain = Chain(recipe=recipe)
     coded = chain.code_pictures(workers=workers, progress=progress)
     found = tuple(ranked([*found, *_cautions(coded)]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from ladderlight.errors import Problem
@@ -28,11 +28,19 @@ def check_chain(chain: Sequence[StageDeclaration]) -> list[Problem]:
             )
     present = {declaration.kind for declaration in chain}
     for kind, example in _NEEDED.items():
-        if kind not in present:
+        if kind not in present and (kind.rank > Kind.CODED.rank or takes_pictures(chain)):
             problems.append(
                 Problem(where=(), what=f"the chain has no stage from {kind.phrase}", action=f'add use = "{example}"')
             )
     return problems
+
+
+def takes_pictures(chain: Iterable[StageDeclaration]) -> bool:
+    """Whether a chain is for pictures: a stage treats them, or an arrangement places them, or nothing is arranged."""
+    stages = list(chain)
+    arrangements = [stage for stage in stages if stage.kind is Kind.ARRANGEMENT]
+    placed = any(stage.needs_pictures for stage in arrangements) or not arrangements
+    return placed or any(stage.kind.per_picture for stage in stages)
 
 
 _NEEDED = {

@@ -16,7 +16,7 @@ from ladderlight.boundary import animation_of, demand_of, guarded, look_of, run_
 from ladderlight.contents import darken, merge
 from ladderlight.devices.files import name_files
 from ladderlight.errors import BuildError, Fault, PictureError
-from ladderlight.pictures import CodedPicture, Contents, DeviceFile, Picture
+from ladderlight.pictures import CodedPicture, Contents, DeviceFile, Origin, Picture
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.model import StageUse
 from ladderlight.reels import Reel, reels_of
@@ -54,7 +54,9 @@ class Chain:
             When pictures cannot be used: all of them, one line each, after all have been tried.
         """
         files = self.recipe.files
-        names = _unique_names(files)
+        if not files:
+            return []
+        names = unique_names(files)
         looks = {at: found for at in range(len(self.recipe.chain)) if (found := self._looks(at))}
         # Frames may keep codes of the file before, so that what a stage sees after the reduction needs all files.
         looked = sum(len(files) if at > self._reduction else len(look_of) for at, look_of in looks.items())
@@ -146,16 +148,9 @@ class Chain:
         """Run the source stage, and give its pictures one after another."""
         source, options = self.recipe.chain[0], self.recipe.options_for(file, 0)
         frames = self._run(source, file.path, options, file.source, demand=self._demand(file))
-        bank = self.recipe.bank_for(file)
         for index, frame in enumerate(frames):
-            origin = replace(
-                frame.origin,
-                name=f"{name}#{index}" if index else name,
-                source=file.source,
-                frame=index,
-                bank=None if bank is None else bank + index,
-            )
-            yield replace(frame, origin=origin)
+            origin = origin_of(self.recipe, file, name, index)
+            yield replace(frame, origin=replace(origin, duration=frame.origin.duration))
 
     def _demand(self, file: PictureFile) -> Demand:
         """Ask the picture stages from last to first which size they want."""
@@ -249,7 +244,18 @@ def _total(stage: StageDeclaration, seen: Iterable[Any]) -> Any:
     return guarded(stage, lambda: reduce(operator.add, found), "what it saw", hook="survey") if found else None
 
 
-def _unique_names(files: Sequence[PictureFile]) -> dict[PictureFile, str]:
+def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int) -> Origin:
+    """Return the origin of a frame of a file; ``name`` is that of :func:`unique_names`."""
+    bank = recipe.bank_for(file)
+    return Origin(
+        name=f"{name}#{index}" if index else name,
+        source=file.source,
+        frame=index,
+        bank=None if bank is None else bank + index,
+    )
+
+
+def unique_names(files: Sequence[PictureFile]) -> dict[PictureFile, str]:
     """Name each file by its stem; later ones of the same stem get a number."""
     names: dict[PictureFile, str] = {}
     seen: dict[str, int] = {}

@@ -18,6 +18,8 @@ class Problem:
     where: tuple[str | int, ...]
     what: str
     action: str
+    certain: bool = True
+    """False where it depends on what is not known yet: a caution, not an error."""
 
     @classmethod
     def of(cls, error: LadderlightError, *where: str | int) -> Problem:

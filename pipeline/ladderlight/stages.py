@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import inspect
 import typing
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from ladderlight.board import Board
-    from ladderlight.pictures import Animation, CodedPicture, Picture
+    from ladderlight.pictures import Animation, CodedPicture, Origin, Picture
 
 F = TypeVar("F", bound=Callable[..., Any])
 _MARK = "__ladderlight_stage__"
@@ -106,6 +106,7 @@ Look = Callable[["Picture | CodedPicture"], Any]
 SurveyRule = Callable[["Board", Mapping[str, Any]], Look | None]
 OptionRule = Callable[["Board", Mapping[str, Any]], Iterable[Problem]]
 AnimationRule = Callable[[Mapping[str, Any]], "Animation"]
+CapacityRule = Callable[[Sequence["Origin"], "Board", Mapping[str, Any]], Iterable[Problem]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,6 +117,8 @@ class _Mark:
     demand: DemandRule | None
     survey: SurveyRule | None
     animation: AnimationRule | None
+    capacity: CapacityRule | None
+    needs_pictures: bool
     example: Example
 
 
@@ -127,6 +130,8 @@ def stage(
     demand: DemandRule | None = None,
     survey: SurveyRule | None = None,
     animation: AnimationRule | None = None,
+    capacity: CapacityRule | None = None,
+    needs_pictures: bool = True,
     example: Example = Example(),
 ) -> Callable[[F], F]:
     """Mark a function as a stage. It stays an ordinary function.
@@ -152,6 +157,13 @@ def stage(
 
     ``animation`` is for an arrangement that shows pictures one after another. From the stage's options it says which.
 
+    ``capacity`` is for an arrangement. Before any picture is decoded it is given the origins of all that the recipe
+    has, frame by frame, the board and the stage's options, and yields a problem for what will not fit: too many, a bank
+    asked for twice, a pattern that fits none. It must not complain of what may depend on the pixels.
+
+    ``needs_pictures`` is false for an arrangement that places none of the pictures. A recipe whose arrangements all
+    need none has no pictures, no source and no reduction.
+
     ``example`` is how the stage is shown; without it, with its defaults.
     """
 
@@ -163,6 +175,8 @@ def stage(
             demand=demand,
             survey=survey,
             animation=animation,
+            capacity=capacity,
+            needs_pictures=needs_pictures,
             example=example,
         )
         setattr(function, _MARK, found)
@@ -213,6 +227,8 @@ class StageDeclaration:
     probe: ProbeRule | None = None
     survey: SurveyRule | None = None
     animation: AnimationRule | None = None
+    capacity: CapacityRule | None = None
+    needs_pictures: bool = True
     example: Example = field(default_factory=Example)
     plugin: str = ""
 
@@ -304,6 +320,8 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
         raise PluginError(f"{label}: its parameters and result are of no known kind; {kinds_in_words()}")
     if mark.animation is not None and kind is not Kind.ARRANGEMENT:
         raise PluginError(f"{label}: only an arrangement shows pictures one after another; leave out animation")
+    if (mark.capacity is not None or not mark.needs_pictures) and kind is not Kind.ARRANGEMENT:
+        raise PluginError(f"{label}: only an arrangement places pictures; leave out capacity and needs_pictures")
     if mark.probe is not None and kind is not Kind.SOURCE:
         raise PluginError(f"{label}: only a source opens files; leave out probe")
     if mark.survey is not None and not kind.surveys:
@@ -322,6 +340,8 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
         probe=mark.probe,
         survey=mark.survey,
         animation=mark.animation,
+        capacity=mark.capacity,
+        needs_pictures=mark.needs_pictures,
         example=mark.example,
         plugin=plugin,
     )

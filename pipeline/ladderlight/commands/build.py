@@ -14,6 +14,7 @@ def build(
     workers: Annotated[
         int | None, typer.Option(min=1, help="Threads for the pictures; the result is the same for any number.")
     ] = None,
+    strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors: do not build then.")] = False,
     json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
 ) -> None:
     """Build a recipe: device files, manifest, proof page and burn sheet."""
@@ -25,7 +26,7 @@ def build(
 
     loaded = load(recipe)
     with picture_progress() as progress:
-        built = build_recipe(loaded, workers=workers, progress=progress)
+        built = build_recipe(loaded, workers=workers, progress=progress, strict=strict)
     print_findings(stderr(), (finding for finding in built.findings if finding.level != "note"))
     if json_:
         print_document(

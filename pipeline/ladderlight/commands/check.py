@@ -12,9 +12,6 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from ladderlight.board import Finding
-    from ladderlight.recipe import Recipe
-
 
 def check(
     recipe: Annotated[Path, typer.Argument(help="The recipe to check.", metavar="RECIPE")],
@@ -22,6 +19,7 @@ def check(
     page: Annotated[
         Path | None, typer.Option(metavar="FILE.html", help="Write a page with all figures and plots of the board.")
     ] = None,
+    strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors.")] = False,
     json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
 ) -> None:
     """Check a recipe and say what its board shows: picture size, colours, timing, and what to mend."""
@@ -32,17 +30,18 @@ def check(
     from ladderlight.commands.reporting import print_document, print_findings, stdout
     from ladderlight.readback.lastbuild import stale_findings
     from ladderlight.readback.recorded import burn_findings
-    from ladderlight.recipe import advice_on, load
+    from ladderlight.readiness import readiness
+    from ladderlight.recipe import load
 
     loaded = load(recipe, pictures="checked")
     document = report(loaded.board)
-    if document["ok"]:
-        clashes = _clashes_of_files(loaded)
-        document["ok"] = not clashes
-        document["findings"] += map(asdict, clashes)
-        document["findings"] += map(asdict, stale_findings(loaded))
-        document["findings"] += map(asdict, burn_findings(loaded))
-        document["findings"] += map(asdict, advice_on(loaded))
+    works = document["ok"]
+    found = readiness(loaded, strict=strict)
+    document["ok"] = not any(finding.level == "error" for finding in found)
+    if works:
+        found += stale_findings(loaded)
+        found += burn_findings(loaded)
+    document["findings"] = list(map(asdict, found))
     if page is not None:
         from ladderlight.output import write_whole
         from ladderlight.proof.page import board_page
@@ -55,28 +54,13 @@ def check(
         console = stdout()
         _print_board(console, loaded.name, document)
         print_findings(console, (Finding(**finding) for finding in document["findings"]))
-        ready = "ready to build" if loaded.files else "no pictures yet; add [pictures] to build"
+        waiting = loaded.takes_pictures and not loaded.files
+        ready = "no pictures yet; add [pictures] to build" if waiting else "ready to build"
         console.print(ready if document["ok"] else "mend the errors first", markup=False)
         if page is not None:
             console.print(str(page), markup=False)
     if not document["ok"]:
         raise typer.Exit(1)
-
-
-def _clashes_of_files(recipe: Recipe) -> list[Finding]:
-    """Say when several stages would write one file, or one that is in the way of another."""
-    from ladderlight.board import Finding
-    from ladderlight.errors import BuildError, DeviceFileError
-    from ladderlight.readback.planned import planned_files
-    from ladderlight.stages import Kind
-
-    if sum(use.declaration.kind is Kind.EMISSION for use in recipe.chain) < 2:
-        return []
-    try:
-        planned_files(recipe)
-    except (BuildError, DeviceFileError) as error:
-        return [Finding(level="error", where="device files", message=str(error))]
-    return []
 
 
 def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:

@@ -9,10 +9,10 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from ladderlight.chains import check_chain
+from ladderlight.chains import check_chain, takes_pictures
 from ladderlight.errors import PluginError, Problem, nearest_word
 from ladderlight.patterns import file_name, matching
-from ladderlight.plugins import StageRegistry
+from ladderlight.plugins import BUILT_IN, StageRegistry
 from ladderlight.recipe.model import Override, PictureFile, StageUse
 from ladderlight.recipe.reading import nearest_file
 from ladderlight.recipe.report import Report, Where, dig
@@ -74,7 +74,8 @@ def chain_of(
         links.append(Link(declaration=declaration, raw=raw, options=options, place=place))
     if unknown:
         return links, unknown
-    if not any(link.declaration.kind is Kind.SOURCE for link in links):
+    declarations = [link.declaration for link in links]
+    if takes_pictures(declarations) and not any(declared.kind is Kind.SOURCE for declared in declarations):
         links = [*_defaults((SOURCE,), registry, report), *links]
     for problem in check_chain([link.declaration for link in links]):
         at = links[int(problem.where[0])].place if problem.where else None
@@ -95,7 +96,7 @@ def _meant_stage(name: str, registry: StageRegistry) -> StageDeclaration | None:
 def _defaults(names: Sequence[str], registry: StageRegistry, report: Report) -> Iterator[Link]:
     for name in names:
         try:
-            declaration = registry.get(name)
+            declaration = registry.get(f"{BUILT_IN}.{name}")
         except PluginError as error:
             report.add(problem_of(error, ()))
             continue

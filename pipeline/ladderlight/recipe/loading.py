@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from ladderlight.board import Board
 from ladderlight.board.checks import problems_of as problems_of_board
+from ladderlight.chains import takes_pictures
 from ladderlight.errors import PluginError, Problem, RecipeError
 from ladderlight.plugins import StageRegistry, installed_stages
 from ladderlight.recipe.boards import as_written, bank_count, board_of
@@ -53,12 +54,15 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     board_file = raw.get("board")
     _read_board_file(raw, folder, path, report)
     raw = _check_tables(raw, report)
-    if pictures == "needed" and "pictures" not in raw:
-        _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
     board = _board(raw, report)
     files = _files(raw, folder, report, wanted=pictures != "ignored")
     plugins, registry = _plugins(raw, folder, report)
     links, unknown = chain_of(tables(raw, "stage"), registry, report)
+    wanted = takes_pictures(link.declaration for link in links)
+    if pictures == "needed" and "pictures" not in raw and wanted:
+        _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
+    if "pictures" in raw and not wanted:
+        report.warn("pictures", "no stage takes pictures, so they are not used; leave [pictures] out, or add stages")
     named = [folder / board_file] if isinstance(board_file, str) else []
     named += [path for link in links for path in files_named(link.options, folder)]
     links = with_files(links, folder, report)
@@ -84,7 +88,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         name=dig(raw, "project", "name") or path.resolve().stem,
         output=output,
         board=board,
-        files=tuple(files),
+        files=tuple(files) if wanted else (),
         chain=tuple(link.use for link in links),
         overrides=tuple(overrides),
         viewing=_viewing(raw),

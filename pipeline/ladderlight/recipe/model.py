@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Board, Finding
+from ladderlight.chains import takes_pictures
 from ladderlight.stages import StageDeclaration
 from ladderlight.viewing import Viewing
 
@@ -70,6 +71,11 @@ class Recipe:
     """Other files that the recipe names: its board's, and those of options."""
     cautions: tuple[Finding, ...] = ()
     """What was found in reading it that does not stop a build."""
+
+    @property
+    def takes_pictures(self) -> bool:
+        """Whether the chain is for pictures."""
+        return takes_pictures(use.declaration for use in self.chain)
 
     def options_for(self, file: PictureFile, index: int) -> Mapping[str, Any]:
         """Give the options of a stage of the chain for one picture; a later override wins."""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated, Any
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, stage
 from ladderlight.board import Conflict, Placement
 from ladderlight_stages.arrangements.banks import assign_banks
+from ladderlight_stages.arrangements.capacity import one_bank_each
 from ladderlight_stages.arrangements.fitting import (
     collision,
     contents_of,
@@ -17,8 +18,17 @@ from ladderlight_stages.arrangements.fitting import (
 )
 
 
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    try:
+        refuse_other_boards("bank_pictures", board)
+    except ArrangementError as error:
+        yield Problem.of(error)
+
+
 @stage(
     help="Put each picture into a bank of its own.",
+    rule=_problems,
+    capacity=one_bank_each,
     example=Example(pictures=("lighthouse", "ferry", "chart")),
 )
 def bank_pictures(

@@ -14,11 +14,13 @@ from ladderlight import (
     Contents,
     Example,
     Option,
+    Origin,
     Problem,
     refuse,
     stage,
 )
 from ladderlight_stages.arrangements.banks import too_many
+from ladderlight_stages.arrangements.capacity import bank_problems
 from ladderlight_stages.arrangements.fitting import refuse_misfits, selected
 from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.round import Fill, bank_shares
@@ -40,9 +42,39 @@ def _none_left(first: int, banks: int) -> Iterator[Problem]:
         yield Problem(where=("first",), what=what, action="lower first")
 
 
+def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    def assign(
+        chosen: Sequence[CodedPicture], board: Board, options: Mapping[str, Any]
+    ) -> tuple[Sequence[CodedPicture], Sequence[int]]:
+        _banks_for(_sequence(chosen, ping_pong=options["ping_pong"]), board, options["first"], options["count"])
+        return (), ()  # which frame stands where depends on their durations
+
+    return bank_problems(origins, board, options, assign)
+
+
+def _sequence(chosen: Sequence[CodedPicture], *, ping_pong: bool) -> list[CodedPicture]:
+    return [*chosen, *chosen[-2:0:-1]] if ping_pong else list(chosen)
+
+
+def _banks_for(sequence: Sequence[CodedPicture], board: Board, first: int, count: int | None) -> Sequence[int]:
+    """Return the banks for a sequence of frames, of which there must be enough."""
+    every = range(board.bank_count)
+    refuse(_none_left(first, len(every)), ArrangementError)
+    banks = every[first:] if count is None else every[first : first + count]
+    if len(sequence) > len(banks) and len(banks) < len(every):
+        raise ArrangementError(
+            f'{len(sequence)} frames need as many banks, but "first" and "count" leave {len(banks)} of the '
+            f'{len(every)} that the wiring has; change them, or read fewer frames with "every"'
+        )
+    if len(sequence) > len(banks):
+        raise ArrangementError(too_many(sequence[len(banks) :], len(banks), len(sequence), board))
+    return banks
+
+
 @stage(
     help="Put the frames of an animation into the banks that a counter steps through.",
     rule=_rule,
+    capacity=_capacity,
     animation=_animation,
     example=Example(options={"step": "20 ms", "ping_pong": True}, pictures=("lighthouse", "ferry", "chart")),
 )
@@ -94,17 +126,8 @@ def frames(
     refuse_misfits(chosen, board)
     if not chosen:
         return place([], [], board, Choice(merge=merge))
-    every = range(board.bank_count)
-    banks = every[first:] if count is None else every[first : first + count]
-    refuse(_none_left(first, len(every)), ArrangementError)
-    sequence = [*chosen, *chosen[-2:0:-1]] if ping_pong else chosen
-    if len(sequence) > len(banks) and len(banks) < len(every):
-        raise ArrangementError(
-            f'{len(sequence)} frames need as many banks, but "first" and "count" leave {len(banks)} of the '
-            f'{len(every)} that the wiring has; change them, or read fewer frames with "every"'
-        )
-    if len(sequence) > len(banks):
-        raise ArrangementError(too_many(sequence[len(banks) :], len(banks), len(sequence), board))
+    sequence = _sequence(chosen, ping_pong=ping_pong)
+    banks = _banks_for(sequence, board, first, count)
     durations = [frame.origin.duration for frame in sequence]
     shares = bank_shares(durations, len(banks), step=step, fill=fill)
     shown = [sequence[index % len(sequence)] for index, share in enumerate(shares) for _ in range(share)]

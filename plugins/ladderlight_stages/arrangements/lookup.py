@@ -9,6 +9,7 @@ from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example
 from ladderlight.board.lines import Signal
 from ladderlight.board.scan import is_direct
 from ladderlight_stages.arrangements.banks import assign_banks
+from ladderlight_stages.arrangements.capacity import one_bank_each
 from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
 from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.tiling import Choice
@@ -28,6 +29,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
 @stage(
     help="Number the pictures' colours, and fill picture memory and colour look-up memory.",
     rule=_problems,
+    capacity=one_bank_each,
     example=Example(pictures=("chart", "ferry"), board="lookup", others=({"use": "few_colours", "count": 16},)),
 )
 def lookup(

@@ -8,9 +8,21 @@ from typing import Annotated, Any
 
 import numpy as np
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, PlacedPicture, Problem, stage
+from ladderlight import (
+    ArrangementError,
+    Board,
+    CodedPicture,
+    Contents,
+    Example,
+    Option,
+    Origin,
+    PlacedPicture,
+    Problem,
+    stage,
+)
 from ladderlight.board.lines import LineSyntaxError, expand_names
 from ladderlight_stages.arrangements.banks import assign_banks
+from ladderlight_stages.arrangements.capacity import bank_problems
 from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
 from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.tiling import Choice
@@ -23,9 +35,30 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
         yield Problem.of(error, "lines")
 
 
+def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    return bank_problems(origins, board, options, _group_banks)
+
+
+def _group_banks(
+    chosen: Sequence[CodedPicture], board: Board, options: Mapping[str, Any]
+) -> tuple[Sequence[CodedPicture], Sequence[int]]:
+    joined = [_named(group) for group in _groups(chosen, _masks(options["lines"], board))]
+    return joined, assign_banks(joined, board)
+
+
+def _groups(chosen: Sequence[CodedPicture], masks: Sequence[int]) -> list[Sequence[CodedPicture]]:
+    return [chosen[start : start + len(masks)] for start in range(0, len(chosen), len(masks))]
+
+
+def _named(group: Sequence[CodedPicture]) -> CodedPicture:
+    """Return the first picture of a group, by the names of all."""
+    return replace(group[0], origin=replace(group[0].origin, name="+".join(p.origin.name for p in group)))
+
+
 @stage(
     help="Put several pictures into one bank, each into ladder lines of its own.",
     rule=_problems,
+    capacity=_capacity,
     example=Example(options={"lines": ["r0-r1", "g0-g1 b0-b1"]}, pictures=("lighthouse", "ferry")),
 )
 def planes(
@@ -55,14 +88,13 @@ def planes(
     chosen = selected(pictures, match)
     refuse_misfits(chosen, board)
     masks = _masks(lines, board)
-    groups = [chosen[start : start + len(masks)] for start in range(0, len(chosen), len(masks))]
+    groups = _groups(chosen, masks)
     joined = []
     for group in groups:
         codes = np.zeros((board.geometry.height, board.geometry.width), dtype=np.uint16)
         for picture, mask in zip(group, masks, strict=False):
             codes |= picture.codes & np.uint16(mask)
-        name = "+".join(picture.origin.name for picture in group)
-        joined.append(CodedPicture(origin=replace(group[0].origin, name=name), codes=codes))
+        joined.append(CodedPicture(origin=_named(group).origin, codes=codes))
     banks = assign_banks(joined, board)
     contents = place(joined, banks, board, Choice())
     placed = [

@@ -45,6 +45,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
 @stage(
     help="Put the words of a file, or words that the recipe writes out, at an address.",
     rule=_problems,
+    needs_pictures=False,
     example=Example(
         options={"memory": "picture", "words": "00 00 00 00 3F 3F 3F 3F", "address": 98304, "repeat": 4096}, pictures=()
     ),

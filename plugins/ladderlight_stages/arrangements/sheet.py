@@ -9,10 +9,11 @@ from typing import Annotated, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, stage
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Origin, Problem, stage
 from ladderlight.board import Conflict, Placement
 from ladderlight.board.lines import Signal
 from ladderlight.board.scan import is_direct
+from ladderlight_stages.arrangements.capacity import bank_problems
 from ladderlight_stages.arrangements.fitting import collision, contents_of, driving_memories, selected
 from ladderlight_stages.arrangements.numbered import numbered_tiles, tile_size
 
@@ -35,9 +36,14 @@ def _is_tiled(board: Board) -> bool:
     return any(not is_direct(board, memory) for memory in driving_memories(board))
 
 
+def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    return bank_problems(origins, board, options, lambda *_: ((), ()))
+
+
 @stage(
     help="Cut sprites or characters from a grid, and place each by its number.",
     rule=_problems,
+    capacity=_capacity,
     example=Example(options={"width": 8, "height": 8, "first": 32, "count": 96}, pictures=("chart",), board="tiles"),
 )
 def sheet(

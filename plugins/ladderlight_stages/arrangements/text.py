@@ -44,6 +44,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
 @stage(
     help="Write lines of text into the tile map, for characters that sheet has placed.",
     rule=_problems,
+    needs_pictures=False,
     example=Example(
         options={"lines": ["MERROWHITHE", "open until five"], "row": 6, "column": 3}, pictures=(), board="tiles"
     ),

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, refuse, stage
 from ladderlight.board.scan import is_direct
 from ladderlight_stages.arrangements.banks import assign_banks
+from ladderlight_stages.arrangements.capacity import one_bank_each
 from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
 from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.tiling import Choice
@@ -22,6 +23,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
 @stage(
     help="Cut the pictures into tiles, and fill the tile map and the tile set.",
     rule=_problems,
+    capacity=one_bank_each,
     example=Example(pictures=("chart", "ferry"), board="tiles", others=({"use": "nearest"},)),
 )
 def tiles(

@@ -78,3 +78,22 @@ def test_a_change_is_built_a_mistake_is_reported_and_both_go_on(watcher: Watcher
     assert "built " in watcher.until_watching()
     assert device.read_bytes() != before
     assert watcher.end() == 0
+
+
+@pytest.mark.skipif(os.name == "nt", reason="interrupts are sent otherwise on Windows")
+def test_a_recipe_of_words_alone_is_watched(tmp_path: Path) -> None:
+    recipe = tmp_path / "recipe.toml"
+    (tmp_path / "words.bin").write_bytes(b"\1\0" * 32)
+    head = (LANTERN / "recipe.toml").read_text(encoding="utf-8")
+    board = head[head.index("[board]") : head.index("[pictures]")]
+    stages = '[[stage]]\nuse = "raw"\nmemory = "picture"\nfile = "words.bin"\n[[stage]]\nuse = "binary"\n'
+    recipe.write_text(f"format = 1\n{board}{stages}", encoding="utf-8")
+    watcher = Watcher(recipe)
+    try:
+        assert "built " in watcher.until_watching()
+        assert (tmp_path / "out" / "devices" / "picture.bin").read_bytes()[:4] == b"\1\0\1\0"
+        (tmp_path / "words.bin").write_bytes(b"\2\3" * 32)
+        assert "built " in watcher.until_watching()
+        assert (tmp_path / "out" / "devices" / "picture.bin").read_bytes()[:4] == b"\2\3\2\3"
+    finally:
+        watcher.end()
