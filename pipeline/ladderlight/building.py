@@ -14,13 +14,15 @@ from ladderlight.burnsheet import burn_sheet
 from ladderlight.engine import Chain, Progress
 from ladderlight.errors import BuildError, Fault
 from ladderlight.manifest import manifest
-from ladderlight.output import refuse_foreign, staged_output
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.readback.lastbuild import read_record
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
 from ladderlight.screen import read_memories
 from ladderlight.shown import merged_metrics
+from ladderlight.workspace.output import NOTHING_REPLACED, refuse_foreign, staged_output
+from ladderlight.workspace.record import Owner
+from ladderlight.workspace.stopping import noting_stops
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,13 +58,15 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
     errors = [finding for finding in found if finding.level == "error"]
     if errors:
         raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
-    refuse_foreign(recipe.output)
-    inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
-    chain = Chain(recipe=recipe)
-    coded = chain.code_pictures(workers=workers, progress=progress)
-    contents = chain.arrange(coded)
-    files = chain.emit(contents)
-    with staged_output(recipe.output) as folder:
+    owner = Owner(recipe=recipe.path, project=recipe.name)
+    with noting_stops(NOTHING_REPLACED):
+        refuse_foreign(recipe.output, owner)
+        inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
+        chain = Chain(recipe=recipe)
+        coded = chain.code_pictures(workers=workers, progress=progress)
+        contents = chain.arrange(coded)
+        files = chain.emit(contents)
+    with staged_output(recipe.output, owner) as folder:
         for file in files:
             _write(folder / "devices", file.name, file.data)
         words = read_memories(recipe.board, folder / "devices", files)
@@ -94,6 +98,6 @@ def _write(folder: Path, name: str, data: bytes) -> None:
         path.write_bytes(data)
     except OSError as error:
         raise BuildError(
-            f"{name}: cannot be written ({error.strerror}); make room or choose another output folder; "
-            "the old output is as it was"
+            f"cannot be written ({error.strerror}); make room or choose another output folder; {NOTHING_REPLACED}",
+            where=name,
         ) from error

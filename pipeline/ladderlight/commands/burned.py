@@ -25,9 +25,9 @@ def burned(
 
     from ladderlight.commands.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.devices.burned import FILE, record
-    from ladderlight.output import write_whole
     from ladderlight.readback.lastbuild import last_build, read_record, stale_findings
     from ladderlight.recipe import load
+    from ladderlight.workspace.writing import write_whole
 
     loaded = load(recipe, pictures="ignored")
     build = last_build(loaded.output, loaded.board)

@@ -18,6 +18,7 @@ from ladderlight.pictures import DeviceFile, Span
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.screen import read_memories
+from ladderlight.workspace.output import settled
 
 _MOST_TOLD = 4
 
@@ -54,6 +55,11 @@ def last_build(output: Path, board: Board) -> LastBuild:
     DeviceFileError
         When its device files are damaged.
     """
+    with settled(output):
+        return _last_build(output, board)
+
+
+def _last_build(output: Path, board: Board) -> LastBuild:
     path = output / "manifest.json"
     try:
         manifest = json.loads(path.read_text(encoding="utf-8"))
@@ -74,7 +80,8 @@ def stale_findings(recipe: Recipe) -> list[Finding]:
     Nothing when there is no build, or it says nothing of what it was made from.
     """
     try:
-        manifest = json.loads((recipe.output / "manifest.json").read_text(encoding="utf-8"))
+        with settled(recipe.output):
+            manifest = json.loads((recipe.output / "manifest.json").read_text(encoding="utf-8"))
         told = changes_since(manifest["inputs"], recipe) if manifest.get("inputs") else []
     except FileNotFoundError:
         return []

@@ -25,8 +25,8 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
     problems = []
     for index, pattern in enumerate(patterns):
         found = [path for path in _matches(folder, pattern) if path.is_file()]
-        for path in sorted(found, key=lambda path: natural_key(_source(folder, path))):
-            files.setdefault(path.resolve(), PictureFile(path=path, source=_source(folder, path)))
+        for path in sorted(found, key=lambda path: natural_key(source_of(folder, path))):
+            files.setdefault(path.resolve(), PictureFile(path=path, source=source_of(folder, path)))
         if not found:
             what, action = _nothing(folder, pattern)
             problems.append(Problem(where=(index,), what=what, action=action))
@@ -46,8 +46,8 @@ def missing_file(folder: Path, name: str) -> tuple[str, str]:
         return f"{name!r} is a folder", "name a file in it"
     if not path.parent.is_dir():
         return f"there is no folder {_shown(path.parent, folder)!r}", "check the path; it is relative to the recipe"
-    names = [_source(folder, item) for item in path.parent.iterdir() if item.is_file()]
-    hint = nearest_file(_source(folder, path), names)
+    names = [source_of(folder, item) for item in path.parent.iterdir() if item.is_file()]
+    hint = nearest_file(source_of(folder, path), names)
     return f"there is no file {name!r}", hint or "check the path; it is relative to the recipe"
 
 
@@ -60,7 +60,15 @@ def _matches(folder: Path, pattern: str) -> Iterator[Path]:
         yield folder / name
 
 
-def _source(folder: Path, path: Path) -> str:
+def lies_below(path: Path, folder: Path) -> bool:
+    """Whether a file lies below a folder, or the link that names it does, whatever the names on the way."""
+    places = {Path(os.path.realpath(path.parent)), Path(os.path.realpath(path)).parent}
+    around = [each for place in places for each in (place, *place.parents)]
+    return folder in around or (folder.exists() and any(each.exists() and each.samefile(folder) for each in around))
+
+
+def source_of(folder: Path, path: Path) -> str:
+    """Return a path as the recipe writes it: relative to the recipe, with ``/``."""
     return Path(os.path.relpath(path, folder)).as_posix()
 
 
@@ -83,4 +91,4 @@ def _nothing(folder: Path, pattern: str) -> tuple[str, str]:
 
 
 def _shown(path: Path, folder: Path) -> str:
-    return _source(folder, path)
+    return source_of(folder, path)
