@@ -15,7 +15,6 @@ from ladderlight.burnsheet import burn_sheet
 from ladderlight.engine import Chain, Progress
 from ladderlight.errors import BuildError, Fault
 from ladderlight.manifest import manifest
-from ladderlight.output import refuse_foreign, staged_output
 from ladderlight.pictures import CodedPicture
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.readback.lastbuild import version_findings
@@ -26,6 +25,9 @@ from ladderlight.recipe.inputs import inputs_of
 from ladderlight.screen import read_memories
 from ladderlight.shown import merged_metrics
 from ladderlight.versions import versions
+from ladderlight.workspace.output import NOTHING_REPLACED, refuse_foreign, staged_output
+from ladderlight.workspace.record import Owner
+from ladderlight.workspace.stopping import noting_stops
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,16 +65,18 @@ def build(
     errors = [f for f in (readiness(recipe, strict=True) if strict else found) if f.level == "error"]
     if errors:
         raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
-    refuse_foreign(recipe.output)
-    inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
-    refuse_crowds(recipe)
-    chain = Chain(recipe=recipe)
-    coded = chain.code_pictures(workers=workers, progress=progress)
-    found = tuple(ranked([*found, *_cautions(coded)]))
-    contents = chain.arrange(coded)
-    files = chain.emit(contents)
-    recorded = recorded_chips(recipe)
-    with staged_output(recipe.output) as folder:
+    owner = Owner(recipe=recipe.path, project=recipe.name)
+    with noting_stops(NOTHING_REPLACED):
+        refuse_foreign(recipe.output, owner)
+        inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
+        refuse_crowds(recipe)
+        chain = Chain(recipe=recipe)
+        coded = chain.code_pictures(workers=workers, progress=progress)
+        found = tuple(ranked([*found, *_cautions(coded)]))
+        contents = chain.arrange(coded)
+        files = chain.emit(contents)
+        recorded = recorded_chips(recipe)
+    with staged_output(recipe.output, owner) as folder:
         for file in files:
             _write(folder / "devices", file.name, file.data)
         words = read_memories(recipe.board, folder / "devices", files)
@@ -116,6 +120,6 @@ def _write(folder: Path, name: str, data: bytes) -> None:
         path.write_bytes(data)
     except OSError as error:
         raise BuildError(
-            f"{name}: cannot be written ({error.strerror}); make room or choose another output folder; "
-            "the old output is as it was"
+            f"cannot be written ({error.strerror}); make room or choose another output folder; {NOTHING_REPLACED}",
+            where=name,
         ) from error

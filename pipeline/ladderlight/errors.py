@@ -114,7 +114,7 @@ class PluginError(LadderlightError):
 
 
 class BuildError(LadderlightError):
-    """A build failed; the old output is as it was."""
+    """A build failed, or its output cannot be used."""
 
 
 class StageFailure(Exception):  # noqa: N818 - a bug of a stage, not an expected error

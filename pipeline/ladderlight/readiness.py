@@ -13,11 +13,12 @@ from ladderlight.board.findings import ranked
 from ladderlight.boundary import capacity_problems, probe_of
 from ladderlight.engine import Chain, origin_of, unique_names
 from ladderlight.errors import ArrangementError, BuildError, DeviceFileError, Fault, LadderlightError, PictureError
-from ladderlight.output import refuse_foreign
 from ladderlight.readback.planned import planned_files
 from ladderlight.recipe import PictureFile, Recipe, advice_on
 from ladderlight.recipe.inputs import input_files
 from ladderlight.stages import Kind, Probe
+from ladderlight.workspace.output import refuse_foreign
+from ladderlight.workspace.record import Owner
 
 _MOST_FRAMES = 1 << 20
 """Of all files together; far more than any board has banks."""
@@ -77,7 +78,7 @@ def _found(error: LadderlightError, where: str) -> list[Finding]:
 
 def _output(recipe: Recipe) -> list[Finding]:
     try:
-        refuse_foreign(recipe.output)
+        refuse_foreign(recipe.output, Owner(recipe=recipe.path, project=recipe.name))
     except BuildError as error:
         return _found(error, "output")
     around = next(path for path in (recipe.output, *recipe.output.parents) if os.path.lexists(path))

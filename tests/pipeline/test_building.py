@@ -75,7 +75,7 @@ def test_a_full_disk_is_one_line_and_leaves_the_old_output(
     monkeypatch.undo()
     assert capsys.readouterr().err == (
         "picture.bin: cannot be written (No space left on device); make room or choose another output folder; "
-        "the old output is as it was\n"
+        "nothing was replaced\n"
     )
     assert _files(recipe.parent) == before
 
@@ -91,7 +91,7 @@ def test_a_build_that_is_stopped_says_so_and_leaves_the_old_output(
     capsys.readouterr()
     monkeypatch.setattr(building, "manifest", stop)
     assert commands.main(["build", str(recipe)]) == 130
-    assert capsys.readouterr().err == "stopped; the old output is as it was\n"
+    assert capsys.readouterr().err == "stopped; nothing was replaced\n"
     assert _files(recipe.parent) == before
 
 

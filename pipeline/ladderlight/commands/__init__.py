@@ -14,10 +14,9 @@ from ladderlight.commands import build, burned, check, compare, decode, ladder, 
 from ladderlight.commands.report_stream import keeps_stdout
 from ladderlight.commands.reporting import print_faults
 from ladderlight.errors import LadderlightError, StageFailure
+from ladderlight.workspace.stopping import Stops, stop_in, unwinding
 
 BUG = 3
-STOPPED = 130
-_LEFT = "stopped; the old output is as it was"
 
 app = typer.Typer(
     name="ladderlight",
@@ -63,17 +62,25 @@ def _main(
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command line and give the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug."""
-    arguments = list(sys.argv[1:] if arguments is None else arguments)
+    """Run the command line and give the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug.
+
+    A program that a signal stopped gives 128 and the signal's number.
+    """
+    with unwinding() as stops:
+        status = _run(list(sys.argv[1:] if arguments is None else arguments), stops)
+        return stops.status if stops.number else status
+
+
+def _run(arguments: list[str], stops: Stops) -> int:
     try:
         app(args=arguments)
     except SystemExit as end:  # the library's own: a usage error, or a command that gives a status
-        if end.code == STOPPED:  # Ctrl-C, which it has caught
-            _complain(_LEFT)
+        stop = stop_in(end)  # which it has caught
+        if stop:
+            return _stopped(stop, stops)
         return end.code if isinstance(end.code, int) else 0
-    except KeyboardInterrupt:
-        _complain(_LEFT)
-        return STOPPED
+    except KeyboardInterrupt as stop:
+        return _stopped(stop, stops)
     except LadderlightError as error:
         _complain(str(error))
         if "--json" in arguments:
@@ -88,6 +95,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _complain(f"bug: {type(error).__name__}: {error}; please report it with the lines above")
         return BUG
     return 0
+
+
+def _stopped(stop: KeyboardInterrupt, stops: Stops) -> int:
+    _complain("; ".join(["stopped", *getattr(stop, "__notes__", ())]))
+    return stops.status
 
 
 def _complain(text: str) -> None:

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
+_PAGE = "check --page"
+
 
 def check(
     recipe: Annotated[Path, typer.Argument(help="The recipe to check.", metavar="RECIPE")],
@@ -34,6 +36,12 @@ def check(
     from ladderlight.recipe import load
 
     loaded = load(recipe, pictures="checked")
+    if page is not None:
+        from ladderlight.recipe.inputs import input_files
+        from ladderlight.workspace.exports import export, refuse_others
+
+        inputs = input_files(loaded).values()
+        refuse_others([page], command=_PAGE, inputs=inputs)
     document = report(loaded.board)
     works = document["ok"]
     found = readiness(loaded, strict=strict)
@@ -43,11 +51,10 @@ def check(
         found += burn_findings(loaded)
     document["findings"] = list(map(asdict, found))
     if page is not None:
-        from ladderlight.output import write_whole
         from ladderlight.proof.page import board_page
 
         findings = [Finding(**finding) for finding in document["findings"]]
-        write_whole(page, board_page(loaded.name, loaded.board, findings).encode())
+        export({page: board_page(loaded.name, loaded.board, findings).encode()}, command=_PAGE, inputs=inputs)
     if json_:
         print_document(document)
     else:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from ladderlight.readback.account import Account
 
 _SHOWN = 8
+_PICTURE = "compare --picture"
 
 
 def compare(
@@ -51,7 +52,6 @@ def compare(
     from dataclasses import asdict
 
     from ladderlight.commands.reporting import byte_order, print_document, print_findings, stderr, stdout
-    from ladderlight.output import write_whole
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.account import account_of, document_of_accounts, unrecorded
     from ladderlight.readback.damage import damage_png, with_device
@@ -63,8 +63,13 @@ def compare(
     from ladderlight.readback.recorded import recorded_chips
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
+    from ladderlight.recipe.inputs import input_files
+    from ladderlight.workspace.exports import export, refuse_others
 
     loaded = load(recipe, pictures="ignored")
+    inputs = (*dumps, *input_files(loaded).values())
+    if picture is not None:
+        refuse_others([picture], command=_PICTURE, inputs=inputs)
     board = loaded.board
     build = last_build(loaded.output, board)
     sections = sections_of(board, build.files, byte_order(big_endian))
@@ -82,7 +87,8 @@ def compare(
         words = build.words
         for account in accounts:
             words = with_device(words, account.reading.device, account.found)
-        write_whole(picture, damage_png(board, build.words, words, shown_banks(board, build.manifest.model_dump())))
+        shown = damage_png(board, build.words, words, shown_banks(board, build.manifest.model_dump()))
+        export({picture: shown}, command=_PICTURE, inputs=inputs)
     if json_:
         document = document_of_accounts(accounts) | {"findings": list(map(asdict, findings))}
         print_document(document | ({"picture": str(picture)} if picture else {}))

@@ -31,7 +31,6 @@ def decode(
 ) -> None:
     """Turn chips that were read back into pictures, one PNG for every bank."""
     from ladderlight.commands.reporting import byte_order, print_document, stdout
-    from ladderlight.output import write_whole
     from ladderlight.readback.decoding import decode as decode_words
     from ladderlight.readback.dumps import read_dumps
     from ladderlight.readback.matching import match
@@ -39,16 +38,16 @@ def decode(
     from ladderlight.readback.readings import memories_of_readings, readings_of
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
+    from ladderlight.recipe.inputs import input_files
+    from ladderlight.workspace.exports import export
 
     loaded = load(recipe, pictures="ignored")
     board = loaded.board
     sections = sections_of(board, planned_files(loaded), byte_order(big_endian))
     words = memories_of_readings(board, readings_of(match(read_dumps(dumps, sections), sections), sections))
-    written = []
-    for bank, data in decode_words(board, words):
-        path = into / f"bank{bank}.png"
-        write_whole(path, data)
-        written.append(str(path))
+    pictures = {into / f"bank{bank}.png": data for bank, data in decode_words(board, words)}
+    export(pictures, command="decode --into", inputs=(*dumps, *input_files(loaded).values()))
+    written = list(map(str, pictures))
     if json_:
         print_document({"pictures": written})
         return

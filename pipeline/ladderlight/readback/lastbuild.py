@@ -22,6 +22,7 @@ from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.screen import read_memories
 from ladderlight.versions import changed_versions
+from ladderlight.workspace.output import settled
 
 FILE = "manifest.json"
 """Name of the manifest, in the output folder."""
@@ -134,6 +135,11 @@ def last_build(output: Path, board: Board) -> LastBuild:
     DeviceFileError
         When its device files are damaged.
     """
+    with settled(output):
+        return _last_build(output, board)
+
+
+def _last_build(output: Path, board: Board) -> LastBuild:
     path = output / FILE
     manifest = read_manifest(output)
     if manifest is None:
@@ -151,7 +157,8 @@ def stale_findings(recipe: Recipe) -> list[Finding]:
     Nothing when there is no build, or it says nothing of what it was made from.
     """
     try:
-        manifest = read_manifest(recipe.output)
+        with settled(recipe.output):
+            manifest = read_manifest(recipe.output)
         told = changes_since(manifest.plain_inputs, recipe) if manifest and manifest.inputs else []
     except DocumentError as error:
         return [Finding(level="caution", where=fault.where, message=fault.message) for fault in error.faults]

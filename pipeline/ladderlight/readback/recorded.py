@@ -13,11 +13,11 @@ from ladderlight.devices.burned import FILE, Chip, Record, burn_of, chip_of, dev
 from ladderlight.devices.documents import DamageError, read_document
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError, nearest_word
 from ladderlight.manifest import digest_of_inputs
-from ladderlight.output import write_whole
 from ladderlight.readback.lastbuild import LastBuild, last_build
 from ladderlight.readback.sections import Bytes
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.neighbours import neighbours
+from ladderlight.workspace.writing import write_whole
 
 _ACTION = "record the chips again with ladderlight burned, which keeps the damaged file under another name"
 

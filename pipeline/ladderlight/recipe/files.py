@@ -34,8 +34,8 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
                 files.pop(path.resolve(), None)
             continue
         found = _files(folder, pattern)
-        for path in sorted(found, key=lambda path: natural_key(_source(folder, path))):
-            files.setdefault(path.resolve(), PictureFile(path=path, source=_source(folder, path)))
+        for path in sorted(found, key=lambda path: natural_key(source_of(folder, path))):
+            files.setdefault(path.resolve(), PictureFile(path=path, source=source_of(folder, path)))
         if not found:
             what, action = _nothing(folder, pattern)
             problems.append(Problem(where=(index,), what=what, action=action))
@@ -81,7 +81,7 @@ def missing_file(folder: Path, name: str) -> tuple[str, str]:
     entries, closed = _entries(path.parent, folder)
     if closed:
         return closed, _OPEN_IT
-    hint = nearest_file(_source(folder, path), [_source(folder, item) for item in entries])
+    hint = nearest_file(source_of(folder, path), [source_of(folder, item) for item in entries])
     return f"there is no file {name!r}", hint or "check the path; it is relative to the recipe"
 
 
@@ -117,7 +117,15 @@ def _matches(folder: Path, pattern: str) -> Iterator[Path]:
             yield folder / name
 
 
-def _source(folder: Path, path: Path) -> str:
+def lies_below(path: Path, folder: Path) -> bool:
+    """Whether a file lies below a folder, or the link that names it does, whatever the names on the way."""
+    places = {Path(os.path.realpath(path.parent)), Path(os.path.realpath(path)).parent}
+    around = [each for place in places for each in (place, *place.parents)]
+    return folder in around or (folder.exists() and any(each.exists() and each.samefile(folder) for each in around))
+
+
+def source_of(folder: Path, path: Path) -> str:
+    """Return a path as the recipe writes it: relative to the recipe, with ``/``."""
     return Path(os.path.relpath(path, folder)).as_posix()
 
 
@@ -143,4 +151,4 @@ def _nothing(folder: Path, pattern: str) -> tuple[str, str]:
 
 
 def _shown(path: Path, folder: Path) -> str:
-    return _source(folder, path)
+    return source_of(folder, path)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal
 
@@ -16,7 +16,7 @@ from ladderlight.plugins import StageRegistry, installed_stages
 from ladderlight.recipe.boards import as_written, bank_count, board_of
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
 from ladderlight.recipe.contradictions import contradictions
-from ladderlight.recipe.files import idle_exclusions, missing_file, picture_files
+from ladderlight.recipe.files import idle_exclusions, lies_below, missing_file, picture_files, source_of
 from ladderlight.recipe.meaning import meaning_of
 from ladderlight.recipe.model import PictureFile, Recipe
 from ladderlight.recipe.reading import UnreadableError, read_document
@@ -78,7 +78,9 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         overrides.append(override_with_files(override, place, links, folder, report))
     if board is not None:
         check_rules(links, overrides, files, board, report)
-    output = _output(raw, folder, files, report)
+    board_files, others = (named[:1], named[1:]) if isinstance(board_file, str) else ([], named)
+    inputs = {"recipe": [path], "board": board_files, "plugin": plugins, "file": others}
+    output = _output(raw, folder, inputs | {"picture": [file.path for file in files]}, report)
     if report.problems or report.problems_as_written or report.unreadable:
         raise RecipeError.of(report.faults)
     assert board is not None  # noqa: S101 - without a board there is a problem
@@ -225,8 +227,8 @@ def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> N
                 _add(report, ("picture", place, "bank"), what, f"use 0 to {banks - 1}")
 
 
-def _output(raw: Mapping[str, Any], folder: Path, files: list[PictureFile], report: Report) -> Path:
-    """Give the output folder; a build replaces what is in it, so nothing of the recipe may be there."""
+def _output(raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path]], report: Report) -> Path:
+    """Return the output folder; a build replaces what is in it, so no input may be there. ``inputs`` are by kind."""
     written = dig(raw, "project", "output")
     output = (folder / (written if isinstance(written, str) else "out")).resolve()
     where = ("project", "output")
@@ -237,12 +239,9 @@ def _output(raw: Mapping[str, Any], folder: Path, files: list[PictureFile], repo
     elif folder == output or output in folder.parents:
         _add(report, where, f"output {written!r} is the recipe's own folder or holds it", 'name a folder such as "out"')
     else:
-        inside = next((file.source for file in files if output in file.path.resolve().parents), None)
-        if inside:
-            _add(
-                report,
-                where,
-                f"picture {inside!r} lies in the output folder, which a build replaces",
-                "name another folder",
-            )
+        for kind, paths in inputs.items():
+            inside = next((path for path in paths if lies_below(path, output)), None)
+            if inside:
+                what = f"{kind} {source_of(folder, inside)!r} lies in the output folder, which a build replaces"
+                _add(report, where, what, "name another folder")
     return output

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 from importlib.resources import files
 from pathlib import Path
 
 from ladderlight.errors import UsageError
 from ladderlight.starter.scenes import SCENES, draw_scene
+from ladderlight.workspace.writing import made_here
 
 
 def write_project(folder: Path) -> list[Path]:
@@ -21,13 +23,20 @@ def write_project(folder: Path) -> list[Path]:
         raise UsageError(f"{folder}: is not an empty folder; choose a new one")
     recipe = folder / "recipe.toml"
     try:
-        (folder / "pictures").mkdir(parents=True)
-        recipe.write_text((files("ladderlight.starter") / "recipe.toml").read_text(encoding="utf-8"), encoding="utf-8")
-        written = [recipe]
-        for name in SCENES:
-            path = folder / "pictures" / f"{name}.png"
-            draw_scene(name).save(path)
-            written.append(path)
+        with made_here() as made:
+            made.folder(folder / "pictures")
+            made.file(recipe, (files("ladderlight.starter") / "recipe.toml").read_bytes())
+            written = [recipe]
+            for name in SCENES:
+                path = folder / "pictures" / f"{name}.png"
+                made.file(path, _png(name))
+                written.append(path)
     except OSError as error:
         raise UsageError(f"{folder}: cannot be written ({error.strerror}); choose another folder") from error
     return written
+
+
+def _png(name: str) -> bytes:
+    file = io.BytesIO()
+    draw_scene(name).save(file, format="PNG")
+    return file.getvalue()

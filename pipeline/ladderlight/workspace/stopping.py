@@ -1,0 +1,93 @@
+"""Ctrl-C and the signals that end a program: unwound alike, and held while files change places."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from types import FrameType
+from typing import Any
+
+_ENDING = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]  # Windows has no SIGHUP
+
+
+class Stopped(KeyboardInterrupt):
+    """A signal ended the program. Unwinds everything that Ctrl-C does."""
+
+    def __init__(self, number: int) -> None:
+        """Keep the signal's number."""
+        super().__init__()
+        self.number = number
+
+
+class Stops:
+    """The signal that ended the program, if one did, whatever became of its exception."""
+
+    number: int | None = None
+
+    @property
+    def status(self) -> int:
+        """Exit status of a program that was stopped: 128 and the signal's number, as shells have it."""
+        return 128 + (self.number or signal.SIGINT)
+
+    def _stop(self, number: int, _: FrameType | None) -> None:
+        self.number = number
+        raise Stopped(number)
+
+
+@contextmanager
+def unwinding() -> Iterator[Stops]:
+    """Have SIGTERM and SIGHUP raise ``Stopped``. A signal that is ignored, as below ``nohup``, stays so."""
+    stops = Stops()
+    with ExitStack() as stack:
+        if threading.current_thread() is threading.main_thread():
+            for number in _ENDING:
+                if signal.getsignal(number) is signal.SIG_DFL:
+                    stack.callback(signal.signal, number, signal.SIG_DFL)
+                    signal.signal(number, stops._stop)  # noqa: SLF001 - of its own class
+        yield stops
+
+
+@contextmanager
+def held() -> Iterator[None]:
+    """Hold back Ctrl-C, SIGTERM and SIGHUP until the block has ended.
+
+    Python runs handlers in the main thread only, whichever thread gets the signal: a block in another thread is never
+    interrupted, and blocking signals for one thread would not be enough in a program with several.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    waiting: list[int] = []
+    with ExitStack() as stack:
+        stack.callback(_raise, waiting)
+        for number in (signal.SIGINT, *_ENDING):
+            handler = signal.getsignal(number)
+            if handler is not None and handler is not signal.SIG_IGN:  # None: set by something other than Python
+                stack.callback(signal.signal, number, handler)
+                signal.signal(number, lambda number, _: waiting.append(number))
+        yield
+
+
+def _raise(numbers: list[int]) -> None:
+    for number in numbers:
+        signal.raise_signal(number)
+
+
+def stop_in(error: BaseException) -> KeyboardInterrupt | None:
+    """Return the stop that led to an error, such as the exit that a library makes of it; None when none did."""
+    seen: Any = error
+    while seen is not None and not isinstance(seen, KeyboardInterrupt):
+        seen = seen.__cause__ or seen.__context__
+    return seen
+
+
+@contextmanager
+def noting_stops(note: str) -> Iterator[None]:
+    """Note on a stop within the block what has become of the user's files."""
+    try:
+        yield
+    except KeyboardInterrupt as stop:
+        stop.add_note(note)
+        raise
