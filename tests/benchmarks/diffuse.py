@@ -41,8 +41,8 @@ def board_of(channels: dict[str, dict[str, float]]) -> Board:
 
 
 def lattice_board() -> Board:
-    """64 colours: 1500 and 680 ohm for each gun."""
-    return board_of({gun: {f"{gun}0": 1500.0, f"{gun}1": 680.0} for gun in ("red", "green", "blue")})
+    """64 colours: 1330 and 715 ohm for each gun."""
+    return board_of({gun: {f"{gun}0": 1330.0, f"{gun}1": 715.0} for gun in ("red", "green", "blue")})
 
 
 def dependent_board() -> Board:

@@ -54,9 +54,9 @@ data = ["b0", "b1", "g0", "g1", "r0", "r1"]
 supply = "5 V"
 load = "75 ohm"
 peak = "0.7 V"
-red = { r0 = "1k5", r1 = "680R" }
-green = { g0 = "1k5", g1 = "680R" }
-blue = { b0 = "1k5", b1 = "680R" }
+red = { r0 = "1k33", r1 = "715R" }
+green = { g0 = "1k33", g1 = "715R" }
+blue = { b0 = "1k33", b1 = "715R" }
 
 [pictures]
 files = ["pictures/*.jpg"]

@@ -62,7 +62,7 @@ def board_of(size: tuple[int, int], channels: dict[str, dict[str, float]]) -> Bo
 
 def boards(size: tuple[int, int]) -> dict[str, Board]:
     """Boards of many palettes."""
-    two, three = (1500.0, 680.0), (3300.0, 1500.0, 820.0)
+    two, three = (1330.0, 715.0), (3300.0, 1600.0, 820.0)
 
     def guns(*tables: tuple[float, ...]) -> dict[str, dict[str, float]]:
         names = ("red", "green", "blue")
