@@ -62,7 +62,7 @@ def test_build_prints_the_paths_and_they_exist(run, project: Path) -> None:
     status, out, _ = run("build", project / "recipe.toml")
     assert status == 0
     state, *lines = out.splitlines()
-    assert state == "picture: 27C512, nothing is noted of what this chip holds: burn it"
+    assert state == "picture: 27C512, no record of this chip; burn it"
     paths = [Path(line.split("  ")[0]) for line in lines]
     assert [path.name for path in paths] == ["picture.bin", "burn-sheet.txt", "index.html"]
     assert paths[0].stat().st_size == 65536
