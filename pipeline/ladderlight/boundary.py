@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from ladderlight.pictures import Origin
 
 T = TypeVar("T")
+_END = object()
 _CLOSE = 1e-4
 """How far light may stray beyond 0 to 1: rounding in float32, far below a step of 16 bits of sRGB near white."""
 
@@ -31,7 +32,7 @@ _CLOSE = 1e-4
 def run_stage(
     declaration: StageDeclaration, value: Any, board: Board, options: Mapping[str, Any], what: str, **given: Any
 ) -> Any:
-    """Run a stage and return its result, checked; sources and emissions give a list.
+    """Run a stage and return its result, checked; an emission gives a list.
 
     Parameters
     ----------
@@ -50,10 +51,26 @@ def run_stage(
         As the stage raises it.
     """
     call = partial(declaration.run, value, board, options, **given)
-    many = declaration.kind in (Kind.SOURCE, Kind.EMISSION)
-    result = guarded(declaration, (lambda: _listed(call())) if many else call, what)
+    result = guarded(declaration, (lambda: _listed(call())) if declaration.kind is Kind.EMISSION else call, what)
     _refuse(_wrong_result(declaration.kind, result, board), declaration, what)
     return result
+
+
+def open_file(
+    source: StageDeclaration, path: Path, board: Board, options: Mapping[str, Any], what: str, **given: Any
+) -> Iterator[Picture]:
+    """Run a source over a file and give its pictures, checked, one after another. Raises as :func:`run_stage` does."""
+    found = guarded(source, partial(source.run, path, board, options, **given), what)
+    if not isinstance(found, Iterable) or isinstance(found, str | bytes | Mapping):
+        _refuse(f"{_shown(found)}, not a list of Picture,", source, what)
+    pictures = iter(found)
+    count = 0
+    while (picture := guarded(source, partial(next, pictures, _END), what)) is not _END:
+        _refuse(_wrong_result(Kind.PICTURE, picture, board), source, what)
+        yield picture
+        count += 1
+    if not count:
+        _refuse("no picture", source, what)
 
 
 def guarded(declaration: StageDeclaration, call: Callable[[], T], what: str, *, hook: str = "") -> T:
@@ -185,8 +202,6 @@ def _listed(result: Any) -> Any:
 
 def _wrong_result(kind: Kind, result: Any, board: Board) -> str:
     """Say what is wrong with a stage's result, or nothing: the boundary's types, shapes and ranges hold."""
-    if kind is Kind.SOURCE:
-        return _wrong_many(result, Picture, _wrong_pixels) or ("no picture" if not result else "")
     if kind is Kind.PICTURE:
         return _wrong_pixels(result) if isinstance(result, Picture) else f"{_shown(result)}, not a Picture,"
     if kind is Kind.ARRANGEMENT:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -56,9 +56,7 @@ def build(
         When pictures cannot be used or do not fit. In every case the old output stays as it was.
     """
     found = tuple(findings(recipe.board))
-    errors = [f for f in (readiness(recipe, strict=True) if strict else found) if f.level == "error"]
-    if errors:
-        raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
+    _refuse_errors(readiness(recipe, strict=True) if strict else found)
     refuse_foreign(recipe.output)
     inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
     refuse_crowds(recipe)
@@ -87,6 +85,12 @@ def build(
         for name, data in proof_files(recipe.name, recipe.board, words, document, found, contents.tile_sets):
             _write(folder / "proof", name, data)
     return Built(output=recipe.output, manifest=document, findings=found)
+
+
+def _refuse_errors(found: Iterable[Finding]) -> None:
+    errors = [finding for finding in found if finding.level == "error"]
+    if errors:
+        raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
 
 
 def _write(folder: Path, name: str, data: bytes) -> None:

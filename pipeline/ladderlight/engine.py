@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import operator
 import os
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial, reduce
@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Board
-from ladderlight.boundary import animation_of, demand_of, guarded, look_of, run_stage
+from ladderlight.boundary import animation_of, demand_of, guarded, look_of, open_file, run_stage
 from ladderlight.contents import darken, merge
 from ladderlight.devices.files import name_files
 from ladderlight.errors import BuildError, Fault, PictureError
@@ -124,14 +124,15 @@ class Chain:
         """Run the stages that see one picture at a time over a file, from where its pictures are, up to an index."""
         reel = going.reels[name]
         try:
-            halfway = going.shelf.take(name) or Halfway(at=1, pictures=self._open(file, name))
-            reached = halfway.pictures
-            for at in range(halfway.at, until):
+            halfway = going.shelf.take(name)
+            # Frames go through the stages one by one: in full size they are never held together.
+            reached: Iterable[Any] = halfway.pictures if halfway else self._open(file, name)
+            for at in range(halfway.at if halfway else 1, until):
                 use = self.recipe.chain[at]
                 if use.declaration.kind.per_picture:
                     run = partial(self._run_picture, file, at, survey=going.surveys.get(at))
-                    reached = reel.reduce(name, reached, run) if at == self._reduction else [*map(run, reached)]
-            return reached
+                    reached = reel.reduce(name, list(reached), run) if at == self._reduction else map(run, reached)
+            return list(reached)
         finally:
             reel.close(name)
 
@@ -143,15 +144,13 @@ class Chain:
         """Index of the reduction in the chain."""
         return next(at for at, use in enumerate(self.recipe.chain) if use.declaration.kind is Kind.REDUCTION)
 
-    def _open(self, file: PictureFile, name: str) -> list[Picture]:
-        """Run the source stage."""
-        source, options = self.recipe.chain[0], self.recipe.options_for(file, 0)
-        frames: list[Picture] = self._run(source, file.path, options, file.source, demand=self._demand(file))
-        origins = (origin_of(self.recipe, file, name, index) for index in range(len(frames)))
-        return [
-            replace(frame, origin=replace(origin, duration=frame.origin.duration))
-            for frame, origin in zip(frames, origins, strict=True)
-        ]
+    def _open(self, file: PictureFile, name: str) -> Iterator[Picture]:
+        """Run the source stage, and give its pictures one after another."""
+        source, options = self.recipe.chain[0].declaration, self.recipe.options_for(file, 0)
+        given = {"viewing": self.recipe.viewing, "demand": self._demand(file)}
+        for index, frame in enumerate(open_file(source, file.path, self.board, options, file.source, **given)):
+            origin = origin_of(self.recipe, file, name, index)
+            yield replace(frame, origin=replace(origin, duration=frame.origin.duration))
 
     def _demand(self, file: PictureFile) -> Demand:
         """Ask the picture stages from last to first which size they want."""
@@ -205,10 +204,9 @@ class Chain:
         options: Mapping[str, Any],
         what: str,
         *,
-        demand: Demand | None = None,
         survey: Survey | None = None,
     ) -> Any:
-        given = {"viewing": self.recipe.viewing, "demand": demand, "survey": survey}
+        given = {"viewing": self.recipe.viewing, "survey": survey}
         return run_stage(use.declaration, value, self.board, options, what, **given)
 
 
