@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 _END = object()
 _CLOSE = 1e-4
-"""How far light may stray beyond 0 to 1: rounding in float32, far below a step of 16 bits of sRGB near white."""
+"""How far light may stray beyond 0 to 1 by rounding: a third of the least step of 8 bits in sRGB, 1 / (255 * 12.92)."""
 
 
 def run_stage(

@@ -27,7 +27,16 @@ from ladderlight import (
     Survey,
     stage,
 )
-from ladderlight.boundary import animation_of, demand_of, look_of, open_file, probe_of, problems_of, run_stage
+from ladderlight.boundary import (
+    animation_of,
+    capacity_problems,
+    demand_of,
+    look_of,
+    open_file,
+    probe_of,
+    problems_of,
+    run_stage,
+)
 from ladderlight.errors import StageFailure
 from ladderlight.stages import StageDeclaration, declaration_of
 
@@ -177,6 +186,27 @@ def arrangement(**hooks: Any) -> StageDeclaration:
     def quay(pictures: list[CodedPicture], *, first: int = 2) -> Contents: ...
 
     return declaration_of(quay, plugin="harbour")
+
+
+@pytest.mark.parametrize("found", [None, ["too many"], 3])
+def test_a_capacity_that_gives_no_problems_is_named(board: Board, found: Any) -> None:
+    crowded = arrangement(capacity=lambda origins, board, options: found)
+    with pytest.raises(
+        StageFailure, match=r"^the capacity of stage 'quay' of plugin 'harbour' gave .* for the pictures$"
+    ):
+        capacity_problems(crowded, [ORIGIN], board, {})
+
+
+def test_a_capacity_gets_origins_and_defaults(board: Board) -> None:
+    def capacity(origins: Any, board: Board, options: Any) -> Iterator[Problem]:
+        if len(origins) > options["first"]:
+            yield Problem(where=(), what=origins[0].name, action="leave it out", certain=False)
+
+    declared = arrangement(capacity=capacity)
+    (problem,) = capacity_problems(declared, [ORIGIN] * 3, board, {})
+    assert (str(problem), problem.certain) == ("mole; leave it out", False)
+    assert capacity_problems(declared, [ORIGIN] * 2, board, {}) == []
+    assert capacity_problems(arrangement(), [ORIGIN] * 3, board, {}) == []
 
 
 def test_an_animation_of_another_type_is_named() -> None:
