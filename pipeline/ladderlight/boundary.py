@@ -26,13 +26,13 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 _END = object()
 _CLOSE = 1e-4
-"""How far light may stray beyond 0 to 1: rounding in float32, far below a step of 16 bits of sRGB near white."""
+"""How far light may stray beyond 0 to 1 by rounding: a third of the least step of 8 bits in sRGB, 1 / (255 * 12.92)."""
 
 
 def run_stage(
     declaration: StageDeclaration, value: Any, board: Board, options: Mapping[str, Any], what: str, **given: Any
 ) -> Any:
-    """Run a stage and return its result, checked: an iterator of pictures from a source, a list from an emission.
+    """Run a stage and return its result, checked; an emission gives a list.
 
     Parameters
     ----------
@@ -51,11 +51,26 @@ def run_stage(
         As the stage raises it.
     """
     call = partial(declaration.run, value, board, options, **given)
-    if declaration.kind is Kind.SOURCE:
-        return _frames(declaration, guarded(declaration, call, what), what)
     result = guarded(declaration, (lambda: _listed(call())) if declaration.kind is Kind.EMISSION else call, what)
     _refuse(_wrong_result(declaration.kind, result, board), declaration, what)
     return result
+
+
+def open_file(
+    source: StageDeclaration, path: Path, board: Board, options: Mapping[str, Any], what: str, **given: Any
+) -> Iterator[Picture]:
+    """Run a source over a file and give its pictures, checked, one after another. Raises as :func:`run_stage` does."""
+    found = guarded(source, partial(source.run, path, board, options, **given), what)
+    if not isinstance(found, Iterable) or isinstance(found, str | bytes | Mapping):
+        _refuse(f"{_shown(found)}, not a list of Picture,", source, what)
+    pictures = iter(found)
+    count = 0
+    while (picture := guarded(source, partial(next, pictures, _END), what)) is not _END:
+        _refuse(_wrong_result(Kind.PICTURE, picture, board), source, what)
+        yield picture
+        count += 1
+    if not count:
+        _refuse("no picture", source, what)
 
 
 def guarded(declaration: StageDeclaration, call: Callable[[], T], what: str, *, hook: str = "") -> T:
@@ -74,24 +89,6 @@ def guarded(declaration: StageDeclaration, call: Callable[[], T], what: str, *, 
         if isinstance(error, KeyboardInterrupt) and threading.current_thread() is threading.main_thread():
             raise  # Ctrl-C
         raise StageFailure(f"{_label(declaration, hook)} failed on {what}: {_told(error)}") from error
-
-
-def _frames(declaration: StageDeclaration, pictures: Any, what: str) -> Iterator[Picture]:
-    """Return a source's pictures one after another, so that no more of them are held than are worked on."""
-    if not isinstance(pictures, Iterable):
-        _refuse(f"{_shown(pictures)}, not pictures,", declaration, what)
-    frames = guarded(declaration, lambda: iter(pictures), what)
-    return _checked(declaration, frames, what)
-
-
-def _checked(declaration: StageDeclaration, frames: Iterator[Any], what: str) -> Iterator[Picture]:
-    frame = guarded(declaration, partial(next, frames, _END), what)
-    if frame is _END:
-        _refuse("no picture", declaration, what)
-    while frame is not _END:
-        _refuse(_wrong_picture(frame), declaration, what)
-        yield frame
-        frame = guarded(declaration, partial(next, frames, _END), what)
 
 
 def demand_of(
@@ -206,7 +203,7 @@ def _listed(result: Any) -> Any:
 def _wrong_result(kind: Kind, result: Any, board: Board) -> str:
     """Say what is wrong with a stage's result, or nothing: the boundary's types, shapes and ranges hold."""
     if kind is Kind.PICTURE:
-        return _wrong_picture(result)
+        return _wrong_pixels(result) if isinstance(result, Picture) else f"{_shown(result)}, not a Picture,"
     if kind is Kind.ARRANGEMENT:
         return _wrong_contents(result, board) if isinstance(result, Contents) else f"{_shown(result)}, not Contents,"
     if kind is Kind.EMISSION:
@@ -224,9 +221,7 @@ def _wrong_many(result: Any, kind: type[T], wrong: Callable[[T], str]) -> str:
     return ""
 
 
-def _wrong_picture(picture: Any) -> str:
-    if not isinstance(picture, Picture):
-        return f"{_shown(picture)}, not a Picture,"
+def _wrong_pixels(picture: Picture) -> str:
     pixels = picture.pixels
     if not isinstance(pixels, np.ndarray):
         return f"pixels that are {_shown(pixels)}, not an array,"

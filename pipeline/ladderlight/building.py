@@ -26,7 +26,6 @@ from ladderlight.screen import read_memories
 from ladderlight.shown import merged_metrics
 from ladderlight.versions import versions
 from ladderlight.workspace.output import NOTHING_REPLACED, refuse_foreign, staged_output
-from ladderlight.workspace.record import Owner
 from ladderlight.workspace.stopping import noting_stops
 
 
@@ -62,17 +61,16 @@ def build(
         When pictures cannot be used or do not fit. In every case the old output stays as it was.
     """
     found = tuple(findings(recipe.board))
-    errors = [f for f in (readiness(recipe, strict=True) if strict else found) if f.level == "error"]
-    if errors:
-        raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
-    owner = Owner(recipe=recipe.path, project=recipe.name)
+    _refuse_errors(readiness(recipe, strict=True) if strict else found)
+    owner = recipe.owner
     with noting_stops(NOTHING_REPLACED):
         refuse_foreign(recipe.output, owner)
         inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
         refuse_crowds(recipe)
         chain = Chain(recipe=recipe)
         coded = chain.code_pictures(workers=workers, progress=progress)
-        found = tuple(ranked([*found, *_cautions(coded)]))
+        found = tuple(ranked([*found, *_cautions(coded, strict=strict)]))
+        _refuse_errors(found)
         contents = chain.arrange(coded)
         files = chain.emit(contents)
         recorded = recorded_chips(recipe)
@@ -101,14 +99,20 @@ def build(
     return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
 
 
-def _cautions(pictures: Iterable[CodedPicture]) -> list[Finding]:
-    """Return what the stages noted as a caution of a file, once for each file."""
+def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding]:
+    """Return what the stages noted as a caution of a file, once for each file; errors if ``strict``."""
     said = {
         (picture.origin.source, str(picture.notes["caution"])): None
         for picture in pictures
         if "caution" in picture.notes
     }
-    return [Finding(level="caution", where=source, message=message) for source, message in said]
+    return [Finding(level="error" if strict else "caution", where=source, message=text) for source, text in said]
+
+
+def _refuse_errors(found: Iterable[Finding]) -> None:
+    errors = [finding for finding in found if finding.level == "error"]
+    if errors:
+        raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
 
 
 def _write(folder: Path, name: str, data: bytes) -> None:

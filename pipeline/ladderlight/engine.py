@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Board
-from ladderlight.boundary import animation_of, demand_of, guarded, look_of, run_stage
+from ladderlight.boundary import animation_of, demand_of, guarded, look_of, open_file, run_stage
 from ladderlight.contents import darken, merge
 from ladderlight.devices.files import name_files
 from ladderlight.errors import BuildError, Fault, PictureError
@@ -146,9 +146,9 @@ class Chain:
 
     def _open(self, file: PictureFile, name: str) -> Iterator[Picture]:
         """Run the source stage, and give its pictures one after another."""
-        source, options = self.recipe.chain[0], self.recipe.options_for(file, 0)
-        frames = self._run(source, file.path, options, file.source, demand=self._demand(file))
-        for index, frame in enumerate(frames):
+        source, options = self.recipe.chain[0].declaration, self.recipe.options_for(file, 0)
+        given = {"viewing": self.recipe.viewing, "demand": self._demand(file)}
+        for index, frame in enumerate(open_file(source, file.path, self.board, options, file.source, **given)):
             origin = origin_of(self.recipe, file, name, index)
             yield replace(frame, origin=replace(origin, duration=frame.origin.duration))
 
@@ -204,10 +204,9 @@ class Chain:
         options: Mapping[str, Any],
         what: str,
         *,
-        demand: Demand | None = None,
         survey: Survey | None = None,
     ) -> Any:
-        given = {"viewing": self.recipe.viewing, "demand": demand, "survey": survey}
+        given = {"viewing": self.recipe.viewing, "survey": survey}
         return run_stage(use.declaration, value, self.board, options, what, **given)
 
 

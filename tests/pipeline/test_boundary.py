@@ -27,7 +27,16 @@ from ladderlight import (
     Survey,
     stage,
 )
-from ladderlight.boundary import animation_of, demand_of, look_of, probe_of, problems_of, run_stage
+from ladderlight.boundary import (
+    animation_of,
+    capacity_problems,
+    demand_of,
+    look_of,
+    open_file,
+    probe_of,
+    problems_of,
+    run_stage,
+)
 from ladderlight.errors import StageFailure
 from ladderlight.stages import StageDeclaration, declaration_of
 
@@ -73,7 +82,7 @@ def ended(kind: type[BaseException]) -> StageDeclaration:
 )
 def test_what_a_source_gives_wrong_is_named(board: Board, result: Any, words: str) -> None:
     with pytest.raises(StageFailure) as caught:
-        run_stage(source(result), Path("mole.png"), board, {}, "mole.png")
+        list(open_file(source(result), Path("mole.png"), board, {}, "mole.png"))
     assert str(caught.value) == f"stage 'lamp' of plugin 'harbour' gave {words} for mole.png"
 
 
@@ -82,19 +91,21 @@ def test_a_generator_is_run_through_where_its_stage_is_known(board: Board) -> No
         yield picture(0.25)
         yield picture(0.75)
 
-    (first, second) = run_stage(source(frames()), Path("mole.png"), board, {}, "mole.png")
+    (first, second) = open_file(source(frames()), Path("mole.png"), board, {}, "mole.png")
     assert [float(frame.pixels[1, 2, 0]) for frame in (first, second)] == [0.25, 0.75]
 
     def broken() -> Iterator[Picture]:
         yield picture(0.25)
         raise IndexError("no frame 2")
 
+    opened = open_file(source(broken()), Path("mole.png"), board, {}, "mole.png")
+    assert float(next(opened).pixels[1, 2, 0]) == 0.25
     with pytest.raises(StageFailure, match=r"'lamp' of plugin 'harbour' failed on mole\.png: IndexError: no frame 2"):
-        run_stage(source(broken()), Path("mole.png"), board, {}, "mole.png")
+        next(opened)
 
 
 def test_rounding_beyond_the_range_is_no_fault(board: Board) -> None:
-    (kept,) = run_stage(source([picture(np.float32(1.00001))]), Path("mole.png"), board, {}, "mole.png")
+    (kept,) = open_file(source([picture(np.float32(1.00001))]), Path("mole.png"), board, {}, "mole.png")
     assert float(kept.pixels.max()) == pytest.approx(1.00001)
 
 
@@ -104,23 +115,23 @@ def test_expected_errors_pass(board: Board) -> None:
         raise PictureError("is dark; use another")
 
     with pytest.raises(PictureError, match="is dark"):
-        run_stage(declaration_of(lamp, plugin="harbour"), Path("mole.png"), board, {}, "mole.png")
+        list(open_file(declaration_of(lamp, plugin="harbour"), Path("mole.png"), board, {}, "mole.png"))
 
 
 @pytest.mark.parametrize("kind", [SystemExit, GeneratorExit, BaseException])
 def test_a_stage_cannot_end_the_program(board: Board, kind: type[BaseException]) -> None:
     with pytest.raises(StageFailure, match=f"'lamp' of plugin 'harbour' failed on mole.png: {kind.__name__}"):
-        run_stage(ended(kind), Path("mole.png"), board, {}, "mole.png")
+        list(open_file(ended(kind), Path("mole.png"), board, {}, "mole.png"))
 
 
 def test_ctrl_c_ends_the_program_but_not_a_stage_on_a_thread_that_raises_it(board: Board) -> None:
     with pytest.raises(KeyboardInterrupt):
-        run_stage(ended(KeyboardInterrupt), Path("mole.png"), board, {}, "mole.png")
+        list(open_file(ended(KeyboardInterrupt), Path("mole.png"), board, {}, "mole.png"))
     seen: list[BaseException] = []
 
     def work() -> None:
         try:
-            run_stage(ended(KeyboardInterrupt), Path("mole.png"), board, {}, "mole.png")
+            list(open_file(ended(KeyboardInterrupt), Path("mole.png"), board, {}, "mole.png"))
         except BaseException as error:  # noqa: BLE001 - whatever comes out
             seen.append(error)
 
@@ -175,6 +186,27 @@ def arrangement(**hooks: Any) -> StageDeclaration:
     def quay(pictures: list[CodedPicture], *, first: int = 2) -> Contents: ...
 
     return declaration_of(quay, plugin="harbour")
+
+
+@pytest.mark.parametrize("found", [None, ["too many"], 3])
+def test_a_capacity_that_gives_no_problems_is_named(board: Board, found: Any) -> None:
+    crowded = arrangement(capacity=lambda origins, board, options: found)
+    with pytest.raises(
+        StageFailure, match=r"^the capacity of stage 'quay' of plugin 'harbour' gave .* for the pictures$"
+    ):
+        capacity_problems(crowded, [ORIGIN], board, {})
+
+
+def test_a_capacity_gets_origins_and_defaults(board: Board) -> None:
+    def capacity(origins: Any, board: Board, options: Any) -> Iterator[Problem]:
+        if len(origins) > options["first"]:
+            yield Problem(where=(), what=origins[0].name, action="leave it out", certain=False)
+
+    declared = arrangement(capacity=capacity)
+    (problem,) = capacity_problems(declared, [ORIGIN] * 3, board, {})
+    assert (str(problem), problem.certain) == ("mole; leave it out", False)
+    assert capacity_problems(declared, [ORIGIN] * 2, board, {}) == []
+    assert capacity_problems(arrangement(), [ORIGIN] * 3, board, {}) == []
 
 
 def test_an_animation_of_another_type_is_named() -> None:

@@ -44,7 +44,7 @@ from ladderlight import CodedPicture, Contents, DeviceFile, Origin, Picture, Pic
 def header(path, options):
     kind, _, frames = path.read_text().splitlines()[0].partition(" ")
     if kind != "lamps":
-        raise PictureError("is no picture of lamps; save it anew")
+        raise PictureError("is not a picture of lamps; save it again")
     return Probe(frames=int(frames), width=20, height=15, caution="is old" if path.stem == "old" else "")
 
 @stage(help="Reads pictures of lamps.", probe=header)

@@ -233,3 +233,17 @@ def test_a_rule_is_given_the_board_and_all_options():
         ("the board", {"count": 4, "side": "left", "more": 1}),
     ]
     assert declaration_of(change).problems("the board", {}) == []
+
+
+@pytest.mark.parametrize("hooks", [{"capacity": lambda origins, board, options: []}, {"needs_pictures": False}])
+def test_only_an_arrangement_has_a_capacity_or_needs_no_pictures(hooks: dict[str, Any]) -> None:
+    @stage(help="Crowds.", **hooks)
+    def crowd(pictures: Sequence[CodedPicture]) -> Contents: ...
+
+    @stage(help="Crowds.", **hooks)
+    def lonely(picture: Picture) -> Picture: ...
+
+    declared = declaration_of(crowd)
+    assert (declared.capacity, declared.needs_pictures) == (hooks.get("capacity"), hooks.get("needs_pictures", True))
+    with pytest.raises(PluginError, match="only an arrangement places pictures; leave out capacity and needs_pictures"):
+        declaration_of(lonely)
