@@ -21,7 +21,6 @@ from ladderlight.recipe.inputs import inputs_of
 from ladderlight.screen import read_memories
 from ladderlight.shown import merged_metrics
 from ladderlight.workspace.output import NOTHING_REPLACED, refuse_foreign, staged_output
-from ladderlight.workspace.record import Owner
 from ladderlight.workspace.stopping import noting_stops
 
 
@@ -58,15 +57,14 @@ def build(recipe: Recipe, *, workers: int | None = None, progress: Progress | No
     errors = [finding for finding in found if finding.level == "error"]
     if errors:
         raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
-    owner = Owner(recipe=recipe.path, project=recipe.name)
     with noting_stops(NOTHING_REPLACED):
-        refuse_foreign(recipe.output, owner)
+        refuse_foreign(recipe.output, recipe.owner)
         inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
         chain = Chain(recipe=recipe)
         coded = chain.code_pictures(workers=workers, progress=progress)
         contents = chain.arrange(coded)
         files = chain.emit(contents)
-    with staged_output(recipe.output, owner) as folder:
+    with staged_output(recipe.output, recipe.owner) as folder:
         for file in files:
             _write(folder / "devices", file.name, file.data)
         words = read_memories(recipe.board, folder / "devices", files)

@@ -11,6 +11,7 @@ from typing import Any
 from ladderlight.board import Board
 from ladderlight.stages import StageDeclaration
 from ladderlight.viewing import Viewing
+from ladderlight.workspace.record import Owner
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +63,11 @@ class Recipe:
     """The project's own Python files, absolute."""
     named: tuple[Path, ...] = ()
     """Other files that the recipe names: its board's, and those of options."""
+
+    @property
+    def owner(self) -> Owner:
+        """Whose the output folder is."""
+        return Owner(recipe=self.path, project=self.name)
 
     def options_for(self, file: PictureFile, index: int) -> Mapping[str, Any]:
         """Give the options of a stage of the chain for one picture; a later override wins."""
