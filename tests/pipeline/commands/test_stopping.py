@@ -13,7 +13,10 @@ import pytest
 
 from ladderlight import commands
 
-pytestmark = pytest.mark.skipif(os.name == "nt", reason="signals are others there")
+pytestmark = [
+    pytest.mark.skipif(os.name == "nt", reason="signals are others there"),
+    pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
+]
 WAIT = 120  # seconds that a busy machine may take; a pass is much faster
 KILLED = """
 import os, signal, sys
