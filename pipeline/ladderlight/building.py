@@ -62,9 +62,8 @@ def build(
     """
     found = tuple(findings(recipe.board))
     _refuse_errors(readiness(recipe, strict=True) if strict else found)
-    owner = recipe.owner
     with noting_stops(NOTHING_REPLACED):
-        refuse_foreign(recipe.output, owner)
+        refuse_foreign(recipe.output, recipe.owner)
         inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
         refuse_crowds(recipe)
         chain = Chain(recipe=recipe)
@@ -74,7 +73,7 @@ def build(
         contents = chain.arrange(coded)
         files = chain.emit(contents)
         recorded = recorded_chips(recipe)
-    with staged_output(recipe.output, owner) as folder:
+    with staged_output(recipe.output, recipe.owner) as folder:
         for file in files:
             _write(folder / "devices", file.name, file.data)
         words = read_memories(recipe.board, folder / "devices", files)

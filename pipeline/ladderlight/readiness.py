@@ -18,7 +18,6 @@ from ladderlight.recipe import PictureFile, Recipe, advice_on
 from ladderlight.recipe.inputs import input_files
 from ladderlight.stages import Kind, Probe
 from ladderlight.workspace.output import refuse_foreign
-from ladderlight.workspace.record import Owner
 
 _MOST_FRAMES = 1 << 20
 """Of all files together; far more than any board has banks."""
@@ -78,7 +77,7 @@ def _found(error: LadderlightError, where: str) -> list[Finding]:
 
 def _output(recipe: Recipe) -> list[Finding]:
     try:
-        refuse_foreign(recipe.output, Owner(recipe=recipe.path, project=recipe.name))
+        refuse_foreign(recipe.output, recipe.owner)
     except BuildError as error:
         return _found(error, "output")
     around = next(path for path in (recipe.output, *recipe.output.parents) if os.path.lexists(path))

@@ -5,20 +5,31 @@ from __future__ import annotations
 import sys
 import traceback
 from collections.abc import Sequence
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from ladderlight import __version__
 from ladderlight.commands import build, burned, check, compare, decode, ladder, schema, stages, start, watch
 from ladderlight.commands.report_stream import keeps_stdout
 from ladderlight.commands.reporting import print_faults
 from ladderlight.errors import LadderlightError, StageFailure
-from ladderlight.workspace.stopping import Stops, stop_in, unwinding
+from ladderlight.workspace.stopping import Stops, Unwound, unwinding
 
 BUG = 3
 
+
+class _Commands(TyperGroup):
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt as stop:
+            raise Unwound(stop) from None
+
+
 app = typer.Typer(
+    cls=_Commands,
     name="ladderlight",
     help="Prepare pictures for boards of counters, memories and resistor ladders, from one recipe file.",
     epilog="Start with: ladderlight start my-board, then ladderlight build my-board/recipe.toml",
@@ -75,12 +86,13 @@ def _run(arguments: list[str], stops: Stops) -> int:
     try:
         app(args=arguments)
     except SystemExit as end:  # the library's own: a usage error, or a command that gives a status
-        stop = stop_in(end)  # which it has caught
-        if stop:
-            return _stopped(stop, stops)
         return end.code if isinstance(end.code, int) else 0
-    except KeyboardInterrupt as stop:
-        return _stopped(stop, stops)
+    except Unwound as stop:
+        _complain(stop.text)
+        return stops.status
+    except KeyboardInterrupt:  # before a command began
+        _complain("stopped")
+        return stops.status
     except LadderlightError as error:
         _complain(str(error))
         if "--json" in arguments:
@@ -95,11 +107,6 @@ def _run(arguments: list[str], stops: Stops) -> int:
         _complain(f"bug: {type(error).__name__}: {error}; please report it with the lines above")
         return BUG
     return 0
-
-
-def _stopped(stop: KeyboardInterrupt, stops: Stops) -> int:
-    _complain("; ".join(["stopped", *getattr(stop, "__notes__", ())]))
-    return stops.status
 
 
 def _complain(text: str) -> None:

@@ -11,6 +11,7 @@ from ladderlight.board import Board, Finding
 from ladderlight.chains import takes_pictures
 from ladderlight.stages import StageDeclaration
 from ladderlight.viewing import Viewing
+from ladderlight.workspace.record import Owner
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +77,11 @@ class Recipe:
     def takes_pictures(self) -> bool:
         """Whether the chain is for pictures."""
         return takes_pictures(use.declaration for use in self.chain)
+
+    @property
+    def owner(self) -> Owner:
+        """Whose the output folder is."""
+        return Owner(recipe=self.path, project=self.name)
 
     def options_for(self, file: PictureFile, index: int) -> Mapping[str, Any]:
         """Give the options of a stage of the chain for one picture; a later override wins."""

@@ -3,7 +3,11 @@
 import sys
 from pathlib import Path
 
+from ladderlight.errors import LadderlightError
 from ladderlight.plugins import installed_stages
 from ladderlight.reference.page import write_reference
 
-write_reference(Path(sys.argv[1]), installed_stages())
+try:
+    write_reference(Path(sys.argv[1]), installed_stages())
+except LadderlightError as error:
+    sys.exit(str(error))

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
+from ladderlight.errors import BuildError
 from ladderlight.pictures import DeviceFile
 from ladderlight.plugins import StageRegistry
 from ladderlight.reference.examples import Played, play
@@ -20,8 +21,8 @@ from ladderlight.stages import Example, Kind, OptionDeclaration, StageDeclaratio
 FOLDER = "reference"
 """Where the pictures are, beside the page."""
 
-_INTRODUCTION = """# The stages
-
+_TITLE = "# The stages\n"
+_INTRODUCTION = f"""{_TITLE}
 A recipe's chain is a list of stages. Each takes what the one before gives, in the order of the kinds below. This page
 is generated from the stages' own declarations by `python -m ladderlight.reference plugins/README.md`; the command
 `ladderlight stages NAME` shows the same options and example.
@@ -71,7 +72,15 @@ def reference(registry: StageRegistry, plugin: str = "builtin") -> Reference:
 
 
 def write_reference(path: Path, registry: StageRegistry) -> None:
-    """Write the page and its pictures, and remove pictures of stages that are no more."""
+    """Write the page and its pictures, and remove pictures of stages that are no more.
+
+    Raises
+    ------
+    BuildError
+        When there is another file in place of the page.
+    """
+    if path.exists() and not path.read_bytes().startswith(_TITLE.encode()):
+        raise BuildError("is not a reference page; choose another path", where=path)
     made = reference(registry)
     folder = path.parent / FOLDER
     folder.mkdir(exist_ok=True)

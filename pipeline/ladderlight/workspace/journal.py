@@ -45,7 +45,6 @@ class Journal:
 
     def write(self) -> None:
         """See the journal onto the disk. From now on the renames count as begun."""
-        (self._old / PRIVATE).mkdir(parents=True, exist_ok=True)
         names = {key: value for key, value in asdict(self).items() if key != "folder"}
         replace_file(_path(self.folder), json.dumps({"format": FORMAT, **names}).encode())
         sync_folder(self.folder / PRIVATE)
@@ -124,6 +123,20 @@ class Journal:
                 "again",
                 where=path,
             ) from None
+
+
+def begin(folder: Path) -> Path:
+    """Make the folders that a build's renames need, and return that for its new files.
+
+    Raises
+    ------
+    OSError
+        Also when one of an earlier build could not be removed: what has been renamed is seen by what is in them.
+    """
+    new, old = folder / PRIVATE / "new", folder / PRIVATE / "old"
+    for each in (new, new / PRIVATE, old, old / PRIVATE):
+        each.mkdir()
+    return new
 
 
 def is_begun(folder: Path) -> bool:

@@ -8,7 +8,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from ladderlight.errors import BuildError
-from ladderlight.workspace.journal import PRIVATE, clear, is_begun, leftovers, settle, take_back, unsettled
+from ladderlight.workspace.journal import PRIVATE, begin, clear, is_begun, leftovers, settle, take_back, unsettled
 from ladderlight.workspace.locking import BusyError, locked
 from ladderlight.workspace.placing import plan
 from ladderlight.workspace.record import RECORD, Owner, Record, claim, files_below
@@ -43,14 +43,13 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Path]:
     try:
         refuse_foreign(output, owner)
         with _building(output):
-            new = output / PRIVATE / "new"
             try:
                 with _writing(output):
-                    new.mkdir()
+                    new = begin(output)
                 yield new
                 with _writing(output):
                     _complete(new, owner.seen_from(output))
-                with held():
+                with _placing(output), held():
                     _place(output, owner)
                     placed = True
             finally:
@@ -132,12 +131,24 @@ def _building(output: Path) -> Iterator[None]:
 
 
 @contextmanager
+def _placing(output: Path) -> Iterator[None]:
+    """Keep readers out while files change places."""
+    with ExitStack() as locks:
+        try:
+            with _writing(output):
+                locks.enter_context(locked(output / _PLACING, patience=_PATIENCE))
+        except BusyError:
+            raise _busy(output) from None
+        yield
+
+
+@contextmanager
 def _writing(output: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
         raise BuildError(
-            f"cannot be written ({error.strerror}); make room or choose another output folder; {NOTHING_REPLACED}",
+            f"cannot be written ({_reason(error)}); make room or choose another output folder; {NOTHING_REPLACED}",
             where=output,
         ) from error
 
@@ -149,30 +160,24 @@ def _busy(output: Path) -> BuildError:
 def _complete(new: Path, recipe: str) -> None:
     """Add the record to the new files, and see them onto the disk."""
     record = Record(recipe=recipe, files=files_below(new))
-    (new / PRIVATE).mkdir()
     (new / RECORD).write_bytes(record.to_json())
     sync_tree(new)
 
 
 def _place(output: Path, owner: Owner) -> None:
     """Put the new files in place of those of the last build."""
-    with ExitStack() as locks:
-        try:
-            with _writing(output):
-                locks.enter_context(locked(output / _PLACING, patience=_PATIENCE))
-                journal = plan(output, claim(output, owner))
-        except BusyError:
-            raise _busy(output) from None
-        try:
-            journal.write()
-            journal.finish()
-        except OSError as error:
-            take_back(journal, error)
-            raise BuildError(
-                f"the new files cannot be put in place ({_reason(error)}); {NOTHING_REPLACED}", where=output
-            ) from error
-        with suppress(OSError):  # whoever comes next finds nothing left to do
-            journal.close()
+    with _writing(output):
+        journal = plan(output, claim(output, owner))
+    try:
+        journal.write()
+        journal.finish()
+    except OSError as error:
+        take_back(journal, error)
+        raise BuildError(
+            f"the new files cannot be put in place ({_reason(error)}); {NOTHING_REPLACED}", where=output
+        ) from error
+    with suppress(OSError):  # whoever comes next finds nothing left to do
+        journal.close()
 
 
 def _reason(error: OSError) -> str:

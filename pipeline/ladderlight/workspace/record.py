@@ -38,6 +38,11 @@ class Owner:
         except ValueError:  # on another drive
             return self.recipe.as_posix()
 
+    def is_seen_as(self, name: str, output: Path) -> bool:
+        """Whether a path from an output folder leads to the recipe, by whatever name the file system takes for it."""
+        seen = output / name
+        return name == self.seen_from(output) or (seen.exists() and seen.samefile(self.recipe))
+
 
 @dataclass(frozen=True, kw_only=True)
 class Record:
@@ -56,8 +61,10 @@ class Record:
         """Read the record of an output folder; None when there is none that can be read."""
         try:
             found = json.loads((output / RECORD).read_bytes())
-            if found["format"] == FORMAT and isinstance(found["recipe"], str) and all(map(is_inside, found["files"])):
-                return cls(recipe=found["recipe"], files=frozenset(found["files"]))
+            recipe, files = found["recipe"], found["files"]
+            good = found["format"] == FORMAT and isinstance(recipe, str) and isinstance(files, list)
+            if good and all(map(is_inside, files)):
+                return cls(recipe=recipe, files=frozenset(files))
         except (OSError, ValueError, KeyError, TypeError, RecursionError):
             pass
         return None
@@ -83,7 +90,7 @@ def claim(output: Path, owner: Owner) -> frozenset[str]:
         raise BuildError(f"{PRIVATE} is not a folder; move it away or choose another output folder", where=output)
     record, manifest = Record.read(output), _manifest(output)
     if record:
-        if record.recipe != owner.seen_from(output):
+        if not owner.is_seen_as(record.recipe, output):
             raise _of_another(output, record.recipe)
         if isinstance(manifest, dict) and manifest and not {"format", "project", "devices"} & manifest.keys():
             raise BuildError(

@@ -7,7 +7,6 @@ import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from types import FrameType
-from typing import Any
 
 _ENDING = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]  # Windows has no SIGHUP
 
@@ -19,6 +18,15 @@ class Stopped(KeyboardInterrupt):
         """Keep the signal's number."""
         super().__init__()
         self.number = number
+
+
+class Unwound(BaseException):
+    """Carries a stop, with its notes, past a library that makes something of its own of Ctrl-C."""
+
+    def __init__(self, stop: KeyboardInterrupt) -> None:
+        """Take the stop."""
+        super().__init__()
+        self.text = "; ".join(["stopped", *getattr(stop, "__notes__", ())])
 
 
 class Stops:
@@ -73,14 +81,6 @@ def held() -> Iterator[None]:
 def _raise(numbers: list[int]) -> None:
     for number in numbers:
         signal.raise_signal(number)
-
-
-def stop_in(error: BaseException) -> KeyboardInterrupt | None:
-    """Return the stop that led to an error, such as the exit that a library makes of it; None when none did."""
-    seen: Any = error
-    while seen is not None and not isinstance(seen, KeyboardInterrupt):
-        seen = seen.__cause__ or seen.__context__
-    return seen
 
 
 @contextmanager

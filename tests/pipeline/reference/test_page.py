@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from ladderlight.errors import BuildError
 from ladderlight.plugins import StageRegistry, installed_stages
 from ladderlight.reference.page import FOLDER, Reference, reference, write_reference
 from ladderlight.snippets import stage_table
@@ -81,6 +82,17 @@ def test_stale_pictures_are_removed(tmp_path: Path) -> None:
     write_reference(tmp_path / "README.md", StageRegistry(_stages={}))
     assert list((tmp_path / FOLDER).iterdir()) == []
     assert (tmp_path / "README.md").read_text(encoding="utf-8").startswith("# The stages")
+
+
+def test_another_file_is_not_taken_for_the_page(tmp_path: Path) -> None:
+    path = tmp_path / "recipe.toml"
+    path.write_text("format = 1\n")
+    (tmp_path / FOLDER).mkdir()
+    (tmp_path / FOLDER / "day.png").write_bytes(b"mine")
+    with pytest.raises(BuildError, match=r"recipe\.toml: is not a reference page; choose another path"):
+        write_reference(path, StageRegistry(_stages={}))
+    assert path.read_text() == "format = 1\n"
+    assert (tmp_path / FOLDER / "day.png").read_bytes() == b"mine"
 
 
 def test_another_kernel_would_be_noticed(made: Reference) -> None:

@@ -20,7 +20,10 @@ from ladderlight.workspace.stopping import unwinding
 
 from .conftest import NOTES, Project, whole
 
-pytestmark = pytest.mark.skipif(os.name == "nt", reason="processes are forked")
+pytestmark = [
+    pytest.mark.skipif(os.name == "nt", reason="processes are forked"),
+    pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
+]
 
 CALLS = ("rename", "replace", "mkdir", "unlink", "rmdir", "fsync", "open", "chmod")
 FAILURES = {

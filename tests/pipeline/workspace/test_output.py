@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from ladderlight.errors import BuildError
-from ladderlight.workspace import output
+from ladderlight.workspace import journal, output
 from ladderlight.workspace.locking import locked
 from ladderlight.workspace.output import settled
 
@@ -233,6 +233,31 @@ def test_a_second_build_at_once_says_so(project: Project, monkeypatch: pytest.Mo
     assert project.state() == whole("first")
 
 
+def test_what_an_earlier_build_has_left_and_cannot_be_removed_stops_a_build(
+    project: Project, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    project.build("first")
+    project.put({".ladderlight/old/devices/picture.bin": "before"})
+    monkeypatch.setattr(journal, "remove_tree", lambda _: None)
+    old = project.out / ".ladderlight" / "old"
+    with pytest.raises(BuildError) as error:
+        project.build("second")
+    assert str(error.value) == (
+        f"{project.out}: cannot be written ({old}: File exists); make room or choose another output folder; "
+        "nothing was replaced"
+    )
+    assert project.state() == whole("first")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+def test_a_recipe_by_another_name_of_the_same_file_is_the_same(project: Project) -> None:
+    (project.folder / "recipe.toml").write_text("format = 1")
+    project.build("first")
+    (project.folder / "RECIPE.toml").hardlink_to(project.folder / "recipe.toml")
+    Project(folder=project.folder, recipe="RECIPE.toml").build("second")
+    assert project.state() == whole("second")
+
+
 def test_reading_makes_nothing(project: Project) -> None:
     with settled(project.out):
         assert not project.out.exists()
@@ -243,14 +268,15 @@ def test_reading_makes_nothing(project: Project) -> None:
 
 def test_a_journal_that_leads_out_of_the_folder_is_refused(project: Project) -> None:
     project.build("first")
-    journal = {"format": 1, "aside": ["../recipe.toml"], "carried": [], "placed": ["manifest.json"]}
-    project.put({".ladderlight/journal.json": json.dumps(journal)})
+    begun = {"format": 1, "aside": ["../recipe.toml"], "carried": [], "placed": ["manifest.json"]}
+    project.put({".ladderlight/journal.json": json.dumps(begun)})
     with pytest.raises(BuildError, match=r"journal\.json: the journal of a build that was broken off cannot be read"):
         project.build("second")
     assert project.state() == whole("first")
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="processes are forked")
+@pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning")
 def test_builds_at_once_never_mix_and_readers_see_one_build(project: Project) -> None:
     project.build("0")
     project.put(NOTES)

@@ -1,0 +1,111 @@
+"""Builds that are stopped or killed, as a whole."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from ladderlight import commands
+
+pytestmark = [
+    pytest.mark.skipif(os.name == "nt", reason="signals are others there"),
+    pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
+]
+WAIT = 120  # seconds that a busy machine may take; a pass is much faster
+KILLED = """
+import os, signal, sys
+from ladderlight import commands
+calls, rename = 0, os.rename
+def killing(*args, **more):
+    global calls
+    calls += 1
+    if calls == int(sys.argv[1]):
+        os.kill(os.getpid(), signal.SIGKILL)
+    rename(*args, **more)
+os.rename = killing
+commands.main(["build", sys.argv[2]])
+"""
+
+
+def _files(folder: Path) -> dict[str, bytes]:
+    found = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*") if path.is_file()}
+    return {name: path.read_bytes() for name, path in found.items() if not name.endswith(".lock")}
+
+
+@pytest.fixture
+def waiting(sign: Path) -> Path:
+    """The small project, built, with pictures that take a minute more to build."""
+    assert commands.main(["build", str(sign)]) == 0
+    picture = sign.parent / "pictures" / "grey.pgm"
+    for number in range(200):
+        (picture.parent / f"{number}.pgm").write_bytes(picture.read_bytes())
+    (sign.parent / "wait").touch()
+    return sign
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_a_signal_ends_a_build_with_threads_and_leaves_the_last_one(waiting: Path, name: str) -> None:
+    out, number = waiting.parent / "out", getattr(signal, name)
+    before = _files(out)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "ladderlight", "build", str(waiting)],
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(number, signal.default_int_handler if name == "SIGINT" else signal.SIG_DFL),
+    )
+    end = time.monotonic() + WAIT
+    while not (waiting.parent / "waiting").exists() and time.monotonic() < end:
+        time.sleep(0.05)
+    process.send_signal(number)
+    _, said = process.communicate(timeout=WAIT)
+    assert said.splitlines()[-1] == "stopped; nothing was replaced"
+    assert process.returncode == 128 + number
+    assert _files(out) == before
+
+
+def test_a_signal_that_is_ignored_stays_ignored() -> None:
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        with commands.unwinding() as stops:
+            signal.raise_signal(signal.SIGHUP)
+            assert signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
+            assert signal.getsignal(signal.SIGTERM) not in (signal.SIG_DFL, signal.SIG_IGN)
+    finally:
+        signal.signal(signal.SIGHUP, before)
+    assert stops.number is None
+    assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
+
+
+def test_a_command_that_takes_a_signal_for_ctrl_c_ends_with_the_signal_s_status(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def swallowing(*_: object, **__: object) -> None:
+        try:
+            signal.raise_signal(signal.SIGTERM)
+        except KeyboardInterrupt:
+            return
+
+    monkeypatch.setattr(commands, "app", swallowing)
+    assert commands.main([]) == 128 + signal.SIGTERM
+
+
+@pytest.mark.parametrize("at", [1, 3, 9, 12])
+def test_a_build_that_is_killed_is_finished_by_the_next_command(sign: Path, at: int) -> None:
+    out, picture = sign.parent / "out", sign.parent / "pictures" / "grey.pgm"
+    assert commands.main(["build", str(sign)]) == 0
+    old, text = _files(out), picture.read_bytes()
+    picture.write_bytes(text[:-12] + text[-12:][::-1])
+    child = subprocess.run([sys.executable, "-c", KILLED, str(at), str(sign)], timeout=WAIT, check=False)
+    assert child.returncode == -signal.SIGKILL
+    assert commands.main(["check", str(sign)]) == 0
+    found = _files(out)
+    assert commands.main(["build", str(sign)]) == 0
+    new = _files(out)
+    assert new["devices/picture.bin"] != old["devices/picture.bin"]
+    assert found in (old, new)
