@@ -229,7 +229,7 @@ NEEDED = {"huge.jp2": "jpg_2000", "huge.avif": "avif", "tiny.webp": "webp"}
 
 @pytest.mark.skipif(sys.platform != "linux", reason="memory is measured as Linux counts it")
 def test_small_files_that_claim_much_are_refused_in_little_memory(tmp_path):
-    names = [name for name in ATTACKS if name not in NEEDED or features.check(NEEDED[name])]
+    names = [name for name in ATTACKS if name not in NEEDED or NEEDED[name] in features.get_supported()]
     for name in names:
         (tmp_path / name).write_bytes(ATTACKS[name][0]())
         assert (tmp_path / name).stat().st_size < MIB
