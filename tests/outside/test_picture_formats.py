@@ -143,8 +143,6 @@ def test_heic(tmp_path):
     pytest.importorskip("pi_heif")
     path = Path(__file__).with_name("halves.heic")
     np.testing.assert_allclose(encoded(path)[8, [2, 29]].astype(int), [(200, 40, 40), (40, 40, 200)], atol=2)
-    difference = encoded(path).astype(int) - imagecodecs.heif_decode(path.read_bytes())
-    assert np.abs(difference).max() <= 2
 
 
 @pytest.mark.parametrize("runs", [False, True])
