@@ -80,6 +80,24 @@ def test_a_full_disk_is_one_line_and_leaves_the_old_output(
     assert _files(recipe.parent) == before
 
 
+def test_a_broken_picture_that_is_used_is_a_caution_and_in_the_manifest(
+    recipe: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (recipe.parent / "grey.pgm").write_bytes(b"P5 4 3 255\n" + bytes(range(100, 170, 10)))
+    capsys.readouterr()
+    assert commands.main(["build", str(recipe)]) == 1
+    assert capsys.readouterr().err == "grey.pgm: PPM: broken or cut short; save or copy it again\n"
+    use = '[[stage]]\nuse = "read"\ndamaged = "use"\n\n[[stage]]\nuse = "resize"'
+    recipe.write_text(RECIPE.replace('[[stage]]\nuse = "resize"', use), encoding="utf-8")
+    assert commands.main(["build", "--json", str(recipe)]) == 0
+    printed = capsys.readouterr()
+    caution = "broken or cut short, and used as far as it can be decoded; copy or save it again"
+    document = json.loads(printed.out)
+    assert {"level": "caution", "where": "grey.pgm", "message": caution} in document["findings"]
+    assert document["manifest"]["pictures"][0]["caution"] == caution
+    assert f"grey.pgm: {caution}" in printed.err.replace("\n", " ")
+
+
 def test_a_build_that_is_stopped_says_so_and_leaves_the_old_output(
     recipe: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

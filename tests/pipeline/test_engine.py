@@ -36,6 +36,7 @@ blue = { b0 = "470R" }
 
 PLUGIN = """
 import numpy as np
+from collections.abc import Iterator
 from pathlib import Path
 from ladderlight import Board, CodedPicture, Contents, Demand, DeviceFile, Origin, Picture, PictureError, stage
 
@@ -71,6 +72,30 @@ def beyond(picture: Picture) -> CodedPicture:
 @stage(help="Forgets to convert.")
 def doubled(picture: Picture) -> Picture:
     return picture.with_pixels(picture.pixels.astype(np.float64))
+
+OPENED = []
+
+@stage(help="Gives frames one after another, and counts them.")
+def flow(path: Path) -> Iterator[Picture]:
+    for frame in range(3):
+        OPENED.append(frame)
+        yield Picture(origin=Origin(name="?", source="?"), pixels=np.zeros((1, 1, 3), dtype=np.float32))
+    if path.stem == "bad":
+        raise PictureError("ends too soon")
+    if path.stem == "broken":
+        raise RuntimeError("lost")
+
+@stage(help="Adds to the light how many frames have been opened.")
+def counted(picture: Picture) -> Picture:
+    return picture.with_pixels(picture.pixels + np.float32(len(OPENED)))
+
+@stage(help="Forgets its result.")
+def nothing(path: Path) -> list[Picture]:
+    pass
+
+@stage(help="Gives something else.")
+def texts(path: Path) -> list[Picture]:
+    return ["quay"]
 
 @stage(help="Calls all files alike.")
 def alike(contents: Contents) -> list[DeviceFile]:
@@ -122,6 +147,27 @@ def test_frames_are_numbered_and_banks_counted_on(make_chain: MakeChain) -> None
     coded = make_chain("probe", "note", *END, files=("gullx3.png",), more=more).code_pictures()
     assert [picture.origin.name for picture in coded] == ["gullx3", "gullx3#1", "gullx3#2"]
     assert [picture.origin.bank for picture in coded] == [5, 6, 7]
+
+
+def test_each_frame_goes_through_the_picture_stages_before_the_next_is_opened(make_chain: MakeChain) -> None:
+    coded = make_chain("flow", "counted", "counted", "note", *END).code_pictures()
+    assert [picture.origin.name for picture in coded] == ["a", "a#1", "a#2"]
+    assert [int(picture.codes[0, 0]) for picture in coded] == [2, 4, 6]
+
+
+def test_a_source_that_fails_on_its_way_is_named(make_chain: MakeChain) -> None:
+    with pytest.raises(PictureError, match=r"^bad.png: ends too soon$"):
+        make_chain("flow", "note", *END, files=("bad.png",)).code_pictures()
+    with pytest.raises(StageFailure, match=r"^stage 'flow' of plugin '.*' failed on broken.png: RuntimeError: lost$"):
+        make_chain("flow", "note", *END, files=("broken.png",)).code_pictures()
+
+
+@pytest.mark.parametrize(
+    ("source", "words"), [("nothing", "a NoneType, not pictures,"), ("texts", "a str, not a Picture,")]
+)
+def test_a_source_that_gives_something_else_is_named(make_chain: MakeChain, source: str, words: str) -> None:
+    with pytest.raises(StageFailure, match=rf"^stage '{source}' of plugin '.*' gave {words} for a.png$"):
+        make_chain(source, "note", *END).code_pictures()
 
 
 def test_the_source_learns_what_the_first_picture_stage_wants(make_chain: MakeChain) -> None:

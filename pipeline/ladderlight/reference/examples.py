@@ -118,7 +118,7 @@ def _step(step: StageDeclaration, raw: Mapping[str, Any], declaration: StageDecl
 
 def _run(step: StageDeclaration, value: Any, board: Board, options: dict[str, Any]) -> Any:
     if step.kind is Kind.SOURCE:
-        return [step.run(path, board, options)[0] for path in value]
+        return [next(iter(step.run(path, board, options))) for path in value]
     if step.kind.per_picture:
         look = step.survey(board, options) if step.survey else None
         survey = Survey(total=reduce(add, map(look, value)) if look else None)

@@ -103,8 +103,8 @@ def _pillow_file(path: Path, image: ImageFile.ImageFile, *, use_profile: bool, p
     def decode(size: FrameSize, demand: Demand) -> Frame:
         seek(size)
         reduce_scale(image, demand)
-        first = size == frames[0]  # of an animation a later frame counts as a whole only
-        return decoded_frame(path, image, number=size.number, use_profile=use_profile, partly=partly and first)
+        alone = size == frames[0] or not is_animated(image)  # a later frame of an animation counts as a whole only
+        return decoded_frame(path, image, number=size.number, use_profile=use_profile, partly=partly and alone)
 
     def duration(size: FrameSize) -> float:
         seek(size)

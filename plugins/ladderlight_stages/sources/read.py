@@ -91,10 +91,9 @@ def read(
     profile
         ``"use"``: the embedded profile is converted to sRGB, with perceptual intent and black-point compensation.
         So are the curve and primaries that a PNG states in cICP, gAMA and cHRM. Pictures without are taken as sRGB.
-
     damaged
-        ``"use"``: of a file that is broken or cut short, the frames before the damage are read, or what can be decoded
-        of the first, with the rest black. The note ``caution`` of the picture says so.
+        ``"use"``: of a file that is broken or cut short, what can be decoded is read, with the rest black; of an
+        animation, the frames before the damage. The note ``caution`` of the picture says so.
 
     Yields
     ------
@@ -110,8 +109,8 @@ def read(
     Notes
     -----
     Samples of 16 and 32 bits are used in full, or to 16 bits; so they are with a profile of curves and a matrix. A
-    profile of tables is applied to their upper 8 bits. Floats in a TIFF are linear light, unless a profile in it says
-    how they are encoded.
+    profile of tables is applied to their upper 8 bits. Floats in a TIFF or PFM are linear light, unless a profile in
+    it says how they are encoded.
     """
     background = linear_colour(matte)
     demand = demand if scale == "demanded" else Demand()

@@ -7,7 +7,17 @@ import pytest
 
 from ladderlight import Demand
 from ladderlight.board import linear_from_srgb
-from ladderlight_stages.sources.samples import block_means, block_side, linear_pixels, over_matte, upright
+from ladderlight_stages.sources.samples import (
+    Frame,
+    Samples,
+    block_means,
+    block_side,
+    held_pixels,
+    light_of,
+    linear_pixels,
+    over_matte,
+    upright,
+)
 
 MATTE = np.array([0.1, 0.2, 0.3], dtype=np.float32)
 
@@ -75,3 +85,31 @@ def test_eight_ways_up():
     for orientation, rows in enumerate(shown, start=1):
         expected = [[int(digit) for digit in row] for row in rows.split()]
         np.testing.assert_array_equal(upright(samples, orientation), expected)
+
+
+@pytest.mark.parametrize("side", [1, 7])
+@pytest.mark.parametrize("orientation", [1, 6])
+def test_bands_of_a_large_frame_join_without_a_seam(side, orientation):
+    """1,301 rows of 997 pixels are two bands, and neither is a multiple of 7."""
+    random = np.random.default_rng(5)
+    colours = random.integers(0, 256, (1301, 997, 3), dtype=np.uint8)
+    alpha = random.integers(0, 256, (1301, 997), dtype=np.uint8)
+    matte = np.array([0.1, 0.2, 0.3], dtype=np.float32)
+    asked = []
+
+    def rows(top: int, bottom: int, profiled: bool) -> Samples:
+        asked.append((top, bottom, profiled))
+        return Samples(colours=colours[top:bottom], alpha=alpha[top:bottom])
+
+    frame = Frame(width=997, height=1301, orientation=orientation, rows=rows)
+    demand = Demand(width=71, height=71) if side == 7 else Demand()
+    light = light_of(frame, matte, demand, profiled=False)
+    whole = over_matte(linear_pixels(colours), alpha, matte)
+    columns, lines = np.arange(0, 997, side), np.arange(0, 1301, side)
+    sums = np.add.reduceat(np.add.reduceat(whole.astype(np.float64), lines, axis=0), columns, axis=1)
+    counts = np.diff(lines, append=1301)[:, np.newaxis, np.newaxis] * np.diff(columns, append=997)[:, np.newaxis]
+    means = sums / counts
+    np.testing.assert_allclose(light, np.rot90(means, -1) if orientation == 6 else means, atol=1e-6)
+    assert len(asked) == 2
+    assert not any(profiled for _, _, profiled in asked)
+    assert held_pixels(997, 1301, demand) == light.shape[0] * light.shape[1]

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import struct
+from mmap import ACCESS_READ, mmap
 from typing import BinaryIO
 
 from ladderlight_stages.sources.picture_files.limits import refuse_size
+
+_CODESTREAM = b"\xff\x4f\xff\x51"
 
 
 def refuse_stated(name: str, head: bytes, file: BinaryIO, *, depth: int) -> None:
@@ -23,23 +26,36 @@ def refuse_stated(name: str, head: bytes, file: BinaryIO, *, depth: int) -> None
 
 
 def _gif(_: bytes, file: BinaryIO) -> list[tuple[int, int]]:
-    """Return how far right and down any frame reaches (GIF89a, sections 18 and 20)."""
+    """Return how far right and down any frame reaches (GIF89a, sections 18 and 20).
+
+    What is not as the format says is passed over as Pillow does, so that no frame is found there and missed here.
+    """
     file.seek(6)
     width, height, flags = struct.unpack("<HHBxx", file.read(7).ljust(7, b"\0"))
     _skip_table(file, flags)
-    while (kind := file.read(1)) in (b"!", b","):
+    frames = 0
+    while (kind := file.read(1)) not in (b"", b";"):
         if kind == b"!":
-            file.read(1)
-        else:
+            label, block = file.read(1), _block(file)
+            if label == b"\xff" and not frames and block.startswith(b"NETSCAPE2.0"):
+                _block(file)
+            _skip_blocks(file)
+        elif kind == b",":
             left, top, wide, high, flags = struct.unpack("<HHHHB", file.read(9).ljust(9, b"\0"))
-            width, height = max(width, left + wide), max(height, top + high)
+            width, height, frames = max(width, left + wide), max(height, top + high), frames + 1
             _skip_table(file, flags)
             file.read(1)
-        while count := file.read(1):
-            if count == b"\0":
-                break
-            file.seek(count[0], 1)
+            _skip_blocks(file)
     return [(width, height)]
+
+
+def _block(file: BinaryIO) -> bytes:
+    return file.read(int.from_bytes(file.read(1), "big"))
+
+
+def _skip_blocks(file: BinaryIO) -> None:
+    while _block(file):
+        pass
 
 
 def _skip_table(file: BinaryIO, flags: int) -> None:
@@ -73,13 +89,16 @@ def _ico(head: bytes, file: BinaryIO) -> list[tuple[int, int]]:
     return sizes
 
 
-def _jpeg_2000(head: bytes, _: BinaryIO) -> list[tuple[int, int]]:
-    """Return the size in the codestream, which is what is decoded (ISO/IEC 15444-1, annex A.5.1)."""
-    start = head.find(b"\xff\x4f\xff\x51")
-    if start < 0 or len(head) < start + 24:
-        return []
-    right, lower, left, top = struct.unpack_from(">4I", head, start + 8)
-    return [(max(0, right - left), max(0, lower - top))]
+def _jpeg_2000(_: bytes, file: BinaryIO) -> list[tuple[int, int]]:
+    """Return the sizes in codestreams, which are what is decoded (ISO/IEC 15444-1, annex A.5.1)."""
+    sizes = []
+    with mmap(file.fileno(), 0, access=ACCESS_READ) as data:
+        start = data.find(_CODESTREAM)
+        while 0 <= start <= len(data) - 24:
+            right, lower, left, top = struct.unpack_from(">4I", data, start + 8)
+            sizes.append((max(0, right - left), max(0, lower - top)))
+            start = data.find(_CODESTREAM, start + 4)
+    return sizes
 
 
 _READERS = {"GIF": _gif, "WEBP": _webp, "ICO": _ico, "JPEG2000": _jpeg_2000}

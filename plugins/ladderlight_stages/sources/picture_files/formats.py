@@ -138,7 +138,8 @@ _FOREIGN: tuple[tuple[Callable[[bytes, str], object], str, str], ...] = (
     (_starts(b"gimp xcf"), "a GIMP drawing", _STILL),
     (_starts(b"DDS "), "a DDS texture", _STILL),
     (_starts(b"SIMPLE  ="), "FITS", "save it as TIFF"),
-    (_starts(b"\xd7\xcd\xc6\x9a", b"\1\0\0\0"), "a Windows metafile", _STILL),
+    (_starts(b"\xd7\xcd\xc6\x9a"), "a Windows metafile", _STILL),
+    (lambda head, _: head[40:44] == b" EMF", "a Windows metafile", _STILL),
     (_starts(b"P7\n"), "PAM", "save it as PPM or PNG"),
     (_starts(b"PK\3\4", b"\x1f\x8b", b"7z\xbc\xaf", b"Rar!"), "an archive", "unpack it"),
 )

@@ -7,7 +7,7 @@ from itertools import count
 from PIL import Image, ImageFile
 
 from ladderlight import Demand
-from ladderlight_stages.sources.picture_files.limits import FrameSize
+from ladderlight_stages.sources.picture_files.limits import FrameSize, refuse_count
 from ladderlight_stages.sources.picture_files.opening import FAILURES, UnknownPageError, format_in
 
 _ORIENTATION = 0x0112  # the EXIF and TIFF tag
@@ -29,6 +29,7 @@ def frames_of(image: ImageFile.ImageFile) -> list[FrameSize]:
     if image.format == "TIFF":
         return _pages(image)
     frames = getattr(image, "n_frames", 1)
+    refuse_count(frames)
     first = 1 if frames > 1 and getattr(image, "default_image", False) else 0
     return [_size(image, number) for number in range(first, frames)]
 
@@ -36,6 +37,7 @@ def frames_of(image: ImageFile.ImageFile) -> list[FrameSize]:
 def _pages(image: ImageFile.ImageFile) -> list[FrameSize]:
     first, shown = _size(image, 0), list[FrameSize]()
     for number in count():
+        refuse_count(number + 1)
         try:
             image.seek(number)
         except EOFError:

@@ -10,7 +10,8 @@ from ladderlight import PictureError
 MOST_PIXELS = 250_000_000
 """Pixels of one frame."""
 MOST_TOGETHER = 2_500_000_000
-"""Frames times pixels of one file: half a minute of decoding, about."""
+"""Frames times pixels of one file: a minute or two of decoding, as measured."""
+MOST_FRAMES = 100_000
 LIGHT = 12
 """Bytes of a pixel in linear light."""
 _ROOM = 1 << 30
@@ -50,6 +51,18 @@ def refuse_size(width: int, height: int, *, depth: int) -> None:
     most = min(MOST_PIXELS, _room(depth) // depth)
     if width * height > most:
         raise PictureError(f"{width}x{height} pixels are more than {_millions(most)}; scale it down first")
+
+
+def refuse_count(frames: int) -> None:
+    """Refuse a file that claims more frames than any board has banks, before they are listed.
+
+    Raises
+    ------
+    PictureError
+        With the number and the limit.
+    """
+    if frames > MOST_FRAMES:
+        raise PictureError(f"{frames:,} frames are more than {MOST_FRAMES:,} a file; split it")
 
 
 def refuse_frames(frames: Sequence[FrameSize]) -> None:
