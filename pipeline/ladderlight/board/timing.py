@@ -15,6 +15,9 @@ REGISTER_DELAY = 22e-9
 REGISTER_SETUP = 12e-9
 """How long a word must stand before a register's clock edge: 74HC574, 5 V (from memory; the datasheet rules)."""
 
+MUCH_UNDEFINED = 0.1
+"""Share of the picture from which on undefined data are a caution."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Timing:

@@ -9,7 +9,15 @@ from ladderlight.board.board import Board
 from ladderlight.board.findings import Finding
 from ladderlight.board.memory import PARTS, Memory
 from ladderlight.board.quantities import joined, nanoseconds, percent
-from ladderlight.board.timing import REGISTER_DELAY, REGISTER_SETUP, Timing, latency_in_counts, longest_access, timings
+from ladderlight.board.timing import (
+    MUCH_UNDEFINED,
+    REGISTER_DELAY,
+    REGISTER_SETUP,
+    Timing,
+    latency_in_counts,
+    longest_access,
+    timings,
+)
 
 _LEFT = {
     "black": "black",
@@ -17,8 +25,6 @@ _LEFT = {
     "picture": "the words before, which are of the picture's other places",
     "unknown": "the words that are read before the picture",
 }
-MUCH_UNDEFINED = 0.1
-"""Share of the picture from which on undefined data are a caution."""
 MOST_SHIFTS = 6
 """How many x bits higher a repeat is looked for."""
 
