@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from math import ceil, floor
 from typing import Annotated, Any
 
 from ladderlight import (
@@ -18,12 +19,16 @@ from ladderlight import (
     refuse,
     stage,
 )
+from ladderlight.board.quantities import in_words, joined
 from ladderlight_stages.arrangements.banks import too_many
 from ladderlight_stages.arrangements.fitting import refuse_misfits, selected
 from ladderlight_stages.arrangements.placing import place
 from ladderlight_stages.arrangements.round import Fill, bank_shares
 from ladderlight_stages.arrangements.tiling import Choice
 from ladderlight_stages.measures import flicker
+
+NEAR = 0.01
+"""Share of a step by which it may miss a whole number of frames."""
 
 
 def _animation(options: Mapping[str, Any]) -> Animation:
@@ -32,6 +37,7 @@ def _animation(options: Mapping[str, Any]) -> Animation:
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
     yield from _none_left(options["first"], board.bank_count)
+    yield from _too_short(options.get("step"), board)
 
 
 def _none_left(first: int, banks: int) -> Iterator[Problem]:
@@ -40,11 +46,18 @@ def _none_left(first: int, banks: int) -> Iterator[Problem]:
         yield Problem(where=("first",), what=what, action="lower first")
 
 
+def _too_short(step: float | None, board: Board) -> Iterator[Problem]:
+    if step is not None and step < (1 - NEAR) / board.raster.frame_rate:
+        shortest = in_words(1 / board.raster.frame_rate, "s", digits=4)
+        what = f"step is {in_words(step, 's')}, and the board shows a frame for {shortest}"
+        yield Problem(where=("step",), what=what, action=f"use {shortest} or a multiple of it")
+
+
 @stage(
     help="Put the frames of an animation into the banks that a counter steps through.",
     rule=_rule,
     animation=_animation,
-    example=Example(options={"step": "20 ms", "ping_pong": True}, pictures=("lighthouse", "ferry", "chart")),
+    example=Example(options={"step": "50 ms", "ping_pong": True}, pictures=("lighthouse", "ferry", "chart")),
 )
 def frames(
     pictures: Sequence[CodedPicture],
@@ -74,10 +87,11 @@ def frames(
 
     A frame that is shown longer stands in several banks. How long each is shown comes from its file; frames without
     a duration are all shown equally long. ``step`` is how long the board's frame counter stays at one bank. With it,
-    durations become whole numbers of banks; without it, the shortest frame takes one bank. Then one round of the frames
-    is fitted to all banks: ``stretch`` gives each frame its share of them, ``repeat`` plays as many rounds as fit and
-    stretches those, ``hold`` shows the last frame in what is left. Boards with tile or look-up memories are served as
-    well.
+    durations become whole numbers of banks; without it, the shortest frame takes one bank. A board changes banks
+    between two of its own frames, so that a step is a whole number of them: any other is noted, with the nearest
+    possible. Then one round of the frames is fitted to all banks: ``stretch`` gives each frame its share of them,
+    ``repeat`` plays as many rounds as fit and stretches those, ``hold`` shows the last frame in what is left. Boards
+    with tile or look-up memories are served as well.
 
     The frames are those that ``match``, of one file or of several, in the recipe's order. Where a frame looks like the
     one before, up to ``still``, it keeps its codes, so that dithering does not crawl; where it looks like the first
@@ -96,7 +110,7 @@ def frames(
         return place([], [], board, Choice(merge=merge))
     every = range(board.bank_count)
     banks = every[first:] if count is None else every[first : first + count]
-    refuse(_none_left(first, len(every)), ArrangementError)
+    refuse([*_none_left(first, len(every)), *_too_short(step, board)], ArrangementError)
     sequence = [*chosen, *chosen[-2:0:-1]] if ping_pong else chosen
     if len(sequence) > len(banks) and len(banks) < len(every):
         raise ArrangementError(
@@ -116,7 +130,7 @@ def frames(
         known = [duration for duration in durations if duration]
         if len(known) == len(durations):
             note += f", the durations of the frames add up to {rounds * sum(known):.4g} s"
-    notes = [*contents.notes, note]
+    notes = [*contents.notes, note, *_between_frames(step, board)]
     found = flicker(sequence, board.palette)
     if found.changed:
         notes.append(
@@ -124,6 +138,19 @@ def frames(
             f"100; {_unmoved(chosen, found.unmoved):.1%} change where the picture does not"
         )
     return replace(contents, notes=tuple(notes))
+
+
+def _between_frames(step: float | None, board: Board) -> Iterator[str]:
+    """Say when a step is not a whole number of the board's frames, and which steps come nearest."""
+    if step is None:
+        return
+    frame = 1 / float(board.raster.frame_rate)
+    if abs(step - round(step / frame) * frame) > NEAR * step:
+        nearest = [in_words(count * frame, "s", digits=4) for count in (floor(step / frame), ceil(step / frame))]
+        yield (
+            f"step is {in_words(step, 's')}, {step / frame:.2f} frames of the board, which changes banks only between "
+            f"frames; use {joined(nearest, 'or')}"
+        )
 
 
 def _unmoved(chosen: Sequence[CodedPicture], seen: float) -> float:
