@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from math import floor
 
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"), (1e-12, "p"))
 
@@ -24,6 +25,11 @@ def frequency(hertz: float | Fraction) -> str:
 def nanoseconds(seconds: float) -> str:
     """Give a time in nanoseconds, to a tenth, as datasheets do."""
     return f"{seconds * 1e9:.1f} ns"
+
+
+def percent(share: float) -> str:
+    """Give a share in whole per cent, rounded down: ``percent(0.755)`` is ``75 %``."""
+    return f"{floor(round(share * 100, 6))} %"
 
 
 def joined(words: list[str], last: str = "and") -> str:

@@ -142,6 +142,7 @@ def _timing(board: Board) -> dict[str, dict[str, float | None]]:
             "undefined_ns": _nanoseconds(timing.undefined),
             "old_pixels": _pixels(board, timing.old),
             "undefined_pixels": _pixels(board, timing.undefined),
+            "undefined_share": None if timing.undefined_share is None else round(timing.undefined_share, 6),
         }
         for name, timing in timings(board).items()
     }

@@ -15,13 +15,17 @@ REGISTER_DELAY = 22e-9
 REGISTER_SETUP = 12e-9
 """How long a word must stand before a register's clock edge: 74HC574, 5 V (from memory; the datasheet rules)."""
 
+MUCH_UNDEFINED = 0.1
+"""Share of the picture from which on undefined data are a caution."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Timing:
     """One memory's timing in seconds, counted from the clock edge that changes its address.
 
     Its address starts to change at ``start``; its output is valid at ``arrival``, None where an access time is not
-    known. ``hold`` is the time to the next change.
+    known. ``hold`` is the time to the next change. Only one word in ``run`` waits for data of other memories; the
+    others are valid at ``quick``.
     """
 
     memory: str
@@ -30,6 +34,8 @@ class Timing:
     access: float | None
     start: float
     arrival: float | None
+    quick: float | None
+    run: int
 
     @property
     def margin(self) -> float | None:
@@ -51,11 +57,27 @@ class Timing:
         A direct output until the word arrives, at most for the rest of the hold. A register shows nothing undefined,
         unless the word comes after its clock edge: then it may have taken anything, for the whole hold.
         """
-        if self.arrival is None:
+        return None if self.arrival is None else self._undefined(self.arrival)
+
+    @property
+    def undefined_share(self) -> float | None:
+        """Share of the time, over all words, in which the output shows undefined data: 0 to 1."""
+        if self.arrival is None or self.quick is None:
             return None
         if self.output == "register":
-            return self.hold if self.arrival > self.hold else 0.0
-        return min(self.arrival, self.hold) - self.old
+            return self._undefined(self.arrival) / self.hold
+        return (self._undefined(self.arrival) + (self.run - 1) * self._undefined(self.quick)) / (self.run * self.hold)
+
+    @property
+    def never_whole(self) -> bool:
+        """Whether no word at all is valid before the next one is asked for."""
+        soonest = self.arrival if self.run == 1 else self.quick
+        return self.output == "direct" and soonest is not None and soonest >= self.hold
+
+    def _undefined(self, arrival: float) -> float:
+        if self.output == "register":
+            return self.hold if arrival > self.hold else 0.0
+        return max(0.0, min(arrival, self.hold) - self.old)
 
 
 def timings(board: Board) -> dict[str, Timing]:
@@ -63,6 +85,8 @@ def timings(board: Board) -> dict[str, Timing]:
     found: dict[str, Timing] = {}
     for memory in board.order:
         start, ready = _address_times(board, memory, found)
+        sources = [hold_in_counts(board, board.memory(name)) for name in board.sources[memory.name]]
+        run = max(1, min(sources, default=0) // hold_in_counts(board, memory))
         found[memory.name] = Timing(
             memory=memory.name,
             output=memory.output,
@@ -70,6 +94,8 @@ def timings(board: Board) -> dict[str, Timing]:
             access=memory.access,
             start=start,
             arrival=None if memory.access is None or ready is None else ready + memory.access,
+            quick=None if memory.access is None else board.counters.delay + memory.access,
+            run=run,
         )
     return found
 
@@ -137,3 +163,12 @@ def picture_delay(board: Board) -> int:
     """Give by how many counts registers delay the picture at the ladders."""
     driving = (memory for memory in board.memories if set(memory.data) & set(board.code_lines))
     return max(latency_in_counts(board, memory) for memory in driving)
+
+
+def undefined_share(board: Board) -> float | None:
+    """Give the share of the picture's time in which the ladders' data are undefined, 0 to 1; None if not known."""
+    found = timings(board)
+    driving = (memory for memory in board.memories if set(memory.data) & set(board.code_lines))
+    shares = [found[memory.name].undefined_share for memory in driving]
+    known = [share for share in shares if share is not None]
+    return max(known) if len(known) == len(shares) else None

@@ -11,8 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
+from ladderlight.board.quantities import percent
+from ladderlight.board.timing import MUCH_UNDEFINED
 from ladderlight.pictures import TileSet
-from ladderlight.proof.disturbance import disturbance
+from ladderlight.proof.disturbance import disturbance, marks_png
 from ladderlight.proof.page import burn_page, page
 from ladderlight.proof.screens import screen_png, shown_banks, to_png
 from ladderlight.proof.tilesheet import PER_ROW, places_of, tile_sheet
@@ -56,9 +58,17 @@ def proof_files(
     for sheet, tiles in zip(sheets, tile_sets, strict=True):
         yield sheet["path"], to_png(tile_sheet(board, tiles))
     disturbed = disturbance(board, words, banks[0])
+    waiting = None
     if disturbed:
         yield "screens/waiting.png", to_png(disturbed.pixels)
-    waiting = {"bank": banks[0], "share": f"{disturbed.share:.0%}"} if disturbed else None
+        much = disturbed.share >= MUCH_UNDEFINED
+        waiting = {
+            "bank": banks[0],
+            "share": percent(disturbed.share).replace(" ", "\N{NO-BREAK SPACE}"),
+            "marked": much,
+        }
+        for bank in banks if much else ():
+            yield f"screens/undefined{bank}.png", marks_png(board, words, bank)
     yield "index.html", page(project, board, manifest, findings, banks, sheets, waiting).encode("utf-8")
 
 

@@ -1,23 +1,26 @@
-"""What the access time does to the picture: a part of the screen enlarged, with undefined moments marked."""
+"""What the access time does to the picture: undefined moments marked on whole screens, and a part of one enlarged."""
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 from ladderlight.board import Board
 from ladderlight.board.playback import play
+from ladderlight.board.timing import undefined_share
 from ladderlight.screen import Words
 
 _WIDTH, _HEIGHT, _SCALE = 80, 20, 10
-_STRIPE = np.array((255, 0, 255), dtype=np.uint8)
+_MARK = (255, 0, 255)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Disturbance:
-    """``share`` of the visible picture that is undefined, 0 to 1, and the enlarged ``pixels``, uint8 sRGB."""
+    """``share`` of the picture's time in which data are undefined, 0 to 1, and the enlarged ``pixels``, uint8 sRGB."""
 
     share: float
     pixels: NDArray[np.uint8]
@@ -31,7 +34,8 @@ def disturbance(board: Board, words: Words, bank: int) -> Disturbance | None:
     if all(memory.access is None for memory in board.memories):
         return None
     shown = play(board, words, bank)
-    if not shown.undefined.any():
+    share = undefined_share(board)
+    if not (share or shown.undefined.any()):
         return None
     lines, dots = shown.codes.shape
     top, left = max(0, (lines - _HEIGHT) // 2), max(0, (dots - _WIDTH) // 2)
@@ -39,5 +43,15 @@ def disturbance(board: Board, words: Words, bank: int) -> Disturbance | None:
     pixels = board.palette.srgb8[shown.codes[part]].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     rows, columns = np.indices(unsure.shape)
-    pixels[unsure & ((rows + columns) // 3 % 2 == 0)] = _STRIPE
-    return Disturbance(share=float(shown.undefined.mean()), pixels=pixels)
+    pixels[unsure & ((rows + columns) // 3 % 2 == 0)] = _MARK
+    return Disturbance(share=float(shown.undefined.mean()) if share is None else share, pixels=pixels)
+
+
+def marks_png(board: Board, words: Words, bank: int) -> bytes:
+    """Write a PNG to lay over a bank's screen, marked where data are undefined and the code changes, else clear."""
+    marked = play(board, words, bank).disturbed
+    picture = Image.fromarray(marked.astype(np.uint8))
+    picture.putpalette((0, 0, 0, *_MARK))
+    file = io.BytesIO()
+    picture.save(file, format="PNG", transparency=0)
+    return file.getvalue()

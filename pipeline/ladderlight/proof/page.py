@@ -36,6 +36,7 @@ def page(
             screens=[_screen(manifest, bank) for bank in banks],
             tile_sets=tile_sets,
             disturbed=disturbed,
+            unknown=_unknown(board),
             notes=manifest["notes"],
             size=(board.raster.mode.horizontal.active, board.raster.mode.vertical.active),
             aspect=board.raster.mode.screen_aspect,
@@ -123,6 +124,12 @@ def _facts(board: Board) -> list[tuple[str, str, str]]:
         ("Clock", f"{float(raster.clock) / 1e6:.6g} MHz", per_pixel),
         ("Banks", f"{board.bank_count}", f"blanking: {board.blanking}"),
     ]
+
+
+def _unknown(board: Board) -> list[str]:
+    """Name the memories that drive the ladders directly and whose access time is not given."""
+    driving = (memory for memory in board.memories if set(memory.data) & set(board.code_lines))
+    return [memory.name for memory in driving if memory.output == "direct" and memory.access is None]
 
 
 def _counted(number: int, thing: str) -> str:

@@ -193,4 +193,6 @@ def may_follow(problem: Problem, repair: Repair, board: Board) -> bool:
             return repair.doubts("address", *_SIZE, memory=memory)
         case ("ladder", *_):
             return repair.doubts("data", "ladder")
+        case ("counters", *_):
+            return repair.doubts("mode", "clock", "address")
     return False

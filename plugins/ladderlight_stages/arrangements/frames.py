@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from math import ceil, floor
 from typing import Annotated, Any
 
 from ladderlight import (
@@ -19,6 +20,7 @@ from ladderlight import (
     refuse,
     stage,
 )
+from ladderlight.board.quantities import in_words, joined
 from ladderlight_stages.arrangements.banks import too_many
 from ladderlight_stages.arrangements.capacity import bank_problems
 from ladderlight_stages.arrangements.fitting import refuse_misfits, selected
@@ -27,6 +29,9 @@ from ladderlight_stages.arrangements.round import Fill, bank_shares
 from ladderlight_stages.arrangements.tiling import Choice
 from ladderlight_stages.measures import flicker
 
+NEAR = 0.01
+"""Share of a step by which it may miss a whole number of frames."""
+
 
 def _animation(options: Mapping[str, Any]) -> Animation:
     return Animation(match=options.get("match", Animation.match), still=options.get("still", Animation.still))
@@ -34,12 +39,20 @@ def _animation(options: Mapping[str, Any]) -> Animation:
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
     yield from _none_left(options["first"], board.bank_count)
+    yield from _too_short(options.get("step"), board)
 
 
 def _none_left(first: int, banks: int) -> Iterator[Problem]:
     if first >= banks:
         what = f"the board has {banks} bank{'s' * (banks != 1)}, none from {first} on"
         yield Problem(where=("first",), what=what, action="lower first")
+
+
+def _too_short(step: float | None, board: Board) -> Iterator[Problem]:
+    if step is not None and step < (1 - NEAR) / board.raster.frame_rate:
+        shortest = in_words(1 / board.raster.frame_rate, "s", digits=4)
+        what = f"step is {in_words(step, 's')}, and the board shows a frame for {shortest}"
+        yield Problem(where=("step",), what=what, action=f"use {shortest} or a multiple of it")
 
 
 def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
@@ -76,7 +89,7 @@ def _banks_for(sequence: Sequence[CodedPicture], board: Board, first: int, count
     rule=_rule,
     capacity=_capacity,
     animation=_animation,
-    example=Example(options={"step": "20 ms", "ping_pong": True}, pictures=("lighthouse", "ferry", "chart")),
+    example=Example(options={"step": "50 ms", "ping_pong": True}, pictures=("lighthouse", "ferry", "chart")),
 )
 def frames(
     pictures: Sequence[CodedPicture],
@@ -106,10 +119,11 @@ def frames(
 
     A frame that is shown longer stands in several banks. How long each is shown comes from its file; frames without
     a duration are all shown equally long. ``step`` is how long the board's frame counter stays at one bank. With it,
-    durations become whole numbers of banks; without it, the shortest frame takes one bank. Then one round of the frames
-    is fitted to all banks: ``stretch`` gives each frame its share of them, ``repeat`` plays as many rounds as fit and
-    stretches those, ``hold`` shows the last frame in what is left. Boards with tile or look-up memories are served as
-    well.
+    durations become whole numbers of banks; without it, the shortest frame takes one bank. A board changes banks
+    between two of its own frames, so that a step is a whole number of them: any other is noted, with the nearest
+    possible. Then one round of the frames is fitted to all banks: ``stretch`` gives each frame its share of them,
+    ``repeat`` plays as many rounds as fit and stretches those, ``hold`` shows the last frame in what is left. Boards
+    with tile or look-up memories are served as well.
 
     The frames are those that ``match``, of one file or of several, in the recipe's order. Where a frame looks like the
     one before, up to ``still``, it keeps its codes, so that dithering does not crawl; where it looks like the first
@@ -126,6 +140,7 @@ def frames(
     refuse_misfits(chosen, board)
     if not chosen:
         return place([], [], board, Choice(merge=merge))
+    refuse(_too_short(step, board), ArrangementError)
     sequence = _sequence(chosen, ping_pong=ping_pong)
     banks = _banks_for(sequence, board, first, count)
     durations = [frame.origin.duration for frame in sequence]
@@ -139,7 +154,7 @@ def frames(
         known = [duration for duration in durations if duration]
         if len(known) == len(durations):
             note += f", the durations of the frames add up to {rounds * sum(known):.4g} s"
-    notes = [*contents.notes, note]
+    notes = [*contents.notes, note, *_between_frames(step, board)]
     found = flicker(sequence, board.palette)
     if found.changed:
         notes.append(
@@ -147,6 +162,19 @@ def frames(
             f"100; {_unmoved(chosen, found.unmoved):.1%} change where the picture does not"
         )
     return replace(contents, notes=tuple(notes))
+
+
+def _between_frames(step: float | None, board: Board) -> Iterator[str]:
+    """Say when a step is not a whole number of the board's frames, and which steps come nearest."""
+    if step is None:
+        return
+    frame = 1 / float(board.raster.frame_rate)
+    if abs(step - round(step / frame) * frame) > NEAR * step:
+        nearest = [in_words(count * frame, "s", digits=4) for count in (floor(step / frame), ceil(step / frame))]
+        yield (
+            f"step is {in_words(step, 's')}, {step / frame:.2f} frames of the board, which changes banks only between "
+            f"frames; use {joined(nearest, 'or')}"
+        )
 
 
 def _unmoved(chosen: Sequence[CodedPicture], seen: float) -> float:

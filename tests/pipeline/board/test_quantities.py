@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from ladderlight.board.quantities import frequency, in_words, joined, nanoseconds
+from ladderlight.board.quantities import frequency, in_words, joined, nanoseconds, percent
 
 
 @pytest.mark.parametrize(
@@ -18,6 +18,13 @@ from ladderlight.board.quantities import frequency, in_words, joined, nanosecond
 )
 def test_frequencies(value: float, words: str) -> None:
     assert frequency(value) == words
+
+
+@pytest.mark.parametrize(
+    ("share", "words"), [(0.0, "0 %"), (0.0999, "9 %"), (0.29, "29 %"), (0.7552, "75 %"), (1.0, "100 %")]
+)
+def test_shares_are_rounded_down(share: float, words: str) -> None:
+    assert percent(share) == words
 
 
 def test_other_units() -> None:

@@ -103,6 +103,7 @@ def test_memories_devices_and_timing(make_board, memory) -> None:
         "undefined_ns": 150.0,
         "old_pixels": 0.0,
         "undefined_pixels": 3.776,
+        "undefined_share": 0.944063,
     }
     assert document["blanking"] == {
         "way": "none",

@@ -10,6 +10,7 @@ from ladderlight.board.timing import (
     latency_in_counts,
     longest_access,
     timings,
+    undefined_share,
 )
 
 PERIOD = 1 / 25.175e6
@@ -112,3 +113,32 @@ def test_registers_delay_by_their_holds(make_board, memory) -> None:
     assert latency_in_counts(board, board.memory("tile")) == 9
     rows = make_board(memory(address=["y2-y8"], data=DATA, output="register"))
     assert latency_in_counts(rows, rows.memory("picture")) == 0
+
+
+def test_the_share_of_undefined_data_is_that_of_the_time(make_board, memory) -> None:
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=120e-9))
+    assert undefined_share(board) == pytest.approx(120e-9 / (4 * PERIOD))
+    assert undefined_share(make_board(memory(address=["x2-x9", "y2-y8"], data=DATA))) is None
+    registered = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=120e-9, output="register"))
+    assert undefined_share(registered) == 0
+
+
+def test_the_share_of_planes_is_that_of_the_slower_one(make_board, memory) -> None:
+    board = make_board(
+        memory("low", address=["x2-x9", "y2-y8"], data=DATA[:2], access=45e-9),
+        memory("high", address=["x2-x9", "y2-y8"], data=DATA[2:], access=90e-9),
+    )
+    assert undefined_share(board) == pytest.approx(90e-9 / (4 * PERIOD))
+
+
+def test_the_share_through_a_map_is_that_of_a_line_played_in_small_steps(make_board, memory) -> None:
+    """Eight counts of 317.8 ns: one waits 200 + 70 ns, seven wait 70 ns; tried every nanosecond of a tile's row."""
+    board = make_board(
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", access=70e-9),
+        memory("map", address=["x3-x6", "y3-y8"], data=[], part="28C16", access=200e-9),
+        clock="3146875",
+    )
+    count = 1e9 / 3146875
+    moments = [step + 0.5 for step in range(round(8 * count))]
+    undefined = [moment % count < (270 if moment < count else 70) for moment in moments]
+    assert undefined_share(board) == pytest.approx(sum(undefined) / len(undefined), abs=2e-3)

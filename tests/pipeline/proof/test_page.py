@@ -14,7 +14,7 @@ from ladderlight.proof import burn_page, proof_files
 from ladderlight.screen import memories_of, render
 from ladderlight_stages.emissions.binary import binary
 
-VOID = {"meta", "img", "link", "br", "hr"}
+VOID = {"meta", "img", "link", "br", "hr", "input"}
 
 
 class Page(HTMLParser):
@@ -151,15 +151,53 @@ def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     at = np.array([[0], [1], [0x7FFF]])  # two pixels of the first row, and a word that nothing reads
     tiles = TileSet(memory="picture", codes=np.zeros((3, 8, 8), np.uint16), numbers=np.arange(4, 7), addresses=at)
     found = dict(proof_files("p", board, words, document, [], [tiles]))
-    assert list(found) == ["screens/bank0.png", "screens/tiles0.png", "screens/waiting.png", "index.html"]
+    assert list(found) == [
+        "screens/bank0.png",
+        "screens/tiles0.png",
+        "screens/waiting.png",
+        "screens/undefined0.png",
+        "index.html",
+    ]
     page = Page(found["index.html"].decode())
     for words_ in (
         "17 distinct tiles; 3 are shown as others",
         "picture 3 tiles of 8 × 8 pixels, by number from 4 to 6, 32 in a row shown at 2 places, 2 of them at one only",
-        "75% of the visible picture",
+        "69 % of the visible picture",
+        "What the monitor will show while the memories' data are valid",
+        "For 69 % of the time data are undefined, and the monitor may show anything.",
+        "Mark undefined data",
     ):
         assert words_ in page.text
-    assert {"screens/tiles0.png", "screens/waiting.png"} <= {image["src"] for image in page.images}
+    shown = {image["src"] for image in page.images}
+    assert {"screens/tiles0.png", "screens/waiting.png", "screens/undefined0.png"} <= shown
+
+
+def first_page(board, contents):
+    """The proof of some contents: the names of its files, and the page."""
+    files = binary(contents, board)
+    words = memories_of(board, files)
+    document = manifest(project="p", board=board, contents=contents, files=files, words=words)
+    found = dict(proof_files("p", board, words, document, []))
+    return list(found), Page(found["index.html"].decode()).text
+
+
+def test_the_headline_says_what_is_known_of_undefined_data(make_board, memory, banked):
+    def made(**more):
+        board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C256", **more))
+        return first_page(board, banked(board, (0,)))
+
+    names, text = made(access=15e-9)
+    assert "For 9 % of the time data are undefined" in text
+    assert "Mark undefined data" not in text
+    assert names == ["screens/bank0.png", "screens/waiting.png", "index.html"]
+    names, text = made()
+    assert (
+        "Data of picture are undefined at each word change for as long as the access time, which is not given." in text
+    )
+    assert names == ["screens/bank0.png", "index.html"]
+    names, text = made(access=110e-9, output="register")
+    assert "What the monitor will show, computed from the very files to be burned. Picture" in text
+    assert names == ["screens/bank0.png", "index.html"]
 
 
 def test_the_burn_sheet_as_a_page(board, proof):

@@ -120,7 +120,7 @@ def test_a_board_with_everything(read: Reader, spoil: Spoil) -> None:
                 """mode = { dot_clock = "25.2 MHz", horizontal = [640, 16, 96, 48], # a comment
     vertical = [480, 10, 2, 33], polarity = "+ -", aspect = "16:9",
 }
-counters = { x_start = 8, y_start = 2, delay = "22 ns" }""",
+counters = { x_start = 8, y_start = 2, x_reset = 1, y_reset = 0, delay = "22 ns", blanking_delay = 4 }""",
             ),
             ('part = "27C010"', 'words = "32 KiB"\nwidth = 16\nchips = 4\nfill = 0x1234\noutput = "register"'),
             ('"bank0-bank1"]', '"low"]\npacking = { pixels = 2, order = "lsb_first" }'),
@@ -140,7 +140,8 @@ counters = { x_start = 8, y_start = 2, delay = "22 ns" }""",
     assert (mode.name, mode.dot_clock, mode.screen_aspect) == ("640x480@60", Fraction(25_200_000), Fraction(16, 9))
     assert mode.horizontal == Axis(active=640, front_porch=16, sync=96, back_porch=48, positive=True)
     assert mode.vertical == Axis(active=480, front_porch=10, sync=2, back_porch=33, positive=False)
-    assert board.counters == Counters(x_start=8, y_start=2, delay=22e-9)
+    counters = Counters(x_start=8, y_start=2, x_reset=1, y_reset=0, delay=22e-9, blanking_delay=4)
+    assert board.counters == counters
     assert memory.part == Part(number="16384x16", words=16384, width=16)
     assert (memory.chips, memory.fill, memory.output) == (4, 0x1234, "register")
     assert memory.packing == Packing(pixels=2, order="lsb_first")
@@ -148,6 +149,15 @@ counters = { x_start = 8, y_start = 2, delay = "22 ns" }""",
     assert (ladder.supply, ladder.load, ladder.peak, ladder.tolerance) == (3.3, 50, 1, 0.05)
     assert (ladder.driver_high, ladder.driver_low) == (50, 30)
     assert ladder.channels[0] == Channel(name="red", resistors={"r0": 660, "r1": 660, "r2": 660}, guns=(0,), r2r=330)
+
+
+def test_counts_that_the_counters_cannot_have_are_named_at_their_places(complaints: Complaints, spoil: Spoil) -> None:
+    text = spoil(('blanking = "output-enable"', "counters = { x_start = 161, x_reset = 0, blanking_delay = 800 }"))
+    reset, delayed = complaints(text)
+    assert "x_reset is 0, so that the reset falls within the picture, which begins at 161; use a count at most" in reset
+    assert "blanking_delay is 800, and a line has 800 counts; use 0 to 799" in delayed
+    (clock,) = complaints(text.replace('clock = "25.175 MHz"', "clock = true"))  # how many counts is not known then
+    assert "clock is true" in clock
 
 
 def test_a_grey_board_with_floating_lows(read: Reader, spoil: Spoil) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight import ArrangementError
+from ladderlight.stages import declaration_of
 from ladderlight_stages.arrangements.frames import frames
 from ladderlight_stages.arrangements.round import bank_shares
 
@@ -69,10 +70,37 @@ def test_some_of_the_banks(film_board, coded):
 
 def test_times_are_noted(film_board, coded):
     pictures = [coded(film_board, name, duration=0.25) for name in "ab"]
-    contents = frames(pictures, film_board, step=0.08)
-    assert contents.notes == (
-        "2 frames in 8 banks; all banks take 0.64 s, the durations of the frames add up to 0.5 s",
+    contents = frames(pictures, film_board, step=0.1)
+    assert contents.notes == ("2 frames in 8 banks; all banks take 0.8 s, the durations of the frames add up to 0.5 s",)
+
+
+@pytest.mark.parametrize(
+    ("step", "said"),
+    [
+        (0.08, "step is 80 ms, 4.80 frames of the board, {}; use 66.73 ms or 83.42 ms"),
+        (0.02, "step is 20 ms, 1.20 frames of the board, {}; use 16.68 ms or 33.37 ms"),
+    ],
+)
+def test_a_step_between_two_frames_is_noted_with_the_nearest_possible(film_board, coded, step, said):
+    """640x480@60 shows 59.94 frames a second: 25.175 MHz / (800 x 525), so one takes 16.683 ms."""
+    notes = frames([coded(film_board, "a")], film_board, step=step).notes
+    assert notes[-1] == said.format("which changes banks only between frames")
+
+
+@pytest.mark.parametrize("step", [0.0167, 0.01668, 0.05, 0.1, 0.1333, 0.25, 1.0, None])
+def test_steps_of_whole_frames_need_no_note(film_board, coded, step):
+    assert not any("frames of the board" in n for n in frames([coded(film_board, "a")], film_board, step=step).notes)
+
+
+@pytest.mark.parametrize("step", [0.001, 0.0164])
+def test_a_step_shorter_than_a_frame_is_refused(film_board, coded, step):
+    (problem,) = declaration_of(frames).problems(film_board, {"step": step})
+    assert problem.where == ("step",)
+    assert str(problem) == (
+        f"step is {step * 1e3:g} ms, and the board shows a frame for 16.68 ms; use 16.68 ms or a multiple of it"
     )
+    with pytest.raises(ArrangementError, match=r"the board shows a frame for 16\.68 ms"):
+        frames([coded(film_board, "a")], film_board, step=step)
 
 
 def test_too_many_frames(film_board, coded):

@@ -8,8 +8,16 @@ from ladderlight.board.blanking import first_shown
 from ladderlight.board.board import Board
 from ladderlight.board.findings import Finding
 from ladderlight.board.memory import PARTS, Memory
-from ladderlight.board.quantities import joined, nanoseconds
-from ladderlight.board.timing import REGISTER_DELAY, REGISTER_SETUP, Timing, latency_in_counts, longest_access, timings
+from ladderlight.board.quantities import joined, nanoseconds, percent
+from ladderlight.board.timing import (
+    MUCH_UNDEFINED,
+    REGISTER_DELAY,
+    REGISTER_SETUP,
+    Timing,
+    latency_in_counts,
+    longest_access,
+    timings,
+)
 
 _LEFT = {
     "black": "black",
@@ -27,7 +35,7 @@ def findings(board: Board) -> Iterator[Finding]:
         memory = board.memory(timing.memory)
         if timing.access is None:
             yield _unknown(board, memory, timing)
-        elif timing.margin is not None and timing.margin < 0:
+        elif timing.never_whole or (timing.margin is not None and timing.margin < 0):
             yield _late(board, memory, timing)
         elif memory.output == "register" and timing.margin is not None and timing.margin < REGISTER_SETUP:
             yield Finding(
@@ -54,12 +62,16 @@ def _unknown(board: Board, memory: Memory, timing: Timing) -> Finding:
 
 
 def _late(board: Board, memory: Memory, timing: Timing) -> Finding:
-    registered = memory.output == "register"
-    effect = "its register takes unfinished words" if registered else "no word is ever shown whole"
+    if memory.output == "register":
+        effect = "its register takes unfinished words"
+    elif timing.never_whole:
+        effect = "no word is ever shown whole"
+    else:
+        effect = f"one word in {timing.run} is never shown whole"
     return Finding(
-        level="error" if registered else "caution",
+        level="error" if memory.output == "register" or timing.never_whole else "caution",
         where=f"memory {memory.name}",
-        message=f"too slow by {nanoseconds(-(timing.margin or 0.0))}: a word needs "
+        message=f"too slow by {nanoseconds(abs(timing.margin or 0.0))}: a word needs "
         f"{nanoseconds(timing.arrival or 0.0)} and is held {nanoseconds(timing.hold)}, so that {effect}; "
         f"{_remedy(board, memory)}",
     )
@@ -101,15 +113,16 @@ def _shows(board: Board, memory: Memory) -> bool:
 
 
 def _disturbed(board: Board, timing: Timing) -> Iterator[Finding]:
-    undefined = timing.undefined or 0.0
+    undefined, share = timing.undefined or 0.0, timing.undefined_share or 0.0
     dots = undefined * float(board.raster.mode.dot_clock)
     if undefined > 0:
         before = f"the old word for {nanoseconds(timing.old)} and then " if timing.old else ""
         yield Finding(
-            level="note",
+            level="caution" if share >= MUCH_UNDEFINED else "note",
             where=f"memory {timing.memory}",
-            message=f"at each word change the monitor sees {before}undefined data for {nanoseconds(undefined)}, "
-            f"{dots:.1f} monitor pixels; an output register would hide it",
+            message=f"at each word change the monitor sees {before}undefined data for {dots:.1f} monitor pixels: "
+            f"undefined {undefined * 1e9:.1f} of {nanoseconds(timing.hold)}, {percent(share)} of the picture; "
+            "an output register hides it",
         )
 
 

@@ -29,10 +29,13 @@ def test_no_access_time(about) -> None:
     assert "a word is held 158.9 ns and must come within 138.9 ns of its address" in message
 
 
-def test_a_direct_output_that_is_late_is_a_caution(about) -> None:
+def test_a_direct_output_that_never_shows_a_whole_word_is_an_error(about) -> None:
     level, message = about(access=200e-9, counters=Counters(delay=22e-9))
-    assert level == "caution"
-    assert "too slow by 63.1 ns: a word needs 222.0 ns and is held 158.9 ns" in message
+    assert level == "error"
+    assert (
+        "too slow by 63.1 ns: a word needs 222.0 ns and is held 158.9 ns, so that no word is ever shown whole"
+        in message
+    )
     assert "use the 120 ns grade of the 27C010 or pixels 8 counts wide (x bits 1 higher)" in message
 
 
@@ -58,10 +61,52 @@ def test_no_part_is_known_to_be_so_fast(about) -> None:
     assert "use a part of 39.7 ns or faster or pixels 4 counts wide (x bits 2 higher)" in message
 
 
+def test_a_word_that_comes_when_the_next_is_asked_for_is_an_error(make_board, memory, said) -> None:
+    """At 25 MHz a hold of four counts is 160 ns."""
+    board = make_board(memory(address=["x2-x9", "y2-y9"], data=DATA, access=160e-9), clock="25000000")
+    finding = said(board, "memory picture")[0]
+    assert finding.level == "error"
+    assert "too slow by 0.0 ns" in finding.message
+
+
+def test_words_that_wait_for_another_memory_are_not_all_words(make_board, memory, said) -> None:
+    """At 3.146875 MHz a count is 317.8 ns: 100 ns are in time, but not after 250 ns of the map."""
+    board = make_board(
+        memory("tile", address=["x0-x2", "y0-y2", "map.d0-map.d7"], data=DATA, part="28C256", access=100e-9),
+        memory("map", address=["x3-x6", "y3-y8"], data=[], part="28C16", access=250e-9),
+        clock="3146875",
+    )
+    finding = said(board, "memory tile")[0]
+    assert finding.level == "caution"
+    assert (
+        "too slow by 32.2 ns: a word needs 350.0 ns and is held 317.8 ns, so that one word in 8 is never shown whole"
+        in (finding.message)
+    )
+
+
 def test_what_a_direct_output_shows_at_each_change(about) -> None:
     level, message = about(access=90e-9, counters=Counters(delay=22e-9))
-    assert level == "note"
-    assert "the old word for 22.0 ns and then undefined data for 90.0 ns, 2.3 monitor pixels" in message
+    assert level == "caution"
+    assert (
+        "the old word for 22.0 ns and then undefined data for 2.3 monitor pixels: undefined 90.0 of 158.9 ns, 56 % of "
+        "the picture; an output register hides it"
+    ) in message
+
+
+@pytest.mark.parametrize(
+    ("access", "level", "share"),
+    [
+        (120e-9, "caution", "undefined 120.0 of 158.9 ns, 75 % of the picture"),
+        (16e-9, "caution", "undefined 16.0 of 158.9 ns, 10 % of the picture"),
+        (15e-9, "note", "undefined 15.0 of 158.9 ns, 9 % of the picture"),
+    ],
+)
+def test_from_a_tenth_of_the_picture_on_undefined_data_are_a_caution(about, access, level: str, share: str) -> None:
+    assert about(access=access) == (
+        level,
+        f"at each word change the monitor sees undefined data for {access * 25.175e6:.1f} monitor pixels: {share}; "
+        "an output register hides it",
+    )
 
 
 @pytest.fixture
