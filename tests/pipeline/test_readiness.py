@@ -21,6 +21,7 @@ output = "OUT"
 mode = "640x480@60"
 clock = "25.175 MHz"
 blanking = "output-enable"
+counters = { blanking_delay = 32 }
 [[board.memory]]
 name = "picture"
 part = "27C512"
