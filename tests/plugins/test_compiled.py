@@ -182,13 +182,20 @@ def test_without_a_place_for_machine_code_loops_are_compiled_all_the_same(
 
 def test_the_compiler_finds_no_other_place(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Beside the module, say, where code is not kept apart by what it is made from."""
-    monkeypatch.setattr("numba.core.caching.UserProvidedCacheLocator.ensure_cache_path", _refused)
+    import numba.core.caching as caching
+
+    ensured, asked = caching._CacheLocator.ensure_cache_path, []
+
+    def refused(locator: object) -> None:
+        asked.append(locator.get_cache_path())  # type: ignore[attr-defined]
+        if kept in Path(asked[-1]).parents:
+            raise PermissionError
+        ensured(locator)
+
+    monkeypatch.setattr(caching._CacheLocator, "ensure_cache_path", refused)
     assert quadrupled(3) == 12
+    assert len(asked) == 2  # it did look elsewhere
     assert not quadrupled.machines[("int",)].stats.cache_path  # type: ignore[attr-defined]
-
-
-def _refused(*_: object) -> None:
-    raise PermissionError
 
 
 @pytest.mark.parametrize("suffix", [".nbi", ".nbc"])
