@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-import traceback
 from collections.abc import Sequence
 from typing import Annotated
 
@@ -12,10 +11,14 @@ import typer
 from ladderlight import __version__
 from ladderlight.commands import build, burned, check, compare, decode, ladder, schema, stages, start, watch
 from ladderlight.commands.reporting import print_faults
-from ladderlight.errors import LadderlightError, StageFailure
+from ladderlight.commands.terminal.failures import failure_of, print_lines
+from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
+from ladderlight.commands.terminal.streams import safe_streams
+from ladderlight.errors import Fault, reason_of
 
-BUG = 3
 STOPPED = 130
+PIPE_CLOSED = 141
+"""As the shell reports a program that was ended by SIGPIPE (128 + 13)."""
 _LEFT = "stopped; the old output is as it was"
 
 app = typer.Typer(
@@ -27,7 +30,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (
+COMMANDS = (
     start.start,
     check.check,
     build.build,
@@ -38,7 +41,8 @@ for command in (
     ladder.ladder,
     stages.stages,
     schema.schema,
-):
+)
+for command in COMMANDS:
     app.command()(command)
 
 
@@ -62,32 +66,36 @@ def _main(
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command line and give the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug."""
+    """Run the command line and give the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug.
+
+    With ``--json`` there is one document on stdout whatever happens.
+    """
     arguments = list(sys.argv[1:] if arguments is None else arguments)
+    with safe_streams() as (out, _):
+        status, faults = _run(arguments)
+        print_lines(faults)
+        if faults and "--json" in arguments[: arguments.index("--") if "--" in arguments else None]:
+            print_faults(faults)
+        out.flush()
+        if out.failure is not None and not out.broken:
+            message = f"cannot be written ({reason_of(out.failure)}); choose another place"
+            print_lines([Fault(where="stdout", message=message)])
+            return status or 1
+    return PIPE_CLOSED if out.broken else status
+
+
+def _run(arguments: Sequence[str]) -> tuple[int, Sequence[Fault]]:
+    """Run a command. Gives its status and what went wrong."""
     try:
-        app(args=arguments)
-    except SystemExit as end:  # the library's own: a usage error, or a command that gives a status
-        if end.code == STOPPED:  # Ctrl-C, which it has caught
-            _complain(_LEFT)
-        return end.code if isinstance(end.code, int) else 0
+        ended = app(args=arguments, prog_name="ladderlight", standalone_mode=False)
+    except WrongUsage as error:
+        if type(error).__name__ == "NoArgsIsHelpError":  # the help has been printed
+            return 2, ()
+        return 2, [fault_of(error, arguments, {command.__name__: command for command in COMMANDS})]
     except KeyboardInterrupt:
-        _complain(_LEFT)
-        return STOPPED
-    except LadderlightError as error:
-        _complain(str(error))
-        if "--json" in arguments:
-            print_faults(error.faults)
-        return error.exit_status
-    except StageFailure as error:
-        traceback.print_exception(error.__cause__ or error)
-        _complain(f"bug: {error}")
-        return BUG
-    except Exception as error:  # noqa: BLE001 - the one place that turns a bug into an exit status
-        traceback.print_exception(error)
-        _complain(f"bug: {type(error).__name__}: {error}; please report it with the lines above")
-        return BUG
-    return 0
-
-
-def _complain(text: str) -> None:
-    print(text, file=sys.stderr)  # noqa: T201
+        ended = STOPPED
+    except (Exception, SystemExit) as error:  # noqa: BLE001 - the one place that turns a bug into an exit status
+        return failure_of(error)
+    if ended == STOPPED:  # Ctrl-C, which the library may have caught
+        return STOPPED, [Fault(where="", message=_LEFT)]
+    return ended if isinstance(ended, int) else 0, ()

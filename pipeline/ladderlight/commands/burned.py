@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, recipe_and_others
+
 
 def burned(
-    recipe: Annotated[Path, typer.Argument(help="The recipe whose chips were burned.", metavar="RECIPE")],
+    recipe: FirstArgument = None,
     devices: Annotated[
         list[str] | None, typer.Argument(help="The devices that were burned; all of them by default.", metavar="DEVICE")
     ] = None,
     *,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
 ) -> None:
     """Note that chips now hold what the last build gave, in burned.json beside the recipe.
 
@@ -29,18 +31,19 @@ def burned(
     from ladderlight.readback.lastbuild import last_build, read_record, stale_findings
     from ladderlight.recipe import load
 
-    loaded = load(recipe, pictures="ignored")
+    of, names = recipe_and_others(recipe, devices)
+    loaded = load(of, pictures="ignored")
     build = last_build(loaded.output, loaded.board)
     stale = stale_findings(loaded)
-    names = tuple(devices or ())
-    noted = record(loaded.board, build.words, names, before=read_record(loaded.folder))
+    noted = record(loaded.board, build.words, tuple(names), before=read_record(loaded.folder))
     path = loaded.folder / FILE
     write_whole(path, (json.dumps(noted, indent=2) + "\n").encode())
-    print_findings(stderr(), stale)
+    print_findings(stderr(quiet=quiet), stale)
     done = [device for device in loaded.board.devices if not names or device.name in names]
     if json_:
         print_document(
             {
+                "ok": True,
                 "record": str(path),
                 "devices": [{"name": device.name, "crc32": noted["devices"][device.name]["crc32"]} for device in done],
                 "findings": list(map(asdict, stale)),
@@ -48,4 +51,4 @@ def burned(
         )
         return
     for device in done:
-        stdout().print(f"{device.name}  CRC-32 {noted['devices'][device.name]['crc32']}  noted in {path}", markup=False)
+        stdout(quiet=quiet).print(f"{device.name}  CRC-32 {noted['devices'][device.name]['crc32']}  noted in {path}")

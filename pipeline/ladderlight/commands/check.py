@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path
+from ladderlight.printable import printable, printable_values
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
@@ -17,23 +20,27 @@ if TYPE_CHECKING:
 
 
 def check(
-    recipe: Annotated[Path, typer.Argument(help="The recipe to check.", metavar="RECIPE")],
+    recipe: RecipeArgument = None,
     *,
     page: Annotated[
         Path | None, typer.Option(metavar="FILE.html", help="Write a page with all figures and plots of the board.")
     ] = None,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: Annotated[
+        bool, typer.Option("--verbose", "-v", help="List the stages with their options, and the pictures in order.")
+    ] = False,
 ) -> None:
     """Check a recipe and say what its board shows: picture size, colours, timing, and what to mend."""
     from dataclasses import asdict
 
     from ladderlight.board import Finding
     from ladderlight.board.report import report
-    from ladderlight.commands.reporting import print_document, print_findings, stdout
+    from ladderlight.commands.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.readback.lastbuild import burn_findings, stale_findings
     from ladderlight.recipe import advice_on, load
 
-    loaded = load(recipe, pictures="checked")
+    loaded = load(recipe_path(recipe), pictures="checked")
     document = report(loaded.board)
     if document["ok"]:
         clashes = _clashes_of_files(loaded)
@@ -46,18 +53,23 @@ def check(
         from ladderlight.output import write_whole
         from ladderlight.proof.page import board_page
 
-        findings = [Finding(**finding) for finding in document["findings"]]
-        write_whole(page, board_page(loaded.name, loaded.board, findings).encode())
+        findings = [Finding(**printable_values(finding)) for finding in document["findings"]]
+        write_whole(page, board_page(printable(loaded.name), loaded.board, findings).encode())
     if json_:
         print_document(document)
+    elif quiet:
+        errors = (finding for finding in document["findings"] if finding["level"] == "error")
+        print_findings(stderr(), (Finding(**finding) for finding in errors))
     else:
         console = stdout()
         _print_board(console, loaded.name, document)
+        if verbose:
+            _print_chain(console, loaded)
         print_findings(console, (Finding(**finding) for finding in document["findings"]))
         ready = "ready to build" if loaded.files else "no pictures yet; add [pictures] to build"
-        console.print(ready if document["ok"] else "mend the errors first", markup=False)
+        console.print(ready if document["ok"] else "mend the errors first")
         if page is not None:
-            console.print(str(page), markup=False)
+            console.print(str(page))
     if not document["ok"]:
         raise typer.Exit(1)
 
@@ -80,7 +92,7 @@ def _clashes_of_files(recipe: Recipe) -> list[Finding]:
 
 def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:
     picture, raster = document["picture"], document["raster"]
-    console.print(name, style="bold", markup=False)
+    console.print(name, style="bold")
     rows = [
         (
             "picture",
@@ -102,7 +114,19 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
     ]
     width = max(len(label) for label, _ in rows)
     for label, text in rows:
-        console.print(f"{label:{width}}  {text}", markup=False)
+        console.print(f"{label:{width}}  {text}")
+
+
+def _print_chain(console: Console, recipe: Recipe) -> None:
+    for use in recipe.chain:
+        given = ", ".join(f"{name} = {_written(value)}" for name, value in use.options.items())
+        console.print(f"stage    {use.declaration.name}  {given}".rstrip())
+    for file in recipe.files:
+        console.print(f"picture  {file.source}")
+
+
+def _written(value: Any) -> str:
+    return f"{len(value)} bytes" if isinstance(value, bytes) else f"{value}"
 
 
 def _colours(palette: Sequence[Mapping[str, Any]]) -> str:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, recipe_and_dumps
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -16,13 +18,13 @@ _SHOWN = 8
 
 
 def compare(
-    recipe: Annotated[Path, typer.Argument(help="The recipe that was built.", metavar="RECIPE")],
+    recipe: FirstArgument = None,
     dumps: Annotated[
-        list[Path],
+        list[str] | None,
         typer.Argument(
             help="What was read out of the chips, whole or in pieces: binary, Intel HEX, S-record.", metavar="DUMP"
         ),
-    ],
+    ] = None,
     *,
     device: Annotated[
         str | None,
@@ -39,7 +41,8 @@ def compare(
             help="Byte order of wide words; by default that of the files that were built.",
         ),
     ] = None,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
 ) -> None:
     """Compare chips that were read back with the last build, and say what may be wrong.
 
@@ -62,31 +65,33 @@ def compare(
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
 
-    loaded = load(recipe, pictures="ignored")
+    of, read = recipe_and_dumps(recipe, dumps)
+    loaded = load(of, pictures="ignored")
     board = loaded.board
     build = last_build(loaded.output, board)
     sections = sections_of(board, build.files, byte_order(big_endian))
-    found = match(read_dumps(dumps), sections, wanted=build.images(board), device=device)
+    found = match(read_dumps(read), sections, wanted=build.images(board), device=device)
     accounts = [
         account_of(board, reading, found, build.words, pictures=build.pictures, most=most)
         for reading in readings_of(found, sections)
     ]
     stale = stale_findings(loaded)
-    print_findings(stderr(), stale)
+    print_findings(stderr(quiet=quiet), stale)
     if picture is not None:
         words = build.words
         for account in accounts:
             words = with_device(words, account.reading.device, account.found)
         write_whole(picture, damage_png(board, build.words, words, shown_banks(board, build.manifest)))
     if json_:
-        document = document_of_accounts(accounts) | {"findings": list(map(asdict, stale))}
+        document = {"ok": all(account.comparison.same for account in accounts)} | document_of_accounts(accounts)
+        document |= {"findings": list(map(asdict, stale))}
         print_document(document | ({"picture": str(picture)} if picture else {}))
     else:
-        console = stdout()
+        console = stdout(quiet=quiet)
         for account in accounts:
-            _print(account, lambda text: console.print(text, markup=False))
+            _print(account, console.print)
         if picture is not None:
-            console.print(str(picture), markup=False)
+            console.print(str(picture))
     if not all(account.comparison.same for account in accounts):
         raise typer.Exit(1)
 

@@ -7,17 +7,19 @@ from typing import Annotated
 
 import typer
 
+from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, recipe_and_dumps
+
 
 def decode(
-    recipe: Annotated[Path, typer.Argument(help="The recipe of the board.", metavar="RECIPE")],
+    recipe: FirstArgument = None,
     dumps: Annotated[
-        list[Path],
+        list[str] | None,
         typer.Argument(
             help="Files that together hold all devices, whole or in pieces: binary, Intel HEX, S-record; named after "
             "the devices or their files, or in their order.",
             metavar="DUMP",
         ),
-    ],
+    ] = None,
     *,
     into: Annotated[Path, typer.Option(help="Folder for the pictures.")] = Path("decoded"),
     big_endian: Annotated[
@@ -27,7 +29,8 @@ def decode(
             help="Byte order of wide words; by default that of the files that the recipe asks for.",
         ),
     ] = None,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
 ) -> None:
     """Turn chips that were read back into pictures, one PNG for every bank."""
     from ladderlight.commands.reporting import byte_order, print_document, stdout
@@ -40,17 +43,18 @@ def decode(
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
 
-    loaded = load(recipe, pictures="ignored")
+    of, read = recipe_and_dumps(recipe, dumps)
+    loaded = load(of, pictures="ignored")
     board = loaded.board
     sections = sections_of(board, planned_files(loaded), byte_order(big_endian))
-    words = memories_of_readings(board, readings_of(match(read_dumps(dumps), sections), sections))
+    words = memories_of_readings(board, readings_of(match(read_dumps(read), sections), sections))
     written = []
     for bank, data in decode_words(board, words):
         path = into / f"bank{bank}.png"
         write_whole(path, data)
         written.append(str(path))
     if json_:
-        print_document({"pictures": written})
+        print_document({"ok": True, "pictures": written})
         return
     for name in written:
-        stdout().print(name, markup=False)
+        stdout(quiet=quiet).print(name)

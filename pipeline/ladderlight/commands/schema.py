@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from ladderlight.commands.terminal.options import QuietOption
 
-def schema() -> None:
+
+def schema(*, quiet: QuietOption = False) -> None:  # noqa: ARG001 - it has nothing to say but its document
     """Print the JSON schema of recipes, with all installed stages, for editors that check TOML."""
     from ladderlight.commands.reporting import print_document
     from ladderlight.recipe.schemas import schema as recipe_schema

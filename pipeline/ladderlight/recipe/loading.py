@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from ladderlight.board import Board
 from ladderlight.board.checks import problems_of as problems_of_board
-from ladderlight.errors import PluginError, Problem, RecipeError
+from ladderlight.errors import Fault, PluginError, Problem, RecipeError
 from ladderlight.plugins import StageRegistry, installed_stages
 from ladderlight.recipe.boards import as_written, bank_count, board_of
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
@@ -87,8 +87,25 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         overrides=tuple(overrides),
         viewing=_viewing(raw),
         plugins=tuple(plugins),
+        patterns=tuple(dig(raw, "pictures", "files") or ()),
         named=tuple(dict.fromkeys(named)),
     )
+
+
+def stages_of(path: Path) -> tuple[StageRegistry, list[Fault]]:
+    """Register the installed stages and those of a recipe's own plugins, whatever else is wrong with the recipe.
+
+    Returns
+    -------
+    The stages, and what keeps plugins of the recipe from being loaded.
+    """
+    try:
+        document = read_document(path, str(path))
+    except UnreadableError as error:
+        return installed_stages(), list(error.faults)
+    report = Report(recipe=document)
+    _, registry = _plugins(document.data, path.resolve().parent, report)
+    return registry, report.faults
 
 
 def _add(report: Report, where: Where, what: str, action: str) -> None:

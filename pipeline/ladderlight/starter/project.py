@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 from pathlib import Path
 
-from ladderlight.errors import UsageError
+from ladderlight.errors import UsageError, path_trouble
 from ladderlight.starter.scenes import SCENES, draw_scene
 
 
@@ -17,10 +17,10 @@ def write_project(folder: Path) -> list[Path]:
     UsageError
         When the folder has something in it or cannot be written.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise UsageError(f"{folder}: is not an empty folder; choose a new one")
     recipe = folder / "recipe.toml"
-    try:
+    with path_trouble(UsageError, folder, "cannot be written", "choose another folder"):
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise UsageError("is not an empty folder; choose a new one", where=folder)
         (folder / "pictures").mkdir(parents=True)
         recipe.write_text((files("ladderlight.starter") / "recipe.toml").read_text(encoding="utf-8"), encoding="utf-8")
         written = [recipe]
@@ -28,6 +28,4 @@ def write_project(folder: Path) -> list[Path]:
             path = folder / "pictures" / f"{name}.png"
             draw_scene(name).save(path)
             written.append(path)
-    except OSError as error:
-        raise UsageError(f"{folder}: cannot be written ({error.strerror}); choose another folder") from error
     return written

@@ -44,12 +44,35 @@ def change(recipe: Path, old: str, new: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "arguments", [["biuld"], ["build"], ["build", "a.toml", "--wrokers", "3"], ["build", "a.toml", "--workers", "0"]]
+    ("arguments", "line"),
+    [
+        (["biuld"], "there is no command 'biuld'; did you mean 'build'?"),
+        (["build", "a.toml", "--wrokers", "3"], "--wrokers: there is no such option; did you mean '--workers'?"),
+        (["build", "a.toml", "--workers", "0"], "--workers: '0' is of no use; give a whole number of 1 or more"),
+        (["build", "a.toml", "--workers=x"], "--workers: 'x' is of no use; give a whole number of 1 or more"),
+        (["build", "a.toml", "b.toml"], "b.toml: one argument too many; put a name with spaces in quotes"),
+        (["check", "--page"], "--page: this option needs a value; give a path"),
+        (["check", "--json=1"], "--json: this option takes no value; write it alone"),
+        (["start"], "DIR: missing; give a path"),
+        (["ladder"], "--bits: missing; give a whole number from 1 to 8"),
+        (["ladder", "--bits", "9"], "--bits: '9' is of no use; give a whole number from 1 to 8"),
+        (["ladder", "--bits", "2", "--even", "x"], "--even: 'x' is of no use; give one of volts, perceptual"),
+        (
+            ["ladder", "--bits", "2", "--supply", "x"],
+            "--supply: it is 'x', which is no voltage; write a voltage such as \"5 V\"",
+        ),
+        (
+            ["ladder", "--bits", "2", "--pairs", "--r2r"],
+            "--pairs: an R-2R ladder has no use for pairs; leave one of the two out",
+        ),
+    ],
 )
-def test_wrong_usage_is_status_2_on_stderr(run, arguments: Sequence[str]) -> None:
-    status, out, err = run(*arguments)
-    assert (status, out) == (2, "")
-    assert "Usage" in err
+def test_wrong_usage_is_one_line_of_ours_and_status_2(run, arguments: Sequence[str], line: str) -> None:
+    assert run(*arguments) == (2, "", f"{line}\n")
+    status, out, err = run(arguments[0], "--json", *arguments[1:])
+    where, _, message = line.partition(": ") if line[0] != "t" else ("", "", line)
+    assert (status, err) == (2, f"{line}\n")
+    assert json.loads(out) == {"ok": False, "findings": [{"level": "error", "where": where, "message": message}]}
 
 
 def test_no_arguments_show_the_help(run) -> None:
