@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Self
@@ -115,33 +113,6 @@ class BuildError(LadderlightError):
 
 class StageFailure(Exception):  # noqa: N818 - a bug of a stage, not an expected error
     """A stage raised something unexpected. Names the stage and the plugin it came from."""
-
-
-def reason_of(error: OSError | ValueError) -> str:
-    """Say why the system refuses a path. A ``ValueError`` is raised for paths that no system call takes."""
-    if isinstance(error, OSError):
-        return error.strerror or str(error) or type(error).__name__
-    return "the name has a character that no file name can have"
-
-
-@contextmanager
-def path_trouble(kind: type[LadderlightError], where: object, what: str, action: str) -> Iterator[None]:
-    """Turn what the system refuses about a path into an expected error: ``where: what (reason); action``."""
-    try:
-        yield
-    except (OSError, ValueError) as error:
-        raise kind(f"{what} ({reason_of(error)}); {action}", where=where) from error
-
-
-def trouble_with(path: str | os.PathLike[str]) -> str | None:
-    """Say why nothing can be found out about a path; None when it is there, or just is not."""
-    try:
-        os.stat(path)  # noqa: PTH116 - one form for texts and paths
-    except (FileNotFoundError, NotADirectoryError):
-        return None
-    except (OSError, ValueError) as error:
-        return reason_of(error)
-    return None
 
 
 def refuse(problems: Iterable[Problem], kind: type[LadderlightError]) -> None:

@@ -13,7 +13,8 @@ from ladderlight.board import Board, srgb_from_linear
 from ladderlight.board.playback import count_codes
 from ladderlight.board.scan import scan
 from ladderlight.devices.files import join_files
-from ladderlight.errors import DeviceFileError, path_trouble
+from ladderlight.errors import DeviceFileError
+from ladderlight.paths import path_trouble
 from ladderlight.pictures import DeviceFile
 
 Words = Mapping[str, NDArray[np.uint32]]

@@ -14,7 +14,8 @@ from ladderlight.commands.reporting import print_faults
 from ladderlight.commands.terminal.failures import failure_of, print_lines
 from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
 from ladderlight.commands.terminal.streams import safe_streams
-from ladderlight.errors import Fault, reason_of
+from ladderlight.errors import Fault
+from ladderlight.paths import reason_of
 
 STOPPED = 130
 PIPE_CLOSED = 141

@@ -9,7 +9,8 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
-from ladderlight.errors import BuildError, path_trouble
+from ladderlight.errors import BuildError
+from ladderlight.paths import path_trouble
 from ladderlight.recipe.model import Recipe
 
 Inputs = Sequence[Mapping[str, Any]]

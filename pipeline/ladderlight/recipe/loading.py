@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from ladderlight.board import Board
 from ladderlight.board.checks import problems_of as problems_of_board
 from ladderlight.errors import Fault, PluginError, Problem, RecipeError
+from ladderlight.paths import is_file, resolved, trouble_with
 from ladderlight.plugins import StageRegistry, installed_stages
 from ladderlight.recipe.boards import as_written, bank_count, board_of
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
@@ -117,7 +118,7 @@ def _read_board_file(raw: dict[str, Any], folder: Path, path: Path, report: Repo
     named = raw.get("board")
     if not isinstance(named, str) or not named:
         return
-    if not (folder / named).is_file():
+    if not is_file(folder / named):
         what, action = missing_file(folder, named)
         _add(report, ("board",), what, action)
         return
@@ -201,7 +202,7 @@ def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list
         if not isinstance(name, str) or not name:
             continue
         path = folder / name
-        if not path.is_file():
+        if not is_file(path):
             what, action = missing_file(folder, name)
             _add(report, ("plugins", index), what, action)
             continue
@@ -236,11 +237,14 @@ def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> N
 def _output(raw: Mapping[str, Any], folder: Path, files: list[PictureFile], report: Report) -> Path:
     """Give the output folder; a build replaces what is in it, so nothing of the recipe may be there."""
     written = dig(raw, "project", "output")
-    output = (folder / (written if isinstance(written, str) else "out")).resolve()
+    output = resolved(folder / (written if isinstance(written, str) else "out"))
     where = ("project", "output")
     if report.has(*where):
         return output
-    if output.is_file():
+    trouble = trouble_with(output)
+    if trouble:
+        _add(report, where, f"output {written!r} cannot be used ({trouble})", "name another folder")
+    elif is_file(output):
         _add(report, where, f"output {written!r} is a file", "name a folder")
     elif folder == output or output in folder.parents:
         _add(report, where, f"output {written!r} is the recipe's own folder or holds it", 'name a folder such as "out"')

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cached_property
@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import tomli
 
-from ladderlight.errors import RecipeError
+from ladderlight.errors import Fault, RecipeError
+from ladderlight.paths import entries_of, reason_of
+from ladderlight.validation import KeyName
 
 if TYPE_CHECKING:
     from ladderlight.recipe.positions import Positions
@@ -53,16 +55,16 @@ def read_document(path: Path, shown: str) -> Document:
     try:
         raw = path.read_bytes()
     except FileNotFoundError:
-        names = [item.name for item in path.parent.glob("*.toml")] if path.parent.is_dir() else []
+        names = [item.name for item in entries_of(path.parent) if item.suffix == ".toml"]
         action = nearest_file(path.name, names) or "check the path"
         raise UnreadableError(f"there is no such file; {action}", where=f"{shown}:1:1") from None
     except IsADirectoryError:
-        inner = sorted(item.name for item in path.glob("*.toml"))
+        inner = sorted(item.name for item in entries_of(path) if item.suffix == ".toml")
         action = f"name {' or '.join(inner)} in it" if inner else "name a file"
         raise UnreadableError(f"this is a folder; {action}", where=f"{shown}:1:1") from None
-    except OSError as error:
+    except (OSError, ValueError) as error:
         raise UnreadableError(
-            f"cannot be read: {error.strerror}; check its permissions", where=f"{shown}:1:1"
+            f"cannot be read ({reason_of(error)}); check the path and its permissions", where=f"{shown}:1:1"
         ) from None
     try:
         text = raw.decode("utf-8-sig")
@@ -83,13 +85,29 @@ def read_document(path: Path, shown: str) -> Document:
     except (RecursionError, ValueError):
         what = "something in this file is nested too deeply, or a number has too many digits"
         raise UnreadableError(f"{what}; is this the right file?", where=f"{shown}:1:1") from None
-    return Document(shown=shown, text=text.replace("\r\n", "\n"), data=data)
+    document = Document(shown=shown, text=text.replace("\r\n", "\n"), data=data)
+    faults = list(_nul_characters(data, document))
+    if faults:
+        raise UnreadableError.of(faults)
+    return document
 
 
 def nearest_file(name: str, names: Iterable[str]) -> str:
     """Give the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
     near = get_close_matches(name, sorted(names), n=1, cutoff=0.75)
     return f"did you mean {near[0]!r}?" if near else ""
+
+
+def _nul_characters(value: Any, document: Document, at: tuple[str | int, ...] = ()) -> Iterator[Fault]:
+    """Yield the texts with a NUL character, which no name of a file can have and no text needs."""
+    inner = value.items() if isinstance(value, Mapping) else enumerate(value) if isinstance(value, list) else ()
+    for key, item in inner:
+        in_key = isinstance(key, str) and "\0" in key
+        if in_key or (isinstance(item, str) and "\0" in item):
+            line, column = document.positions.of((*at, KeyName(key) if in_key else key))
+            where = f"{document.shown}:{line}:{column}"
+            yield Fault(where=where, message="the text holds a NUL character; delete it")
+        yield from _nul_characters(item, document, (*at, key))
 
 
 def _refuse_depth(value: object, levels: int = DEEPEST) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from importlib.resources import files
 from pathlib import Path
 
-from ladderlight.errors import UsageError, path_trouble
+from ladderlight.errors import UsageError
+from ladderlight.paths import path_trouble
 from ladderlight.starter.scenes import SCENES, draw_scene
 
 

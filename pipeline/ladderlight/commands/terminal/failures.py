@@ -6,7 +6,8 @@ import sys
 import traceback
 from collections.abc import Iterable, Sequence
 
-from ladderlight.errors import Fault, LadderlightError, StageFailure, reason_of
+from ladderlight.errors import Fault, LadderlightError, StageFailure
+from ladderlight.paths import reason_of
 from ladderlight.printable import printable
 
 BUG = 3

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from ladderlight.errors import UsageError
+from ladderlight.paths import trouble_with
 
 DEFAULT = "recipe.toml"
 """The recipe of a folder."""
@@ -43,9 +44,10 @@ def recipe_path(given: Path | None) -> Path:
         When none is given and the current folder has none.
     """
     if given is None:
-        if not os.path.lexists(DEFAULT):
+        path = Path(DEFAULT)
+        if not os.path.lexists(path) and not trouble_with(path):
             raise UsageError(f"there is no {DEFAULT} in this folder; name a recipe, or change to the folder of one")
-        return Path(DEFAULT)
+        return path
     return given / DEFAULT if _holds_recipe(given) else given
 
 
