@@ -91,7 +91,10 @@ def _clashes_of_files(recipe: Recipe) -> list[Finding]:
 
 
 def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:
+    from ladderlight.board.board import BLANKING
+
     picture, raster = document["picture"], document["raster"]
+    blanking = document["blanking"]["way"]
     console.print(name, style="bold")
     rows = [
         (
@@ -107,6 +110,7 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
             f"{raster['line_rate_hz'] / 1e3:.3f} kHz, {raster['frame_rate_hz']:.2f} Hz",
         ),
         ("colours", _colours(document["palette"])),
+        ("blanking", f"{blanking}: {BLANKING[blanking]}"),
     ]
     rows += [
         (f"memory {memory['name']}", _memory(memory, document["timing"][memory["name"]]))

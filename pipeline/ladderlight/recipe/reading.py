@@ -127,6 +127,7 @@ _ADVICE = (
     ("Cannot overwrite", "this key has a value already", "keep one of the two"),
     ("Cannot declare", "{subject} is there already", "put its keys together under one heading"),
     ("Cannot mutate immutable", "{subject} is complete where it was first written", "put its keys together there"),
+    ("Cannot redefine", "{subject} is complete where it was first written", "put its keys together there"),
     ("Expected newline", "something is left over at the end of the line", "put a text in quotes; one key to a line"),
     ("Expected '='", "a key must be followed by =", 'write key = "value"'),
     ("Expected ']", "the heading is not closed", "end it with as many ] as it begins with ["),
@@ -134,10 +135,16 @@ _ADVICE = (
     ("Unclosed inline table", "the table is not closed", "put a comma between keys and } at the end"),
     ("Duplicate inline table key", "this key has a value already", "keep one of the two"),
     ("Unterminated string", "the text is not closed", "end it with the quote that it begins with"),
+    ("Expected \"'''", "the text is not closed", "end it with the quotes that it begins with"),
     ('Expected "\'"', "the text is not closed", "end it with the quote that it begins with"),
     ("Illegal character '\\n'", "the text is not closed", "end it with the quote that it begins with"),
+    ("Found invalid character '\\n'", "the text is not closed", "end it with the quote that it begins with"),
+    ("Found invalid character", "a character that cannot be seen must not be there", "delete it"),
     ("Illegal character", "a character that cannot be seen must not be there", "delete it"),
     ("Unescaped '\\'", "a \\ in double quotes begins an escape", "put the text in single quotes or write \\\\"),
+    ("Invalid hex value", "an escape lacks hexadecimal digits", "write four after \\u"),
+    ("Escaped character", "the escape stands for no character", "write \\\\ for a backslash"),
+    ("Invalid date", "this is no date or time", "put a text in quotes"),
     ("Invalid initial character", "this is no key", 'write key = "value"; put an unusual key in quotes'),
     ("Invalid statement", "this is neither a key nor a heading", 'write key = "value" or [heading]'),
 )
@@ -169,4 +176,4 @@ def _in_words(error: tomli.TOMLDecodeError) -> tuple[str, str]:
     for start, what, action in _ADVICE:
         if error.msg.startswith(start):
             return what.format(subject=f"[{subject}]"), action
-    return error.msg[0].lower() + error.msg[1:], "correct the TOML"
+    return "this is not TOML", "correct it"

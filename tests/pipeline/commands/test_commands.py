@@ -277,3 +277,103 @@ def test_check_tells_that_two_stages_would_write_one_file(run, project: Path) ->
     assert (status, document["ok"]) == (1, False)
     (finding,) = [finding for finding in document["findings"] if finding["level"] == "error"]
     assert "both want to write devices/" in finding["message"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status"),
+    [
+        (["start", "new"], 0),
+        (["start", "."], 2),
+        (["check"], 0),
+        (["build"], 0),
+        (["build", "a", "b"], 2),
+        (["burned"], 0),
+        (["burned", "pictur"], 2),
+        (["compare", "out/devices/picture.bin"], 0),
+        (["compare", "blank.bin"], 1),
+        (["compare", "short.bin"], 2),
+        (["compare"], 2),
+        (["decode", "out/devices/picture.bin"], 0),
+        (["decode", "short.bin"], 2),
+        (["ladder", "--bits", "2"], 0),
+        (["ladder", "--bits", "2", "--peak", "9"], 1),
+        (["ladder", "--bits", "x"], 2),
+        (["stages"], 0),
+        (["stages", "lantern"], 0),
+        (["stages", "lantren"], 1),
+        (["check", "nowhere"], 1),
+        (["biuld"], 2),
+        (["schema"], 2),
+    ],
+)
+def test_there_is_one_document_with_ok_whatever_happens(
+    run, project: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], status: int
+) -> None:
+    monkeypatch.chdir(project)
+    assert run("build", "-q")[0] == 0
+    (project / "blank.bin").write_bytes(b"\xff" * 65536)
+    (project / "short.bin").write_bytes(b"\xff" * 100)
+    got, out, err = run(*arguments, "--json")
+    document = json.loads(out)  # raises when anything stands beside it
+    assert (got, document["ok"]) == (status, status == 0), err
+    if status == 2 or "nowhere" in arguments:
+        assert {"level", "where", "message"} == set(document["findings"][0])
+    assert run(*arguments)[0] == (status if arguments != ["schema"] else 0) or arguments == ["start", "new"]
+
+
+@pytest.mark.parametrize("command", ["check", "build", "burned", "compare", "decode", "ladder", "stages", "start"])
+def test_a_bug_gives_a_document_too(
+    run, project: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, command: str
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("3: of \x1b[31m the sort")
+
+    monkeypatch.chdir(project)
+    for place in (
+        "recipe.load",
+        "board.ladder_design.design",
+        "plugins.installed_stages",
+        "starter.project.write_project",
+    ):
+        monkeypatch.setattr(f"ladderlight.{place}", fail)
+    arguments = {"compare": ["a"], "decode": ["a"], "ladder": ["--bits", "2"], "start": ["new"]}.get(command, [])
+    status, out, err = run(command, *arguments, "--json")
+    message = "bug: ZeroDivisionError: 3: of \x1b[31m the sort; please report it with the lines above"
+    assert status == 3
+    assert json.loads(out) == {"ok": False, "findings": [{"level": "error", "where": "", "message": message}]}
+    assert "\x1b" not in err
+    assert "Traceback" in err
+
+
+def test_a_failing_stage_and_bad_pictures_give_a_document(run, project: Path) -> None:
+    plugin = project / "lantern.py"
+    text = plugin.read_text()
+    plugin.write_text(text.replace("height, width = ", "height, width, depth = "))
+    status, out, _ = run("build", project, "--json")
+    assert (status, json.loads(out)["ok"]) == (3, False)
+    plugin.write_text(text)
+    (project / "pictures" / "a: 3:2.png").write_bytes(b"not a picture")
+    status, out, _ = run("build", project, "--json")
+    (finding,) = json.loads(out)["findings"]
+    assert (status, finding["where"]) == (1, "pictures/a: 3:2.png")
+
+
+def test_stages_of_the_recipe_in_the_folder_are_found(run, project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert run("stages", "lantern")[0] == 1
+    monkeypatch.chdir(project)
+    assert run("stages", "lantern")[1].splitlines()[0] == "lantern  picture: picture to picture"
+    assert [line for line in run("stages")[1].splitlines() if line.endswith("(lantern.py)")]
+    (project / "elsewhere.py").write_text("raise SystemExit('loaded, and nobody named it')\n")
+    (project / "recipe.toml").write_text('plugins = ["lantern.py", "lost.py"]\n[board]\n')
+    status, out, err = run("stages", "lantern")
+    assert (status, out.splitlines()[0]) == (0, "lantern  picture: picture to picture")
+    assert err.startswith("warning: recipe.toml:1:26: there is no file 'lost.py'")
+
+
+def test_verbose_builds_show_every_picture_with_its_measures(run, project: Path) -> None:
+    plain = run("build", project)[1].splitlines()
+    out = run("build", project, "-v")[1].splitlines()
+    told = [line for line in out if line not in plain and "pictures/" in line]
+    assert [line.split(",")[0] for line in told] == ["pictures/chart.png: bank 0", "pictures/lighthouse.png: bank 1"]
+    measures = json.loads((project / "out" / "manifest.json").read_text())["pictures"][0]["metrics"]
+    assert f"colours_used {measures['colours_used']}" in told[0]
