@@ -26,6 +26,7 @@ app = typer.Typer(
     name="ladderlight",
     help="Prepare pictures for boards of counters, memories and resistor ladders, from one recipe file.",
     epilog="Start with: ladderlight start my-board",
+    rich_markup_mode=None,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -90,7 +91,8 @@ def _run(arguments: Sequence[str]) -> tuple[int, Sequence[Fault]]:
     try:
         ended = app(args=arguments, prog_name="ladderlight", standalone_mode=False)
     except WrongUsage as error:
-        if type(error).__name__ == "NoArgsIsHelpError":  # the help has been printed
+        if type(error).__name__ == "NoArgsIsHelpError":
+            print(error.format_message(), file=sys.stderr)  # noqa: T201
             return 2, ()
         return 2, [fault_of(error, arguments, {command.__name__: command for command in COMMANDS})]
     except KeyboardInterrupt:

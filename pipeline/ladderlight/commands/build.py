@@ -20,7 +20,7 @@ def build(
         bool, typer.Option("--verbose", "-v", help="Print notes too, and every picture with its measures.")
     ] = False,
 ) -> None:
-    """Build a recipe: device files, manifest, proof page and burn sheet."""
+    """Build a recipe: device files, proof and burn sheet."""
     from dataclasses import asdict
 
     from ladderlight.building import build as build_recipe

@@ -19,9 +19,9 @@ def burned(
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Note that chips now hold what the last build gave, in burned.json beside the recipe.
+    """Record that chips were burned with the last build.
 
-    Later builds say which chips must be burned again, and how much of each.
+    The record is burned.json beside the recipe. Later builds say which chips must be burned again, and how much of each.
     """
     from dataclasses import asdict
 

@@ -31,7 +31,7 @@ def check(
         bool, typer.Option("--verbose", "-v", help="List the stages with their options, and the pictures in order.")
     ] = False,
 ) -> None:
-    """Check a recipe and say what its board shows: picture size, colours, timing, and what to mend."""
+    """Check a recipe: its mistakes, picture size, colours, timing."""
     from dataclasses import asdict
 
     from ladderlight.board import Finding

@@ -28,12 +28,17 @@ def compare(
     *,
     device: Annotated[
         str | None,
-        typer.Option(help="The device that was read; by default names, sizes and contents of the files tell."),
+        typer.Option(
+            metavar="NAME", help="The device that was read; by default names, sizes and contents of the files tell."
+        ),
     ] = None,
     picture: Annotated[
-        Path | None, typer.Option(help="Write a PNG of the screens with everything that differs marked.")
+        Path | None,
+        typer.Option(metavar="FILE.png", help="Write a PNG of the screens with everything that differs marked."),
     ] = None,
-    most: Annotated[int, typer.Option(min=0, help="How many differences to list one by one, for each device.")] = 1000,
+    most: Annotated[
+        int, typer.Option(min=0, metavar="NUMBER", help="How many differences to list one by one, for each device.")
+    ] = 1000,
     big_endian: Annotated[
         bool | None,
         typer.Option(
@@ -44,9 +49,9 @@ def compare(
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Compare chips that were read back with the last build, and say what may be wrong.
+    """Compare chips that were read back with the last build.
 
-    A dump holds all of a device, or what one of its files holds.
+    Where they differ, the likely faults are named. A dump holds all of a device, or what one of its files holds.
 
     The exit status is 0 when all that was read is the same, 1 when something differs, and 2 when a dump is damaged,
     fits no device, or nothing tells which.

@@ -21,7 +21,7 @@ def decode(
         ),
     ] = None,
     *,
-    into: Annotated[Path, typer.Option(help="Folder for the pictures.")] = Path("decoded"),
+    into: Annotated[Path, typer.Option(metavar="FOLDER", help="Folder for the pictures.")] = Path("decoded"),
     big_endian: Annotated[
         bool | None,
         typer.Option(
@@ -32,7 +32,10 @@ def decode(
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Turn chips that were read back into pictures, one PNG for every bank."""
+    """Turn chips that were read back into pictures.
+
+    One PNG is written for every bank.
+    """
     from ladderlight.commands.reporting import byte_order, print_document, stdout
     from ladderlight.output import write_whole
     from ladderlight.readback.decoding import decode as decode_words

@@ -23,7 +23,7 @@ _Even = Literal["volts", "perceptual"]
 
 def ladder(
     *,
-    bits: Annotated[int, typer.Option(min=1, max=8, help="Bits of one channel.")],
+    bits: Annotated[int, typer.Option(min=1, max=8, metavar="NUMBER", help="Bits of one channel.")],
     supply: Annotated[str, typer.Option(metavar="VOLTS", help="Voltage of a high output.")] = "5 V",
     load: Annotated[str, typer.Option(metavar="OHMS", help="Resistance of the monitor's input.")] = "75 ohm",
     peak: Annotated[str, typer.Option(metavar="VOLTS", help="Voltage of full drive.")] = "0.7 V",
@@ -43,13 +43,15 @@ def ladder(
     non_monotonic: Annotated[
         bool, typer.Option("--non-monotonic", help="Allow ladders whose codes are out of order.")
     ] = False,
-    next_best: Annotated[int, typer.Option("--next", min=0, max=100, help="How many of the next best to list.")] = 10,
+    next_best: Annotated[
+        int, typer.Option("--next", min=0, max=100, metavar="NUMBER", help="How many of the next best to list.")
+    ] = 10,
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Choose the resistors of a ladder: the best that the series has, and the next best.
+    """Choose the resistors of a ladder from a series.
 
-    Best is the smallest worst error against equal steps from 0 V to the peak; no other choice of values from 10 ohm to
+    The best choice is shown in full, the next best in a list. Best is the smallest worst error against equal steps from 0 V to the peak; no other choice of values from 10 ohm to
     1 Mohm has a smaller one. Quantities may carry units: "75 ohm", "0.7 V", 3k3, "8 mA".
     """
     if pairs and r2r:

@@ -17,7 +17,7 @@ def start(
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Start a project: a recipe that explains itself, with pictures, ready to build."""
+    """Start a project: a recipe and pictures, ready to build."""
     from ladderlight.commands.reporting import print_document, stdout
     from ladderlight.starter.project import write_project
 

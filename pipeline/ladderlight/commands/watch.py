@@ -28,7 +28,10 @@ _MOST = 3.0
 
 
 def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet: QuietOption = False) -> None:
-    """Build a recipe, and again whenever a file changes that its build reads. Ctrl-C ends it."""
+    """Build a recipe, and again when a file that it reads changes.
+
+    Ctrl-C ends it.
+    """
     from ladderlight.commands.reporting import stderr
     from ladderlight.recipe import load
     from ladderlight.recipe.watching import Reads, forget_modules

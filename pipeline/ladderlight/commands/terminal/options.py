@@ -27,7 +27,8 @@ FirstArgument = Annotated[
     ),
 ]
 WorkersOption = Annotated[
-    int | None, typer.Option(min=1, help="Threads for the pictures; the result is the same for any number.")
+    int | None,
+    typer.Option(min=1, metavar="NUMBER", help="Threads for the pictures; the result is the same for any number."),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")]
 QuietOption = Annotated[
