@@ -51,8 +51,9 @@ def ladder(
 ) -> None:
     """Choose the resistors of a ladder from a series.
 
-    The best choice is shown in full, the next best in a list. Best is the smallest worst error against equal steps from 0 V to the peak; no other choice of values from 10 ohm to
-    1 Mohm has a smaller one. Quantities may carry units: "75 ohm", "0.7 V", 3k3, "8 mA".
+    The best choice is shown in full, the next best in a list. Best is the smallest worst error against equal steps
+    from 0 V to the peak; no other choice of values from 10 ohm to 1 Mohm has a smaller one. Quantities may carry
+    units: "75 ohm", "0.7 V", 3k3, "8 mA".
     """
     if pairs and r2r:
         raise UsageError("an R-2R ladder has no use for pairs; leave one of the two out", where="--pairs")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ladderlight.commands.terminal.options import DEFAULT, JsonOption, QuietOption
+from ladderlight.paths import is_file
 
 if TYPE_CHECKING:
     from ladderlight.plugins import StageRegistry
@@ -38,7 +39,7 @@ def _registry(*, quiet: bool) -> StageRegistry:
 
     registry = installed_stages()
     warnings = list(registry.warnings)
-    if Path(DEFAULT).exists():
+    if is_file(Path(DEFAULT)):
         from ladderlight.recipe.loading import stages_of
 
         registry, faults = stages_of(Path(DEFAULT))

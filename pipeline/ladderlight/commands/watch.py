@@ -12,6 +12,7 @@ from types import FrameType
 from typing import TYPE_CHECKING
 
 from ladderlight.commands.terminal.options import QuietOption, RecipeArgument, WorkersOption, recipe_path
+from ladderlight.paths import is_file
 
 if TYPE_CHECKING:
     from ladderlight.recipe import Recipe
@@ -37,7 +38,7 @@ def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet
     from ladderlight.recipe.watching import Reads, forget_modules
 
     path = recipe_path(recipe)
-    if not path.is_file():
+    if not is_file(path):
         load(path)  # raises an error that says what is there instead
     path = path.absolute()  # the current folder may be deleted and made again
     console = stderr(quiet=quiet)
