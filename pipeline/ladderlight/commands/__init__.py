@@ -88,17 +88,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(arguments: Sequence[str]) -> tuple[int, Sequence[Fault]]:
     """Run a command. Gives its status and what went wrong."""
+    command = typer.main.get_command(app)
     try:
-        ended = app(args=arguments, prog_name="ladderlight", standalone_mode=False)
+        # The library's own way of running would catch Ctrl-C and print wrong usage in its words.
+        with command.make_context("ladderlight", list(arguments)) as context:
+            command.invoke(context)
+    except typer.Exit as end:
+        return end.exit_code, ()
     except WrongUsage as error:
         if type(error).__name__ == "NoArgsIsHelpError":
             print(error.format_message(), file=sys.stderr)  # noqa: T201
             return 2, ()
         return 2, [fault_of(error, arguments, {command.__name__: command for command in COMMANDS})]
     except KeyboardInterrupt:
-        ended = STOPPED
+        return STOPPED, [Fault(where="", message=_LEFT)]
     except (Exception, SystemExit) as error:  # noqa: BLE001 - the one place that turns a bug into an exit status
         return failure_of(error)
-    if ended == STOPPED:  # Ctrl-C, which the library may have caught
-        return STOPPED, [Fault(where="", message=_LEFT)]
-    return ended if isinstance(ended, int) else 0, ()
+    return 0, ()
