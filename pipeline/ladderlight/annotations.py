@@ -145,12 +145,16 @@ _TYPES = {
 }
 
 
+def described(annotation: Any) -> str:
+    """Give the words that were put on an annotation for what it takes, or nothing."""
+    return next((item.text for item in _peel(annotation)[1] if isinstance(item, Described)), "")
+
+
 def wanted(annotation: Any) -> str:
     """Describe what an annotation takes, with its limits."""
     core, metadata = _peel(annotation)
-    described = next((item for item in metadata if isinstance(item, Described)), None)
-    if described:
-        return described.text
+    if text := described(annotation):
+        return text
     origin, arguments = typing.get_origin(core), typing.get_args(core)
     if origin is typing.Literal:
         return re.sub(r" or (?=.* or )", ", ", " or ".join(json.dumps(item) for item in arguments))

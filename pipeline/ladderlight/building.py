@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +15,7 @@ from ladderlight.engine import Chain, Progress
 from ladderlight.errors import BuildError, Fault
 from ladderlight.manifest import manifest
 from ladderlight.pictures import CodedPicture
+from ladderlight.printable import json_text, printable, printable_values
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.readback.lastbuild import version_findings
 from ladderlight.readback.recorded import recorded_chips
@@ -90,10 +90,11 @@ def build(
             versions=versions(),
         )
         kept = (*recorded.findings, *version_findings(recipe.output, document))
-        _write(folder, "manifest.json", (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode())
-        _write(folder, "burn-sheet.txt", burn_sheet(recipe.board, document).encode())
-        _write(folder, "burn-sheet.html", burn_page(recipe.board, document).encode())
-        for name, data in proof_files(recipe.name, recipe.board, words, document, found, contents.tile_sets):
+        _write(folder, "manifest.json", json_text(document).encode())
+        shown = printable_values(document)
+        _write(folder, "burn-sheet.txt", burn_sheet(recipe.board, shown).encode())
+        _write(folder, "burn-sheet.html", burn_page(recipe.board, shown).encode())
+        for name, data in proof_files(printable(recipe.name), recipe.board, words, shown, found, contents.tile_sets):
             _write(folder / "proof", name, data)
     return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import hashlib
 import importlib.util
+import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -226,7 +227,7 @@ def _load(item: _Registered) -> StageDeclaration:
 
 
 def _run_file(file: Path) -> ModuleType:
-    digest = hashlib.sha256(str(file.resolve()).encode()).hexdigest()[:12]
+    digest = hashlib.sha256(os.fsencode(file.resolve())).hexdigest()[:12]
     name = f"ladderlight_local_{file.stem}_{digest}"
     spec = importlib.util.spec_from_file_location(name, file)
     if spec is None or spec.loader is None:

@@ -14,6 +14,7 @@ from ladderlight.board.playback import count_codes
 from ladderlight.board.scan import scan
 from ladderlight.devices.files import join_files
 from ladderlight.errors import DeviceFileError
+from ladderlight.paths import path_trouble
 from ladderlight.pictures import DeviceFile
 
 Words = Mapping[str, NDArray[np.uint32]]
@@ -34,10 +35,9 @@ def read_memories(board: Board, folder: Path, files: Iterable[DeviceFile]) -> di
     for file in files:
         if file.span is None:
             continue
-        try:
-            found.append(replace(file, data=(folder / file.name).read_bytes()))
-        except OSError as error:
-            raise DeviceFileError(f"{folder / file.name}: cannot be read ({error.strerror}); build again") from error
+        path = folder / file.name
+        with path_trouble(DeviceFileError, path, "cannot be read", "build again"):
+            found.append(replace(file, data=path.read_bytes()))
     return memories_of(board, found)
 
 

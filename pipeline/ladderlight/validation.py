@@ -20,6 +20,7 @@ from ladderlight.annotations import (
     Where,
     annotation_at,
     core_of,
+    described,
     example_of,
     inside,
     is_union,
@@ -235,7 +236,11 @@ def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
     if kind == "literal_error":
         known = [item for item in typing.get_args(core_of(annotation)) if not isinstance(item, bool)]
         if isinstance(value, str) and all(isinstance(item, str) for item in known):
-            return f"is {value!r}, which is not known", nearest_word(value, known)
+            hint = nearest_word(value, known)
+            meanings = described(annotation)
+            if meanings and not hint.endswith("?"):
+                hint = f"use {meanings}"
+            return f"is {value!r}, which is not known", hint
         return f"is {named(value)}", f"use {expected}"
     if kind in ("too_short", "too_long") and expected.startswith("a list of "):
         return f"has {_entries(context['actual_length'])}", f"use {expected}"
@@ -253,7 +258,7 @@ def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
         return f"is {_with_type(value)}", f"use {expected}"
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
         return f"is {named(value)}, which is out of range", f"use {expected}"
-    return f"is {named(value)}: {detail['msg'][0].lower()}{detail['msg'][1:]}", f"use {expected}"
+    return f"is {named(value)}{f': {cause}' if cause else ', which is of no use here'}", f"use {expected}"
 
 
 def _entries(count: int) -> str:

@@ -1,4 +1,5 @@
 import datetime
+import re
 import sys
 from typing import Annotated, Any, Literal
 
@@ -7,6 +8,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ladderlight import CodedPicture, Option, Picture, stage
 from ladderlight.annotations import Described, Example
+from ladderlight.errors import Problem
+from ladderlight.plugins import installed_stages
+from ladderlight.recipe.tables import BoardTable, RecipeTable
 from ladderlight.stages import StageDeclaration, declaration_of
 from ladderlight.validation import KeyName, as_json, model_of_options, problems_of
 
@@ -241,3 +245,34 @@ def test_listing_needs_no_pydantic() -> None:
     code += "print(sorted({'pydantic', 'quantiphy', 'numpy'} & set(sys.modules)))"
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert result.stdout.strip() == "[]"
+
+
+ODD: list[Any] = [
+    True, 0, -1, 10**30, 1.5, float("nan"), float("inf"), "", "x", "1.5 V", "a\tb", "[a", "{", "{x}", "1e999 ohm",
+    [], [1], ["x"], [[]], [[1, 2], [3]], {}, {"a": 1}, [{}], datetime.date(2026, 2, 3), datetime.time(10),
+]  # fmt: skip
+LIBRARY = re.compile(
+    r"value error|input|valid\b|parse|pydantic|assertion|instance|\bdict|\bNone|\bstr\b|\bint\b|\bfloat"
+)
+"""Words of the library's own messages."""
+
+
+def test_no_word_of_the_library_comes_through_whatever_is_written() -> None:
+    stages = installed_stages()
+    for stage_ in map(stages.get, stages.names):
+        for option in stage_.options:
+            for value in ODD:
+                for problem in stage_.check({**stage_.example.options, option.name: value})[1]:
+                    assert not LIBRARY.search(str(problem)), problem
+    for name in BoardTable.model_fields:
+        for value in ODD:
+            for problem in problems_in({"board": {name: value}}):
+                assert not LIBRARY.search(str(problem)), (name, problem)
+    format_ = next(problem for problem in problems_in({"format": 10**30}) if problem.where == ("format",))
+    assert format_.what == f"format is {10**30}, which is of no use here"
+
+
+def problems_in(raw: dict[str, Any]) -> list[Problem]:
+    with pytest.raises(ValidationError) as caught:
+        RecipeTable.model_validate_json(as_json(raw), strict=True)
+    return problems_of(caught.value, RecipeTable)

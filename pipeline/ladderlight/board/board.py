@@ -19,6 +19,13 @@ from ladderlight.board.palette import Palette, palette_of
 from ladderlight.board.raster import Raster
 
 Blanking = Literal["output-enable", "register", "gate", "none"]
+BLANKING: dict[Blanking, str] = {
+    "output-enable": "the memories' outputs are disabled and the load pulls to 0 V",
+    "register": "the output registers are cleared to code 0",
+    "gate": "gates force the lines to code 0",
+    "none": "the memories are read on",
+}
+"""How a board goes dark outside the picture."""
 
 
 @dataclass(frozen=True, kw_only=True)

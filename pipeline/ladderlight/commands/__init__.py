@@ -3,42 +3,36 @@
 from __future__ import annotations
 
 import sys
-import traceback
 from collections.abc import Sequence
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
-from typer.core import TyperGroup
 
 from ladderlight import __version__
 from ladderlight.commands import build, burned, check, compare, decode, ladder, schema, stages, start, watch
 from ladderlight.commands.report_stream import keeps_stdout
 from ladderlight.commands.reporting import print_faults
-from ladderlight.errors import LadderlightError, StageFailure
-from ladderlight.workspace.stopping import Stops, Unwound, unwinding
+from ladderlight.commands.terminal.failures import failure_of, print_lines
+from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
+from ladderlight.commands.terminal.streams import safe_streams
+from ladderlight.errors import Fault
+from ladderlight.paths import reason_of
+from ladderlight.workspace.stopping import Stops, unwinding
 
-BUG = 3
-
-
-class _Commands(TyperGroup):
-    def invoke(self, ctx: Any) -> Any:
-        try:
-            return super().invoke(ctx)
-        except KeyboardInterrupt as stop:
-            raise Unwound(stop) from None
-
+PIPE_CLOSED = 141
+"""As the shell reports a program that was ended by SIGPIPE (128 + 13)."""
 
 app = typer.Typer(
-    cls=_Commands,
     name="ladderlight",
     help="Prepare pictures for boards of counters, memories and resistor ladders, from one recipe file.",
-    epilog="Start with: ladderlight start my-board, then ladderlight build my-board/recipe.toml",
+    epilog="Start with: ladderlight start my-board",
+    rich_markup_mode=None,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command in (
+COMMANDS = (
     start.start,
     check.check,
     build.build,
@@ -49,7 +43,8 @@ for command in (
     ladder.ladder,
     stages.stages,
     schema.schema,
-):
+)
+for command in COMMANDS:
     app.command()(keeps_stdout(command))
 
 
@@ -75,39 +70,41 @@ def _main(
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and give the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug.
 
-    A program that a signal stopped gives 128 and the signal's number.
+    With ``--json`` there is one document on stdout whatever happens. A program that a signal stopped gives 128 and the
+    signal's number.
     """
-    with unwinding() as stops:
-        status = _run(list(sys.argv[1:] if arguments is None else arguments), stops)
-        return stops.status if stops.number else status
+    arguments = list(sys.argv[1:] if arguments is None else arguments)
+    with unwinding() as stops, safe_streams() as (out, _):
+        status, faults = _run(arguments, stops)
+        print_lines(faults)
+        if faults and "--json" in arguments[: arguments.index("--") if "--" in arguments else None]:
+            print_faults(faults)
+        out.flush()
+        if out.failure is not None and not out.broken:
+            message = f"cannot be written ({reason_of(out.failure)}); choose another place"
+            print_lines([Fault(where="stdout", message=message)])
+            return status or 1
+    if stops.number:
+        return stops.status
+    return PIPE_CLOSED if out.broken else status
 
 
-def _run(arguments: list[str], stops: Stops) -> int:
+def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:
+    """Run a command. Gives its status and what went wrong."""
+    command = typer.main.get_command(app)
     try:
-        app(args=arguments)
-    except SystemExit as end:  # the library's own: a usage error, or a command that gives a status
-        return end.code if isinstance(end.code, int) else 0
-    except Unwound as stop:
-        _complain(stop.text)
-        return stops.status
-    except KeyboardInterrupt:  # before a command began
-        _complain("stopped")
-        return stops.status
-    except LadderlightError as error:
-        _complain(str(error))
-        if "--json" in arguments:
-            print_faults(error.faults)
-        return error.exit_status
-    except StageFailure as error:
-        traceback.print_exception(error.__cause__ or error)
-        _complain(f"bug: {error}")
-        return BUG
-    except Exception as error:  # noqa: BLE001 - the one place that turns a bug into an exit status
-        traceback.print_exception(error)
-        _complain(f"bug: {type(error).__name__}: {error}; please report it with the lines above")
-        return BUG
-    return 0
-
-
-def _complain(text: str) -> None:
-    print(text, file=sys.stderr)  # noqa: T201
+        # The library's own way of running would catch Ctrl-C and print wrong usage in its words.
+        with command.make_context("ladderlight", list(arguments)) as context:
+            command.invoke(context)
+    except typer.Exit as end:
+        return end.exit_code, ()
+    except WrongUsage as error:
+        if type(error).__name__ == "NoArgsIsHelpError":
+            print(error.format_message(), file=sys.stderr)  # noqa: T201
+            return 2, ()
+        return 2, [fault_of(error, arguments, {command.__name__: command for command in COMMANDS})]
+    except KeyboardInterrupt as stop:
+        return stops.status, [Fault(where="", message="; ".join(["stopped", *getattr(stop, "__notes__", ())]))]
+    except (Exception, SystemExit) as error:  # noqa: BLE001 - the one place that turns a bug into an exit status
+        return failure_of(error)
+    return 0, ()

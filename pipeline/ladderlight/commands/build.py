@@ -2,32 +2,37 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, Any
 
 import typer
 
+from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, WorkersOption, recipe_path
+
 
 def build(
-    recipe: Annotated[Path, typer.Argument(help="The recipe to build.", metavar="RECIPE")],
+    recipe: RecipeArgument = None,
     *,
-    workers: Annotated[
-        int | None, typer.Option(min=1, help="Threads for the pictures; the result is the same for any number.")
-    ] = None,
+    workers: WorkersOption = None,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors: do not build then.")] = False,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: Annotated[
+        bool, typer.Option("--verbose", "-v", help="Print notes too, and every picture with its measures.")
+    ] = False,
 ) -> None:
-    """Build a recipe: device files, manifest, proof page and burn sheet."""
+    """Build a recipe: device files, proof and burn sheet."""
     from dataclasses import asdict
 
     from ladderlight.building import build as build_recipe
     from ladderlight.commands.reporting import picture_progress, print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
 
-    loaded = load(recipe)
-    with picture_progress() as progress:
+    loaded = load(recipe_path(recipe))
+    with picture_progress(quiet=quiet) as progress:
         built = build_recipe(loaded, workers=workers, progress=progress, strict=strict)
-    print_findings(stderr(), (finding for finding in built.findings if finding.level != "note"))
+    told = (finding for finding in built.findings if verbose or finding.level != "note")
+    print_findings(stderr(quiet=quiet), told)
     if json_:
         print_document(
             {
@@ -40,14 +45,25 @@ def build(
             }
         )
         return
-    console = stdout()
+    console = stdout(quiet=quiet)
+    for picture in built.manifest["pictures"] if verbose else ():
+        console.print(_measures(picture))
     for device in built.manifest["devices"]:
-        console.print(f"{device['name']}: {device['part']}, {device['burn']['text']}", markup=False)
+        console.print(f"{device['name']}: {device['part']}, {device['burn']['text']}")
         pieces = {piece["file"]: piece for piece in device["pieces"]}
         for name in device["files"]:
             sums = f"  CRC-32 {pieces[name]['crc32']}, sum {pieces[name]['sum16']}" if name in pieces else ""
-            console.print(f"{built.output / 'devices' / name}{sums}", markup=False)
+            console.print(f"{built.output / 'devices' / name}{sums}")
     for note in built.manifest["notes"]:
-        console.print(f"note: {note}", markup=False)
-    console.print(f"{built.output / 'burn-sheet.txt'}", markup=False)
-    console.print(f"{built.proof}", markup=False)
+        console.print(f"note: {note}")
+    console.print(f"{built.output / 'burn-sheet.txt'}")
+    console.print(f"{built.proof}")
+
+
+def _measures(picture: Mapping[str, Any]) -> str:
+    """Say in which bank a picture is and what was measured of it."""
+    figures = [
+        f"{name} {value:.4g}" if isinstance(value, int | float) else f"{name} {value}"
+        for name, value in picture.get("metrics", {}).items()
+    ]
+    return ", ".join([f"{picture['source']}: bank {picture['bank']}", *figures])

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, recipe_and_others
+
 
 def burned(
-    recipe: Annotated[Path, typer.Argument(help="The recipe whose chips were burned.", metavar="RECIPE")],
+    recipe: FirstArgument = None,
     devices: Annotated[
         list[str] | None, typer.Argument(help="The devices that were burned; all of them by default.", metavar="DEVICE")
     ] = None,
     *,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
 ) -> None:
-    """Record that chips now hold what the last build gave, in burned.json beside the recipe.
+    """Record that chips were burned with the last build.
 
-    Later builds say which chips must be burned again, and how much of each.
+    The record is burned.json beside the recipe. Later builds say which chips must be burned again, and how much of
+    each.
     """
     from dataclasses import asdict
 
@@ -28,16 +31,18 @@ def burned(
     from ladderlight.readback.recorded import record_chips
     from ladderlight.recipe import load
 
-    loaded = load(recipe, pictures="ignored")
+    of, names = recipe_and_others(recipe, devices)
+    loaded = load(of, pictures="ignored")
     build = last_build(loaded.output, loaded.board)
     stale = stale_findings(loaded)
-    chips, cautions = record_chips(loaded, build, devices or ())
+    chips, cautions = record_chips(loaded, build, names)
     path = loaded.folder / FILE
     findings = [*stale, *cautions]
-    print_findings(stderr(), findings)
+    print_findings(stderr(quiet=quiet), findings)
     if json_:
         print_document(
             {
+                "ok": True,
                 "record": str(path),
                 "devices": [{"name": chip.device, "crc32": chip.crc32} for chip in chips],
                 "findings": list(map(asdict, findings)),
@@ -45,4 +50,4 @@ def burned(
         )
         return
     for chip in chips:
-        stdout().print(f"{chip.device}  CRC-32 {chip.crc32}  recorded in {path}", markup=False)
+        stdout(quiet=quiet).print(f"{chip.device}  CRC-32 {chip.crc32}  recorded in {path}")

@@ -7,35 +7,44 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path
+from ladderlight.printable import printable, printable_values
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from rich.console import Console
 
+    from ladderlight.recipe import Recipe
+
 _PAGE = "check --page"
 
 
 def check(
-    recipe: Annotated[Path, typer.Argument(help="The recipe to check.", metavar="RECIPE")],
+    recipe: RecipeArgument = None,
     *,
     page: Annotated[
         Path | None, typer.Option(metavar="FILE.html", help="Write a page with all figures and plots of the board.")
     ] = None,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors.")] = False,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: Annotated[
+        bool, typer.Option("--verbose", "-v", help="List the stages with their options, and the pictures in order.")
+    ] = False,
 ) -> None:
-    """Check a recipe and say what its board shows: picture size, colours, timing, and what to mend."""
+    """Check a recipe: its mistakes, picture size, colours, timing."""
     from dataclasses import asdict
 
     from ladderlight.board import Finding
     from ladderlight.board.report import report
-    from ladderlight.commands.reporting import print_document, print_findings, stdout
+    from ladderlight.commands.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.readback.lastbuild import stale_findings
     from ladderlight.readback.recorded import burn_findings
     from ladderlight.readiness import readiness
     from ladderlight.recipe import load
 
-    loaded = load(recipe, pictures="checked")
+    loaded = load(recipe_path(recipe), pictures="checked")
     if page is not None:
         from ladderlight.recipe.inputs import input_files
         from ladderlight.workspace.exports import export, refuse_others
@@ -53,26 +62,35 @@ def check(
     if page is not None:
         from ladderlight.proof.page import board_page
 
-        findings = [Finding(**finding) for finding in document["findings"]]
-        export({page: board_page(loaded.name, loaded.board, findings).encode()}, command=_PAGE, inputs=inputs)
+        findings = [Finding(**printable_values(finding)) for finding in document["findings"]]
+        shown = board_page(printable(loaded.name), loaded.board, findings).encode()
+        export({page: shown}, command=_PAGE, inputs=inputs)
     if json_:
         print_document(document)
+    elif quiet:
+        errors = (finding for finding in document["findings"] if finding["level"] == "error")
+        print_findings(stderr(), (Finding(**finding) for finding in errors))
     else:
         console = stdout()
         _print_board(console, loaded.name, document)
+        if verbose:
+            _print_chain(console, loaded)
         print_findings(console, (Finding(**finding) for finding in document["findings"]))
         waiting = loaded.takes_pictures and not loaded.files
         ready = "no pictures yet; add [pictures] to build" if waiting else "ready to build"
-        console.print(ready if document["ok"] else "mend the errors first", markup=False)
+        console.print(ready if document["ok"] else "fix the errors first")
         if page is not None:
-            console.print(str(page), markup=False)
+            console.print(str(page))
     if not document["ok"]:
         raise typer.Exit(1)
 
 
 def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:
+    from ladderlight.board.board import BLANKING
+
     picture, raster = document["picture"], document["raster"]
-    console.print(name, style="bold", markup=False)
+    blanking = document["blanking"]["way"]
+    console.print(name, style="bold")
     rows = [
         (
             "picture",
@@ -87,6 +105,7 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
             f"{raster['line_rate_hz'] / 1e3:.3f} kHz, {raster['frame_rate_hz']:.2f} Hz",
         ),
         ("colours", _colours(document["palette"])),
+        ("blanking", f"{blanking}: {BLANKING[blanking]}"),
     ]
     rows += [
         (f"memory {memory['name']}", _memory(memory, document["timing"][memory["name"]]))
@@ -95,7 +114,19 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
     rows += [("x counter", _counter(raster["x"])), ("y counter", _counter(raster["y"]))]
     width = max(len(label) for label, _ in rows)
     for label, text in rows:
-        console.print(f"{label:{width}}  {text}", markup=False)
+        console.print(f"{label:{width}}  {text}")
+
+
+def _print_chain(console: Console, recipe: Recipe) -> None:
+    for use in recipe.chain:
+        given = ", ".join(f"{name} = {_written(value)}" for name, value in use.options.items())
+        console.print(f"stage    {use.declaration.name}  {given}".rstrip())
+    for file in recipe.files:
+        console.print(f"picture  {file.source}")
+
+
+def _written(value: Any) -> str:
+    return f"{len(value)} bytes" if isinstance(value, bytes) else f"{value}"
 
 
 def _counter(axis: Mapping[str, int]) -> str:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, recipe_and_dumps
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -17,22 +19,27 @@ _PICTURE = "compare --picture"
 
 
 def compare(
-    recipe: Annotated[Path, typer.Argument(help="The recipe that was built.", metavar="RECIPE")],
+    recipe: FirstArgument = None,
     dumps: Annotated[
-        list[Path],
+        list[str] | None,
         typer.Argument(
             help="What was read out of the chips, whole or in pieces: binary, Intel HEX, S-record.", metavar="DUMP"
         ),
-    ],
+    ] = None,
     *,
     device: Annotated[
         str | None,
-        typer.Option(help="The device that was read; by default names, sizes and contents of the files tell."),
+        typer.Option(
+            metavar="NAME", help="The device that was read; by default names, sizes and contents of the files tell."
+        ),
     ] = None,
     picture: Annotated[
-        Path | None, typer.Option(help="Write a PNG of the screens with everything that differs marked.")
+        Path | None,
+        typer.Option(metavar="FILE.png", help="Write a PNG of the screens with everything that differs marked."),
     ] = None,
-    most: Annotated[int, typer.Option(min=0, help="How many differences to list one by one, for each device.")] = 1000,
+    most: Annotated[
+        int, typer.Option(min=0, metavar="NUMBER", help="How many differences to list one by one, for each device.")
+    ] = 1000,
     big_endian: Annotated[
         bool | None,
         typer.Option(
@@ -40,11 +47,12 @@ def compare(
             help="Byte order of wide words; by default that of the files that were built.",
         ),
     ] = None,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
 ) -> None:
-    """Compare chips that were read back with the last build, and say what may be wrong.
+    """Compare chips that were read back with the last build.
 
-    A dump holds all of a device, or what one of its files holds.
+    Where they differ, the likely faults are named. A dump holds all of a device, or what one of its files holds.
 
     The exit status is 0 when all that was read is the same, 1 when something differs, and 2 when a dump is damaged,
     fits no device, or nothing tells which.
@@ -66,8 +74,9 @@ def compare(
     from ladderlight.recipe.inputs import input_files
     from ladderlight.workspace.exports import export, refuse_others
 
-    loaded = load(recipe, pictures="ignored")
-    inputs = (*dumps, *input_files(loaded).values())
+    of, read = recipe_and_dumps(recipe, dumps)
+    loaded = load(of, pictures="ignored")
+    inputs = (*read, *input_files(loaded).values())
     if picture is not None:
         refuse_others([picture], command=_PICTURE, inputs=inputs)
     board = loaded.board
@@ -75,14 +84,14 @@ def compare(
     sections = sections_of(board, build.files, byte_order(big_endian))
     recorded = recorded_chips(loaded)
     earlier = recorded.images(board)
-    found = match(read_dumps(dumps, sections), sections, wanted=build.images(board), earlier=earlier, device=device)
+    found = match(read_dumps(read, sections), sections, wanted=build.images(board), earlier=earlier, device=device)
     known = known_contents(loaded, recorded.record, build.words)
     accounts = [
         account_of(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
         for reading in readings_of(found, sections)
     ]
     findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(accounts, recorded.chips)]
-    print_findings(stderr(), findings)
+    print_findings(stderr(quiet=quiet), findings)
     if picture is not None:
         words = build.words
         for account in accounts:
@@ -90,14 +99,15 @@ def compare(
         shown = damage_png(board, build.words, words, shown_banks(board, build.manifest.model_dump()))
         export({picture: shown}, command=_PICTURE, inputs=inputs)
     if json_:
-        document = document_of_accounts(accounts) | {"findings": list(map(asdict, findings))}
+        document = {"ok": all(account.comparison.same for account in accounts)} | document_of_accounts(accounts)
+        document |= {"findings": list(map(asdict, findings))}
         print_document(document | ({"picture": str(picture)} if picture else {}))
     else:
-        console = stdout()
+        console = stdout(quiet=quiet)
         for account in accounts:
-            _print(account, lambda text: console.print(text, markup=False))
+            _print(account, console.print)
         if picture is not None:
-            console.print(str(picture), markup=False)
+            console.print(str(picture))
     if not all(account.comparison.same for account in accounts):
         raise typer.Exit(1)
 

@@ -7,19 +7,21 @@ from typing import Annotated
 
 import typer
 
+from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, recipe_and_dumps
+
 
 def decode(
-    recipe: Annotated[Path, typer.Argument(help="The recipe of the board.", metavar="RECIPE")],
+    recipe: FirstArgument = None,
     dumps: Annotated[
-        list[Path],
+        list[str] | None,
         typer.Argument(
             help="Files that together hold all devices, whole or in pieces: binary, Intel HEX, S-record; named after "
             "the devices or their files, or in their order.",
             metavar="DUMP",
         ),
-    ],
+    ] = None,
     *,
-    into: Annotated[Path, typer.Option(help="Folder for the pictures.")] = Path("decoded"),
+    into: Annotated[Path, typer.Option(metavar="FOLDER", help="Folder for the pictures.")] = Path("decoded"),
     big_endian: Annotated[
         bool | None,
         typer.Option(
@@ -27,9 +29,13 @@ def decode(
             help="Byte order of wide words; by default that of the files that the recipe asks for.",
         ),
     ] = None,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
 ) -> None:
-    """Turn chips that were read back into pictures, one PNG for every bank."""
+    """Turn chips that were read back into pictures.
+
+    One PNG is written for every bank.
+    """
     from ladderlight.commands.reporting import byte_order, print_document, stdout
     from ladderlight.readback.decoding import decode as decode_words
     from ladderlight.readback.dumps import read_dumps
@@ -41,15 +47,16 @@ def decode(
     from ladderlight.recipe.inputs import input_files
     from ladderlight.workspace.exports import export
 
-    loaded = load(recipe, pictures="ignored")
+    of, read = recipe_and_dumps(recipe, dumps)
+    loaded = load(of, pictures="ignored")
     board = loaded.board
     sections = sections_of(board, planned_files(loaded), byte_order(big_endian))
-    words = memories_of_readings(board, readings_of(match(read_dumps(dumps, sections), sections), sections))
+    words = memories_of_readings(board, readings_of(match(read_dumps(read, sections), sections), sections))
     pictures = {into / f"bank{bank}.png": data for bank, data in decode_words(board, words)}
-    export(pictures, command="decode --into", inputs=(*dumps, *input_files(loaded).values()))
+    export(pictures, command="decode --into", inputs=(*read, *input_files(loaded).values()))
     written = list(map(str, pictures))
     if json_:
-        print_document({"pictures": written})
+        print_document({"ok": True, "pictures": written})
         return
     for name in written:
-        stdout().print(name, markup=False)
+        stdout(quiet=quiet).print(name)

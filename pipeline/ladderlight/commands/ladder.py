@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from ladderlight.commands.terminal.options import JsonOption, QuietOption
+from ladderlight.errors import UsageError
+
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
@@ -20,7 +23,7 @@ _Even = Literal["volts", "perceptual"]
 
 def ladder(
     *,
-    bits: Annotated[int, typer.Option(min=1, max=8, help="Bits of one channel.")],
+    bits: Annotated[int, typer.Option(min=1, max=8, metavar="NUMBER", help="Bits of one channel.")],
     supply: Annotated[str, typer.Option(metavar="VOLTS", help="Voltage of a high output.")] = "5 V",
     load: Annotated[str, typer.Option(metavar="OHMS", help="Resistance of the monitor's input.")] = "75 ohm",
     peak: Annotated[str, typer.Option(metavar="VOLTS", help="Voltage of full drive.")] = "0.7 V",
@@ -40,25 +43,27 @@ def ladder(
     non_monotonic: Annotated[
         bool, typer.Option("--non-monotonic", help="Allow ladders whose codes are out of order.")
     ] = False,
-    next_best: Annotated[int, typer.Option("--next", min=0, max=100, help="How many of the next best to list.")] = 10,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    next_best: Annotated[
+        int, typer.Option("--next", min=0, max=100, metavar="NUMBER", help="How many of the next best to list.")
+    ] = 10,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
 ) -> None:
-    """Choose the resistors of a ladder: the best that the series has, and the next best.
+    """Choose the resistors of a ladder from a series.
 
-    Best is the smallest worst error against equal steps from 0 V to the peak; no other choice of values from 10 ohm to
-    1 Mohm has a smaller one. Quantities may carry units: "75 ohm", "0.7 V", 3k3, "8 mA".
+    The best choice is shown in full, the next best in a list. Best is the smallest worst error against equal steps
+    from 0 V to the peak; no other choice of values from 10 ohm to 1 Mohm has a smaller one. Quantities may carry
+    units: "75 ohm", "0.7 V", 3k3, "8 mA".
     """
     if pairs and r2r:
-        raise typer.BadParameter("an R-2R ladder has no use for pairs; leave one of the two out", param_hint="--pairs")
+        raise UsageError("an R-2R ladder has no use for pairs; leave one of the two out", where="--pairs")
     share = None if tolerance is None else _quantity(tolerance, "%", "--tolerance")
     if share is not None and not 0 <= share < 1:
-        raise typer.BadParameter(
-            f"{tolerance!r} is {share:.0%}; write a share below 100 %, such as 5%", param_hint="--tolerance"
-        )
+        raise UsageError(f"{tolerance!r} is {share:.0%}; write a share below 100 %, such as 5%", where="--tolerance")
     volts, ohms = _positive(supply, "V", "--supply"), _positive(load, "ohm", "--load")
     white, behind = _positive(peak, "V", "--peak"), _quantity(driver, "ohm", "--driver")
     if not 0 <= behind < inf:
-        raise typer.BadParameter(f"{driver!r} is out of range; give 0 ohm or more", param_hint="--driver")
+        raise UsageError(f"{driver!r} is out of range; give 0 ohm or more", where="--driver")
     limit = None if current_limit is None else _positive(current_limit, "A", "--current-limit", plain=1e-3)
 
     from ladderlight.board.ladder_design import design
@@ -86,9 +91,9 @@ def ladder(
         alternatives=next_best,
     )
     if json_:
-        print_document(design_document(choices, series))
+        print_document({"ok": True, **design_document(choices, series)})
     else:
-        _print(stdout(), choices, series)
+        _print(stdout(quiet=quiet), choices, series)
 
 
 def _quantity(text: str, unit: str, option: str, *, plain: float = 1.0) -> float:
@@ -102,14 +107,14 @@ def _quantity(text: str, unit: str, option: str, *, plain: float = 1.0) -> float
     try:
         return quantity(text, unit)
     except MisfitError as error:
-        raise typer.BadParameter(f"it {error}", param_hint=option) from None
+        raise UsageError(f"it {error}", where=option) from None
 
 
 def _positive(text: str, unit: str, option: str, *, plain: float = 1.0) -> float:
     """Read an option's quantity that must be above 0."""
     value = _quantity(text, unit, option, plain=plain)
     if not 0 < value < inf:
-        raise typer.BadParameter(f"{text!r} is out of range; give more than 0 {unit}", param_hint=option)
+        raise UsageError(f"{text!r} is out of range; give more than 0 {unit}", where=option)
     return value
 
 
@@ -120,9 +125,10 @@ def _print(console: Console, choices: list[Choice], series: str) -> None:
     best = choices[0]
     goal = best.goal
     kind = "R-2R" if best.rail else "weighted"
-    console.print(f"{kind} ladder of {goal.bits} bit{'s' * (goal.bits > 1)} from {series}", style="bold", markup=False)
+    console.print(f"{kind} ladder of {goal.bits} bit{'s' * (goal.bits > 1)} from {series}", style="bold")
     drivers = f"drivers of {goal.driver:g} ohm" if goal.driver else "ideal drivers"
-    console.print(f"{goal.supply:g} V into {goal.load:g} ohm, peak {goal.peak:g} V, {drivers}\n", markup=False)
+    console.print(f"{goal.supply:g} V into {goal.load:g} ohm, peak {goal.peak:g} V, {drivers}")
+    console.print()
     console.print(_resistors(best), "", sep="\n")
     console.print(_levels(best), "", sep="\n")
     _print_summary(console, best)
@@ -130,8 +136,10 @@ def _print(console: Console, choices: list[Choice], series: str) -> None:
         console.print("", _others(choices[1:]), sep="\n")
     console.print()
     print_findings(console, findings_of(best))
-    console.print("\nfor the recipe", style="bold")
-    console.print(recipe_of(best), markup=False, end="", soft_wrap=True)
+    console.print()
+    console.print("for the recipe", style="bold")
+    for line in recipe_of(best).splitlines():
+        console.print(line)
 
 
 def _resistors(best: Choice) -> Table:

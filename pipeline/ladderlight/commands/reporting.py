@@ -10,6 +10,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from ladderlight.commands.report_stream import report_stream
+from ladderlight.printable import json_text, printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -19,31 +20,31 @@ if TYPE_CHECKING:
     from ladderlight.errors import Fault
     from ladderlight.pictures import ByteOrder
 
-_PIPE = 1000
-"""Width of a line where there is no terminal: nothing of a table is folded or cut there."""
-
 STYLES = {"error": "bold red", "caution": "yellow", "note": "cyan"}
 
 
-def stdout() -> Console:
-    """Give the console for reports. Colour and width follow the terminal; ``NO_COLOR`` and a pipe are respected."""
-    from rich.console import Console
+def stdout(*, quiet: bool = False) -> Console:
+    """Give the console for reports. Colour follows the terminal; ``NO_COLOR`` and a pipe are respected."""
+    from ladderlight.commands.terminal.console import LineConsole
 
-    if report_stream().isatty():
-        return Console(file=report_stream(), highlight=False)
-    return Console(file=report_stream(), highlight=False, soft_wrap=True, width=_PIPE)
+    return LineConsole(report_stream(), quiet=quiet)
 
 
-def stderr() -> Console:
+def stderr(*, quiet: bool = False) -> Console:
     """Give the console for messages."""
-    from rich.console import Console
+    from ladderlight.commands.terminal.console import LineConsole
 
-    return Console(file=sys.stderr, highlight=False, soft_wrap=True)
+    return LineConsole(sys.stderr, quiet=quiet)
 
 
 def print_document(document: Mapping[str, Any]) -> None:
     """Print one JSON document to stdout."""
-    report_stream().write(json.dumps(document, indent=2, ensure_ascii=False) + "\n")
+    stream, text = report_stream(), json_text(document)
+    try:
+        text.encode(stream.encoding or "utf-8")
+    except UnicodeEncodeError:  # an escape of the stream would be none of JSON's
+        text = json.dumps(document, indent=2) + "\n"
+    stream.write(text)
 
 
 def print_faults(faults: Iterable[Fault]) -> None:
@@ -58,8 +59,8 @@ def print_findings(console: Console, found: Iterable[Finding]) -> None:
     for finding in found:
         text = Text()
         text.append(f"{finding.level:8}", style=STYLES[finding.level])
-        text.append(f"{finding.where}: ", style="bold")
-        text.append(finding.message)
+        text.append(f"{printable(finding.where)}: ", style="bold")
+        text.append(printable(finding.message))
         console.print(text)
 
 
@@ -69,11 +70,12 @@ def byte_order(big_endian: bool | None) -> ByteOrder | None:  # noqa: FBT001 - a
 
 
 @contextmanager
-def picture_progress() -> Iterator[Progress | None]:
+def picture_progress(*, quiet: bool = False) -> Iterator[Progress | None]:
     """Show progress over pictures on stderr: a bar on a terminal, nothing in a pipe."""
-    if not sys.stderr.isatty():
+    if quiet or not sys.stderr.isatty():
         yield None
         return
+    from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (
@@ -81,12 +83,13 @@ def picture_progress() -> Iterator[Progress | None]:
         BarColumn(),
         MofNCompleteColumn(),
         TimeRemainingColumn(),
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
     )
-    with Progress(*columns, console=stderr(), transient=True) as bar:
+    # Unlike lines, a bar is made for the width of the terminal.
+    with Progress(*columns, console=Console(file=sys.stderr, emoji=False), transient=True) as bar:
         task = bar.add_task("", total=None)
 
         def advance(done: int, total: int, source: str) -> None:
-            bar.update(task, completed=done, total=total, description=source)
+            bar.update(task, completed=done, total=total, description=printable(source))
 
         yield advance

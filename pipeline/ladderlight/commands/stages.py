@@ -2,78 +2,100 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ladderlight.commands.terminal.options import DEFAULT, JsonOption, QuietOption
+from ladderlight.paths import is_file
+
 if TYPE_CHECKING:
+    from ladderlight.plugins import StageRegistry
     from ladderlight.stages import StageDeclaration
 
 
 def stages(
     name: Annotated[str | None, typer.Argument(help="A stage, to see all of its options.", metavar="[NAME]")] = None,
     *,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
 ) -> None:
-    """List the stages that a recipe can use, or describe one."""
+    """List the stages that a recipe can use, or describe one.
+
+    Stages of the plugins that recipe.toml in the current folder names are among them.
+    """
+    registry = _registry(quiet=quiet)
     if name is None:
-        _list(json_=json_)
+        _list(registry, json_=json_, quiet=quiet)
     else:
-        _describe(name, json_=json_)
+        _describe(registry.get(name), json_=json_, quiet=quiet)
 
 
-def _list(*, json_: bool) -> None:
-    from ladderlight.commands.reporting import print_document, stderr, stdout
+def _registry(*, quiet: bool) -> StageRegistry:
+    """Register the installed stages, and those of the plugins of the current folder's recipe."""
+    from ladderlight.commands.reporting import stderr
     from ladderlight.plugins import installed_stages
 
     registry = installed_stages()
+    warnings = list(registry.warnings)
+    if is_file(Path(DEFAULT)):
+        from ladderlight.recipe.loading import stages_of
+
+        registry, faults = stages_of(Path(DEFAULT))
+        warnings += map(str, faults)
+    for warning in warnings:
+        stderr(quiet=quiet).print(f"warning: {warning}")
+    return registry
+
+
+def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
+    from ladderlight.commands.reporting import print_document, stdout
+
     summaries = registry.summaries()
-    for warning in registry.warnings:
-        stderr().print(f"warning: {warning}", markup=False)
     if json_:
-        print_document(
-            {
-                "stages": [
-                    {"name": s.name, "kind": str(s.kind or ""), "help": s.help, "plugin": s.plugin, "use": s.use}
-                    for s in summaries
-                ]
-            }
-        )
+        listed = [
+            {"name": s.name, "kind": str(s.kind or ""), "help": s.help, "plugin": s.plugin, "use": s.use}
+            for s in summaries
+        ]
+        print_document({"ok": True, "stages": listed})
         return
-    console = stdout()
+    console = stdout(quiet=quiet)
     width = max((len(summary.use) for summary in summaries), default=0)
     kind = None
     for summary in summaries:
         if summary.kind is not kind:
             kind = summary.kind
-            console.print(f"{kind}: {kind.phrase}" if kind else "unknown", style="bold", markup=False)
+            console.print(f"{kind}: {kind.phrase}" if kind else "unknown", style="bold")
         origin = "" if summary.plugin == "builtin" else f"  ({summary.plugin})"
-        console.print(f"  {summary.use:{width}}  {summary.help}{origin}", markup=False)
-    console.print("\nladderlight stages NAME shows a stage's options.")
+        console.print(f"  {summary.use:{width}}  {summary.help}{origin}")
+    console.print()
+    console.print("ladderlight stages NAME shows a stage's options.")
 
 
-def _describe(name: str, *, json_: bool) -> None:
+def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> None:
     from ladderlight.commands.reporting import print_document, stdout
-    from ladderlight.plugins import installed_stages
     from ladderlight.snippets import stage_table
 
-    declaration = installed_stages().get(name)
     if json_:
-        print_document(_document(declaration))
+        print_document({"ok": True, **_document(declaration)})
         return
-    console = stdout()
-    console.print(declaration.name, style="bold", markup=False, end="")
-    console.print(f"  {declaration.kind}: {declaration.kind.phrase}", markup=False)
-    console.print(declaration.help, markup=False)
+    console = stdout(quiet=quiet)
+    console.print(declaration.name, style="bold", end="")
+    console.print(f"  {declaration.kind}: {declaration.kind.phrase}")
+    console.print(declaration.help)
     if not declaration.options:
         console.print("It has no options.")
     for option in declaration.options:
         default = "needed" if option.required else f"default {_toml(option.default)}"
-        console.print(f"\n  {option.name}", style="bold", markup=False, end="")
-        console.print(f"  {option.type_text}; {default}", markup=False)
+        console.print()
+        console.print(f"  {option.name}", style="bold", end="")
+        console.print(f"  {option.type_text}; {default}")
         if option.option.help:
-            console.print(f"      {option.option.help}", markup=False)
-    console.print(f"\n{stage_table(declaration)}", markup=False)
+            console.print(f"      {option.option.help}")
+    console.print()
+    for line in stage_table(declaration).splitlines():
+        console.print(line)
 
 
 def _document(declaration: StageDeclaration) -> dict[str, Any]:

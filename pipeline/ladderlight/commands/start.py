@@ -2,27 +2,32 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from ladderlight.commands.terminal.options import JsonOption, QuietOption
+
 
 def start(
     folder: Annotated[Path, typer.Argument(help="A new folder for the project.", metavar="DIR")],
     *,
-    json_: Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")] = False,
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
 ) -> None:
-    """Start a project: a recipe that explains itself, with pictures, ready to build."""
+    """Start a project: a recipe and pictures, ready to build."""
     from ladderlight.commands.reporting import print_document, stdout
     from ladderlight.starter.project import write_project
 
     written = write_project(folder)
     recipe = written[0]
     if json_:
-        print_document({"recipe": str(recipe), "files": [str(path) for path in written]})
+        print_document({"ok": True, "recipe": str(recipe), "files": [str(path) for path in written]})
         return
-    console = stdout()
+    console = stdout(quiet=quiet)
     for path in written:
-        console.print(f"{path}", markup=False)
-    console.print(f"\nNext: ladderlight build {recipe}", markup=False)
+        console.print(f"{path}")
+    console.print()
+    console.print(f"Next: ladderlight build {shlex.quote(str(recipe))}")

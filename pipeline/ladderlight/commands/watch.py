@@ -2,50 +2,98 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
+import sys
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING
 
-import typer
+from ladderlight.commands.terminal.options import QuietOption, RecipeArgument, WorkersOption, recipe_path
+from ladderlight.paths import is_file
+
+if TYPE_CHECKING:
+    from ladderlight.recipe import Recipe
+    from ladderlight.recipe.watching import Mark, Reads
+
+_PAUSE = 0.3
+"""Shortest pause between two looks at the files, in seconds."""
+_SHARE = 20
+"""How much longer than a look took the pause before the next is, at least."""
+_SETTLED = 0.1
+"""How long in seconds nothing must change before a build begins."""
+_MOST = 3.0
+"""How long to wait in seconds for files that go on changing, such as a picture that is written in pieces."""
 
 
-def watch(
-    recipe: Annotated[Path, typer.Argument(help="The recipe to watch.", metavar="RECIPE")],
-    *,
-    workers: Annotated[int | None, typer.Option(min=1, help="Threads for the pictures.")] = None,
-) -> None:
-    """Build a recipe, and again whenever it or anything beside it changes. Ctrl-C ends it."""
-    import watchfiles
+def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet: QuietOption = False) -> None:
+    """Build a recipe, and again when a file that it reads changes.
 
-    from ladderlight.building import build
+    Ctrl-C ends it.
+    """
     from ladderlight.commands.reporting import stderr
-    from ladderlight.errors import LadderlightError
     from ladderlight.recipe import load
+    from ladderlight.recipe.watching import Reads, forget_modules
 
-    console = stderr()
-    output = None
-    usual = watchfiles.DefaultFilter()  # leaves out caches, version control, editors' swap files
-
-    def matters(change: watchfiles.Change, path: str) -> bool:
-        return usual(change, path) and not (output and Path(path).is_relative_to(output))
-
-    changes = watchfiles.watch(
-        recipe.resolve().parent,
-        watch_filter=matters,
-        rust_timeout=300,
-        yield_on_timeout=True,
-    )
+    path = recipe_path(recipe)
+    if not is_file(path):
+        load(path)  # raises an error that says what is there instead
+    path = path.absolute()  # the current folder may be deleted and made again
+    console = stderr(quiet=quiet)
+    sys.dont_write_bytecode = True  # kept code goes by the second; a plugin may change within one
+    reads = Reads.of_broken(path)
+    good = None
     with suppress(KeyboardInterrupt):
-        next(changes)  # starts watching, so that a change during the first build is not missed
         while True:
-            try:
-                loaded = load(recipe)
-                output = loaded.output.resolve()
-                built = build(loaded, workers=workers)
-                changed = [device["name"] for device in built.manifest["devices"] if device["changed"]]
-                console.print(f"built {built.proof}; to burn: {', '.join(changed) or 'nothing'}", markup=False)
-            except LadderlightError as error:
-                console.print(str(error), markup=False)
+            before = reads.look()
+            forget_modules(reads.files)
+            loaded = None
+            with _failures_told():
+                loaded = load(path)
+            if loaded is not None:
+                good = Reads.of(loaded)
+            reads = good if loaded is not None and good is not None else Reads.of_broken(path, good)
+            seen = reads.look()
+            # What changed while it was read has changed since.
+            seen |= {file: mark for file, mark in before.items() if file in seen}
+            if loaded is not None:
+                with _failures_told():
+                    console.print(_build(loaded, workers))
             console.print("watching; Ctrl-C ends", style="dim")
-            while not next(changes):
-                pass
+            _wait(reads, seen)
+
+
+def _build(recipe: Recipe, workers: int | None) -> str:
+    """Build a recipe, and say what to burn."""
+    from ladderlight.building import build
+
+    built = build(recipe, workers=workers)
+    changed = [device["name"] for device in built.manifest["devices"] if device["changed"]]
+    return f"built {built.proof}; to burn: {', '.join(changed) or 'nothing'}"
+
+
+@contextmanager
+def _failures_told() -> Iterator[None]:
+    """Print what goes wrong, and go on: a mistake in a recipe or a plugin is about to be corrected."""
+    from ladderlight.commands.terminal.failures import failure_of, print_lines
+
+    try:
+        yield
+    except (Exception, SystemExit) as error:  # noqa: BLE001 - a plugin may fail in any way
+        print_lines(failure_of(error)[1])
+
+
+def _wait(reads: Reads, seen: Mapping[Path, Mark]) -> None:
+    """Wait until the files are others than were seen, and then until they stay the same."""
+    now, pause = seen, _PAUSE
+    while now == seen:
+        time.sleep(pause)
+        began = time.monotonic()
+        now = reads.look()
+        pause = max(_PAUSE, _SHARE * (time.monotonic() - began))
+    end = time.monotonic() + _MOST
+    while time.monotonic() < end:
+        time.sleep(_SETTLED)
+        before, now = now, reads.look()
+        if now == before:
+            return

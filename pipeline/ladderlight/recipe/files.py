@@ -8,12 +8,17 @@ import os
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from fnmatch import fnmatch
 from pathlib import Path
 
 from ladderlight.errors import Problem
+from ladderlight.paths import is_file, is_folder, trouble_with
 from ladderlight.patterns import file_name, matching
 from ladderlight.recipe.model import PictureFile
 from ladderlight.recipe.reading import nearest_file
+
+MOST_FOLDERS = 10_000
+"""Folders that one pattern may go through; a pattern that begins at the root finds every folder of the machine."""
 
 _MAGIC = re.compile(r"[*?\[]")
 _SYSTEM = ("thumbs.db", "ehthumbs.db", "desktop.ini")
@@ -29,7 +34,12 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
     files: dict[Path, PictureFile] = {}
     problems = []
     for index, pattern in enumerate(patterns):
-        if _leaves_out(folder, pattern):
+        left_out = _leaves_out(folder, pattern)
+        if _is_too_wide(folder, pattern[1:] if left_out else pattern):
+            what = f"{pattern!r} goes through more than {MOST_FOLDERS:,} folders"
+            problems.append(Problem(where=(index,), what=what, action="name the folder that the pictures are in"))
+            continue
+        if left_out:
             for path in _files(folder, pattern[1:]):
                 files.pop(path.resolve(), None)
             continue
@@ -74,9 +84,12 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
 def missing_file(folder: Path, name: str) -> tuple[str, str]:
     """Say that a file is not there, and which one may be meant."""
     path = folder / name
-    if os.path.isdir(path):  # noqa: PTH112 - Path's own raises where a folder cannot be read
+    trouble = trouble_with(path)
+    if trouble:
+        return f"{name!r} cannot be read ({trouble})", "check the path and its permissions"
+    if is_folder(path):
         return f"{name!r} is a folder", "name a file in it"
-    if not os.path.isdir(path.parent):  # noqa: PTH112
+    if not is_folder(path.parent):
         return f"there is no folder {_shown(path.parent, folder)!r}", "check the path; it is relative to the recipe"
     entries, closed = _entries(path.parent, folder)
     if closed:
@@ -94,21 +107,50 @@ def _entries(around: Path, folder: Path) -> tuple[list[Path], str]:
         # Without the right to enter, a folder gives the names of its files, but none of them.
         if not os.access(around, os.X_OK):
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
-        return [item for item in around.iterdir() if item.is_file()], ""
+        return [item for item in around.iterdir() if is_file(item)], ""
     except OSError as error:
         return [], f"folder {_shown(around, folder)!r} cannot be read ({error.strerror})"
 
 
 def _leaves_out(folder: Path, pattern: str) -> bool:
-    return pattern.startswith("!") and not os.path.exists(folder / pattern)  # noqa: PTH110
+    return pattern.startswith("!") and not (is_file(folder / pattern) or is_folder(folder / pattern))
 
 
 def _files(folder: Path, pattern: str) -> list[Path]:
-    return [path for path in _matches(folder, pattern) if os.path.isfile(path)]  # noqa: PTH113
+    return [path for path in _matches(folder, pattern) if is_file(path)]
+
+
+def _is_too_wide(folder: Path, pattern: str) -> bool:
+    """Whether a pattern goes through more than ``MOST_FOLDERS`` folders. Links are followed, as the search does it."""
+    level, count = [folder], 0
+    *above, last = Path(pattern).parts or ("",)
+    for part in [*above, last] if last == "**" else above:
+        if not _MAGIC.search(part):
+            level = [here / part for here in level]
+            continue
+        waiting, level = level, []
+        for here in waiting:
+            count += 1
+            if count > MOST_FOLDERS:
+                return True
+            inside = [path for path in _folders_in(here) if part == "**" or fnmatch(path.name, part)]
+            level += [here] if part == "**" else inside
+            waiting += inside if part == "**" else []
+    return count + len(level) > MOST_FOLDERS
+
+
+def _folders_in(folder: Path) -> list[Path]:
+    try:
+        with os.scandir(folder) as entries:
+            found = [entry for entry in entries if not entry.name.startswith(".")]
+    except OSError:
+        return []
+    # Only of a link the system must be asked what it is.
+    return [Path(e) for e in found if (is_folder(Path(e)) if e.is_symlink() else e.is_dir(follow_symlinks=False))]
 
 
 def _matches(folder: Path, pattern: str) -> Iterator[Path]:
-    if os.path.exists(folder / pattern):  # noqa: PTH110 - a name may hold the characters of patterns
+    if is_file(folder / pattern) or is_folder(folder / pattern):  # a name may hold the characters of patterns
         yield folder / pattern
         return
     # Path.glob refuses absolute patterns and those that go up. Names that begin with a dot are passed over by glob.
@@ -137,7 +179,10 @@ def _nothing(folder: Path, pattern: str) -> tuple[str, str]:
         return what, action
     fixed = Path(pattern[: _MAGIC.search(pattern).start()])  # type: ignore[union-attr]
     around = folder / (fixed if pattern[: len(str(fixed)) + 1].endswith(("/", os.sep)) else fixed.parent)
-    if not os.path.isdir(around):  # noqa: PTH112
+    trouble = trouble_with(around / ".")
+    if trouble:
+        return f"{pattern!r} matches no file: {_shown(around, folder)!r} cannot be read ({trouble})", "check the path"
+    if not is_folder(around):
         return f"{pattern!r} matches no file: there is no folder {_shown(around, folder)!r}", "check the path"
     entries, closed = _entries(around, folder)
     if closed:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.errors import BuildError
+from ladderlight.paths import path_trouble
 from ladderlight.recipe.model import Recipe
 
 Inputs = Sequence[Mapping[str, Any]]
@@ -71,11 +72,8 @@ def _digests(paths: Sequence[Path]) -> list[tuple[int, str]]:
 
 
 def _digest(path: Path) -> tuple[int, str]:
-    try:
-        with path.open("rb") as file:
-            return os.fstat(file.fileno()).st_size, hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        raise BuildError(f"{path}: cannot be read ({error.strerror}); check its permissions") from error
+    with path_trouble(BuildError, path, "cannot be read", "check its permissions"), path.open("rb") as file:
+        return os.fstat(file.fileno()).st_size, hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _size(path: Path) -> int:

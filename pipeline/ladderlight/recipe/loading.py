@@ -11,7 +11,8 @@ from pydantic import ValidationError
 from ladderlight.board import Board
 from ladderlight.board.checks import problems_of as problems_of_board
 from ladderlight.chains import takes_pictures
-from ladderlight.errors import PluginError, Problem, RecipeError
+from ladderlight.errors import Fault, PluginError, Problem, RecipeError
+from ladderlight.paths import is_file, resolved, trouble_with
 from ladderlight.plugins import StageRegistry, installed_stages
 from ladderlight.recipe.boards import as_written, bank_count, board_of
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
@@ -95,9 +96,26 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         overrides=tuple(overrides),
         viewing=_viewing(raw),
         plugins=tuple(plugins),
+        patterns=tuple(dig(raw, "pictures", "files") or ()),
         named=tuple(dict.fromkeys(named)),
         cautions=tuple(report.cautions),
     )
+
+
+def stages_of(path: Path) -> tuple[StageRegistry, list[Fault]]:
+    """Register the installed stages and those of a recipe's own plugins, whatever else is wrong with the recipe.
+
+    Returns
+    -------
+    The stages, and what keeps plugins of the recipe from being loaded.
+    """
+    try:
+        document = read_document(path, str(path))
+    except UnreadableError as error:
+        return installed_stages(), list(error.faults)
+    report = Report(recipe=document)
+    _, registry = _plugins(document.data, path.resolve().parent, report)
+    return registry, report.faults
 
 
 def _add(report: Report, where: Where, what: str, action: str) -> None:
@@ -109,7 +127,7 @@ def _read_board_file(raw: dict[str, Any], folder: Path, path: Path, report: Repo
     named = raw.get("board")
     if not isinstance(named, str) or not named:
         return
-    if not (folder / named).is_file():
+    if not is_file(folder / named):
         what, action = missing_file(folder, named)
         _add(report, ("board",), what, action)
         return
@@ -195,7 +213,7 @@ def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list
         if not isinstance(name, str) or not name:
             continue
         path = folder / name
-        if not path.is_file():
+        if not is_file(path):
             what, action = missing_file(folder, name)
             _add(report, ("plugins", index), what, action)
             continue
@@ -230,11 +248,14 @@ def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> N
 def _output(raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path]], report: Report) -> Path:
     """Return the output folder; a build replaces what is in it, so no input may be there. ``inputs`` are by kind."""
     written = dig(raw, "project", "output")
-    output = (folder / (written if isinstance(written, str) else "out")).resolve()
+    output = resolved(folder / (written if isinstance(written, str) else "out"))
     where = ("project", "output")
     if report.has(*where):
         return output
-    if output.is_file():
+    trouble = trouble_with(output)
+    if trouble:
+        _add(report, where, f"output {written!r} cannot be used ({trouble})", "name another folder")
+    elif is_file(output):
         _add(report, where, f"output {written!r} is a file", "name a folder")
     elif folder == output or output in folder.parents:
         _add(report, where, f"output {written!r} is the recipe's own folder or holds it", 'name a folder such as "out"')

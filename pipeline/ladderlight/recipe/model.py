@@ -68,6 +68,8 @@ class Recipe:
     """From where the screen is looked at."""
     plugins: tuple[Path, ...] = ()
     """The project's own Python files, absolute."""
+    patterns: tuple[str, ...] = ()
+    """For the files of the pictures, as the recipe has them."""
     named: tuple[Path, ...] = ()
     """Other files that the recipe names: its board's, and those of options."""
     cautions: tuple[Finding, ...] = ()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cached_property
@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import tomli
 
-from ladderlight.errors import RecipeError
+from ladderlight.errors import Fault, RecipeError
+from ladderlight.paths import entries_of, reason_of
+from ladderlight.validation import KeyName
 
 if TYPE_CHECKING:
     from ladderlight.recipe.positions import Positions
@@ -53,16 +55,16 @@ def read_document(path: Path, shown: str) -> Document:
     try:
         raw = path.read_bytes()
     except FileNotFoundError:
-        names = [item.name for item in path.parent.glob("*.toml")] if path.parent.is_dir() else []
+        names = [item.name for item in entries_of(path.parent) if item.suffix == ".toml"]
         action = nearest_file(path.name, names) or "check the path"
         raise UnreadableError(f"there is no such file; {action}", where=f"{shown}:1:1") from None
     except IsADirectoryError:
-        inner = sorted(item.name for item in path.glob("*.toml"))
+        inner = sorted(item.name for item in entries_of(path) if item.suffix == ".toml")
         action = f"name {' or '.join(inner)} in it" if inner else "name a file"
         raise UnreadableError(f"this is a folder; {action}", where=f"{shown}:1:1") from None
-    except OSError as error:
+    except (OSError, ValueError) as error:
         raise UnreadableError(
-            f"cannot be read: {error.strerror}; check its permissions", where=f"{shown}:1:1"
+            f"cannot be read ({reason_of(error)}); check the path and its permissions", where=f"{shown}:1:1"
         ) from None
     try:
         text = raw.decode("utf-8-sig")
@@ -83,13 +85,29 @@ def read_document(path: Path, shown: str) -> Document:
     except (RecursionError, ValueError):
         what = "something in this file is nested too deeply, or a number has too many digits"
         raise UnreadableError(f"{what}; is this the right file?", where=f"{shown}:1:1") from None
-    return Document(shown=shown, text=text.replace("\r\n", "\n"), data=data)
+    document = Document(shown=shown, text=text.replace("\r\n", "\n"), data=data)
+    faults = list(_nul_characters(data, document))
+    if faults:
+        raise UnreadableError.of(faults)
+    return document
 
 
 def nearest_file(name: str, names: Iterable[str]) -> str:
     """Give the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
     near = get_close_matches(name, sorted(names), n=1, cutoff=0.75)
     return f"did you mean {near[0]!r}?" if near else ""
+
+
+def _nul_characters(value: Any, document: Document, at: tuple[str | int, ...] = ()) -> Iterator[Fault]:
+    """Yield the texts with a NUL character, which no name of a file can have and no text needs."""
+    inner = value.items() if isinstance(value, Mapping) else enumerate(value) if isinstance(value, list) else ()
+    for key, item in inner:
+        in_key = isinstance(key, str) and "\0" in key
+        if in_key or (isinstance(item, str) and "\0" in item):
+            line, column = document.positions.of((*at, KeyName(key) if in_key else key))
+            where = f"{document.shown}:{line}:{column}"
+            yield Fault(where=where, message="the text holds a NUL character; delete it")
+        yield from _nul_characters(item, document, (*at, key))
 
 
 def _refuse_depth(value: object, levels: int = DEEPEST) -> None:
@@ -109,6 +127,7 @@ _ADVICE = (
     ("Cannot overwrite", "this key has a value already", "keep one of the two"),
     ("Cannot declare", "{subject} is there already", "put its keys together under one heading"),
     ("Cannot mutate immutable", "{subject} is complete where it was first written", "put its keys together there"),
+    ("Cannot redefine", "{subject} is complete where it was first written", "put its keys together there"),
     ("Expected newline", "something is left over at the end of the line", "put a text in quotes; one key to a line"),
     ("Expected '='", "a key must be followed by =", 'write key = "value"'),
     ("Expected ']", "the heading is not closed", "end it with as many ] as it begins with ["),
@@ -116,10 +135,16 @@ _ADVICE = (
     ("Unclosed inline table", "the table is not closed", "put a comma between keys and } at the end"),
     ("Duplicate inline table key", "this key has a value already", "keep one of the two"),
     ("Unterminated string", "the text is not closed", "end it with the quote that it begins with"),
+    ("Expected \"'''", "the text is not closed", "end it with the quotes that it begins with"),
     ('Expected "\'"', "the text is not closed", "end it with the quote that it begins with"),
     ("Illegal character '\\n'", "the text is not closed", "end it with the quote that it begins with"),
+    ("Found invalid character '\\n'", "the text is not closed", "end it with the quote that it begins with"),
+    ("Found invalid character", "a character that cannot be seen must not be there", "delete it"),
     ("Illegal character", "a character that cannot be seen must not be there", "delete it"),
     ("Unescaped '\\'", "a \\ in double quotes begins an escape", "put the text in single quotes or write \\\\"),
+    ("Invalid hex value", "an escape lacks hexadecimal digits", "write four after \\u"),
+    ("Escaped character", "the escape stands for no character", "write \\\\ for a backslash"),
+    ("Invalid date", "this is no date or time", "put a text in quotes"),
     ("Invalid initial character", "this is no key", 'write key = "value"; put an unusual key in quotes'),
     ("Invalid statement", "this is neither a key nor a heading", 'write key = "value" or [heading]'),
 )
@@ -151,4 +176,4 @@ def _in_words(error: tomli.TOMLDecodeError) -> tuple[str, str]:
     for start, what, action in _ADVICE:
         if error.msg.startswith(start):
             return what.format(subject=f"[{subject}]"), action
-    return error.msg[0].lower() + error.msg[1:], "correct the TOML"
+    return "this is not TOML", "correct it"

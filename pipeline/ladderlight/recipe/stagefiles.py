@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.errors import Problem
+from ladderlight.paths import is_file, reason_of
 from ladderlight.recipe.chain import Link
 from ladderlight.recipe.files import missing_file
 from ladderlight.recipe.model import Override
@@ -47,7 +48,7 @@ def _read(given: Mapping[str, Any], where: Where, folder: Path, report: Report) 
             options[name] = (folder / named).read_bytes()
         except OSError as error:
             what, action = missing_file(folder, named)
-            if (folder / named).is_file():
-                what, action = f"{named!r} cannot be read ({error.strerror})", "check its permissions"
+            if is_file(folder / named):
+                what, action = f"{named!r} cannot be read ({reason_of(error)})", "check its permissions"
             report.add(Problem(where=(*where, name), what=what, action=action))
     return options

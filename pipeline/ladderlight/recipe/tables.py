@@ -8,6 +8,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
 from ladderlight.annotations import Described, Example
+from ladderlight.board.board import BLANKING
 from ladderlight.recipe.values import (
     AddressEntry,
     DataEntry,
@@ -38,6 +39,7 @@ Text = Annotated[str, StringConstraints(min_length=1)]
 Part = Annotated[int, Field(ge=1, le=16384)]
 ONLY_FORMAT = Described("1, the format that this version reads")
 AXIS = Described("four whole numbers: active part, front porch, sync, back porch")
+_BLANKING = ", ".join(f'"{name}" ({meaning})' for name, meaning in BLANKING.items())
 Porch = Annotated[int, Field(ge=0, le=16384)]
 
 
@@ -196,8 +198,11 @@ class BoardTable(Table):
     """Monitor mode by name, or a table with its timings."""
     clock: Annotated[Frequency, Example('clock = "25.175 MHz"')]
     """Frequency that steps the x counter."""
-    blanking: Literal["output-enable", "register", "gate", "none"] = "none"
-    """How the board goes dark outside the picture."""
+    blanking: Annotated[
+        Literal["output-enable", "register", "gate", "none"],
+        Described(f"one of {_BLANKING}"),
+        Field(description=f"How the board goes dark outside the picture: {_BLANKING}."),
+    ] = "none"
     memory: Annotated[
         tuple[MemoryTable, ...], Field(min_length=1), Example("[[board.memory]] with name, part, address and data")
     ]

@@ -7,6 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from ladderlight.errors import UsageError
+from ladderlight.paths import path_trouble
 from ladderlight.starter.scenes import SCENES, draw_scene
 from ladderlight.workspace.writing import made_here
 
@@ -19,20 +20,17 @@ def write_project(folder: Path) -> list[Path]:
     UsageError
         When the folder has something in it or cannot be written.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise UsageError(f"{folder}: is not an empty folder; choose a new one")
     recipe = folder / "recipe.toml"
-    try:
-        with made_here() as made:
-            made.folder(folder / "pictures")
-            made.file(recipe, (files("ladderlight.starter") / "recipe.toml").read_bytes())
-            written = [recipe]
-            for name in SCENES:
-                path = folder / "pictures" / f"{name}.png"
-                made.file(path, _png(name))
-                written.append(path)
-    except OSError as error:
-        raise UsageError(f"{folder}: cannot be written ({error.strerror}); choose another folder") from error
+    with path_trouble(UsageError, folder, "cannot be written", "choose another folder"), made_here() as made:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise UsageError("is not an empty folder; choose a new one", where=folder)
+        made.folder(folder / "pictures")
+        made.file(recipe, (files("ladderlight.starter") / "recipe.toml").read_bytes())
+        written = [recipe]
+        for name in SCENES:
+            path = folder / "pictures" / f"{name}.png"
+            made.file(path, _png(name))
+            written.append(path)
     return written
 
 

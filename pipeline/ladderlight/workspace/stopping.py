@@ -20,15 +20,6 @@ class Stopped(KeyboardInterrupt):
         self.number = number
 
 
-class Unwound(BaseException):
-    """Carries a stop, with its notes, past a library that makes something of its own of Ctrl-C."""
-
-    def __init__(self, stop: KeyboardInterrupt) -> None:
-        """Take the stop."""
-        super().__init__()
-        self.text = "; ".join(["stopped", *getattr(stop, "__notes__", ())])
-
-
 class Stops:
     """The signal that ended the program, if one did, whatever became of its exception."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -86,3 +87,20 @@ def test_colours_are_counted_as_seen(tmp_path: Path, capsys: pytest.CaptureFixtu
     out = capsys.readouterr().out
     assert f"16 codes, {seen} colours" in out
     assert f"16 codes show {seen} different colours" in out
+
+
+def test_the_way_of_blanking_is_explained(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(RECIPES / "lobby")]) == 0
+    line = "output-enable: the memories' outputs are disabled and the load pulls to 0 V"
+    assert re.search(rf"^blanking +{re.escape(line)}$", capsys.readouterr().out, re.M)
+
+
+def test_verbose_lists_stages_with_options_and_pictures(capsys: pytest.CaptureFixture[str]) -> None:
+    lantern = RECIPES.parent / "tests" / "recipes" / "lantern"
+    assert main(["check", str(lantern), "-v"]) == 0
+    more = capsys.readouterr().out
+    assert main(["check", str(lantern)]) == 0
+    less = capsys.readouterr().out
+    added = [line for line in more.splitlines() if line not in less.splitlines()]
+    assert "stage    lantern  reach = 0.6" in added
+    assert added[-2:] == ["picture  pictures/chart.png", "picture  pictures/lighthouse.png"]

@@ -44,12 +44,35 @@ def change(recipe: Path, old: str, new: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "arguments", [["biuld"], ["build"], ["build", "a.toml", "--wrokers", "3"], ["build", "a.toml", "--workers", "0"]]
+    ("arguments", "line"),
+    [
+        (["biuld"], "there is no command 'biuld'; did you mean 'build'?"),
+        (["build", "a.toml", "--wrokers", "3"], "--wrokers: there is no such option; did you mean '--workers'?"),
+        (["build", "a.toml", "--workers", "0"], "--workers: '0' is of no use; give a whole number of 1 or more"),
+        (["build", "a.toml", "--workers=x"], "--workers: 'x' is of no use; give a whole number of 1 or more"),
+        (["build", "a.toml", "b.toml"], "b.toml: one argument too many; put a name with spaces in quotes"),
+        (["check", "--page"], "--page: this option needs a value; give a path"),
+        (["check", "--json=1"], "--json: this option takes no value; write it alone"),
+        (["start"], "DIR: missing; give a path"),
+        (["ladder"], "--bits: missing; give a whole number from 1 to 8"),
+        (["ladder", "--bits", "9"], "--bits: '9' is of no use; give a whole number from 1 to 8"),
+        (["ladder", "--bits", "2", "--even", "x"], "--even: 'x' is of no use; give one of volts, perceptual"),
+        (
+            ["ladder", "--bits", "2", "--supply", "x"],
+            "--supply: it is 'x', which is no voltage; write a voltage such as \"5 V\"",
+        ),
+        (
+            ["ladder", "--bits", "2", "--pairs", "--r2r"],
+            "--pairs: an R-2R ladder has no use for pairs; leave one of the two out",
+        ),
+    ],
 )
-def test_wrong_usage_is_status_2_on_stderr(run, arguments: Sequence[str]) -> None:
-    status, out, err = run(*arguments)
-    assert (status, out) == (2, "")
-    assert "Usage" in err
+def test_wrong_usage_is_one_line_of_ours_and_status_2(run, arguments: Sequence[str], line: str) -> None:
+    assert run(*arguments) == (2, "", f"{line}\n")
+    status, out, err = run(arguments[0], "--json", *arguments[1:])
+    where, _, message = line.partition(": ") if line[0] != "t" else ("", "", line)
+    assert (status, err) == (2, f"{line}\n")
+    assert json.loads(out) == {"ok": False, "findings": [{"level": "error", "where": where, "message": message}]}
 
 
 def test_no_arguments_show_the_help(run) -> None:
@@ -254,3 +277,103 @@ def test_check_tells_that_two_stages_would_write_one_file(run, project: Path) ->
     assert (status, document["ok"]) == (1, False)
     (finding,) = [finding for finding in document["findings"] if finding["level"] == "error"]
     assert "both want to write devices/" in finding["message"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status"),
+    [
+        (["start", "new"], 0),
+        (["start", "."], 2),
+        (["check"], 0),
+        (["build"], 0),
+        (["build", "a", "b"], 2),
+        (["burned"], 0),
+        (["burned", "pictur"], 2),
+        (["compare", "out/devices/picture.bin"], 0),
+        (["compare", "blank.bin"], 1),
+        (["compare", "short.bin"], 2),
+        (["compare"], 2),
+        (["decode", "out/devices/picture.bin"], 0),
+        (["decode", "short.bin"], 2),
+        (["ladder", "--bits", "2"], 0),
+        (["ladder", "--bits", "2", "--peak", "9"], 1),
+        (["ladder", "--bits", "x"], 2),
+        (["stages"], 0),
+        (["stages", "lantern"], 0),
+        (["stages", "lantren"], 1),
+        (["check", "nowhere"], 1),
+        (["biuld"], 2),
+        (["schema"], 2),
+    ],
+)
+def test_there_is_one_document_with_ok_whatever_happens(
+    run, project: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], status: int
+) -> None:
+    monkeypatch.chdir(project)
+    assert run("build", "-q")[0] == 0
+    (project / "blank.bin").write_bytes(b"\xff" * 65536)
+    (project / "short.bin").write_bytes(b"\xff" * 100)
+    got, out, err = run(*arguments, "--json")
+    document = json.loads(out)  # raises when anything stands beside it
+    assert (got, document["ok"]) == (status, status == 0), err
+    if status == 2 or "nowhere" in arguments:
+        assert {"level", "where", "message"} == set(document["findings"][0])
+    assert run(*arguments)[0] == (status if arguments != ["schema"] else 0) or arguments == ["start", "new"]
+
+
+@pytest.mark.parametrize("command", ["check", "build", "burned", "compare", "decode", "ladder", "stages", "start"])
+def test_a_bug_gives_a_document_too(
+    run, project: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, command: str
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("3: of \x1b[31m the sort")
+
+    monkeypatch.chdir(project)
+    for place in (
+        "recipe.load",
+        "board.ladder_design.design",
+        "plugins.installed_stages",
+        "starter.project.write_project",
+    ):
+        monkeypatch.setattr(f"ladderlight.{place}", fail)
+    arguments = {"compare": ["a"], "decode": ["a"], "ladder": ["--bits", "2"], "start": ["new"]}.get(command, [])
+    status, out, err = run(command, *arguments, "--json")
+    message = "bug: ZeroDivisionError: 3: of \x1b[31m the sort; please report it with the lines above"
+    assert status == 3
+    assert json.loads(out) == {"ok": False, "findings": [{"level": "error", "where": "", "message": message}]}
+    assert "\x1b" not in err
+    assert "Traceback" in err
+
+
+def test_a_failing_stage_and_bad_pictures_give_a_document(run, project: Path) -> None:
+    plugin = project / "lantern.py"
+    text = plugin.read_text()
+    plugin.write_text(text.replace("height, width = ", "height, width, depth = "))
+    status, out, _ = run("build", project, "--json")
+    assert (status, json.loads(out)["ok"]) == (3, False)
+    plugin.write_text(text)
+    (project / "pictures" / "a: 3:2.png").write_bytes(b"not a picture")
+    status, out, _ = run("build", project, "--json")
+    (finding,) = json.loads(out)["findings"]
+    assert (status, finding["where"]) == (1, "pictures/a: 3:2.png")
+
+
+def test_stages_of_the_recipe_in_the_folder_are_found(run, project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert run("stages", "lantern")[0] == 1
+    monkeypatch.chdir(project)
+    assert run("stages", "lantern")[1].splitlines()[0] == "lantern  picture: picture to picture"
+    assert [line for line in run("stages")[1].splitlines() if line.endswith("(lantern.py)")]
+    (project / "elsewhere.py").write_text("raise SystemExit('loaded, and nobody named it')\n")
+    (project / "recipe.toml").write_text('plugins = ["lantern.py", "lost.py"]\n[board]\n')
+    status, out, err = run("stages", "lantern")
+    assert (status, out.splitlines()[0]) == (0, "lantern  picture: picture to picture")
+    assert err.startswith("warning: recipe.toml:1:26: there is no file 'lost.py'")
+
+
+def test_verbose_builds_show_every_picture_with_its_measures(run, project: Path) -> None:
+    plain = run("build", project)[1].splitlines()
+    out = run("build", project, "-v")[1].splitlines()
+    told = [line for line in out if line not in plain and "pictures/" in line]
+    assert [line.split(",")[0] for line in told] == ["pictures/chart.png: bank 0", "pictures/lighthouse.png: bank 1"]
+    measures = json.loads((project / "out" / "manifest.json").read_text())["pictures"][0]["metrics"]
+    assert f"colours_used {measures['colours_used']}" in told[0]

@@ -43,9 +43,9 @@ class Watcher:
             said += self.lines.get(timeout=WAIT)
         return said
 
-    def end(self) -> int:
+    def end(self, by: signal.Signals = signal.SIGINT) -> int:
         if self.process.poll() is None:
-            self.process.send_signal(signal.SIGINT)
+            self.process.send_signal(by)
         status = self.process.wait(timeout=WAIT)
         self.reader.join(timeout=WAIT)
         if self.process.stderr is not None:
@@ -97,3 +97,61 @@ def test_a_recipe_of_words_alone_is_watched(tmp_path: Path) -> None:
         assert (tmp_path / "out" / "devices" / "picture.bin").read_bytes()[:4] == b"\2\3\2\3"
     finally:
         watcher.end()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="interrupts are sent otherwise on Windows")
+def test_what_a_build_reads_is_watched_and_nothing_else(watcher: Watcher, tmp_path: Path) -> None:
+    folder = tmp_path / "lantern"
+    assert "built " in watcher.until_watching()
+
+    # Its own log, notes, another program's files beside it: nothing is built.
+    for name in ("watch.log", "notes.txt", "out/devices/other.bin", "pictures/notes.txt"):
+        (folder / name).write_text("a")
+    with pytest.raises(queue.Empty):
+        watcher.lines.get(timeout=3)
+
+    # A plugin that fails, first when it is loaded and then when it is run, ends nothing.
+    plugin = (folder / "lantern.py").read_text()
+    save_as_editors_do(folder / "lantern.py", f"{plugin}\nraise RuntimeError('not yet')\n")
+    assert "not yet" in watcher.until_watching()
+    save_as_editors_do(folder / "lantern.py", plugin.replace("height, width = ", "height, width, depth = "))
+    said = watcher.until_watching()
+    assert "bug: stage 'lantern' of plugin 'lantern.py' failed on pictures/chart.png: ValueError" in said
+    save_as_editors_do(folder / "lantern.py", plugin)
+    assert "built " in watcher.until_watching()
+
+    # A picture that comes in pieces, of which the first are no picture.
+    whole = (folder / "pictures" / "chart.png").read_bytes()
+    (folder / "pictures" / "slow.png").write_bytes(whole[:100])
+    assert "pictures/slow.png: " in watcher.until_watching()
+    (folder / "pictures" / "lighthouse.png").unlink()  # there are two banks
+    with (folder / "pictures" / "slow.png").open("ab") as file:
+        file.write(whole[100:])
+    while "built " not in (said := watcher.until_watching()):
+        assert "pictures/slow.png: " in said
+
+    # The whole folder goes and comes back.
+    folder.rename(tmp_path / "away")
+    assert "recipe.toml:1:1: there is no such file" in watcher.until_watching()
+    (tmp_path / "away").rename(folder)
+    assert "built " in watcher.until_watching()
+    assert watcher.end(signal.SIGTERM) == 128 + signal.SIGTERM
+
+
+def test_a_recipe_that_never_was_ends_it_with_one_line(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "ladderlight", "watch", "nowhere.toml"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        timeout=WAIT,
+    )
+    line = "nowhere.toml:1:1: there is no such file; check the path\n"
+    assert (done.returncode, done.stdout, done.stderr) == (1, "", line)
+
+
+def save_as_editors_do(path: Path, text: str) -> None:
+    """Write a file beside its place and rename it into place."""
+    aside = path.with_name(f".{path.name}.swp")
+    aside.write_text(text)
+    aside.replace(path)

@@ -408,7 +408,13 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
             ('use = "flatten"', 'use = "flaten"'),
         ],
         [
-            ("3\n\n[[board", 'blanking is 3; use "output-enable", "register", "gate" or "none"'),
+            (
+                "3\n\n[[board",
+                'blanking is 3; use one of "output-enable" (the memories\' outputs are disabled '
+                "and the load pulls to 0 V), "
+                '"register" (the output registers are cleared to code 0), "gate" (gates force the lines to code 0), '
+                '"none" (the memories are read on)',
+            ),
             ('["x2-x9"', "27C010 has 17 address lines, but 19 are listed; ..."),
             ("acess", "[[board.memory]] has no key 'acess'; did you mean 'access'?"),
             ('"68O"', 'b1 is \'68O\', which is no resistance; write a resistance such as "75 ohm", "4k7" or "470R"'),

@@ -73,6 +73,24 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     assert said_of(tmp_path) == "x:1:1: this is a folder; name recipe.toml in it"
 
 
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("a = 'x\n'\n", "1:5: the text is not closed; end it with the quote that it begins with"),
+        ("a = '''x\n", "1:5: the text is not closed; end it with the quotes that it begins with"),
+        ("# \x01\n", "1:3: a character that cannot be seen must not be there; delete it"),
+        (
+            'a = "\\xg"\n',
+            "1:8: an escape lacks hexadecimal digits; write four after \\u",
+        ),
+        ('a = "\\uD800"\n', "1:12: the escape stands for no character; write \\\\ for a backslash"),
+        ("a = 2026-02-30\n", "1:5: this is no date or time; put a text in quotes"),
+    ],
+)
+def test_rare_mistakes_are_in_our_words_too(tmp_path: Path, text: str, line: str) -> None:
+    assert complaint(tmp_path / "x.toml", text.encode()) == f"x.toml:{line}"
+
+
 @pytest.mark.parametrize("raw", [b"\xef\xbb\xbfa = 1\r\nb = 2\r\n", b"a = 1\nb = 2\n"])
 def test_line_ends_and_byte_order_marks_do_not_matter(tmp_path: Path, raw: bytes) -> None:
     (tmp_path / "x.toml").write_bytes(raw)

@@ -9,6 +9,7 @@ import pytest
 import tomli
 from jsonschema import Draft202012Validator
 
+from ladderlight.board.board import BLANKING
 from ladderlight.plugins import StageRegistry, _Registered, installed_stages
 from ladderlight.recipe import schema
 
@@ -137,3 +138,9 @@ def test_a_stage_that_a_built_in_one_stands_before_is_known_by_its_plugin(text: 
 
 def test_nothing_may_be_null() -> None:
     assert '"null"' not in json.dumps(schema())
+
+
+def test_the_ways_of_blanking_are_explained() -> None:
+    description = schema()["$defs"]["BoardTable"]["properties"]["blanking"]["description"]
+    for way, meaning in BLANKING.items():
+        assert f'"{way}" ({meaning})' in description

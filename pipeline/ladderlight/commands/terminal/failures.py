@@ -1,0 +1,43 @@
+"""How a command fails: its exit status, and what is printed."""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from collections.abc import Iterable, Sequence
+
+from ladderlight.errors import Fault, LadderlightError, StageFailure
+from ladderlight.paths import reason_of
+from ladderlight.printable import printable
+
+BUG = 3
+
+
+def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
+    """Give the exit status for an error, and what went wrong. Of a bug, the traceback is printed."""
+    if isinstance(error, LadderlightError):
+        return error.exit_status, error.faults
+    if isinstance(error, OSError) and isinstance(error.filename, str):
+        message = f"cannot be used ({reason_of(error)}); check the path and its permissions"
+        return 1, [Fault(where=error.filename, message=message)]
+    if isinstance(error, StageFailure):
+        _print_traceback(error.__cause__ or error)
+        return BUG, [Fault(where="", message=f"bug: {error}")]
+    _print_traceback(error)
+    what = f"bug: {type(error).__name__}: {error}; please report it with the lines above"
+    return BUG, [Fault(where="", message=what)]
+
+
+def print_lines(faults: Iterable[Fault]) -> None:
+    """Print what went wrong to stderr, one line for each fault."""
+    for fault in faults:
+        _print(printable(str(fault)))
+
+
+def _print_traceback(error: BaseException) -> None:
+    for line in "".join(traceback.format_exception(error)).splitlines():
+        _print(printable(line))
+
+
+def _print(line: str) -> None:
+    print(line, file=sys.stderr)  # noqa: T201

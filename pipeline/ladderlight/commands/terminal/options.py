@@ -1,0 +1,87 @@
+"""Arguments and options that several commands have, each declared once."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ladderlight.errors import UsageError
+from ladderlight.paths import trouble_with
+
+DEFAULT = "recipe.toml"
+"""The recipe of a folder."""
+
+_HELP = f"The recipe, or a folder with a {DEFAULT}; by default {DEFAULT} in the current folder."
+
+RecipeArgument = Annotated[Path | None, typer.Argument(help=_HELP, metavar="RECIPE", show_default=False)]
+FirstArgument = Annotated[
+    Path | None,
+    typer.Argument(
+        help=f"{_HELP} The first argument is taken for one if it ends in .toml or is such a folder.",
+        metavar="RECIPE",
+        show_default=False,
+    ),
+]
+WorkersOption = Annotated[
+    int | None,
+    typer.Option(min=1, metavar="NUMBER", help="Threads for the pictures; the result is the same for any number."),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")]
+QuietOption = Annotated[
+    bool, typer.Option("--quiet", "-q", help="Print errors only; --json still prints its document.")
+]
+
+
+def recipe_path(given: Path | None) -> Path:
+    """Return the recipe that is meant: the file, the recipe of the folder, or that of the current folder.
+
+    Raises
+    ------
+    UsageError
+        When none is given and the current folder has none.
+    """
+    if given is None:
+        path = Path(DEFAULT)
+        if not os.path.lexists(path) and not trouble_with(path):
+            raise UsageError(f"there is no {DEFAULT} in this folder; name a recipe, or change to the folder of one")
+        return path
+    return given / DEFAULT if _holds_recipe(given) else given
+
+
+def recipe_and_others(first: Path | None, others: Sequence[str] | None) -> tuple[Path, list[str]]:
+    """Split arguments of which the first may be a recipe: it is one if it ends in .toml or is a folder with a recipe.
+
+    Returns
+    -------
+    The recipe, that of the current folder if the first argument is none, and the other arguments.
+
+    Raises
+    ------
+    UsageError
+        When no recipe is given and the current folder has none.
+    """
+    if first is None or first.suffix.casefold() == ".toml" or _holds_recipe(first):
+        return recipe_path(first), list(others or ())
+    return recipe_path(None), [str(first), *(others or ())]
+
+
+def recipe_and_dumps(first: Path | None, others: Sequence[str] | None) -> tuple[Path, list[Path]]:
+    """Split arguments into a recipe, as :func:`recipe_and_others`, and at least one dump.
+
+    Raises
+    ------
+    UsageError
+        When either is missing.
+    """
+    recipe, dumps = recipe_and_others(first, others)
+    if not dumps:
+        raise UsageError("no dump is given; name the files that were read out of the chips, after the recipe")
+    return recipe, list(map(Path, dumps))
+
+
+def _holds_recipe(path: Path) -> bool:
+    return os.path.lexists(path / DEFAULT)

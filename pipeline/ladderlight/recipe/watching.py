@@ -1,0 +1,91 @@
+"""What a build of a recipe reads, looked at again and again."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import stat
+import sys
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Self
+
+from ladderlight.recipe.files import picture_files
+from ladderlight.recipe.model import Recipe
+from ladderlight.recipe.reading import UnreadableError, read_document
+from ladderlight.recipe.report import dig
+
+Mark = tuple[int, int, int] | None
+"""Time of change in nanoseconds, size and number of a file; None for what is no file. A file that is put in the place
+of another, as editors do, has another number even if time and size are kept."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reads:
+    """The files that a build reads, and the patterns of its pictures, which may come to match others."""
+
+    folder: Path
+    files: frozenset[Path]
+    patterns: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, recipe: Recipe) -> Self:
+        """Give what a recipe reads: itself, board, files of options, plugins and what they import beside them."""
+        files = (recipe.path, *recipe.named, *recipe.plugins, *_modules_beside(recipe.plugins))
+        return cls(folder=recipe.folder, files=frozenset(files), patterns=recipe.patterns)
+
+    @classmethod
+    def of_broken(cls, path: Path, before: Reads | None = None) -> Reads:
+        """Give what a recipe that cannot be loaded read before, and whatever it may name now."""
+        reads = before or cls(folder=path.parent, files=frozenset([path]))
+        try:
+            data = read_document(path, str(path)).data
+        except UnreadableError:
+            return reads
+        named = frozenset(path.parent / text for text in _texts(data))
+        patterns = dig(data, "pictures", "files")
+        listed = (text for text in patterns if isinstance(text, str)) if isinstance(patterns, list) else ()
+        return replace(reads, files=reads.files | named, patterns=tuple(dict.fromkeys((*reads.patterns, *listed))))
+
+    def look(self) -> dict[Path, Mark]:
+        """Give the marks of all files as they are now."""
+        pictures = (file.path for file in picture_files(self.folder, self.patterns)[0])
+        return {path: _mark(path) for path in (*self.files, *pictures)}
+
+
+def forget_modules(files: Collection[Path]) -> None:
+    """Have Python load the modules of some files anew when they are imported the next time."""
+    for name, module in list(sys.modules.items()):
+        file = getattr(module, "__file__", None)
+        if isinstance(file, str) and Path(file) in files:
+            del sys.modules[name]
+    importlib.invalidate_caches()
+
+
+def _modules_beside(plugins: Iterable[Path]) -> Iterator[Path]:
+    """Yield the files of the modules that are loaded from the folders of some plugins, packages there included."""
+    folders = {path.parent for path in plugins}
+    for name, module in list(sys.modules.items()):
+        file = getattr(module, "__file__", None)
+        top = getattr(sys.modules.get(name.partition(".")[0]), "__file__", None)
+        if not file or not top or name == "__main__" or name.startswith("ladderlight"):
+            continue
+        package = Path(top).parent
+        if (package.parent if Path(top).name == "__init__.py" else package) in folders:
+            yield Path(file)
+
+
+def _texts(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    for inner in value.values() if isinstance(value, Mapping) else value if isinstance(value, list) else ():
+        yield from _texts(inner)
+
+
+def _mark(path: Path) -> Mark:
+    try:
+        found = os.stat(path)  # noqa: PTH116 - three figures of one call
+    except (OSError, ValueError):
+        return None
+    return (found.st_mtime_ns, found.st_size, found.st_ino) if stat.S_ISREG(found.st_mode) else None
