@@ -12,8 +12,8 @@ import pytest
 
 from ladderlight import Contents, MemoryContents, Origin, PlacedPicture
 from ladderlight.board import MODES, PARTS, Board, Channel, Counters, Ladder, Memory, Packing, Part, Placement, Raster
-from ladderlight.board.checks import problems_of
-from ladderlight.board.lines import expand, expand_names
+from ladderlight.board.advice.checks import problems_of
+from ladderlight.board.model.lines import expand, expand_names
 
 BoardMaker = Callable[..., Board]
 

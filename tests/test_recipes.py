@@ -12,9 +12,9 @@ import pytest
 import tomli
 from PIL import Image
 
-from ladderlight.building import build
 from ladderlight.commands import main
 from ladderlight.recipe import load
+from ladderlight.workspace.build import build
 
 HERE = Path(__file__).parent
 RECIPES = sorted([*HERE.parent.glob("recipes/*/recipe.toml"), *HERE.glob("recipes/*/recipe.toml")])

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from ladderlight.board import Board, Device, Palette
+    from ladderlight.colour.viewing import Viewing
     from ladderlight.devices.files import Piece, pieces, planned_pieces
     from ladderlight.errors import ArrangementError, DeviceFileError, PictureError, Problem, refuse
-    from ladderlight.patterns import file_name, matching
-    from ladderlight.pictures import (
+    from ladderlight.flow.matching import file_name, matching
+    from ladderlight.flow.pictures import (
         Animation,
         CodedPicture,
         Contents,
@@ -27,9 +28,8 @@ if TYPE_CHECKING:
         TileSet,
     )
     from ladderlight.readback.decoding import coded_png
-    from ladderlight.stages import Demand, Example, Option, Probe, Survey, stage
-    from ladderlight.units import MisfitError
-    from ladderlight.viewing import Viewing
+    from ladderlight.stages.contract import Demand, Example, Option, Probe, Survey, stage
+    from ladderlight.units.parsing import MisfitError
 
 __version__ = "0.1.0"
 
@@ -38,8 +38,8 @@ _HOMES = {
     "ladderlight.readback.decoding": ("coded_png",),
     "ladderlight.devices.files": ("Piece", "pieces", "planned_pieces"),
     "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError", "Problem", "refuse"),
-    "ladderlight.patterns": ("file_name", "matching"),
-    "ladderlight.pictures": (
+    "ladderlight.flow.matching": ("file_name", "matching"),
+    "ladderlight.flow.pictures": (
         "Animation",
         "CodedPicture",
         "Contents",
@@ -51,9 +51,9 @@ _HOMES = {
         "Span",
         "TileSet",
     ),
-    "ladderlight.stages": ("Demand", "Example", "Option", "Probe", "Survey", "stage"),
-    "ladderlight.units": ("MisfitError",),
-    "ladderlight.viewing": ("Viewing",),
+    "ladderlight.stages.contract": ("Demand", "Example", "Option", "Probe", "Survey", "stage"),
+    "ladderlight.units.parsing": ("MisfitError",),
+    "ladderlight.colour.viewing": ("Viewing",),
 }
 _MODULE_OF = {name: module for module, names in _HOMES.items() for name in names}
 

@@ -1,6 +1,6 @@
 """The built-in stages, one file each, in folders by kind; registered like anyone else's, by string reference."""
 
-from ladderlight.plugins import hookimpl
+from ladderlight.stages.registry import hookimpl
 
 
 @hookimpl
@@ -8,8 +8,8 @@ def ladderlight_stages() -> list[str]:
     """Give the built-in stages."""
     package = "ladderlight_stages"
     return [
-        f"{package}.sources.read:read",
-        f"{package}.pictures.crop:crop",
+        f"{package}.sources.read.stage:read",
+        f"{package}.pictures.crop.stage:crop",
         f"{package}.pictures.resize:resize",
         f"{package}.pictures.rotate:rotate",
         f"{package}.pictures.mirror:mirror",
@@ -17,17 +17,17 @@ def ladderlight_stages() -> list[str]:
         f"{package}.pictures.adapt_contrast:adapt_contrast",
         f"{package}.pictures.fit_gamut:fit_gamut",
         f"{package}.pictures.sharpen:sharpen",
-        f"{package}.reductions.diffuse:diffuse",
+        f"{package}.reductions.diffuse.stage:diffuse",
         f"{package}.reductions.nearest:nearest",
-        f"{package}.reductions.ordered:ordered",
+        f"{package}.reductions.ordered.stage:ordered",
         f"{package}.reductions.riemersma:riemersma",
-        f"{package}.reductions.few_colours:few_colours",
-        f"{package}.reductions.search:search",
+        f"{package}.reductions.few_colours.stage:few_colours",
+        f"{package}.reductions.search.stage:search",
         f"{package}.reductions.advise:advise",
         f"{package}.arrangements.bank_pictures:bank_pictures",
         f"{package}.arrangements.tiles:tiles",
         f"{package}.arrangements.lookup:lookup",
-        f"{package}.arrangements.frames:frames",
+        f"{package}.arrangements.frames.stage:frames",
         f"{package}.arrangements.planes:planes",
         f"{package}.arrangements.sheet:sheet",
         f"{package}.arrangements.text:text",

@@ -21,9 +21,9 @@ from skimage import data
 
 from ladderlight import Board, Origin, Picture
 from ladderlight.board import MODES, PARTS, Channel, Ladder, Memory, Raster
-from ladderlight.board.lines import expand
-from ladderlight_stages.reductions.diffuse import diffuse
-from ladderlight_stages.sources.samples import linear_pixels
+from ladderlight.board.model.lines import expand
+from ladderlight_stages.reductions.diffuse.stage import diffuse
+from ladderlight_stages.sources.read.samples import linear_pixels
 
 REPEATS = 61
 

@@ -17,8 +17,8 @@ from collections.abc import Callable
 import numpy as np
 from skimage import data
 
-from ladderlight_stages.arrangements.distinct import distinct_tiles
-from ladderlight_stages.arrangements.numbering import stable_numbers
+from ladderlight_stages.tiling.numbering import stable_numbers
+from ladderlight_stages.tiling.unique_tiles import distinct_tiles
 
 TURNS = np.array([0, 7, 56, 63])
 SMALL, LARGE = 250_000, 1_000_000

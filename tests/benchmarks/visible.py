@@ -20,18 +20,18 @@ from skimage import data
 
 from ladderlight import Board, CodedPicture, Origin, Picture
 from ladderlight.board import MODES, PARTS, Channel, Ladder, Memory, Raster, linear_from_srgb, srgb_from_linear
-from ladderlight.board.lines import expand
+from ladderlight.board.model.lines import expand
+from ladderlight_stages.perception.density import density_of
+from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.advise import advise
-from ladderlight_stages.reductions.diffuse import diffuse
-from ladderlight_stages.reductions.few_colours import few_colours
-from ladderlight_stages.reductions.kernels import KERNELS
+from ladderlight_stages.reductions.diffuse.kernels import KERNELS
+from ladderlight_stages.reductions.diffuse.stage import diffuse
+from ladderlight_stages.reductions.diffuse.variable import VARIABLE
+from ladderlight_stages.reductions.few_colours.stage import few_colours
 from ladderlight_stages.reductions.nearest import nearest, nearest_codes
-from ladderlight_stages.reductions.ordered import ordered
+from ladderlight_stages.reductions.ordered.stage import ordered
 from ladderlight_stages.reductions.riemersma import riemersma
-from ladderlight_stages.reductions.search import search
-from ladderlight_stages.reductions.variable import VARIABLE
-from ladderlight_stages.viewing import density_of
-from ladderlight_stages.vision import Viewer
+from ladderlight_stages.reductions.search.stage import search
 
 GUNS = {"red": (0,), "green": (1,), "blue": (2,), "grey": (0, 1, 2)}
 WIDTH = 0.3

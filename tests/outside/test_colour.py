@@ -9,7 +9,7 @@ import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight_stages.lab_loops import ciede2000, lab_from
+from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 
 
 def ours(one: np.ndarray, other: np.ndarray) -> np.ndarray:

@@ -18,10 +18,10 @@ import numpy as np
 import pytest
 
 from ladderlight.board import MODES, Board, Counters, Raster
-from ladderlight.board.checks import problems_of
-from ladderlight.board.playback import count_codes
-from ladderlight.board.report import report
-from ladderlight.board.scan import scan
+from ladderlight.board.advice.checks import problems_of
+from ladderlight.board.advice.report import report
+from ladderlight.board.scanning.playback import count_codes
+from ladderlight.board.scanning.scan import scan
 
 MODE = MODES["640x480@60"]
 AT_SYNC = {"x_start": 18, "x_reset": 0, "y_start": 35, "y_reset": 0}

@@ -9,9 +9,9 @@ import pytest
 from PIL import Image
 
 from ladderlight import Board, Origin, Picture
-from ladderlight_stages.reductions.diffuse import diffuse
-from ladderlight_stages.reductions.kernels import KERNELS
-from ladderlight_stages.reductions.variable import coefficients
+from ladderlight_stages.reductions.diffuse.kernels import KERNELS
+from ladderlight_stages.reductions.diffuse.stage import diffuse
+from ladderlight_stages.reductions.diffuse.variable import coefficients
 
 # Each figure as it stands in the paper, X the current pixel, numerators over the divisor; sources beside each.
 PUBLISHED = {

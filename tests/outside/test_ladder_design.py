@@ -11,8 +11,8 @@ from itertools import product
 import numpy as np
 import pytest
 
-from ladderlight.board.ladder_design import design
-from ladderlight.board.ladder_goal import Goal
+from ladderlight.board.ladders.design import design
+from ladderlight.board.ladders.goal import Goal
 
 COARSE = {
     "E6": [10, 15, 22, 33, 47, 68],

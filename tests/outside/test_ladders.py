@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board import Channel, Ladder
-from ladderlight.board.ladder import all_states
+from ladderlight.board.model.ladder import all_states
 
 EXACT = 1e-13
 """Relative; what double precision leaves."""

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from ladderlight.board import Channel, Ladder
-from ladderlight.board.ladder import all_states
-from ladderlight.board.ladder_analysis import analyse
+from ladderlight.board.ladders.analysis import analyse
+from ladderlight.board.model.ladder import all_states
 
 LADDERS = 200
 PER_DECK = 20

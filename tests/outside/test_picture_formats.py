@@ -13,7 +13,7 @@ from PIL import Image, features
 
 from ladderlight import Demand
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight_stages.sources.read import read
+from ladderlight_stages.sources.read.stage import read
 
 RANDOM = np.random.default_rng(31)
 

@@ -13,8 +13,8 @@ import eseries
 import numpy as np
 import pytest
 
-from ladderlight.board.series import SERIES, preferred_values, series_tolerance
-from ladderlight.units import resistance
+from ladderlight.board.ladders.series import SERIES, preferred_values, series_tolerance
+from ladderlight.units.parsing import resistance
 
 E6 = "10 15 22 33 47 68"
 E12 = "10 12 15 18 22 27 33 39 47 56 68 82"

@@ -12,7 +12,7 @@ from PIL import Image, ImageCms
 
 from ladderlight import Demand
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight_stages.sources.read import read
+from ladderlight_stages.sources.read.stage import read
 
 WIDE_PRIMARIES = np.array([(0.680, 0.320), (0.265, 0.690), (0.150, 0.060)])  # SMPTE RP 431-2, with D65 as white
 D65, D50 = np.array([0.95047, 1.0, 1.08883]), np.array([0.9642, 1.0, 0.8249])  # ASTM E308; ICC.1:2022, 7.2.16

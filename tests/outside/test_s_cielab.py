@@ -6,7 +6,7 @@ import warnings
 
 import numpy as np
 
-from ladderlight_stages.vision import Viewer
+from ladderlight_stages.perception.vision import Viewer
 
 # X. Zhang and B. A. Wandell, A spatial extension of CIELAB for digital color image reproduction, SID 1996, and the
 # authors' reference code: XYZ to opponent, and (weight, full width at half maximum in degrees) of each channel.

@@ -15,8 +15,8 @@ import pytest
 
 from ladderlight import CodedPicture, Origin
 from ladderlight.board import MODES, Board, Packing, Raster
-from ladderlight.board.checks import problems_of
-from ladderlight.board.scan import scan
+from ladderlight.board.advice.checks import problems_of
+from ladderlight.board.scanning.scan import scan
 from ladderlight_stages.arrangements.tiles import tiles
 from ladderlight_stages.emissions.verilog_mem import verilog_mem
 

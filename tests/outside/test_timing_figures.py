@@ -11,8 +11,8 @@ from fractions import Fraction
 import pytest
 
 from ladderlight.board import MODES, Part, Raster
-from ladderlight.board.extent import extent_of
-from ladderlight.board.timing import timings
+from ladderlight.board.scanning.extent import extent_of
+from ladderlight.board.scanning.timing import timings
 
 MODE_800 = MODES["800x600@60"]
 

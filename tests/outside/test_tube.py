@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ladderlight.board.palette import linear_from_tube
+from ladderlight.board.model.palette import linear_from_tube
 
 colour = pytest.importorskip("colour", reason="colour-science is not installed")
 

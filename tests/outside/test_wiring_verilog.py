@@ -16,9 +16,9 @@ import numpy as np
 import pytest
 
 from ladderlight.board import MODES, Board, Counters, Packing, Part, Raster
-from ladderlight.board.checks import problems_of
-from ladderlight.board.playback import play
-from ladderlight.board.scan import scan
+from ladderlight.board.advice.checks import problems_of
+from ladderlight.board.scanning.playback import play
+from ladderlight.board.scanning.scan import scan
 
 BENCH = """
 `timescale 1ns/1ps

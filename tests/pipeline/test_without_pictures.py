@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from ladderlight.building import build
-from ladderlight.chains import check_chain, takes_pictures
 from ladderlight.commands import main
 from ladderlight.errors import RecipeError
-from ladderlight.plugins import installed_stages
 from ladderlight.recipe import load
+from ladderlight.stages.chain import check_chain, takes_pictures
+from ladderlight.stages.registry import installed_stages
+from ladderlight.workspace.build import build
 
 HEAD = """format = 1
 [project]

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from ladderlight import MisfitError
-from ladderlight.stages import declaration_of
+from ladderlight.stages.contract import declaration_of
 from ladderlight_stages.colours import Colour, linear_colour
-from ladderlight_stages.pictures.crop import crop
+from ladderlight_stages.pictures.crop.stage import crop
 
 
 @pytest.mark.parametrize(

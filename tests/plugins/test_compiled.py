@@ -24,7 +24,7 @@ FACTOR = 2
 LETTERS = ["a"]
 ONE_PIXEL = (
     "import numpy as np\n"
-    "from ladderlight_stages.reductions.grid import nearest_members as f\n"
+    "from ladderlight_stages.halftone.grid import nearest_members as f\n"
     "a = np.zeros((1, 3), np.float32)\n"
     "f(a, a, a[0], a[0], 1, np.array([0, 1], np.int32), np.zeros(1, np.int32))\n"
     "(machine,) = f.machines.values()\n"
@@ -112,7 +112,7 @@ def test_after_an_upgrade_the_new_code_runs(tmp_path: Path) -> None:
     python = str(Path(sysconfig.get_path("scripts", "venv", vars={"base": str(tmp_path / "venv")})) / "python")
     script = (
         "import numpy as np\n"
-        "from ladderlight_stages.reductions.lattice_loops import diffuse_lattice\n"
+        "from ladderlight_stages.halftone.lattice_loops import diffuse_lattice\n"
         "levels = np.array([[0, 1000]] * 3, np.int32)\n"
         "codes = np.array([[0, 1]] * 3, np.uint16)\n"
         "pixels = np.full((2, 1, 3), 200, np.float32)\n"
@@ -259,9 +259,9 @@ def test_the_compiler_is_loaded_when_a_loop_is_first_used() -> None:
     script = (
         "import sys, numpy as np\n"
         "from ladderlight_stages.reductions import advise, diffuse, few_colours, ordered, riemersma, search\n"
-        "from ladderlight_stages.reductions.palette_steps import follow\n"
+        "from ladderlight_stages.halftone.palette_steps import follow\n"
         "before = 'numba' in sys.modules\n"
-        "from ladderlight_stages.reductions.tally_loops import mark_used\n"
+        "from ladderlight_stages.halftone.tally_loops import mark_used\n"
         "mark_used(np.zeros((1, 1), np.uint16), np.zeros(1, bool))\n"
         "print(before, 'numba' in sys.modules)\n"
     )

@@ -1,13 +1,13 @@
 """Pure arithmetic of a board: raster, wiring, memories, ladders, timing. No pictures, no files."""
 
-from ladderlight.board.board import Blanking, Board, Counters, Geometry
-from ladderlight.board.findings import Finding
-from ladderlight.board.ladder import Channel, Ladder
-from ladderlight.board.memory import PARTS, Device, Memory, Packing, Part
-from ladderlight.board.modes import MODES, Axis, Mode
-from ladderlight.board.palette import Lattice, Palette, linear_from_srgb, srgb_from_linear
-from ladderlight.board.placement import Conflict, Placement
-from ladderlight.board.raster import Raster
+from ladderlight.board.model.board import Blanking, Board, Counters, Geometry
+from ladderlight.board.model.findings import Finding
+from ladderlight.board.model.ladder import Channel, Ladder
+from ladderlight.board.model.memory import PARTS, Device, Memory, Packing, Part
+from ladderlight.board.model.modes import MODES, Axis, Mode
+from ladderlight.board.model.palette import Lattice, Palette, linear_from_srgb, srgb_from_linear
+from ladderlight.board.model.raster import Raster
+from ladderlight.board.scanning.placement import Conflict, Placement
 
 __all__ = [
     "MODES",

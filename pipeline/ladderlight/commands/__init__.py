@@ -10,14 +10,14 @@ import typer
 
 from ladderlight import __version__
 from ladderlight.commands import build, burned, check, compare, decode, ladder, schema, stages, start, watch
-from ladderlight.commands.report_stream import keeps_stdout
 from ladderlight.commands.reporting import print_faults
 from ladderlight.commands.terminal.failures import failure_of, print_lines
 from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
+from ladderlight.commands.terminal.report_stream import keeps_stdout
 from ladderlight.commands.terminal.streams import safe_streams
 from ladderlight.errors import Fault
-from ladderlight.paths import reason_of
-from ladderlight.workspace.stopping import Stops, unwinding
+from ladderlight.storage.stopping import Stops, unwinding
+from ladderlight.system.paths import reason_of
 
 PIPE_CLOSED = 141
 """As the shell reports a program that was ended by SIGPIPE (128 + 13)."""

@@ -24,9 +24,9 @@ def build(
     """Build a recipe: device files, proof and burn sheet."""
     from dataclasses import asdict
 
-    from ladderlight.building import build as build_recipe
     from ladderlight.commands.reporting import picture_progress, print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
+    from ladderlight.workspace.build import build as build_recipe
 
     loaded = load(recipe_path(recipe))
     with picture_progress(quiet=quiet) as progress:

@@ -26,10 +26,10 @@ def burned(
     from dataclasses import asdict
 
     from ladderlight.commands.reporting import print_document, print_findings, stderr, stdout
-    from ladderlight.devices.burned import FILE
-    from ladderlight.readback.lastbuild import last_build, stale_findings
-    from ladderlight.readback.recorded import record_chips
     from ladderlight.recipe import load
+    from ladderlight.workspace.burned import FILE
+    from ladderlight.workspace.last_build import last_build, stale_findings
+    from ladderlight.workspace.recorded import record_chips
 
     of, names = recipe_and_others(recipe, devices)
     loaded = load(of, pictures="ignored")

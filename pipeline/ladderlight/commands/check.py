@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path
-from ladderlight.printable import printable, printable_values
+from ladderlight.system.printable import printable, printable_values
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -37,17 +37,17 @@ def check(
     from dataclasses import asdict
 
     from ladderlight.board import Finding
-    from ladderlight.board.report import report
+    from ladderlight.board.advice.report import report
     from ladderlight.commands.reporting import print_document, print_findings, stderr, stdout
-    from ladderlight.readback.lastbuild import stale_findings
-    from ladderlight.readback.recorded import burn_findings
-    from ladderlight.readiness import readiness
     from ladderlight.recipe import load
+    from ladderlight.workspace.last_build import stale_findings
+    from ladderlight.workspace.readiness import readiness
+    from ladderlight.workspace.recorded import burn_findings
 
     loaded = load(recipe_path(recipe), pictures="checked")
     if page is not None:
         from ladderlight.recipe.inputs import input_files
-        from ladderlight.workspace.exports import export, refuse_others
+        from ladderlight.storage.exports import export, refuse_others
 
         inputs = input_files(loaded).values()
         refuse_others([page], command=_PAGE, inputs=inputs)
@@ -86,7 +86,7 @@ def check(
 
 
 def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:
-    from ladderlight.board.board import BLANKING
+    from ladderlight.board.model.board import BLANKING
 
     picture, raster = document["picture"], document["raster"]
     blanking = document["blanking"]["way"]

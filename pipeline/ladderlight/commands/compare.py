@@ -12,7 +12,7 @@ from ladderlight.commands.terminal.options import FirstArgument, JsonOption, Qui
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from ladderlight.readback.account import Account
+    from ladderlight.readback.device_report import Account
 
 _SHOWN = 8
 _PICTURE = "compare --picture"
@@ -61,18 +61,18 @@ def compare(
 
     from ladderlight.commands.reporting import byte_order, print_document, print_findings, stderr, stdout
     from ladderlight.proof.screens import shown_banks
-    from ladderlight.readback.account import account_of, document_of_accounts, unrecorded
     from ladderlight.readback.damage import damage_png, with_device
+    from ladderlight.readback.device_report import account_of, document_of_accounts, unrecorded
     from ladderlight.readback.dumps import read_dumps
     from ladderlight.readback.known import known_contents
-    from ladderlight.readback.lastbuild import last_build, stale_findings
     from ladderlight.readback.matching import match
     from ladderlight.readback.readings import readings_of
-    from ladderlight.readback.recorded import recorded_chips
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files
-    from ladderlight.workspace.exports import export, refuse_others
+    from ladderlight.storage.exports import export, refuse_others
+    from ladderlight.workspace.last_build import last_build, stale_findings
+    from ladderlight.workspace.recorded import recorded_chips
 
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored")

@@ -40,12 +40,12 @@ def decode(
     from ladderlight.readback.decoding import decode as decode_words
     from ladderlight.readback.dumps import read_dumps
     from ladderlight.readback.matching import match
-    from ladderlight.readback.planned import planned_files
     from ladderlight.readback.readings import memories_of_readings, readings_of
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files
-    from ladderlight.workspace.exports import export
+    from ladderlight.storage.exports import export
+    from ladderlight.workspace.planned import planned_files
 
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored")

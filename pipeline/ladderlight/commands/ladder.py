@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from ladderlight.board.ladder_design import Choice
+    from ladderlight.board.ladders.design import Choice
 
 # As in ladderlight.board, which is imported only when the command runs.
 _Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
@@ -66,10 +66,10 @@ def ladder(
         raise UsageError(f"{driver!r} is out of range; give 0 ohm or more", where="--driver")
     limit = None if current_limit is None else _positive(current_limit, "A", "--current-limit", plain=1e-3)
 
-    from ladderlight.board.ladder_design import design
-    from ladderlight.board.ladder_goal import Goal
-    from ladderlight.board.ladder_report import design_document
-    from ladderlight.board.series import series_tolerance
+    from ladderlight.board.ladders.design import design
+    from ladderlight.board.ladders.goal import Goal
+    from ladderlight.board.ladders.report import design_document
+    from ladderlight.board.ladders.series import series_tolerance
     from ladderlight.commands.reporting import print_document, stdout
 
     goal = Goal(
@@ -98,7 +98,7 @@ def ladder(
 
 def _quantity(text: str, unit: str, option: str, *, plain: float = 1.0) -> float:
     """Read an option's quantity; a plain number is in units of ``plain``."""
-    from ladderlight.units import MisfitError, quantity
+    from ladderlight.units.parsing import MisfitError, quantity
 
     try:
         return float(text) * plain
@@ -119,7 +119,7 @@ def _positive(text: str, unit: str, option: str, *, plain: float = 1.0) -> float
 
 
 def _print(console: Console, choices: list[Choice], series: str) -> None:
-    from ladderlight.board.ladder_report import findings_of, recipe_of
+    from ladderlight.board.ladders.report import findings_of, recipe_of
     from ladderlight.commands.reporting import print_findings
 
     best = choices[0]

@@ -9,16 +9,16 @@ from contextlib import contextmanager
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from ladderlight.commands.report_stream import report_stream
-from ladderlight.printable import json_text, printable
+from ladderlight.commands.terminal.report_stream import report_stream
+from ladderlight.system.printable import json_text, printable
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from ladderlight.board import Finding
-    from ladderlight.engine import Progress
+    from ladderlight.engine.runner import Progress
     from ladderlight.errors import Fault
-    from ladderlight.pictures import ByteOrder
+    from ladderlight.flow.pictures import ByteOrder
 
 STYLES = {"error": "bold red", "caution": "yellow", "note": "cyan"}
 

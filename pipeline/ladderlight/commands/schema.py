@@ -11,6 +11,6 @@ def schema(*, quiet: QuietOption = False) -> None:  # noqa: ARG001 - it has noth
     It has all installed stages.
     """
     from ladderlight.commands.reporting import print_document
-    from ladderlight.recipe.schemas import schema as recipe_schema
+    from ladderlight.recipe.language.schemas import schema as recipe_schema
 
     print_document(recipe_schema())

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ladderlight.commands.terminal.options import DEFAULT, JsonOption, QuietOption
-from ladderlight.paths import is_file
+from ladderlight.system.paths import is_file
 
 if TYPE_CHECKING:
-    from ladderlight.plugins import StageRegistry
-    from ladderlight.stages import StageDeclaration
+    from ladderlight.stages.contract import StageDeclaration
+    from ladderlight.stages.registry import StageRegistry
 
 
 def stages(
@@ -35,7 +35,7 @@ def stages(
 def _registry(*, quiet: bool) -> StageRegistry:
     """Register the installed stages, and those of the plugins of the current folder's recipe."""
     from ladderlight.commands.reporting import stderr
-    from ladderlight.plugins import installed_stages
+    from ladderlight.stages.registry import installed_stages
 
     registry = installed_stages()
     warnings = list(registry.warnings)
@@ -75,7 +75,7 @@ def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
 
 def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> None:
     from ladderlight.commands.reporting import print_document, stdout
-    from ladderlight.snippets import stage_table
+    from ladderlight.stages.toml_text import stage_table
 
     if json_:
         print_document({"ok": True, **_document(declaration)})

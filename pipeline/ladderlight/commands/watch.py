@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ladderlight.commands.terminal.options import QuietOption, RecipeArgument, WorkersOption, recipe_path
-from ladderlight.paths import is_file
+from ladderlight.system.paths import is_file
 
 if TYPE_CHECKING:
     from ladderlight.recipe import Recipe
@@ -65,7 +65,7 @@ def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet
 
 def _build(recipe: Recipe, workers: int | None) -> str:
     """Build a recipe, and say what to burn."""
-    from ladderlight.building import build
+    from ladderlight.workspace.build import build
 
     built = build(recipe, workers=workers)
     changed = [device["name"] for device in built.manifest["devices"] if device["changed"]]

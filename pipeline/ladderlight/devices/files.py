@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from ladderlight.board import Board, Device
 from ladderlight.devices.formats import Segment, segments_of
 from ladderlight.errors import DeviceFileError, nearest_word
-from ladderlight.pictures import ByteOrder, Contents, DeviceFile, Span
+from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
 
 Split = Literal["none", "even_odd"]
 Words = NDArray[np.uint32]
+Bytes = NDArray[np.uint8]
 
 ERASED = 0xFF
 """What every byte of an erased chip reads."""

@@ -10,7 +10,7 @@ from typing import Literal
 import bincopy
 
 from ladderlight.errors import DeviceFileError
-from ladderlight.pictures import ByteOrder
+from ladderlight.flow.pictures import ByteOrder
 
 Format = Literal["binary", "intel_hex", "s_record", "verilog_mem", "c_array", "assembler"]
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ladderlight.board import Board, Memory
-from ladderlight.board.lines import Signal
-from ladderlight.board.scan import addresses, is_direct
-from ladderlight.pictures import Contents
+from ladderlight.board.model.lines import Signal
+from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.flow.pictures import Contents
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,14 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
-from ladderlight.board.quantities import percent
-from ladderlight.board.timing import MUCH_UNDEFINED
-from ladderlight.pictures import TileSet
+from ladderlight.board.scanning.timing import MUCH_UNDEFINED
+from ladderlight.flow.pictures import TileSet
 from ladderlight.proof.disturbance import disturbance, marks_png
 from ladderlight.proof.page import burn_page, page
+from ladderlight.proof.scanout import Words
 from ladderlight.proof.screens import screen_png, shown_banks, to_png
 from ladderlight.proof.tilesheet import PER_ROW, places_of, tile_sheet
-from ladderlight.screen import Words
+from ladderlight.units.words import percent
 
 __all__ = ["burn_page", "proof_files"]
 

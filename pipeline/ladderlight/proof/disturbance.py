@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board
-from ladderlight.board.playback import play
-from ladderlight.board.timing import undefined_share
-from ladderlight.screen import Words
+from ladderlight.board.scanning.playback import play
+from ladderlight.board.scanning.timing import undefined_share
+from ladderlight.proof.scanout import Words
 
 _WIDTH, _HEIGHT, _SCALE = 80, 20, 10
 _MARK = (255, 0, 255)

@@ -10,9 +10,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
-from ladderlight.board.ladder_analysis import analyse
-from ladderlight.cautions import cautions
-from ladderlight.plots import ladder_plot, palette_plot, scan_line_plot, timing_plot
+from ladderlight.board.ladders.analysis import analyse
+from ladderlight.proof.cautions import cautions
+from ladderlight.proof.plots import ladder_plot, palette_plot, scan_line_plot, timing_plot
 
 _MOST_SWATCHES = 512
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board
-from ladderlight.screen import Words, render, screen_codes
+from ladderlight.proof.scanout import Words, render, screen_codes
 
 _MOST_COLOURS = 256
 _COMPRESSION = 3  # half the time of the usual 6 for a third more bytes, and there may be hundreds of screens

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board
-from ladderlight.board.scan import scan
-from ladderlight.pictures import TileSet
-from ladderlight.screen import Words
+from ladderlight.board.scanning.scan import scan
+from ladderlight.flow.pictures import TileSet
+from ladderlight.proof.scanout import Words
 
 PER_ROW = 32
 _TARGET = 36

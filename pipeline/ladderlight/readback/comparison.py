@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
-from ladderlight.board.scan import scan
+from ladderlight.board.scanning.scan import scan
 from ladderlight.readback.diagnosis import Diagnosis, diagnose
 from ladderlight.readback.faults import Fault
 from ladderlight.readback.known import device_words_of

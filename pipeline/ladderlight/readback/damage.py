@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from ladderlight.board import Board, Device
-from ladderlight.board.lightness import LUMINANCE
-from ladderlight.screen import render, screen_codes
+from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.proof.scanout import render, screen_codes
 
 Words = Mapping[str, NDArray[np.uint32]]
 

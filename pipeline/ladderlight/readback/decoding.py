@@ -11,7 +11,7 @@ from PIL import Image
 
 from ladderlight.board import Board
 from ladderlight.errors import DeviceFileError
-from ladderlight.screen import picture_codes
+from ladderlight.proof.scanout import picture_codes
 
 Words = NDArray[np.uint32]
 _MOST_INDEXED = 256

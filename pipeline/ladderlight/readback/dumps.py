@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ladderlight.devices.files import bytes_per_word
 from ladderlight.devices.formats import Format, Segment, format_of, likely_damage, segments_of
 from ladderlight.errors import DeviceFileError, UsageError
-from ladderlight.pictures import ByteOrder
+from ladderlight.flow.pictures import ByteOrder
 from ladderlight.readback.sections import Section
 
 _ELEMENTS: tuple[Format, ...] = ("verilog_mem", "c_array")

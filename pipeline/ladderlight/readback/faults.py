@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
-from ladderlight.board.lines import Signal
+from ladderlight.board.model.lines import Signal
 from ladderlight.devices.files import bytes_of, bytes_per_word, words_of
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import Bytes, Section, image_of, mask_of

@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
-from ladderlight.devices.burned import Chip, Record
 from ladderlight.devices.files import bytes_of, words_of
 from ladderlight.errors import DocumentError
 from ladderlight.readback.faults import Fault, fixed
-from ladderlight.readback.lastbuild import read_manifest
 from ladderlight.readback.readings import Reading
-from ladderlight.readback.recorded import key_of
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.neighbours import Neighbour, neighbours
+from ladderlight.workspace.burned import Chip, Record
+from ladderlight.workspace.last_build import read_manifest
+from ladderlight.workspace.recorded import key_of
 
 Words = NDArray[np.uint32]
 

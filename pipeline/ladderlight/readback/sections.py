@@ -11,11 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
-from ladderlight.devices.files import bytes_of, bytes_per_word, span_places, spans_of, words_of
-from ladderlight.pictures import ByteOrder, DeviceFile, Span
+from ladderlight.devices.files import Bytes, Words, bytes_of, bytes_per_word, span_places, spans_of, words_of
+from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
 
-Words = NDArray[np.uint32]
-Bytes = NDArray[np.uint8]
 Places = NDArray[np.int64]
 
 

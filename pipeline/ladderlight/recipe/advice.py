@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ladderlight.board import Finding
-from ladderlight.boundary import animation_of
-from ladderlight.patterns import file_name, matching
-from ladderlight.recipe.model import Recipe
+from ladderlight.flow.matching import file_name, matching
+from ladderlight.recipe.language.model import Recipe
+from ladderlight.stages.boundary import animation_of
 
 _DISTANCE = "distance"
 """The option with which a stage that takes the viewing lets a recipe say it for that stage alone."""

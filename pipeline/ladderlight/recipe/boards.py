@@ -20,12 +20,12 @@ from ladderlight.board import (
     Part,
     Raster,
 )
-from ladderlight.board.ladder import GUNS
-from ladderlight.board.lines import Signal, expand, expand_names
+from ladderlight.board.model.ladder import GUNS
+from ladderlight.board.model.lines import Signal, expand, expand_names
 from ladderlight.errors import Problem
-from ladderlight.recipe.report import Where
-from ladderlight.recipe.tables import BoardTable, DriverTable, LadderTable, MemoryTable, R2RTable, TimingsTable
-from ladderlight.recipe.values import ByteCount
+from ladderlight.recipe.language.tables import BoardTable, DriverTable, LadderTable, MemoryTable, R2RTable, TimingsTable
+from ladderlight.recipe.language.values import ByteCount
+from ladderlight.recipe.source.problems import Where
 
 
 def board_of(table: BoardTable) -> Board:

@@ -9,15 +9,15 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from ladderlight.chains import check_chain, takes_pictures
 from ladderlight.errors import PluginError, Problem, nearest_word
-from ladderlight.patterns import file_name, matching
-from ladderlight.plugins import BUILT_IN, StageRegistry
-from ladderlight.recipe.model import Override, PictureFile, StageUse
-from ladderlight.recipe.reading import nearest_file
-from ladderlight.recipe.report import Report, Where, dig
-from ladderlight.stages import Kind, StageDeclaration
-from ladderlight.validation import KeyName
+from ladderlight.flow.matching import file_name, matching
+from ladderlight.recipe.language.model import Override, PictureFile, StageUse
+from ladderlight.recipe.source.document import nearest_file
+from ladderlight.recipe.source.problems import Report, Where, dig
+from ladderlight.stages.chain import check_chain, takes_pictures
+from ladderlight.stages.contract import Kind, StageDeclaration
+from ladderlight.stages.registry import BUILT_IN, StageRegistry
+from ladderlight.stages.validation import KeyName
 
 DEFAULT = ("read", "crop", "resize", "diffuse", "bank_pictures", "binary")
 SOURCE = "read"

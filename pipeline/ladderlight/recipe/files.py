@@ -12,10 +12,10 @@ from fnmatch import fnmatch
 from pathlib import Path
 
 from ladderlight.errors import Problem
-from ladderlight.paths import is_file, is_folder, trouble_with
-from ladderlight.patterns import file_name, matching
-from ladderlight.recipe.model import PictureFile
-from ladderlight.recipe.reading import nearest_file
+from ladderlight.flow.matching import file_name, matching
+from ladderlight.recipe.language.model import PictureFile
+from ladderlight.recipe.source.document import nearest_file
+from ladderlight.system.paths import is_file, is_folder, trouble_with
 
 MOST_FOLDERS = 10_000
 """Folders that one pattern may go through; a pattern that begins at the root finds every folder of the machine."""

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.errors import BuildError
-from ladderlight.paths import path_trouble
-from ladderlight.recipe.model import Recipe
+from ladderlight.recipe.language.model import Recipe
+from ladderlight.system.paths import path_trouble
 
 Inputs = Sequence[Mapping[str, Any]]
 

@@ -9,25 +9,25 @@ from typing import Any, Literal
 from pydantic import ValidationError
 
 from ladderlight.board import Board
-from ladderlight.board.checks import problems_of as problems_of_board
-from ladderlight.chains import takes_pictures
+from ladderlight.board.advice.checks import problems_of as problems_of_board
+from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Fault, PluginError, Problem, RecipeError
-from ladderlight.paths import is_file, resolved, trouble_with
-from ladderlight.plugins import StageRegistry, installed_stages
 from ladderlight.recipe.boards import as_written, bank_count, board_of
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
-from ladderlight.recipe.contradictions import contradictions
 from ladderlight.recipe.files import idle_exclusions, lies_below, missing_file, picture_files, source_of
-from ladderlight.recipe.meaning import meaning_of
-from ladderlight.recipe.model import PictureFile, Recipe
-from ladderlight.recipe.reading import UnreadableError, read_document
-from ladderlight.recipe.repair import may_follow, repaired
-from ladderlight.recipe.report import Report, Where, dig, tables
+from ladderlight.recipe.language.model import PictureFile, Recipe
+from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
+from ladderlight.recipe.option_files import files_named, override_with_files, with_files
+from ladderlight.recipe.recovery.contradictions import contradictions
+from ladderlight.recipe.recovery.intent import meaning_of
+from ladderlight.recipe.recovery.repair import may_follow, repaired
 from ladderlight.recipe.rules import check_rules
-from ladderlight.recipe.stagefiles import files_named, override_with_files, with_files
-from ladderlight.recipe.tables import BoardTable, RecipeTable, ViewingTable
-from ladderlight.validation import as_json, problems_of
-from ladderlight.viewing import Viewing
+from ladderlight.recipe.source.document import UnreadableError, read_document
+from ladderlight.recipe.source.problems import Report, Where, dig, tables
+from ladderlight.stages.chain import takes_pictures
+from ladderlight.stages.registry import StageRegistry, installed_stages
+from ladderlight.stages.validation import as_json, problems_of
+from ladderlight.system.paths import is_file, resolved, trouble_with
 
 Pictures = Literal["needed", "checked", "ignored"]
 

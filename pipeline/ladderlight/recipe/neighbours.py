@@ -12,10 +12,10 @@ from pydantic import ValidationError
 
 from ladderlight.errors import RecipeError
 from ladderlight.recipe.boards import board_of
-from ladderlight.recipe.model import Recipe
-from ladderlight.recipe.reading import read_document
-from ladderlight.recipe.tables import BoardTable
-from ladderlight.validation import as_json
+from ladderlight.recipe.language.model import Recipe
+from ladderlight.recipe.language.tables import BoardTable
+from ladderlight.recipe.source.document import read_document
+from ladderlight.stages.validation import as_json
 
 _LARGEST = 1 << 20
 """Bytes of the largest file that is taken for a recipe."""

@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from ladderlight.board import Board
-from ladderlight.boundary import problems_of
 from ladderlight.errors import Problem, StageFailure
 from ladderlight.recipe.chain import Link
-from ladderlight.recipe.model import Override, PictureFile
-from ladderlight.recipe.report import Report, Where
+from ladderlight.recipe.language.model import Override, PictureFile
+from ladderlight.recipe.source.problems import Report, Where
+from ladderlight.stages.boundary import problems_of
 
 
 def check_rules(

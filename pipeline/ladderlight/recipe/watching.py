@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import Any, Self
 
 from ladderlight.recipe.files import picture_files
-from ladderlight.recipe.model import Recipe
-from ladderlight.recipe.reading import UnreadableError, read_document
-from ladderlight.recipe.report import dig
+from ladderlight.recipe.language.model import Recipe
+from ladderlight.recipe.source.document import UnreadableError, read_document
+from ladderlight.recipe.source.problems import dig
 
 Mark = tuple[int, int, int] | None
 """Time of change in nanoseconds, size and number of a file; None for what is no file. A file that is put in the place

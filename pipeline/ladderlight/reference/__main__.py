@@ -4,8 +4,8 @@ import sys
 from pathlib import Path
 
 from ladderlight.errors import LadderlightError
-from ladderlight.plugins import installed_stages
 from ladderlight.reference.page import write_reference
+from ladderlight.stages.registry import installed_stages
 
 try:
     write_reference(Path(sys.argv[1]), installed_stages())

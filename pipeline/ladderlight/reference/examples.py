@@ -15,10 +15,10 @@ from PIL import Image, ImageDraw
 
 from ladderlight.board import Board
 from ladderlight.errors import PluginError, nearest_word
-from ladderlight.plugins import StageRegistry
 from ladderlight.recipe import load
 from ladderlight.recipe.chain import DEFAULT
-from ladderlight.stages import Kind, StageDeclaration, Survey
+from ladderlight.stages.contract import Kind, StageDeclaration, Survey
+from ladderlight.stages.registry import StageRegistry
 from ladderlight.starter.scenes import draw_scene
 
 _SHAPE = (16, 9)

@@ -11,12 +11,12 @@ from importlib.resources import files
 from pathlib import Path
 
 from ladderlight.errors import BuildError
-from ladderlight.pictures import DeviceFile
-from ladderlight.plugins import StageRegistry
+from ladderlight.flow.pictures import DeviceFile
 from ladderlight.reference.examples import Played, play
 from ladderlight.reference.strips import strip_png
-from ladderlight.snippets import stage_table, use_table
-from ladderlight.stages import Example, Kind, OptionDeclaration, StageDeclaration
+from ladderlight.stages.contract import Example, Kind, OptionDeclaration, StageDeclaration
+from ladderlight.stages.registry import StageRegistry
+from ladderlight.stages.toml_text import stage_table, use_table
 
 FOLDER = "reference"
 """Where the pictures are, beside the page."""

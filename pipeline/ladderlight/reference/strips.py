@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board, Memory, srgb_from_linear
-from ladderlight.pictures import CodedPicture, Contents, MemoryContents, Picture, TileSet
+from ladderlight.flow.pictures import CodedPicture, Contents, MemoryContents, Picture, TileSet
 from ladderlight.reference.examples import Played
-from ladderlight.stages import Kind
+from ladderlight.stages.contract import Kind
 
 RGB = NDArray[np.uint8]
 _PANEL = (320, 240)

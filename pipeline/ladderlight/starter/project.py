@@ -7,9 +7,9 @@ from importlib.resources import files
 from pathlib import Path
 
 from ladderlight.errors import UsageError
-from ladderlight.paths import path_trouble
 from ladderlight.starter.scenes import SCENES, draw_scene
-from ladderlight.workspace.writing import made_here
+from ladderlight.storage.writing import made_here
+from ladderlight.system.paths import path_trouble
 
 
 def write_project(folder: Path) -> list[Path]:

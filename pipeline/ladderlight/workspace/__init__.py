@@ -1,1 +1,1 @@
-"""Files on disk: the output folder, what is in it and whose it is, and single files that a command writes."""
+"""A build on disk: the output folder, its manifest, the last build, what was burned."""

@@ -7,9 +7,9 @@ from typing import Annotated, Any
 
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, stage
 from ladderlight.board import Conflict, Placement
-from ladderlight_stages.arrangements.banks import assign_banks
-from ladderlight_stages.arrangements.capacity import one_bank_each
-from ladderlight_stages.arrangements.fitting import (
+from ladderlight_stages.banks.banks import assign_banks
+from ladderlight_stages.banks.capacity import one_bank_each
+from ladderlight_stages.banks.misfits import (
     collision,
     contents_of,
     refuse_misfits,

@@ -6,13 +6,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any
 
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, refuse, stage
-from ladderlight.board.lines import Signal
-from ladderlight.board.scan import is_direct
-from ladderlight_stages.arrangements.banks import assign_banks
-from ladderlight_stages.arrangements.capacity import one_bank_each
-from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
-from ladderlight_stages.arrangements.placing import place
-from ladderlight_stages.arrangements.tiling import Choice
+from ladderlight.board.model.lines import Signal
+from ladderlight.board.scanning.scan import is_direct
+from ladderlight_stages.banks.banks import assign_banks
+from ladderlight_stages.banks.capacity import one_bank_each
+from ladderlight_stages.banks.misfits import driving_memories, refuse_misfits, selected
+from ladderlight_stages.tiling.placing import place
+from ladderlight_stages.tiling.tiling import Choice
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called

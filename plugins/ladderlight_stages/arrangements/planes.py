@@ -20,12 +20,12 @@ from ladderlight import (
     Problem,
     stage,
 )
-from ladderlight.board.lines import LineSyntaxError, expand_names
-from ladderlight_stages.arrangements.banks import assign_banks
-from ladderlight_stages.arrangements.capacity import bank_problems
-from ladderlight_stages.arrangements.fitting import driving_memories, refuse_misfits, selected
-from ladderlight_stages.arrangements.placing import place
-from ladderlight_stages.arrangements.tiling import Choice
+from ladderlight.board.model.lines import LineSyntaxError, expand_names
+from ladderlight_stages.banks.banks import assign_banks
+from ladderlight_stages.banks.capacity import bank_problems
+from ladderlight_stages.banks.misfits import driving_memories, refuse_misfits, selected
+from ladderlight_stages.tiling.placing import place
+from ladderlight_stages.tiling.tiling import Choice
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:

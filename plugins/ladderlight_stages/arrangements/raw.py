@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, refuse, stage
 from ladderlight.board import Memory
 from ladderlight.errors import nearest_word
-from ladderlight_stages.arrangements.sheets import Sheets
+from ladderlight_stages.tiling.word_sheets import Sheets
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Origin, Problem, stage
 from ladderlight.board import Conflict, Placement
-from ladderlight.board.lines import Signal
-from ladderlight.board.scan import is_direct
-from ladderlight_stages.arrangements.capacity import bank_problems
-from ladderlight_stages.arrangements.fitting import collision, contents_of, driving_memories, selected
-from ladderlight_stages.arrangements.numbered import numbered_tiles, tile_size
+from ladderlight.board.model.lines import Signal
+from ladderlight.board.scanning.scan import is_direct
+from ladderlight_stages.banks.capacity import bank_problems
+from ladderlight_stages.banks.misfits import collision, contents_of, driving_memories, selected
+from ladderlight_stages.tiling.numbered import numbered_tiles, tile_size
 
 Codes = NDArray[np.uint16]
 

@@ -21,9 +21,9 @@ from ladderlight import (
     stage,
 )
 from ladderlight.board import Conflict, Placement
-from ladderlight.board.scan import is_direct
-from ladderlight_stages.arrangements.fitting import collision, driving_memories
-from ladderlight_stages.arrangements.numbered import Grid, tile_grid
+from ladderlight.board.scanning.scan import is_direct
+from ladderlight_stages.banks.misfits import collision, driving_memories
+from ladderlight_stages.tiling.numbered import Grid, tile_grid
 
 ASCII = "".join(map(chr, range(32, 127)))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ladderlight import Board, Contents, DeviceFile, Example, pieces, stage
-from ladderlight_stages.emissions.options import NamePattern, Order, Size, Split, file_problems
+from ladderlight_stages.programmer_files.options import NamePattern, Order, Size, Split, file_problems
 
 
 @stage(

@@ -20,7 +20,7 @@ from ladderlight import (
     refuse,
     stage,
 )
-from ladderlight_stages.emissions.options import NamePattern, Size, Split, file_problems
+from ladderlight_stages.programmer_files.options import NamePattern, Size, Split, file_problems
 
 _IDENTIFIER = re.compile(r"[A-Za-z_]\w*", re.ASCII)
 _KEYWORDS = frozenset(

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 
 from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Option, Problem, coded_png, refuse, stage
-from ladderlight.board.scan import scan
+from ladderlight.board.scanning.scan import scan
 
 _MOST = 256
 

@@ -23,7 +23,7 @@ from ladderlight import (
     refuse,
     stage,
 )
-from ladderlight_stages.emissions.options import (
+from ladderlight_stages.programmer_files.options import (
     LeaveOutFill,
     NamePattern,
     Offset,
@@ -33,7 +33,7 @@ from ladderlight_stages.emissions.options import (
     file_problems,
     largest,
 )
-from ladderlight_stages.emissions.records import record_starts
+from ladderlight_stages.programmer_files.records import record_starts
 
 _PAGE = 1 << 16
 """A data record addresses 64 KiB; the extended linear address record chooses which."""

@@ -20,7 +20,7 @@ from ladderlight import (
     refuse,
     stage,
 )
-from ladderlight_stages.emissions.options import (
+from ladderlight_stages.programmer_files.options import (
     LeaveOutFill,
     NamePattern,
     Offset,
@@ -30,7 +30,7 @@ from ladderlight_stages.emissions.options import (
     file_problems,
     largest,
 )
-from ladderlight_stages.emissions.records import record_starts
+from ladderlight_stages.programmer_files.records import record_starts
 
 _WIDTHS = (16, 24, 32)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, pieces, stage
-from ladderlight_stages.emissions.options import NamePattern, Size, Split, file_problems
+from ladderlight_stages.programmer_files.options import NamePattern, Size, Split, file_problems
 
 _PER_LINE = 16
 

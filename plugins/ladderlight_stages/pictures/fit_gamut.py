@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, Example, Option, Picture, stage
-from ladderlight_stages.pictures.demand import as_demanded
-from ladderlight_stages.pictures.luminance import LUMINANCE
-from ladderlight_stages.reach import Reach, reach_of
-from ladderlight_stages.reductions.exact import exact_codes
+from ladderlight_stages.framing.demand import as_demanded
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.perception.luminance import LUMINANCE
+from ladderlight_stages.perception.reach import Reach, reach_of
 
 Float64 = NDArray[np.float64]
 

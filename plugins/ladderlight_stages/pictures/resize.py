@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, Demand, Example, Option, Picture, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
-from ladderlight_stages.pictures.proportions import enlargement, framed, largest_part, screen_aspect, within_a_pixel
-from ladderlight_stages.pictures.resampling import Method, resampled
+from ladderlight_stages.framing.proportions import enlargement, framed, largest_part, screen_aspect, within_a_pixel
+from ladderlight_stages.resampling.resampling import Method, resampled
 
 MARGIN = 2
 """How many times the board's size a picture must at least have in each direction.

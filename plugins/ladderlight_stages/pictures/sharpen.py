@@ -9,8 +9,8 @@ from scipy.ndimage import gaussian_filter
 
 from ladderlight import Example, Option, Picture, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight_stages.pictures.demand import as_demanded
-from ladderlight_stages.pictures.luminance import luminance_of, relit
+from ladderlight_stages.framing.demand import as_demanded
+from ladderlight_stages.perception.luminance import luminance_of, relit
 
 
 @stage(

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from ladderlight import Board, Example, Option, Picture, PictureError, Problem, refuse, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
-from ladderlight_stages.pictures.demand import as_demanded
-from ladderlight_stages.pictures.luminance import coloured, luminance_of
+from ladderlight_stages.framing.demand import as_demanded
+from ladderlight_stages.perception.luminance import coloured, luminance_of
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]

@@ -6,17 +6,17 @@ from collections.abc import Iterator
 from typing import Annotated
 
 from ladderlight import Board, CodedPicture, Example, Option, Picture, Viewing, stage
-from ladderlight_stages.measures import UNSTATED, ScreenWidth, ViewingDistance, with_measures
-from ladderlight_stages.reductions.area_colours import AreaColours
-from ladderlight_stages.reductions.diffuse import KernelName, diffuse
-from ladderlight_stages.reductions.exact import exact_codes
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.perception.density import at_some_distance, density_from
+from ladderlight_stages.perception.measures import UNSTATED, ScreenWidth, ViewingDistance, with_measures
+from ladderlight_stages.perception.vision import Viewer
+from ladderlight_stages.reductions.diffuse.stage import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
-from ladderlight_stages.reductions.ordered import Pattern, ordered
-from ladderlight_stages.reductions.polish import polished_codes
+from ladderlight_stages.reductions.ordered.stage import Pattern, ordered
 from ladderlight_stages.reductions.riemersma import riemersma
-from ladderlight_stages.reductions.search import search
-from ladderlight_stages.viewing import at_some_distance, density_from
-from ladderlight_stages.vision import Viewer
+from ladderlight_stages.reductions.search.stage import search
+from ladderlight_stages.refining.area_colours import AreaColours
+from ladderlight_stages.refining.polish import polished_codes
 
 _STRENGTHS = (1.0, 0.75, 0.5)
 _KERNELS: tuple[KernelName, ...] = ("floyd_steinberg", "fan", "sierra_light", "stucki", "atkinson", "ostromoukhov")

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Palette, Picture, Viewing, stage
-from ladderlight.board.oklab import likeness_from_linear
-from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
-from ladderlight_stages.reductions.exact import exact_codes
-from ladderlight_stages.reductions.grid import Grid, make_grid, nearest_members
-from ladderlight_stages.reductions.palette_tables import distinct_colours
+from ladderlight.colour.oklab import likeness_from_linear
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.halftone.grid import Grid, make_grid, nearest_members
+from ladderlight_stages.halftone.palette_tables import distinct_colours
+from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 
 _SIZE = 32
 

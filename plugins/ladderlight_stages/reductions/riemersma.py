@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Picture, Viewing, stage
-from ladderlight_stages.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
-from ladderlight_stages.reductions.exact import exact_codes
-from ladderlight_stages.reductions.lattice_tables import LUMINANCE, is_grey
-from ladderlight_stages.reductions.palette_steps import follow
-from ladderlight_stages.reductions.palette_tables import palette_tables
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.halftone.lattice_tables import LUMINANCE, is_grey
+from ladderlight_stages.halftone.palette_steps import follow
+from ladderlight_stages.halftone.palette_tables import palette_tables
+from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 
 _LIMIT = 0.5
 

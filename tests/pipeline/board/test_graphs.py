@@ -22,11 +22,11 @@ from ladderlight.board import (
     Placement,
     Raster,
 )
-from ladderlight.board.checks import problems_of
-from ladderlight.board.lines import expand
-from ladderlight.board.lookup import LookupFull
-from ladderlight.board.playback import play
-from ladderlight.board.scan import scan
+from ladderlight.board.advice.checks import problems_of
+from ladderlight.board.model.lines import expand
+from ladderlight.board.scanning.lookup import LookupFull
+from ladderlight.board.scanning.playback import play
+from ladderlight.board.scanning.scan import scan
 
 AXIS = Axis(active=24, front_porch=2, sync=4, back_porch=2, positive=True)
 RASTER = Raster(

@@ -29,9 +29,9 @@ from ladderlight.board import (
     Placement,
     Raster,
 )
-from ladderlight.board.checks import problems_of
-from ladderlight.board.lines import expand
-from ladderlight.board.scan import scan
+from ladderlight.board.advice.checks import problems_of
+from ladderlight.board.model.lines import expand
+from ladderlight.board.scanning.scan import scan
 
 GUNS = {"red": (0,), "green": (1,), "blue": (2,)}
 CODE_LINES = ("r0", "r1", "g0", "g1", "b0")

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from ladderlight.board import Ladder
-from ladderlight.board.ladder import all_states
-from ladderlight.board.ladder_analysis import analyse
+from ladderlight.board.ladders.analysis import analyse
+from ladderlight.board.model.ladder import all_states
 from ladderlight.commands import main
 from ladderlight.recipe import load
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from ladderlight.commands import main
-from ladderlight.printable import printable
+from ladderlight.system.printable import printable
 
 LANTERN = Path(__file__).parents[2] / "recipes" / "lantern"
 LONG = "n" * 300

@@ -6,8 +6,8 @@ import re
 from dataclasses import replace
 
 from ladderlight.board import Finding
-from ladderlight.plots import palette_plot, scan_line_plot, timing_plot
 from ladderlight.proof.page import board_page
+from ladderlight.proof.plots import palette_plot, scan_line_plot, timing_plot
 
 
 def test_page_has_every_plot_and_loads_nothing(board) -> None:

@@ -9,9 +9,9 @@ from PIL import Image
 
 from ladderlight import TileSet
 from ladderlight.board import Finding
-from ladderlight.manifest import manifest
 from ladderlight.proof import burn_page, proof_files
-from ladderlight.screen import memories_of, render
+from ladderlight.proof.scanout import memories_of, render
+from ladderlight.workspace.manifest import manifest
 from ladderlight_stages.emissions.binary import binary
 
 VOID = {"meta", "img", "link", "br", "hr", "input"}

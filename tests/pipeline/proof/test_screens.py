@@ -3,8 +3,8 @@ import io
 import numpy as np
 from PIL import Image
 
+from ladderlight.proof.scanout import render
 from ladderlight.proof.screens import screen_png, shown_banks, to_png
-from ladderlight.screen import render
 
 
 def test_pixels_survive_with_few_and_with_many_colours():

@@ -5,12 +5,12 @@ import pytest
 from PIL import Image
 
 from ladderlight.errors import UsageError
+from ladderlight.proof.scanout import picture_codes
 from ladderlight.readback.decoding import coded_png, decode
 from ladderlight.readback.dumps import Dump
 from ladderlight.readback.matching import match
 from ladderlight.readback.readings import memories_of_readings, readings_of
 from ladderlight.readback.sections import sections_of
-from ladderlight.screen import picture_codes
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
 from ladderlight_stages.emissions.s_record import s_record

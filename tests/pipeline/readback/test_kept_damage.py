@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from ladderlight import commands
 from ladderlight.board import Finding
-from ladderlight.devices.documents import LARGEST
 from ladderlight.errors import DocumentError, LadderlightError
-from ladderlight.readback.lastbuild import last_build, read_manifest, stale_findings
-from ladderlight.readback.recorded import burn_findings, record_chips, recorded_chips
 from ladderlight.recipe import load
+from ladderlight.workspace.documents import LARGEST
+from ladderlight.workspace.last_build import last_build, read_manifest, stale_findings
+from ladderlight.workspace.recorded import burn_findings, record_chips, recorded_chips
 
 
 def run(capsys, *arguments):

@@ -5,11 +5,11 @@ from typing import Any
 
 import pytest
 
-from ladderlight.board.checks import problems_of
+from ladderlight.board.advice.checks import problems_of
 from ladderlight.errors import Problem
 from ladderlight.recipe.boards import as_written, bank_count, board_of
-from ladderlight.recipe.tables import BoardTable
-from ladderlight.validation import as_json
+from ladderlight.recipe.language.tables import BoardTable
+from ladderlight.stages.validation import as_json
 
 
 def table(**changes: Any) -> BoardTable:

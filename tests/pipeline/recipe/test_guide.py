@@ -10,7 +10,7 @@ import pytest
 
 from ladderlight.errors import RecipeError
 from ladderlight.recipe import Recipe, load
-from ladderlight.recipe.tables import (
+from ladderlight.recipe.language.tables import (
     BoardTable,
     CountersTable,
     LadderTable,

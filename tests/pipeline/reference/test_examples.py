@@ -7,9 +7,9 @@ import pytest
 
 from ladderlight import CodedPicture, Example, Picture, stage
 from ladderlight.errors import PluginError
-from ladderlight.plugins import installed_stages
 from ladderlight.reference.examples import example_board, play
-from ladderlight.stages import declaration_of
+from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.registry import installed_stages
 from ladderlight.starter.scenes import SCENES
 
 NAMES = installed_stages().names

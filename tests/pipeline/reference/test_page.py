@@ -10,9 +10,9 @@ import pytest
 from PIL import Image
 
 from ladderlight.errors import BuildError
-from ladderlight.plugins import StageRegistry, installed_stages
 from ladderlight.reference.page import FOLDER, Reference, reference, write_reference
-from ladderlight.snippets import stage_table
+from ladderlight.stages.registry import StageRegistry, installed_stages
+from ladderlight.stages.toml_text import stage_table
 
 PLUGINS = Path(__file__).parents[3] / "plugins"
 AGAIN = "make it anew: python -m ladderlight.reference plugins/README.md"

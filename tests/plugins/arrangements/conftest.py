@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ladderlight import CodedPicture, Origin
-from ladderlight.board.scan import scan
+from ladderlight.board.scanning.scan import scan
 
 RGB = ["b0-b1", "g0-g1", "r0-r1"]
 

@@ -7,7 +7,7 @@ import pytest
 
 from ladderlight import ArrangementError, CodedPicture, Origin
 from ladderlight.board import PARTS, Part
-from ladderlight.board.scan import scan
+from ladderlight.board.scanning.scan import scan
 from ladderlight_stages.arrangements.bank_pictures import bank_pictures
 
 

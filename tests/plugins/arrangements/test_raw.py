@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ladderlight import ArrangementError
-from ladderlight.contents import merge
+from ladderlight.flow.merging import merge
 from ladderlight_stages.arrangements.bank_pictures import bank_pictures
 from ladderlight_stages.arrangements.raw import raw
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from ladderlight import ArrangementError
-from ladderlight.board.scan import scan
-from ladderlight.contents import merge
+from ladderlight.board.scanning.scan import scan
+from ladderlight.flow.merging import merge
 from ladderlight_stages.arrangements.sheet import sheet
 from ladderlight_stages.arrangements.tiles import tiles
 

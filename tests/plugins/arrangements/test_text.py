@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ladderlight import ArrangementError
-from ladderlight.contents import merge
+from ladderlight.flow.merging import merge
 from ladderlight_stages.arrangements.sheet import sheet
 from ladderlight_stages.arrangements.text import text
 

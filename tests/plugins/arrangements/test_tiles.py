@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from ladderlight import ArrangementError
 from ladderlight.proof.tilesheet import places_of
-from ladderlight_stages.arrangements import cells, tiling
 from ladderlight_stages.arrangements.tiles import tiles
+from ladderlight_stages.tiling import cells, tiling
 
 
 def block(codes, x, y, size=8):

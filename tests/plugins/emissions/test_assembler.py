@@ -4,7 +4,7 @@ import pytest
 from ladderlight import Contents, MemoryContents
 from ladderlight.board import Part
 from ladderlight.devices.files import join_files
-from ladderlight.stages import declaration_of
+from ladderlight.stages.contract import declaration_of
 from ladderlight_stages.emissions.assembler import assembler
 
 

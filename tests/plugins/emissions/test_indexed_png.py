@@ -5,7 +5,7 @@ import pytest
 from PIL import Image
 
 from ladderlight import DeviceFileError
-from ladderlight.screen import picture_codes
+from ladderlight.proof.scanout import picture_codes
 from ladderlight_stages.emissions.indexed_png import indexed_png
 
 

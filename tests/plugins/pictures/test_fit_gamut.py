@@ -7,9 +7,9 @@ import pytest
 from scipy.optimize import linprog
 
 from ladderlight import Board
-from ladderlight_stages.measures import clipped_pixels
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.perception.measures import clipped_pixels
 from ladderlight_stages.pictures.fit_gamut import fit_gamut
-from ladderlight_stages.reductions.exact import exact_codes
 
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 

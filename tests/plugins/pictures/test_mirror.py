@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ladderlight import Demand
-from ladderlight.stages import declaration_of
+from ladderlight.stages.contract import declaration_of
 from ladderlight_stages.pictures.mirror import mirror
 
 

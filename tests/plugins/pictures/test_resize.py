@@ -10,11 +10,11 @@ from skimage.color import deltaE_ciede2000, rgb2lab
 
 from ladderlight import Demand
 from ladderlight.board import srgb_from_linear
-from ladderlight_stages.pictures.crop import crop
-from ladderlight_stages.pictures.crop import demanded as demanded_by_crop
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.pictures.crop.stage import crop
+from ladderlight_stages.pictures.crop.stage import demanded as demanded_by_crop
 from ladderlight_stages.pictures.resize import demanded, resize
-from ladderlight_stages.reductions.exact import exact_codes
-from ladderlight_stages.sources.read import read
+from ladderlight_stages.sources.read.stage import read
 
 METHODS = ["lanczos", "area", "bicubic", "bilinear", "nearest"]
 

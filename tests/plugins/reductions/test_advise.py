@@ -11,12 +11,12 @@ from skimage.transform import resize
 
 from ladderlight import Board, Origin, Picture
 from ladderlight.board import linear_from_srgb
+from ladderlight_stages.perception.density import density_of
+from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.advise import advise
-from ladderlight_stages.reductions.area_colours import AreaColours
-from ladderlight_stages.reductions.diffuse import diffuse
+from ladderlight_stages.reductions.diffuse.stage import diffuse
 from ladderlight_stages.reductions.nearest import nearest
-from ladderlight_stages.viewing import density_of
-from ladderlight_stages.vision import Viewer
+from ladderlight_stages.refining.area_colours import AreaColours
 
 
 def picture(pixels: object) -> Picture:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from ladderlight.board.advice import blanking, clock, counters, memories, picture, speed
-from ladderlight.board.board import Board
-from ladderlight.board.checks import problems_of
-from ladderlight.board.findings import Finding, ranked
-from ladderlight.board.ladder_findings import ladder_findings
+from ladderlight.board.advice.checks import problems_of
+from ladderlight.board.ladders.findings import ladder_findings
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.findings import Finding, ranked
 
 _TOPICS = (
     picture.findings,

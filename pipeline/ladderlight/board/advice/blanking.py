@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ladderlight.board.blanking import Moment, Shared, darkness_of
-from ladderlight.board.board import Board
-from ladderlight.board.findings import Finding
-from ladderlight.board.fitting import missing_bits
-from ladderlight.board.quantities import joined
-from ladderlight.board.timing import picture_delay
+from ladderlight.board.advice.alternatives import missing_bits
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.findings import Finding
+from ladderlight.board.scanning.blanking import Moment, Shared, darkness_of
+from ladderlight.board.scanning.timing import picture_delay
+from ladderlight.units.words import joined
 
 _GATE = "gate or disable the outputs during blanking"
 

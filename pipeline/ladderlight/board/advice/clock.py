@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ladderlight.board.board import Board
-from ladderlight.board.findings import Finding
-from ladderlight.board.modes import TOLERANCE
-from ladderlight.board.oscillators import fitting_sources
-from ladderlight.board.quantities import frequency, joined
-from ladderlight.board.raster import USABLE
+from ladderlight.board.advice.oscillators import fitting_sources
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.findings import Finding
+from ladderlight.board.model.modes import TOLERANCE
+from ladderlight.board.model.raster import USABLE
+from ladderlight.units.words import frequency, joined
 
 
 def findings(board: Board) -> Iterator[Finding]:

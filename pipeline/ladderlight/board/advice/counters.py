@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from ladderlight.board.board import Board
-from ladderlight.board.findings import Finding
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.findings import Finding
 
 
 def findings(board: Board) -> Iterator[Finding]:

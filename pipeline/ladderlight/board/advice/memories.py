@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ladderlight.board.board import Board
-from ladderlight.board.checks import MOST_BANK_LINES
-from ladderlight.board.findings import Finding
-from ladderlight.board.fitting import smallest_part
-from ladderlight.board.lines import Signal
-from ladderlight.board.lookup import lookup_of
-from ladderlight.board.memory import Memory
-from ladderlight.board.quantities import joined
+from ladderlight.board.advice.alternatives import smallest_part
+from ladderlight.board.advice.checks import MOST_BANK_LINES
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.findings import Finding
+from ladderlight.board.model.lines import Signal
+from ladderlight.board.model.memory import Memory
+from ladderlight.board.scanning.lookup import lookup_of
+from ladderlight.units.words import joined
 
 
 def findings(board: Board) -> Iterator[Finding]:

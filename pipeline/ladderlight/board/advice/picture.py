@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from ladderlight.board.board import Board
-from ladderlight.board.findings import Finding
-from ladderlight.board.fitting import Start, missing_bits, proportions, size_of, square_starts
-from ladderlight.board.quantities import joined
-from ladderlight.board.scan import scan
+from ladderlight.board.advice.alternatives import Start, missing_bits, proportions, size_of, square_starts
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.findings import Finding
+from ladderlight.board.scanning.scan import scan
+from ladderlight.units.words import joined
 
 SQUARE = 0.01
 """Deviation of the pixel aspect up to which pixels pass as square."""

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ladderlight.board.blanking import first_shown
-from ladderlight.board.board import Board
-from ladderlight.board.findings import Finding
-from ladderlight.board.memory import PARTS, Memory
-from ladderlight.board.quantities import joined, nanoseconds, percent
-from ladderlight.board.timing import (
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.findings import Finding
+from ladderlight.board.model.memory import PARTS, Memory
+from ladderlight.board.scanning.blanking import first_shown
+from ladderlight.board.scanning.timing import (
     MUCH_UNDEFINED,
     REGISTER_DELAY,
     REGISTER_SETUP,
@@ -18,6 +17,7 @@ from ladderlight.board.timing import (
     longest_access,
     timings,
 )
+from ladderlight.units.words import joined, nanoseconds, percent
 
 _LEFT = {
     "black": "black",

@@ -7,7 +7,7 @@ from typing import Any, TextIO
 from rich.console import Console
 from rich.text import Text
 
-from ladderlight.printable import printable
+from ladderlight.system.printable import printable
 
 _WIDE = 1000
 """Width of a line: nothing is folded or cut, so that a path or a command stays in one piece and can be pasted. A

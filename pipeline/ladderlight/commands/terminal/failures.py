@@ -7,8 +7,8 @@ import traceback
 from collections.abc import Iterable, Sequence
 
 from ladderlight.errors import Fault, LadderlightError, StageFailure
-from ladderlight.paths import reason_of
-from ladderlight.printable import printable
+from ladderlight.system.paths import reason_of
+from ladderlight.system.printable import printable
 
 BUG = 3
 

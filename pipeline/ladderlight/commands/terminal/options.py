@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from ladderlight.errors import UsageError
-from ladderlight.paths import trouble_with
+from ladderlight.system.paths import trouble_with
 
 DEFAULT = "recipe.toml"
 """The recipe of a folder."""

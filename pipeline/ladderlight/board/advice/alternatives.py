@@ -1,0 +1,153 @@
+"""What else would fit: fewer counter bits, other parts, other starts of the picture's bits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from itertools import product
+
+from ladderlight.board.model.board import Board, Geometry
+from ladderlight.board.model.lines import Expression, Signal
+from ladderlight.board.model.memory import PARTS, Memory, Part
+from ladderlight.units.words import joined
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """A wiring with some lines left out: what the picture becomes."""
+
+    dropped: tuple[str, ...]
+    geometry: Geometry
+    banks: int
+
+    def __str__(self) -> str:
+        """Say it in words."""
+        return f"without {joined(list(self.dropped))} {size_of(self.geometry)}" + (
+            f" in {self.banks} bank{'s' * (self.banks > 1)}" if any(n.startswith("bank") for n in self.dropped) else ""
+        )
+
+
+def size_of(geometry: Geometry) -> str:
+    """Give a picture's size and proportions in words: ``80x120 pixels twice as wide as high``."""
+    return f"{geometry.width}x{geometry.height} {proportions(geometry.pixel_aspect)} pixels"
+
+
+def proportions(aspect: float) -> str:
+    """Give a pixel's proportions in a word: ``square``, ``2:1`` (wide) or ``1:1.2`` (high)."""
+    if abs(aspect - 1) <= 0.01:
+        return "square"
+    return f"{aspect:.3g}:1" if aspect > 1 else f"1:{1 / aspect:.3g}"
+
+
+def choices(board: Board, memory: Memory) -> list[Choice]:
+    """Give the ways to shorten a memory's address to its pins, those with the squarest pixels first.
+
+    Left out are the lowest x bits, the lowest y bits and the highest bank bits, in every mixture. Lines that enter
+    gates stay: they would go on changing the address, with no word for it.
+    """
+    excess = len(memory.address) - memory.address_pins
+    gated = {line.name for other in board.memories for e in other.address if len(e.lines) > 1 for line in e.lines}
+    bits = {
+        signal: sorted(line.index for line in board.address_lines(memory) if line.signal is signal)
+        for signal in (Signal.X, Signal.Y, Signal.BANK)
+    }
+    found = []
+    for x, y, bank in product(range(excess + 1), repeat=3):
+        if x + y + bank != excess:
+            continue
+        names = [
+            *(f"x{index}" for index in bits[Signal.X][:x]),
+            *(f"y{index}" for index in bits[Signal.Y][:y]),
+            *(f"bank{index}" for index in bits[Signal.BANK][::-1][:bank]),
+        ]
+        if gated & set(names):
+            continue
+        shorter = without(board, names)
+        left = next(other for other in shorter.memories if other.name == memory.name)
+        if len(names) == excess and len(left.address) == memory.address_pins:
+            found.append(Choice(dropped=tuple(names), geometry=shorter.geometry, banks=shorter.bank_count))
+    return sorted(found, key=lambda choice: (_distortion(choice.geometry), -choice.geometry.width))
+
+
+def _distortion(geometry: Geometry) -> float:
+    return round(max(geometry.pixel_aspect, 1 / geometry.pixel_aspect), 2)
+
+
+def without(board: Board, names: Iterable[str]) -> Board:
+    """Give a board with some lines left out of all addresses; gates that they enter stay."""
+    gone = set(names)
+
+    def stays(expression: Expression) -> bool:
+        return len(expression.lines) > 1 or expression.lines[0].name not in gone
+
+    return replace(
+        board,
+        memories=tuple(
+            replace(memory, address=tuple(expression for expression in memory.address if stays(expression)))
+            for memory in board.memories
+        ),
+    )
+
+
+def smallest_part(memory: Memory, pins: int) -> Part | None:
+    """Give the smallest part of the same width, and the same kind of erasure if known, with so many address pins."""
+    alike = [
+        part
+        for part in PARTS.values()
+        if part.width == memory.part.width
+        and part.address_pins >= pins
+        and memory.part.erasure in ("unknown", part.erasure)
+    ]
+    return min(alike, key=lambda part: part.words, default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Start:
+    """Other lowest bits: ``x`` and ``y`` are how many bits lower (negative) or higher they start than now."""
+
+    x: int
+    y: int
+    geometry: Geometry
+
+
+def square_starts(board: Board) -> list[Start]:
+    """Give the nearest starts of the x and y bits that make pixels square, or as square as bits can make them.
+
+    Only one direction changes in each. They come with finer pixels first.
+    """
+    now = board.geometry
+    steps = {n: abs(max(now.pixel_aspect * 2.0**n, 2.0**-n / now.pixel_aspect) - 1) for n in range(-4, 5)}
+    best = min(steps, key=steps.__getitem__)
+    if best == 0:
+        return []
+    starts = []
+    for x, y in ((best, 0), (0, -best)):
+        if board.x_shift + x >= 0 and board.y_shift + y >= 0:
+            starts.append(Start(x=x, y=y, geometry=_geometry(board, x, y)))
+    return sorted(starts, key=lambda start: start.x + start.y)
+
+
+def _geometry(board: Board, x: int, y: int) -> Geometry:
+    now = board.geometry
+
+    def cells(starting: int, visible: int, shift: int) -> int:
+        return (starting + visible - 1 >> shift) - (starting >> shift) + 1
+
+    return Geometry(
+        width=cells(board.counters.x_start, board.raster.x.visible, board.x_shift + x),
+        height=cells(board.counters.y_start, board.raster.y.visible, board.y_shift + y),
+        repeat_x=1 << board.x_shift + x,
+        repeat_y=1 << board.y_shift + y,
+        pixel_aspect=now.pixel_aspect * 2.0 ** (x - y),
+    )
+
+
+def missing_bits(board: Board, first: tuple[int, int], second: tuple[int, int]) -> list[str]:
+    """Give the counter bits that tell two places (counts x and y) apart and that no address uses."""
+    wired = {line.name for memory in board.memories for line in board.address_lines(memory)}
+    return [
+        f"{name}{bit}"
+        for name, differing in zip("xy", (first[0] ^ second[0], first[1] ^ second[1]), strict=True)
+        for bit in range(differing.bit_length())
+        if differing >> bit & 1 and f"{name}{bit}" not in wired
+    ]

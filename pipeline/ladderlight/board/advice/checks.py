@@ -1,0 +1,288 @@
+"""What makes a board impossible: every reason, each with its place in the declaration and what to do."""
+
+from __future__ import annotations
+
+from collections import Counter as Tally
+from collections.abc import Iterator
+
+from ladderlight.board.advice.alternatives import choices, smallest_part
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.lines import Line, Signal, line
+from ladderlight.board.model.memory import Memory
+from ladderlight.errors import Problem, nearest_word
+from ladderlight.units.words import joined
+
+MOST_CODE_BITS = 16
+MOST_CHOICES = 4
+MOST_CHIPS = 16
+MOST_WIDTH = 32
+MOST_START = 1 << 16
+MOST_BANK_LINES = 16
+_PLACES = dict.fromkeys(("x_start", "y_start"), "the count at the first visible place") | dict.fromkeys(
+    ("x_reset", "y_reset"), "the count after the reset"
+)
+
+
+def problems_of(board: Board) -> list[Problem]:
+    """List what is impossible about a board. ``where`` is relative to the board: ``("memory", 0, "address", pin)``.
+
+    The computed properties of a board may be used only when this list is empty.
+    """
+    problems = list(_numbers(board))
+    if problems:  # what follows divides and shifts by them
+        return problems
+    problems += [*_names(board), *_ladder_lines(board)]
+    for index, memory in enumerate(board.memories):
+        where = ("memory", index)
+        problems += _data(board, memory, where)
+        problems += _address(board, memory, where)
+    if not problems:
+        problems += _loops(board)
+    if not problems:
+        for index, memory in enumerate(board.memories):
+            problems += _packing(board, memory, ("memory", index))
+    return problems
+
+
+def _numbers(board: Board) -> Iterator[Problem]:
+    for name, meaning in _PLACES.items():
+        count = getattr(board.counters, name)
+        if count is not None and not 0 <= count < MOST_START:
+            yield Problem(
+                where=("counters", name), what=f"{name} is {count}", action=f"use {meaning}, 0 to {MOST_START - 1}"
+            )
+    if board.raster.clock <= 0:
+        yield Problem(where=("clock",), what="the clock is not above 0 Hz", action='give it as in "25.175 MHz"')
+    else:
+        yield from _counters(board)
+    if board.counters.delay < 0:
+        yield Problem(where=("counters", "delay"), what="the delay is below zero", action="use 0 s or more")
+    for index, memory in enumerate(board.memories):
+        yield from _sizes(memory, ("memory", index))
+
+
+def _counters(board: Board) -> Iterator[Problem]:
+    total = board.raster.x.total
+    if not 0 <= board.counters.blanking_delay < total:
+        yield Problem(
+            where=("counters", "blanking_delay"),
+            what=f"blanking_delay is {board.counters.blanking_delay}, and a line has {total} counts",
+            action=f"use 0 to {total - 1}",
+        )
+    for name, counter in (("x", board.x_counter), ("y", board.y_counter)):
+        spare = counter.counts.total - counter.counts.visible
+        if counter.ahead > spare:
+            yield Problem(
+                where=("counters", f"{name}_reset"),
+                what=f"{name}_reset is {counter.reset}, so that the reset falls within the picture, which begins at "
+                f"{counter.start}",
+                action=f"use a count at most {spare} before {name}_start, or leave it out for a counter that is preset",
+            )
+
+
+def _sizes(memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
+    part, packing = memory.part, memory.packing
+    if not _power_of_two(part.words):
+        yield Problem(
+            where=(*where, "words"),
+            what=f"memory {memory.name!r} has {part.words} words, which no number of address pins gives",
+            action="use a power of two, such as 32768",
+        )
+    if not 1 <= part.width <= MOST_WIDTH:
+        yield Problem(
+            where=(*where, "width"), what=f"a word has {part.width} bits", action=f"use 1 to {MOST_WIDTH} bits"
+        )
+    if not _power_of_two(memory.chips):
+        yield Problem(
+            where=(*where, "chips"),
+            what=f"{memory.chips} chips in a row cannot be told apart by whole address lines",
+            action="use 1, 2, 4, 8 or 16 chips",
+        )
+    if not _power_of_two(packing.pixels) or packing.pixels > max(part.width, 1) or part.width % packing.pixels:
+        yield Problem(
+            where=(*where, "packing", "pixels"),
+            what=f"{packing.pixels} pixels do not share a word of {part.width} bits evenly",
+            action="use 1, 2, 4 or 8 pixels in a word",
+        )
+    if memory.access is not None and memory.access <= 0:
+        yield Problem(
+            where=(*where, "access"), what="the access time is not above zero", action='give it as in "120 ns"'
+        )
+
+
+def _power_of_two(number: int) -> bool:
+    return number >= 1 and number & (number - 1) == 0
+
+
+def _names(board: Board) -> Iterator[Problem]:
+    if not board.memories:
+        yield Problem(where=("memory",), what="the board has no memory", action="add a [[board.memory]]")
+    tally = Tally(memory.name for memory in board.memories)
+    for index, memory in enumerate(board.memories):
+        if tally[memory.name] > 1:
+            yield Problem(
+                where=("memory", index, "name"),
+                what=f"more than one memory is called {memory.name!r}",
+                action="give each a name of its own",
+            )
+    drivers = Tally(name for memory in board.memories for name in memory.data if name != "-")
+    for index, memory in enumerate(board.memories):
+        for pin, name in enumerate(memory.data):
+            if drivers[name] > 1:
+                yield Problem(
+                    where=("memory", index, "data", pin),
+                    what=f"line {name!r} is driven by {drivers[name]} data pins, which would fight each other",
+                    action="let one pin drive it",
+                )
+            if name != "-" and line(name).signal is not Signal.NAMED:
+                yield Problem(
+                    where=("memory", index, "data", pin),
+                    what=f"{name!r} is already the name of a counter bit or a constant",
+                    action="call the line something else",
+                )
+
+
+def _ladder_lines(board: Board) -> Iterator[Problem]:
+    driven = {name for memory in board.memories for name in memory.data} - {"-"}
+    for channel in board.ladder.channels:
+        for name in channel.lines:
+            if name not in driven:
+                yield Problem(
+                    where=("ladder", channel.name, name),
+                    what=f"no memory's data pin drives ladder line {name!r}",
+                    action=f"list it in a memory's data, or {nearest_word(name, driven)}",
+                )
+    if len(board.ladder.lines) > MOST_CODE_BITS:
+        yield Problem(
+            where=("ladder",),
+            what=f"the ladders have {len(board.ladder.lines)} lines; a code has at most {MOST_CODE_BITS} bits",
+            action="leave some out",
+        )
+
+
+def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
+    if len(memory.data) > memory.pixel_width:
+        yield Problem(
+            where=(*where, "data"),
+            what=f"memory {memory.name!r} has {memory.pixel_width} data pins"
+            + (
+                f" per pixel ({memory.part.width} bits, {memory.packing.pixels} pixels in a word)"
+                * (memory.packing.pixels > 1)
+            )
+            + f", but {len(memory.data)} are listed",
+            action="take some off or use a wider part",
+        )
+    if memory.fill_word >> memory.part.width:
+        yield Problem(
+            where=(*where, "fill"),
+            what=f"fill {memory.fill_word:X}h does not fit into {memory.part.width} bits",
+            action=f"use at most {(1 << memory.part.width) - 1:X}h",
+        )
+    wired = [term for m in board.memories for e in m.address for term in e.lines]
+    used = set(board.ladder.lines) | {term.name for term in wired if term.signal is Signal.NAMED}
+    if not used & set(memory.data) and memory.name not in {term.memory for term in wired}:
+        yield Problem(
+            where=(*where, "data"),
+            what=f"nothing uses the data of memory {memory.name!r}",
+            action="wire its data to the ladder or to another memory's address, or leave the memory out",
+        )
+        return
+    for pin, name in enumerate(memory.data):
+        if name != "-" and name not in used:
+            yield Problem(
+                where=(*where, "data", pin),
+                what=f"nothing uses line {name!r}",
+                action=f'{nearest_word(name, used)} or write "-" for a pin that drives nothing',
+            )
+
+
+def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
+    if len(memory.address) > memory.address_pins:
+        chips = f" in {memory.chips} chips" if memory.chips > 1 else ""
+        yield Problem(
+            where=(*where, "address"),
+            what=f"{memory.part.number}{chips} has {memory.address_pins} address lines, "
+            f"but {len(memory.address)} are listed",
+            action=_shorter(board, memory),
+        )
+    for pin, expression in enumerate(memory.address):
+        for term in expression.lines:
+            problem = _line_problem(board, term)
+            if problem:
+                what, action = problem
+                yield Problem(where=(*where, "address", pin), what=f"A{pin}: {what}", action=action)
+
+
+def _shorter(board: Board, memory: Memory) -> str:
+    """Say which lines could go, with what the picture becomes, and which part would be large enough."""
+    ways = []
+    known = all(_line_problem(board, term) is None for m in board.memories for e in m.address for term in e.lines)
+    if known:
+        ways = [str(choice) for choice in choices(board, memory)[:MOST_CHOICES]]
+    part = smallest_part(memory, len(memory.address) - (memory.chips - 1).bit_length())
+    if part is not None:
+        ways.append(f"use a {part.number}" if memory.chips == 1 else f"use {memory.chips} x {part.number}")
+    chips = memory.chips << len(memory.address) - memory.address_pins
+    if chips <= MOST_CHIPS:
+        ways.append(f"set chips = {chips}")
+    return joined(ways, "or") if ways else "drop a line or use a larger part"
+
+
+def _line_problem(board: Board, term: Line) -> tuple[str, str] | None:
+    for signal, counter in ((Signal.X, board.x_counter), (Signal.Y, board.y_counter)):
+        bits = counter.highest.bit_length()
+        if term.signal is signal and term.index >= bits:
+            return (
+                f"{term} never changes: the {signal.value} counter counts {counter.reset_to} to {counter.highest}",
+                f"use {signal.value}0 to {signal.value}{bits - 1}, or low",
+            )
+    if term.signal is Signal.BANK and term.index >= MOST_BANK_LINES:
+        return f"{term} is beyond the {MOST_BANK_LINES} bank lines", f"use bank0 to bank{MOST_BANK_LINES - 1}"
+    memories = {memory.name: memory for memory in board.memories}
+    if term.signal is Signal.OUTPUT:
+        if term.memory not in memories:
+            return f"no memory is called {term.memory!r}", nearest_word(term.memory, memories)
+        width = memories[term.memory].pixel_width
+        if term.index >= width:
+            return f"memory {term.memory!r} has no output d{term.index}", f"use d0 to d{width - 1}"
+    if term.signal is Signal.NAMED and term.name not in board.outputs:
+        known = [*board.outputs, "low", "high", "x0", "y0", "bank0", *(f"{name}.d0" for name in memories)]
+        return f"nothing drives line {term.name!r}", nearest_word(term.name, known)
+    return None
+
+
+def _loops(board: Board) -> Iterator[Problem]:
+    try:
+        _ = board.order
+    except ValueError:
+        looped = [m.name for m in board.memories if _reaches(board, m.name, m.name)]
+        yield Problem(
+            where=("memory",),
+            what=f"memories {', '.join(looped)} address each other in a loop",
+            action="let at least one be addressed by counters alone",
+        )
+
+
+def _reaches(board: Board, start: str, goal: str) -> bool:
+    seen: set[str] = set()
+    left = list(board.sources[start])
+    while left:
+        name = left.pop()
+        if name == goal:
+            return True
+        if name not in seen:
+            seen.add(name)
+            left += board.sources[name]
+    return False
+
+
+def _packing(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
+    if memory.packing.pixels == 1:
+        return
+    if board.first_moving_bit(memory) is None or board.first_select_bit(memory) < 0:
+        bits = memory.packing.select_bits
+        yield Problem(
+            where=(*where, "packing"),
+            what=f"{memory.packing.pixels} pixels in a word need {bits} x bits below the lowest one in the address",
+            action=f"start its address, or that of the memory which addresses it, at x{bits} or higher",
+        )

@@ -1,0 +1,169 @@
+"""The report of a board: all that follows from its declaration, as plain values for ``check --json``."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ladderlight.board.advice import findings
+from ladderlight.board.advice.checks import problems_of
+from ladderlight.board.ladders.report import ladder_document
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.counter import Counter
+from ladderlight.board.scanning.blanking import darkness_of
+from ladderlight.board.scanning.extent import extent_of
+from ladderlight.board.scanning.timing import picture_delay, timings
+
+
+def report(board: Board) -> dict[str, Any]:
+    """Describe a board in plain values: dictionaries, lists, text, numbers, booleans and None.
+
+    Frequencies are in hertz, voltages in volts, times in nanoseconds where the key says so. For a board that cannot
+    work there are only ``ok`` and ``findings``.
+    """
+    found = findings(board)
+    document: dict[str, Any] = {"ok": not any(finding.level == "error" for finding in found)}
+    if not problems_of(board):
+        document |= {
+            "picture": _picture(board),
+            "raster": _raster(board),
+            "palette": _palette(board),
+            "ladder": ladder_document(board.ladder),
+            "memories": _memories(board),
+            "devices": _devices(board),
+            "timing": _timing(board),
+            "blanking": _blanking(board),
+        }
+    document["findings"] = [
+        {"level": finding.level, "where": finding.where, "message": finding.message} for finding in found
+    ]
+    return document
+
+
+def _picture(board: Board) -> dict[str, Any]:
+    geometry = board.geometry
+    return {
+        "width": geometry.width,
+        "height": geometry.height,
+        "repeat_x": geometry.repeat_x,
+        "repeat_y": geometry.repeat_y,
+        "pixel_aspect": geometry.pixel_aspect,
+        "banks": board.bank_count,
+    }
+
+
+def _raster(board: Board) -> dict[str, Any]:
+    raster = board.raster
+    return {
+        "mode": raster.mode.name,
+        "clock_hz": float(raster.clock),
+        "dot_clock_hz": float(raster.mode.dot_clock),
+        "counts_per_dot": float(raster.ratio),
+        "whole": raster.whole,
+        "deviation": raster.deviation,
+        "line_rate_hz": float(raster.line_rate),
+        "frame_rate_hz": float(raster.frame_rate),
+        "x": _counts(board.x_counter),
+        "y": _counts(board.y_counter),
+        "hsync_positive": raster.mode.horizontal.positive,
+        "vsync_positive": raster.mode.vertical.positive,
+    }
+
+
+def _counts(counter: Counter) -> dict[str, int]:
+    """Describe a counter: how many counts there are, and what it reads at the edges of picture, blanking and sync."""
+    return {
+        "visible": counter.counts.visible,
+        "start": counter.start,
+        "blanking_start": counter.blanking_start,
+        "sync_start": counter.sync_start,
+        "sync_end": counter.sync_end,
+        "blanking_end": counter.blanking_end,
+        "last": counter.last,
+        "reset_to": counter.reset_to,
+        "total": counter.counts.total,
+    }
+
+
+def _palette(board: Board) -> list[dict[str, Any]]:
+    palette = board.palette
+    return [
+        {"code": code, "volts": [round(float(volt), 6) for volt in volts], "srgb": palette.hex_of(code)}
+        for code, volts in enumerate(palette.volts)
+    ]
+
+
+def _memories(board: Board) -> list[dict[str, Any]]:
+    extents = {memory.name: extent_of(board, memory) for memory in board.memories}
+    return [
+        {
+            "name": memory.name,
+            "part": memory.part.number,
+            "words": memory.words,
+            "width": memory.part.width,
+            "chips": memory.chips,
+            "grades_ns": [round(grade * 1e9, 3) for grade in memory.part.grades],
+            "address": [str(expression) for expression in memory.address],
+            "data": list(memory.data),
+            "output": memory.output,
+            "packing": {"pixels": memory.packing.pixels, "order": memory.packing.order},
+            "stride": extent.stride if (extent := extents[memory.name]) else None,
+            "last_word": extent.last if extent else None,
+            "used_words": extent.used if extent else None,
+            "fill": memory.fill_word,
+            "addressed_by": list(board.sources[memory.name]),
+        }
+        for memory in board.memories
+    ]
+
+
+def _devices(board: Board) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": device.name,
+            "memory": device.memory,
+            "part": device.part.number,
+            "words": device.part.words,
+            "width": device.part.width,
+            "bytes": device.part.bytes,
+            "first_word": device.first_word,
+            "erasure": device.part.erasure,
+        }
+        for device in board.devices
+    ]
+
+
+def _timing(board: Board) -> dict[str, dict[str, float | None]]:
+    return {
+        name: {
+            "hold_ns": _nanoseconds(timing.hold),
+            "access_ns": _nanoseconds(timing.access),
+            "margin_ns": _nanoseconds(timing.margin),
+            "old_ns": _nanoseconds(timing.old),
+            "undefined_ns": _nanoseconds(timing.undefined),
+            "old_pixels": _pixels(board, timing.old),
+            "undefined_pixels": _pixels(board, timing.undefined),
+            "undefined_share": None if timing.undefined_share is None else round(timing.undefined_share, 6),
+        }
+        for name, timing in timings(board).items()
+    }
+
+
+def _pixels(board: Board, seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds * float(board.raster.mode.dot_clock), 3)
+
+
+def _blanking(board: Board) -> dict[str, Any]:
+    darkness = darkness_of(board)
+    return {
+        "way": board.blanking,
+        "volts": None if darkness.volts is None else [round(volts, 6) for volts in darkness.volts],
+        "dark": darkness.dark,
+        "fillable": darkness.fillable,
+        "shared_words": {shared.memory: shared.words for shared in darkness.shared},
+        "delay": board.counters.blanking_delay,
+        "delay_needed": picture_delay(board),
+    }
+
+
+def _nanoseconds(seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds * 1e9, 3)

@@ -1,0 +1,1 @@
+"""Choosing and judging the resistors of a ladder."""

@@ -1,0 +1,219 @@
+"""The best ladders that can be bought, described so that they can be built."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.ladders.analysis import LadderAnalysis, analyse
+from ladderlight.board.ladders.goal import WORST, Goal
+from ladderlight.board.ladders.r2r import best_r2r
+from ladderlight.board.ladders.search import WeightedSearch
+from ladderlight.board.ladders.series import Assembly, Series, preferred_values, stock_of
+from ladderlight.board.model.ladder import Channel, Ladder
+from ladderlight.board.model.palette import linear_from_srgb
+from ladderlight.colour.lightness import lightness_of
+from ladderlight.errors import BoardError, Problem
+from ladderlight.units.words import in_words
+
+MOST_BITS = 8
+ALTERNATIVES = 10
+_COARSE: tuple[Series, ...] = ("E6", "E12", "E24")
+_FEW = 4
+_CHANNEL = "drive"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """One ladder that could be built: ``resistors`` least significant first; in R-2R the rungs, with ``rail``."""
+
+    goal: Goal
+    resistors: tuple[Assembly, ...]
+    tolerance: float = 0.0
+    rail: Assembly | None = None
+
+    def ladder_of(self, *names: str) -> Ladder:
+        """Build it for some channels, one after the other to the guns, with lines such as ``r0``, ``r1`` for red."""
+        return Ladder(
+            supply=self.goal.supply,
+            load=self.goal.load,
+            peak=self.goal.peak,
+            driver_high=self.goal.driver,
+            driver_low=self.goal.driver,
+            tolerance=self.tolerance,
+            channels=tuple(
+                Channel(
+                    name=name,
+                    resistors={f"{name[0]}{bit}": resistor.ohms for bit, resistor in enumerate(self.resistors)},
+                    guns=(gun,),
+                    r2r=self.rail.ohms if self.rail else None,
+                )
+                for gun, name in enumerate(names)
+            ),
+        )
+
+    @cached_property
+    def ladder(self) -> Ladder:
+        """The ladder of one channel, its lines ``d0``, ``d1`` and so on."""
+        return self.ladder_of(_CHANNEL)
+
+    @cached_property
+    def volts(self) -> NDArray[np.float64]:
+        """Levels by code, float64 (codes,)."""
+        channel = self.ladder.channels[0]
+        return self.ladder.solve_group((channel,), channel.lines).at(_CHANNEL)
+
+    @cached_property
+    def analysis(self) -> LadderAnalysis:
+        """The full analysis."""
+        return analyse(self.ladder)
+
+    @property
+    def max_error(self) -> float:
+        """Largest deviation in volts from equal steps of voltage from 0 to the peak."""
+        ideal = self.goal.peak * np.arange(len(self.volts)) / self.goal.top
+        return float(np.abs(self.volts - ideal).max())
+
+    @property
+    def max_lightness_error(self) -> float:
+        """Largest deviation from equal steps of lightness (CIE L*) from 0 to 100."""
+        lightness = lightness_of(linear_from_srgb(self.volts / self.goal.peak))
+        return float(np.abs(lightness - 100.0 * np.arange(len(self.volts)) / self.goal.top).max())
+
+    @property
+    def monotonic(self) -> bool:
+        """Whether each code is brighter than the one before."""
+        return bool((np.diff(self.volts) > 0).all())
+
+
+def design(
+    goal: Goal,
+    series: Series,
+    *,
+    pairs: bool = False,
+    r2r: bool = False,
+    tolerance: float = 0.0,
+    alternatives: int = ALTERNATIVES,
+) -> list[Choice]:
+    """Find the best ladder and the next best, best first.
+
+    The objective is the goal's: the largest deviation from equal steps, of voltage or of lightness. No other choice
+    of values from ``series.SMALLEST`` to ``series.LARGEST`` is better. Ladders that err by more than a quarter of the
+    whole range are not offered, so that there may be fewer than asked for.
+
+    Parameters
+    ----------
+    pairs
+        Whether two resistors in series or in parallel may take the place of one; not for R-2R.
+    r2r
+        Design an R-2R ladder instead of a weighted one.
+    tolerance
+        Of the resistors; it does not change the choice, only its analysis.
+
+    Raises
+    ------
+    BoardError
+        When the goal cannot be met by any ladder, or nothing keeps its current limit.
+    """
+    problems = _problems(goal)
+    if pairs and r2r:
+        problems.append(
+            Problem(where=("pairs",), what="an R-2R ladder has no use for pairs", action="leave one of the two out")
+        )
+    if pairs and goal.even == "perceptual" and (series not in _COARSE or goal.bits > _FEW):
+        problems.append(
+            Problem(
+                where=("pairs",),
+                what=f"pairs from {series} for {goal.bits} bits are too many to search for even lightness",
+                action=f"use at most {_FEW} bits of E24, whose pairs are fine enough, or leave pairs out",
+            )
+        )
+    if problems:
+        raise BoardError(problems)
+    most = alternatives + 1
+    choices = _r2r(goal, series, tolerance, most) if r2r else _weighted(goal, series, tolerance, most, pairs=pairs)
+    if not choices:
+        raise BoardError([_nothing(goal, series, pairs=pairs, r2r=r2r)])
+    return choices
+
+
+def _nothing(goal: Goal, series: Series, *, pairs: bool, r2r: bool) -> Problem:
+    """Say why nothing was found: the current limit, if there are ladders without it."""
+    if goal.current_limit is not None:
+        free = replace(goal, current_limit=None)
+        choices = _r2r(free, series, 0.0, 1) if r2r else _weighted(free, series, 0.0, 1, pairs=pairs)
+        if choices:
+            needed = max(driver.source for driver in choices[0].analysis.drivers)
+            return Problem(
+                where=("current_limit",),
+                what=f"no ladder of {goal.bits} bits comes near even steps with {in_words(goal.current_limit, 'A')} a "
+                f"driver; the best without a limit takes {in_words(needed, 'A', digits=3)}",
+                action="raise the limit, or put a stronger buffer before the ladder",
+            )
+    return Problem(
+        where=("series",),
+        what=f"no {series} values from 10 ohm to 1 Mohm make a ladder of {goal.bits} bits that errs by less than "
+        f"{WORST:.0%} of its range",
+        action="use a finer series or pairs, another load or supply, or allow codes out of order",
+    )
+
+
+def _weighted(goal: Goal, series: Series, tolerance: float, most: int, *, pairs: bool) -> list[Choice]:
+    stock = stock_of(series, pairs=pairs)
+    found = WeightedSearch(goal=goal, values=stock.ohms, most=most).best()
+    return [
+        Choice(goal=goal, resistors=tuple(stock.assembly(index) for index in row), tolerance=tolerance)
+        for row in found.index.tolist()
+    ]
+
+
+def _r2r(goal: Goal, series: Series, tolerance: float, most: int) -> list[Choice]:
+    found = best_r2r(goal, preferred_values(series), most)
+    values = set(preferred_values(series).tolist())
+    choices = []
+    for rail, rung in zip(found.rail.tolist(), found.rung.tolist(), strict=True):
+        leg = (
+            Assembly(ohms=rung, parts=(rung,))
+            if rung in values
+            else Assembly(ohms=rung, parts=(rail, rail), joined="series")
+        )
+        choices.append(
+            Choice(
+                goal=goal,
+                resistors=(leg,) * goal.bits,
+                rail=Assembly(ohms=rail, parts=(rail,)),
+                tolerance=tolerance,
+            )
+        )
+    return choices
+
+
+def _problems(goal: Goal) -> list[Problem]:
+    problems = []
+    if not 1 <= goal.bits <= MOST_BITS:
+        problems.append(
+            Problem(where=("bits",), what=f"{goal.bits} bits in one ladder", action=f"use 1 to {MOST_BITS}")
+        )
+    for name, value in (("supply", goal.supply), ("load", goal.load), ("peak", goal.peak)):
+        if not 0 < value < np.inf:
+            problems.append(Problem(where=(name,), what=f"a {name} of {value:g}", action="give more than 0"))
+    if not 0 <= goal.driver < np.inf:
+        problems.append(Problem(where=("driver",), what=f"a driver of {goal.driver:g} ohm", action="give 0 or more"))
+    if goal.current_limit is not None and not goal.current_limit > 0:
+        problems.append(
+            Problem(
+                where=("current_limit",), what=f"a current limit of {goal.current_limit:g} A", action="give more than 0"
+            )
+        )
+    if not problems and goal.peak >= goal.supply * goal.load / (goal.load + goal.driver / goal.bits):
+        problems.append(
+            Problem(
+                where=("peak",),
+                what=f"{goal.peak:g} V cannot be reached from {goal.supply:g} V",
+                action="give a higher supply or a lower peak",
+            )
+        )
+    return problems

@@ -1,0 +1,250 @@
+"""What there is to say about a ladder before it is built, each with what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+from math import isinf
+
+import numpy as np
+
+from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
+from ladderlight.board.ladders.tolerance import WHITE_HIGH, WHITE_LOW
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.findings import Finding, Level, ranked
+from ladderlight.board.model.ladder import GUNS, Ladder
+from ladderlight.board.model.palette import Palette, palette_of
+from ladderlight.units.words import in_words, joined
+
+LOGIC_LIMIT = 25e-3
+"""Amperes that most logic outputs bear at the very most (common practice; the datasheet's absolute maximum rules)."""
+LOGIC_RATED = 6e-3
+"""Amperes up to which logic datasheets state the output voltage (common practice: 4 to 6 mA)."""
+MEMORY_RATED = 2e-3
+"""Amperes up to which memory datasheets state the output voltage (from memory: 0.4 mA high, 2.1 mA low)."""
+SMALL_RESISTOR = 0.125
+"""Watts that a small resistor bears (common practice)."""
+_SEEN = 0.5e-3
+"""Volts that messages round to."""
+_SHOWN = 1 / 255
+"""Share of the peak below which two levels look alike: one step of an 8-bit sRGB picture."""
+
+
+def ladder_findings(subject: Ladder | Board, analysis: LadderAnalysis | None = None) -> list[Finding]:
+    """List what is wrong or worth knowing about a ladder: the gravest first.
+
+    Parameters
+    ----------
+    subject
+        A ladder, or a board whose ladder is meant; of a board it is also known what drives the lines.
+    analysis
+        That of the ladder, when it is at hand.
+    """
+    ladder = subject.ladder if isinstance(subject, Board) else subject
+    analysis = analysis or analyse(ladder)
+    direct = _direct_lines(subject) if isinstance(subject, Board) else frozenset()
+    palette = subject.palette if isinstance(subject, Board) else palette_of(ladder, ladder.lines)
+    found = [
+        *_guns(ladder),
+        *(finding for channel in analysis.channels for finding in _channel(ladder, channel)),
+        *_drivers(ladder, analysis, direct),
+        *_power(analysis),
+        *_coincident(palette, analysis),
+        *_open(analysis),
+    ]
+    return ranked(_joined(found))
+
+
+def _joined(found: list[Finding]) -> list[Finding]:
+    """Make one finding of those that say the same of several channels."""
+    places: dict[tuple[Level, str, str], list[str]] = {}
+    for finding in found:
+        kind, _, place = finding.where.partition(" ")
+        places.setdefault((finding.level, kind, finding.message), []).append(place)
+    return [
+        Finding(level=level, where=f"{kind} {joined(names)}".strip(), message=message)
+        for (level, kind, message), names in places.items()
+    ]
+
+
+def _direct_lines(board: Board) -> frozenset[str]:
+    """Ladder lines that a memory drives with no register between."""
+    wanted = set(board.ladder.lines)
+    return frozenset(
+        name for memory in board.memories if memory.output == "direct" for name in memory.data if name in wanted
+    )
+
+
+def _guns(ladder: Ladder) -> Iterator[Finding]:
+    for gun, name in enumerate(GUNS):
+        feeding = [channel.name for channel in ladder.channels if gun in channel.guns]
+        if len(feeding) > 1:
+            yield Finding(
+                level="error",
+                where=f"ladder {feeding[1]}",
+                message=f"channels {' and '.join(feeding)} both feed {name}; let one channel feed each gun",
+            )
+        if not feeding:
+            yield Finding(
+                level="note", where="ladder", message=f"nothing feeds {name}; ground that input or give it a channel"
+            )
+
+
+def _channel(ladder: Ladder, channel: ChannelAnalysis) -> Iterator[Finding]:
+    where = f"ladder {channel.name}"
+    yield from _white(ladder, channel, where)
+    if channel.black > 0.5 * _SHOWN * ladder.peak:
+        yield Finding(
+            level="caution",
+            where=where,
+            message=f"black is {_volts(channel.black)} and not 0 V, so that dark parts glow; "
+            "drive the ladder from outputs that pull to ground (CMOS)",
+        )
+    if not channel.monotonic:
+        first = next(level for level in channel.levels[1:] if (level.step or 0.0) <= 0)
+        yield Finding(
+            level="caution",
+            where=where,
+            message=f"code {first.code} ({_volts(first.volts)}) is not brighter than code {first.code - 1}; "
+            f"choose other resistors with ladderlight ladder --bits {len(channel.lines)}",
+        )
+    elif not channel.surely_monotonic and channel.spread is not None:
+        share = 1 - channel.spread.monotonic
+        yield Finding(
+            level="note",
+            where=where,
+            message=f"resistors of {ladder.tolerance * 100:.3g} % tolerance can put codes out of order "
+            f"({share:.1%} of {channel.spread.samples} drawn ladders); use a closer tolerance or pick by measuring",
+        )
+    coupled = max(channel.levels, key=lambda level: abs(level.crosstalk))
+    if abs(coupled.crosstalk) > _SHOWN * ladder.peak:
+        yield Finding(
+            level="note",
+            where=where,
+            message=f"other channels raise code {coupled.code} by {_volts(coupled.crosstalk)} through shared drivers; "
+            "use drivers of less resistance there",
+        )
+
+
+def _white(ladder: Ladder, channel: ChannelAnalysis, where: str) -> Iterator[Finding]:
+    standard = f"{WHITE_LOW:.3f} to {WHITE_HIGH:.3f} V"
+    top = channel.levels[-1]
+    if not channel.white_within:
+        low = channel.white < WHITE_LOW
+        effect = "the picture is dim" if low else "bright colours run together"
+        yield Finding(
+            level="caution",
+            where=where,
+            message=f"white is {_volts(channel.white)}, too {'low' if low else 'high'} ({standard} is standard): "
+            f"{effect}; {_scaling(ladder, channel)}",
+        )
+    elif channel.spread is not None and (top.lowest < WHITE_LOW - _SEEN or top.highest > WHITE_HIGH + _SEEN):
+        yield Finding(
+            level="note",
+            where=where,
+            message=f"the resistors' tolerance lets white be {_volts(top.lowest)} to {_volts(top.highest)}, partly "
+            f"outside {standard}; use a closer tolerance if that matters",
+        )
+
+
+def _scaling(ladder: Ladder, channel: ChannelAnalysis) -> str:
+    """Say by how much all resistors must change for white to be the peak.
+
+    The ladder with all lines high is a source behind one resistance (Thevenin), v = V R_L / (R_L + R), whose V is what
+    it gives without a load: the supply, or less where an R-2R ladder has a resistor to ground.
+    """
+    load = ladder.load / len(channel.guns)
+    white, source = channel.white, channel.open_white
+    if isinf(load) or white <= 0 or source <= ladder.peak:
+        return "check the supply and the load"
+    drivers = 0.0 if isinf(ladder.driver_high) else ladder.driver_high / max(len(channel.lines), 1)
+    now = load * (source / white - 1) - drivers
+    wanted = load * (source / ladder.peak - 1) - drivers
+    if now <= 0 or wanted <= 0:
+        return "use drivers of less resistance"
+    return f"multiply the resistors by about {wanted / now:.2f}"
+
+
+def _drivers(ladder: Ladder, analysis: LadderAnalysis, direct: frozenset[str]) -> Iterator[Finding]:
+    over = [(max(d.source, d.sink), d.line) for d in analysis.drivers]
+    if worst := [item for item in over if item[0] > LOGIC_LIMIT]:
+        yield Finding(
+            level="caution",
+            where=_lines(worst),
+            message=f"up to {_amperes(max(worst)[0])} from one output can destroy it: most logic bears "
+            f"{_amperes(LOGIC_LIMIT)} at the very most; use larger resistors, or drivers whose datasheet allows it",
+        )
+        return
+    if loaded := [item for item in over if item[1] in direct and item[0] > MEMORY_RATED]:
+        yield Finding(
+            level="caution",
+            where=_lines(loaded),
+            message=f"up to {_amperes(max(loaded)[0])} straight from a memory's output, more than memories are "
+            "specified for; put a register or buffer between (its datasheet's output voltage at this current rules)",
+        )
+        over = [item for item in over if item[1] not in direct]
+    if strong := [item for item in over if item[0] > LOGIC_RATED]:
+        ideal = ladder.driver_high == ladder.driver_low == 0
+        yield Finding(
+            level="caution" if ideal else "note",
+            where=_lines(strong),
+            message=f"up to {_amperes(max(strong)[0])} from one output, more than the {_amperes(LOGIC_RATED)} for "
+            "which logic datasheets state the output voltage; "
+            + ("give the drivers' resistance, or use larger resistors" if ideal else "see the drivers' datasheet"),
+        )
+
+
+def _power(analysis: LadderAnalysis) -> Iterator[Finding]:
+    hot = [resistor for resistor in analysis.resistors if resistor.watts > SMALL_RESISTOR]
+    if hot:
+        worst = max(hot, key=lambda resistor: resistor.watts)
+        yield Finding(
+            level="caution",
+            where=f"ladder {worst.channel}",
+            message=f"the {worst.ohms:g} ohm resistor of {worst.part} turns {worst.watts * 1e3:.0f} mW to heat; "
+            f"use one rated for at least twice that",
+        )
+
+
+def _coincident(palette: Palette, analysis: LadderAnalysis) -> Iterator[Finding]:
+    for channel in analysis.channels:
+        order = sorted(channel.levels, key=lambda level: level.drive)
+        alike = [(a.code, b.code) for a, b in pairwise(order) if b.drive - a.drive < _SHOWN]
+        if alike:
+            first = " and ".join(map(str, sorted(alike[0])))
+            more = f" and {len(alike) - 1} more pairs" if len(alike) > 1 else ""
+            yield Finding(
+                level="note",
+                where=f"ladder {channel.name}",
+                message=f"codes {first}{more} look alike; choose other resistors to gain levels",
+            )
+    distinct = len(np.unique(palette.srgb8, axis=0))
+    if distinct < len(palette):
+        yield Finding(
+            level="note",
+            where="ladder",
+            message=f"{len(palette)} codes show {distinct} different colours; codes of one colour are interchangeable",
+        )
+
+
+def _open(analysis: LadderAnalysis) -> Iterator[Finding]:
+    highest = max((channel.open_white for channel in analysis.channels), default=0.0)
+    if highest > 2 * WHITE_HIGH:
+        yield Finding(
+            level="note",
+            where="ladder",
+            message=f"without a monitor the outputs rise to {_volts(highest)}; "
+            "measure with the monitor's resistance in place",
+        )
+
+
+def _lines(items: list[tuple[float, str]]) -> str:
+    return ("line " if len(items) == 1 else "lines ") + joined([line for _, line in items])
+
+
+def _volts(value: float) -> str:
+    return f"{value:.3f} V"
+
+
+def _amperes(value: float) -> str:
+    return in_words(value, "A", digits=3)

@@ -1,0 +1,146 @@
+"""Ladders as plain values, and designed ones as the lines of a recipe."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
+from ladderlight.board.ladders.design import Choice
+from ladderlight.board.ladders.findings import ladder_findings
+from ladderlight.board.ladders.series import Assembly, Series, mark_of
+from ladderlight.board.model.findings import Finding
+from ladderlight.board.model.ladder import GUNS, Ladder
+
+
+def ladder_document(ladder: Ladder) -> dict[str, Any]:
+    """Describe what a ladder does: levels in volts, currents in milliamperes, power in milliwatts."""
+    analysis = analyse(ladder)
+    return {
+        "channels": [
+            {
+                "name": channel.name,
+                "guns": list(channel.guns),
+                "lines": list(channel.lines),
+                **_channel_figures(channel),
+            }
+            for channel in analysis.channels
+        ],
+        **_loads(analysis),
+    }
+
+
+def design_document(choices: list[Choice], series: Series) -> dict[str, Any]:
+    """Describe the best of some ladders and list the others.
+
+    Resistances are in ohms, least significant bit first; levels in volts, by code; errors in millivolts, currents in
+    milliamperes and power in milliwatts. Currents are those of one channel.
+    """
+    best = choices[0]
+    goal = best.goal
+    return {
+        "kind": "r2r" if best.rail else "weighted",
+        "bits": goal.bits,
+        "series": series,
+        "supply_volts": goal.supply,
+        "load_ohms": goal.load,
+        "peak_volts": goal.peak,
+        "driver_ohms": goal.driver,
+        "tolerance": best.tolerance,
+        "even": goal.even,
+        **_choice(best),
+        **_channel_figures(best.analysis.channels[0]),
+        **_loads(best.analysis),
+        "next_best": [_choice(choice) for choice in choices[1:]],
+        "recipe": recipe_of(best),
+        "findings": [asdict(finding) for finding in findings_of(best)],
+    }
+
+
+def _channel_figures(channel: ChannelAnalysis) -> dict[str, Any]:
+    spread = channel.spread
+    return {
+        "levels": [asdict(level) for level in channel.levels],
+        "white_volts": channel.white,
+        "white_within": channel.white_within,
+        "max_error_mv": channel.max_error * 1e3,
+        "monotonic": channel.monotonic,
+        "surely_monotonic": channel.surely_monotonic,
+        "max_dnl": channel.max_dnl,
+        "max_inl": channel.max_inl,
+        "spread": {name: list(value) if isinstance(value, tuple) else value for name, value in asdict(spread).items()}
+        if spread
+        else None,
+    }
+
+
+def _loads(analysis: LadderAnalysis) -> dict[str, Any]:
+    return {
+        "currents": {
+            "drivers": [
+                {"line": driver.line, "source_ma": driver.source * 1e3, "sink_ma": driver.sink * 1e3}
+                for driver in analysis.drivers
+            ],
+            "supply_ma": analysis.supply_current * 1e3,
+        },
+        "power": [
+            {"channel": part.channel, "part": part.part, "ohms": part.ohms, "mw": part.watts * 1e3}
+            for part in analysis.resistors
+        ],
+    }
+
+
+def findings_of(choice: Choice) -> list[Finding]:
+    """Say what is worth knowing about a ladder when it is built for red, green and blue."""
+    return ladder_findings(choice.ladder_of(*GUNS))
+
+
+def recipe_of(choice: Choice) -> str:
+    """Write the ladder as a recipe's table, for red, green and blue."""
+    goal = choice.goal
+    lines = [
+        "[board.ladder]",
+        f'supply = "{goal.supply:g} V"',
+        f'load = "{goal.load:g} ohm"',
+        f'peak = "{goal.peak:g} V"',
+    ]
+    if goal.driver:
+        lines.append(f'driver = "{goal.driver:g} ohm"')
+    if choice.tolerance:
+        lines.append(f'tolerance = "{choice.tolerance * 100:g} %"')
+    lines += [f"{name:5} = {_channel(choice, name[0])}" for name in GUNS]
+    parts = {mark_or_ohms(resistor): resistor for resistor in choice.resistors if resistor.joined != "single"}
+    lines += [f"# {text} ohm: {resistor}" for text, resistor in parts.items()]
+    if choice.rail:
+        rail = choice.rail.ohms
+        lines.append(f"# from the first rung to ground {2 * rail:g} ohm: {mark_of(rail)} + {mark_of(rail)}")
+    return "\n".join(lines) + "\n"
+
+
+def mark_or_ohms(resistor: Assembly) -> str:
+    """Write a single resistor by its mark, a pair by what it comes to."""
+    return mark_of(resistor.ohms) if resistor.joined == "single" else f"{resistor.ohms:.6g}"
+
+
+def _channel(choice: Choice, letter: str) -> str:
+    if choice.rail is None:
+        inputs = (f'{letter}{bit} = "{mark_or_ohms(resistor)}"' for bit, resistor in enumerate(choice.resistors))
+        return "{ " + ", ".join(inputs) + " }"
+    rung = choice.resistors[0]
+    text = f'r2r = "{mark_of(choice.rail.ohms)}", '
+    if rung.ohms != 2 * choice.rail.ohms:
+        text += f'rung = "{mark_or_ohms(rung)}", '
+    names = ", ".join(f'"{letter}{bit}"' for bit in range(choice.goal.bits))
+    return "{ " + text + f"lines = [{names}]" + " }"
+
+
+def _choice(choice: Choice) -> dict[str, Any]:
+    return {
+        "resistors": [resistor.ohms for resistor in choice.resistors],
+        "parts": [str(resistor) for resistor in choice.resistors],
+        "rail": choice.rail.ohms if choice.rail else None,
+        "levels_volts": choice.volts.tolist(),
+        "max_error_mv": choice.max_error * 1e3,
+        "max_error_lightness": choice.max_lightness_error,
+        "monotonic": choice.monotonic,
+    }

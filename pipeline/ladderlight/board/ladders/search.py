@@ -1,0 +1,228 @@
+"""The best weighted ladders from given resistances: an exact search."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.ladders.goal import Goal
+
+_CHUNK = 1 << 18
+"""Numbers that are worked on at a time."""
+_ROWS = 256
+"""Ladders whose next bits are bounded at a time."""
+_SLACK = 1 + 1e-9
+_WIDE = 4e-3
+"""Share of the range up to which it widens in large steps."""
+_ROUNDING = 1e-13
+_NARROW = 4e-9
+"""Share of the whole range from which the search starts to widen."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Found:
+    """Ladders found, best first: ``index`` int64 (ladders, bits) into the values, least significant first; ``error``
+    float64 (ladders,), the worst deviation from even steps in the goal's measure.
+    """
+
+    index: NDArray[np.int64]
+    error: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        """Give the number of ladders."""
+        return len(self.error)
+
+
+@dataclass(kw_only=True)
+class WeightedSearch:
+    """Branch and bound over weighted ladders; see :meth:`best`.
+
+    ``values`` float64, ascending: the resistances to choose from, in ohms.
+    """
+
+    goal: Goal
+    values: NDArray[np.float64]
+    most: int
+    _bound: float = field(init=False, default=0.0)
+    _found: Found = field(init=False)
+
+    def best(self) -> Found:
+        """Find the ``most`` best ladders: no other choice of the values has a smaller worst error.
+
+        There are fewer when others would err by more than the goal's ``worst``.
+
+        Notes
+        -----
+        With the conductances g (drivers included), D their sum and the load's, a code's voltage is V S / D with S the
+        sum of its bits' g (Millman). To err by at most E, every code must lie within a window of voltages. Bits are
+        chosen from the most significant down. The windows of all codes of the bits chosen so far, with the other bits
+        all low or all high, bound D, and D with the windows of one bit more bounds that bit's resistor. E is widened
+        from next to nothing until enough ladders are found, and narrowed to the worst of the best as soon as there are.
+        Only ladders that err by more than E, or that break a condition of the goal, are ever left out.
+        """
+        worst = self.goal.worst
+        self._bound = worst * _NARROW
+        self._found = _none(self.goal.bits)
+        while True:
+            bound = self._bound
+            self._found = _none(self.goal.bits)
+            start = np.zeros((1, 0), dtype=np.int64)
+            self._descend(start, np.zeros((1, 1)))
+            if len(self._found) >= self.most or bound >= worst:
+                return self._found
+            self._bound = min(bound * (2.0 if bound < worst * _WIDE else 1.3), worst)
+
+    def _descend(self, index: NDArray[np.int64], sums: NDArray[np.float64]) -> None:
+        """Go on from ladders whose most significant bits are chosen; ``sums`` are the conductances of their codes."""
+        bit = self.goal.bits - index.shape[1]
+        if bit == 0:
+            self._collect(index, sums)
+            return
+        for start in range(0, len(index), _ROWS):  # bounds are worked out late, for the search may have narrowed since
+            self._expand(index[start : start + _ROWS], sums[start : start + _ROWS], bit)
+
+    def _expand(self, index: NDArray[np.int64], sums: NDArray[np.float64], left: int) -> None:
+        """Choose the next bit in every possible way."""
+        low, high = self._bounds(sums, left)
+        ascending = self._conductance[::-1]
+        first = np.searchsorted(ascending, low * (2 - _SLACK), side="left")
+        counts = np.maximum(np.searchsorted(ascending, high * _SLACK, side="right") - first, 0)
+        for rows in _chunks(counts * 2 * sums.shape[1]):
+            repeat = counts[rows]
+            if not repeat.any():
+                continue
+            step = np.arange(repeat.sum()) - np.repeat(np.cumsum(repeat) - repeat, repeat)
+            own = len(ascending) - 1 - (np.repeat(first[rows], repeat) + step)
+            before = np.repeat(sums[rows], repeat, axis=0)
+            # Codes count in the chosen bits; the new one becomes their lowest.
+            both = np.stack([before, before + self._conductance[own][:, None]], axis=2).reshape(len(before), -1)
+            chosen = np.column_stack([own, np.repeat(index[rows], repeat, axis=0)])
+            promising = self._promising(both, left - 1)
+            self._descend(chosen[promising], both[promising])
+
+    def _promising(self, sums: NDArray[np.float64], left: int) -> NDArray[np.intp]:
+        """Order ladders by how far off their codes are, if white comes out right: good ones narrow it soonest."""
+        goal = self.goal
+        total = goal.supply / goal.load / (goal.supply - goal.peak)
+        codes = np.arange(sums.shape[1]) << left
+        off = np.abs(goal.effect(goal.supply * sums / total) - goal.wanted[codes]).max(axis=1)
+        return np.argsort(off, kind="stable")
+
+    @cached_property
+    def _conductance(self) -> NDArray[np.float64]:
+        return 1 / (self.values + self.goal.driver)
+
+    def _limits(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """The window of voltages of each code."""
+        goal, bound = self.goal, self._bound * _SLACK + _ROUNDING
+        return goal.volts_for(goal.wanted - bound), goal.volts_for(goal.wanted + bound)
+
+    def _bounds(self, sums: NDArray[np.float64], left: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Bounds of the next bit's conductance for each ladder whose ``left`` lowest bits are still to be chosen.
+
+        Where a ladder can no longer be completed the upper bound is below the lower one.
+        """
+        low, high = self._limits()
+        supply = self.goal.supply
+        codes = np.arange(sums.shape[1]) << left
+        known = 1 / self.goal.load + sums[:, -1]
+        smallest, largest = self._totals(sums, known, left)
+        room = self._room(sums)
+        lower = np.full((left, len(sums)), self._conductance[-1])
+        upper = np.repeat(np.minimum(room, self._conductance[0])[None], left, axis=0)
+        for _ in range(2):  # the second time with the closer bounds of D from the first
+            for bit in range(left):
+                with_bit = codes | (1 << bit)
+                least = np.maximum(low[with_bit], 0.0) * smallest[:, None] / supply - sums
+                most = high[with_bit] * largest[:, None] / supply - sums
+                lower[bit] = np.maximum(lower[bit], least.max(axis=1))
+                upper[bit] = np.minimum(upper[bit], np.minimum(most.min(axis=1), self._most_conductance(bit, smallest)))
+            smallest = np.maximum(smallest, known + lower.sum(axis=0))
+            largest = np.minimum(largest, known + np.minimum(upper.sum(axis=0), room))
+            others_lower, others_upper = lower.sum(axis=0) - lower, upper.sum(axis=0) - upper
+            lower = np.maximum(lower, smallest - known - others_upper)
+            upper = np.minimum(upper, np.minimum(largest - known, room) - others_lower)
+        possible = (lower <= upper * _SLACK).all(axis=0) & (smallest <= largest * _SLACK)
+        for place in range(sums.shape[1].bit_length() - 1):
+            possible &= sums[:, 1 << place] <= self._most_conductance(left + place, smallest)
+        return lower[-1], np.where(possible, upper[-1], 0.0)
+
+    def _totals(
+        self, sums: NDArray[np.float64], known: NDArray[np.float64], left: int
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Bounds of D for each ladder, from the codes whose bits are chosen, the others all low or all high.
+
+        The latter lack only conductances that are known: v = V - V (1/R_L + those) / D.
+        """
+        low, high = self._limits()
+        supply = self.goal.supply
+        codes = np.arange(sums.shape[1]) << left
+        raised = codes | ((1 << left) - 1)
+        missing = known[:, None] - sums
+        smallest = (supply * sums / high[codes]).max(axis=1)
+        smallest = np.maximum(smallest, (supply * missing / (supply - np.minimum(low[raised], supply))).max(axis=1))
+        positive, below = low[codes] > 0, high[raised] < supply
+        largest = (supply * sums[:, positive] / low[codes][positive]).min(axis=1, initial=np.inf)
+        ends = supply * missing[:, below] / (supply - high[raised][below])
+        largest = np.minimum(largest, ends.min(axis=1, initial=np.inf))
+        return np.maximum(smallest, known), largest
+
+    def _room(self, sums: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Conductance that the bits still to be chosen may have together, for each chosen bit to outweigh all below."""
+        single = 1 << np.arange(sums.shape[1].bit_length() - 1)
+        if self.goal.non_monotonic or not len(single):
+            return np.full(len(sums), np.inf)
+        room: NDArray[np.float64] = (sums[:, single] - sums[:, single - 1]).min(axis=1)
+        return room
+
+    def _most_conductance(self, bit: int, total: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Largest conductance that a bit may have, from the current of a driver that is high alone.
+
+        That is (V - V g / D) g, which is within the limit L for small g, and for large g at a level V g / D of at least
+        V / 2 (1 + sqrt(1 - 4 L / V / D)). Where the bit's window rules the latter out, the former is a bound; it is the
+        wider the smaller D, and D is at least ``total``.
+        """
+        goal = self.goal
+        if goal.current_limit is None:
+            return np.full(len(total), np.inf)
+        share = 1 - 4 * goal.current_limit / (goal.supply * total)
+        root = np.sqrt(np.maximum(share, 0.0))
+        bounded = (share > 0) & (self._limits()[1][1 << bit] < goal.supply / 2 * (1 + root))
+        return np.where(bounded, total / 2 * (1 - root) * _SLACK, np.inf)
+
+    def _collect(self, index: NDArray[np.int64], sums: NDArray[np.float64]) -> None:
+        """Keep the best of complete ladders."""
+        goal = self.goal
+        volts = goal.supply * sums / (sums[:, -1:] + 1 / goal.load)
+        error = np.abs(goal.effect(volts) - goal.wanted).max(axis=1)
+        good = error <= self._bound
+        if not goal.non_monotonic:
+            good &= (np.diff(volts, axis=1) > 0).all(axis=1)
+        if goal.current_limit is not None:
+            single = volts[:, 1 << np.arange(goal.bits)]
+            good &= ((goal.supply - single) * self._conductance[index] <= goal.current_limit).all(axis=1)
+        self._found = best_of(self._found, Found(index=index[good], error=error[good]), self.most)
+        if len(self._found) == self.most:
+            self._bound = min(self._bound, float(self._found.error[-1]))
+
+
+def best_of(one: Found, other: Found, most: int) -> Found:
+    """Join two lists of ladders and keep the best; of equal errors those with the smaller resistors first."""
+    index, error = np.concatenate([one.index, other.index]), np.concatenate([one.error, other.error])
+    order = np.lexsort((*index.T, error))[:most]
+    return Found(index=index[order], error=error[order])
+
+
+def _none(bits: int) -> Found:
+    return Found(index=np.zeros((0, bits), dtype=np.int64), error=np.zeros(0))
+
+
+def _chunks(sizes: NDArray[np.int64]) -> list[slice]:
+    """Cut rows into runs of at most a chunk's size together, and at least one row."""
+    chunk = np.cumsum(sizes) // _CHUNK
+    starts = [0, *(np.flatnonzero(np.diff(chunk)) + 1).tolist(), len(sizes)]
+    return [slice(start, stop) for start, stop in pairwise(starts) if stop > start]

@@ -1,0 +1,159 @@
+"""What becomes of a ladder's levels when its resistors are off their values: the worst case, and a likely spread."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.model.network import Network
+
+WHITE_LOW, WHITE_HIGH = 0.665, 0.770
+"""Volts between which white is as the VESA Video Signal Standard has it: 0.700 V, +0.070 -0.035."""
+
+_NOTHING = 1e-13
+"""Volts below which a gain is rounding."""
+_PERCENTILES = (5.0, 50.0, 95.0)
+
+Measure = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """Levels of many ladders whose resistors were drawn at random within their tolerance.
+
+    ``low``, ``middle`` and ``high`` are each level's 5th, 50th and 95th percentile in volts. The shares are those of
+    ladders whose levels all ascend, and whose white is within the video signal standard.
+    """
+
+    samples: int
+    seed: int
+    low: tuple[float, ...]
+    middle: tuple[float, ...]
+    high: tuple[float, ...]
+    monotonic: float
+    white_within: float
+
+
+def levels(
+    network: Network, node: str, states: NDArray[np.bool_], ohms: NDArray[np.float64] | None = None
+) -> NDArray[np.float64]:
+    """Volts of one node, float64 (..., states), for resistors of ``ohms`` (..., resistors).
+
+    Where no driver's resistance depends on its level the network is linear in its drivers, and the levels follow by
+    superposition from those of each driver alone.
+    """
+    ohms = (network.ohms if ohms is None else ohms)[..., None, :]
+    if any(driver.high_ohms != driver.low_ohms for driver in network.drivers):
+        return network.solve(states, ohms).at(node)
+    alone = np.concatenate([np.zeros((1, states.shape[-1]), dtype=bool), np.eye(states.shape[-1], dtype=bool)])
+    basis = network.solve(alone, ohms).at(node)
+    weights = basis[..., 1:] - basis[..., :1]
+    volts: NDArray[np.float64] = basis[..., :1] + weights @ states.T.astype(np.float64)
+    return volts
+
+
+def worst_levels(
+    network: Network, node: str, states: NDArray[np.bool_], tolerance: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Lowest and highest volts of a node in each state.
+
+    Parameters
+    ----------
+    states
+        Booleans, shape (states, drivers).
+    tolerance
+        Largest relative deviation of each resistor, float64 (resistors,).
+
+    Notes
+    -----
+    A level of a resistive network is a quotient of two linear functions of any one resistor and so has no extremum
+    inside its tolerance: the extremes are at corners, where each resistor is at one end. The corner is found by moving
+    each resistor to its better end until none moves. For weighted ladders the direction never depends on the others,
+    so that this is the worst of all corners; for others the tests hold it against all corners.
+    """
+
+    def measure(ohms: NDArray[np.float64]) -> NDArray[np.float64]:
+        return network.solve(states, ohms).at(node)
+
+    return _extremes(measure, network, tolerance, len(states))
+
+
+def worst_steps(
+    network: Network, node: str, states: NDArray[np.bool_], tolerance: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Smallest step in volts from each state to the next, float64 (states - 1,), at the worst corner of each step."""
+    pairs = np.stack([states[:-1], states[1:]])
+
+    def measure(ohms: NDArray[np.float64]) -> NDArray[np.float64]:
+        both = network.solve(pairs, ohms[..., None, :, :]).at(node)
+        step: NDArray[np.float64] = both[..., 1, :] - both[..., 0, :]
+        return step
+
+    return _extremes(measure, network, tolerance, len(states) - 1)[0]
+
+
+def _extremes(
+    measure: Measure, network: Network, tolerance: NDArray[np.float64], count: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    lowest = _highest(lambda ohms: -measure(ohms), network, tolerance, count)
+    return -lowest, _highest(measure, network, tolerance, count)
+
+
+def _highest(measure: Measure, network: Network, tolerance: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+    """Move the resistors of each of ``count`` cases to the ends of their tolerance that raise what is measured."""
+    varied = np.flatnonzero((tolerance > 0) & np.isfinite(network.ohms))
+    ends = np.stack([network.ohms * (1 - tolerance), network.ohms * (1 + tolerance)])
+    cases = np.arange(count)
+    ohms = np.repeat(network.ohms[None], count, axis=0)
+    best = measure(ohms)
+    while len(varied):
+        # One trial for each resistor at each end, all in one go: (resistors, ends, cases, resistors).
+        trials = np.broadcast_to(ohms, (len(varied), 2, *ohms.shape)).copy()
+        for place, resistor in enumerate(varied):
+            trials[place, :, :, resistor] = ends[:, None, resistor]
+        values = measure(trials)
+        gains = values.max(axis=1) - best
+        if not (gains > _NOTHING).any():
+            break
+        better = np.where(gains > _NOTHING, ends[values.argmax(axis=1), varied[:, None]], ohms[:, varied].T)
+        # To move all that gain by themselves gains most, as a rule; where not, the one that gains most moves alone.
+        together, alone = ohms.copy(), ohms.copy()
+        together[:, varied] = better.T
+        most = gains.argmax(axis=0)
+        alone[cases, varied[most]] = better[most, cases]
+        value, single = measure(together), best + np.maximum(gains.max(axis=0), 0.0)
+        ohms = np.where((value >= single)[:, None], together, alone)
+        best = np.maximum(value, single)
+    return best
+
+
+def spread(
+    network: Network,
+    node: str,
+    states: NDArray[np.bool_],
+    tolerance: NDArray[np.float64],
+    *,
+    samples: int,
+    seed: int,
+) -> Spread:
+    """Draw resistors evenly within their tolerance and take the statistics of the levels.
+
+    The generator is numpy's PCG64 with ``seed``; the same seed draws the same resistors.
+    """
+    rng = np.random.default_rng(seed)
+    deviation = rng.uniform(-1.0, 1.0, (samples, len(tolerance))) * tolerance
+    volts = levels(network, node, states, network.ohms * (1 + deviation))
+    low, middle, high = np.percentile(volts, _PERCENTILES, axis=0)
+    white = volts[:, -1]
+    return Spread(
+        samples=samples,
+        seed=seed,
+        low=tuple(low.tolist()),
+        middle=tuple(middle.tolist()),
+        high=tuple(high.tolist()),
+        monotonic=float((np.diff(volts, axis=1) > 0).all(axis=1).mean()),
+        white_within=float(((white >= WHITE_LOW) & (white <= WHITE_HIGH)).mean()),
+    )

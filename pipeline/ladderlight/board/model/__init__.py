@@ -1,0 +1,1 @@
+"""The board as declared: raster, wiring, memories, ladder, and its palette."""

@@ -1,0 +1,265 @@
+"""The board: raster, wiring, memories and ladder together, and all that follows from them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from ladderlight.board.model.counter import Counter
+from ladderlight.board.model.ladder import Ladder
+from ladderlight.board.model.lines import Line, Signal
+from ladderlight.board.model.memory import Device, Memory
+from ladderlight.board.model.palette import Palette, palette_of
+from ladderlight.board.model.raster import Raster
+
+Blanking = Literal["output-enable", "register", "gate", "none"]
+BLANKING: dict[Blanking, str] = {
+    "output-enable": "the memories' outputs are disabled and the load pulls to 0 V",
+    "register": "the output registers are cleared to code 0",
+    "gate": "gates force the lines to code 0",
+    "none": "the memories are read on",
+}
+"""How a board goes dark outside the picture."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Counters:
+    """The counts at the first visible pixel and line, and the delay in seconds from clock to valid address.
+
+    ``x_reset`` and ``y_reset`` are what the counters' resets make of them; None for counters that are preset to their
+    starts at the first visible pixel and line. ``blanking_delay`` is by how many counts sync and blanking are delayed,
+    as a board with output registers needs.
+    """
+
+    x_start: int = 0
+    y_start: int = 0
+    x_reset: int | None = None
+    y_reset: int | None = None
+    delay: float = 0.0
+    blanking_delay: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Geometry:
+    """The picture that the wiring scans out.
+
+    ``repeat_x`` and ``repeat_y`` are the counts and lines that one picture pixel covers; ``pixel_aspect`` is its width
+    over its height on the screen.
+    """
+
+    width: int
+    height: int
+    repeat_x: int
+    repeat_y: int
+    pixel_aspect: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grid:
+    """One direction of the scan: ``counts`` int64, the counter's value for each visible count; ``cells`` the picture
+    pixel that each visible count shows; ``samples`` the counter's value at the first count of each picture pixel.
+    """
+
+    counts: NDArray[np.int64]
+    cells: NDArray[np.int64]
+    samples: NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Board:
+    """A board as declared; ``board.checks.problems_of`` says whether it can work."""
+
+    raster: Raster
+    memories: tuple[Memory, ...]
+    ladder: Ladder
+    blanking: Blanking = "none"
+    counters: Counters = Counters()
+
+    def memory(self, name: str) -> Memory:
+        """Give the memory of a name."""
+        return next(memory for memory in self.memories if memory.name == name)
+
+    @property
+    def devices(self) -> tuple[Device, ...]:
+        """All chips, in the order of the memories."""
+        return tuple(device for memory in self.memories for device in memory.devices)
+
+    @cached_property
+    def outputs(self) -> dict[str, Line]:
+        """The memory output that drives each named line."""
+        return {
+            name: Line(f"{memory.name}.d{pin}", Signal.OUTPUT, pin, memory.name)
+            for memory in self.memories
+            for pin, name in enumerate(memory.data)
+            if name != "-"
+        }
+
+    def resolve(self, line: Line) -> Line:
+        """Give the memory output behind a named line; other lines as they are."""
+        return self.outputs[line.name] if line.signal is Signal.NAMED else line
+
+    def address_lines(self, memory: Memory) -> Iterator[Line]:
+        """All lines that a memory's address depends on directly, resolved."""
+        for expression in memory.address:
+            yield from map(self.resolve, expression.lines)
+
+    @cached_property
+    def sources(self) -> dict[str, tuple[str, ...]]:
+        """For each memory the memories that its address depends on directly."""
+        return {
+            memory.name: tuple(
+                dict.fromkeys(line.memory for line in self.address_lines(memory) if line.signal is Signal.OUTPUT)
+            )
+            for memory in self.memories
+        }
+
+    @cached_property
+    def order(self) -> tuple[Memory, ...]:
+        """The memories such that each comes after those that its address depends on."""
+        done: dict[str, Memory] = {}
+        left = list(self.memories)
+        while left:
+            ready = [memory for memory in left if all(name in done for name in self.sources[memory.name])]
+            if not ready:
+                raise ValueError("the memories address each other in a loop")
+            done.update((memory.name, memory) for memory in ready)
+            left = [memory for memory in left if memory not in ready]
+        return tuple(done.values())
+
+    @cached_property
+    def code_lines(self) -> tuple[str, ...]:
+        """The ladder's lines in the order in which the memories' data pins drive them: bit 0 of a code first."""
+        wanted = set(self.ladder.lines)
+        return tuple(name for memory in self.memories for name in memory.data if name in wanted)
+
+    @cached_property
+    def palette(self) -> Palette:
+        """Every code with its voltages and colour."""
+        return palette_of(self.ladder, self.code_lines)
+
+    @cached_property
+    def bank_count(self) -> int:
+        """How many banks the wiring can choose among."""
+        return 1 << len(self.bank_lines)
+
+    @cached_property
+    def bank_lines(self) -> tuple[int, ...]:
+        """The bank lines that are wired, by index, ascending: bit i of a bank's number is the level of the i-th."""
+        return tuple(sorted({line.index for line in self._lines(Signal.BANK)}))
+
+    def bank_levels(self, bank: ArrayLike) -> NDArray[np.int64]:
+        """Give the levels of the bank lines while a bank is shown, bit n for ``bankn``: int64, shaped like ``bank``."""
+        number = np.asarray(bank, dtype=np.int64)
+        levels = np.zeros_like(number)
+        for bit, index in enumerate(self.bank_lines):
+            levels |= (number >> bit & 1) << index
+        return levels
+
+    def _lines(self, signal: Signal) -> list[Line]:
+        return [line for memory in self.memories for line in self.address_lines(memory) if line.signal is signal]
+
+    def lowest_bit(self, memory: Memory, signal: Signal) -> int | None:
+        """Lowest bit of a counter among a memory's own address lines, or None."""
+        return min((line.index for line in self.address_lines(memory) if line.signal is signal), default=None)
+
+    def first_moving_bit(self, memory: Memory) -> int | None:
+        """Lowest x bit that moves a memory's address, by itself or through the memories that address it, or None."""
+        own = [line.index for line in self.address_lines(memory) if line.signal is Signal.X]
+        others = [self.memory(name) for name in self.sources[memory.name]]
+        through = [self.first_select_bit(other) for other in others if self.first_moving_bit(other) is not None]
+        return min(own + through, default=None)
+
+    def first_select_bit(self, memory: Memory) -> int:
+        """Lowest x bit that picks a pixel out of a packed word; the lowest that moves the address if not packed."""
+        return (self.first_moving_bit(memory) or 0) - memory.packing.select_bits
+
+    @cached_property
+    def x_shift(self) -> int:
+        """Index of the lowest x bit that changes what is shown: a picture pixel is ``2**x_shift`` counts wide."""
+        bits = [self.first_select_bit(memory) for memory in self.memories if self.first_moving_bit(memory) is not None]
+        return min(bits, default=self.x_bits)
+
+    @cached_property
+    def y_shift(self) -> int:
+        """Index of the lowest y bit that changes what is shown."""
+        return min((line.index for line in self._lines(Signal.Y)), default=self.y_bits)
+
+    @cached_property
+    def x_counter(self) -> Counter:
+        """The counter that steps along a line."""
+        return Counter(
+            start=self.counters.x_start,
+            reset=self.counters.x_reset,
+            counts=self.raster.x,
+            wired=self._wired_bits(Signal.X),
+            delay=self.counters.blanking_delay,
+        )
+
+    @cached_property
+    def y_counter(self) -> Counter:
+        """The counter that steps down the screen."""
+        return Counter(
+            start=self.counters.y_start,
+            reset=self.counters.y_reset,
+            counts=self.raster.y,
+            wired=self._wired_bits(Signal.Y),
+        )
+
+    def readings(self, column: ArrayLike, line: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Give what the x and the y counter read at counts and lines from the first visible ones, int64.
+
+        Columns below 0 and past the last belong to the lines before and after. The y counter steps where the x counter
+        is reset.
+        """
+        stepped = (np.asarray(column, dtype=np.int64) + self.x_counter.ahead) // self.raster.x.total
+        return self.x_counter.read(column), self.y_counter.read(np.asarray(line, dtype=np.int64) + stepped)
+
+    @cached_property
+    def x_bits(self) -> int:
+        """Width of the x counter."""
+        return self.x_counter.bits
+
+    @cached_property
+    def y_bits(self) -> int:
+        """Width of the y counter."""
+        return self.y_counter.bits
+
+    def _wired_bits(self, signal: Signal) -> int:
+        lines = (line for memory in self.memories for expression in memory.address for line in expression.lines)
+        return max((line.index + 1 for line in lines if line.signal is signal), default=1)
+
+    @cached_property
+    def x_grid(self) -> Grid:
+        """The scan along a line."""
+        return _grid(self.x_counter, self.x_shift)
+
+    @cached_property
+    def y_grid(self) -> Grid:
+        """The scan down the screen."""
+        return _grid(self.y_counter, self.y_shift)
+
+    @cached_property
+    def geometry(self) -> Geometry:
+        """The picture's size, repeat and proportions."""
+        repeat_x, repeat_y = 1 << self.x_shift, 1 << self.y_shift
+        width = Fraction(repeat_x) / self.raster.ratio * self.raster.mode.dot_aspect
+        return Geometry(
+            width=len(self.x_grid.samples),
+            height=len(self.y_grid.samples),
+            repeat_x=repeat_x,
+            repeat_y=repeat_y,
+            pixel_aspect=float(width / repeat_y),
+        )
+
+
+def _grid(counter: Counter, shift: int) -> Grid:
+    counts = counter.read(np.arange(counter.counts.visible))
+    new = np.ones(len(counts), dtype=bool)
+    new[1:] = np.diff(counts >> shift) != 0
+    return Grid(counts=counts, cells=np.cumsum(new) - 1, samples=counts[new])

@@ -1,0 +1,173 @@
+"""Resistor ladders: from the levels of their lines to the voltages at the monitor."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.model.network import GROUND, Driver, Network, Resistor, Solution
+
+GUNS = ("red", "green", "blue")
+LOAD = "load"
+"""Name of the monitor's resistance among a channel's resistors."""
+
+Response = Literal["srgb", "tube"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Channel:
+    """One output of the ladder network.
+
+    A weighted channel has one resistor per line. An R-2R channel (``r2r`` set to R in ohms) has its lines from least to
+    most significant in ``resistors``, each with its rung of 2R, R between the steps, and 2R from the first step to
+    ground. ``guns`` are the monitor inputs it feeds.
+    """
+
+    name: str
+    resistors: Mapping[str, float] = field(hash=False)
+    guns: tuple[int, ...]
+    r2r: float | None = None
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The lines that feed this channel."""
+        return tuple(self.resistors)
+
+    @property
+    def weighted_lines(self) -> tuple[str, ...]:
+        """The lines from least to most significant: in R-2R as declared, otherwise the largest resistor first."""
+        if self.r2r is not None:
+            return self.lines
+        return tuple(sorted(self.lines, key=lambda line: -self.resistors[line]))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ladder:
+    """The ladders of all channels with their drivers and the monitor's load. Volts and ohms.
+
+    A channel that feeds several guns is loaded by all of them in parallel.
+    """
+
+    supply: float
+    channels: tuple[Channel, ...]
+    load: float = 75.0
+    """Resistance of one monitor input; infinity is an open connector."""
+    peak: float = 0.7
+    """Volts at which a gun is fully driven."""
+    driver_high: float = 0.0
+    """Output resistance of a high line's driver."""
+    driver_low: float = 0.0
+    """The same of a low line's; infinity when a low output floats."""
+    low_volts: float = 0.0
+    """What a low output stands at without load; bipolar outputs stay above 0."""
+    tolerance: float = 0.0
+    """Largest relative deviation of a resistor from its value; 0.05 is 5 %."""
+    response: Response = "srgb"
+    """The monitor's curve from drive to light: sRGB, or that of a tube (BT.1886)."""
+    tube_black: float = 0.0
+    """A tube's light at no drive, as a share of its white; only with ``response="tube"``."""
+
+    @cached_property
+    def lines(self) -> tuple[str, ...]:
+        """All lines, each once, in the order in which the channels name them."""
+        return tuple(dict.fromkeys(line for channel in self.channels for line in channel.lines))
+
+    def resistors_of(self, channel: Channel) -> tuple[Resistor, ...]:
+        """Give a channel's resistors, the load last. The output is the node of the channel's name.
+
+        They are named after their lines; in R-2R also ``rail 1`` and so on and ``termination``; and ``load``.
+        """
+        load = Resistor(a=channel.name, b=GROUND, ohms=self.load / len(channel.guns), name=LOAD)
+        last = len(channel.lines) - 1
+        steps = [channel.name] * (last + 1)
+        if channel.r2r is not None:
+            steps[:last] = [f"{channel.name}:{step}" for step in range(last)]
+        rungs = (
+            Resistor(a=pin(line), b=step, ohms=ohms, name=line)
+            for (line, ohms), step in zip(channel.resistors.items(), steps, strict=True)
+        )
+        if channel.r2r is None:
+            return (*rungs, load)
+        rails = (
+            Resistor(a=a, b=b, ohms=channel.r2r, name=f"rail {number}")
+            for number, (a, b) in enumerate(pairwise(steps), start=1)
+        )
+        termination = Resistor(a=steps[0], b=GROUND, ohms=2 * channel.r2r, name="termination")
+        return (*rungs, *rails, termination, load)
+
+    def groups(self) -> Iterator[tuple[tuple[Channel, ...], tuple[str, ...]]]:
+        """Yield the channels that share lines together, with their lines."""
+        left = list(self.channels)
+        while left:
+            group = [left.pop(0)]
+            lines = set(group[0].lines)
+            grown = True
+            while grown:
+                joined = [channel for channel in left if lines & set(channel.lines)]
+                grown = bool(joined)
+                group += joined
+                lines.update(line for channel in joined for line in channel.lines)
+                left = [channel for channel in left if channel not in joined]
+            yield tuple(group), tuple(line for line in self.lines if line in lines)
+
+    def network(self, channels: tuple[Channel, ...], lines: tuple[str, ...]) -> Network:
+        """Give the network of some channels, with a driver for each line in this order."""
+        return Network(
+            resistors=tuple(resistor for channel in channels for resistor in self.resistors_of(channel)),
+            drivers=tuple(
+                Driver(
+                    node=pin(line),
+                    high_volts=self.supply,
+                    low_volts=self.low_volts,
+                    high_ohms=self.driver_high,
+                    low_ohms=self.driver_low,
+                )
+                for line in lines
+            ),
+        )
+
+    def solve_group(self, channels: tuple[Channel, ...], lines: tuple[str, ...]) -> Solution:
+        """Solve some channels for all states of their lines; bit i of the state's number is line i."""
+        return self.network(channels, lines).solve(all_states(len(lines)))
+
+    def gun_volts(self, levels: Mapping[str, NDArray[np.integer]], count: int) -> NDArray[np.float64]:
+        """Voltages at the three guns.
+
+        Parameters
+        ----------
+        levels
+            For each line its level, 0 or 1, in ``count`` states.
+        count
+            Number of states.
+
+        Returns
+        -------
+        float64, shape (count, 3), in volts; 0 for a gun that no channel feeds.
+        """
+        volts = np.zeros((count, 3))
+        for channels, lines in self.groups():
+            solution = self.solve_group(channels, lines)
+            state = np.zeros(count, dtype=np.int64)
+            for position, line in enumerate(lines):
+                state |= levels[line].astype(np.int64) << position
+            for channel in channels:
+                for gun in channel.guns:
+                    volts[:, gun] = solution.at(channel.name)[state]
+        return volts
+
+
+def pin(line: str) -> str:
+    """Give the network node at the driver of a line."""
+    return f"line {line}"
+
+
+def all_states(lines: int) -> NDArray[np.bool_]:
+    """Give every state of some lines, bool (2**lines, lines); bit i of a state's number is line i."""
+    numbers: NDArray[np.int64] = np.arange(1 << lines, dtype=np.int64)
+    return (numbers[:, None] >> np.arange(lines) & 1).astype(np.bool_)

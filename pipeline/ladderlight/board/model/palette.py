@@ -1,0 +1,129 @@
+"""Every code of a board with its voltages and the colour that the monitor shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.model.ladder import Ladder
+from ladderlight.colour.lightness import LUMINANCE
+
+TUBE_GAMMA = 2.4
+"""Exponent of ITU-R BT.1886."""
+
+
+def linear_from_srgb(encoded: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Decode sRGB values, 0 to 1, to linear light (IEC 61966-2-1)."""
+    encoded = np.asarray(encoded, dtype=np.float64)
+    return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+
+
+def srgb_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Encode linear light, 0 to 1, as sRGB values (IEC 61966-2-1)."""
+    linear = np.asarray(linear, dtype=np.float64)
+    power = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
+    return np.where(linear <= 0.0031308, linear * 12.92, power)
+
+
+def linear_from_tube(drive: NDArray[np.floating], *, black: float = 0.0) -> NDArray[np.float64]:
+    """Light of a tube monitor at a drive of 0 to 1, as a share of its white (ITU-R BT.1886, annex 1).
+
+    ``black`` is the light at no drive, 0 up to 1, on the same scale.
+    """
+    root = black ** (1 / TUBE_GAMMA)
+    light: NDArray[np.float64] = ((1 - root) * np.asarray(drive, dtype=np.float64) + root) ** TUBE_GAMMA
+    return light
+
+
+def light_of(drive: NDArray[np.floating], ladder: Ladder) -> NDArray[np.float64]:
+    """Light that a ladder's monitor shows at a drive of 0 to 1, as a share of its white."""
+    return linear_from_tube(drive, black=ladder.tube_black) if ladder.response == "tube" else linear_from_srgb(drive)
+
+
+def srgb8_of(linear: NDArray[np.floating]) -> NDArray[np.uint8]:
+    """Encode linear light, 0 to 1, as 8-bit sRGB."""
+    return np.rint(srgb_from_linear(linear) * 255).astype(np.uint8)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Lattice:
+    """A palette whose channels are independent: each gun's levels, and the code bits that choose among them.
+
+    ``levels[gun]`` float64, linear light, ascending; ``codes[gun]`` uint16, the bits of each level. A colour's code is
+    the sum of one entry per gun.
+    """
+
+    levels: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
+    codes: tuple[NDArray[np.uint16], NDArray[np.uint16], NDArray[np.uint16]]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Palette:
+    """All codes of a board.
+
+    ``lines`` drive the ladders; bit i of a code is ``lines[i]``. ``volts`` float64, shape (codes, 3).
+    """
+
+    lines: tuple[str, ...]
+    volts: NDArray[np.float64]
+    peak: float
+    ladder: Ladder
+
+    def __len__(self) -> int:
+        """Give the number of codes."""
+        return len(self.volts)
+
+    @cached_property
+    def drive(self) -> NDArray[np.float64]:
+        """Share of full drive, float64 (codes, 3), 0 to 1; more than the peak voltage clips to white."""
+        return np.clip(self.volts / self.peak, 0.0, 1.0)
+
+    @cached_property
+    def linear(self) -> NDArray[np.float64]:
+        """Colours in linear light, float64 (codes, 3), 0 to 1."""
+        return light_of(self.drive, self.ladder)
+
+    @cached_property
+    def srgb8(self) -> NDArray[np.uint8]:
+        """Colours as 8-bit sRGB, uint8 (codes, 3): what an sRGB monitor needs to show the same light."""
+        return srgb8_of(self.linear)
+
+    def hex_of(self, code: int) -> str:
+        """Give a code's colour as ``#rrggbb``."""
+        return "#" + "".join(f"{value:02x}" for value in self.srgb8[code])
+
+    @cached_property
+    def black_code(self) -> int:
+        """The darkest code: the one with the least light, the lowest of several."""
+        return int(np.argmin(self.linear @ LUMINANCE))
+
+    @cached_property
+    def lattice(self) -> Lattice | None:
+        """The channels' levels when no two guns share a line, otherwise None."""
+        position = {line: bit for bit, line in enumerate(self.lines)}
+        levels, codes, seen = [], [], 0
+        for gun in range(3):
+            channel = next((c for c in self.ladder.channels if gun in c.guns), None)
+            bits = [position[line] for line in channel.lines] if channel else []
+            mask = sum(1 << bit for bit in bits)
+            if seen & mask:
+                return None
+            seen |= mask
+            numbers = np.arange(1 << len(bits))
+            code = np.zeros(len(numbers), dtype=np.uint16)
+            for index, bit in enumerate(bits):
+                code |= ((numbers >> index & 1) << bit).astype(np.uint16)
+            order = np.argsort(self.linear[code, gun], kind="stable")
+            levels.append(self.linear[code[order], gun])
+            codes.append(code[order])
+        return Lattice(levels=(levels[0], levels[1], levels[2]), codes=(codes[0], codes[1], codes[2]))
+
+
+def palette_of(ladder: Ladder, lines: tuple[str, ...]) -> Palette:
+    """Work out the palette of a ladder whose lines form the codes in this order, least significant first."""
+    codes = np.arange(1 << len(lines))
+    levels = {line: codes >> bit & 1 for bit, line in enumerate(lines)}
+    return Palette(lines=lines, volts=ladder.gun_volts(levels, len(codes)), peak=ladder.peak, ladder=ladder)

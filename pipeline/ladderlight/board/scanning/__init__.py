@@ -1,0 +1,1 @@
+"""The board at work: addresses, words, codes and blanking, count by count."""

@@ -1,0 +1,39 @@
+"""How a picture lies in a memory: the stride between its rows, its first and last word, how many words it uses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.memory import Memory
+from ladderlight.board.scanning.scan import addresses, is_direct
+
+
+@dataclass(frozen=True, kw_only=True)
+class Extent:
+    """How the picture of bank 0 lies in a memory.
+
+    ``stride`` is the number of words from one picture row to the next, None when it is not the same everywhere.
+    ``first`` and ``last`` are the lowest and highest address that the visible scan reads, ``used`` how many it reads.
+    """
+
+    stride: int | None
+    first: int
+    last: int
+    used: int
+
+
+def extent_of(board: Board, memory: Memory) -> Extent | None:
+    """Give the extent of a directly addressed memory; None for one that another memory addresses."""
+    if not is_direct(board, memory):
+        return None
+    place, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], 0)
+    steps = np.unique(np.diff(place, axis=0))
+    return Extent(
+        stride=int(steps[0]) if steps.size == 1 else None,
+        first=int(place.min()),
+        last=int(place.max()),
+        used=int(np.count_nonzero(np.bincount(place.ravel(), minlength=1))),
+    )

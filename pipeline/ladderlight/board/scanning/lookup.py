@@ -1,0 +1,172 @@
+"""Colour look-up: memories that turn the numbers which picture memories put out into codes.
+
+A board has it when every memory that drives ladder lines is addressed by the data of directly addressed memories, and
+by banks and constants, but by no counter. The data pins that address look-up memories form the index of a pixel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.lines import Signal
+from ladderlight.board.model.memory import Memory
+from ladderlight.board.scanning.scan import is_direct
+
+Pin = tuple[str, int]
+"""A data pin: memory and number."""
+
+Contents = Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]
+"""Words and written bits by memory."""
+
+
+class LookupFull(Exception):  # noqa: N818 - it is what happened, not an error class of ours to end a program with
+    """Pictures want more colours than the look-up memories hold in one bank."""
+
+    def __init__(self, *, needed: int, size: int) -> None:
+        """Take how many colours are wanted and how many fit."""
+        self.needed, self.size = needed, size
+        super().__init__(f"{needed} colours are wanted, and the look-up memory holds {size}")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lookup:
+    """The look-up of a board. ``pins`` carry the index, bit 0 first; ``tables`` are the look-up memories."""
+
+    sources: tuple[Memory, ...]
+    tables: tuple[Memory, ...]
+    pins: tuple[Pin, ...]
+
+    @property
+    def size(self) -> int:
+        """How many indices there are."""
+        return 1 << len(self.pins)
+
+    def levels(self, index: int) -> dict[Pin, int]:
+        """Give the level of each index pin for an index."""
+        return {pin: index >> bit & 1 for bit, pin in enumerate(self.pins)}
+
+
+def lookup_of(board: Board) -> Lookup | None:
+    """Give a board's colour look-up, None when it has none."""
+    tables = tuple(memory for memory in board.memories if set(memory.data) & set(board.code_lines))
+    if not all(_is_table(board, memory) for memory in tables):
+        return None
+    lines = [line for memory in tables for line in board.address_lines(memory) if line.signal is Signal.OUTPUT]
+    wired = {(line.memory, line.index) for line in lines}
+    sources = tuple(memory for memory in board.memories if memory.name in {name for name, _ in wired})
+    if not all(is_direct(board, memory) for memory in sources):
+        return None
+    pins = [(memory.name, pin) for memory in sources for pin in range(memory.pixel_width)]
+    return Lookup(sources=sources, tables=tables, pins=tuple(pin for pin in pins if pin in wired))
+
+
+def _is_table(board: Board, memory: Memory) -> bool:
+    signals = {line.signal for line in board.address_lines(memory)}
+    return Signal.OUTPUT in signals and not signals & {Signal.X, Signal.Y} and memory.packing.pixels == 1
+
+
+def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> NDArray[np.int64]:
+    """Give the address that each index has in a look-up memory: int64, shape (lookup.size,)."""
+    numbers = np.arange(lookup.size, dtype=np.int64)
+    levels = board.bank_levels(bank)
+    bit_of = {pin: bit for bit, pin in enumerate(lookup.pins)}
+    address = np.zeros(lookup.size, dtype=np.int64)
+    for pin, expression in enumerate(table.address):
+        level = np.full(lookup.size, int(expression.inverted), dtype=np.int64)
+        for line in map(board.resolve, expression.lines):
+            if line.signal is Signal.OUTPUT:
+                level ^= numbers >> bit_of[line.memory, line.index] & 1
+            else:
+                level ^= line.index if line.signal is Signal.CONSTANT else levels >> line.index & 1
+        address |= level << pin
+    return address
+
+
+def index_codes(
+    board: Board, lookup: Lookup, contents: Contents, bank: int
+) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Give the code of each index, and whether its words are written.
+
+    Returns
+    -------
+    int64 and bool, both of shape (lookup.size,).
+    """
+    codes = np.zeros(lookup.size, dtype=np.int64)
+    taken = np.zeros(lookup.size, dtype=bool)
+    for table in lookup.tables:
+        words, written = contents[table.name]
+        at = table_addresses(board, lookup, table, bank)
+        for bit, line in enumerate(board.code_lines):
+            if board.outputs[line].memory == table.name:
+                pin = board.outputs[line].index
+                codes |= (words[at].astype(np.int64) >> pin & 1) << bit
+                taken |= (written[at] >> np.uint32(pin) & 1) != 0
+    return codes, taken
+
+
+def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: NDArray[np.integer]) -> dict[int, int]:
+    """Find an index for each of some codes, writing those that are missing into the look-up memories, in place.
+
+    Parameters
+    ----------
+    codes
+        Distinct codes. Missing ones take the free indices from the lowest up, in this order.
+
+    Raises
+    ------
+    LookupFull
+        When there are not enough free indices. Nothing is written then.
+    """
+    present, taken = index_codes(board, lookup, contents, bank)
+    index_of = {int(present[index]): int(index) for index in np.flatnonzero(taken)[::-1]}
+    missing = [int(code) for code in codes if int(code) not in index_of]
+    free = _free(board, lookup, bank, taken)
+    if len(missing) > len(free):
+        raise LookupFull(needed=len(missing) + int(taken.sum()), size=lookup.size)
+    for code, index in zip(missing, free, strict=False):
+        write_index(board, lookup, contents, bank, index, code)
+        index_of[code] = index
+    return {int(code): index_of[int(code)] for code in codes}
+
+
+def _free(board: Board, lookup: Lookup, bank: int, taken: NDArray[np.bool_]) -> list[int]:
+    """Give the indices that can be written without disturbing each other or those that are taken."""
+    at = [table_addresses(board, lookup, table, bank) for table in lookup.tables]
+    used = [set(addresses[taken].tolist()) for addresses in at]
+    free = []
+    for index in np.flatnonzero(~taken).tolist():
+        places = [int(addresses[index]) for addresses in at]
+        if not any(place in seen for place, seen in zip(places, used, strict=True)):
+            free.append(index)
+            for place, seen in zip(places, used, strict=True):
+                seen.add(place)
+    return free
+
+
+def black_index(board: Board, lookup: Lookup, contents: Contents, bank: int) -> int | None:
+    """Give an index that shows black, writing one into the look-up memories where none does and one is free.
+
+    ``contents`` are changed in place. None when every index shows another colour.
+    """
+    black = board.palette.black_code
+    try:
+        return assign(board, lookup, contents, bank, np.array([black]))[black]
+    except LookupFull:
+        return None
+
+
+def write_index(board: Board, lookup: Lookup, contents: Contents, bank: int, index: int, code: int) -> None:
+    """Write the code of an index into all look-up memories, in place."""
+    for table in lookup.tables:
+        words, written = contents[table.name]
+        at = table_addresses(board, lookup, table, bank)[index]
+        for bit, line in enumerate(board.code_lines):
+            if board.outputs[line].memory == table.name:
+                mask = np.uint32(1 << board.outputs[line].index)
+                words[at] = words[at] | mask if code >> bit & 1 else words[at] & ~mask
+                written[at] |= mask

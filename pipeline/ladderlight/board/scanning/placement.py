@@ -1,0 +1,184 @@
+"""Placement, the inverse of the scan: which words must stand where for the screen to show a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.memory import Memory
+from ladderlight.board.scanning.lookup import assign, lookup_of
+from ladderlight.board.scanning.scan import addresses, is_direct
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A place on the screen: a picture's name, the bank, and the picture pixel."""
+
+    picture: str
+    bank: int
+    x: int
+    y: int
+
+    def __str__(self) -> str:
+        """Say it in words."""
+        return f"{self.picture!r} at pixel ({self.x}, {self.y}) of bank {self.bank}"
+
+
+class Conflict(Exception):  # noqa: N818 - it is what happened, not an error class of ours to end a program with
+    """Two places want different words at one address."""
+
+    def __init__(self, memory: str, address: int, first: Place, second: Place) -> None:
+        """Take the memory, the address and both places."""
+        self.memory, self.address, self.first, self.second = memory, address, first, second
+        super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} want different words there")
+
+
+@dataclass(kw_only=True)
+class _Sheet:
+    """The words of one memory while they are being placed, and what was placed."""
+
+    memory: Memory
+    words: NDArray[np.uint32]
+    written: NDArray[np.uint32]
+    runs: list[_Run] = field(default_factory=list)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Run:
+    """One picture placed in one memory, in some bits of each pixel."""
+
+    picture: str
+    bank: int
+    mask: int
+
+
+@dataclass(kw_only=True)
+class Placement:
+    """Collects pictures, then gives the words of all memories."""
+
+    board: Board
+    _sheets: dict[str, _Sheet] = field(default_factory=dict)
+
+    def put_codes(self, codes: NDArray[np.unsignedinteger], *, bank: int, picture: str) -> None:
+        """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
+
+        With colour look-up, the picture's colours are written into the look-up memories, those already there used
+        again, and the picture memories get their numbers.
+
+        Raises
+        ------
+        Conflict
+            When another word is wanted at an address already used.
+        LookupFull
+            When the look-up memories do not hold all colours.
+        NotImplementedError
+            When a memory that drives ladders is addressed by another memory otherwise, as in tile hardware: its
+            contents are not a picture.
+        """
+        driving = {memory: self.code_pins(memory) for memory in self.board.memories if self.code_pins(memory)}
+        indirect = [memory.name for memory in driving if not is_direct(self.board, memory)]
+        if not indirect:
+            for memory, pins in driving.items():
+                self._put_pins(memory, codes, pins, bank=bank, picture=picture)
+            return
+        lookup = lookup_of(self.board)
+        if lookup is None:
+            raise NotImplementedError(", ".join(indirect))
+        tables = {table.name: (self._sheet(table).words, self._sheet(table).written) for table in lookup.tables}
+        index_of = assign(self.board, lookup, tables, bank, np.unique(codes))
+        numbers = np.zeros(len(self.board.palette), dtype=np.int64)
+        numbers[list(index_of)] = list(index_of.values())
+        for source in lookup.sources:
+            pins = {pin: bit for bit, (name, pin) in enumerate(lookup.pins) if name == source.name}
+            self._put_pins(source, numbers[codes], pins, bank=bank, picture=picture)
+
+    def _put_pins(
+        self, memory: Memory, numbers: NDArray[np.integer], pins: Mapping[int, int], *, bank: int, picture: str
+    ) -> None:
+        """Place the bits of a number per pixel on data pins: ``pins`` gives the bit for each pin."""
+        values = np.zeros(numbers.shape, dtype=np.uint32)
+        for pin, bit in pins.items():
+            values |= (numbers.astype(np.uint32) >> np.uint32(bit) & np.uint32(1)) << np.uint32(pin)
+        self.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=picture)
+
+    def code_pins(self, memory: Memory) -> dict[int, int]:
+        """For each data pin of a memory that drives a ladder line, the bit of the code that it carries."""
+        bits = {line: bit for bit, line in enumerate(self.board.code_lines)}
+        return {pin: bits[name] for pin, name in enumerate(memory.data) if name in bits}
+
+    def put_values(self, memory: Memory, values: NDArray[np.uint32], mask: int, *, bank: int, picture: str) -> None:
+        """Place what a directly addressed memory is to put out at each picture pixel, in the pins of ``mask``."""
+        sheet = self._sheet(memory)
+        run = _Run(picture=picture, bank=bank, mask=mask)
+        key = self._keys(memory, bank)
+        flat = values.ravel() & np.uint32(mask)
+        # A bank is mostly a small part of a memory: counted from its first key it stays in the processor's cache.
+        first_key = key.min()
+        near = key - first_key
+        # Against itself: the last writer stays in the table; whoever differs from it is in conflict with it.
+        table = np.zeros(near.max() + 1, dtype=np.uint32)
+        table[near] = flat
+        wrong = np.flatnonzero(table[near] != flat)
+        if wrong.size:
+            at = int(key[wrong[0]])
+            latest = int(np.flatnonzero(key == at)[-1])
+            raise self._conflict(memory, at, (run, int(wrong[0])), (run, latest))
+        order = np.arange(key.size)
+        last = np.empty(table.size, dtype=np.int64)  # of each key that is used, the pixel that wrote it last
+        last[near] = order
+        seen = near[last[near] == order]  # each key once; sorting would take longer
+        used = seen + first_key
+        shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)], dtype=np.uint32)
+        at_word, shift = used // memory.packing.pixels, shifts[used % memory.packing.pixels]
+        bits = np.uint32(mask) << shift
+        new = table[seen] << shift & bits
+        clash = (sheet.words[at_word] ^ new) & sheet.written[at_word] & bits
+        if clash.any():
+            first = int(np.flatnonzero(clash)[0])
+            at, clashing = int(used[first]), int(clash[first] >> shift[first])
+            owner = next(
+                run for run in reversed(sheet.runs) if run.mask & clashing and at in self._keys(memory, run.bank)
+            )
+            raise self._conflict(
+                memory, at, (owner, self._pixel(memory, at, owner)), (run, self._pixel(memory, at, run))
+            )
+        for number in range(memory.packing.pixels):  # one slot at a time, so that no address is written twice at once
+            of = used % memory.packing.pixels == number
+            sheet.words[at_word[of]] = sheet.words[at_word[of]] & ~bits[of] | new[of]
+            sheet.written[at_word[of]] |= bits[of]
+        sheet.runs.append(run)
+
+    def words(self) -> Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]:
+        """Give words and written bits of every memory, those with nothing placed included."""
+        return {
+            memory.name: (sheet.words, sheet.written)
+            for memory in self.board.memories
+            for sheet in (self._sheet(memory),)
+        }
+
+    def _sheet(self, memory: Memory) -> _Sheet:
+        if memory.name not in self._sheets:
+            self._sheets[memory.name] = _Sheet(
+                memory=memory,
+                words=np.full(memory.words, memory.fill_word, dtype=np.uint32),
+                written=np.zeros(memory.words, dtype=np.uint32),
+            )
+        return self._sheets[memory.name]
+
+    def _keys(self, memory: Memory, bank: int) -> NDArray[np.int64]:
+        """Give where each picture pixel stands: address times pixels in a word, plus slot; int64, flat."""
+        x, y = self.board.x_grid.samples[None, :], self.board.y_grid.samples[:, None]
+        address, slot = addresses(self.board, memory, x, y, bank)
+        return (address * memory.packing.pixels + slot).ravel()
+
+    def _pixel(self, memory: Memory, key: int, run: _Run) -> int:
+        return int(np.argmax(self._keys(memory, run.bank) == key))
+
+    def _conflict(self, memory: Memory, key: int, *ends: tuple[_Run, int]) -> Conflict:
+        width = self.board.geometry.width
+        places = [Place(picture=run.picture, bank=run.bank, x=pixel % width, y=pixel // width) for run, pixel in ends]
+        return Conflict(memory.name, key // memory.packing.pixels, places[0], places[1])

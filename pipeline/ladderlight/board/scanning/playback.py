@@ -1,0 +1,175 @@
+"""The board in time: what stands on the ladders at each moment of a line, registers and delays taken into account.
+
+Moments are counted from the count that addresses the first pixel of the first visible line. Counts before it belong to
+the end of the line before. An output register takes a word at the end of its hold and shows it for the next one, so
+that the picture comes one hold later; ``blanking_delay`` lets sync and blanking, and so what the monitor shows, begin
+later too. A direct output shows undefined data from the moment its address changes until the access time is over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.lines import Signal
+from ladderlight.board.model.memory import Memory
+from ladderlight.board.scanning.levels import Ints, Levels
+from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts
+
+Words = Mapping[str, NDArray[np.unsignedinteger]]
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Shown:
+    """What stands on the ladders in the visible part of one bank's frame, by the monitor's own pixels.
+
+    ``codes`` int64, ``undefined`` and ``changed`` bool, all of shape (active lines, active monitor pixels), sampled in
+    the middle of each monitor pixel. Where ``undefined``, the code is the one to come and the monitor shows anything
+    until it has come. Where not ``changed``, the code before was the same: most memories then show little of it.
+    """
+
+    codes: Ints
+    undefined: NDArray[np.bool_]
+    changed: NDArray[np.bool_]
+
+    @property
+    def disturbed(self) -> NDArray[np.bool_]:
+        """Where something else than the old or the new colour is to be seen: undefined, and the code changes."""
+        return self.undefined & self.changed
+
+
+def play(board: Board, words: Words, bank: int = 0) -> Shown:
+    """Play one frame.
+
+    Parameters
+    ----------
+    board
+        The board.
+    words
+        The words of every memory, by name: unsigned, shape (words,).
+    bank
+        The bank that is shown.
+
+    Notes
+    -----
+    All that the counters drive comes ``board.counters.delay`` late, while the syncs are taken to come at once; a
+    register's own delay is left out, as syncs mostly pass one too. Memories without an access time count as immediate.
+    Monitor pixels whose middle is past the last visible count are black.
+    """
+    period = float(1 / board.raster.clock)
+    driving = [memory for memory in board.memories if set(memory.data) & set(board.code_lines)]
+    late = board.counters.delay if any(memory.output == "direct" for memory in driving) else 0.0
+    stretch = _Stretch(board, words, bank, before=ceil(late / period) + 1)
+    codes = stretch.codes()
+    unsure = np.max([stretch.unsure[memory.name] for memory in driving], axis=0)
+    dots = np.arange(board.raster.mode.horizontal.active)
+    # The monitor divides each line by its own clock: a pixel is 1/ratio counts, whatever the board's clock is off.
+    passed = (dots + 0.5) * float(board.raster.ratio)
+    shown = passed < board.raster.x.visible
+    times = passed * period - late
+    counts = np.minimum(np.floor(times / period).astype(np.int64), board.raster.x.visible - 1)
+    fresh = np.any([stretch.fresh[memory.name] for memory in driving], axis=0)
+    at = counts + stretch.first
+    return Shown(
+        codes=np.where(shown, codes[:, at], board.palette.black_code),
+        undefined=shown & ((times - counts * period)[None, :] < unsure[:, at]),
+        changed=shown & _changed(codes, fresh)[:, at],
+    )
+
+
+def _changed(codes: Ints, fresh: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell at each count whether the last fresh word before or at it differs from the word before that."""
+    changed = np.zeros(codes.shape, dtype=bool)
+    for count in range(1, codes.shape[1]):
+        differs = codes[:, count] != codes[:, count - 1]
+        changed[:, count] = np.where(fresh[:, count], differs, changed[:, count - 1])
+    return changed
+
+
+def count_codes(board: Board, words: Words, bank: int = 0) -> Ints:
+    """Give the code on the ladders at every count that the monitor shows, registers taken into account.
+
+    Returns
+    -------
+    int64, shape (visible lines, visible counts).
+    """
+    stretch = _Stretch(board, words, bank, before=1)
+    return stretch.codes()[:, stretch.first :]
+
+
+class _Stretch:
+    """All memories at the counts of all visible lines, some counts before the first shown one included.
+
+    ``levels`` holds what each memory or its register puts out, ``unsure`` for how many seconds from the start of each
+    count that is undefined, ``fresh`` where an access or a register's new word begins; all of shape (lines, counts).
+    """
+
+    def __init__(self, board: Board, words: Words, bank: int, *, before: int) -> None:
+        self.board, self.words = board, words
+        registered = [memory for memory in board.memories if _is_clocked(board, memory)]
+        access = sum(memory.access or 0.0 for memory in board.memories)
+        before = (
+            before
+            + sum(hold_in_counts(board, memory) for memory in registered)
+            + ceil((access + REGISTER_DELAY) * float(board.raster.clock))
+        )
+        delay = board.counters.blanking_delay
+        self.first = before + delay
+        """Position of the first count that the monitor shows."""
+        self.column = np.arange(-before, board.raster.x.visible + delay)
+        x, y = board.readings(self.column, np.arange(board.raster.y.visible)[:, None])
+        self.levels = Levels(board, x, y, bank)
+        self.shape = self.levels.shape
+        self.unsure: dict[str, Floats] = {}
+        self.fresh: dict[str, NDArray[np.bool_]] = {}
+        for memory in board.order:
+            self._pass_through(memory)
+
+    def codes(self) -> Ints:
+        """Give the code on the ladders at each count."""
+        return self.levels.codes()
+
+    def _pass_through(self, memory: Memory) -> None:
+        address = self.levels.address(memory)
+        word = self.words[memory.name][address].astype(np.int64)
+        unsure, fresh = self._waiting(memory, address)
+        if _is_clocked(self.board, memory):
+            into = self.levels.counters[Signal.X] & hold_in_counts(self.board, memory) - 1
+            taken = np.maximum(np.arange(self.column.size) - into - 1, 0)
+            unsure = np.where(unsure[:, taken] > 1 / float(self.board.raster.clock), np.inf, 0.0)
+            word = word[:, taken]
+            fresh = np.broadcast_to(into == 0, self.shape)
+        self.levels.put_out(memory, word)
+        self.unsure[memory.name], self.fresh[memory.name] = unsure, fresh
+
+    def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, NDArray[np.bool_]]:
+        """Give for how long the word at each count's address is not there yet, and where an access begins."""
+        wait = np.zeros(self.shape)
+        late = np.zeros(self.shape)
+        changed = np.ones(self.shape, dtype=bool)
+        changed[:, 1:] = address[:, 1:] != address[:, :-1]
+        for source in map(self.board.memory, self.board.sources[memory.name]):
+            late = np.maximum(late, self.unsure[source.name])
+            if _is_clocked(self.board, source):
+                late[:, 1:] = np.maximum(late[:, 1:], REGISTER_DELAY * changed[:, 1:])
+        fresh = changed | (late > 0)
+        if memory.access is None:
+            return wait, fresh
+        start = np.where(fresh, late + memory.access, 0.0)
+        period = float(1 / self.board.raster.clock)
+        wait[:, 0] = start[:, 0]
+        for count in range(1, self.column.size):
+            left = wait[:, count - 1] - period
+            wait[:, count] = np.where(start[:, count] > 0, start[:, count], np.maximum(left, 0.0))
+        return wait, fresh
+
+
+def _is_clocked(board: Board, memory: Memory) -> bool:
+    """Whether a memory has a register that shifts the picture: one that no x bit moves holds still along a line."""
+    return memory.output == "register" and hold_in_counts(board, memory) < board.raster.x.total

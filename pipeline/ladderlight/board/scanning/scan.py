@@ -1,0 +1,58 @@
+"""The scan: from counts and bank to the addresses of all memories and the code on the ladders, vectorised."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.memory import Memory
+from ladderlight.board.scanning.levels import Ints, Levels
+
+Words = Mapping[str, NDArray[np.unsignedinteger]]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Scan:
+    """What the board does at some counts: each memory's ``addresses``, and the ``codes`` on the ladders, all int64.
+
+    ``slots`` tells which pixel of a packed word is sent, 0 for the first. All have the broadcast shape of the counts.
+    """
+
+    addresses: Mapping[str, Ints]
+    slots: Mapping[str, Ints]
+    codes: Ints
+
+
+def is_direct(board: Board, memory: Memory) -> bool:
+    """Whether counters, banks and constants alone address a memory."""
+    return not board.sources[memory.name]
+
+
+def addresses(board: Board, memory: Memory, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> tuple[Ints, Ints]:
+    """Give address and slot of a directly addressed memory at counts x, y and bank (integers that broadcast)."""
+    levels = Levels(board, x, y, bank)
+    return levels.address(memory), levels.slot(memory)
+
+
+def scan(board: Board, words: Words, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> Scan:
+    """Scan all memories.
+
+    Parameters
+    ----------
+    board
+        The board.
+    words
+        The words of every memory, by name: unsigned, shape (words,).
+    x, y, bank
+        Counter values and bank numbers, integers of shapes that broadcast.
+    """
+    levels = Levels(board, x, y, bank)
+    found, slots = {}, {}
+    for memory in board.order:
+        found[memory.name], slots[memory.name] = levels.address(memory), levels.slot(memory)
+        levels.put_out(memory, words[memory.name][found[memory.name]].astype(np.int64))
+    return Scan(addresses=found, slots=slots, codes=levels.codes())

@@ -1,0 +1,174 @@
+"""How long each memory's word is held, against the time it needs, and what shows until it is there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.lines import Signal
+from ladderlight.board.model.memory import Memory, Output
+
+REGISTER_DELAY = 22e-9
+"""From a register's clock edge to its output: 74HC574, 5 V, typical (from memory; the datasheet rules)."""
+
+REGISTER_SETUP = 12e-9
+"""How long a word must stand before a register's clock edge: 74HC574, 5 V (from memory; the datasheet rules)."""
+
+MUCH_UNDEFINED = 0.1
+"""Share of the picture from which on undefined data are a caution."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Timing:
+    """One memory's timing in seconds, counted from the clock edge that changes its address.
+
+    Its address starts to change at ``start``; its output is valid at ``arrival``, None where an access time is not
+    known. ``hold`` is the time to the next change. Only one word in ``run`` waits for data of other memories; the
+    others are valid at ``quick``.
+    """
+
+    memory: str
+    output: Output
+    hold: float
+    access: float | None
+    start: float
+    arrival: float | None
+    quick: float | None
+    run: int
+
+    @property
+    def margin(self) -> float | None:
+        """What is left of the hold when the word is valid; negative when it comes too late.
+
+        In front of a register its set-up time comes off this.
+        """
+        return None if self.arrival is None else self.hold - self.arrival
+
+    @property
+    def old(self) -> float:
+        """How long the output still shows the old word after the clock edge. A register changes at once."""
+        return 0.0 if self.output == "register" else min(self.start, self.hold)
+
+    @property
+    def undefined(self) -> float | None:
+        """How long the output then shows undefined data.
+
+        A direct output until the word arrives, at most for the rest of the hold. A register shows nothing undefined,
+        unless the word comes after its clock edge: then it may have taken anything, for the whole hold.
+        """
+        return None if self.arrival is None else self._undefined(self.arrival)
+
+    @property
+    def undefined_share(self) -> float | None:
+        """Share of the time, over all words, in which the output shows undefined data: 0 to 1."""
+        if self.arrival is None or self.quick is None:
+            return None
+        if self.output == "register":
+            return self._undefined(self.arrival) / self.hold
+        return (self._undefined(self.arrival) + (self.run - 1) * self._undefined(self.quick)) / (self.run * self.hold)
+
+    @property
+    def never_whole(self) -> bool:
+        """Whether no word at all is valid before the next one is asked for."""
+        soonest = self.arrival if self.run == 1 else self.quick
+        return self.output == "direct" and soonest is not None and soonest >= self.hold
+
+    def _undefined(self, arrival: float) -> float:
+        if self.output == "register":
+            return self.hold if arrival > self.hold else 0.0
+        return max(0.0, min(arrival, self.hold) - self.old)
+
+
+def timings(board: Board) -> dict[str, Timing]:
+    """Work out every memory's timing, through the graph, for the slowest path to it."""
+    found: dict[str, Timing] = {}
+    for memory in board.order:
+        start, ready = _address_times(board, memory, found)
+        sources = [hold_in_counts(board, board.memory(name)) for name in board.sources[memory.name]]
+        run = max(1, min(sources, default=0) // hold_in_counts(board, memory))
+        found[memory.name] = Timing(
+            memory=memory.name,
+            output=memory.output,
+            hold=hold_of(board, memory),
+            access=memory.access,
+            start=start,
+            arrival=None if memory.access is None or ready is None else ready + memory.access,
+            quick=None if memory.access is None else board.counters.delay + memory.access,
+            run=run,
+        )
+    return found
+
+
+def _address_times(board: Board, memory: Memory, found: Mapping[str, Timing]) -> tuple[float, float | None]:
+    """Give when a memory's address starts to change and when it stands, None when that is not known."""
+    starts: list[float] = []
+    ready: list[float | None] = []
+    signals = {line.signal for line in board.address_lines(memory)}
+    if signals & {Signal.X, Signal.Y}:
+        starts.append(board.counters.delay)
+        ready.append(board.counters.delay)
+    for name in board.sources[memory.name]:
+        registered = found[name].output == "register"
+        starts.append(REGISTER_DELAY if registered else found[name].start)
+        ready.append(REGISTER_DELAY if registered else found[name].arrival)
+    known = [time for time in ready if time is not None]
+    return min(starts, default=0.0), max(known, default=0.0) if len(known) == len(ready) else None
+
+
+def hold_of(board: Board, memory: Memory) -> float:
+    """Seconds that one word of a memory is held: as long as its fastest address line stands still."""
+    return float(hold_in_counts(board, memory) / board.raster.clock)
+
+
+def hold_in_counts(board: Board, memory: Memory) -> int:
+    """Counts that one word of a memory is held; those of a frame when nothing in its address moves."""
+    line = board.raster.x.total
+    holds = [
+        hold_in_counts(board, source) // source.packing.pixels
+        for source in map(board.memory, board.sources[memory.name])
+    ]
+    x = board.lowest_bit(memory, Signal.X)
+    if x is not None:
+        holds.append(1 << x)
+    y = board.lowest_bit(memory, Signal.Y)
+    if y is not None:
+        holds.append(line << y)
+    return min(holds, default=line * board.raster.y.total)
+
+
+def longest_access(board: Board, memory: Memory) -> float | None:
+    """Give the longest access time in seconds that a memory may have; None when the time before it is not known.
+
+    A register's set-up time comes off the hold.
+    """
+    found = timings(board)
+    _, ready = _address_times(board, memory, found)
+    if ready is None:
+        return None
+    return found[memory.name].hold - ready - (REGISTER_SETUP if memory.output == "register" else 0.0)
+
+
+def latency_in_counts(board: Board, memory: Memory) -> int:
+    """Give by how many counts registers delay what a memory puts out: one hold for each register on the slowest path.
+
+    A register whose hold spans whole lines moves nothing along the line.
+    """
+    hold = hold_in_counts(board, memory)
+    own = hold if memory.output == "register" and hold < board.raster.x.total else 0
+    return own + max((latency_in_counts(board, board.memory(name)) for name in board.sources[memory.name]), default=0)
+
+
+def picture_delay(board: Board) -> int:
+    """Give by how many counts registers delay the picture at the ladders."""
+    driving = (memory for memory in board.memories if set(memory.data) & set(board.code_lines))
+    return max(latency_in_counts(board, memory) for memory in driving)
+
+
+def undefined_share(board: Board) -> float | None:
+    """Give the share of the picture's time in which the ladders' data are undefined, 0 to 1; None if not known."""
+    found = timings(board)
+    driving = (memory for memory in board.memories if set(memory.data) & set(board.code_lines))
+    shares = [found[memory.name].undefined_share for memory in driving]
+    known = [share for share in shares if share is not None]
+    return max(known) if len(known) == len(shares) else None

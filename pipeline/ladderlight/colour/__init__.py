@@ -1,0 +1,1 @@
+"""Lightness, OKLab, and the place from which the screen is seen."""

@@ -1,0 +1,1 @@
+"""Running a chain over pictures."""

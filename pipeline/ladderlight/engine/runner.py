@@ -1,0 +1,265 @@
+"""The engine: runs a recipe's chain over its pictures and writes what comes out, all of it or nothing."""
+
+from __future__ import annotations
+
+import operator
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial, reduce
+from pathlib import Path
+from typing import Any
+
+from ladderlight.board import Board
+from ladderlight.devices.files import name_files
+from ladderlight.engine.checkpoints import Halfway, Shelf
+from ladderlight.engine.sequences import Reel, reels_of
+from ladderlight.errors import BuildError, Fault, PictureError
+from ladderlight.flow.merging import darken, merge
+from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile, Origin, Picture
+from ladderlight.recipe import PictureFile, Recipe
+from ladderlight.recipe.language.model import StageUse
+from ladderlight.stages.boundary import animation_of, demand_of, guarded, look_of, open_file, run_stage
+from ladderlight.stages.contract import Demand, Kind, Look, StageDeclaration, Survey
+
+Progress = Callable[[int, int, str], None]
+"""Called with how many pictures are done, how many there are, and the source of the one just done.
+
+A stage that looks at all pictures first makes each count twice.
+"""
+Surveys = Mapping[int, Survey]
+"""What the surveys of a chain's stages saw, by the stage's index."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chain:
+    """A recipe's chain at work."""
+
+    recipe: Recipe
+
+    @property
+    def board(self) -> Board:
+        """The recipe's board."""
+        return self.recipe.board
+
+    def code_pictures(self, *, workers: int | None = None, progress: Progress | None = None) -> list[CodedPicture]:
+        """Run the stages up to the coded pictures over all files, on a pool of threads.
+
+        The result does not depend on ``workers`` (default: the number of processors).
+
+        Raises
+        ------
+        PictureError
+            When pictures cannot be used: all of them, one line each, after all have been tried.
+        """
+        files = self.recipe.files
+        if not files:
+            return []
+        names = unique_names(files)
+        looks = {at: found for at in range(len(self.recipe.chain)) if (found := self._looks(at))}
+        # Frames may keep codes of the file before, so that what a stage sees after the reduction needs all files.
+        looked = sum(len(files) if at > self._reduction else len(look_of) for at, look_of in looks.items())
+        steps = _Steps(count=len(files) + looked, progress=progress)
+        surveys: dict[int, Survey] = {}
+        shelf = Shelf()
+        coded: dict[str, list[CodedPicture]] = {}
+        bad: list[Fault] = []
+        with ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool:
+            try:
+                for at, look_of in looks.items():
+                    going = _Round(surveys=dict(surveys), shelf=shelf, reels=self._reels(names))
+                    seen = {
+                        file: pool.submit(self._see, file, names[file], at, look_of.get(file), going)
+                        for file in (files if at > self._reduction else look_of)
+                    }
+                    totals = [steps.result(file, future) for file, future in seen.items()]
+                    surveys[at] = Survey(total=_total(self.recipe.chain[at].declaration, totals))
+                going = _Round(surveys=surveys, shelf=shelf, reels=self._reels(names))
+                futures = {file: pool.submit(self._code, file, names[file], going) for file in files}
+                for file, future in futures.items():
+                    try:
+                        coded[names[file]] = steps.result(file, future)
+                    except PictureError as error:
+                        bad += [Fault(where=file.source, message=str(fault)) for fault in error.faults]
+            except BaseException:
+                pool.shutdown(cancel_futures=True)
+                raise
+        if bad:
+            raise PictureError.of(bad)
+        for reel in dict.fromkeys(going.reels.values()):
+            coded |= reel.with_flicker(coded)
+        return [picture for name in names.values() for picture in coded[name]]
+
+    def _reels(self, names: Mapping[PictureFile, str]) -> dict[str, Reel]:
+        """Give each file's animation, by the name of its pictures."""
+        animations = (animation_of(use.declaration, use.options) for use in self._uses(Kind.ARRANGEMENT))
+        reels = reels_of({name: file.source for file, name in names.items()}, [*filter(None, animations)])
+        return {name: reel for reel in reels for name in reel.names}
+
+    def _looks(self, at: int) -> dict[PictureFile, Look]:
+        """Give how a stage wants to look at which files before it is given the first."""
+        stage, options = self.recipe.chain[at].declaration, self.recipe.options_for
+        looks = {file: look_of(stage, self.board, options(file, at), file.source) for file in self.recipe.files}
+        return {file: look for file, look in looks.items() if look is not None}
+
+    def _see(self, file: PictureFile, name: str, at: int, look: Look | None, going: _Round) -> Any:
+        """Look at a file's pictures as they reach a stage. One that cannot be used is reported when it is coded."""
+        stage = self.recipe.chain[at].declaration
+        try:
+            pictures = self._run_file(file, name, going, until=at)
+            seen = [guarded(stage, partial(look, picture), file.source, hook="survey") for picture in pictures if look]
+            total = _total(stage, seen)
+        except PictureError:
+            return None
+        if at <= self._reduction:
+            going.shelf.put(name, Halfway(at=at, pictures=pictures))
+        return total
+
+    def _code(self, file: PictureFile, name: str, going: _Round) -> list[CodedPicture]:
+        coded = self._run_file(file, name, going, until=len(self.recipe.chain))
+        return [picture for picture in coded if isinstance(picture, CodedPicture)]
+
+    def _run_file(self, file: PictureFile, name: str, going: _Round, *, until: int) -> Sequence[Picture | CodedPicture]:
+        """Run the stages that see one picture at a time over a file, from where its pictures are, up to an index."""
+        reel = going.reels[name]
+        try:
+            halfway = going.shelf.take(name)
+            # Frames go through the stages one by one: in full size they are never held together.
+            reached: Iterable[Any] = halfway.pictures if halfway else self._open(file, name)
+            for at in range(halfway.at if halfway else 1, until):
+                use = self.recipe.chain[at]
+                if use.declaration.kind.per_picture:
+                    run = partial(self._run_picture, file, at, survey=going.surveys.get(at))
+                    reached = reel.reduce(name, list(reached), run) if at == self._reduction else map(run, reached)
+            return list(reached)
+        finally:
+            reel.close(name)
+
+    def _run_picture(self, file: PictureFile, at: int, value: Any, *, survey: Survey | None) -> Any:
+        return self._run(self.recipe.chain[at], value, self.recipe.options_for(file, at), file.source, survey=survey)
+
+    @property
+    def _reduction(self) -> int:
+        """Index of the reduction in the chain."""
+        return next(at for at, use in enumerate(self.recipe.chain) if use.declaration.kind is Kind.REDUCTION)
+
+    def _open(self, file: PictureFile, name: str) -> Iterator[Picture]:
+        """Run the source stage, and give its pictures one after another."""
+        source, options = self.recipe.chain[0].declaration, self.recipe.options_for(file, 0)
+        given = {"viewing": self.recipe.viewing, "demand": self._demand(file)}
+        for index, frame in enumerate(open_file(source, file.path, self.board, options, file.source, **given)):
+            origin = origin_of(self.recipe, file, name, index)
+            yield replace(frame, origin=replace(origin, duration=frame.origin.duration))
+
+    def _demand(self, file: PictureFile) -> Demand:
+        """Ask the picture stages from last to first which size they want."""
+        demand = Demand()
+        for at, use in reversed(list(enumerate(self.recipe.chain))):
+            if use.declaration.kind is Kind.PICTURE:
+                options = self.recipe.options_for(file, at)
+                demand = demand_of(use.declaration, demand, self.board, options, file.source)
+        return demand
+
+    def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
+        """Run the arrangement stages over all coded pictures, merge what they place, and keep blanking dark."""
+        uses = list(self._uses(Kind.ARRANGEMENT))
+        parts = [self._run(use, coded, use.options, "the pictures") for use in uses]
+        return darken(merge(parts, self.board, stages=[use.declaration.name for use in uses]), self.board)
+
+    def emit(self, contents: Contents) -> list[DeviceFile]:
+        """Run the emission stages, and put the project's name into the file names.
+
+        Raises
+        ------
+        BuildError
+            When two files would have one name.
+        DeviceFileError
+            When a name would leave the folder.
+        """
+        files: dict[str, tuple[StageUse, DeviceFile]] = {}
+        for use in self._uses(Kind.EMISSION):
+            for file in self._run(use, contents, use.options, "the contents"):
+                key = file.name.casefold()
+                if key in files and files[key][0] is use:
+                    raise BuildError(
+                        f"stage {use.declaration.name!r} would write several files to devices/{file.name}; put "
+                        "{device} or {piece} into the name that it is given"
+                    )
+                if key in files:
+                    raise BuildError(
+                        f"stages {files[key][0].declaration.name!r} and {use.declaration.name!r} both want to write "
+                        f"devices/{file.name}; give one of them another name pattern"
+                    )
+                files[key] = (use, file)
+        return name_files((file for _, file in files.values()), self.recipe.name)
+
+    def _uses(self, kind: Kind) -> Iterable[StageUse]:
+        return (use for use in self.recipe.chain if use.declaration.kind is kind)
+
+    def _run(
+        self,
+        use: StageUse,
+        value: Any,
+        options: Mapping[str, Any],
+        what: str,
+        *,
+        survey: Survey | None = None,
+    ) -> Any:
+        given = {"viewing": self.recipe.viewing, "survey": survey}
+        return run_stage(use.declaration, value, self.board, options, what, **given)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Round:
+    """What the files of one round through a chain have in common."""
+
+    surveys: Surveys
+    shelf: Shelf
+    reels: Mapping[str, Reel]
+
+
+@dataclass(kw_only=True)
+class _Steps:
+    """Tells how far the pictures are."""
+
+    count: int
+    progress: Progress | None
+    done: int = 0
+
+    def result(self, file: PictureFile, future: Future[Any]) -> Any:
+        """Wait for what is done with a file, count it, and give its result."""
+        try:
+            return future.result()
+        finally:
+            self.done += 1
+            if self.progress:
+                self.progress(self.done, self.count, file.source)
+
+
+def _total(stage: StageDeclaration, seen: Iterable[Any]) -> Any:
+    """Add up what a stage's survey saw, in order; None when it is nothing."""
+    found = [one for one in seen if one is not None]
+    return guarded(stage, lambda: reduce(operator.add, found), "what it saw", hook="survey") if found else None
+
+
+def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int) -> Origin:
+    """Return the origin of a frame of a file; ``name`` is that of :func:`unique_names`."""
+    bank = recipe.bank_for(file)
+    return Origin(
+        name=f"{name}#{index}" if index else name,
+        source=file.source,
+        frame=index,
+        bank=None if bank is None else bank + index,
+    )
+
+
+def unique_names(files: Sequence[PictureFile]) -> dict[PictureFile, str]:
+    """Name each file by its stem; later ones of the same stem get a number."""
+    names: dict[PictureFile, str] = {}
+    seen: dict[str, int] = {}
+    for file in files:
+        stem = Path(file.source).stem
+        seen[stem] = seen.get(stem, 0) + 1
+        names[file] = stem if seen[stem] == 1 else f"{stem}~{seen[stem]}"
+    return names

@@ -1,0 +1,1 @@
+"""What flows through a chain: pictures, coded pictures, contents, device files."""

@@ -1,0 +1,121 @@
+"""Contents of several arrangement stages joined into one, as long as they do not collide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import Board, Memory
+from ladderlight.board.scanning.blanking import fill_blanking
+from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.errors import ArrangementError
+from ladderlight.flow.pictures import Contents, MemoryContents
+
+
+def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] = ()) -> Contents:
+    """Join the contents that several arrangement stages give.
+
+    Bits that more than one of them writes must be the same in all. Memories that none writes hold their fill.
+
+    Parameters
+    ----------
+    contents
+        What each stage gives, in the order of the chain.
+    board
+        The board whose memories are meant.
+    stages
+        The stages' names, for messages; without them their numbers are given.
+
+    Raises
+    ------
+    ArrangementError
+        When two contents want different bits at one address, or one of them is not of a memory's size.
+    """
+    names = [repr(name) for name in stages] or [f"number {number}" for number in range(1, len(contents) + 1)]
+    memories = {}
+    for memory in board.memories:
+        words = np.full(memory.words, memory.fill_word, dtype=np.uint32)
+        written = np.zeros(memory.words, dtype=np.uint32)
+        for index, part in enumerate(contents):
+            if memory.name not in part.memories:
+                continue
+            new = part.memories[memory.name]
+            _refuse_misfit(memory, new, names[index])
+            clash = np.flatnonzero((words ^ new.words) & written & new.written)
+            if clash.size:
+                raise ArrangementError(_clash(board, memory, int(clash[0]), contents[: index + 1], names))
+            words = words & ~new.written | new.words & new.written
+            written = written | new.written
+        memories[memory.name] = MemoryContents(words=words, written=written)
+    return Contents(
+        memories=memories,
+        pictures=tuple(placed for part in contents for placed in part.pictures),
+        tile_sets=tuple(tile_set for part in contents for tile_set in part.tile_sets),
+        notes=tuple(note for part in contents for note in part.notes),
+    )
+
+
+def darken(contents: Contents, board: Board) -> Contents:
+    """Fill the words that only blanking reads with black, in the banks that hold pictures.
+
+    Where the board darkens itself during blanking, the contents stay as they are.
+    """
+    given = {name: (memory.words, memory.written) for name, memory in contents.memories.items()}
+    banks = sorted({placed.bank for placed in contents.pictures})
+    filled = fill_blanking(board, given, banks)
+    if filled is given:
+        return contents
+    memories = {name: MemoryContents(words=words, written=written) for name, (words, written) in filled.items()}
+    return replace(contents, memories=memories)
+
+
+def _refuse_misfit(memory: Memory, new: MemoryContents, stage: str) -> None:
+    for what, array in (("words", new.words), ("written", new.written)):
+        if array.shape != (memory.words,):
+            raise ArrangementError(
+                f"arrangement stage {stage} gives {what} of shape {array.shape} for memory {memory.name!r}; "
+                f"give one for each of its {memory.words} words"
+            )
+        if array.size and int(array.max()) >> memory.part.width:
+            raise ArrangementError(
+                f"arrangement stage {stage} gives {what} for memory {memory.name!r} that are wider than its "
+                f"{memory.part.width} bits; clear the upper bits"
+            )
+
+
+def _clash(board: Board, memory: Memory, address: int, contents: Sequence[Contents], names: Sequence[str]) -> str:
+    """Say which two stages, and as far as can be told which pictures, want different bits at an address."""
+    new = contents[-1].memories[memory.name]
+    at = np.s_[address : address + 1]
+
+    def differs(part: Contents) -> NDArray[np.uint32]:
+        other = part.memories[memory.name]
+        return (other.words[at] ^ new.words[at]) & other.written[at] & new.written[at]
+
+    first = next(
+        index for index, part in enumerate(contents[:-1]) if memory.name in part.memories and differs(part).any()
+    )
+    return (
+        f"memory {memory.name!r}, address {address:04X}h: arrangement stage {names[first]}"
+        f"{_reader(board, memory, address, contents[first])} and {names[len(contents) - 1]}"
+        f"{_reader(board, memory, address, contents[-1])} want different words there; "
+        "give them different banks or addresses"
+    )
+
+
+def _reader(board: Board, memory: Memory, address: int, part: Contents) -> str:
+    """Name the picture of some contents that is scanned out from an address of a directly addressed memory."""
+    for name, bank in _banks(part):
+        if is_direct(board, memory):
+            where, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
+            if np.any(where == address):
+                return f" (picture {name!r} in bank {bank})"
+    return ""
+
+
+def _banks(part: Contents) -> Iterator[tuple[str, int]]:
+    for placed in part.pictures:
+        yield placed.origin.name, placed.bank

@@ -1,0 +1,82 @@
+"""The burn sheet: what to burn into which chip, with what the programmer must show, on a page for the bench."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from ladderlight.board import Board
+from ladderlight.proof.cautions import cautions
+
+_WIDTH = 78
+
+
+def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
+    """Write the burn sheet as plain text, 78 columns wide, from a build's manifest."""
+    title = f"Burn sheet: {manifest['project']}"
+    lines = [title, "=" * min(len(title), _WIDTH), ""]
+    devices = manifest["devices"]
+    burn = [device["name"] for device in devices if device["changed"]]
+    if not burn:
+        lines += ["Nothing to burn: every chip holds what it should."]
+    else:
+        lines += _wrapped(f"Burn {len(burn)} of {len(devices)}: {', '.join(burn)}.")
+    for device in devices:
+        lines += ["", *_device(device)]
+    if manifest["notes"]:
+        lines += ["", "Notes", "-----"]
+    for note in manifest["notes"]:
+        lines += textwrap.wrap(note, _WIDTH, initial_indent="- ", subsequent_indent="  ")
+    lines += ["", "Cautions", "--------"]
+    for caution in cautions(board):
+        lines += textwrap.wrap(caution, _WIDTH, initial_indent="- ", subsequent_indent="  ")
+    return "\n".join([*lines, ""])
+
+
+def _device(device: Mapping[str, Any]) -> Iterator[str]:
+    box = "[ ] burn" if device["changed"] else "[x] leave"
+    head = f"{device['name']}  ({device['part']})"
+    yield f"{head}{box:>{max(_WIDTH - len(head), len(box) + 2)}}"
+    yield "-" * _WIDTH
+    yield from _wrapped(f"state     {device['burn']['text']}", indent="  ", hang=12)
+    for piece in device["pieces"]:
+        yield f"  file      devices/{piece['file']}"
+        yield (
+            f"  size      {piece['bytes']} bytes ({piece['bytes']:X}h)"
+            + (f", loaded at {piece['offset']:X}h" if piece["offset"] else "")
+        )
+        yield (
+            f"  CRC-32    {piece['crc32']}    sum 16 bits {piece['sum16']}    8 bits {piece['sum8']}"
+            f"    32 bits {piece['sum32']}"
+        )
+        first, second = _halves(piece["sha256"])
+        yield f"  SHA-256   {first}"
+        # A programmer and a plain binary file have the same bytes; a file of records has more than these.
+        yield f"            {second}" + ("" if piece["format"] == "binary" else "  of the bytes burned")
+    others = [name for name in device["files"] if name not in {piece["file"] for piece in device["pieces"]}]
+    if others:
+        yield from _wrapped(f"beside it {', '.join(others)}", indent="  ", hang=12)
+    for bank in device["banks"]:
+        yield from _wrapped(
+            f"bank {bank['bank']:<5}{bank['first']:04X}h to {bank['last']:04X}h  {', '.join(bank['pictures'])}",
+            indent="  ",
+            hang=28,
+        )
+    if device["last_used"] is None:
+        yield "  nothing reads this chip"
+    else:
+        yield (
+            f"  in use    {device['used_words']} of {device['words']} words, the last at {device['last_used']:04X}h; "
+            f"{device['free_words']} free"
+        )
+
+
+def _halves(digest: str) -> tuple[str, str]:
+    """Give a SHA-256 in two lines of eight groups each, so that it can be read off a screen against paper."""
+    groups = [digest[at : at + 4] for at in range(0, len(digest), 4)]
+    return " ".join(groups[:8]), " ".join(groups[8:])
+
+
+def _wrapped(text: str, indent: str = "", hang: int = 0) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=" " * hang)

@@ -1,0 +1,103 @@
+"""What the monitor shows, computed from the device files as they are on disk."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import Board, srgb_from_linear
+from ladderlight.board.scanning.playback import count_codes
+from ladderlight.board.scanning.scan import scan
+from ladderlight.devices.files import join_files
+from ladderlight.errors import DeviceFileError
+from ladderlight.flow.pictures import DeviceFile
+from ladderlight.system.paths import path_trouble
+
+Words = Mapping[str, NDArray[np.uint32]]
+Ints = NDArray[np.int64]
+
+
+def read_memories(board: Board, folder: Path, files: Iterable[DeviceFile]) -> dict[str, NDArray[np.uint32]]:
+    """Read the device files from disk and put the memories' words together.
+
+    What ``files`` carry as data is not looked at: only what stands in ``folder`` under their names.
+
+    Raises
+    ------
+    DeviceFileError
+        When a file is missing or damaged, two files of a device disagree, or a device is not covered by its files.
+    """
+    found = []
+    for file in files:
+        if file.span is None:
+            continue
+        path = folder / file.name
+        with path_trouble(DeviceFileError, path, "cannot be read", "build again"):
+            found.append(replace(file, data=path.read_bytes()))
+    return memories_of(board, found)
+
+
+def memories_of(board: Board, files: Iterable[DeviceFile]) -> dict[str, NDArray[np.uint32]]:
+    """Put the memories' words together from device files: uint32, shape (words of the memory,).
+
+    Raises
+    ------
+    DeviceFileError
+        As :func:`read_memories`.
+    """
+    by_device: dict[str, list[DeviceFile]] = {}
+    for file in files:
+        by_device.setdefault(file.device, []).append(file)
+    return {
+        memory.name: np.concatenate([join_files(by_device.get(device.name, []), device) for device in memory.devices])
+        for memory in board.memories
+    }
+
+
+def picture_codes(board: Board, words: Words, bank: int = 0) -> Ints:
+    """Give the codes of one bank by picture pixel: int64, shape (height, width) of the board's picture."""
+    return scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank).codes
+
+
+def screen_codes(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint16]:
+    """Give the code of every count and line that the monitor shows, registers taken into account.
+
+    Returns
+    -------
+    uint16, shape (visible lines, visible counts).
+    """
+    if not board.counters.blanking_delay and all(memory.output == "direct" for memory in board.memories):
+        codes = picture_codes(board, words, bank).astype(np.uint16)
+        return codes[board.y_grid.cells].take(board.x_grid.cells, axis=1)
+    return count_codes(board, words, bank).astype(np.uint16)
+
+
+def render(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint8]:
+    """Show one bank as the monitor does at the mode's full resolution.
+
+    Where a monitor pixel covers more than one count, or parts of two, their light is averaged. Past the last visible
+    count it is dark.
+
+    Returns
+    -------
+    uint8, shape (active lines, active monitor pixels, 3), sRGB.
+    """
+    codes = screen_codes(board, words, bank)
+    active, visible = board.raster.mode.horizontal.active, board.raster.x.visible
+    if board.raster.dots_per_count:
+        return board.palette.srgb8[codes.repeat(board.raster.dots_per_count, axis=1)]
+    ratio = float(board.raster.ratio)
+    edges = np.minimum(np.arange(active + 1) * ratio, visible)
+    whole = np.minimum(np.floor(edges).astype(np.int64), visible - 1)
+    shown = np.empty((len(codes), active, 3), dtype=np.uint8)
+    for line, row in enumerate(codes):
+        light = board.palette.linear[row]
+        before = np.concatenate([np.zeros((1, 3)), np.cumsum(light, axis=0)])
+        until = before[whole] + light[whole] * (edges - whole)[:, None]
+        mean = np.diff(until, axis=0) / ratio
+        shown[line] = np.rint(srgb_from_linear(np.clip(mean, 0, 1)) * 255).astype(np.uint8)
+    return shown

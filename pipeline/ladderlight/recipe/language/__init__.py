@@ -1,0 +1,1 @@
+"""The recipe's tables and values, and the checked model that they become."""

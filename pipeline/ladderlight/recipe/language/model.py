@@ -1,0 +1,99 @@
+"""A recipe that has been read and found good."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from ladderlight.board import Board, Finding
+from ladderlight.colour.viewing import Viewing
+from ladderlight.stages.chain import takes_pictures
+from ladderlight.stages.contract import StageDeclaration
+from ladderlight.storage.record import Owner
+
+
+@dataclass(frozen=True, kw_only=True)
+class PictureFile:
+    """One picture file: where it is, and how the recipe names it, relative to the recipe and with ``/``."""
+
+    path: Path
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class StageUse:
+    """One step of the chain with all its options: those that the recipe gives, and the others' defaults."""
+
+    declaration: StageDeclaration
+    options: Mapping[str, Any]
+
+    def __post_init__(self) -> None:
+        """Complete the options."""
+        object.__setattr__(self, "options", self.declaration.complete(self.options))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Override:
+    """What a ``[[picture]]`` table changes: options by the stage's index in the chain, and the bank."""
+
+    files: frozenset[PictureFile]
+    """The pictures that its pattern fits, by file name or by path relative to the recipe."""
+    bank: int | None
+    options: Mapping[int, Mapping[str, Any]]
+    keys: Mapping[int, str] = field(default_factory=dict)
+    """The keys under which the options stand, by the same index: the stage's name, or ``plugin.stage``."""
+
+    def applies_to(self, file: PictureFile) -> bool:
+        """Whether a picture is among those that change."""
+        return file in self.files
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recipe:
+    """Everything that a recipe says, checked."""
+
+    path: Path
+    folder: Path
+    name: str
+    output: Path
+    """Absolute."""
+    board: Board
+    files: tuple[PictureFile, ...]
+    """In the order in which they are built."""
+    chain: tuple[StageUse, ...]
+    overrides: tuple[Override, ...] = ()
+    viewing: Viewing = field(default_factory=Viewing)
+    """From where the screen is looked at."""
+    plugins: tuple[Path, ...] = ()
+    """The project's own Python files, absolute."""
+    patterns: tuple[str, ...] = ()
+    """For the files of the pictures, as the recipe has them."""
+    named: tuple[Path, ...] = ()
+    """Other files that the recipe names: its board's, and those of options."""
+    cautions: tuple[Finding, ...] = ()
+    """What was found in reading it that does not stop a build."""
+
+    @property
+    def takes_pictures(self) -> bool:
+        """Whether the chain is for pictures."""
+        return takes_pictures(use.declaration for use in self.chain)
+
+    @property
+    def owner(self) -> Owner:
+        """Whose the output folder is."""
+        return Owner(recipe=self.path, project=self.name)
+
+    def options_for(self, file: PictureFile, index: int) -> Mapping[str, Any]:
+        """Give the options of a stage of the chain for one picture; a later override wins."""
+        options = dict(self.chain[index].options)
+        for override in self.overrides:
+            if index in override.options and override.applies_to(file):
+                options |= override.options[index]
+        return options
+
+    def bank_for(self, file: PictureFile) -> int | None:
+        """Give the bank that the recipe asks for, or None."""
+        banks = [o.bank for o in self.overrides if o.bank is not None and o.applies_to(file)]
+        return banks[-1] if banks else None

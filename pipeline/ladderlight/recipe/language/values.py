@@ -1,0 +1,271 @@
+"""The kinds of value that a recipe is made of, as pydantic annotations."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BaseModel, Field, PlainValidator, TypeAdapter, WithJsonSchema
+from pydantic_core import CoreSchema
+from pydantic_core.core_schema import no_info_plain_validator_function
+
+from ladderlight.board import MODES, PARTS
+from ladderlight.board.model.lines import LineSyntaxError, Signal, expand, expand_names, line
+from ladderlight.errors import nearest_word
+from ladderlight.stages.annotations import Described
+from ladderlight.stages.validation import as_json
+from ladderlight.units.parsing import DATE, MisfitError, exact_quantity, named, unit_of
+
+LARGEST_MEMORY = 1 << 26
+"""Words; far beyond any parallel memory, and still small enough to be held at once."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Between(Described):
+    """Put on ``float`` or ``Fraction``: a quantity from ``low`` to ``high``, or above ``low``."""
+
+    unit: str
+    low: str
+    high: str
+    above: bool = False
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        """Describe the quantity."""
+        object.__setattr__(self, "text", f"a {unit_of(self.unit).quantity} {self.limits}")
+
+    @property
+    def limits(self) -> str:
+        """The limits in words."""
+        return f"above {self.low} and up to {self.high}" if self.above else f"from {self.low} to {self.high}"
+
+    def read(self, value: object) -> Fraction:
+        """Read a quantity and check its limits."""
+        number = exact_quantity(value, self.unit)
+        low, high = exact_quantity(self.low, self.unit), exact_quantity(self.high, self.unit)
+        if not low <= number <= high or (self.above and number == low):
+            # A plain number is shown with its unit: 25.175 for a clock means hertz, to the writer's surprise.
+            plain = f"{value} {self.unit}" if self.unit != "%" else f"{float(number) * 100:g} %"
+            shown = named(value) if isinstance(value, str) else plain
+            raise MisfitError(f"is {shown}, which is out of range", f"use {self.text}")
+        return number
+
+    def __get_pydantic_core_schema__(self, source: type[float] | type[Fraction], _handler: object) -> CoreSchema:
+        """Read instead of what pydantic would do."""
+        return no_info_plain_validator_function(lambda value: source(self.read(value)))
+
+    def __get_pydantic_json_schema__(self, _schema: object, _handler: object) -> dict[str, Any]:
+        """Give the quantity's JSON schema."""
+        examples = re.findall(r'"([^"]+)"', unit_of(self.unit).example)
+        return {"type": ["number", "string"], "description": self.text, "examples": examples}
+
+
+Frequency = Annotated[Fraction, Between(unit="Hz", low="1 kHz", high="1 GHz")]
+Seconds = Annotated[float, Between(unit="s", low="0 s", high="1 ms")]
+SupplyVolts = Annotated[float, Between(unit="V", low="0 V", high="50 V", above=True)]
+LowVolts = Annotated[float, Between(unit="V", low="0 V", high="50 V")]
+Ohms = Annotated[float, Between(unit="ohm", low="0 ohm", high="1 Gohm", above=True)]
+DriverOhms = Annotated[float, Between(unit="ohm", low="0 ohm", high="1 Mohm")]
+Tolerance = Annotated[float, Between(unit="%", low="0 %", high="50 %")]
+Glow = Annotated[float, Between(unit="%", low="0 %", high="99 %")]
+Distance = Annotated[float, Between(unit="m", low="5 cm", high="1 km")]
+ScreenWidth = Annotated[float, Between(unit="m", low="1 cm", high="100 m")]
+
+
+def either(scalar: Any, table: type[BaseModel]) -> PlainValidator:
+    """Make the check of a value that is a table or something shorter."""
+
+    @cache
+    def adapter() -> TypeAdapter[Any]:
+        return TypeAdapter(scalar)
+
+    def read(value: object) -> Any:
+        _refuse_date(value)
+        if isinstance(value, dict):
+            return table.model_validate_json(as_json(value), strict=True)
+        return adapter().validate_json(as_json(value), strict=True)
+
+    return PlainValidator(read, json_schema_input_type=scalar | table)
+
+
+def _refuse_date(value: object) -> None:
+    if named(value) == DATE:  # which is a table to JSON
+        raise MisfitError(f"is {DATE}", "")
+
+
+def channel(table: type[BaseModel]) -> PlainValidator:
+    """Make the check of a channel: a table of line to resistance, or that of an R-2R ladder."""
+
+    @cache
+    def adapter() -> TypeAdapter[Any]:
+        return TypeAdapter(dict[LineName, Ohms])
+
+    def read(value: object) -> Any:
+        _refuse_date(value)
+        if isinstance(value, dict) and {"r2r", "lines"} & set(value):
+            return table.model_validate_json(as_json(value), strict=True)
+        if value == {}:
+            raise MisfitError("has no line", 'write each line with its resistor, such as { r0 = "1k3", r1 = "680" }')
+        return adapter().validate_json(as_json(value), strict=True)
+
+    return PlainValidator(read, json_schema_input_type=dict[str, Ohms] | table)
+
+
+def known(what: str, words: Collection[str], otherwise: str = "") -> AfterValidator:
+    """Make the check that a text is one of some words; ``otherwise`` is another way out."""
+
+    def check(text: str) -> str:
+        if text not in words:
+            longer = [word for word in words if text and word.startswith(text)]
+            hint = f"use one of {', '.join(longer)}" if len(longer) > 1 else nearest_word(text, words)
+            if otherwise:
+                hint += f" Otherwise {otherwise}" if hint.endswith("?") else f", or {otherwise}"
+            raise MisfitError(f"is {text!r}, which is no {what} known here", hint)
+        return text
+
+    return AfterValidator(check)
+
+
+def _enum(words: Collection[str]) -> WithJsonSchema:
+    return WithJsonSchema({"type": "string", "enum": list(words)})
+
+
+ModeName = Annotated[str, known("mode", MODES), _enum(MODES)]
+PartNumber = Annotated[str, known("part", PARTS, "give words and width instead of part"), _enum(PARTS)]
+
+_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
+
+
+def _address_entry(text: str) -> str:
+    try:
+        expand(text)
+    except LineSyntaxError as error:
+        raise _misfit(text, error) from None
+    return text
+
+
+def _data_entry(text: str) -> str:
+    try:
+        names = expand_names(text)
+    except LineSyntaxError as error:
+        raise _misfit(text, error) from None
+    for name in filter(_is_reserved, names):
+        shown = f"is {text!r}, and {name!r}" if text != name else f"is {text!r}, which"
+        raise MisfitError(f"{shown} is {_is_reserved(name)}", "give what the pin drives another name, such as r0")
+    return text
+
+
+def _misfit(text: str, error: LineSyntaxError) -> MisfitError:
+    """Turn the message of the board's arithmetic into ours: it names the text and, after a semicolon, what to do."""
+    what, _, action = str(error).removeprefix(repr(text)).strip().partition("; ")
+    return MisfitError(f"is {text!r}, which {what}", action)
+
+
+def _is_reserved(name: str) -> str:
+    """Say what else a name stands for, or nothing."""
+    signal = line(name).signal
+    if name == "-" or signal is Signal.NAMED:
+        return ""
+    return "a constant" if signal is Signal.CONSTANT else "a counter's bit"
+
+
+def ladder_lines(entries: tuple[str, ...]) -> tuple[str, ...]:
+    """Expand the lines of an R-2R ladder."""
+    lines = [line for entry in entries for line in expand_names(entry)]
+    if "-" in lines:
+        raise MisfitError("has an entry '-', which is no line", "list the lines only, least significant first")
+    doubled = next((line for line in lines if lines.count(line) > 1), None)
+    if doubled:
+        raise MisfitError(f"has line {doubled!r} twice", "list each line once, least significant first")
+    return entries
+
+
+def _memory_name(text: str) -> str:
+    if not _NAME.fullmatch(text):
+        plain = re.sub(r"\W+", "_", text.strip().lower(), flags=re.ASCII).strip("_")
+        better = plain if _NAME.fullmatch(plain) else f"memory_{plain}".rstrip("_")
+        raise MisfitError(f"is {text!r}, which is no plain name", f"use letters, digits and _, such as {better!r}")
+    if line(text).signal is not Signal.NAMED:
+        raise MisfitError(f"is {text!r}, which is the name of a line", "use a name such as 'picture'")
+    return text
+
+
+def _line_name(text: str) -> str:
+    if not _NAME.fullmatch(text):
+        raise MisfitError("is no plain name", "name one line that a data pin drives, such as r0")
+    if _is_reserved(text):
+        raise MisfitError(f"is {_is_reserved(text)}", "name a line that a data pin drives, such as r0")
+    return text
+
+
+LineName = Annotated[str, AfterValidator(_line_name)]
+AddressEntry = Annotated[str, AfterValidator(_address_entry)]
+DataEntry = Annotated[str, AfterValidator(_data_entry)]
+MemoryName = Annotated[str, AfterValidator(_memory_name)]
+
+
+def _signs(text: object) -> tuple[bool, bool]:
+    signs = re.sub(r"[\s,/]+", "", text) if isinstance(text, str) else ""
+    if not re.fullmatch(r"[-+]{2}", signs):
+        raise MisfitError(f"is {named(text)}", 'write the signs of line and frame sync, such as "- -" or "+ -"')
+    return signs[0] == "+", signs[1] == "+"
+
+
+def _proportion(text: object) -> Fraction:
+    match = re.fullmatch(r"(\d{1,5})\s*:\s*(\d{1,5})", text.strip()) if isinstance(text, str) else None
+    if not match or not int(match[1]) or not int(match[2]):
+        raise MisfitError(f"is {named(text)}", 'write the screen\'s width to its height, such as "4:3"')
+    return Fraction(int(match[1]), int(match[2]))
+
+
+Polarity = Annotated[
+    tuple[bool, bool],
+    PlainValidator(_signs),
+    WithJsonSchema({"type": "string", "pattern": r"^\s*[-+][\s,/]*[-+]\s*$"}),
+    Described('two signs such as "- -"'),
+]
+Proportion = Annotated[
+    Fraction,
+    PlainValidator(_proportion),
+    WithJsonSchema({"type": "string", "pattern": r"^\s*\d{1,5}\s*:\s*\d{1,5}\s*$"}),
+    Described('a proportion such as "4:3"'),
+]
+
+
+WordWidth = Annotated[int, Field(ge=1, le=32)]
+
+
+class ByteCount(int):
+    """A capacity that was given in bytes."""
+
+
+def _words(value: object) -> int:
+    """Read a capacity: words as a whole number, or bytes such as ``"128 KiB"``.
+
+    How many words the bytes are depends on the width, and is checked with it.
+    """
+    if isinstance(value, str):
+        number = exact_quantity(value, "B")
+        if number.denominator != 1 or not 2 <= number <= LARGEST_MEMORY * 4:
+            raise MisfitError(f"is {named(value)}, which is out of range", f"use 2 to {LARGEST_MEMORY * 4} bytes")
+        return ByteCount(number)
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise MisfitError(f"is {named(value)} where a number of words is meant", 'write 131072 or "128 KiB"')
+    if not 2 <= value <= LARGEST_MEMORY:
+        raise MisfitError(f"is {named(value)}, which is out of range", f"use 2 to {LARGEST_MEMORY}")
+    if value & (value - 1):
+        near = 1 << value.bit_length()
+        raise MisfitError(f"is {named(value)}, which is not a power of two", f"use {near // 2} or {near}")
+    return value
+
+
+Words = Annotated[
+    int,
+    PlainValidator(_words),
+    WithJsonSchema({"type": ["integer", "string"], "examples": [131072, "128 KiB"]}),
+    Described('a number of words such as 131072, or a size such as "128 KiB"'),
+]

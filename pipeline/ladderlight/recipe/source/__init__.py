@@ -1,0 +1,1 @@
+"""The recipe's text: documents, positions, problems with their places."""

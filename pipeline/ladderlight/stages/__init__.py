@@ -1,0 +1,1 @@
+"""The stage contract, and where stages come from."""

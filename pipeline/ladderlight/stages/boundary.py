@@ -1,0 +1,267 @@
+"""The boundary of a stage: stages and their hooks are called here, and what they give back is checked.
+
+Whatever a plugin does wrong is a :class:`StageFailure` that names the stage and the plugin, an attempt to end the whole
+program included.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import numpy as np
+
+from ladderlight.errors import LadderlightError, Problem, StageFailure
+from ladderlight.flow.pictures import Animation, CodedPicture, Contents, DeviceFile, MemoryContents, Picture
+from ladderlight.stages.contract import Demand, Kind, Look, Probe, StageDeclaration
+
+if TYPE_CHECKING:
+    from ladderlight.board import Board
+    from ladderlight.flow.pictures import Origin
+
+T = TypeVar("T")
+_END = object()
+_CLOSE = 1e-4
+"""How far light may stray beyond 0 to 1 by rounding: a third of the least step of 8 bits in sRGB, 1 / (255 * 12.92)."""
+
+
+def run_stage(
+    declaration: StageDeclaration, value: Any, board: Board, options: Mapping[str, Any], what: str, **given: Any
+) -> Any:
+    """Run a stage and return its result, checked; an emission gives a list.
+
+    Parameters
+    ----------
+    declaration, value, board, options
+        The stage, what flows into it, the board, and its options.
+    what
+        What it works on, for messages: a file of the recipe, or some words.
+    given
+        What else :meth:`StageDeclaration.run` takes.
+
+    Raises
+    ------
+    StageFailure
+        When the stage fails or breaks the contract.
+    LadderlightError
+        As the stage raises it.
+    """
+    call = partial(declaration.run, value, board, options, **given)
+    result = guarded(declaration, (lambda: _listed(call())) if declaration.kind is Kind.EMISSION else call, what)
+    _refuse(_wrong_result(declaration.kind, result, board), declaration, what)
+    return result
+
+
+def open_file(
+    source: StageDeclaration, path: Path, board: Board, options: Mapping[str, Any], what: str, **given: Any
+) -> Iterator[Picture]:
+    """Run a source over a file and give its pictures, checked, one after another. Raises as :func:`run_stage` does."""
+    found = guarded(source, partial(source.run, path, board, options, **given), what)
+    if not isinstance(found, Iterable) or isinstance(found, str | bytes | Mapping):
+        _refuse(f"{_shown(found)}, not a list of Picture,", source, what)
+    pictures = iter(found)
+    count = 0
+    while (picture := guarded(source, partial(next, pictures, _END), what)) is not _END:
+        _refuse(_wrong_result(Kind.PICTURE, picture, board), source, what)
+        yield picture
+        count += 1
+    if not count:
+        _refuse("no picture", source, what)
+
+
+def guarded(declaration: StageDeclaration, call: Callable[[], T], what: str, *, hook: str = "") -> T:
+    """Call what belongs to a stage, and name the stage when it fails; ``hook`` is what is called, if not the stage.
+
+    Raises
+    ------
+    StageFailure
+        For everything but expected errors, ``SystemExit`` included.
+    """
+    try:
+        return call()
+    except LadderlightError:
+        raise
+    except BaseException as error:
+        if isinstance(error, KeyboardInterrupt) and threading.current_thread() is threading.main_thread():
+            raise  # Ctrl-C
+        raise StageFailure(f"{_label(declaration, hook)} failed on {what}: {_told(error)}") from error
+
+
+def demand_of(
+    declaration: StageDeclaration, demand: Demand, board: Board, options: Mapping[str, Any], what: str
+) -> Demand:
+    """Return the size that a stage wants to be given; full size when it does not say."""
+    rule = declaration.demand
+    if rule is None:
+        return Demand()
+    found = guarded(declaration, lambda: rule(demand, board, declaration.complete(options)), what, hook="demand")
+    if not isinstance(found, Demand):
+        _refuse(f"{_shown(found)}, not a Demand,", declaration, what, hook="demand")
+    sizes = (found.width, found.height)
+    if not all(size is None or (isinstance(size, int | np.integer) and size > 0) for size in sizes):
+        _refuse(f"{sizes[0]!r} by {sizes[1]!r}, not whole pixels,", declaration, what, hook="demand")
+    return found
+
+
+def look_of(declaration: StageDeclaration, board: Board, options: Mapping[str, Any], what: str) -> Look | None:
+    """Return how a stage looks at a picture before it is given the first; None when it does not."""
+    rule = declaration.survey
+    if rule is None:
+        return None
+    look = guarded(declaration, lambda: rule(board, declaration.complete(options)), what, hook="survey")
+    if look is not None and not callable(look):
+        _refuse(f"{_shown(look)}, not a function of a picture,", declaration, what, hook="survey")
+    return look
+
+
+def animation_of(declaration: StageDeclaration, options: Mapping[str, Any]) -> Animation | None:
+    """Return which pictures a stage shows one after another; None when it shows none so."""
+    rule, what = declaration.animation, "its options"
+    if rule is None:
+        return None
+    found = guarded(declaration, lambda: rule(declaration.complete(options)), what, hook="animation")
+    if not isinstance(found, Animation):
+        _refuse(f"{_shown(found)}, not an Animation,", declaration, what, hook="animation")
+    return found
+
+
+def probe_of(declaration: StageDeclaration, path: Path, options: Mapping[str, Any], what: str) -> Probe | None:
+    """Return what a source reads in a file's header; None when it reads none."""
+    rule = declaration.probe
+    if rule is None:
+        return None
+    found = guarded(declaration, lambda: rule(path, declaration.complete(options)), what, hook="probe")
+    if not isinstance(found, Probe):
+        _refuse(f"{_shown(found)}, not a Probe,", declaration, what, hook="probe")
+    if not isinstance(found.frames, int | np.integer) or found.frames < 1:
+        _refuse(f"{found.frames!r} frames", declaration, what, hook="probe")
+    return found
+
+
+def problems_of(declaration: StageDeclaration, board: Board, options: Mapping[str, Any]) -> list[Problem]:
+    """Return what a stage's rule has to say of its options."""
+    rule = declaration.rule
+    if rule is None:
+        return []
+    return _problems(declaration, lambda: rule(board, declaration.complete(options)), "its options", "rule")
+
+
+def capacity_problems(
+    declaration: StageDeclaration, origins: Sequence[Origin], board: Board, options: Mapping[str, Any]
+) -> list[Problem]:
+    """Return what an arrangement says of pictures of which only the origins are known."""
+    rule = declaration.capacity
+    if rule is None:
+        return []
+    call = partial(rule, origins, board, declaration.complete(options))
+    return _problems(declaration, call, "the pictures", "capacity")
+
+
+def _problems(
+    declaration: StageDeclaration, call: Callable[[], Iterable[Problem]], what: str, hook: str
+) -> list[Problem]:
+    found = guarded(declaration, lambda: _listed(call()), what, hook=hook)
+    if not isinstance(found, list):
+        _refuse(f"{_shown(found)}, not a list of Problem,", declaration, what, hook=hook)
+    for problem in found:
+        if not isinstance(problem, Problem) or not isinstance(problem.where, tuple):
+            _refuse(f"{_shown(problem)}, not a Problem with a tuple for its place,", declaration, what, hook=hook)
+    return list(found)
+
+
+def _label(declaration: StageDeclaration, hook: str = "") -> str:
+    stage = f"stage {declaration.name!r} of plugin {declaration.plugin!r}"
+    return f"the {hook} of {stage}" if hook else stage
+
+
+def _told(error: BaseException) -> str:
+    return ": ".join(filter(None, (type(error).__name__, str(error))))
+
+
+def _shown(value: object) -> str:
+    """Name a value by its type."""
+    if value is None:
+        return "None"
+    name = type(value).__name__
+    return f"an {name}" if name[0] in "aeiouAEIOU" else f"a {name}"
+
+
+def _refuse(wrong: str, declaration: StageDeclaration, what: str, *, hook: str = "") -> None:
+    if wrong:
+        raise StageFailure(f"{_label(declaration, hook)} gave {wrong} for {what}")
+
+
+def _listed(result: Any) -> Any:
+    """Return a list of what can be gone through, so that a generator fails where its stage is known."""
+    return list(result) if isinstance(result, Iterable) and not isinstance(result, str | bytes | Mapping) else result
+
+
+def _wrong_result(kind: Kind, result: Any, board: Board) -> str:
+    """Say what is wrong with a stage's result, or nothing: the boundary's types, shapes and ranges hold."""
+    if kind is Kind.PICTURE:
+        return _wrong_pixels(result) if isinstance(result, Picture) else f"{_shown(result)}, not a Picture,"
+    if kind is Kind.ARRANGEMENT:
+        return _wrong_contents(result, board) if isinstance(result, Contents) else f"{_shown(result)}, not Contents,"
+    if kind is Kind.EMISSION:
+        return _wrong_many(result, DeviceFile, _wrong_file)
+    return _wrong_codes(result, board) if isinstance(result, CodedPicture) else f"{_shown(result)}, not a CodedPicture,"
+
+
+def _wrong_many(result: Any, kind: type[T], wrong: Callable[[T], str]) -> str:
+    if not isinstance(result, list):
+        return f"{_shown(result)}, not a list of {kind.__name__},"
+    for item in result:
+        found = wrong(item) if isinstance(item, kind) else f"{_shown(item)}, not a {kind.__name__},"
+        if found:
+            return found
+    return ""
+
+
+def _wrong_pixels(picture: Picture) -> str:
+    pixels = picture.pixels
+    if not isinstance(pixels, np.ndarray):
+        return f"pixels that are {_shown(pixels)}, not an array,"
+    if pixels.dtype != np.float32 or pixels.ndim != 3 or pixels.shape[2] != 3:
+        return f"pixels of {pixels.dtype} {pixels.shape}, not float32 (height, width, 3),"
+    if not pixels.size:
+        return "a picture without pixels"
+    darkest, lightest = float(pixels.min()), float(pixels.max())
+    if not (math.isfinite(darkest) and math.isfinite(lightest)):
+        return "pixels that are not numbers, or infinite,"
+    if darkest < -_CLOSE or lightest > 1 + _CLOSE:
+        return f"pixels from {darkest:.4g} to {lightest:.4g}, not from 0 to 1,"
+    return ""
+
+
+def _wrong_codes(picture: CodedPicture, board: Board) -> str:
+    codes = picture.codes
+    if not isinstance(codes, np.ndarray):
+        return f"codes that are {_shown(codes)}, not an array,"
+    if codes.dtype != np.uint16 or codes.ndim != 2:
+        return f"codes of {codes.dtype} {codes.shape}, not uint16 (height, width),"
+    if codes.size and int(codes.max()) >= len(board.palette):
+        return f"code {int(codes.max())}, beyond the board's {len(board.palette)} codes,"
+    return ""
+
+
+def _wrong_contents(contents: Contents, board: Board) -> str:
+    known: Sequence[str] = [memory.name for memory in board.memories]
+    for name, memory in contents.memories.items():
+        if name not in known:
+            return f"words for a memory {name!r}, which the board does not have,"
+        if not isinstance(memory, MemoryContents):
+            return f"{_shown(memory)}, not MemoryContents,"
+        for array in (memory.words, memory.written):
+            if not isinstance(array, np.ndarray) or array.dtype != np.uint32:
+                return f"{getattr(array, 'dtype', _shown(array))}, not uint32, as words of memory {name!r}"
+    return ""
+
+
+def _wrong_file(file: DeviceFile) -> str:
+    if not isinstance(file.name, str) or not isinstance(file.data, bytes):
+        return f"a DeviceFile with {_shown(file.name)} as name and {_shown(file.data)} as data"
+    return ""

@@ -1,0 +1,57 @@
+"""Which chains of stages make sense: each kind after those before it, and every kind that is needed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+
+from ladderlight.errors import Problem
+from ladderlight.stages.contract import Kind, StageDeclaration
+
+
+def check_chain(chain: Sequence[StageDeclaration]) -> list[Problem]:
+    """Check that each stage can follow the one before, and that the chain goes from files to files.
+
+    ``where`` of a problem is ``(index of the stage,)``, or empty for the chain as a whole.
+    """
+    problems = []
+    repeatable = {Kind.PICTURE, Kind.CODED, Kind.ARRANGEMENT, Kind.EMISSION}
+    for index, (before, after) in enumerate(pairwise(chain), start=1):
+        if after.kind.rank < before.kind.rank or (after.kind is before.kind and after.kind not in repeatable):
+            problems.append(
+                Problem(
+                    where=(index,),
+                    what=f"stage {after.name!r} ({after.kind.phrase}) cannot follow "
+                    f"{before.name!r} ({before.kind.phrase})",
+                    action=_move(before, after),
+                )
+            )
+    present = {declaration.kind for declaration in chain}
+    for kind, example in _NEEDED.items():
+        if kind not in present and (kind.rank > Kind.CODED.rank or takes_pictures(chain)):
+            problems.append(
+                Problem(where=(), what=f"the chain has no stage from {kind.phrase}", action=f'add use = "{example}"')
+            )
+    return problems
+
+
+def takes_pictures(chain: Iterable[StageDeclaration]) -> bool:
+    """Whether a chain is for pictures: a stage treats them, or an arrangement places them, or nothing is arranged."""
+    stages = list(chain)
+    arrangements = [stage for stage in stages if stage.kind is Kind.ARRANGEMENT]
+    placed = any(stage.needs_pictures for stage in arrangements) or not arrangements
+    return placed or any(stage.kind.per_picture for stage in stages)
+
+
+_NEEDED = {
+    Kind.SOURCE: "read",
+    Kind.REDUCTION: "diffuse",
+    Kind.ARRANGEMENT: "bank_pictures",
+    Kind.EMISSION: "binary",
+}
+
+
+def _move(before: StageDeclaration, after: StageDeclaration) -> str:
+    if after.kind is before.kind:
+        return "keep one of the two"
+    return f"put {after.name!r} before {before.name!r}"

@@ -1,0 +1,302 @@
+"""The plugin host: which stages there are, and where they come from.
+
+A plugin is a module that implements the hook ``ladderlight_stages``. Installed packages name theirs under the entry
+point group ``ladderlight``; the built-in stages are registered in that same way. A recipe may name local Python files.
+"""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import importlib.util
+import os
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib import import_module
+from importlib.metadata import entry_points
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pluggy
+
+from ladderlight.errors import PluginError, nearest_word
+from ladderlight.stages.contract import Kind, StageDeclaration, declaration_of, is_stage, kind_of, qualified_name
+
+PROJECT = "ladderlight"
+BUILT_IN = "builtin"
+"""Name of the built-in stages' entry point."""
+hookspec = pluggy.HookspecMarker(PROJECT)
+hookimpl = pluggy.HookimplMarker(PROJECT)
+
+StageReference = str | Callable[..., Any]
+
+
+class Hooks:
+    """The hooks that a plugin may implement."""
+
+    @hookspec
+    def ladderlight_stages(self) -> Sequence[StageReference]:
+        """Give the plugin's stages, as ``"package.module:function"`` (imported only when used) or as functions."""
+        raise NotImplementedError
+
+
+@dataclass(frozen=True, kw_only=True)
+class StageSummary:
+    """What a listing says of a stage. Read from its source; the stage's module is not imported."""
+
+    name: str
+    kind: Kind | None
+    help: str
+    plugin: str
+    use: str
+    """What a recipe writes to use it: its name, or ``plugin.name`` where the name alone means another or none."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Registered:
+    reference: StageReference
+    plugin: str
+
+    @property
+    def name(self) -> str:
+        if isinstance(self.reference, str):
+            return self.reference.rpartition(":")[2]
+        return self.reference.__name__
+
+    @property
+    def qualified(self) -> str:
+        return qualified_name(self.plugin, self.name)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StageRegistry:
+    """The stages that can be used, by name; the plugins that cannot, with the reason."""
+
+    _stages: dict[str, tuple[_Registered, ...]]
+    broken: tuple[str, ...] = field(default=())
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All stage names, sorted."""
+        return tuple(sorted(self._stages))
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What is wrong with installed plugins, one line each."""
+        return self.broken + tuple(_doubled_text(name, self._meant(name)) for name in self.names if self._doubled(name))
+
+    @property
+    def uses(self) -> tuple[str, ...]:
+        """What a recipe can write to use a stage, one name for each, sorted."""
+        return tuple(sorted(self._use(item) for registered in self._stages.values() for item in registered))
+
+    def others(self, name: str) -> tuple[str, ...]:
+        """Return the qualified names of the installed stages that the built-in one of this name stands before."""
+        meant = self._meant(name)
+        return tuple(item.qualified for item in self._stages.get(name, ()) if item not in meant)
+
+    def get(self, name: str) -> StageDeclaration:
+        """Import a stage and read its declaration.
+
+        ``name`` is a stage's, or ``plugin.stage``. A name alone means the built-in stage before those of installed
+        packages.
+
+        Raises
+        ------
+        PluginError
+            When no plugin or more than one has a stage of that name, or the one that has it cannot be loaded.
+        """
+        meant = self._meant(name)
+        if not meant:
+            known = self.names if "." not in name else self._qualified
+            hint = "; ".join((nearest_word(name, known), *self.broken))
+            raise PluginError(f"no stage is called {name!r}; {hint}")
+        if len(meant) > 1:
+            raise PluginError(_doubled_text(name, meant))
+        return _load(meant[0])
+
+    def summaries(self) -> list[StageSummary]:
+        """Describe all stages, in the order of their kinds, without importing them."""
+        found = [_summary(item, self._use(item)) for registered in self._stages.values() for item in registered]
+        return sorted(found, key=lambda item: (item.kind.rank if item.kind else len(Kind), item.name))
+
+    def with_files(self, files: Iterable[Path]) -> StageRegistry:
+        """Add the stages of a project's own Python files, which are run by this.
+
+        Raises
+        ------
+        PluginError
+            When a file cannot be run or declares no stage.
+        """
+        stages = dict(self._stages)
+        for file in files:
+            module = _run_file(file)
+            plugin = file.name
+            for item in _stages_of(module, plugin):
+                stages[item.name] = (*stages.get(item.name, ()), item)
+        return replace(self, _stages=stages)
+
+    @property
+    def _qualified(self) -> tuple[str, ...]:
+        return tuple(item.qualified for registered in self._stages.values() for item in registered)
+
+    def _meant(self, name: str) -> tuple[_Registered, ...]:
+        """Return the stages that a name may mean."""
+        registered = self._stages.get(name, ())
+        if not registered:
+            same = self._stages.get(name.rpartition(".")[2], ())
+            return tuple(item for item in same if item.qualified == name)
+        # A project's own file is no accident of what is installed: the recipe has to say which of the two it means.
+        if any(item.plugin.endswith(".py") for item in registered):
+            return registered
+        return tuple(item for item in registered if item.plugin == BUILT_IN) or registered
+
+    def _doubled(self, name: str) -> bool:
+        return len(self._meant(name)) > 1
+
+    def _use(self, item: _Registered) -> str:
+        return item.name if self._meant(item.name) == (item,) else item.qualified
+
+
+@cache
+def installed_stages() -> StageRegistry:
+    """Register all installed plugins. One that fails is left out and noted in ``broken``."""
+    stages: dict[str, tuple[_Registered, ...]] = {}
+    broken = []
+    for entry in sorted(entry_points(group=PROJECT), key=lambda entry: (entry.name, entry.value)):
+        try:
+            found = _stages_of(entry.load(), entry.name)
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:  # noqa: BLE001 - a plugin may fail in any way, and must fail alone
+            broken.append(f"plugin {entry.name!r} ({entry.value}) is left out: {type(error).__name__}: {error}")
+            continue
+        for item in found:
+            stages[item.name] = (*stages.get(item.name, ()), item)
+    return StageRegistry(_stages=stages, broken=tuple(broken))
+
+
+def _stages_of(plugin: Any, name: str) -> list[_Registered]:
+    """Ask one plugin for its stages through the hook, in a manager of its own so that it can fail alone."""
+    if isinstance(plugin, ModuleType) and name.endswith(".py") and not _has_hook(plugin):
+        references: list[StageReference] = [
+            value for value in vars(plugin).values() if is_stage(value) and value.__module__ == plugin.__name__
+        ]
+        if not references:
+            raise PluginError(f"{name}: declares no stage; mark a function with @stage(help=...)")
+        return [_Registered(reference=reference, plugin=name) for reference in references]
+    manager = pluggy.PluginManager(PROJECT)
+    manager.add_hookspecs(Hooks)
+    manager.register(plugin, name)
+    manager.check_pending()
+    if not _has_hook(plugin):
+        raise PluginError("it implements no hook; mark ladderlight_stages with @hookimpl")
+    return [_Registered(reference=reference, plugin=name) for reference in _references(manager)]
+
+
+def _references(manager: pluggy.PluginManager) -> list[StageReference]:
+    results = manager.hook.ladderlight_stages()  # without those that are None
+    if not results or isinstance(results[0], str):
+        raise PluginError('ladderlight_stages gives no list; return ["package.module:function"] or the functions')
+    for reference in results[0]:
+        if not (":" in reference if isinstance(reference, str) else is_stage(reference)):
+            raise PluginError(f"ladderlight_stages gives {reference!r}, which is neither a stage nor module:function")
+    return list(results[0])
+
+
+def _has_hook(plugin: Any) -> bool:
+    return hasattr(getattr(plugin, "ladderlight_stages", None), f"{PROJECT}_impl")
+
+
+def _load(item: _Registered) -> StageDeclaration:
+    reference = item.reference
+    if isinstance(reference, str):
+        module, _, attribute = reference.partition(":")
+        try:
+            reference = getattr(import_module(module), attribute)
+        except KeyboardInterrupt:
+            raise
+        except BaseException as error:
+            raise PluginError(
+                f"stage {item.name!r} of plugin {item.plugin!r} cannot be loaded: {type(error).__name__}: {error}"
+            ) from error
+    return declaration_of(reference, plugin=item.plugin)
+
+
+def _run_file(file: Path) -> ModuleType:
+    digest = hashlib.sha256(os.fsencode(file.resolve())).hexdigest()[:12]
+    name = f"ladderlight_local_{file.stem}_{digest}"
+    spec = importlib.util.spec_from_file_location(name, file)
+    if spec is None or spec.loader is None:
+        raise PluginError(f"{file}: not a Python file; name a file that ends in .py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    try:
+        spec.loader.exec_module(module)
+    except BaseException as error:
+        sys.modules.pop(name, None)
+        if isinstance(error, KeyboardInterrupt):
+            raise
+        raise PluginError(f"{file}: cannot be loaded: {type(error).__name__}: {error}") from error
+    return module
+
+
+def _summary(item: _Registered, use: str) -> StageSummary:
+    kind, text = _declared(item)
+    return StageSummary(name=item.name, kind=kind, help=text, plugin=item.plugin, use=use)
+
+
+def _declared(item: _Registered) -> tuple[Kind | None, str]:
+    """Return kind and help of a stage, or why they are not known."""
+    if not isinstance(item.reference, str):
+        try:
+            declaration = declaration_of(item.reference, plugin=item.plugin)
+        except PluginError as error:
+            return None, f"({error})"
+        return declaration.kind, declaration.help
+    function = _source_of(item.reference)
+    if function is None:
+        return None, "(its source cannot be read)"
+    first = function.args.args[0].annotation if function.args.args else None
+    return kind_of(_annotation(first), _annotation(function.returns)), _declared_help(function)
+
+
+def _source_of(reference: str) -> ast.FunctionDef | None:
+    module, _, attribute = reference.partition(":")
+    try:
+        spec = importlib.util.find_spec(module)
+        if spec is None or spec.origin is None:
+            return None
+        tree = ast.parse(Path(spec.origin).read_text(encoding="utf-8"))
+    except KeyboardInterrupt:
+        raise
+    except BaseException:  # noqa: BLE001 - to find a module is to import the packages it lies in
+        return None
+    return next((n for n in tree.body if isinstance(n, ast.FunctionDef) and n.name == attribute), None)
+
+
+def _annotation(node: ast.expr | None) -> str:
+    if node is None:
+        return ""
+    return node.value if isinstance(node, ast.Constant) and isinstance(node.value, str) else ast.unparse(node)
+
+
+def _declared_help(function: ast.FunctionDef) -> str:
+    for decorator in function.decorator_list:
+        if isinstance(decorator, ast.Call):
+            for keyword in decorator.keywords:
+                if keyword.arg == "help" and isinstance(keyword.value, ast.Constant):
+                    return str(keyword.value.value)
+    return ""
+
+
+def _doubled_text(name: str, registered: Sequence[_Registered]) -> str:
+    plugins = " and ".join(repr(item.plugin) for item in registered)
+    names = list(dict.fromkeys(item.qualified for item in registered))
+    action = " or ".join(f'use = "{use}"' for use in names)
+    if len(names) < len(registered):
+        return f"stage {name!r} is declared more than once: {plugins}; rename one or uninstall a plugin"
+    return f"stage {name!r} is in more than one plugin: {plugins}; write {action}"

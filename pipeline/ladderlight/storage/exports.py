@@ -1,0 +1,99 @@
+"""Single files that a command writes where the user says: they replace that command's own, and nothing else."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import struct
+import zlib
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from ladderlight.errors import BuildError, Fault
+from ladderlight.storage.writing import write_whole
+
+_PNG = b"\x89PNG\r\n\x1a\n"
+_IHDR_END = len(_PNG) + 25
+"""The header comes first and is of 13 bytes (W3C PNG, 5.6 and 11.2.1), beside its length, name and checksum."""
+_HEAD = 1024
+"""Bytes of a file in which the mark is found."""
+_PNG_MARK = re.compile(rb"\0\0\0.tEXtSoftware\0(Ladderlight [^\0]*?, [0-9a-f]{64}).{4}", re.DOTALL)
+_HTML_MARK = re.compile(rb'<meta name="generator" content="(Ladderlight [^"]*?, [0-9a-f]{64})">\n')
+
+
+def refuse_others(paths: Iterable[Path], *, command: str, inputs: Iterable[Path]) -> None:
+    """Check that files may be written: that each is new, or what the same command wrote and nobody has changed since.
+
+    Parameters
+    ----------
+    paths
+        The files.
+    command
+        The command and its option, such as ``check --page``.
+    inputs
+        Files that are read, by whatever name: none of them is written over.
+
+    Raises
+    ------
+    BuildError
+        With all that may not be written.
+    """
+    read = [path for path in inputs if path.exists()]
+    faults = [
+        Fault(where=str(path), message=f"{reason}; choose another name")
+        for path in paths
+        if (reason := _reason(path, command, read))
+    ]
+    if faults:
+        raise BuildError.of(faults)
+
+
+def export(files: Mapping[Path, bytes], *, command: str, inputs: Iterable[Path]) -> None:
+    """Write HTML pages and PNG pictures, marked as the command's own; see ``refuse_others``.
+
+    Raises
+    ------
+    BuildError
+        When one may not or cannot be written. None is written when one may not.
+    """
+    refuse_others(files, command=command, inputs=inputs)
+    for path, data in files.items():
+        write_whole(path, marked(data, command))
+
+
+def marked(data: bytes, command: str) -> bytes:
+    """Put the name of the command and a digest of the rest into a page or a picture, where others look for neither."""
+    mark = f"Ladderlight {command}, {hashlib.sha256(data).hexdigest()}".encode("ascii")
+    if data.startswith(_PNG):
+        chunk = b"tEXtSoftware\0" + mark
+        chunk = struct.pack(">I", len(chunk) - 4) + chunk + struct.pack(">I", zlib.crc32(chunk))
+        return data[:_IHDR_END] + chunk + data[_IHDR_END:]
+    head = data.index(b"<head>\n") + len(b"<head>\n")
+    return data[:head] + b'<meta name="generator" content="' + mark + b'">\n' + data[head:]
+
+
+def _is_own(path: Path, command: str) -> bool:
+    """Whether a file is as the command wrote it. One without a mark is not read further, however large it is."""
+    with path.open("rb") as file:
+        data = file.read(_HEAD)
+        found = (_PNG_MARK if data.startswith(_PNG) else _HTML_MARK).search(data)
+        if not found:
+            return False
+        data += file.read()
+    rest = data[: found.start()] + data[found.end() :]
+    return marked(rest, command) == data
+
+
+def _reason(path: Path, command: str, inputs: Iterable[Path]) -> str | None:
+    """Say why a file may not be written."""
+    try:
+        if not path.exists():
+            return None
+        if not path.is_file():
+            return "is not a file"
+        used = next((each for each in inputs if each.samefile(path)), None)
+        if used:
+            return f"is an input, {used}" if used != path else "is an input"
+        return None if _is_own(path, command) else f"is not what {command} wrote there before, or was changed since"
+    except OSError as error:
+        return f"cannot be read ({error.strerror})"

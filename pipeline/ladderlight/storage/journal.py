@@ -1,0 +1,227 @@
+"""The journal: renames that are noted before the first is done, so that whoever comes next can finish or undo them."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from pathlib import Path, PurePosixPath
+from typing import Self
+
+from ladderlight.errors import BuildError
+from ladderlight.storage.writing import remove_tree, replace_file, sync_folder
+
+PRIVATE = ".ladderlight"
+"""Folder in the output folder for what is ours alone: locks, the record, the journal, files not yet in place."""
+FORMAT = 1
+_JOURNAL = "journal.json"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Journal:
+    """Renames within an output folder; every path is relative to it and written with ``/``.
+
+    First the old entries go ``aside``, to ``old``. Entries among them that no build has made are then ``carried`` on,
+    into ``new``. Then the new entries are ``placed``. Each rename can be seen to be done or not from what is where, so
+    that finishing and undoing may themselves be broken off and begun again.
+    """
+
+    folder: Path
+    aside: tuple[str, ...]
+    carried: tuple[str, ...]
+    placed: tuple[str, ...]
+    """The last is seen last in its place; it should be what readers look at first."""
+
+    @property
+    def _new(self) -> Path:
+        return self.folder / PRIVATE / "new"
+
+    @property
+    def _old(self) -> Path:
+        return self.folder / PRIVATE / "old"
+
+    def write(self) -> None:
+        """See the journal onto the disk. From now on the renames count as begun."""
+        names = {key: value for key, value in asdict(self).items() if key != "folder"}
+        replace_file(_path(self.folder), json.dumps({"format": FORMAT, **names}).encode())
+        sync_folder(self.folder / PRIVATE)
+
+    def finish(self) -> None:
+        """Do what has not been done."""
+        waiting = [name for name in self.placed if _there(self._new / name)]
+        if len(waiting) == len(self.placed):
+            for name in self.aside:
+                if not _there(self._old / name) and _there(self.folder / name):
+                    self._move(self.folder, self._old, name)
+            for name in self.carried:
+                if _there(self._old / name):
+                    self._move(self._old, self._new, name)
+        for name in waiting:
+            self._move(self._new, self.folder, name)
+        self._sync()
+
+    def undo(self) -> None:
+        """Take back what has been done."""
+        for name in reversed(self.placed):
+            if not _there(self._new / name) and _there(self.folder / name):
+                self._move(self.folder, self._new, name)
+        for name in reversed(self.carried):
+            if _there(self._new / name) and not _there(self._old / name):
+                self._move(self._new, self._old, name)
+        for name in reversed(self.aside):
+            if _there(self._old / name):
+                self._move(self._old, self.folder, name)
+        self._sync()
+
+    def close(self) -> None:
+        """Forget the renames: all are done, or none is."""
+        _path(self.folder).unlink(missing_ok=True)
+        with suppress(OSError):
+            sync_folder(self.folder / PRIVATE)
+
+    def _move(self, source: Path, target: Path, name: str) -> None:
+        for top in (source, target):
+            if any((top / parent).is_symlink() for parent in PurePosixPath(name).parents):
+                raise OSError(errno.ELOOP, "a link is in place of a folder", str(top / name))
+        if _there(target / name):
+            raise FileExistsError(errno.EEXIST, "something has been put there", str(target / name))
+        (source / name).rename(target / name)
+
+    def _sync(self) -> None:
+        for folder in (self.folder, self.folder / PRIVATE, self._new, self._old):
+            if folder.is_dir():
+                sync_folder(folder)
+
+    @classmethod
+    def read(cls, folder: Path) -> Self | None:
+        """Read the journal of a folder, if renames were begun there and not ended.
+
+        Raises
+        ------
+        BuildError
+            When it is damaged.
+        """
+        path = _path(folder)
+        try:
+            found = json.loads(path.read_bytes())
+            if found["format"] != FORMAT:
+                raise ValueError("another format")
+            return cls(
+                folder=folder,
+                aside=_names(found["aside"]),
+                carried=_names(found["carried"]),
+                placed=_names(found["placed"]),
+            )
+        except FileNotFoundError:
+            return None
+        except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
+            raise BuildError(
+                f"the journal of a build that was broken off cannot be read ({error}); move {folder} away and build "
+                "again",
+                where=path,
+            ) from None
+
+
+def begin(folder: Path) -> Path:
+    """Make the folders that a build's renames need, and return that for its new files.
+
+    Raises
+    ------
+    OSError
+        Also when one of an earlier build could not be removed: what has been renamed is seen by what is in them.
+    """
+    new, old = folder / PRIVATE / "new", folder / PRIVATE / "old"
+    for each in (new, new / PRIVATE, old, old / PRIVATE):
+        each.mkdir()
+    return new
+
+
+def is_begun(folder: Path) -> bool:
+    """Whether renames in an output folder were begun and not ended."""
+    return _there(_path(folder))
+
+
+def leftovers(folder: Path) -> list[Path]:
+    """List what a build that did not end has left in an output folder."""
+    private = folder / PRIVATE
+    return [path for name in ("new", "old", f".{_JOURNAL}.ladderlight") if _there(path := private / name)]
+
+
+def settle(folder: Path) -> None:
+    """Finish what a build that was killed had begun, or else undo it; clear what it left. The locks must be held.
+
+    Raises
+    ------
+    BuildError
+        When neither can be done.
+    """
+    journal = Journal.read(folder)
+    if journal:
+        try:
+            journal.finish()
+            with suppress(OSError):  # then the next one finds nothing left to do
+                journal.close()
+        except OSError as error:
+            take_back(journal, error)
+    clear(folder)
+
+
+def take_back(journal: Journal, reason: OSError) -> None:
+    """Undo renames that cannot be finished.
+
+    Raises
+    ------
+    BuildError
+        When they cannot be undone either.
+    """
+    try:
+        journal.undo()
+        journal.close()
+    except OSError:
+        raise unsettled(journal.folder, reason) from reason
+
+
+def unsettled(folder: Path, reason: OSError) -> BuildError:
+    """Return the error for a folder between an old and a new build."""
+    name = f"{reason.filename}: " if reason.filename else ""
+    return BuildError(
+        f"a build was broken off while its files were put in place, and cannot be finished ({name}{reason.strerror}); "
+        "remove the cause and run the command again, which finishes it",
+        where=folder,
+    )
+
+
+def clear(folder: Path) -> None:
+    """Remove what is left of a build; nothing while its renames are not ended."""
+    if not is_begun(folder):
+        for path in leftovers(folder):
+            remove_tree(path)
+            with suppress(OSError):
+                path.unlink(missing_ok=True)
+
+
+def _path(folder: Path) -> Path:
+    return folder / PRIVATE / _JOURNAL
+
+
+def _there(path: Path) -> bool:
+    return os.path.lexists(path)
+
+
+def _names(found: Iterable[object]) -> tuple[str, ...]:
+    """Check that paths stay in their folder."""
+    names = tuple(found)
+    for name in names:
+        if not is_inside(name):
+            raise ValueError(f"{name!r} is not a path in the folder")
+    return tuple(str(name) for name in names)
+
+
+def is_inside(name: object) -> bool:
+    """Whether a path, relative and written with ``/``, stays in its folder."""
+    if not isinstance(name, str) or "\0" in name or (os.name == "nt" and set("\\:") & set(name)):
+        return False
+    return not {"", ".", ".."} & set(name.split("/"))

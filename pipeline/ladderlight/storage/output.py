@@ -1,0 +1,184 @@
+"""The output folder: everything is written aside first and put in place at the end, so a failure changes nothing."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager, suppress
+from pathlib import Path
+
+from ladderlight.errors import BuildError
+from ladderlight.storage.journal import PRIVATE, begin, clear, is_begun, leftovers, settle, take_back, unsettled
+from ladderlight.storage.locking import BusyError, locked
+from ladderlight.storage.placing import plan
+from ladderlight.storage.record import RECORD, Owner, Record, claim, files_below
+from ladderlight.storage.stopping import held
+from ladderlight.storage.writing import sync_tree
+
+NOTHING_REPLACED = "nothing was replaced"
+IN_PLACE = "the new build is in place"
+_BUILDING = f"{PRIVATE}/building.lock"
+"""Held by a build from its first file to its last rename."""
+_PLACING = f"{PRIVATE}/placing.lock"
+"""Held alone while files change places, and shared while they are read."""
+_BUILD_PATIENCE = 600.0
+"""Seconds that a build waits for another one of the same folder."""
+_PATIENCE = 30.0
+"""Seconds to wait while another build puts its files in place."""
+
+
+@contextmanager
+def staged_output(output: Path, owner: Owner) -> Iterator[Path]:
+    """Give a folder to write into; when the block ends without an error its entries replace those of the last build.
+
+    Files in the output folder that no build has made stay, also in folders that a build has made. A second build of
+    the same folder waits for the first.
+
+    Raises
+    ------
+    BuildError
+        When the folder cannot be written, is not this recipe's, or has something else in place of a new file.
+    """
+    placed = False
+    try:
+        refuse_foreign(output, owner)
+        with _building(output):
+            try:
+                with _writing(output):
+                    new = begin(output)
+                yield new
+                with _writing(output):
+                    _complete(new, owner.seen_from(output))
+                with _placing(output), held():
+                    _place(output, owner)
+                    placed = True
+            finally:
+                clear(output)
+    except KeyboardInterrupt as stop:
+        stop.add_note(IN_PLACE if placed else NOTHING_REPLACED)
+        raise
+
+
+def refuse_foreign(output: Path, owner: Owner) -> None:
+    """Check that a recipe may be built into a folder: that this loses nothing of anyone else's.
+
+    Raises
+    ------
+    BuildError
+        When it holds another recipe's build, or has entries of a build's names that no build has made.
+    """
+    with settled(output):
+        claim(output, owner)
+
+
+@contextmanager
+def settled(output: Path) -> Iterator[None]:
+    """Keep an output folder as it is while it is read, after finishing what a build that was killed had begun.
+
+    Raises
+    ------
+    BuildError
+        When that cannot be finished.
+    """
+    private = output / PRIVATE
+    if private.is_symlink() or not private.is_dir():  # no build has ever begun here
+        yield
+        return
+    end = time.monotonic() + _PATIENCE
+    while True:
+        _settle(output)
+        with ExitStack() as locks:
+            try:
+                locks.enter_context(locked(output / _PLACING, shared=True, patience=_PATIENCE))
+            except OSError:  # a folder that may only be read
+                pass
+            except BusyError:
+                raise _busy(output) from None
+            if not is_begun(output):  # or the build that held the lock was killed
+                yield
+                return
+        if time.monotonic() > end:
+            raise _busy(output)
+
+
+def _settle(output: Path) -> None:
+    """Finish what a build has left, unless it is still at work."""
+    if not is_begun(output) and not leftovers(output):
+        return
+    try:
+        with locked(output / _BUILDING), locked(output / _PLACING, patience=_PATIENCE), held():
+            settle(output)
+    except BusyError:
+        pass
+    except OSError as error:
+        if is_begun(output):
+            raise unsettled(output, error) from error
+
+
+@contextmanager
+def _building(output: Path) -> Iterator[None]:
+    """Be the only build of a folder, which is made."""
+    with ExitStack() as locks:
+        try:
+            with _writing(output):
+                (output / PRIVATE).mkdir(parents=True, exist_ok=True)
+                locks.enter_context(locked(output / _BUILDING, patience=_BUILD_PATIENCE))
+                with locked(output / _PLACING, patience=_PATIENCE), held():
+                    settle(output)
+        except BusyError:
+            raise _busy(output) from None
+        yield
+
+
+@contextmanager
+def _placing(output: Path) -> Iterator[None]:
+    """Keep readers out while files change places."""
+    with ExitStack() as locks:
+        try:
+            with _writing(output):
+                locks.enter_context(locked(output / _PLACING, patience=_PATIENCE))
+        except BusyError:
+            raise _busy(output) from None
+        yield
+
+
+@contextmanager
+def _writing(output: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise BuildError(
+            f"cannot be written ({_reason(error)}); make room or choose another output folder; {NOTHING_REPLACED}",
+            where=output,
+        ) from error
+
+
+def _busy(output: Path) -> BuildError:
+    return BuildError("another build is at work here; run the command again when it has ended", where=output)
+
+
+def _complete(new: Path, recipe: str) -> None:
+    """Add the record to the new files, and see them onto the disk."""
+    record = Record(recipe=recipe, files=files_below(new))
+    (new / RECORD).write_bytes(record.to_json())
+    sync_tree(new)
+
+
+def _place(output: Path, owner: Owner) -> None:
+    """Put the new files in place of those of the last build."""
+    with _writing(output):
+        journal = plan(output, claim(output, owner))
+    try:
+        journal.write()
+        journal.finish()
+    except OSError as error:
+        take_back(journal, error)
+        raise BuildError(
+            f"the new files cannot be put in place ({_reason(error)}); {NOTHING_REPLACED}", where=output
+        ) from error
+    with suppress(OSError):  # whoever comes next finds nothing left to do
+        journal.close()
+
+
+def _reason(error: OSError) -> str:
+    return f"{error.filename}: {error.strerror}" if error.filename else str(error.strerror or error)

@@ -1,0 +1,162 @@
+"""The record of a build: which recipe has made the files of an output folder, and which files they are."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import Any, Self
+
+from ladderlight.errors import BuildError
+from ladderlight.storage.journal import PRIVATE, is_inside
+
+RECORD = f"{PRIVATE}/record.json"
+FORMAT = 1
+MANIFEST = "manifest.json"
+OURS = ("devices", "proof", MANIFEST, "burn-sheet.txt", "burn-sheet.html")
+"""What builds put into their output folder; everything else there is left alone."""
+_PROOF = re.compile(r"index\.html|screens/(bank\d+|tiles\d+|waiting)\.png")
+_MANIFEST_FORMAT = 1
+"""Of the builds that kept no record."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Owner:
+    """The recipe that a folder is built for."""
+
+    recipe: Path
+    """Absolute."""
+    project: str
+
+    def seen_from(self, output: Path) -> str:
+        """Return the recipe's path from an output folder: the same wherever a project lies."""
+        try:
+            return Path(os.path.relpath(self.recipe, output)).as_posix()
+        except ValueError:  # on another drive
+            return self.recipe.as_posix()
+
+    def is_seen_as(self, name: str, output: Path) -> bool:
+        """Whether a path from an output folder leads to the recipe, by whatever name the file system takes for it."""
+        seen = output / name
+        return name == self.seen_from(output) or (seen.exists() and seen.samefile(self.recipe))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Record:
+    """A build: its recipe as seen from the output folder, and its files, relative to the folder and with ``/``."""
+
+    recipe: str
+    files: frozenset[str]
+
+    def to_json(self) -> bytes:
+        """Return the record's file; it depends on nothing but the record."""
+        document = {"format": FORMAT, "recipe": self.recipe, "files": sorted(self.files)}
+        return (json.dumps(document, indent=2) + "\n").encode()
+
+    @classmethod
+    def read(cls, output: Path) -> Self | None:
+        """Read the record of an output folder; None when there is none that can be read."""
+        try:
+            found = json.loads((output / RECORD).read_bytes())
+            recipe, files = found["recipe"], found["files"]
+            good = found["format"] == FORMAT and isinstance(recipe, str) and isinstance(files, list)
+            if good and all(map(is_inside, files)):
+                return cls(recipe=recipe, files=frozenset(files))
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
+            pass
+        return None
+
+
+def files_below(folder: Path) -> frozenset[str]:
+    """List the files below a folder, relative to it."""
+    return frozenset(path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir())
+
+
+def claim(output: Path, owner: Owner) -> frozenset[str]:
+    """List the files of the last build of a recipe in its output folder: those that the next one may replace.
+
+    Raises
+    ------
+    BuildError
+        When the folder is not this recipe's to build in.
+    """
+    if os.path.lexists(output) and not output.is_dir():
+        raise BuildError("is a file; choose another output folder", where=output)
+    private = output / PRIVATE
+    if private.is_symlink() or (private.exists() and not private.is_dir()):
+        raise BuildError(f"{PRIVATE} is not a folder; move it away or choose another output folder", where=output)
+    record, manifest = Record.read(output), _manifest(output)
+    if record:
+        if not owner.is_seen_as(record.recipe, output):
+            raise _of_another(output, record.recipe)
+        if isinstance(manifest, dict) and manifest and not {"format", "project", "devices"} & manifest.keys():
+            raise BuildError(
+                "has come from another program since the last build; move it away or choose another output folder",
+                where=output / MANIFEST,
+            )
+        return record.files
+    if _is_ours(manifest):
+        recipe = manifest["inputs"][0]["file"]
+        if (manifest["project"], recipe) != (owner.project, owner.recipe.name):
+            raise _of_another(output, f"{recipe} of {manifest['project']!r}")
+        return frozenset(_files_of(manifest, output))
+    foreign = [name for name in OURS if os.path.lexists(output / name)]
+    if foreign:
+        raise BuildError(
+            f"has {', '.join(foreign)} that no build has written; move it away or choose another output folder",
+            where=output,
+        )
+    return frozenset()
+
+
+def _of_another(output: Path, recipe: str) -> BuildError:
+    return BuildError(
+        f"holds the build of another recipe, {recipe}; choose another output folder, or delete this one", where=output
+    )
+
+
+def _manifest(output: Path) -> Any:
+    """Read what stands as a manifest; None when it is not JSON."""
+    try:
+        return json.loads((output / MANIFEST).read_bytes().decode("utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return None
+
+
+def _is_ours(manifest: Any) -> bool:
+    """Whether a manifest has all that those of builds without a record had, each of its type."""
+    if not isinstance(manifest, dict) or manifest.get("format") != _MANIFEST_FORMAT:
+        return False
+    devices, inputs = manifest.get("devices"), manifest.get("inputs")
+    return (
+        isinstance(manifest.get("project"), str)
+        and all(isinstance(manifest.get(key), list) for key in ("notes", "pictures"))
+        and _are_tables(inputs, "file", "sha256")
+        and _are_tables(devices, "name", "memory", "part", "sha256")
+        and all(
+            isinstance(each.get("files"), list) and all(map(is_inside, each["files"])) for each in manifest["devices"]
+        )
+    )
+
+
+def _are_tables(found: Any, *texts: str) -> bool:
+    return (
+        isinstance(found, list)
+        and bool(found)
+        and all(isinstance(item, dict) and all(isinstance(item.get(text), str) for text in texts) for item in found)
+    )
+
+
+def _files_of(manifest: Any, output: Path) -> Iterator[str]:
+    """List the files of a build that kept no record: those that its manifest names, and those of its proof."""
+    yield from OURS[2:]
+    yield from (f"devices/{name}" for device in manifest["devices"] for name in device["files"])
+    yield from (f"proof/{name}" for name in files_below(output / "proof") if _PROOF.fullmatch(name))
+
+
+def folders_of(files: Iterable[str]) -> frozenset[str]:
+    """List the folders that files lie in, relative as they are."""
+    return frozenset(str(parent) for file in files for parent in PurePosixPath(file).parents if parent.name)

@@ -1,0 +1,151 @@
+"""Files written so that they are on the disk, whole, or not there."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from ladderlight.errors import BuildError
+from ladderlight.storage.locking import BusyError, locked
+from ladderlight.storage.stopping import held
+
+_PATIENCE = 10.0
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write one file beside its place first, and put it there whole; folders are made. A link stays one.
+
+    Raises
+    ------
+    BuildError
+        When it cannot be written. What was there is as it was.
+    """
+    try:
+        with made_here() as made:
+            target = Path(os.path.realpath(path))
+            made.folder(target.parent)
+            replace_file(target, data)
+    except OSError as error:
+        raise BuildError(f"cannot be written ({error.strerror}); choose another place", where=path) from error
+
+
+def replace_file(path: Path, data: bytes) -> None:
+    """Write a file beside its place, see it onto the disk, and put it in place at once.
+
+    The name beside the place is always the same, so that what a killed program leaves is taken up by the next.
+
+    Raises
+    ------
+    OSError
+        When it cannot be written. What was there is as it was.
+    """
+    aside = path.with_name(f".{path.name}.ladderlight")
+    with _alone(aside):
+        try:
+            with aside.open("wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            if path.exists():
+                aside.chmod(path.stat().st_mode & 0o777)
+            aside.replace(path)
+        except BaseException:
+            with suppress(OSError):
+                aside.unlink(missing_ok=True)
+            raise
+    with suppress(OSError):  # it is in place; only whether it would be after a loss of power is not known
+        sync_folder(path.parent)
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    if os.name == "nt":  # an open file cannot be renamed there
+        yield
+        return
+    try:
+        with locked(path, patience=_PATIENCE):
+            yield
+    except BusyError:
+        raise BlockingIOError(errno.EAGAIN, "another program is writing it") from None
+
+
+def sync_file(path: Path) -> None:
+    """See a file's bytes onto the disk."""
+    descriptor = os.open(path, os.O_RDWR if os.name == "nt" else os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def sync_folder(folder: Path) -> None:
+    """See the names in a folder onto the disk; Windows does so by itself."""
+    if os.name != "nt":
+        sync_file(folder)
+
+
+def sync_tree(folder: Path) -> None:
+    """See all files and names below a folder onto the disk."""
+    for parent, _, names in os.walk(folder):
+        for name in names:
+            sync_file(Path(parent, name))
+        sync_folder(Path(parent))
+
+
+def remove_tree(folder: Path) -> None:
+    """Remove a folder of ours with all that is in it, as far as it can be; links are not followed."""
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+class Made:
+    """What has been made since, newest last, so that it can be taken back."""
+
+    def __init__(self) -> None:
+        """Begin with nothing."""
+        self._files: list[Path] = []
+        self._folders: list[Path] = []
+
+    def folder(self, path: Path) -> None:
+        """Make a folder and those above it, as far as they are not there."""
+        missing = [each for each in (path, *path.parents) if not each.exists()]
+        for each in reversed(missing):
+            with held():
+                each.mkdir()
+                self._folders.append(each)
+        if not missing and not path.is_dir():
+            raise NotADirectoryError(errno.ENOTDIR, "there is a file in place of a folder", str(path))
+
+    def file(self, path: Path, data: bytes) -> None:
+        """Write a file that must not be there yet."""
+        with held():
+            file = path.open("xb")
+            self._files.append(path)
+        with file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+
+    def undo(self) -> None:
+        """Remove what was made. A folder into which somebody else has put something stays."""
+        for path in reversed(self._files):
+            with suppress(OSError):
+                path.unlink()
+        for path in reversed(self._folders):
+            with suppress(OSError):
+                path.rmdir()
+
+
+@contextmanager
+def made_here() -> Iterator[Made]:
+    """Give a record of what is made in the block; when the block fails or is stopped, all of it is removed."""
+    made = Made()
+    try:
+        yield made
+    except BaseException:
+        with held():
+            made.undo()
+        raise

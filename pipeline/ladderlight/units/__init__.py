@@ -1,0 +1,1 @@
+"""Quantities with units, in and out of words."""

@@ -1,0 +1,129 @@
+"""A whole build: from a checked recipe to device files, manifest, proof and burn sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ladderlight.board import Finding
+from ladderlight.board.advice import findings
+from ladderlight.board.model.findings import ranked
+from ladderlight.engine.runner import Chain, Progress
+from ladderlight.errors import BuildError, Fault
+from ladderlight.flow.pictures import CodedPicture
+from ladderlight.proof import burn_page, proof_files
+from ladderlight.proof.burnsheet import burn_sheet
+from ladderlight.proof.merge_metrics import merged_metrics
+from ladderlight.proof.scanout import read_memories
+from ladderlight.recipe import Recipe
+from ladderlight.recipe.inputs import inputs_of
+from ladderlight.storage.output import NOTHING_REPLACED, refuse_foreign, staged_output
+from ladderlight.storage.stopping import noting_stops
+from ladderlight.system.printable import json_text, printable, printable_values
+from ladderlight.system.versions import versions
+from ladderlight.workspace.last_build import version_findings
+from ladderlight.workspace.manifest import manifest
+from ladderlight.workspace.readiness import readiness, refuse_crowds
+from ladderlight.workspace.recorded import recorded_chips
+
+
+@dataclass(frozen=True, kw_only=True)
+class Built:
+    """What a build has written."""
+
+    output: Path
+    manifest: Mapping[str, Any]
+    findings: tuple[Finding, ...]
+
+    @property
+    def device_files(self) -> tuple[Path, ...]:
+        """Paths of the files for the programmer."""
+        return tuple(self.output / "devices" / name for device in self.manifest["devices"] for name in device["files"])
+
+    @property
+    def proof(self) -> Path:
+        """Path of the proof page."""
+        return self.output / "proof" / "index.html"
+
+
+def build(
+    recipe: Recipe, *, workers: int | None = None, progress: Progress | None = None, strict: bool = False
+) -> Built:
+    """Build a recipe; with ``strict``, not one of which there is anything to caution.
+
+    Raises
+    ------
+    BuildError
+        When the board has errors that make it pointless, or the output cannot be written.
+    PictureError, ArrangementError
+        When pictures cannot be used or do not fit. In every case the old output stays as it was.
+    """
+    found = tuple(findings(recipe.board))
+    _refuse_errors(readiness(recipe, strict=True) if strict else found)
+    with noting_stops(NOTHING_REPLACED):
+        refuse_foreign(recipe.output, recipe.owner)
+        inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
+        refuse_crowds(recipe)
+        chain = Chain(recipe=recipe)
+        coded = chain.code_pictures(workers=workers, progress=progress)
+        found = tuple(ranked([*found, *_cautions(coded, strict=strict)]))
+        _refuse_errors(found)
+        contents = chain.arrange(coded)
+        files = chain.emit(contents)
+        recorded = recorded_chips(recipe)
+    with staged_output(recipe.output, recipe.owner) as folder:
+        for file in files:
+            _write(folder / "devices", file.name, file.data)
+        words = read_memories(recipe.board, folder / "devices", files)
+        document = manifest(
+            project=recipe.name,
+            board=recipe.board,
+            contents=contents,
+            files=files,
+            words=words,
+            burned=recorded.chips,
+            details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
+            merged=merged_metrics(recipe.board, words, contents.pictures, coded),
+            inputs=inputs,
+            versions=versions(),
+        )
+        kept = (*recorded.findings, *version_findings(recipe.output, document))
+        _write(folder, "manifest.json", json_text(document).encode())
+        shown = printable_values(document)
+        _write(folder, "burn-sheet.txt", burn_sheet(recipe.board, shown).encode())
+        _write(folder, "burn-sheet.html", burn_page(recipe.board, shown).encode())
+        for name, data in proof_files(printable(recipe.name), recipe.board, words, shown, found, contents.tile_sets):
+            _write(folder / "proof", name, data)
+    return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
+
+
+def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding]:
+    """Return what the stages noted as a caution of a file, once for each file; errors if ``strict``."""
+    said = {
+        (picture.origin.source, str(picture.notes["caution"])): None
+        for picture in pictures
+        if "caution" in picture.notes
+    }
+    return [Finding(level="error" if strict else "caution", where=source, message=text) for source, text in said]
+
+
+def _refuse_errors(found: Iterable[Finding]) -> None:
+    errors = [finding for finding in found if finding.level == "error"]
+    if errors:
+        raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
+
+
+def _write(folder: Path, name: str, data: bytes) -> None:
+    path = folder / name
+    if not path.resolve().is_relative_to(folder.resolve()):
+        raise BuildError(f"a file may not be called {name!r}; keep it inside the output folder")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    except OSError as error:
+        raise BuildError(
+            f"cannot be written ({error.strerror}); make room or choose another output folder; {NOTHING_REPLACED}",
+            where=name,
+        ) from error

@@ -1,0 +1,33 @@
+"""The device files that a recipe asks for, before there is anything to put into them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ladderlight.board import Memory
+from ladderlight.engine.runner import Chain
+from ladderlight.errors import StageFailure
+from ladderlight.flow.pictures import Contents, DeviceFile, MemoryContents
+from ladderlight.recipe import Recipe
+
+
+def planned_files(recipe: Recipe) -> list[DeviceFile]:
+    """Run the recipe's emission stages on empty memories: names and spans are those of a build.
+
+    Nothing can be told of a stage of the project's own that fails without pictures; then there are none.
+
+    Raises
+    ------
+    BuildError, DeviceFileError
+        When the files cannot be written as asked.
+    """
+    memories = {memory.name: _empty(memory) for memory in recipe.board.memories}
+    try:
+        return Chain(recipe=recipe).emit(Contents(memories=memories))
+    except StageFailure:
+        return []
+
+
+def _empty(memory: Memory) -> MemoryContents:
+    words = np.full(memory.words, memory.fill_word, dtype=np.uint32)
+    return MemoryContents(words=words, written=np.zeros_like(words))

@@ -1,0 +1,165 @@
+"""What is recorded of a recipe's chips, in a file that all recipes of a folder share, and recording more."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from ladderlight.board import Board, Device, Finding
+from ladderlight.devices.files import Bytes
+from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError, nearest_word
+from ladderlight.recipe import Recipe
+from ladderlight.recipe.neighbours import neighbours
+from ladderlight.storage.writing import write_whole
+from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of, device_image
+from ladderlight.workspace.documents import DamageError, read_document
+from ladderlight.workspace.last_build import LastBuild, last_build
+from ladderlight.workspace.manifest import digest_of_inputs
+
+_ACTION = "record the chips again with ladderlight burned, which keeps the damaged file under another name"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recorded:
+    """The chips of a recipe by device, those of the whole folder, and what is wrong with the record."""
+
+    chips: Mapping[str, Chip]
+    record: Record
+    findings: tuple[Finding, ...] = ()
+
+    def images(self, board: Board) -> dict[str, Bytes]:
+        """Return the bytes of each recorded device of a board that still has its size."""
+        sizes = {device.name: device.part.bytes for device in board.devices}
+        held = {name: chip.contents for name, chip in self.chips.items() if chip.bytes == sizes.get(name)}
+        return {name: image for name, image in held.items() if image is not None}
+
+
+def key_of(recipe: Recipe) -> str:
+    """Return the name by which a record means a recipe: that of its file, escaped where it is not UTF-8."""
+    return os.fsencode(recipe.path.name).decode("utf-8", "backslashreplace")
+
+
+def recorded_chips(recipe: Recipe) -> Recorded:
+    """Read what is recorded of a recipe's chips. A damaged record is a caution, and counts as none."""
+    path = recipe.folder / FILE
+    try:
+        return _recorded(recipe, _record(path), path)
+    except DocumentError as error:
+        cautions = [Finding(level="caution", where=fault.where, message=fault.message) for fault in error.faults]
+        return Recorded(chips={}, record=Record(), findings=tuple(cautions))
+
+
+def record_chips(recipe: Recipe, build: LastBuild, names: Sequence[str] = ()) -> tuple[list[Chip], tuple[Finding, ...]]:
+    """Record that devices (all of them when none is named) now hold what the last build gave.
+
+    Returns
+    -------
+    The new entries, and cautions: where a damaged record is kept. Entries of others stay as they are.
+
+    Raises
+    ------
+    UsageError
+        When the board has no device of a name.
+    BuildError
+        When the record cannot be written.
+    """
+    devices = {device.name: device for device in recipe.board.devices}
+    for name in names:
+        if name not in devices:
+            raise UsageError(f"the board has no device {name!r}; {nearest_word(name, devices)}")
+    manifest, path = build.manifest, recipe.folder / FILE
+    made = {"inputs": digest_of_inputs(manifest.plain_inputs), "versions": manifest.versions or None}
+    new = [chip_of(key_of(recipe), devices[name], build.words, **made) for name in names or devices]
+    with _alone_in(recipe.folder):
+        cautions: tuple[Finding, ...] = ()
+        try:
+            recorded = _recorded(recipe, _record(path), path)
+        except DamageError as error:
+            what = error.faults[0].message.removesuffix(f"; {_ACTION}")
+            cautions = (_caution(path, f"{what}; kept as {_set_aside(path).name}, and the record begins anew"),)
+            recorded = Recorded(chips={}, record=Record())
+        write_whole(path, recorded.record.with_chips(new).text.encode())
+    return new, cautions
+
+
+def burn_findings(recipe: Recipe) -> list[Finding]:
+    """Say which chips do not hold what the last build gave, as notes; nothing before chips have been recorded."""
+    recorded = recorded_chips(recipe)
+    found = list(recorded.findings)
+    if not recorded.chips:
+        return found
+    try:
+        build = last_build(recipe.output, recipe.board)
+    except DocumentError:  # which the caution about the last build says
+        return found
+    except LadderlightError as error:
+        if (recipe.output / "manifest.json").exists():
+            found.append(Finding(level="note", where="last build", message=f"no comparison with the chips: {error}"))
+        return found
+    for device in recipe.board.devices:
+        burn = burn_of(recorded.chips.get(device.name), device, device_image(build.words, device))
+        if burn.needed:
+            found.append(Finding(level="note", where=f"device {device.name}", message=burn.text))
+    return found
+
+
+def _record(path: Path) -> Record:
+    return read_document(path, Record, _ACTION) or Record()
+
+
+def _recorded(recipe: Recipe, record: Record, path: Path) -> Recorded:
+    """Choose a recipe's chips; those of format 1 are its own where no other recipe of the folder has such devices."""
+    key = key_of(recipe)
+    devices = {device.name: device for device in recipe.board.devices}
+    unclaimed = record.of_recipe(None)
+    open_ = [name for name in devices if name in unclaimed and name not in record.of_recipe(key)]
+    others = neighbours(recipe) if open_ else []
+    rivals = {name: [other.name for other in others if other.has(name, unclaimed[name].part)] for name in open_}
+    record = record.adopted_by(key, [name for name in open_ if not rivals[name]])
+    findings = []
+    doubtful = [name for name in open_ if rivals[name]]
+    if doubtful:
+        names = ", ".join(dict.fromkeys(other for name in doubtful for other in rivals[name]))
+        what = f"does not say whether {', '.join(doubtful)} belongs to {recipe.path.name} or to {names}"
+        findings.append(_caution(path, f"{what}; record these chips again with ladderlight burned"))
+    own = record.of_recipe(key)
+    for name in [name for name, chip in own.items() if name in devices and _damaged(chip, devices[name])]:
+        del own[name]
+        findings.append(_caution(path, f"the image of device {name!r} is damaged; record this chip again"))
+    return Recorded(chips=own, record=record, findings=tuple(findings))
+
+
+def _caution(path: Path, message: str) -> Finding:
+    return Finding(level="caution", where=str(path), message=message)
+
+
+def _damaged(chip: Chip, device: Device) -> bool:
+    """Whether the image of a chip that may be compared cannot be read; one of another size is not looked at."""
+    return chip.bytes == device.part.bytes and chip.contents is None
+
+
+def _set_aside(path: Path) -> Path:
+    """Rename a damaged record to a name that is free."""
+    number = 1
+    while (aside := path.with_name(f"{path.stem}-damaged{f'-{number}' * (number > 1)}{path.suffix}")).exists():
+        number += 1
+    try:
+        return path.rename(aside)
+    except OSError as error:
+        raise BuildError(f"cannot be renamed ({error.strerror}); move it away", where=path) from None
+
+
+@contextmanager
+def _alone_in(folder: Path) -> Iterator[None]:
+    """Keep other processes that record chips in a folder waiting, where system and file system can lock a folder."""
+    with ExitStack() as stack:
+        with suppress(ImportError, OSError):
+            from fcntl import LOCK_EX, flock
+
+            held = os.open(folder, os.O_RDONLY)
+            stack.callback(os.close, held)
+            flock(held, LOCK_EX)
+        yield

@@ -1,0 +1,1 @@
+"""Frames of an animation in banks."""

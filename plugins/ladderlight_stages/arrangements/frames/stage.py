@@ -1,0 +1,187 @@
+"""An animation: frames in banks that a counter steps through."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from math import ceil, floor
+from typing import Annotated, Any
+
+from ladderlight import (
+    Animation,
+    ArrangementError,
+    Board,
+    CodedPicture,
+    Contents,
+    Example,
+    Option,
+    Origin,
+    Problem,
+    refuse,
+    stage,
+)
+from ladderlight.units.words import in_words, joined
+from ladderlight_stages.arrangements.frames.schedule import Fill, bank_shares
+from ladderlight_stages.banks.banks import too_many
+from ladderlight_stages.banks.capacity import bank_problems
+from ladderlight_stages.banks.misfits import refuse_misfits, selected
+from ladderlight_stages.perception.measures import flicker
+from ladderlight_stages.tiling.placing import place
+from ladderlight_stages.tiling.tiling import Choice
+
+NEAR = 0.01
+"""Share of a step by which it may miss a whole number of frames."""
+
+
+def _animation(options: Mapping[str, Any]) -> Animation:
+    return Animation(match=options.get("match", Animation.match), still=options.get("still", Animation.still))
+
+
+def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    yield from _none_left(options["first"], board.bank_count)
+    yield from _too_short(options.get("step"), board)
+
+
+def _none_left(first: int, banks: int) -> Iterator[Problem]:
+    if first >= banks:
+        what = f"the board has {banks} bank{'s' * (banks != 1)}, none from {first} on"
+        yield Problem(where=("first",), what=what, action="lower first")
+
+
+def _too_short(step: float | None, board: Board) -> Iterator[Problem]:
+    if step is not None and step < (1 - NEAR) / board.raster.frame_rate:
+        shortest = in_words(1 / board.raster.frame_rate, "s", digits=4)
+        what = f"step is {in_words(step, 's')}, and the board shows a frame for {shortest}"
+        yield Problem(where=("step",), what=what, action=f"use {shortest} or a multiple of it")
+
+
+def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    def assign(
+        chosen: Sequence[CodedPicture], board: Board, options: Mapping[str, Any]
+    ) -> tuple[Sequence[CodedPicture], Sequence[int]]:
+        _banks_for(_sequence(chosen, ping_pong=options["ping_pong"]), board, options["first"], options["count"])
+        return (), ()  # which frame stands where depends on their durations
+
+    return bank_problems(origins, board, options, assign)
+
+
+def _sequence(chosen: Sequence[CodedPicture], *, ping_pong: bool) -> list[CodedPicture]:
+    return [*chosen, *chosen[-2:0:-1]] if ping_pong else list(chosen)
+
+
+def _banks_for(sequence: Sequence[CodedPicture], board: Board, first: int, count: int | None) -> Sequence[int]:
+    """Return the banks for a sequence of frames, of which there must be enough."""
+    every = range(board.bank_count)
+    refuse(_none_left(first, len(every)), ArrangementError)
+    banks = every[first:] if count is None else every[first : first + count]
+    if len(sequence) > len(banks) and len(banks) < len(every):
+        raise ArrangementError(
+            f'{len(sequence)} frames need as many banks, but "first" and "count" leave {len(banks)} of the '
+            f'{len(every)} that the wiring has; change them, or read fewer frames with "every"'
+        )
+    if len(sequence) > len(banks):
+        raise ArrangementError(too_many(sequence[len(banks) :], len(banks), len(sequence), board))
+    return banks
+
+
+@stage(
+    help="Put the frames of an animation into the banks that a counter steps through.",
+    rule=_rule,
+    capacity=_capacity,
+    animation=_animation,
+    example=Example(options={"step": "50 ms", "ping_pong": True}, pictures=("lighthouse", "ferry", "chart")),
+)
+def frames(
+    pictures: Sequence[CodedPicture],
+    board: Board,
+    *,
+    match: Annotated[str, Option("names of the pictures that are the frames, with * and ?")] = Animation.match,
+    step: Annotated[float | None, Option("time that the board shows each bank", minimum=1e-6, unit="s")] = None,
+    ping_pong: Annotated[bool, Option("run back to the first frame instead of jumping to it")] = False,
+    fill: Annotated[
+        Fill, Option("how one round of the frames fills all banks: stretched, repeated, or the last frame held")
+    ] = "stretch",
+    first: Annotated[int, Option("first bank to use, counted from 0 among those that the wiring has", minimum=0)] = 0,
+    count: Annotated[int | None, Option("how many banks to fill; all that follow if not given", minimum=1)] = None,
+    still: Annotated[  # noqa: ARG001 - acted upon before: see _animation
+        float,
+        Option(
+            "how far a colour may stray and keep its code, as distance in OKLab: 0.02 is about the least that is seen",
+            minimum=0,
+            maximum=1,
+        ),
+    ] = Animation.still,
+    merge: Annotated[
+        bool, Option("when there are too many tiles or colours, show some as their nearest likeness")
+    ] = True,
+) -> Contents:
+    """Put the frames of an animation into the banks that a counter steps through.
+
+    A frame that is shown longer stands in several banks. How long each is shown comes from its file; frames without
+    a duration are all shown equally long. ``step`` is how long the board's frame counter stays at one bank. With it,
+    durations become whole numbers of banks; without it, the shortest frame takes one bank. A board changes banks
+    between two of its own frames, so that a step is a whole number of them: any other is noted, with the nearest
+    possible. Then one round of the frames is fitted to all banks: ``stretch`` gives each frame its share of them,
+    ``repeat`` plays as many rounds as fit and stretches those, ``hold`` shows the last frame in what is left. Boards
+    with tile or look-up memories are served as well.
+
+    The frames are those that ``match``, of one file or of several, in the recipe's order. Where a frame looks like the
+    one before, up to ``still``, it keeps its codes, so that dithering does not crawl; where it looks like the first
+    again, it has the first one's. It is compared with the frame in which a code was chosen, so that slow fades go on.
+    Among each frame's ``metrics`` in the manifest are ``still_share``, the share of pixels where no difference from the
+    frame before can be seen, and ``flicker_share``, the share of those whose codes change all the same.
+
+    Raises
+    ------
+    ArrangementError
+        When there are more frames than banks, or the pictures do not fit the wiring.
+    """
+    chosen = selected(pictures, match)
+    refuse_misfits(chosen, board)
+    if not chosen:
+        return place([], [], board, Choice(merge=merge))
+    refuse(_too_short(step, board), ArrangementError)
+    sequence = _sequence(chosen, ping_pong=ping_pong)
+    banks = _banks_for(sequence, board, first, count)
+    durations = [frame.origin.duration for frame in sequence]
+    shares = bank_shares(durations, len(banks), step=step, fill=fill)
+    shown = [sequence[index % len(sequence)] for index, share in enumerate(shares) for _ in range(share)]
+    contents = place(shown, banks, board, Choice(merge=merge))
+    rounds = len(shares) // len(sequence)
+    note = f"{len(sequence)} frames{f' {rounds} times' * (rounds > 1)} in {len(banks)} banks"
+    if step is not None:
+        note += f"; all banks take {len(banks) * step:.4g} s"
+        known = [duration for duration in durations if duration]
+        if len(known) == len(durations):
+            note += f", the durations of the frames add up to {rounds * sum(known):.4g} s"
+    notes = [*contents.notes, note, *_between_frames(step, board)]
+    found = flicker(sequence, board.palette)
+    if found.changed:
+        notes.append(
+            f"flicker: {found.changed:.1%} of the pixels change from frame to frame, lightness by {found.jump:.2f} of "
+            f"100; {_unmoved(chosen, found.unmoved):.1%} change where the picture does not"
+        )
+    return replace(contents, notes=tuple(notes))
+
+
+def _between_frames(step: float | None, board: Board) -> Iterator[str]:
+    """Say when a step is not a whole number of the board's frames, and which steps come nearest."""
+    if step is None:
+        return
+    frame = 1 / float(board.raster.frame_rate)
+    if abs(step - round(step / frame) * frame) > NEAR * step:
+        nearest = [in_words(count * frame, "s", digits=4) for count in (floor(step / frame), ceil(step / frame))]
+        yield (
+            f"step is {in_words(step, 's')}, {step / frame:.2f} frames of the board, which changes banks only between "
+            f"frames; use {joined(nearest, 'or')}"
+        )
+
+
+def _unmoved(chosen: Sequence[CodedPicture], seen: float) -> float:
+    """Give the share of pixels that change where the picture does not, as noted; without notes as seen in the codes."""
+    shares = [
+        frame.metrics["still_share"] * frame.metrics["flicker_share"]
+        for frame in chosen
+        if "flicker_share" in frame.metrics
+    ]
+    return sum(shares) / len(shares) if shares else seen

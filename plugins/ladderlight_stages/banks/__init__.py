@@ -1,0 +1,1 @@
+"""Dealing pictures to banks, and what to do when they do not fit."""

@@ -1,0 +1,124 @@
+"""What every arrangement checks first, and how it says that pictures and wiring do not fit each other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ladderlight import (
+    ArrangementError,
+    Board,
+    CodedPicture,
+    Contents,
+    MemoryContents,
+    PlacedPicture,
+    file_name,
+    matching,
+)
+from ladderlight.board import Conflict, Memory, Placement
+from ladderlight.board.model.lines import Signal
+from ladderlight.board.scanning.scan import is_direct
+
+
+def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]:
+    """Give the pictures whose name, or file name, matches a pattern with ``*`` and ``?``.
+
+    Raises
+    ------
+    ArrangementError
+        When there are pictures but none matches.
+    """
+    chosen = matching(match, pictures, lambda picture: (picture.origin.name, file_name(picture.origin.source)))
+    if pictures and not chosen:
+        names = ", ".join(sorted(picture.origin.name for picture in pictures)[:6])
+        raise ArrangementError(f"no picture matches {match!r}; the pictures are called {names}")
+    return chosen
+
+
+def refuse_misfits(pictures: Sequence[CodedPicture], board: Board) -> None:
+    """Refuse pictures of the wrong size or with codes that the board does not have; all of them at once.
+
+    Raises
+    ------
+    ArrangementError
+        One line for each picture.
+    """
+    problems = []
+    width, height = board.geometry.width, board.geometry.height
+    for picture in pictures:
+        codes = picture.codes
+        if codes.shape != (height, width):
+            problems.append(
+                f"{picture.origin.name!r} is {codes.shape[1]}x{codes.shape[0]} pixels, but the wiring scans "
+                f'{width}x{height}; put use = "resize" before the reduction to codes'
+            )
+        elif int(codes.max()) >= len(board.palette):
+            problems.append(
+                f"{picture.origin.name!r} has code {int(codes.max())}, but the ladders have codes 0 to "
+                f"{len(board.palette) - 1}; mend the stage that reduces it to codes"
+            )
+    if problems:
+        raise ArrangementError("\n".join(problems))
+
+
+def refuse_other_boards(stage: str, board: Board) -> None:
+    """Refuse a board whose ladders are driven by a memory that another memory addresses.
+
+    Raises
+    ------
+    ArrangementError
+        Names the stage that serves such a board.
+    """
+    for memory in driving_memories(board):
+        if is_direct(board, memory):
+            continue
+        sources = " and ".join(repr(name) for name in board.sources[memory.name])
+        counted = any(line.signal in (Signal.X, Signal.Y) for line in board.address_lines(memory))
+        other = "tiles (tile map and tile set)" if counted else "lookup (colour look-up memory)"
+        raise ArrangementError(
+            f"memory {memory.name!r} is addressed by memory {sources}, so its words are not a picture and stage "
+            f"{stage!r} cannot place one; use {other} instead"
+        )
+
+
+def driving_memories(board: Board) -> list[Memory]:
+    """Give the memories whose data pins drive ladder lines."""
+    wanted = set(board.code_lines)
+    return [memory for memory in board.memories if wanted & set(memory.data)]
+
+
+def collision(conflict: Conflict, board: Board) -> str:
+    """Say in one line which two places want different words, and which counter bit would keep them apart."""
+    first, second = conflict.first, conflict.second
+    apart = {
+        Signal.X: int(board.x_grid.samples[first.x] ^ board.x_grid.samples[second.x]),
+        Signal.Y: int(board.y_grid.samples[first.y] ^ board.y_grid.samples[second.y]),
+        Signal.BANK: int(board.bank_levels(first.bank) ^ board.bank_levels(second.bank)),
+    }
+    wired = {
+        (line.signal, line.index)
+        for line in board.address_lines(board.memory(conflict.memory))
+        if line.signal in (Signal.X, Signal.Y, Signal.BANK)
+    }
+    missing = [
+        f"{signal.value}{index}"
+        for signal, bits in apart.items()
+        for index in range(bits.bit_length())
+        if bits >> index & 1 and (signal, index) not in wired
+    ]
+    if missing:
+        action = f"add {' or '.join(missing)} to the address of memory {conflict.memory!r}"
+    else:
+        action = f"check the gates and constants in the address of memory {conflict.memory!r}"
+    return f"{conflict}; {action}, or show the same at both places"
+
+
+def contents_of(placement: Placement, pictures: Sequence[CodedPicture], banks: Sequence[int]) -> Contents:
+    """Give the contents of a placement with the pictures that stand in it."""
+    return Contents(
+        memories={
+            name: MemoryContents(words=words, written=written) for name, (words, written) in placement.words().items()
+        },
+        pictures=tuple(
+            PlacedPicture(origin=picture.origin, bank=bank) for picture, bank in zip(pictures, banks, strict=True)
+        ),
+    )

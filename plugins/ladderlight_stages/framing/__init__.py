@@ -1,0 +1,1 @@
+"""Proportions of pictures, and the size that a stage asks for."""

@@ -1,0 +1,143 @@
+"""A picture's proportions against the screen's."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, Picture
+from ladderlight_stages.halftone.exact import exact_codes
+
+
+def screen_aspect(board: Board) -> float:
+    """Give the width of the board's picture over its height, as seen on the screen."""
+    geometry = board.geometry
+    return geometry.width * geometry.pixel_aspect / geometry.height
+
+
+@dataclass(frozen=True, kw_only=True)
+class Part:
+    """A part of a picture, in whole pixels; the ends are not in it."""
+
+    left: int
+    top: int
+    right: int
+    bottom: int
+
+    def of(self, pixels: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Cut this part out of float32 pixels, shape (height, width, 3). Gives a view."""
+        return pixels[self.top : self.bottom, self.left : self.right]
+
+
+def largest_size(width: int, height: int, aspect: float) -> tuple[float, float]:
+    """Give width and height of the largest part of these proportions in a picture of square pixels, not rounded."""
+    return min(float(width), height * aspect), min(float(height), width / aspect)
+
+
+def largest_part(width: int, height: int, aspect: float, *, x: float = 0.5, y: float = 0.5) -> Part:
+    """Find the largest part of these proportions in a picture of square pixels.
+
+    Parameters
+    ----------
+    width, height
+        The picture's size.
+    aspect
+        Width over height.
+    x, y
+        The share of what is cut off that is cut off at the left and at the top: 0 keeps the left edge, 0.5 the centre.
+
+    Notes
+    -----
+    Each side is rounded to whole pixels by itself. A centred part then stays exactly centred, at the price of up to one
+    pixel of its width. Rounding width and place instead would move a picture that was decoded at an eighth of its size
+    by as much as four of the file's pixels.
+    """
+    kept_width, kept_height = largest_size(width, height, aspect)
+    left, right = _ends(width, kept_width, x)
+    top, bottom = _ends(height, kept_height, y)
+    return Part(left=left, top=top, right=right, bottom=bottom)
+
+
+def _ends(whole: int, kept: float, share: float) -> tuple[int, int]:
+    before, after = (whole - kept) * share, (whole - kept) * (1 - share)
+    start, end = math.floor(before + 0.5), whole - math.floor(after + 0.5)
+    return (start, end) if start < end else (min(start, whole - 1), min(start, whole - 1) + 1)
+
+
+def shares_around(x: float, y: float, width: int, height: int, aspect: float) -> tuple[float, float]:
+    """Give the shares for :func:`largest_part` that bring a point into the middle, as far as the edges allow.
+
+    Parameters
+    ----------
+    x, y
+        The point, in pixels from the left and the top; may lie outside.
+    width, height, aspect
+        As for :func:`largest_part`.
+    """
+    kept_width, kept_height = largest_size(width, height, aspect)
+    return _share_around(x, width, kept_width), _share_around(y, height, kept_height)
+
+
+def _share_around(place: float, whole: int, kept: float) -> float:
+    return min(1.0, max(0.0, (place - kept / 2) / (whole - kept))) if whole > kept else 0.5
+
+
+def framed(pixels: NDArray[np.float32], aspect: float, colour: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Set a picture in the middle of a border that brings it to these proportions.
+
+    Parameters
+    ----------
+    pixels
+        float32, shape (height, width, 3).
+    aspect
+        Width over height.
+    colour
+        float32, shape (3,), linear light.
+    """
+    height, width = pixels.shape[:2]
+    new_width, new_height = _smallest_around(width, height, aspect)
+    canvas = np.empty((new_height, new_width, 3), dtype=np.float32)
+    canvas[:] = colour
+    y, x = (new_height - height) // 2, (new_width - width) // 2
+    canvas[y : y + height, x : x + width] = pixels
+    return canvas
+
+
+def _smallest_around(width: int, height: int, aspect: float) -> tuple[int, int]:
+    """Give width and height of the smallest area of these proportions around a picture of square pixels."""
+    if width > height * aspect:
+        return width, max(height, round(width / aspect))
+    return max(width, round(height * aspect)), height
+
+
+def within_a_pixel(width: int, height: int, aspect: float) -> bool:
+    """Whether a picture of square pixels has these proportions when one side may be wrong by one pixel."""
+    return abs(width - height * aspect) < 1.001 or abs(height - width / aspect) < 1.001
+
+
+def enlargement(picture: Picture, board: Board) -> tuple[int, int] | None:
+    """Give the whole factors (x, y) by which a picture of the board's size was enlarged by repeating its pixels.
+
+    (1, 1) for a picture of just that size, None for any other. Such a picture is taken to be made of the board's own
+    pixels, whatever their shape on the screen.
+    """
+    height, width = picture.pixels.shape[:2]
+    rows, columns = board.geometry.height, board.geometry.width
+    if height % rows or width % columns:
+        return None
+    x, y = width // columns, height // rows
+    blocks = picture.pixels.reshape(rows, y, columns, x, 3)
+    for part in (blocks[: max(1, rows // 16)], blocks):  # a photograph fails on the first rows
+        if not (part == part[:, :1, :, :1]).all():
+            return None
+    return x, y
+
+
+def drawn_for(picture: Picture, board: Board) -> bool:
+    """Whether a picture is made of the board's own pixels (see :func:`enlargement`) and of nothing but its colours."""
+    if enlargement(picture, board) is None:
+        return False
+    return exact_codes(picture.pixels, board.palette) is not None

@@ -1,0 +1,1 @@
+"""Error diffusion's palette lookups, rows and loops."""

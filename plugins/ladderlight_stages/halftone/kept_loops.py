@@ -1,0 +1,162 @@
+"""Error diffusion around codes that are given: those that an animation's frame keeps of the frames before.
+
+A kept code passes on what it leaves of the picture's light, as any other does, so that what is dithered anew joins it
+without a seam. But it was chosen for other errors than those that reach it now, and over a large area these would add
+up; what it passes on is therefore limited to what the nearest level or colour may leave. Otherwise as in
+``lattice_loops`` and ``palette_loops``.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ladderlight_stages.compiled import compiled
+from ladderlight_stages.halftone.error_rows import pass_down
+from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, SHARE_BITS, UNITS, _search
+
+
+@compiled
+def diffuse_lattice_kept(
+    pixels: Any,
+    units: Any,
+    limits: Any,
+    shift: Any,
+    levels: Any,
+    codes: Any,
+    ahead: Any,
+    below: Any,
+    serpentine: Any,
+    kept: Any,
+    light: Any,
+    most: Any,
+) -> Any:
+    """Reduce a picture for a board whose guns are independent.
+
+    Parameters
+    ----------
+    pixels, units, limits, shift, levels, codes, ahead, below, serpentine
+        As for ``lattice_loops.diffuse_lattice``.
+    kept
+        int32 (height, width): the codes that are given, -1 where there is none.
+    light
+        int32 (codes, 3): the light of each code, in units above the first bin's lower end.
+    most
+        int32 (3,): by gun, the largest error that a kept code passes on.
+
+    Returns
+    -------
+    uint16 (height, width), codes.
+    """
+    height, width, _ = pixels.shape
+    result = np.empty((height, width), np.uint16)
+    pad, depth = 0, 1
+    for tap in range(len(below)):
+        pad = max(pad, abs(below[tap, 1]))
+        depth = max(depth, below[tap, 0])
+    count = width * 3
+    errors = np.zeros((depth + 1, count + 6 * pad), np.int32)
+    base, last, second = np.empty(count, np.int32), np.zeros(3, np.int32), np.zeros(3, np.int32)
+    scale, rounding = np.float32(units), np.int32(1 << (SHARE_BITS - 1))
+    for y in range(height):
+        for i in range(count):
+            gun = i % 3
+            value = max(min(pixels[y, i // 3, gun], limits[gun, 1]), limits[gun, 0])
+            base[i] = (np.int32((value - limits[gun, 2]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
+        pass_down(base, errors, below, y, serpentine)
+        here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
+        backward = serpentine and y % 2 == 1
+        last[:], second[:] = 0, 0
+        for step in range(width):
+            x = width - 1 - step if backward else step
+            code, own = kept[y, x], np.uint16(0)
+            for gun in range(3):
+                wanted = (base[3 * x + gun] + ahead[0] * last[gun] + ahead[1] * second[gun]) >> SHARE_BITS
+                if code < 0:
+                    found = np.uintp(wanted) >> np.uintp(shift)
+                    error = np.int32(wanted - levels[gun, found])
+                    own += codes[gun, found]
+                else:
+                    error = np.int32(max(min(wanted - light[code, gun], most[gun]), -most[gun]))
+                second[gun], last[gun] = last[gun], error
+                here[3 * x + gun] = error
+            result[y, x] = own if code < 0 else np.uint16(code)
+    return result
+
+
+@compiled
+def diffuse_palette_kept(
+    pixels: Any,
+    transform: Any,
+    start: Any,
+    bottom: Any,
+    top: Any,
+    bins: Any,
+    colours: Any,
+    codes: Any,
+    cells: Any,
+    lists: Any,
+    ahead: Any,
+    below: Any,
+    serpentine: Any,
+    kept: Any,
+    most: Any,
+) -> Any:
+    """Reduce a picture for any set of colours.
+
+    Parameters
+    ----------
+    pixels, transform, start, bottom, top, bins, colours, codes, cells, lists, ahead, below, serpentine
+        As for ``palette_loops.diffuse_palette``.
+    kept
+        int32 (height, width): the places among ``colours`` of those that are given, -1 where there is none.
+    most
+        int32 (3,): by gun, the largest error that a kept colour passes on.
+
+    Returns
+    -------
+    uint16 (height, width), codes.
+    """
+    height, width, _ = pixels.shape
+    result = np.empty((height, width), np.uint16)
+    pad, depth = 0, 1
+    for tap in range(len(below)):
+        pad = max(pad, abs(below[tap, 1]))
+        depth = max(depth, below[tap, 0])
+    count = width * 3
+    errors = np.zeros((depth + 1, count + 6 * pad), np.int32)
+    base, last, second = np.empty(count, np.int32), np.zeros(3, np.int32), np.zeros(3, np.int32)
+    level = np.zeros(3, np.int32)
+    scale, rounding, bits = np.float32(UNITS), np.int32(1 << (SHARE_BITS - 1)), np.uintp(BIN_BITS)
+    for y in range(height):
+        for i in range(count):
+            gun = i % 3
+            high = start[gun] + np.float32(top[gun] - bottom[gun]) / scale
+            value = max(min(pixels[y, i // 3, gun], high), start[gun])
+            units = bottom[gun] + np.int32((value - start[gun]) * scale + np.float32(0.5))
+            base[i] = (units << SHARE_BITS) + rounding
+        pass_down(base, errors, below, y, serpentine)
+        here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
+        backward = serpentine and y % 2 == 1
+        last[:], second[:] = 0, 0
+        for step in range(width):
+            x = width - 1 - step if backward else step
+            cell = np.uintp(0)
+            for gun in range(3):
+                wanted = (base[3 * x + gun] + ahead[0] * last[gun] + ahead[1] * second[gun]) >> SHARE_BITS
+                level[gun] = max(min(wanted, top[gun]), bottom[gun])
+                cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
+            best = np.uintp(max(kept[y, x], 0))
+            if kept[y, x] < 0:
+                best = np.uintp(cells[cell])
+                if best == np.uintp(LIST):
+                    best = _search(level[0], level[1], level[2], transform, colours, lists, cell)
+            for gun in range(3):
+                error = np.int32(level[gun] - colours[best, gun])
+                if kept[y, x] >= 0:
+                    error = np.int32(max(min(error, most[gun]), -most[gun]))
+                second[gun], last[gun] = last[gun], error
+                here[3 * x + gun] = error
+            result[y, x] = codes[best]
+    return result

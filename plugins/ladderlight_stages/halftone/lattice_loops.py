@@ -1,0 +1,121 @@
+"""Error diffusion for boards whose channels are independent: each gun goes to the nearest of its own levels.
+
+Light is counted in whole units, so that the result is the same on every machine. Errors are gathered rather than
+spread: what the rows above pass down is a sum that the processor works out many pixels at a time; only what comes from
+the pixels just before is sequential, and that is kept in registers.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ladderlight_stages.compiled import compiled
+from ladderlight_stages.halftone.error_rows import pass_down
+from ladderlight_stages.halftone.tally_loops import count_pixels
+
+SHARE_BITS = 11
+"""Shares of the error are counted in units of 2**-11, so that units of light times shares fit 32 bits."""
+
+
+@compiled
+def diffuse_lattice(
+    pixels: Any,
+    units: Any,
+    limits: Any,
+    shift: Any,
+    levels: Any,
+    codes: Any,
+    ahead: Any,
+    below: Any,
+    serpentine: Any,
+) -> Any:
+    """Reduce a picture.
+
+    Parameters
+    ----------
+    pixels
+        float32 (height, width, 3), linear light.
+    units
+        How many units full light is.
+    limits
+        float32 (3, 5): by gun the lowest level, the highest level, the light of the first bin's lower end, and the
+        light below and above which it is clipped.
+    shift
+        A bin is 2**shift units wide.
+    levels, codes
+        int32 and uint16 (3, bins): the light, in units above the first bin's lower end, and the code bits of the level
+        that is nearest to a bin.
+    ahead
+        int32 (2,): the shares of the error for the next two pixels.
+    below
+        int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``pass_down``.
+    serpentine
+        Whether every other row is scanned backwards.
+
+    Returns
+    -------
+    uint16 (height, width), codes; and the number of pixels with a gun beyond its levels, which is counted on the way
+    since going through the light once more would take a fifth of the time.
+    """
+    height, width, _ = pixels.shape
+    flat = pixels.reshape(height, width * 3)
+    result = np.empty((height, width), np.uint16)
+    pad, depth = 0, 1
+    for tap in range(len(below)):
+        pad = max(pad, abs(below[tap, 1]))
+        depth = max(depth, below[tap, 0])
+    count = width * 3
+    errors = np.zeros((depth + 1, count + 6 * pad), np.int32)
+    base = np.empty(count, np.int32)
+    out_of_reach, clipped = np.empty(count, np.uint8), 0
+    low, high, start = np.empty(count, np.float32), np.empty(count, np.float32), np.empty(count, np.float32)
+    least, most = np.empty(count, np.float32), np.empty(count, np.float32)
+    for column in range(width):
+        for gun in range(3):
+            low[column * 3 + gun], high[column * 3 + gun] = limits[gun, 0], limits[gun, 1]
+            start[column * 3 + gun] = limits[gun, 2]
+            least[column * 3 + gun], most[column * 3 + gun] = limits[gun, 3], limits[gun, 4]
+    levels0, levels1, levels2 = levels[0], levels[1], levels[2]
+    codes0, codes1, codes2 = codes[0], codes[1], codes[2]
+    a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
+    bits, one, two = np.uintp(shift + SHARE_BITS), np.uintp(1), np.uintp(2)
+    scale, rounding = np.float32(units), np.int32(1 << (SHARE_BITS - 1))
+    for y in range(height):
+        row = flat[y]
+        for i in range(count):
+            out_of_reach[i] = (row[i] < least[i]) | (row[i] > most[i])
+            value = row[i] if row[i] > low[i] else low[i]
+            value = value if value < high[i] else high[i]
+            base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
+        clipped += count_pixels(out_of_reach)
+        pass_down(base, errors, below, y, serpentine)
+        here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
+        out = result[y]
+        backward = serpentine and y % 2 == 1
+        x = np.uintp(width - 1 if backward else 0)
+        step = np.uintp(-1 if backward else 1)
+        e0 = e1 = e2 = p0 = p1 = p2 = np.int32(0)
+        for _ in range(width):
+            at = x + x + x
+            w0 = np.int32(base[at] + np.int32(a1 * e0))
+            w1 = np.int32(base[at + one] + np.int32(a1 * e1))
+            w2 = np.int32(base[at + two] + np.int32(a1 * e2))
+            if a2 != 0:
+                w0 = np.int32(w0 + np.int32(a2 * p0))
+                w1 = np.int32(w1 + np.int32(a2 * p1))
+                w2 = np.int32(w2 + np.int32(a2 * p2))
+            k0, k1, k2 = (
+                np.uintp(np.uint32(w0)) >> bits,
+                np.uintp(np.uint32(w1)) >> bits,
+                np.uintp(np.uint32(w2)) >> bits,
+            )
+            p0, p1, p2 = e0, e1, e2
+            e0 = np.int32((w0 >> SHARE_BITS) - levels0[k0])
+            e1 = np.int32((w1 >> SHARE_BITS) - levels1[k1])
+            e2 = np.int32((w2 >> SHARE_BITS) - levels2[k2])
+            here[at], here[at + one], here[at + two] = e0, e1, e2
+            out[x] = codes0[k0] + codes1[k1] + codes2[k2]
+            x += step
+    return result, clipped

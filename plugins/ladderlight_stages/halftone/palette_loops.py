@@ -1,0 +1,156 @@
+"""Error diffusion onto any set of colours: the three guns together go to the nearest colour.
+
+Light is counted in whole units, and errors are gathered, as in ``lattice_loops``.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ladderlight_stages.compiled import compiled
+from ladderlight_stages.halftone.error_rows import pass_down
+
+UNITS = 1 << 16
+"""Full light in whole units."""
+SHARE_BITS = 11
+"""Shares of the error are counted in units of 2**-11."""
+BIN_BITS = 6
+"""A bin of light is 2**6 units wide."""
+CELL_BITS = (5, 6, 5)
+"""There are 32, 64 and 32 cells along the guns: green counts for most, and all fit a processor's second cache."""
+CELL_SHIFTS = (11, 5, 0)
+"""Where each gun's cell stands in the number of a cell."""
+LIST = 65535
+"""Stands in a cell for: search the cell's list."""
+
+
+@compiled
+def diffuse_palette(
+    pixels: Any,
+    transform: Any,
+    start: Any,
+    bottom: Any,
+    top: Any,
+    bins: Any,
+    colours: Any,
+    codes: Any,
+    cells: Any,
+    lists: Any,
+    ahead: Any,
+    below: Any,
+    serpentine: Any,
+) -> Any:
+    """Reduce a picture.
+
+    Parameters
+    ----------
+    pixels
+        float32 (height, width, 3), linear light.
+    transform
+        float32 (3, 3), from linear light to the space in which the nearest colour is sought.
+    start
+        float32 (3,): the light at ``bottom``.
+    bottom, top
+        int32 (3,): what a pixel with the errors it is given is limited to, in units, so that colours out of reach do
+        not bleed. So much room is left below and above that errors lead nowhere beyond the bins.
+    bins
+        uint16 (3, bins): by gun, what a bin of light adds to the number of its cell.
+    colours, codes
+        int32 (colours, 4) and uint16 (colours,); the colours in units, the fourth column unused.
+    cells
+        uint16 (cells,): the colour to take, or ``LIST``.
+    lists
+        int32: for each cell where its colours begin and end in this same array; then the colours.
+    ahead
+        int32 (2,): the shares of the error for the next two pixels.
+    below
+        int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``pass_down``.
+    serpentine
+        Whether every other row is scanned backwards.
+
+    Returns
+    -------
+    uint16 (height, width), codes.
+    """
+    height, width, _ = pixels.shape
+    flat = pixels.reshape(height, width * 3)
+    result = np.empty((height, width), np.uint16)
+    pad, depth = 0, 1
+    for tap in range(len(below)):
+        pad = max(pad, abs(below[tap, 1]))
+        depth = max(depth, below[tap, 0])
+    count = width * 3
+    errors = np.zeros((depth + 1, count + 6 * pad), np.int32)
+    base = np.empty(count, np.int32)
+    low, high, least = np.empty(count, np.float32), np.empty(count, np.float32), np.empty(count, np.int32)
+    for column in range(width):
+        for gun in range(3):
+            low[column * 3 + gun] = start[gun]
+            high[column * 3 + gun] = start[gun] + np.float32(top[gun] - bottom[gun]) / np.float32(UNITS)
+            least[column * 3 + gun] = (bottom[gun] << SHARE_BITS) + (1 << (SHARE_BITS - 1))
+    a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
+    one, two, bits, zero = np.uintp(1), np.uintp(2), np.uintp(BIN_BITS + SHARE_BITS), np.int32(0)
+    top0, top1, top2 = np.int32(top[0]), np.int32(top[1]), np.int32(top[2])
+    bottom0, bottom1, bottom2 = np.int32(bottom[0]), np.int32(bottom[1]), np.int32(bottom[2])
+    bins0, bins1, bins2 = bins[0], bins[1], bins[2]
+    taken = a1 * colours
+    scale = np.float32(UNITS)
+    for y in range(height):
+        row = flat[y]
+        for i in range(count):
+            value = row[i] if row[i] > low[i] else low[i]
+            value = value if value < high[i] else high[i]
+            base[i] = (np.int32((value - low[i]) * scale + np.float32(0.5)) << SHARE_BITS) + least[i]
+        pass_down(base, errors, below, y, serpentine)
+        here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
+        out = result[y]
+        backward = serpentine and y % 2 == 1
+        x = np.uintp(width - 1 if backward else 0)
+        step = np.uintp(-1 if backward else 1)
+        # g: what the next pixel is given. From the pixel before it is share x light - share x colour, multiplied out so
+        # that the processor can work on the former while the colour is being sought.
+        g0 = g1 = g2 = p0 = p1 = p2 = zero
+        for _ in range(width):
+            at = x + x + x
+            w0, w1, w2 = np.int32(base[at] + g0), np.int32(base[at + one] + g1), np.int32(base[at + two] + g2)
+            cell = (
+                np.uintp(bins0[np.uintp(np.uint32(w0)) >> bits])
+                + np.uintp(bins1[np.uintp(np.uint32(w1)) >> bits])
+                + np.uintp(bins2[np.uintp(np.uint32(w2)) >> bits])
+            )
+            v0 = max(min(w0 >> SHARE_BITS, top0), bottom0)
+            v1 = max(min(w1 >> SHARE_BITS, top1), bottom1)
+            v2 = max(min(w2 >> SHARE_BITS, top2), bottom2)
+            best = np.uintp(cells[cell])
+            if best == np.uintp(LIST):
+                best = _search(v0, v1, v2, transform, colours, lists, cell)
+            g0 = np.int32(np.int32(a1 * v0) - taken[best, 0] + np.int32(a2 * p0))
+            g1 = np.int32(np.int32(a1 * v1) - taken[best, 1] + np.int32(a2 * p1))
+            g2 = np.int32(np.int32(a1 * v2) - taken[best, 2] + np.int32(a2 * p2))
+            p0 = np.int32(v0 - colours[best, 0])
+            p1 = np.int32(v1 - colours[best, 1])
+            p2 = np.int32(v2 - colours[best, 2])
+            here[at], here[at + one], here[at + two] = p0, p1, p2
+            out[x] = codes[best]
+            x += step
+    return result
+
+
+@compiled
+def _search(v0: Any, v1: Any, v2: Any, transform: Any, colours: Any, lists: Any, cell: Any) -> Any:
+    """Give the nearest of a cell's colours, the lowest of several."""
+    best, least = np.uintp(0), np.float32(np.inf)
+    for m in range(lists[cell + cell], lists[cell + cell + np.uintp(1)]):
+        colour = np.uintp(lists[m])
+        d0 = np.float32(v0 - colours[colour, 0])
+        d1 = np.float32(v1 - colours[colour, 1])
+        d2 = np.float32(v2 - colours[colour, 2])
+        gap = np.float32(0)
+        for axis in range(3):
+            along = transform[axis, 0] * d0 + transform[axis, 1] * d1 + transform[axis, 2] * d2
+            gap += along * along
+        if gap < least:
+            least, best = gap, colour
+    return best

@@ -1,0 +1,124 @@
+"""Loops over any set of colours other than diffusion: mixing by threshold, and following a curve."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ladderlight_stages.compiled import compiled
+from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, UNITS, _search
+
+
+@compiled
+def mix(
+    pixels: Any,
+    thresholds: Any,
+    transform: Any,
+    start: Any,
+    bottom: Any,
+    top: Any,
+    bins: Any,
+    colours: Any,
+    codes: Any,
+    cells: Any,
+    lists: Any,
+    brightness: Any,
+    steps: Any,
+    strength: Any,
+) -> Any:
+    """Mix each pixel's light from several colours, and take the one that its threshold points at.
+
+    Parameters
+    ----------
+    pixels
+        float32 (height, width, 3), linear light.
+    thresholds
+        float32 (height, width), 0 to 1.
+    transform, start, bottom, top, bins, colours, codes, cells, lists
+        As for ``palette_loops.diffuse_palette``.
+    brightness
+        int32 (colours,): the order of the colours from dark to light.
+    steps
+        Of how many colours a mixture is made.
+    strength
+        Share of the error that a step passes to the next.
+    """
+    height, width, _ = pixels.shape
+    result = np.empty((height, width), np.uint16)
+    mixture = np.empty(steps, np.int64)
+    level, owed = np.empty(3, np.int32), np.empty(3)
+    bits = np.uintp(BIN_BITS)
+    for y in range(height):
+        for x in range(width):
+            owed[:] = 0.0
+            for step in range(steps):
+                cell = np.uintp(0)
+                for gun in range(3):
+                    value = max(min(pixels[y, x, gun], np.float32(2)), np.float32(-1))
+                    wanted = (value - start[gun]) * np.float32(UNITS) + np.float32(0.5) + strength * owed[gun]
+                    level[gun] = bottom[gun] + np.int32(max(min(wanted, top[gun] - bottom[gun]), 0))
+                    cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
+                best = np.uintp(cells[cell])
+                if best == np.uintp(LIST):
+                    best = _search(level[0], level[1], level[2], transform, colours, lists, cell)
+                for gun in range(3):
+                    owed[gun] = level[gun] - colours[best, gun]
+                mixture[step] = brightness[best] * len(codes) + np.int64(best)
+            mixture.sort()
+            taken = min(int(thresholds[y, x] * steps), steps - 1)
+            result[y, x] = codes[mixture[steps - 1 - taken] % len(codes)]
+    return result
+
+
+@compiled
+def follow(
+    pixels: Any,
+    path: Any,
+    weights: Any,
+    transform: Any,
+    start: Any,
+    bottom: Any,
+    top: Any,
+    bins: Any,
+    colours: Any,
+    codes: Any,
+    cells: Any,
+    lists: Any,
+) -> Any:
+    """Diffuse along a curve: each pixel is given a weighted mean of the last errors.
+
+    Parameters
+    ----------
+    pixels
+        float32 (height, width, 3), linear light.
+    path
+        int32 (pixels,): the curve, as indices into the flattened picture.
+    weights
+        float64 (errors,): of the last error, the one before, and so on.
+    transform, start, bottom, top, bins, colours, codes, cells, lists
+        As for ``palette_loops.diffuse_palette``.
+    """
+    height, width, _ = pixels.shape
+    flat = pixels.reshape(height * width, 3)
+    result = np.empty(height * width, np.uint16)
+    count = len(weights)
+    errors = np.zeros((count, 3))
+    level = np.empty(3, np.int32)
+    bits = np.uintp(BIN_BITS)
+    for n in range(len(path)):
+        cell = np.uintp(0)
+        for gun in range(3):
+            value = max(min(flat[path[n], gun], np.float32(2)), np.float32(-1))
+            wanted = float((value - start[gun]) * np.float32(UNITS) + np.float32(0.5))
+            for k in range(count):
+                wanted += weights[k] * errors[(n - 1 - k) % count, gun]
+            level[gun] = bottom[gun] + np.int32(max(min(wanted, top[gun] - bottom[gun]), 0))
+            cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
+        best = np.uintp(cells[cell])
+        if best == np.uintp(LIST):
+            best = _search(level[0], level[1], level[2], transform, colours, lists, cell)
+        for gun in range(3):
+            errors[n % count, gun] = level[gun] - colours[best, gun]
+        result[path[n]] = codes[best]
+    return result.reshape(height, width)

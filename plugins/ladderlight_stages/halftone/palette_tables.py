@@ -1,0 +1,149 @@
+"""Tables for the loop that reduces to any set of colours."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Palette
+from ladderlight_stages.halftone.grid import Grid, make_grid
+from ladderlight_stages.halftone.palette_loops import BIN_BITS, CELL_BITS, CELL_SHIFTS, LIST, UNITS
+
+OPPONENT = np.array(
+    [
+        [0.2126, 0.7152, 0.0722],
+        [0.5, -0.5, 0.0],
+        [-0.25, -0.25, 0.5],
+    ]
+)
+"""Luminance, red against green, blue against yellow, in linear light."""
+_WEIGHTS = np.array([1.0, 0.75, 0.5])
+"""How much each counts when the nearest colour is chosen; found by trial on photographs with S-CIELAB."""
+_SIZES = tuple(1 << bits for bits in CELL_BITS)
+_DOUBT = 0.45
+"""How far the border between two colours may be overstepped, as a share of their distance, to spare a search.
+
+Less than half, so that a colour of the board always takes itself.
+"""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PaletteTables:
+    """What ``diffuse_palette`` needs of a board; see there."""
+
+    transform: NDArray[np.float32]
+    start: NDArray[np.float32]
+    bottom: NDArray[np.int32]
+    top: NDArray[np.int32]
+    bins: NDArray[np.uint16]
+    colours: NDArray[np.int32]
+    codes: NDArray[np.uint16]
+    cells: NDArray[np.uint16]
+    lists: NDArray[np.int32]
+
+    @property
+    def arguments(self) -> tuple[NDArray[np.generic], ...]:
+        """The tables in the order in which all loops take them."""
+        return (
+            self.transform,
+            self.start,
+            self.bottom,
+            self.top,
+            self.bins,
+            self.colours,
+            self.codes,
+            self.cells,
+            self.lists,
+        )
+
+
+def distinct_colours(palette: Palette) -> tuple[NDArray[np.float64], NDArray[np.uint16]]:
+    """Give the colours of a board in linear light, each once, with the lowest code of each, by code."""
+    _, first = np.unique(palette.linear, axis=0, return_index=True)
+    first = np.sort(first)
+    return palette.linear[first], first.astype(np.uint16)
+
+
+def colour_places(palette: Palette) -> NDArray[np.int32]:
+    """Give for each code of a board the place of its colour among ``distinct_colours``, int32 (codes,)."""
+    _, first, colour = np.unique(palette.linear, axis=0, return_index=True, return_inverse=True)
+    return np.argsort(np.argsort(first)).astype(np.int32)[colour.reshape(-1)]
+
+
+@lru_cache(maxsize=8)
+def palette_tables(palette: Palette, error_limit: float) -> PaletteTables:
+    """Make the tables.
+
+    Parameters
+    ----------
+    palette
+        The board's colours.
+    error_limit
+        How far beyond the board's colours a pixel with its errors may lie, as a share of their extent.
+    """
+    linear, codes = distinct_colours(palette)
+    return make_tables(linear, codes, error_limit)
+
+
+def make_tables(linear: NDArray[np.float64], codes: NDArray[np.uint16], error_limit: float) -> PaletteTables:
+    """Make the tables for distinct colours, float64 (colours, 3) in linear light, and their codes."""
+    transform = _WEIGHTS[:, None] * OPPONENT
+    low, high = linear.min(axis=0), linear.max(axis=0)
+    # few colours leave errors as large as half the step between them, whatever the limit
+    reach = np.maximum((high - low) * max(error_limit, 1 / len(linear)), 1e-3)
+    start = (low - reach).astype(np.float32)
+    # counted with the loop's own single-precision steps, so that a pixel of exactly a colour leaves no error
+    counted = ((linear.astype(np.float32) - start) * np.float32(UNITS) + np.float32(0.5)).astype(np.int32)
+    top = np.floor((high + reach - start) * UNITS).astype(np.int32)
+    bins, edges = _cells_of_bins(top, (low - start) * UNITS)
+    cells, lists = _lists(make_grid(counted / UNITS, transform, edges / UNITS))
+    # a pixel is given at most the largest error there can be, which is less than the whole range
+    room = bins.shape[1]
+    bottom = np.full(3, room << BIN_BITS, dtype=np.int32)
+    return PaletteTables(
+        transform=transform.astype(np.float32),
+        start=start,
+        bottom=bottom,
+        top=bottom + top,
+        bins=np.pad(bins, ((0, 0), (room, room)), mode="edge"),
+        colours=np.ascontiguousarray(np.pad(counted + bottom, ((0, 0), (0, 1)))),
+        codes=codes,
+        cells=cells,
+        lists=lists,
+    )
+
+
+def _cells_of_bins(
+    top: NDArray[np.int32], black: NDArray[np.float64]
+) -> tuple[NDArray[np.uint16], NDArray[np.float64]]:
+    """Divide the bins of light into cells, finer in the dark where a board's colours lie close together.
+
+    Returns what each bin adds to the number of a cell, uint16 (3, bins), and the edges of a grid in units, float64
+    (3, largest size + 1). Where a gun has fewer cells, some of the grid's have no width.
+    """
+    count = (int(top.max()) >> BIN_BITS) + 1
+    bins = np.empty((3, count), dtype=np.uint16)
+    finest = max(_SIZES)
+    edges = np.empty((3, finest + 1))
+    for gun in range(3):
+        light = ((np.arange(count) + 0.5) * 2**BIN_BITS - black[gun]) / UNITS
+        spread = np.where(light < 0, 0.5, 1.0) * np.sign(light) * np.sqrt(np.abs(light) + 1e-3)
+        share = (spread - spread[0]) / (spread[-1] - spread[0])
+        size = _SIZES[gun]
+        cell = np.minimum((share * size).astype(np.int32), size - 1)
+        edges[gun] = np.searchsorted(cell * (finest // size), np.arange(finest + 1)) * 2.0**BIN_BITS
+        bins[gun] = cell << CELL_SHIFTS[gun]
+    return bins, edges
+
+
+def _lists(grid: Grid) -> tuple[NDArray[np.uint16], NDArray[np.int32]]:
+    """Give each cell its one colour, or LIST; and for all cells where their colours begin and end, then the colours."""
+    first = [np.arange(size) * (grid.size // size) for size in _SIZES]
+    numbers = (first[0][:, None, None] * grid.size + first[1][:, None]) * grid.size + first[2]
+    taken = numbers.ravel()
+    cells = np.where(grid.doubt[taken] > _DOUBT, LIST, grid.central[taken]).astype(np.uint16)
+    places = np.stack([grid.starts[taken], grid.starts[taken + 1]], axis=1) + 2 * len(taken)
+    return cells, np.concatenate([places.ravel(), grid.members]).astype(np.int32)

@@ -1,0 +1,1 @@
+"""What the eye sees of a reduction: measures, reach of the palette, density of pixels."""

@@ -1,0 +1,58 @@
+"""Luminance and colour apart from each other, in linear light."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.colour import lightness
+
+Float32 = NDArray[np.float32]
+
+LUMINANCE: Float32 = lightness.LUMINANCE.astype(np.float32)
+"""Shares of red, green and blue light in luminance, single precision like pixels."""
+
+
+def luminance_of(pixels: Float32) -> Float32:
+    """Give the luminance of float32 pixels, shape (height, width, 3), as shape (height, width)."""
+    return pixels @ LUMINANCE
+
+
+def relit(pixels: Float32, luminance: Float32) -> Float32:
+    """Give a picture another luminance, and keep its colours.
+
+    Parameters
+    ----------
+    pixels
+        float32, shape (height, width, 3), linear light, 0 to 1.
+    luminance
+        float32, shape (height, width), 0 to 1.
+
+    Returns
+    -------
+    ndarray
+        float32, 0 to 1. Colours that cannot be as light as that are paler; black becomes grey.
+    """
+    old = luminance_of(pixels)
+    gain = np.divide(luminance, old, out=np.zeros_like(old), where=old > 0)
+    chroma = pixels * gain[..., np.newaxis] - luminance[..., np.newaxis]
+    chroma[old <= 0] = 0
+    return coloured(luminance, chroma)
+
+
+def coloured(luminance: Float32, chroma: Float32) -> Float32:
+    """Add colour to grey, as much of it as keeps every channel in 0 to 1. Luminance and hue stay.
+
+    Parameters
+    ----------
+    luminance
+        float32, shape (height, width), 0 to 1.
+    chroma
+        float32, shape (height, width, 3): pixels less their luminance.
+    """
+    grey = luminance[..., np.newaxis]
+    room = np.where(chroma > 0, 1 - grey, grey)
+    size = np.abs(chroma)
+    share = np.divide(room, size, out=np.ones_like(size), where=size > room).min(axis=-1, keepdims=True)
+    mixed: Float32 = grey + share * chroma
+    return np.clip(mixed, 0, 1)

@@ -1,0 +1,165 @@
+"""What a reduction did to a picture, in figures for the manifest."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
+from ladderlight.colour.lightness import LUMINANCE, lightness_of
+from ladderlight_stages.halftone.lattice_tables import is_grey
+from ladderlight_stages.halftone.tally_loops import count_beyond, count_beyond_light, count_outside, mark_used
+from ladderlight_stages.perception.clipping import BEYOND, half_steps, tolerated
+from ladderlight_stages.perception.density import density_from
+
+ScreenWidth = Annotated[
+    float | None,
+    Option(
+        "width of the visible picture, if other than the recipe's [viewing] says", minimum=0.01, maximum=100, unit="m"
+    ),
+]
+ViewingDistance = Annotated[
+    float | None,
+    Option(
+        "from eye to screen, if other than the recipe's [viewing] says; 60 cm when neither does",
+        minimum=0.05,
+        maximum=1000,
+        unit="m",
+    ),
+]
+MeasuringDistance = Annotated[
+    float | None,
+    Option(
+        "from eye to screen, if other than the recipe's [viewing] says; when either does, the visible error is "
+        "measured for the manifest",
+        minimum=0.05,
+        maximum=1000,
+        unit="m",
+    ),
+]
+UNSTATED = Viewing()
+"""What stages are given when nobody says from where the screen is looked at."""
+_SURROUNDINGS = 9
+"""Pixels across and down that are averaged to tell whether a picture changes at a place."""
+_MOST_BY_HULL = 320 * 240
+"""Of pictures with more pixels, about so many are looked at."""
+_STILL = 1.0
+"""L*: about the least step in lightness that is seen."""
+
+
+def with_measures(
+    coded: CodedPicture, picture: Picture, board: Board, viewing: Viewing, *, clipped: int | None = None
+) -> CodedPicture:
+    """Note what a reduction did to a picture and, when the distance is known, what can be seen of it from there.
+
+    Metrics of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
+    (S-CIELAB, its filters integrated over the pixel and the picture reflected at its edges); ``clipped_share`` is the
+    share of pixels with light that the board can neither show nor mix from its colours; ``colours_used`` counts
+    different colours.
+
+    Parameters
+    ----------
+    coded, picture
+        After and before the reduction.
+    board, viewing
+        The board, and from where its screen is looked at.
+    clipped
+        How many pixels have such light, when the reduction has counted them on its way.
+    """
+    if clipped is None:
+        clipped = clipped_pixels(picture.pixels, board.palette)
+    colours = colours_used(coded.codes, board.palette)
+    plain = coded.with_metrics({"clipped_share": round(clipped / coded.codes.size, 4), "colours_used": colours})
+    if viewing.distance is None:
+        return plain
+    from ladderlight_stages.perception.vision import Viewer  # brings scipy, which most builds do without
+
+    density = density_from(board, viewing)
+    error = Viewer(reference=picture.pixels, density=density).error(board.palette.linear[coded.codes])
+    return plain.with_metrics(
+        {
+            "pixels_per_degree": round(density[0], 2),
+            "visible_error_mean": round(error.mean, 3),
+            "visible_error_p95": round(error.p95, 3),
+        }
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Flicker:
+    """What changes from each frame to the next, as means over the frames, the last to the first included.
+
+    ``changed`` is the share of pixels that change, ``jump`` by how much lightness changes over all pixels (CIELAB L*, 0
+    to 100), and ``unmoved`` the share of pixels that change although the picture there does not: the lightness of their
+    surroundings stays. That is the flicker that a dithering makes which is not stable in time.
+    """
+
+    changed: float
+    jump: float
+    unmoved: float
+
+
+def flicker(frames: Sequence[CodedPicture], palette: Palette) -> Flicker:
+    """Measure what changes from frame to frame, and how much of it is dithering alone."""
+    from scipy.ndimage import uniform_filter  # most builds do without
+
+    luminance = palette.linear @ LUMINANCE
+    lightness = lightness_of(luminance)
+    around = [lightness_of(uniform_filter(luminance[frame.codes], size=_SURROUNDINGS)) for frame in frames]
+    changed, jump, unmoved = [], [], []
+    for number, frame in enumerate(frames):
+        following = (number + 1) % len(frames)
+        codes = frames[following].codes
+        changes = frame.codes != codes
+        still = np.abs(around[number] - around[following]) < _STILL
+        changed.append(float(changes.mean()))
+        jump.append(float(np.abs(lightness[frame.codes] - lightness[codes]).mean()))
+        unmoved.append(float((changes & still).mean()))
+    return Flicker(changed=float(np.mean(changed)), jump=float(np.mean(jump)), unmoved=float(np.mean(unmoved)))
+
+
+def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
+    """Count the pixels, (height, width, 3) of linear light, that a board can neither show nor mix from its colours.
+
+    Where the guns are independent, that is light beyond a gun's darkest or lightest level; on a grey board luminance
+    beyond that of its greys; otherwise light outside the convex hull of the colours. Where they lie in a plane it is
+    light beyond a gun's levels again. Half a step of 8-bit sRGB is allowed, since that is how files hold colours that
+    the board can show. The hull takes several times as long, so that of large pictures only every second
+    row or fewer are looked at, and the number is an estimate.
+    """
+    light = np.require(pixels, np.float32, ["C", "A", "W"])
+    low, high = tolerated(palette.linear.min(axis=0), palette.linear.max(axis=0))
+    found: int
+    if is_grey(palette):
+        found = count_beyond_light(light, LUMINANCE.astype(np.float32), float(low[0]), float(high[0]))
+        return found
+    if palette.lattice is None:
+        from ladderlight_stages.perception.reach import CELLS, reach_cells  # brings scipy
+
+        cells = reach_cells(palette, BEYOND)
+        if cells is not None:
+            rows = np.ascontiguousarray(light[:: max(1, light[..., 0].size // _MOST_BY_HULL)])
+            how = (CELLS, BEYOND, cells.states, cells.faces, cells.followed, half_steps())
+            found = count_outside(rows, *how)
+            return round(found * len(light) / len(rows))
+    found = count_beyond(light, low.astype(np.float32), high.astype(np.float32))
+    return found
+
+
+def colours_used(codes: NDArray[np.uint16], palette: Palette) -> int:
+    """Count the different colours of codes, (height, width); codes of one colour count once."""
+    used = np.zeros(len(palette), dtype=np.bool_)
+    mark_used(np.require(codes, np.uint16, ["C", "A", "W"]), used)
+    return int(np.count_nonzero(np.bincount(_colour_of_code(palette)[used])))
+
+
+@lru_cache(maxsize=8)
+def _colour_of_code(palette: Palette) -> NDArray[np.intp]:
+    """Give the number of each code's colour."""
+    _, colour = np.unique(palette.linear, axis=0, return_inverse=True)
+    return colour.reshape(-1)

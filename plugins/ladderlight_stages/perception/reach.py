@@ -1,0 +1,119 @@
+"""What a board can show or mix: the convex hull of its colours, in linear light."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
+
+from ladderlight import Palette
+from ladderlight.colour.lightness import LUMINANCE
+from ladderlight_stages.perception.clipping import half_steps
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+
+CELLS = 32
+"""Cells along each gun's light: few pixels lie in cells that a hull cuts, and all cells fit a processor's cache."""
+_GUNS = 3
+_INSIDE, _OUTSIDE = 0, 1
+_NEVER, _ALWAYS = (0.0, 0.0, 0.0, 1.0), (0.0, 0.0, 0.0, -1.0)
+"""Faces, the first two of all, that no light passes and that all light does."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Reach:
+    """All that can be mixed from some colours: their convex hull, in as many dimensions as they span.
+
+    ``black`` and ``white``, (3,), are the darkest and the lightest colour. ``axes``, (dimensions, 3), are orthonormal:
+    a grey board's colours lie on a line, those of two guns in a plane, and the hull is that of their own space, from
+    ``black`` on. ``faces``, (faces, dimensions + 1), are outward normals and offsets: inside where normal . point +
+    offset <= 0.
+    """
+
+    black: Float64
+    white: Float64
+    axes: Float64
+    faces: Float64
+
+
+@lru_cache(maxsize=8)
+def reach_of(palette: Palette) -> Reach:
+    """Find what can be mixed from a palette."""
+    colours = palette.linear
+    light = colours @ LUMINANCE
+    black, white = colours[np.argmin(light)], colours[np.argmax(light)]
+    _, sizes, axes = np.linalg.svd(colours - black, full_matrices=False)
+    axes = axes[sizes > 1e-6 * max(sizes[0], 1e-6)]
+    return Reach(black=black, white=white, axes=axes, faces=_faces((colours - black) @ axes.T))
+
+
+def _faces(points: Float64) -> Float64:
+    if points.shape[1] == 0:
+        return np.empty((0, 1))
+    if points.shape[1] == 1:
+        return np.array([[1.0, -points.max()], [-1.0, points.min()]])
+    return np.unique(ConvexHull(points).equations.round(9), axis=0)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ReachCells:
+    """The cube of all light in cells, and how a hull cuts them.
+
+    There are ``CELLS`` along each gun's light from the margin below 0 to the margin above 1, and one more at either end
+    for what lies beyond. ``faces`` float32, (n, 4), are outward normals and where light is outside: normal . light >
+    last. ``states``, ((CELLS + 2)**3,), red slowest, uint16 or for very many faces uint32, gives twice the number of
+    each cell's first face, and 1 more where others come next: those after a face that is ``followed``, bool (n,). The
+    first two faces are for cells that none cuts: one that is never passed inside, one that always is outside. Light up
+    to half a step of 8-bit sRGB outside a face lies in cells that the face cuts.
+    """
+
+    states: NDArray[np.unsignedinteger]
+    faces: Float32
+    followed: NDArray[np.bool_]
+
+
+@lru_cache(maxsize=8)
+def reach_cells(palette: Palette, margin: float) -> ReachCells | None:
+    """Cut the cube of all light by the hull of a palette, a margin further out; None where the colours lie in a plane.
+
+    Faces along the lowest and highest level of each gun keep sharp corners of the hull from counting light that no gun
+    has.
+    """
+    reach = reach_of(palette)
+    if len(reach.axes) < _GUNS:
+        return None
+    normals = reach.faces[:, :3] @ reach.axes
+    limits = normals @ reach.black - reach.faces[:, 3]
+    box = np.concatenate([np.eye(_GUNS), -np.eye(_GUNS)])
+    normals = np.concatenate([normals, box])
+    limits = np.concatenate([limits, (box @ palette.linear.T).max(axis=1)]) + margin
+    edges = np.linspace(-margin, 1 + margin, CELLS + 1)
+    centres, half = (edges[1:] + edges[:-1]) / 2, (edges[1] - edges[0]) / 2
+    rounding = float(half_steps().max())
+    outside = np.zeros(CELLS**3, dtype=bool)
+    cut = np.zeros((CELLS**3, len(normals)), dtype=bool)
+    for number, (normal, limit) in enumerate(zip(normals, limits, strict=True)):
+        red, green, blue = normal[:, None] * centres
+        middle = (red[:, None, None] + green[:, None] + blue).ravel() - limit
+        spread = float(np.abs(normal).sum()) * half
+        outside |= middle > spread + float(np.abs(normal).sum()) * rounding
+        cut[:, number] = middle > -spread
+    open_cells = np.flatnonzero(cut.any(axis=1) & ~outside)
+    lists, numbers = np.unique(cut[open_cells], axis=0, return_inverse=True)
+    counts = lists.sum(axis=1)
+    firsts = 2 + np.cumsum(counts) - counts
+    inner = np.where(outside, 2 * _OUTSIDE, 2 * _INSIDE)
+    inner[open_cells] = (2 * firsts + (counts > 1))[numbers.reshape(-1)]
+    states = np.full((CELLS + 2,) * _GUNS, 2 * _OUTSIDE)
+    states[1:-1, 1:-1, 1:-1] = inner.reshape((CELLS,) * _GUNS)
+    planes = np.column_stack([normals, limits])
+    faces = np.concatenate([[_NEVER, _ALWAYS], planes[np.nonzero(lists)[1]]])
+    followed = np.ones(len(faces), dtype=bool)
+    followed[:2] = False
+    followed[firsts + counts - 1] = False
+    fitting: type[np.unsignedinteger] = np.uint16 if 2 * len(faces) <= np.iinfo(np.uint16).max else np.uint32
+    return ReachCells(states=states.ravel().astype(fitting), faces=faces.astype(np.float32), followed=followed)

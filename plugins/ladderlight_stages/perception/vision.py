@@ -1,0 +1,145 @@
+"""How different two pictures look from a given distance: S-CIELAB.
+
+X. Zhang and B. A. Wandell, A spatial extension of CIELAB for digital color image reproduction, SID 1996, with the
+filter parameters of their published reference code. Differences are CIEDE2000.
+
+The method leaves two things open, and figures depend on both. Here each filter is integrated over the pixel, rather
+than sampled at its middle, and the picture is reflected at its edges; one filter is 7 degrees wide, so that a large
+part of the picture sees beyond them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import dctn, idctn
+from scipy.special import erf
+
+from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
+
+Float64 = NDArray[np.float64]
+
+XYZ_FROM_LINEAR = np.array(
+    [
+        [0.4124, 0.3576, 0.1805],
+        [0.2126, 0.7152, 0.0722],
+        [0.0193, 0.1192, 0.9505],
+    ]
+)
+"""IEC 61966-2-1."""
+OPPONENT_FROM_XYZ = np.array(
+    [
+        [0.279, 0.72, -0.107],
+        [-0.449, 0.29, -0.077],
+        [0.086, -0.59, 0.501],
+    ]
+)
+"""Luminance, red-green, blue-yellow."""
+FILTERS = (
+    ((1.00327, 0.05), (0.114416, 0.225), (-0.117686, 7.0)),
+    ((0.616725, 0.0685), (0.383275, 0.826)),
+    ((0.567885, 0.0920), (0.432115, 0.6451)),
+)
+"""For each opponent channel: Gaussians as (weight, full width at half maximum in degrees)."""
+
+_WHITE = np.array([0.95047, 1.0, 1.08883])
+"""XYZ of D65 for the 2-degree observer (ASTM E308)."""
+SHARES_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ) / _WHITE[:, None]
+"""To XYZ as shares of white."""
+SHARES_FROM_LINEAR = XYZ_FROM_LINEAR / _WHITE[:, None]
+
+_SIGMA_OF_WIDTH = 1 / (2 * np.sqrt(2 * np.log(2)))
+_REACH = 4.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class VisibleError:
+    """CIEDE2000 differences over a picture."""
+
+    mean: float
+    p95: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Viewer:
+    """Somebody who looks at a picture: float32 or float64 (height, width, 3), linear light.
+
+    ``density`` is how many picture pixels one degree of sight holds, across and down.
+    """
+
+    reference: NDArray[np.floating]
+    density: tuple[float, float]
+
+    @cached_property
+    def _seen(self) -> Float64:
+        return seen_lab(self.reference, self.density)
+
+    def differences(self, shown: NDArray[np.floating]) -> Float64:
+        """Give the CIEDE2000 difference that is seen at each pixel when ``shown`` stands for the reference."""
+        return np.asarray(ciede2000(self._seen, seen_lab(shown, self.density)))
+
+    def error(self, shown: NDArray[np.floating]) -> VisibleError:
+        """Give the mean and the 95th percentile of the differences."""
+        found = self.differences(shown)
+        return VisibleError(mean=float(found.mean()), p95=float(np.percentile(found, 95)))
+
+
+def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Float64:
+    """Give the CIELAB picture that is left of a picture after the eye's blur.
+
+    Parameters
+    ----------
+    linear
+        (height, width, 3), linear light with sRGB primaries.
+    density
+        Pixels per degree across and down.
+
+    Returns
+    -------
+    float64 (height, width, 3), D65 white.
+
+    Notes
+    -----
+    Pixels are squares of even light, so each Gaussian is integrated over them exactly; the picture is mirrored beyond
+    its edges, which makes the convolution a product of cosine transforms.
+    """
+    return np.asarray(lab_from(seen_opponent(linear, density), SHARES_FROM_OPPONENT))
+
+
+def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) -> Float64:
+    """Give the opponent channels that are left after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
+    opponent: Float64 = np.asarray(linear, dtype=np.float64) @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T
+    height, width = opponent.shape[:2]
+    for channel in range(3):
+        transfer = _transfer(channel, height, width, density)
+        opponent[..., channel] = idctn(dctn(opponent[..., channel], norm="ortho") * transfer, norm="ortho")
+    return opponent
+
+
+def kernel(width_degrees: float, density: float) -> Float64:
+    """Give a Gaussian's weights by pixel, (2 n + 1,), of a full width at half maximum; their sum is 1."""
+    sigma = width_degrees * density * _SIGMA_OF_WIDTH
+    reach = int(np.ceil(_REACH * sigma + 0.5))
+    edges = (np.arange(-reach, reach + 2) - 0.5) / (sigma * np.sqrt(2))
+    weights = np.diff(erf(edges)) / 2
+    return np.asarray(weights / weights.sum())
+
+
+@lru_cache(maxsize=32)
+def _transfer(channel: int, height: int, width: int, density: tuple[float, float]) -> Float64:
+    """Give what a channel's filter leaves of each cosine of a picture's size."""
+    total = np.zeros((height, width))
+    for weight, degrees in FILTERS[channel]:
+        across, down = _response(kernel(degrees, density[0]), width), _response(kernel(degrees, density[1]), height)
+        total += weight * down[:, None] * across
+    return total
+
+
+def _response(weights: Float64, count: int) -> Float64:
+    """Give what symmetric weights leave of the cosines of 0, 1, 2... half periods over ``count`` pixels."""
+    reach = len(weights) // 2
+    angles = np.pi * np.outer(np.arange(count), np.arange(1, reach + 1)) / count
+    return np.asarray(weights[reach] + 2 * np.cos(angles) @ weights[reach + 1 :])

@@ -1,0 +1,1 @@
+"""Cropping to the board's proportions."""

@@ -1,0 +1,177 @@
+"""Cropping to the proportions of the screen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
+
+from ladderlight import Board, Demand, Example, Option, Picture, PictureError, Problem, refuse, stage
+from ladderlight_stages.colours import BLACK, Colour, linear_colour
+from ladderlight_stages.framing.proportions import (
+    Part,
+    drawn_for,
+    framed,
+    largest_part,
+    largest_size,
+    screen_aspect,
+    shares_around,
+)
+
+Keep = Literal[
+    "centre",
+    "top",
+    "bottom",
+    "left",
+    "right",
+    "top-left",
+    "top-right",
+    "bottom-left",
+    "bottom-right",
+    "focus",
+    "busiest",
+    "all",
+]
+_EDGES = ("left", "right", "top", "bottom")
+
+
+def demanded(demand: Demand, board: Board, options: Mapping[str, Any]) -> Demand:
+    """Give the size that leaves enough after cropping; all of it where an option counts pixels of the file."""
+    left, right, top, bottom = (options.get(edge, 0) for edge in _EDGES)
+    in_pixels = max(left, right, top, bottom) >= 1 or max(options.get("focus") or (0, 0)) > 1
+    if demand.width is None or demand.height is None or in_pixels:
+        return Demand()
+    aspect = screen_aspect(board)
+    # The part that is kept has the screen's proportions and as many square pixels as either side asks for.
+    width = max(demand.width, demand.height * aspect)
+    across, down = 1 - left - right, 1 - top - bottom
+    if across <= 0 or down <= 0:
+        return Demand()
+    return Demand(width=math.ceil(width / across), height=math.ceil(width / aspect / down))
+
+
+def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    yield from _contradictions(options["keep"], options["focus"])
+    for first, second in (_EDGES[:2], _EDGES[2:]):
+        one, other = options[first], options[second]
+        if max(one, other) < 1 <= one + other:
+            what = f"{first} {one:g} and {second} {other:g} leave nothing of a picture"
+            yield Problem(where=(first,), what=what, action="take off less")
+
+
+def _contradictions(keep: str, focus: tuple[float, float] | None) -> Iterator[Problem]:
+    if keep == "focus" and focus is None:
+        yield Problem(
+            where=("keep",), what='keep = "focus" needs a point', action="add focus = [0.5, 0.3], for example"
+        )
+    if focus is not None and keep not in ("centre", "focus"):
+        what = f'focus and keep = "{keep}" contradict each other'
+        yield Problem(where=("focus",), what=what, action="leave one out")
+    if focus is not None and max(focus) > 1 and any(0 < part < 1 for part in focus):
+        what = f"focus = [{focus[0]:g}, {focus[1]:g}] mixes a share of the picture with pixels"
+        yield Problem(where=("focus",), what=what, action="give both as shares, at most 1, or both in pixels")
+
+
+@stage(
+    help="Crop to the screen's proportions, or set the whole picture in a border.",
+    rule=_rule,
+    demand=demanded,
+    example=Example(options={"keep": "focus", "focus": [0.7, 0.4], "left": 0.3, "top": 0.1}),
+)
+def crop(
+    picture: Picture,
+    board: Board,
+    *,
+    keep: Annotated[
+        Keep, Option("which part stays; busiest has the most detail, all adds a border instead of cutting")
+    ] = "centre",
+    focus: Annotated[
+        tuple[float, float] | None,
+        Option(
+            "point in the picture to centre on, across and down: shares if both are at most 1, else pixels", minimum=0
+        ),
+    ] = None,
+    left: Annotated[float, Option("cut off first: a share of the width if below 1, else pixels", minimum=0)] = 0,
+    right: Annotated[float, Option("cut off first: a share of the width if below 1, else pixels", minimum=0)] = 0,
+    top: Annotated[float, Option("cut off first: a share of the height if below 1, else pixels", minimum=0)] = 0,
+    bottom: Annotated[float, Option("cut off first: a share of the height if below 1, else pixels", minimum=0)] = 0,
+    border: Annotated[Colour, Option("colour of the border: a name or #rrggbb")] = BLACK,
+) -> Picture:
+    """Crop a picture of square pixels to the proportions that the board's picture has on the screen.
+
+    Parameters
+    ----------
+    picture
+        Any size.
+    board
+        Its picture's size and pixel aspect give the proportions.
+    keep
+        Which part stays: the largest area of those proportions at the centre, an edge or a corner, around the
+        ``"focus"``, or where there is most detail, ``"busiest"``; or ``"all"`` of the picture, set in the middle of a
+        border.
+    focus
+        The point to centre on as well as the picture's edges allow, counted from the left and the top of the whole
+        picture: both at most 1 are shares, otherwise pixels of the file, which must lie in it. ``keep`` may then be
+        left out.
+    left, right, top, bottom
+        Edges to take off first, such as a scanner's rim: below 1 a share of the picture, otherwise pixels of the file.
+    border
+        The border's colour with ``keep = "all"``.
+
+    Returns
+    -------
+    Picture
+        Its proportions are the screen's, as near as whole pixels allow. A picture drawn for the board, in its own size
+        and colours, is given back as it is, even if the board's pixels are not square.
+
+    Raises
+    ------
+    PictureError
+        When the edges leave nothing, ``focus`` lies outside the picture or mixes shares with pixels, or it and ``keep``
+        do not go together.
+    """
+    refuse(_contradictions(keep, focus), PictureError)
+    edges = (left, right, top, bottom)
+    if not any(edges) and drawn_for(picture, board):
+        return picture
+    whole_height, whole_width = picture.pixels.shape[:2]
+    rest = _without_edges(whole_width, whole_height, edges)
+    pixels, aspect = rest.of(picture.pixels), screen_aspect(board)
+    height, width = pixels.shape[:2]
+    if keep == "all":
+        return picture.with_pixels(framed(pixels, aspect, linear_colour(border)))
+    if focus is not None:
+        across, down = _point(focus, whole_width, whole_height)
+        x, y = shares_around(across - rest.left, down - rest.top, width, height, aspect)
+    elif keep == "busiest":
+        from ladderlight_stages.pictures.crop.busiest import busiest_place  # scikit-image is slow to import
+
+        x, y = busiest_place(pixels, *largest_size(width, height, aspect))
+    else:
+        x = 0.0 if "left" in keep else 1.0 if "right" in keep else 0.5
+        y = 0.0 if "top" in keep else 1.0 if "bottom" in keep else 0.5
+    return picture.with_pixels(largest_part(width, height, aspect, x=x, y=y).of(pixels))
+
+
+def _point(focus: tuple[float, float], width: int, height: int) -> tuple[float, float]:
+    if max(focus) <= 1:
+        return focus[0] * width, focus[1] * height
+    if focus[0] > width or focus[1] > height:
+        raise PictureError(
+            f"focus = [{focus[0]:g}, {focus[1]:g}] lies outside the picture, which is {width} pixels across and "
+            f"{height} down; give a point in it, or shares of it"
+        )
+    return focus
+
+
+def _without_edges(width: int, height: int, edges: tuple[float, float, float, float]) -> Part:
+    sides = (width, width, height, height)
+    left, right, top, bottom = (
+        round(edge * side if edge < 1 else edge) for edge, side in zip(edges, sides, strict=True)
+    )
+    if left + right >= width or top + bottom >= height:
+        raise PictureError(
+            f"taking {left} and {right} pixels off {width} across and {top} and {bottom} off {height} down leaves "
+            "nothing; take off less"
+        )
+    return Part(left=left, top=top, right=width - right, bottom=height - bottom)

@@ -1,0 +1,1 @@
+"""What the device file formats have in common."""

@@ -1,0 +1,189 @@
+"""Reduction to codes by error diffusion."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, Problem, Viewing, stage
+from ladderlight_stages.halftone.error_rows import TOGETHER
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.halftone.kept_loops import diffuse_lattice_kept, diffuse_palette_kept
+from ladderlight_stages.halftone.lattice_loops import SHARE_BITS, diffuse_lattice
+from ladderlight_stages.halftone.lattice_tables import UNITS, lattice_tables
+from ladderlight_stages.halftone.palette_loops import diffuse_palette
+from ladderlight_stages.halftone.palette_tables import PaletteTables, palette_tables
+from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight_stages.reductions.diffuse.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
+from ladderlight_stages.reductions.diffuse.variable import VARIABLE, diffuse_variably
+
+Codes = NDArray[np.uint16]
+KernelName = Literal[
+    "floyd_steinberg",
+    "jarvis_judice_ninke",
+    "stucki",
+    "burkes",
+    "sierra",
+    "sierra_two_row",
+    "sierra_light",
+    "atkinson",
+    "fan",
+    "shiau_fan",
+    "shiau_fan_wide",
+    "stevenson_arce",
+    "ostromoukhov",
+    "zhou_fang",
+]
+
+
+def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    try:
+        if options["weights"] is not None:
+            kernel_of(options["weights"], options["divisor"])
+    except PictureError as error:
+        yield Problem.of(error, "weights")
+
+
+@stage(
+    help="Reduce to the board's colours by error diffusion, in linear light.",
+    rule=_problems,
+    example=Example(options={"kernel": "stucki"}),
+)
+def diffuse(
+    picture: Picture,
+    board: Board,
+    viewing: Viewing = UNSTATED,
+    *,
+    kernel: Annotated[
+        KernelName, Option("which pixels a pixel's error goes to; most are named after their authors")
+    ] = "floyd_steinberg",
+    strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
+    scan: Annotated[
+        Literal["serpentine", "raster"], Option("every other row backwards, or all rows forwards")
+    ] = "serpentine",
+    weights: Annotated[
+        list[list[float]] | None,
+        Option("a kernel of your own: the pixels ahead, then the rows below, each centred; replaces kernel"),
+    ] = None,
+    divisor: Annotated[
+        float | None,
+        Option(
+            "what the weights are divided by; their sum if not given: with more, the rest of the error is lost",
+            minimum=0,
+        ),
+    ] = None,
+    error_limit: Annotated[
+        float,
+        Option(
+            "how far a pixel with its errors may lie beyond the board's colours, as a share of their extent; "
+            "only for boards whose guns are not independent",
+            minimum=0,
+            maximum=2,
+        ),
+    ] = 0.25,
+    screen_width: ScreenWidth = None,
+    distance: MeasuringDistance = None,
+) -> CodedPicture:
+    """Reduce a picture to codes.
+
+    Each pixel takes the nearest colour to its own light and the errors passed to it; what is left over is passed on.
+    Where the guns are independent, each goes to the nearest of its own levels, and light beyond the lowest and highest
+    level is cut off first, so that it cannot pile up. Otherwise the nearest colour is sought by lightness, red against
+    green and blue against yellow, and ``error_limit`` keeps what no colour can show from bleeding. A picture that is in
+    the board's colours already is unchanged.
+
+    ``stevenson_arce`` was published for hexagonal pixels: every other row counts as shifted by half a pixel, which is
+    exact for the serpentine scan.
+
+    Raises
+    ------
+    PictureError
+        When ``weights`` is not a kernel.
+    """
+    clipped = None
+    codes = exact_codes(picture.pixels, board.palette)
+    if codes is None:
+        serpentine = scan == "serpentine"
+        if weights is None and kernel in VARIABLE:
+            codes = diffuse_variably(
+                picture.pixels, board.palette, kernel, strength, error_limit, serpentine=serpentine
+            )
+        else:
+            shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
+            codes, clipped = diffused(picture, board.palette, shares, strength, error_limit, serpentine=serpentine)
+    else:
+        picture = picture.afresh()
+    viewing = viewing.changed(distance=distance, screen_width=screen_width)
+    return with_measures(picture.coded(codes), picture, board, viewing, clipped=clipped)
+
+
+def diffused(
+    picture: Picture,
+    palette: Palette,
+    kernel: Kernel,
+    strength: float = 1.0,
+    error_limit: float = 0.25,
+    *,
+    serpentine: bool = True,
+) -> tuple[Codes, int | None]:
+    """Give the codes, and how many pixels are clipped where that came to light on the way."""
+    lattice = lattice_tables(palette)
+    if lattice is None:
+        tables = palette_tables(palette, error_limit)
+        return diffused_onto(picture, tables, kernel, strength, serpentine=serpentine), None
+    pixels = lattice.fit(picture.pixels)
+    tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
+    how = (*tables_of, *_whole_taps(kernel, strength), serpentine)
+    codes: Codes
+    if picture.keeps_any:
+        light = lattice.light_of_codes(palette)
+        codes = diffuse_lattice_kept(pixels, *how, picture.kept, light, _largest_steps(light) // 2)
+        return codes, None
+    codes, clipped = diffuse_lattice(pixels, *how)
+    return codes, None if lattice.grey else clipped
+
+
+def diffused_onto(
+    picture: Picture, tables: PaletteTables, kernel: Kernel, strength: float, *, serpentine: bool
+) -> Codes:
+    """Diffuse a picture onto any set of colours."""
+    pixels = np.require(picture.pixels, np.float32, ["C", "A", "W"])
+    taps = (*_whole_taps(kernel, strength), serpentine)
+    codes: Codes
+    if picture.kept is not None and picture.keeps_any:
+        places = np.full(max(int(tables.codes.max()), int(picture.kept.max())) + 1, -1, dtype=np.int32)
+        places[tables.codes] = np.arange(len(tables.codes))
+        kept = np.where(picture.kept < 0, np.int32(-1), places[picture.kept])
+        codes = diffuse_palette_kept(pixels, *tables.arguments, *taps, kept, _largest_steps(tables.colours[:, :3]))
+    else:
+        codes = diffuse_palette(pixels, *tables.arguments, *taps)
+    return codes
+
+
+def _largest_steps(light: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Give each gun's largest step from level to level, int32 (3,)."""
+    return np.array([np.diff(np.unique(gun)).max(initial=0) for gun in light.T], dtype=np.int32)
+
+
+def _whole_taps(kernel: Kernel, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Give the shares ahead, (REACH_AHEAD,), and rows down, pixels ahead and share of the others, (taps, 3).
+
+    Shares are in units of 2**-SHARE_BITS and add up to the kernel's total exactly.
+    """
+    taps = list(kernel.taps())
+    exact = np.array([numerator for _, _, numerator in taps]) * (strength * (1 << SHARE_BITS) / kernel.divisor)
+    whole = np.floor(exact).astype(np.int32)
+    missing = round(kernel.total * strength * (1 << SHARE_BITS)) - int(whole.sum())
+    whole[np.argsort(whole - exact, kind="stable")[:missing]] += 1
+    ahead = np.zeros(REACH_AHEAD, dtype=np.int32)
+    below = []
+    for (down, right, _), share in zip(taps, whole, strict=True):
+        if down == 0:
+            ahead[right - 1] = share
+        else:
+            below.append((down, right, share))
+    below += [(1, 0, 0)] * (-len(below) % TOGETHER)
+    return ahead, np.array(below, dtype=np.int32).reshape(-1, 3)

@@ -1,0 +1,144 @@
+"""Error diffusion whose coefficients depend on the level of the picture: the published tables and their use.
+
+The tables are for two levels, 0 and 255. Between two neighbouring levels of a gun they are used as between those two,
+also where the guns depend on each other. The threshold of all guns is moved by one random number for each pixel, in
+proportion to each gun's step, so that grey stays grey. A palette in which a gun has a great many levels leaves little
+to move.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Palette
+from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
+from ladderlight_stages.halftone.lattice_tables import UNITS, LatticeTables, guns_of, lattice_tables
+from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
+from ladderlight_stages.halftone.palette_tables import palette_tables
+from ladderlight_stages.reductions.diffuse.variable_loops import diffuse_variable, diffuse_variable_palette
+
+Floats = NDArray[np.float64]
+_STEPS = 1024
+"""Steps of light in which shares and noise are told for palettes."""
+VARIABLE = ("ostromoukhov", "zhou_fang")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Coefficients:
+    """By level 0 to 255: ``shares`` float64 (256, 3), ahead, down and behind, down; ``modulation`` float64 (256,)."""
+
+    shares: Floats
+    modulation: Floats
+
+
+@cache
+def coefficients(name: str) -> Coefficients:
+    """Read a published table.
+
+    ``"ostromoukhov"``: V. Ostromoukhov, A simple and efficient error-diffusion algorithm, SIGGRAPH 2001.
+    ``"zhou_fang"``: B. Zhou and X. Fang, Improving mid-tone quality of variable-coefficient error diffusion using
+    threshold modulation, SIGGRAPH 2003.
+    """
+    if name == "ostromoukhov":
+        table, strength = _read("variable_coefficients_2001.csv"), np.zeros((1, 2))
+    else:
+        table, strength = _read("threshold_modulated_2003.csv"), _read("threshold_modulation_strength_2003.csv")
+    weights = table[:, 1:] / table[:, 1:].sum(axis=1, keepdims=True)
+    half = np.arange(128)
+    rows = np.stack([np.interp(half, table[:, 0], weights[:, column]) for column in range(3)], axis=1)
+    modulation = np.interp(half, strength[:, 0], strength[:, 1])
+    # both mirror at the middle: level i above 127 is level 255 - i
+    return Coefficients(
+        shares=np.concatenate([rows, rows[::-1]]), modulation=np.concatenate([modulation, modulation[::-1]])
+    )
+
+
+def _read(name: str) -> Floats:
+    text = (files("ladderlight_stages.reductions.diffuse") / "data" / name).read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if line and not line.startswith("#")]
+    return np.array([[float(entry) for entry in line.split(",")] for line in lines[1:]])
+
+
+def diffuse_variably(
+    pixels: NDArray[np.float32], palette: Palette, name: str, strength: float, error_limit: float, *, serpentine: bool
+) -> NDArray[np.uint16]:
+    """Reduce pixels, float32 (height, width, 3) of linear light, with one of the published tables."""
+    codes: NDArray[np.uint16]
+    lattice = _tables(palette)
+    if lattice is not None:
+        shares, noise = _by_bin(palette, name, strength)
+        codes = diffuse_variable(
+            lattice.fit(pixels),
+            UNITS,
+            lattice.limits,
+            lattice.shift,
+            lattice.levels,
+            lattice.codes,
+            shares,
+            noise,
+            serpentine,
+        )
+        return codes
+    tables = palette_tables(palette, error_limit)
+    codes = diffuse_variable_palette(
+        np.require(pixels, np.float32, ["C", "A", "W"]),
+        *tables.arguments,
+        *_by_light(palette, name, strength),
+        serpentine,
+    )
+    return codes
+
+
+def _tables(palette: Palette) -> LatticeTables | None:
+    # a threshold moved up by half a step doubles the largest error; the published tables have 256 levels
+    return lattice_tables(palette, 1.0, 512)
+
+
+@lru_cache(maxsize=8)
+def _by_bin(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Give shares and noise for each gun and bin of light, as ``diffuse_variable`` takes them."""
+    tables, guns = _tables(palette), guns_of(palette)
+    assert tables is not None and guns is not None  # noqa: S101 - the caller has seen to it
+    bins = tables.levels.shape[1]
+    shares = np.empty((3, bins, 3), dtype=np.int32)
+    noise = np.empty((3, bins), dtype=np.int32)
+    for gun, (light, _) in enumerate(guns):
+        centres = tables.limits[gun, 2] + (np.arange(bins) + 0.5) * 2**tables.shift / UNITS
+        shares[gun], up = _between_levels(name, strength, light, centres)
+        noise[gun] = np.rint(up * UNITS)
+    return shares, noise
+
+
+@lru_cache(maxsize=8)
+def _by_light(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Give shares and noise for each gun and step of light, as ``diffuse_variable_palette`` takes them."""
+    places = np.linspace(0, 1, _STEPS)
+    found = [_between_levels(name, strength, np.unique(light), places) for light in palette.linear.T]
+    shares = np.stack([each for each, _ in found])
+    noise = np.stack([np.rint(up * PALETTE_UNITS).astype(np.int32) for _, up in found])
+    return shares, noise
+
+
+def _between_levels(name: str, strength: float, light: Floats, places: Floats) -> tuple[NDArray[np.int32], Floats]:
+    """Read the tables for a gun with levels at ``light``, ascending, at places of light between two of them.
+
+    Gives the shares, int32 (places, 3), and by how much light the threshold is moved up at most, float64 (places,).
+    """
+    table = coefficients(name)
+    below = np.clip(np.searchsorted(light, places, side="right") - 1, 0, max(len(light) - 2, 0))
+    steps = np.append(np.diff(light), 0.0)[: max(len(light) - 1, 1)]
+    share = np.clip((places - light[below]) / np.maximum(steps[below], 1e-9), 0.0, 1.0)
+    level = np.rint(share * 255).astype(np.intp)
+    return _whole(table.shares[level] * strength), table.modulation[level] * steps[below] * (128 / 255)
+
+
+def _whole(shares: Floats) -> NDArray[np.int32]:
+    """Count shares, (..., 3), in units of 2**-SHARE_BITS; what rounding leaves goes to the last."""
+    whole = np.rint(shares * (1 << SHARE_BITS)).astype(np.int32)
+    whole[..., 2] += np.rint(shares.sum(axis=-1) * (1 << SHARE_BITS)).astype(np.int32) - whole.sum(axis=-1)
+    return whole

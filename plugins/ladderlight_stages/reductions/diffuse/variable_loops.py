@@ -1,0 +1,166 @@
+"""Error diffusion with coefficients that depend on the picture: three taps, ahead, down and behind, down.
+
+Light is counted in whole units, and errors are gathered, as in ``lattice_loops``.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ladderlight_stages.compiled import compiled
+from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
+from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, _search
+from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
+
+NOISE_BITS = 7
+"""A random number of 0 to 127 moves the threshold. It is the same for all guns, so that grey stays grey."""
+
+
+@compiled
+def diffuse_variable(
+    pixels: Any,
+    units: Any,
+    limits: Any,
+    shift: Any,
+    levels: Any,
+    codes: Any,
+    shares: Any,
+    noise: Any,
+    serpentine: Any,
+) -> Any:
+    """Reduce a picture for a board whose guns are independent.
+
+    Parameters
+    ----------
+    pixels, units, limits, shift, levels, codes
+        As for ``lattice_loops.diffuse_lattice``.
+    shares
+        int32 (3, bins, 3): by gun and bin of the picture's light, the shares ahead, down and behind, down.
+    noise
+        int32 (3, bins): by how many units the threshold is moved up at most.
+    serpentine
+        Whether every other row is scanned backwards.
+
+    Returns
+    -------
+    uint16 (height, width), codes.
+    """
+    height, width, _ = pixels.shape
+    result = np.empty((height, width), np.uint16)
+    down = np.zeros((width + 2, 3), np.int32)
+    behind = np.zeros((width + 2, 3), np.int32)
+    passed = np.zeros((width, 3), np.int32)
+    carry = np.zeros(3, np.int32)
+    scale, bits = np.float32(units), np.uintp(shift)
+    # Where coefficients change from pixel to pixel, one may receive more than its neighbours' errors together amount to
+    # on the average, so that no bound is known beforehand: what lies beyond the tables is cut off.
+    top = (levels.shape[1] << shift) - 1
+    for y in range(height):
+        way = -1 if serpentine and y % 2 == 1 else 1
+        before = -way if serpentine else 1
+        for x in range(width):
+            for gun in range(3):
+                passed[x, gun] = (1 << (SHARE_BITS - 1)) + down[x + 1, gun] + behind[x + 1 + before, gun]
+        carry[:] = 0
+        state = np.uint32((y + 1) * 2654435761 & 0xFFFFFFFF)
+        x = 0 if way > 0 else width - 1
+        for _ in range(width):
+            state = np.uint32(state * np.uint32(1664525) + np.uint32(1013904223))
+            random = np.int64(state >> np.uint32(25))
+            code = np.uint16(0)
+            for gun in range(3):
+                value = pixels[y, x, gun]
+                value = value if value > limits[gun, 0] else limits[gun, 0]
+                value = value if value < limits[gun, 1] else limits[gun, 1]
+                light = np.int32((value - limits[gun, 2]) * scale + np.float32(0.5))
+                of = np.uintp(light) >> bits
+                level = min(max(light + ((passed[x, gun] + carry[gun]) >> SHARE_BITS), 0), top)
+                taken = np.uintp(max(level - ((random * noise[gun, of]) >> NOISE_BITS), 0)) >> bits
+                error = np.int32(level - levels[gun, taken])
+                carry[gun] = shares[gun, of, 0] * error
+                behind[x + 1, gun] = shares[gun, of, 1] * error
+                down[x + 1, gun] = shares[gun, of, 2] * error
+                code += codes[gun, taken]
+            result[y, x] = code
+            x += way
+    return result
+
+
+@compiled
+def diffuse_variable_palette(
+    pixels: Any,
+    transform: Any,
+    start: Any,
+    bottom: Any,
+    top: Any,
+    bins: Any,
+    colours: Any,
+    codes: Any,
+    cells: Any,
+    lists: Any,
+    shares: Any,
+    noise: Any,
+    serpentine: Any,
+) -> Any:
+    """Reduce a picture for any set of colours.
+
+    Parameters
+    ----------
+    pixels, transform, start, bottom, top, bins, colours, codes, cells, lists
+        As for ``palette_loops.diffuse_palette``.
+    shares
+        int32 (3, steps, 3): by gun and its light, full light divided into so many steps, the shares ahead, down and
+        behind, down.
+    noise
+        int32 (3, steps): how many units darker the colour is sought at most.
+    serpentine
+        Whether every other row is scanned backwards.
+
+    Returns
+    -------
+    uint16 (height, width), codes.
+    """
+    height, width, _ = pixels.shape
+    result = np.empty((height, width), np.uint16)
+    down = np.zeros((width + 2, 3), np.int32)
+    behind = np.zeros((width + 2, 3), np.int32)
+    passed = np.zeros((width, 3), np.int32)
+    carry, level, sought = np.zeros(3, np.int32), np.zeros(3, np.int32), np.zeros(3, np.int32)
+    place = np.zeros(3, np.uintp)
+    finest = np.float32(shares.shape[1] - 1)
+    scale, bits = np.float32(PALETTE_UNITS), np.uintp(BIN_BITS)
+    for y in range(height):
+        way = -1 if serpentine and y % 2 == 1 else 1
+        before = -way if serpentine else 1
+        for x in range(width):
+            for gun in range(3):
+                passed[x, gun] = (1 << (SHARE_BITS - 1)) + down[x + 1, gun] + behind[x + 1 + before, gun]
+        carry[:] = 0
+        state = np.uint32((y + 1) * 2654435761 & 0xFFFFFFFF)
+        x = 0 if way > 0 else width - 1
+        for _ in range(width):
+            state = np.uint32(state * np.uint32(1664525) + np.uint32(1013904223))
+            random = np.int64(state >> np.uint32(25))
+            cell = np.uintp(0)
+            for gun in range(3):
+                value = max(min(pixels[y, x, gun], np.float32(2)), np.float32(-1))
+                light = bottom[gun] + np.int32((value - start[gun]) * scale + np.float32(0.5))
+                level[gun] = max(min(light + ((passed[x, gun] + carry[gun]) >> SHARE_BITS), top[gun]), bottom[gun])
+                of = np.uintp(max(min(pixels[y, x, gun], np.float32(1)), np.float32(0)) * finest + np.float32(0.5))
+                place[gun] = of
+                sought[gun] = max(level[gun] - np.int32((random * noise[gun, of]) >> NOISE_BITS), bottom[gun])
+                cell += np.uintp(bins[gun, np.uintp(sought[gun]) >> bits])
+            best = np.uintp(cells[cell])
+            if best == np.uintp(LIST):
+                best = _search(sought[0], sought[1], sought[2], transform, colours, lists, cell)
+            for gun in range(3):
+                of = place[gun]
+                error = np.int32(level[gun] - colours[best, gun])
+                carry[gun] = shares[gun, of, 0] * error
+                behind[x + 1, gun] = shares[gun, of, 1] * error
+                down[x + 1, gun] = shares[gun, of, 2] * error
+            result[y, x] = codes[best]
+            x += way
+    return result

@@ -1,0 +1,1 @@
+"""Choosing few colours for a look-up memory."""

@@ -1,0 +1,82 @@
+"""The best few of many colours for a picture, or for several."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Palette, Picture
+from ladderlight.colour.oklab import likeness_from_linear
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.reductions.diffuse.kernels import KERNELS
+from ladderlight_stages.reductions.diffuse.stage import diffused
+from ladderlight_stages.reductions.nearest import nearest_codes
+
+_MOST = 1024
+"""Of the colours that a picture wants, the most frequent so many are looked at."""
+_ROUNDS = 8
+
+
+def uses_of(picture: Picture, palette: Palette) -> NDArray[np.int64]:
+    """Count how often a picture wants each code, int64 (codes,); the counts of several pictures add up.
+
+    Each pixel counts for the colour that looks most like it, and once more for the one that dithering onto all colours
+    gives it. The former alone might leave out what lies around the picture's light: no dithering could then mix it,
+    and a grey picture would take on a colour.
+    """
+    codes = exact_codes(picture.pixels, palette)
+    if codes is not None:
+        return np.bincount(codes.ravel(), minlength=len(palette))
+    alike = nearest_codes(picture.pixels, palette)
+    dithered, _ = diffused(picture.afresh(), palette, KERNELS["floyd_steinberg"])
+    return np.bincount(np.concatenate([alike.ravel(), dithered.ravel()]), minlength=len(palette))
+
+
+def best_codes(uses: NDArray[np.int64], palette: Palette, count: int, keep: NDArray[np.uint16]) -> NDArray[np.uint16]:
+    """Choose the codes, ascending, at most ``count``, whose colours stand best for what was counted.
+
+    Parameters
+    ----------
+    uses
+        How often each code is wanted, see ``uses_of``.
+    palette
+        The board's colours.
+    count
+        How many to choose, those to keep included.
+    keep
+        Codes that are among them in any case.
+
+    Notes
+    -----
+    Of the colours that are wanted, medoids are sought: such that the squared differences in likeness between all that
+    is wanted and the nearest chosen colour add up to little. They are added one by one, then each is exchanged for a
+    better one as long as there is one (L. Kaufman and P. J. Rousseeuw, Finding Groups in Data, Wiley 1990, chapter 2).
+    """
+    codes = np.sort(np.argsort(-uses, kind="stable")[:_MOST])
+    codes = codes[uses[codes] > 0].astype(np.uint16)
+    weights = uses[codes].astype(np.float64)
+    free = count - len(keep)
+    if len(np.union1d(codes, keep)) <= count or free <= 0:
+        return np.union1d(codes, keep)[:count] if free > 0 else np.sort(keep)
+    points = likeness_from_linear(palette.linear[codes]).astype(np.float64)
+    gaps = ((points[:, None] - points) ** 2).sum(axis=-1)
+    kept = ((points[:, None] - likeness_from_linear(palette.linear[keep])) ** 2).sum(axis=-1)
+    near = kept.min(axis=1, initial=np.inf)
+    chosen: list[int] = []
+    for _ in range(min(free, len(codes))):
+        chosen.append(_best(weights, gaps, near))
+        near = np.minimum(near, gaps[:, chosen[-1]])
+    for _ in range(_ROUNDS):
+        before = list(chosen)
+        for place in range(len(chosen)):
+            others = gaps[:, chosen[:place] + chosen[place + 1 :]]
+            near = np.minimum(kept.min(axis=1, initial=np.inf), others.min(axis=1, initial=np.inf))
+            chosen[place] = _best(weights, gaps, near)
+        if chosen == before:
+            break
+    return np.union1d(codes[chosen], keep)
+
+
+def _best(weights: NDArray[np.float64], gaps: NDArray[np.float64], near: NDArray[np.float64]) -> int:
+    """Give the colour that lessens the sum most, beside those whose nearest gaps are given."""
+    return int((weights[:, None] * np.minimum(near[:, None], gaps)).sum(axis=0).argmin())

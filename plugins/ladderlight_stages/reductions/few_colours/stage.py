@@ -1,0 +1,177 @@
+"""Reduction to the best few of the board's colours."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from functools import lru_cache
+from threading import Lock
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import (
+    Board,
+    CodedPicture,
+    Example,
+    Option,
+    Palette,
+    Picture,
+    PictureError,
+    Problem,
+    Survey,
+    Viewing,
+    refuse,
+    stage,
+)
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.halftone.palette_tables import PaletteTables, make_tables
+from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight_stages.reductions.diffuse.kernels import KERNELS, Kernel
+from ladderlight_stages.reductions.diffuse.stage import diffused_onto
+from ladderlight_stages.reductions.few_colours.choice import best_codes, uses_of
+
+_COUNT = 16
+_LIMIT = 0.25
+_UNSEEN = Survey()
+_choosing = Lock()
+
+Codes = NDArray[np.uint16]
+Kernels = Literal["floyd_steinberg", "fan", "sierra_light", "stucki", "jarvis_judice_ninke", "atkinson"]
+
+
+def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], NDArray[np.int64]] | None:
+    """Count the colours of all pictures that share a choice, as each of them has them with a choice of its own.
+
+    What stands for much of one picture thus counts for more than what all of them have a little of.
+    """
+    if options.get("share") != "all" or options.get("codes") is not None:
+        return None
+    count, keep = options.get("count", _COUNT), np.unique(np.array(options.get("keep") or [], dtype=np.uint16))
+
+    def own(picture: Picture) -> NDArray[np.int64]:
+        chosen = best_codes(uses_of(picture, board.palette), board.palette, count, keep)
+        codes = _exact(picture, board.palette, chosen)
+        if codes is None:
+            kernel = KERNELS["floyd_steinberg"]
+            codes = _diffused(picture.afresh(), board.palette, chosen, kernel, 1.0, serpentine=True)
+        return np.bincount(codes.ravel(), minlength=len(board.palette))
+
+    return own
+
+
+def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
+    yield from _problems(board.palette, options["count"], options["keep"], options["codes"])
+
+
+def _problems(palette: Palette, count: int, keep: list[int] | None, codes: list[int] | None) -> Iterator[Problem]:
+    given, option = (keep or [], "keep") if codes is None else (codes, "codes")
+    wrong = [code for code in given if not 0 <= code < len(palette)]
+    if wrong:
+        what = f"{option}: the board has no code {wrong[0]}"
+        yield Problem(where=(option,), what=what, action=f"use 0 to {len(palette) - 1}")
+    if codes is not None and not codes:
+        action = "name the codes to use, or leave the option out"
+        yield Problem(where=("codes",), what="codes: none are given", action=action)
+    if codes is None and len(set(given)) > count:
+        what = f"keep: {len(set(given))} codes, but count is {count}"
+        yield Problem(where=("keep",), what=what, action="raise count or keep fewer")
+
+
+@stage(
+    help="Reduce to the best few of the board's colours, for boards with a colour look-up memory.",
+    rule=_rule,
+    survey=look,
+    example=Example(options={"count": 8}),
+)
+def few_colours(
+    picture: Picture,
+    board: Board,
+    viewing: Viewing = UNSTATED,
+    survey: Survey = _UNSEEN,
+    *,
+    count: Annotated[int, Option("how many colours at most", minimum=1, maximum=4096)] = _COUNT,
+    share: Annotated[
+        Literal["picture", "all"],
+        Option("whether each picture has colours of its own, or all that say so share one choice"),
+    ] = "picture",
+    keep: Annotated[list[int] | None, Option("codes that are among them in any case")] = None,
+    codes: Annotated[
+        list[int] | None, Option("these codes and no others, chosen by hand; replaces count, share and keep")
+    ] = None,
+    kernel: Annotated[Kernels, Option("which pixels a pixel's error goes to")] = "floyd_steinberg",
+    strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
+    scan: Annotated[
+        Literal["serpentine", "raster"], Option("every other row backwards, or all rows forwards")
+    ] = "serpentine",
+    screen_width: ScreenWidth = None,
+    distance: MeasuringDistance = None,
+) -> CodedPicture:
+    """Reduce a picture to few codes.
+
+    Chooses the colours that stand for the picture best, by how alike colours look, then diffuses onto those. With
+    `share = "all"` the colours are chosen once, for all pictures of the recipe together: for a look-up memory that does
+    not know which picture is shown, and for animations, whose colours should not change from frame to frame. The codes
+    that a picture uses are noted for the manifest. A picture in colours that were all chosen is unchanged, and so is
+    one in no more than so many of the board's colours that does not share.
+
+    Raises
+    ------
+    PictureError
+        When a code of ``keep`` or ``codes`` is not one of the board's, or there are more of them than ``count``.
+    """
+    palette = board.palette
+    refuse(_problems(palette, count, keep, codes), PictureError)
+    if codes is not None:
+        chosen = np.unique(np.array(codes, dtype=np.uint16))
+    else:
+        given = np.unique(np.array(keep or [], dtype=np.uint16))
+        shared = share == "all" and survey.total is not None
+        uses = survey.total if shared else uses_of(picture, palette)
+        chosen = _chosen_once(uses, palette, count, given) if shared else best_codes(uses, palette, count, given)
+    exact = _exact(picture, palette, chosen)
+    if exact is None:
+        keeping = _keeping(picture, chosen)
+        found = _diffused(keeping, palette, chosen, KERNELS[kernel], strength, serpentine=scan == "serpentine")
+        coded = keeping.coded(found)
+    else:
+        coded = picture.afresh().coded(exact)
+    noted = coded.with_notes({"codes_chosen": " ".join(str(code) for code in np.unique(coded.codes))})
+    return with_measures(noted, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
+
+
+def _exact(picture: Picture, palette: Palette, chosen: Codes) -> Codes | None:
+    """Give the codes of a picture that is in the chosen colours already."""
+    codes = exact_codes(picture.pixels, palette)
+    return codes if codes is not None and np.isin(np.unique(codes), chosen).all() else None
+
+
+def _diffused(
+    picture: Picture, palette: Palette, chosen: Codes, kernel: Kernel, strength: float, *, serpentine: bool
+) -> Codes:
+    return diffused_onto(picture, _tables(palette, tuple(chosen.tolist())), kernel, strength, serpentine=serpentine)
+
+
+def _keeping(picture: Picture, chosen: Codes) -> Picture:
+    """Keep of the frame before only codes that this frame may have too."""
+    if picture.kept is None:
+        return picture
+    return replace(picture, kept=np.where(np.isin(picture.kept, chosen), picture.kept, np.int32(-1)))
+
+
+def _chosen_once(uses: NDArray[np.int64], palette: Palette, count: int, keep: Codes) -> Codes:
+    """Choose, or give what was chosen before; threads that ask at the same time wait for the first."""
+    with _choosing:
+        return _chosen(uses.tobytes(), palette, count, tuple(keep.tolist()))
+
+
+@lru_cache(maxsize=8)
+def _chosen(uses: bytes, palette: Palette, count: int, keep: tuple[int, ...]) -> Codes:
+    return best_codes(np.frombuffer(uses, dtype=np.int64), palette, count, np.array(keep, dtype=np.uint16))
+
+
+@lru_cache(maxsize=8)
+def _tables(palette: Palette, chosen: tuple[int, ...]) -> PaletteTables:
+    colours, first = np.unique(palette.linear[list(chosen)], axis=0, return_index=True)
+    return make_tables(colours, np.array(chosen, dtype=np.uint16)[first], _LIMIT)

@@ -1,0 +1,98 @@
+"""Reduction to codes by a pattern of thresholds."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, Viewing, stage
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.halftone.lattice_tables import LUMINANCE, Gun, guns_of, is_grey
+from ladderlight_stages.halftone.palette_steps import mix
+from ladderlight_stages.halftone.palette_tables import distinct_colours, palette_tables
+from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight_stages.reductions.ordered.patterns import Ranks, bayer, blue_noise, clustered_dot
+
+Pattern = Literal["bayer", "clustered_dot", "blue_noise"]
+
+_PATTERNS = {"bayer": bayer, "clustered_dot": clustered_dot}
+_MOST = 64
+"""Of how many colours at most a pixel is mixed where the guns depend on each other; else one for each threshold."""
+_LIMIT = 0.25
+
+
+@stage(
+    help="Reduce to the board's colours by a repeated pattern of thresholds, so that plain areas stay regular.",
+    example=Example(options={"pattern": "bayer", "size": 4}),
+)
+def ordered(
+    picture: Picture,
+    board: Board,
+    viewing: Viewing = UNSTATED,
+    *,
+    pattern: Annotated[Pattern, Option("which pixels light up first")] = "blue_noise",
+    size: Annotated[
+        Literal[2, 4, 8, 16], Option("of the pattern across and down, in pixels; blue noise is always 64")
+    ] = 8,
+    strength: Annotated[float, Option("how far the thresholds spread; 0 is no dithering", minimum=0, maximum=1)] = 1.0,
+    screen_width: ScreenWidth = None,
+    distance: MeasuringDistance = None,
+) -> CodedPicture:
+    """Reduce a picture to codes.
+
+    Where the guns are independent, each takes one of the two levels next to its light, by the pattern's threshold;
+    green takes the thresholds inverted and blue takes them shifted, so that the guns do not light up together.
+    Otherwise each pixel is mixed of several colours, and the threshold points at one of them, the lightest first. A
+    pixel depends on itself alone: what does not change in a picture does not change in its codes. A picture that is in
+    the board's colours already is unchanged.
+    """
+    codes = exact_codes(picture.pixels, board.palette)
+    if codes is None:
+        ranks = blue_noise() if pattern == "blue_noise" else _PATTERNS[pattern](size)
+        codes = _ordered(picture.pixels, board.palette, ranks, strength)
+    else:
+        picture = picture.afresh()
+    return with_measures(
+        picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
+    )
+
+
+def _ordered(pixels: NDArray[np.float32], palette: Palette, ranks: Ranks, strength: float) -> NDArray[np.uint16]:
+    thresholds = _plane(ranks, pixels.shape[:2], strength)
+    guns = guns_of(palette)
+    if guns is None:
+        linear, _ = distinct_colours(palette)
+        mixed: NDArray[np.uint16] = mix(
+            np.require(pixels, np.float32, ["C", "A", "W"]),
+            thresholds,
+            *palette_tables(palette, _LIMIT).arguments,
+            np.argsort(np.argsort(linear @ LUMINANCE, kind="stable")).astype(np.int32),
+            min(ranks.size, _MOST),
+            strength,
+        )
+        return mixed
+    if is_grey(palette):
+        return _between(pixels @ LUMINANCE, guns[0], thresholds)
+    half = [length // 2 for length in thresholds.shape]
+    planes = (thresholds, 1 - thresholds, np.roll(thresholds, half, axis=(0, 1)))
+    red, green, blue = (_between(pixels[..., gun], guns[gun], planes[gun]) for gun in range(3))
+    return red + green + blue
+
+
+def _plane(ranks: Ranks, shape: tuple[int, ...], strength: float) -> NDArray[np.float32]:
+    """Give thresholds, 0 to 1, for a picture of a shape."""
+    thresholds = 0.5 + strength * ((ranks + 0.5) / ranks.size - 0.5)
+    repeats = [-(-length // len(ranks)) for length in shape]
+    return np.tile(thresholds, repeats)[: shape[0], : shape[1]].astype(np.float32)
+
+
+def _between(light: NDArray[np.float32], gun: Gun, thresholds: NDArray[np.float32]) -> NDArray[np.uint16]:
+    """Give for each pixel the code of the level below or above its light."""
+    levels, codes = gun
+    if len(levels) == 1:
+        return np.full(light.shape, codes[0])
+    below = np.clip(np.searchsorted(levels, light, side="right") - 1, 0, len(levels) - 2)
+    share = (light - levels[below]) / (levels[below + 1] - levels[below])
+    return codes[below + (share > thresholds)]

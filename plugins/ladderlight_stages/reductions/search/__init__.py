@@ -1,0 +1,1 @@
+"""Searching for the codes that look most like the picture."""

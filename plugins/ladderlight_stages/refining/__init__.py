@@ -1,0 +1,1 @@
+"""Improving a reduction pixel by pixel, and keeping the colours of its areas."""

@@ -1,0 +1,90 @@
+"""Whether the areas of a picture keep their colours, whatever dots they are made of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
+
+from ladderlight import Palette
+from ladderlight.colour.lightness import LUMINANCE
+from ladderlight_stages.halftone.lattice_tables import is_grey
+from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
+from ladderlight_stages.perception.vision import SHARES_FROM_LINEAR
+
+Float64 = NDArray[np.float64]
+Codes = NDArray[np.uint16]
+
+BLUR = 2.0
+"""Standard deviation in pixels: dots are gone, areas are still there."""
+ALLOWED = 0.4
+"""CIEDE2000 by which the mean may be above that of error diffusion. One just noticeable difference is about 1."""
+_HALVINGS = 6
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class AreaColours:
+    """The colours of a picture's areas beside those of its codes by plain error diffusion, which keeps them well.
+
+    ``pixels`` float32 (height, width, 3), linear light; ``diffused`` uint16 (height, width).
+    """
+
+    pixels: NDArray[np.float32]
+    palette: Palette
+    diffused: Codes
+
+    def differences(self, codes: Codes) -> Float64:
+        """Return the CIEDE2000 difference at each pixel after a Gaussian blur in linear light, float64 (height, width).
+
+        On a grey board the picture's luminance is compared, since no colours can be had.
+        """
+        return np.asarray(ciede2000(self._wanted, _blurred_lab(self.palette.linear[codes])))
+
+    def error(self, codes: Codes) -> float:
+        """Return the mean of the differences."""
+        return float(self.differences(codes).mean())
+
+    def keeps(self, codes: Codes) -> bool:
+        """Whether codes keep the colours about as well as diffusion does."""
+        return self.error(codes) <= self._limit
+
+    def restrained(self, codes: Codes) -> tuple[Codes, float]:
+        """Return codes with diffusion's in the areas whose colours suffer most, and for which share of the pixels.
+
+        As few as keep the colours.
+        """
+        if self.keeps(codes):
+            return codes, 0.0
+        excess = self.differences(codes) - self._plain
+        taken, least, most = self.diffused, 0.0, 1.0
+        for _ in range(_HALVINGS):
+            share = (least + most) / 2
+            mixed = np.where(excess > np.quantile(excess, 1 - share), self.diffused, codes)
+            if self.keeps(mixed):
+                taken, most = mixed, share
+            else:
+                least = share
+        return taken, most
+
+    @cached_property
+    def _wanted(self) -> Float64:
+        pixels: NDArray[np.floating] = self.pixels
+        if is_grey(self.palette):
+            pixels = np.repeat((pixels @ LUMINANCE)[..., None], 3, axis=-1)
+        return _blurred_lab(pixels)
+
+    @cached_property
+    def _plain(self) -> Float64:
+        return self.differences(self.diffused)
+
+    @cached_property
+    def _limit(self) -> float:
+        return float(self._plain.mean()) + ALLOWED
+
+
+def _blurred_lab(linear: NDArray[np.floating]) -> Float64:
+    blurred = gaussian_filter(np.asarray(linear, dtype=np.float64), sigma=(BLUR, BLUR, 0), mode="reflect")
+    return np.asarray(lab_from(blurred, SHARES_FROM_LINEAR))

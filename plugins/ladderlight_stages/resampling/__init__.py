@@ -1,0 +1,1 @@
+"""Changing the size of pictures in linear light."""

@@ -1,0 +1,113 @@
+"""Separable resampling: each new row or column is a weighted sum of old ones."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight_stages.resampling.resampling_loops import summed_rows
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+Method = Literal["lanczos", "area", "bicubic", "bilinear", "nearest"]
+
+
+def resampled(pixels: Float32, width: int, height: int, method: Method) -> Float32:
+    """Resample a picture to another size.
+
+    Parameters
+    ----------
+    pixels
+        float32, shape (height, width, 3).
+    width, height
+        The new size.
+    method
+        ``"area"`` is the exact mean over the area that a new pixel covers; the others are the usual kernels, widened
+        when the picture shrinks, so that nothing is skipped; ``"nearest"`` takes the pixel at the centre.
+
+    Returns
+    -------
+    ndarray
+        float32, shape (height, width, 3), C-contiguous. May leave the range of the input where the kernel has negative
+        parts (Lanczos, bicubic).
+    """
+    old_height, old_width = pixels.shape[:2]
+    if method == "nearest":
+        rows, columns = _centres(old_height, height), _centres(old_width, width)
+        return pixels[rows.astype(np.intp)[:, np.newaxis], columns.astype(np.intp)]
+    tall = np.require(pixels, np.float32, ["C", "A", "W"]).reshape(old_height, -1)
+    down = summed_rows(tall, *_weights(old_height, height, method)).reshape(height, old_width, 3)
+    turned = np.ascontiguousarray(down.transpose(1, 0, 2)).reshape(old_width, -1)
+    across = summed_rows(turned, *_weights(old_width, width, method)).reshape(width, height, 3)
+    return np.ascontiguousarray(across.transpose(1, 0, 2))
+
+
+def _centres(old: int, new: int) -> Float64:
+    return (np.arange(new, dtype=np.float64) + 0.5) * (old / new)
+
+
+@lru_cache(maxsize=64)
+def _weights(old: int, new: int, method: Method) -> tuple[NDArray[np.int64], Float32]:
+    """Give the first old place of each new one, int64 (new,), and the weights from there on, float32 (new, taps).
+
+    Each row sums to 1.
+    """
+    step = old / new
+    if method == "area":
+        reach = step / 2
+        weigh = _cover(reach)
+    else:
+        kernel, support = _KERNELS[method]
+        stretch = max(1.0, step)
+        reach = support * stretch
+
+        def weigh(offset: Float64) -> Float64:
+            return kernel(offset / stretch)
+
+    centres = _centres(old, new)[:, np.newaxis]
+    taps = min(int(np.ceil(2 * reach)) + 3, old)
+    first = np.clip(np.floor(centres - reach - 0.5).astype(np.int64), 0, old - taps)
+    weights = weigh(first + np.arange(taps) + 0.5 - centres)
+    weights /= weights.sum(axis=1, keepdims=True)
+    return first.ravel(), weights.astype(np.float32)
+
+
+def _cover(reach: float) -> Callable[[Float64], Float64]:
+    """Weigh by the part of an old pixel that lies within ``reach`` of a new one's centre."""
+
+    def weigh(offset: Float64) -> Float64:
+        within: Float64 = np.minimum(offset + 0.5, reach) - np.maximum(offset - 0.5, -reach)
+        return np.clip(within, 0.0, None)
+
+    return weigh
+
+
+def _lanczos(x: Float64) -> Float64:
+    """Lanczos's window of three lobes: sinc(x) sinc(x/3)."""
+    value: Float64 = np.where(np.abs(x) < 3, np.sinc(x) * np.sinc(x / 3), 0.0)
+    return value
+
+
+def _bicubic(x: Float64) -> Float64:
+    """Keys's cubic convolution with a = -1/2 (IEEE Trans. ASSP 29, 1981)."""
+    x = np.abs(x)
+    near = (1.5 * x - 2.5) * x * x + 1
+    far = ((-0.5 * x + 2.5) * x - 4) * x + 2
+    value: Float64 = np.where(x < 1, near, np.where(x < 2, far, 0.0))
+    return value
+
+
+def _bilinear(x: Float64) -> Float64:
+    value: Float64 = np.clip(1 - np.abs(x), 0.0, None)
+    return value
+
+
+_KERNELS: dict[Method, tuple[Callable[[Float64], Float64], float]] = {
+    "lanczos": (_lanczos, 3.0),
+    "bicubic": (_bicubic, 2.0),
+    "bilinear": (_bilinear, 1.0),
+}

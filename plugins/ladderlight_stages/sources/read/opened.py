@@ -1,0 +1,128 @@
+"""An open picture file, whatever decodes it: its frames, and each of them decoded when it is asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from PIL import ImageFile
+
+from ladderlight import Demand
+from ladderlight_stages.sources.read.decode import decoded_frame, frame_of_page
+from ladderlight_stages.sources.read.netpbm import Raster, raster_of, raw_samples, scaled
+from ladderlight_stages.sources.read.picture_files.frames import (
+    frame_duration,
+    frames_of,
+    is_animated,
+    is_sideways,
+    reduce_scale,
+)
+from ladderlight_stages.sources.read.picture_files.limits import FrameSize
+from ladderlight_stages.sources.read.picture_files.opening import UnknownPageError, open_picture
+from ladderlight_stages.sources.read.profiles import ProfileError, profile_mode
+from ladderlight_stages.sources.read.samples import Frame, Samples
+from ladderlight_stages.sources.read.tiff import decoded_page, page_sizes
+
+
+@dataclass(frozen=True, kw_only=True)
+class Opened:
+    """A file whose frames wait to be decoded, in their order.
+
+    ``caution`` is what is wrong with its colour profile.
+    """
+
+    frames: list[FrameSize]
+    decode: Callable[[FrameSize, Demand], Frame]
+    duration: Callable[[FrameSize], float] | None = None
+    """Milliseconds that a frame is shown; None where frames do not follow each other in time."""
+    sideways: bool = False
+    """Whether width and height change places when the picture is turned upright."""
+    caution: str = ""
+
+
+@contextmanager
+def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[Opened]:
+    """Open a picture file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    use_profile
+        Whether an embedded colour profile counts.
+    partly
+        Whether what can be decoded of a broken file counts.
+
+    Raises
+    ------
+    PictureError
+        When it cannot be read; also while frames are decoded.
+    """
+    raster = raster_of(path)
+    if raster is not None:
+        yield _raster_file(path, raster, partly=partly)
+        return
+    with ExitStack() as stack:
+        try:
+            image = stack.enter_context(open_picture(path, mended=partly))
+            file = _pillow_file(path, image, use_profile=use_profile, partly=partly)
+        except UnknownPageError:
+            stack.close()
+            file = _page_file(path, use_profile=use_profile)
+        yield file
+
+
+def _page_file(path: Path, *, use_profile: bool) -> Opened:
+    return Opened(
+        frames=page_sizes(path),
+        decode=lambda size, _: frame_of_page(decoded_page(path, size.number, use_profile=use_profile)),
+    )
+
+
+def _raster_file(path: Path, raster: Raster, *, partly: bool) -> Opened:
+    def decode(_: FrameSize, __: Demand) -> Frame:
+        stored, damaged = raw_samples(path, raster, partly=partly)
+
+        def rows(top: int, bottom: int, _: bool) -> Samples:  # noqa: FBT001 - as Frame has it
+            samples = scaled(stored[top:bottom], raster.white)
+            return Samples(colours=samples[:, :, 0] if raster.channels == 1 else samples, alpha=None)
+
+        return Frame(width=raster.width, height=raster.height, orientation=1, rows=rows, damaged=damaged)
+
+    size = FrameSize(number=0, width=raster.width, height=raster.height, depth=raster.depth)
+    return Opened(frames=[size], decode=decode)
+
+
+def _pillow_file(path: Path, image: ImageFile.ImageFile, *, use_profile: bool, partly: bool) -> Opened:
+    def seek(size: FrameSize) -> None:
+        if image.format != "PSD" and image.tell() != size.number:
+            image.seek(size.number)
+
+    def decode(size: FrameSize, demand: Demand) -> Frame:
+        seek(size)
+        reduce_scale(image, demand)
+        alone = size == frames[0] or not is_animated(image)  # a later frame of an animation counts as a whole only
+        return decoded_frame(path, image, number=size.number, use_profile=use_profile, partly=partly and alone)
+
+    def duration(size: FrameSize) -> float:
+        seek(size)
+        return frame_duration(image)
+
+    frames = frames_of(image)
+    seek(frames[0])
+    profile = image.info.get("icc_profile") if use_profile else None
+    caution = ""
+    if profile:
+        try:
+            profile_mode(profile)
+        except ProfileError as error:
+            caution = str(error)
+    return Opened(
+        frames=frames,
+        decode=decode,
+        duration=duration if is_animated(image) else None,
+        sideways=is_sideways(image),
+        caution=caution,
+    )

@@ -1,0 +1,228 @@
+"""Opening picture files; every failure as one line."""
+
+from __future__ import annotations
+
+import errno
+import logging
+import os
+import stat
+import struct
+import warnings
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from ctypes import CDLL
+from importlib import import_module
+from pathlib import Path
+from typing import BinaryIO
+
+from PIL import Image, ImageFile, PngImagePlugin, UnidentifiedImageError, _imaging, features
+
+from ladderlight import PictureError
+from ladderlight_stages.sources.read.picture_files.camera_raw import camera_raw
+from ladderlight_stages.sources.read.picture_files.extents import refuse_stated
+from ladderlight_stages.sources.read.picture_files.formats import FORMATS, HEAD, Format, format_of
+
+FAILURES = (
+    OSError,
+    SyntaxError,
+    ValueError,
+    EOFError,
+    LookupError,
+    TypeError,
+    AttributeError,
+    AssertionError,
+    OverflowError,
+    RuntimeError,
+    struct.error,
+    zlib.error,
+    Warning,
+)
+"""What libraries raise of a broken file."""
+_TROUBLE = {
+    errno.ENOENT: "no such file; check the name",
+    errno.ENOTDIR: "no such file; check the name",
+    errno.EACCES: "may not be read; check its permissions",
+    errno.EPERM: "may not be read; check its permissions",
+    errno.ELOOP: "a link that leads back to itself; replace it by the file",
+    errno.ENAMETOOLONG: "its name is too long; shorten it",
+    errno.EIO: "cannot be read from its disk; copy it again",
+}
+
+# Pillow's own guard against decompression bombs warns, and warnings cannot be handled in one thread alone. Sizes are
+# therefore checked here and where frames are listed, before anything is decoded.
+Image.MAX_IMAGE_PIXELS = None
+# A PNG's history of editing may be longer than the megabyte that Pillow puts up with. All texts together stay limited.
+PngImagePlugin.MAX_TEXT_CHUNK = PngImagePlugin.MAX_TEXT_MEMORY
+# Pillow also warns of metadata that it cannot read. That harms no picture, and a user can do nothing about it.
+warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
+logging.getLogger("PIL").addHandler(logging.NullHandler())
+
+
+def _hush_tiff() -> None:
+    """Keep libtiff from writing of damaged files to stderr, by its own switch (libtiff, TIFFSetErrorHandler(3)).
+
+    Where Pillow shares the library, as on Linux and macOS, its functions are found through Pillow's module. Where it
+    is linked in, as on Windows, they cannot be reached, and the lines remain.
+    """
+    try:
+        library = CDLL(_imaging.__file__)
+        library.TIFFSetErrorHandler(None)
+        library.TIFFSetWarningHandler(None)
+    except (OSError, AttributeError, TypeError):
+        pass
+
+
+_hush_tiff()
+
+
+@contextmanager
+def open_picture(path: Path, *, mended: bool = False) -> Iterator[ImageFile.ImageFile]:
+    """Open a picture file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    mended
+        Whether to put an end to a JPEG that may be cut short, so that the decoder gives what there is.
+
+    Raises
+    ------
+    PictureError
+        When the file is missing, of an unknown format, too large, broken, or proves broken while it is read. The
+        message leaves out the file's name.
+    """
+    with reading(path) as (file, head):
+        found = format_of(head, path)
+        with named(found.name):
+            _require(found)
+            refuse_stated(found.identity, head, file, depth=4 * found.canvases)
+            refuse_raw(found, file)
+            file.seek(0)
+            source = Ended(file) if mended and found.identity == "JPEG" else file
+            with _image(source, found) as image:
+                image.filename = str(path)
+                yield image
+
+
+def _image(source: BinaryIO | Ended, found: Format) -> ImageFile.ImageFile:
+    try:
+        return Image.open(source, formats=[found.identity])  # type: ignore[arg-type]
+    except UnidentifiedImageError:
+        if found.identity == "TIFF":
+            raise UnknownPageError("TIFF: of a kind that is not known; save it as RGB") from None
+        raise
+
+
+@contextmanager
+def reading(path: Path) -> Iterator[tuple[BinaryIO, bytes]]:
+    """Open a file, not a folder or a pipe, and give it with its first bytes.
+
+    Raises
+    ------
+    PictureError
+        When it cannot be read, or its name cannot be written into a manifest.
+    """
+    try:
+        os.fsencode(path).decode("utf-8")
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise PictureError("a folder or a device, not a picture file; check the name")
+        file = path.open("rb")
+    except UnicodeError:
+        raise PictureError("its name is not UTF-8; rename it") from None
+    except ValueError:
+        raise PictureError("no file can have this name; check it") from None
+    except OSError as error:
+        raise PictureError(_TROUBLE.get(error.errno or 0, "cannot be opened; check the name")) from None
+    with file:
+        try:
+            head = file.read(HEAD)
+        except OSError as error:
+            raise PictureError(_TROUBLE.get(error.errno or 0, "cannot be read; copy it again")) from None
+        file.seek(0)
+        yield file, head
+
+
+@contextmanager
+def named(name: str) -> Iterator[None]:
+    """Turn what a library raises of a file of a format into one line.
+
+    Raises
+    ------
+    PictureError
+        In place of whatever a broken file leads to.
+    """
+    try:
+        yield
+    except MemoryError:
+        raise PictureError("needs more memory than there is; scale it down first") from None
+    except FAILURES as error:
+        raise DamageError(f"{name}: broken or cut short; save or copy it again") from error
+
+
+class DamageError(PictureError):
+    """A file is broken or cut short; some of it may still be decoded."""
+
+
+class UnknownPageError(PictureError):
+    """A TIFF has a page that Pillow does not know at all."""
+
+
+class Ended:
+    """A JPEG file that ends as it should: with the marker EOI (ITU-T T.81, annex B.2.1), as often as it is read."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        """Wrap an open file. ``mended`` becomes true when the marker was needed."""
+        self._file = file
+        self.mended = False
+
+    def read(self, count: int = -1) -> bytes:
+        """Read from the file, and then the marker for ever."""
+        data = self._file.read(count)
+        self.mended |= not data
+        return data or b"\xff\xd9"
+
+    def seek(self, offset: int, whence: int = 0) -> int:
+        """Go to a place in the file."""
+        return self._file.seek(offset, whence)
+
+    def tell(self) -> int:
+        """Return the place in the file."""
+        return self._file.tell()
+
+
+def refuse_raw(found: Format, file: BinaryIO) -> None:
+    """Refuse a camera's raw file that is a TIFF container.
+
+    Raises
+    ------
+    PictureError
+        With the name of the raw format.
+    """
+    raw = camera_raw(file) if found.identity == "TIFF" else ""
+    if raw:
+        raise PictureError(f"{raw}, not a picture yet; develop it to TIFF or PNG first")
+
+
+def format_in(image: Image.Image) -> Format:
+    """Return the format of an open picture."""
+    identity = {"MPO": "JPEG"}.get(image.format or "", image.format)
+    return next(one for one in FORMATS if one.identity == identity)
+
+
+def _require(found: Format) -> None:
+    """Load what decodes a format.
+
+    Raises
+    ------
+    PictureError
+        When it is not installed.
+    """
+    known = {**features.modules, **features.codecs}  # an older Pillow warns when it is asked for others
+    if found.feature and not (found.feature in known and features.check(found.feature)):
+        raise PictureError(f"{found.name}: the installed Pillow lacks it; install Pillow from PyPI, or save it as PNG")
+    try:
+        import_module(found.plugin)
+    except ImportError:
+        raise PictureError(f"{found.name}: install ladderlight[heif]") from None

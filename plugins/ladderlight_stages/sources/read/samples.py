@@ -1,0 +1,194 @@
+"""From decoded samples to linear light."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Demand
+from ladderlight.board import linear_from_srgb
+from ladderlight_stages.sources.read.sample_loops import looked_up
+
+Float32 = NDArray[np.float32]
+
+_STRIP = 1 << 18  # pixels at a time: small enough for the processor's cache
+_BAND = 1 << 20  # pixels that are converted at a time: a large picture never exists twice as a whole
+_LINEAR_OF_8_BITS = linear_from_srgb(np.arange(256) / 255).astype(np.float32)
+_LINEAR_OF_16_BITS = linear_from_srgb(np.arange(65536) / 65535).astype(np.float32)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Samples:
+    """Rows of a frame, as they are stored.
+
+    ``colours`` uint8 or uint16 over their whole range, sRGB, or float32, linear light, 0 to 1; shape (height, width) or
+    (height, width, 3). ``alpha`` uint8 or uint16, shape (height, width); None when the rows cover everything.
+    """
+
+    colours: NDArray[Any]
+    alpha: NDArray[np.unsignedinteger] | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Frame:
+    """A frame that is decoded, but whose samples are not converted yet.
+
+    ``rows`` gives those from one row up to another, with the colour profile of the file or without. ``orientation`` is
+    EXIF's, 1 to 8. ``damaged`` when some of it could not be decoded.
+    """
+
+    width: int
+    height: int
+    orientation: int
+    rows: Callable[[int, int, bool], Samples]
+    damaged: bool = False
+
+
+def light_of(frame: Frame, matte: Float32, demand: Demand, *, profiled: bool) -> Float32:
+    """Convert a frame to linear light, no larger than is demanded, band by band.
+
+    Parameters
+    ----------
+    frame
+        The frame, as stored.
+    matte
+        float32, shape (3,): what transparent parts are laid over.
+    demand
+        The size that is wanted of the frame as it is shown; blocks of pixels are averaged where that leaves twice as
+        much.
+    profiled
+        Whether the file's colour profile counts.
+
+    Returns
+    -------
+    ndarray
+        float32, shape (height, width, 3), upright, 0 to 1, C-contiguous.
+    """
+    if frame.orientation >= 5:
+        demand = Demand(width=demand.height, height=demand.width)
+    side = block_side(frame.width, frame.height, demand)
+    light = np.empty((-(-frame.height // side), -(-frame.width // side), 3), dtype=np.float32)
+    step = max(1, _BAND // (frame.width * side)) * side
+    for top in range(0, frame.height, step):
+        bottom = min(top + step, frame.height)
+        samples = frame.rows(top, bottom, profiled)
+        light[top // side : -(-bottom // side)] = block_means(samples.colours, samples.alpha, matte, side)
+    return np.ascontiguousarray(upright(light, frame.orientation))
+
+
+def held_pixels(width: int, height: int, demand: Demand) -> int:
+    """Return how many pixels are left of a frame where blocks of them are averaged."""
+    side = block_side(width, height, demand)
+    return -(-height // side) * -(-width // side)
+
+
+def linear_pixels(samples: NDArray[Any]) -> Float32:
+    """Decode sRGB samples to linear light.
+
+    Parameters
+    ----------
+    samples
+        uint8 or uint16 over their whole range, shape (height, width) or (height, width, 3). float32 is linear already.
+
+    Returns
+    -------
+    ndarray
+        float32, shape (height, width, 3), 0 to 1.
+    """
+    if samples.dtype == np.float32:
+        linear: Float32 = samples
+    else:
+        table = _LINEAR_OF_8_BITS if samples.dtype == np.uint8 else _LINEAR_OF_16_BITS
+        linear = looked_up(np.require(samples, requirements=["C", "A", "W"]), table)
+    return linear if linear.ndim == 3 else np.repeat(linear[:, :, np.newaxis], 3, axis=2)
+
+
+def over_matte(linear: Float32, alpha: NDArray[np.unsignedinteger], matte: Float32) -> Float32:
+    """Lay a picture over a plain colour, in linear light.
+
+    Parameters
+    ----------
+    linear
+        float32, shape (height, width, 3), 0 to 1; not multiplied by alpha.
+    alpha
+        uint8 or uint16 over their whole range, shape (height, width).
+    matte
+        float32, shape (3,), 0 to 1.
+    """
+    cover = (alpha * np.float32(1 / np.iinfo(alpha.dtype).max))[:, :, np.newaxis]
+    return matte + (linear - matte) * cover
+
+
+def block_side(width: int, height: int, demand: Demand) -> int:
+    """Give the side of the blocks of pixels that may be averaged into one.
+
+    Twice the demanded size is left in each direction, since a plain mean softens the finest detail a little. A side
+    that divides the picture evenly is preferred, so that a drawing enlarged by repeating pixels stays one.
+    """
+    if demand.width is None or demand.height is None:
+        return 1
+    most = max(1, min(width // (2 * demand.width), height // (2 * demand.height)))
+    even = (side for side in range(most, most // 2, -1) if width % side == 0 and height % side == 0)
+    return next(even, most)
+
+
+def block_means(
+    colours: NDArray[Any],
+    alpha: NDArray[np.unsignedinteger] | None,
+    matte: Float32,
+    side: int,
+) -> Float32:
+    """Decode samples, lay them over a plain colour, and average square blocks of pixels, all in linear light.
+
+    Parameters
+    ----------
+    colours, alpha
+        As for :func:`linear_pixels` and :func:`over_matte`; ``alpha`` None when the picture covers everything.
+    matte
+        float32, shape (3,).
+    side
+        Side of a block in pixels; those at the right and lower edge may be smaller.
+
+    Returns
+    -------
+    ndarray
+        float32, shape (height / side, width / side, 3), rounded up, 0 to 1, C-contiguous.
+
+    Notes
+    -----
+    It works strip by strip, so that a huge picture never exists as a whole in linear light.
+    """
+    height, width = colours.shape[:2]
+    if side == 1:
+        light = linear_pixels(colours)
+        return light if alpha is None else over_matte(light, alpha, matte)
+    columns = np.arange(0, width, side)
+    wide = np.diff(columns, append=width).astype(np.float32)[:, np.newaxis]
+    means = np.empty((-(-height // side), len(columns), 3), dtype=np.float32)
+    strip, whole = max(1, _STRIP // (side * width)), height // side
+    spans = [(row, min(strip, whole - row), side) for row in range(0, whole, strip)]
+    if height % side:
+        spans.append((whole, 1, height % side))
+    for row, count, tall in spans:
+        part = slice(row * side, row * side + count * tall)
+        light = linear_pixels(colours[part])
+        if alpha is not None:
+            light = over_matte(light, alpha[part], matte)
+        sums = light.reshape(count, tall, -1).sum(axis=1).reshape(count, width, 3)
+        means[row : row + count] = np.add.reduceat(sums, columns, axis=1) / (wide * np.float32(tall))
+    return means
+
+
+def upright(samples: NDArray[Any], orientation: int) -> NDArray[Any]:
+    """Turn a picture as its EXIF orientation, 1 to 8, says (Exif 2.32, tag 274). Gives a view."""
+    if orientation >= 5:
+        samples = samples.swapaxes(0, 1)
+    if orientation in (3, 4, 7, 8):
+        samples = samples[::-1]
+    if orientation in (2, 3, 6, 7):
+        samples = samples[:, ::-1]
+    return samples

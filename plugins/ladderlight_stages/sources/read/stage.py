@@ -1,0 +1,164 @@
+"""Reading picture files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from ladderlight import Demand, Example, Option, Origin, Picture, PictureError, Probe, stage
+from ladderlight_stages.colours import BLACK, Colour, linear_colour
+from ladderlight_stages.sources.read.opened import Opened, opened
+from ladderlight_stages.sources.read.picture_files.limits import FrameSize, refuse_frames, refuse_held
+from ladderlight_stages.sources.read.picture_files.opening import FAILURES, DamageError
+from ladderlight_stages.sources.read.profiles import ProfileError
+from ladderlight_stages.sources.read.samples import Float32, Frame, held_pixels, light_of
+
+_TAKEN_AS_SRGB = "its colours are taken as sRGB; save it with a profile that fits"
+_IN_PART = "broken or cut short, and used as far as it can be decoded; copy or save it again"
+
+
+def probe(path: Path, options: Mapping[str, Any]) -> Probe:
+    """Read the header of a picture file.
+
+    Raises
+    ------
+    PictureError
+        When :func:`read` would refuse the file for its name, format, size or number of frames.
+    """
+    with opened(path, use_profile=options["profile"] == "use") as file:
+        numbers = _wanted(file, options["frames"], options["page"])
+        taken = numbers[:: options["every"]]
+        refuse_frames(numbers if file.duration else taken)
+        width, height = max(frame.width for frame in taken), max(frame.height for frame in taken)
+        return Probe(
+            frames=len(taken),
+            width=height if file.sideways else width,
+            height=width if file.sideways else height,
+            caution=f"{file.caution}; {_TAKEN_AS_SRGB}" if file.caution else "",
+        )
+
+
+@stage(
+    help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP, PPM, AVIF, JPEG 2000, PSD, ICO, QOI, PCX, XBM, TGA or "
+    "HEIC. Floats in a TIFF or PFM count as linear light.",
+    probe=probe,
+    example=Example(options={"matte": "steelblue"}),
+)
+def read(
+    path: Path,
+    demand: Demand,
+    *,
+    matte: Annotated[Colour, Option("colour behind transparent parts: a name or #rrggbb")] = BLACK,
+    frames: Annotated[Literal["all", "first"], Option("which frames of an animation or pages of a document")] = "all",
+    every: Annotated[int, Option("take one frame of so many: 2 takes every other one", minimum=1)] = 1,
+    page: Annotated[int | None, Option("take this frame or page only, counted from 1", minimum=1)] = None,
+    scale: Annotated[
+        Literal["demanded", "full"],
+        Option(
+            "read large pictures only as large as the next stages need, or in full size; a JPEG's decoder averages "
+            "encoded values, so that fine stark patterns come out darker unless it is full"
+        ),
+    ] = "demanded",
+    profile: Annotated[
+        Literal["use", "ignore"], Option("whether the colours follow the profile in the file, if it has one")
+    ] = "use",
+    damaged: Annotated[
+        Literal["refuse", "use"],
+        Option("what becomes of a broken file: an error, or what can be decoded of it, with a caution"),
+    ] = "refuse",
+) -> Iterator[Picture]:
+    """Read a picture file into linear light, one frame after another.
+
+    Parameters
+    ----------
+    path
+        The file; its first bytes say which format it has.
+    demand
+        The least size wanted. A JPEG is decoded at 1/2, 1/4 or 1/8 where that still gives it; of other files, blocks of
+        pixels are averaged in linear light where that leaves twice as much.
+    matte
+        Transparent parts are laid over this colour, in linear light.
+    frames, every, page
+        Which frames of an animation, or pages of a TIFF. A frame's duration is in ``origin.duration``; with ``every``
+        it includes the frames left out. ``page`` overrides the other two.
+    scale
+        A JPEG's decoder averages encoded values where it reduces a picture, so that fine stark patterns come out
+        darker: black and white stripes of 4 pixels, reduced eightfold, give 0.22 of the light instead of 0.50.
+        ``"full"`` avoids that, and takes several times as long and as much memory. Other files are averaged in linear
+        light.
+    profile
+        ``"use"``: the embedded profile is converted to sRGB, with perceptual intent and black-point compensation.
+        So are the curve and primaries that a PNG states in cICP, gAMA and cHRM. Pictures without are taken as sRGB.
+    damaged
+        ``"use"``: of a file that is broken or cut short, what can be decoded is read, with the rest black; of an
+        animation, the frames before the damage. The note ``caution`` of the picture says so.
+
+    Yields
+    ------
+    Picture
+        Each frame: upright, float32, linear light, 0 to 1. A colour profile that cannot be used is left out, and the
+        note ``caution`` says so.
+
+    Raises
+    ------
+    PictureError
+        When the file cannot be read, is broken, or has no such page. The message leaves out the file's name.
+
+    Notes
+    -----
+    Samples of 16 and 32 bits are used in full, or to 16 bits; so they are with a profile of curves and a matrix. A
+    profile of tables is applied to their upper 8 bits. Floats in a TIFF or PFM are linear light, unless a profile in
+    it says how they are encoded.
+    """
+    background = linear_colour(matte)
+    demand = demand if scale == "demanded" else Demand()
+    with opened(path, use_profile=profile == "use", partly=damaged == "use") as file:
+        numbers = _wanted(file, frames, page)
+        refuse_frames(numbers if file.duration else numbers[::every])
+        refuse_held(numbers, sum(held_pixels(one.width, one.height, demand) for one in numbers[::every]))
+        waiting: Picture | None = None
+        for place, one in enumerate(numbers):
+            try:
+                if place % every == 0:
+                    frame = file.decode(one, demand)
+                    picture = _picture(path, frame, one.number, first=place == 0, matte=background, demand=demand)
+                    del frame  # a decoded frame is large
+                    if waiting is not None:
+                        yield waiting
+                    waiting = picture
+                if file.duration is not None and waiting is not None:
+                    waiting = _longer(waiting, file.duration(one) / 1000)
+            except (*FAILURES, DamageError):
+                if waiting is None or damaged == "refuse":
+                    raise
+                waiting = waiting.with_notes({"caution": _IN_PART})
+                break
+        if waiting is not None:
+            yield waiting
+
+
+def _wanted(file: Opened, which: str, page: int | None) -> list[FrameSize]:
+    """Return the frames that a recipe asks for, those between them included."""
+    if page is None:
+        return file.frames if which == "all" else file.frames[:1]
+    if page > len(file.frames):
+        raise PictureError(f"page = {page} is beyond its {len(file.frames)}; choose one of 1 to {len(file.frames)}")
+    return [file.frames[page - 1]]
+
+
+def _picture(path: Path, frame: Frame, number: int, *, first: bool, matte: Float32, demand: Demand) -> Picture:
+    caution = _IN_PART if frame.damaged else ""
+    try:
+        pixels = light_of(frame, matte, demand, profiled=True)
+    except ProfileError as error:
+        caution = f"{error}; {_TAKEN_AS_SRGB}"
+        pixels = light_of(frame, matte, demand, profiled=False)
+    origin = Origin(name=path.stem if first else f"{path.stem}#{number}", source=str(path), frame=number)
+    return Picture(origin=origin, pixels=pixels, notes={"caution": caution} if caution else {})
+
+
+def _longer(picture: Picture, seconds: float) -> Picture:
+    """Return the picture, shown for so much longer."""
+    return replace(picture, origin=replace(picture.origin, duration=(picture.origin.duration or 0) + seconds or None))

@@ -1,0 +1,64 @@
+"""How much of an arrangement shows: the pictures that the words give, against those that were wanted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from skimage.color import deltaE_ciede2000, rgb2lab
+
+from ladderlight import Board, CodedPicture, MemoryContents
+from ladderlight.board import Palette
+from ladderlight.board.scanning.scan import scan
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loss:
+    """What was lost: share of the pixels that differ, 0 to 1, and mean colour difference (CIEDE2000) over all pixels.
+
+    ``worst`` is the picture with the greatest mean, ``worst_mean`` that mean.
+    """
+
+    share: float
+    mean: float
+    worst: str
+    worst_mean: float
+
+    @property
+    def text(self) -> str:
+        """Say it in one line."""
+        return (
+            f"of the pixels {100 * self.share:.2f} % differ from what was wanted; mean colour difference "
+            f"{self.mean:.3f} (CIEDE2000), most in {self.worst!r}: {self.worst_mean:.3f}"
+        )
+
+
+def loss_of(
+    pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, memories: Mapping[str, MemoryContents]
+) -> Loss:
+    """Scan every picture out of the words and compare it with what was wanted."""
+    words = {name: memory.words for name, memory in memories.items()}
+    x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
+    wrong, means = [], []
+    for picture, bank in zip(pictures, banks, strict=True):
+        shown = scan(board, words, x, y, bank).codes
+        wrong.append(float(np.mean(shown != picture.codes)))
+        means.append(_mean_difference(shown, picture.codes, board.palette))
+    worst = int(np.argmax(means))
+    return Loss(
+        share=float(np.mean(wrong)),
+        mean=float(np.mean(means)),
+        worst=pictures[worst].origin.name,
+        worst_mean=means[worst],
+    )
+
+
+def _mean_difference(shown: NDArray[np.integer], wanted: NDArray[np.integer], palette: Palette) -> float:
+    pairs, counts = np.unique(
+        shown.ravel().astype(np.int64) << 16 | wanted.ravel().astype(np.int64), return_counts=True
+    )
+    lab = rgb2lab(palette.drive)
+    differences = deltaE_ciede2000(lab[pairs >> 16], lab[pairs & 0xFFFF])
+    return float((differences * counts).sum() / counts.sum())

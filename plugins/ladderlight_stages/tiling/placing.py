@@ -1,0 +1,192 @@
+"""Pictures in any graph of memories: from the ladders backwards, each memory's words and what it wants of those before.
+
+A memory that counters address gets its words at once. One that others address gets tiles, and the choice of tiles
+becomes what is wanted of those others. Colour look-up is the same with tiles of one pixel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, MemoryContents, PlacedPicture, TileSet
+from ladderlight.board import Conflict, Memory, Placement
+from ladderlight.board.scanning.scan import is_direct
+from ladderlight_stages.banks.misfits import collision
+from ladderlight_stages.tiling.loss import loss_of
+from ladderlight_stages.tiling.tile_wiring import Output, counter_words, joint_drives
+from ladderlight_stages.tiling.tiling import Choice, Tiling, finest_sources, tile_cells
+from ladderlight_stages.tiling.word_sheets import Sheets
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(kw_only=True)
+class _Wanted:
+    """What a memory is to put out at each pixel of each picture: ``values`` in the pins of ``mask``."""
+
+    values: NDArray[np.uint32]
+    mask: int = 0
+
+
+@dataclass(kw_only=True)
+class _Graph:
+    """Pictures on their way backwards through a board's memories."""
+
+    board: Board
+    pictures: Sequence[CodedPicture]
+    banks: Sequence[int]
+    choice: Choice
+    codes: NDArray[np.uint16] = field(init=False)
+    words: Ints = field(init=False)
+    """Counter words, int64 (pictures, height, width)."""
+    wanted: dict[str, _Wanted] = field(init=False)
+    sheets: Sheets = field(init=False)
+    tilings: list[Tiling] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        board = self.board
+        self.codes = np.stack([picture.codes for picture in self.pictures])
+        self.words = counter_words(
+            board.x_grid.samples[None, None, :],
+            board.y_grid.samples[None, :, None],
+            board.bank_levels(self.banks)[:, None, None],
+        )
+        self.wanted = {
+            memory.name: _Wanted(values=np.zeros(self.words.shape, dtype=np.uint32)) for memory in board.memories
+        }
+        self.sheets = Sheets(board=board)
+        for bit, line in enumerate(board.code_lines):
+            output = board.outputs[line]
+            self.want((output.memory, output.index), self.codes >> bit & 1)
+
+    def want(self, output: Output, levels: NDArray[np.integer]) -> None:
+        name, pin = output
+        wanted = self.wanted[name]
+        wanted.values |= levels.astype(np.uint32) << np.uint32(pin)
+        wanted.mask |= 1 << pin
+
+    def level(self, output: Output) -> Ints:
+        return self.wanted[output[0]].values.astype(np.int64) >> output[1] & 1
+
+    def is_wanted(self, output: Output) -> bool:
+        return bool(self.wanted[output[0]].mask >> output[1] & 1)
+
+    def work(self) -> dict[str, MemoryContents]:
+        """Go through all memories, those that others address first, and give their words."""
+        placement = Placement(board=self.board)
+        done: set[str] = set()
+        for memory in reversed(self.board.order):
+            if memory.name in done or not self.wanted[memory.name].mask:
+                continue
+            if is_direct(self.board, memory):
+                self._place(placement, memory)
+                done.add(memory.name)
+            else:
+                together = self._addressed_alike(memory, done)
+                self._tile(together)
+                done.update(other.name for other in together)
+        tiled = self.sheets.contents()
+        direct = {
+            name: MemoryContents(words=words, written=written) for name, (words, written) in placement.words().items()
+        }
+        return {
+            memory.name: (direct if is_direct(self.board, memory) else tiled)[memory.name]
+            for memory in self.board.memories
+        }
+
+    def _place(self, placement: Placement, memory: Memory) -> None:
+        wanted = self.wanted[memory.name]
+        for picture, bank, values in zip(self.pictures, self.banks, wanted.values, strict=True):
+            try:
+                placement.put_values(memory, values, wanted.mask, bank=bank, picture=picture.origin.name)
+            except Conflict as conflict:
+                raise ArrangementError(collision(conflict, self.board)) from conflict
+
+    def _addressed_alike(self, memory: Memory, done: set[str]) -> list[Memory]:
+        """Give the memories, this one first, that share outputs of others in their addresses and are ready with it."""
+        together = [memory]
+        shared = self._outputs([memory])
+        grown = True
+        while grown:
+            grown = False
+            for other in self.board.memories:
+                ready = all(user in done for user in self._users(other)) and other not in together
+                if (
+                    ready
+                    and other.name not in done
+                    and self.wanted[other.name].mask
+                    and shared & self._outputs([other])
+                ):
+                    together.append(other)
+                    shared |= self._outputs([other])
+                    grown = True
+        return together
+
+    def _users(self, memory: Memory) -> list[str]:
+        return [name for name, sources in self.board.sources.items() if memory.name in sources]
+
+    def _outputs(self, memories: Sequence[Memory]) -> set[Output]:
+        return {output for drive in joint_drives(self.board, memories) for output in drive.outputs}
+
+    def _tile(self, memories: list[Memory]) -> None:
+        """Find the tiles of memories, put them there, and want their numbers of the memories that address them."""
+        outputs = sorted(self._outputs(memories), key=self._place_of)
+        open_outputs = [output for output in outputs if not self.is_wanted(output)]
+        keys, free = finest_sources(self.board, open_outputs, self.words)
+        held = [output for output in open_outputs if output not in free]
+        for output in held:
+            self.want(output, np.zeros((), dtype=np.uint32))
+        if held:
+            lines = ", ".join(f"{name}.d{pin}" for name, pin in held)
+            self.notes.append(f"{lines} can be chosen for larger areas only, or cannot be chosen freely; held at 0")
+        fixed = {output: self.level(output) for output in outputs if output not in free}
+        tiling = tile_cells(
+            self.board,
+            memories,
+            values={memory.name: self.wanted[memory.name].values for memory in memories},
+            masks={memory.name: self.wanted[memory.name].mask for memory in memories},
+            codes=self.codes,
+            words=self.words,
+            keys=keys,
+            free=free,
+            fixed=fixed,
+            choice=self.choice,
+            names=[(picture.origin.name, bank) for picture, bank in zip(self.pictures, self.banks, strict=True)],
+        )
+        tiling.write(self.board, self.sheets)
+        for bit, output in enumerate(free):
+            self.want(output, tiling.map_words >> bit & 1)
+        self.tilings.append(tiling)
+        self.notes.append(tiling.note())
+
+    def _place_of(self, output: Output) -> tuple[int, int]:
+        return next(i for i, memory in enumerate(self.board.memories) if memory.name == output[0]), output[1]
+
+
+def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, choice: Choice) -> Contents:
+    """Place pictures in their banks, in whatever memories the board has.
+
+    A picture may stand in several banks; a bank may be named more than once, the first picture counts.
+
+    Raises
+    ------
+    ArrangementError
+        When something does not fit.
+    """
+    placed = tuple(PlacedPicture(origin=p.origin, bank=bank) for p, bank in zip(pictures, banks, strict=True))
+    firsts = {bank: picture for picture, bank in reversed(list(zip(pictures, banks, strict=True)))}
+    if not firsts:
+        return Contents(memories=Sheets(board=board).contents())
+    order = sorted(firsts)
+    graph = _Graph(board=board, pictures=[firsts[bank] for bank in order], banks=order, choice=choice)
+    memories = graph.work()
+    tile_sets: list[TileSet] = [tile_set for tiling in graph.tilings for tile_set in tiling.tile_sets(board)]
+    notes = list(graph.notes)
+    if any(tiling.merged for tiling in graph.tilings):
+        notes.append(loss_of(graph.pictures, graph.banks, board, memories).text)
+    return Contents(memories=memories, pictures=placed, tile_sets=tuple(tile_sets), notes=tuple(notes))

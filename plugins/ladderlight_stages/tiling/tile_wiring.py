@@ -1,0 +1,239 @@
+"""How memories are addressed by other memories: tiles, their size, their number and their orientations.
+
+Address pins are exclusive-ors of lines, so the address is the sum modulo two of what the counters turn and of what the
+words of the addressing memories (the map) turn. Pixels that share the map's words form a cell. Within a cell the
+counters move through the *positions* of a tile. Of the sums that the map can add, those that only move positions are
+its *turns* (mirroring), the others choose among *tiles*. Nothing else is assumed of the wiring.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight import Board
+from ladderlight.board import Memory
+from ladderlight.board.model.lines import Line, Signal
+from ladderlight_stages.tiling.pin_space import PinSpace, combine, common, differences, space_of
+
+Ints = NDArray[np.int64]
+Output = tuple[str, int]
+"""A data pin: memory and number."""
+
+_FIRST = {Signal.X: 0, Signal.Y: 20, Signal.BANK: 40}
+"""First bit of each counter in a counter word."""
+
+
+def counter_words(x: Ints, y: Ints, bank: Ints) -> Ints:
+    """Join counter values into one number each, int64."""
+    return x << _FIRST[Signal.X] | y << _FIRST[Signal.Y] | bank << _FIRST[Signal.BANK]
+
+
+@dataclass(frozen=True)
+class Drive:
+    """What turns a pin: a set of counter bits, and the data pins of other memories."""
+
+    counters: int
+    outputs: frozenset[Output]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pins:
+    """The pins of one memory: what drives each address pin, the levels they have anyway, and what picks the pixel."""
+
+    address: tuple[Drive, ...]
+    constant: int
+    select: tuple[Drive, ...]
+
+
+def pins_of(board: Board, memory: Memory) -> Pins:
+    """Read off what drives a memory's pins."""
+    drives, constant = [], 0
+    for pin, expression in enumerate(memory.address):
+        counters, outputs, level = 0, frozenset[Output](), int(expression.inverted)
+        for line in map(board.resolve, expression.lines):
+            if line.signal is Signal.CONSTANT:
+                level ^= line.index
+            elif line.signal is Signal.OUTPUT:
+                outputs ^= {(line.memory, line.index)}
+            else:
+                counters ^= _counter_bit(line)
+        drives.append(Drive(counters, outputs))
+        constant |= level << pin
+    first = board.first_select_bit(memory)
+    select = tuple(
+        Drive(_counter_bit(Line("", Signal.X, first + bit)), frozenset()) for bit in range(memory.packing.select_bits)
+    )
+    return Pins(address=tuple(drives), constant=constant, select=select)
+
+
+def _counter_bit(line: Line) -> int:
+    return 1 << _FIRST[line.signal] + line.index
+
+
+def turned_by_counters(board: Board, memory: Memory) -> list[int]:
+    """Give sets of counter bits whose parities tell all the words apart that a memory can show.
+
+    That is what the counters turn of its own address, and of the address of every memory that it depends on.
+    """
+    seen: dict[str, Memory] = {}
+    left = [memory]
+    while left:
+        here = left.pop()
+        if here.name not in seen:
+            seen[here.name] = here
+            left += [board.memory(name) for name in board.sources[here.name]]
+    drives = joint_drives(board, tuple(seen.values()))
+    return list(space_of(drive.counters for drive in drives).basis)
+
+
+def parities(words: Ints, sets: Sequence[int]) -> Ints:
+    """Give one number for each counter word: bit i is the parity of the word's bits in ``sets[i]``."""
+    columns = _columns(sets)
+    return combine(words, columns)
+
+
+def _columns(rows: Sequence[int]) -> list[int]:
+    """Turn a matrix of bits round."""
+    width = max((row.bit_length() for row in rows), default=0)
+    return [sum((row >> column & 1) << index for index, row in enumerate(rows)) for column in range(width)]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TileWiring:
+    """The tiles of one or more memories that the same map addresses.
+
+    A joint address has one bit for each differently driven pin. It is the sum of three parts: the pool that the
+    counters choose (usually there is one), a tile's number and a position in the tile.
+    """
+
+    memories: tuple[Memory, ...]
+    drives: tuple[Drive, ...]
+    """What drives each bit of the joint address."""
+    free: tuple[Output, ...]
+    """The map's data pins that choose tiles and turns."""
+    space: PinSpace
+    """Positions first, then tile numbers."""
+    position_bits: int
+    shape: tuple[int, int, int]
+    """Frames, lines and pixels of a tile; ``(1, 1, positions)`` when the wiring has no such order."""
+    rectangular: bool
+    counters: tuple[int, ...]
+    """When rectangular: the bit of a counter word that moves each bit of a position."""
+    turns: Ints
+    """Positions are exclusive-ored with this, by number of the turn; the first is 0."""
+    tile_words: tuple[int, ...]
+    """What each bit of a tile's number turns in the map's free pins."""
+    turn_words: tuple[int, ...]
+    """The same for the bits of a turn's number."""
+
+    @property
+    def positions(self) -> int:
+        """How many positions a tile has."""
+        return 1 << self.position_bits
+
+    @property
+    def capacity(self) -> int:
+        """How many tiles a pool holds."""
+        return len(self.space) >> self.position_bits
+
+    def locate(self, base: Ints) -> tuple[Ints, Ints, Ints]:
+        """Split joint addresses into position, tile number and pool."""
+        coordinates, pool = self.space.coordinates(base)
+        return coordinates & (self.positions - 1), coordinates >> self.position_bits, pool
+
+    def joint(self, position: Ints, tile: Ints, pool: Ints) -> Ints:
+        """Give the joint address of positions of tiles."""
+        return self.space.pins(position | tile << self.position_bits) ^ pool
+
+    def map_words(self, tile: Ints, turn: NDArray[np.integer]) -> Ints:
+        """Give the levels of the free pins that add a tile's number and a turn; bit i for ``free[i]``."""
+        return combine(tile, self.tile_words) ^ combine(turn, self.turn_words)
+
+    def address(self, board: Board, memory: Memory, joint: Ints) -> tuple[Ints, Ints]:
+        """Give the address and the slot in the word that a joint address means to one of the memories."""
+        at = {drive: bit for bit, drive in enumerate(self.drives)}
+        pins = pins_of(board, memory)
+
+        def collect(drives: Iterable[Drive]) -> Ints:
+            total = np.zeros_like(joint)
+            for pin, drive in enumerate(drives):
+                if drive in at:
+                    total |= (joint >> at[drive] & 1) << pin
+            return total
+
+        return collect(pins.address) ^ pins.constant, collect(pins.select)
+
+
+def tile_wiring_of(
+    memories: Sequence[Memory], drives: tuple[Drive, ...], free: Sequence[Output], within: Ints, moving: int
+) -> TileWiring:
+    """Work out the tiles of memories.
+
+    Parameters
+    ----------
+    memories, drives
+        The memories, which share outputs of others in their addresses, and what drives their pins.
+    free
+        Data pins of the map whose level may be chosen for each cell.
+    within
+        Joint addresses, exclusive-ored with that of the first pixel of the same cell; int64 of any shape.
+    moving
+        The counter bits that change within a cell.
+    """
+    columns = _columns([drive.counters for drive in drives])
+    raw = space_of(differences(within))
+    ordered = [(bit, pins) for bit, pins in enumerate(columns) if moving >> bit & 1 and pins and pins in raw]
+    positions = space_of([pins for _, pins in ordered] + list(raw.basis))
+    natural = [ordered[index][0] for index in positions.picked if index < len(ordered)]
+    rectangular = len(natural) == len(positions.basis)
+    shape = _shape(natural) if rectangular else (1, 1, len(positions))
+    map_columns = [turned_by(drives, output) for output in free]
+    whole = space_of([*positions.basis, *map_columns])
+    bits = len(positions.basis)
+    chosen = [index - bits for index in whole.picked[bits:]]
+    reach = space_of(map_columns)
+    turn_basis = common(positions, reach)
+    turn_positions = [int(positions.coordinates(np.array(pins))[0]) for pins in turn_basis]
+    numbers = np.arange(1 << len(turn_basis), dtype=np.int64)
+    return TileWiring(
+        memories=tuple(memories),
+        drives=drives,
+        free=tuple(free),
+        space=whole,
+        position_bits=bits,
+        shape=shape,
+        rectangular=rectangular,
+        counters=tuple(natural) if rectangular else (),
+        turns=combine(numbers, turn_positions),
+        tile_words=tuple(1 << index for index in chosen),
+        turn_words=tuple(
+            sum(1 << reach.picked[bit] for bit in range(len(reach.basis)) if combination >> bit & 1)
+            for combination in (int(reach.coordinates(np.array(pins))[0]) for pins in turn_basis)
+        ),
+    )
+
+
+def joint_drives(board: Board, memories: Sequence[Memory]) -> tuple[Drive, ...]:
+    """List what drives the pins of memories, each once, leaving out pins that never change."""
+    found: dict[Drive, None] = {}
+    for memory in memories:
+        pins = pins_of(board, memory)
+        for drive in pins.select + pins.address:
+            if drive.counters or drive.outputs:
+                found.setdefault(drive)
+    return tuple(found)
+
+
+def turned_by(drives: Sequence[Drive], output: Output) -> int:
+    """Give the bits of the joint address that a data pin of another memory turns."""
+    return sum(1 << bit for bit, drive in enumerate(drives) if output in drive.outputs)
+
+
+def _shape(bits: Sequence[int]) -> tuple[int, int, int]:
+    across = sum(bit < _FIRST[Signal.Y] for bit in bits)
+    frames = sum(bit >= _FIRST[Signal.BANK] for bit in bits)
+    return 1 << frames, 1 << len(bits) - across - frames, 1 << across

@@ -1,0 +1,112 @@
+"""Choices: what is offered, in which order, and what is refused."""
+
+from __future__ import annotations
+
+import pytest
+
+from ladderlight.board.ladders.design import design
+from ladderlight.board.ladders.goal import Goal
+from ladderlight.errors import BoardError
+
+
+def test_choice_describes_its_ladder() -> None:
+    best = design(Goal(bits=2, driver=30.0), "E24", tolerance=0.05)[0]
+    assert [resistor.ohms for resistor in best.resistors] == [1300.0, 680.0]
+    assert best.volts == pytest.approx([0, 5325 / 21946, 9975 / 21946, 15300 / 21946])
+    assert best.max_error == pytest.approx(0.0121419, abs=1e-7)
+    assert best.monotonic
+    assert best.rail is None
+    assert best.analysis.channels[0].lines == ("d0", "d1")
+    assert best.analysis.channels[0].levels[1].lowest == pytest.approx(0.2308, abs=5e-5)
+
+
+def test_best_first_and_ten_more() -> None:
+    choices = design(Goal(bits=3), "E24")
+    assert len(choices) == 11
+    errors = [choice.max_error for choice in choices]
+    assert errors == sorted(errors)
+    assert len({choice.resistors for choice in choices}) == 11
+    assert len(design(Goal(bits=3), "E24", alternatives=2)) == 3
+
+
+def test_drivers_are_part_of_the_resistors() -> None:
+    ideal = design(Goal(bits=1), "E96")[0].resistors[0].ohms
+    behind = design(Goal(bits=1, driver=50.0), "E96")[0].resistors[0].ohms
+    assert ideal == 464.0
+    assert behind == 412.0  # 410.714 ohm and 50
+
+
+def test_perceptual_evens_out_lightness() -> None:
+    volts, lightness = (design(Goal(bits=3, even=even), "E96")[0] for even in ("volts", "perceptual"))
+    assert volts.max_error < lightness.max_error
+    assert lightness.max_lightness_error < volts.max_lightness_error
+
+
+def test_r2r() -> None:
+    best = design(Goal(bits=2), "E24", r2r=True)[0]
+    assert best.rail is not None
+    assert str(best.rail) == "330"
+    assert [str(rung) for rung in best.resistors] == ["330 + 330"] * 2
+    assert best.volts == pytest.approx([0, 0.231481, 0.462963, 0.694444], abs=1e-6)
+
+
+def test_r2r_rung_of_one_resistor_makes_up_for_drivers() -> None:
+    best = design(Goal(bits=4, driver=50.0), "E24", r2r=True)[0]
+    assert (str(best.rail), str(best.resistors[0])) == ("430", "820")
+
+
+def test_pairs_err_less() -> None:
+    single, pairs = (design(Goal(bits=3), "E12", pairs=pairs)[0] for pairs in (False, True))
+    assert pairs.max_error < single.max_error / 10
+    assert any(resistor.joined != "single" for resistor in pairs.resistors)
+
+
+def test_current_limit() -> None:
+    limited = design(Goal(bits=3, current_limit=4e-3), "E24")[0]
+    assert max(driver.source for driver in limited.analysis.drivers) <= 4e-3
+    free = design(Goal(bits=3), "E24")[0]
+    assert max(driver.source for driver in free.analysis.drivers) > 4e-3
+
+
+@pytest.mark.parametrize(
+    ("goal", "key", "what"),
+    [
+        (Goal(bits=0), "bits", "0 bits"),
+        (Goal(bits=9), "bits", "9 bits"),
+        (Goal(bits=2, supply=0.5), "peak", "cannot be reached"),
+        (Goal(bits=2, load=0.0), "load", "a load of 0"),
+        (Goal(bits=2, load=float("inf")), "load", "a load of inf"),
+        (Goal(bits=2, driver=-1.0), "driver", "a driver of -1"),
+        (Goal(bits=2, current_limit=0.0), "current_limit", "a current limit of 0"),
+        (
+            Goal(bits=2, current_limit=3e-3),
+            "current_limit",
+            "with 3 mA a driver; the best without a limit takes 6.65 mA",
+        ),
+        (
+            Goal(bits=3, load=0.1),
+            "series",
+            "no E24 values from 10 ohm to 1 Mohm make a ladder of 3 bits that errs by less",
+        ),
+    ],
+)
+def test_impossible_goals(goal: Goal, key: str, what: str) -> None:
+    with pytest.raises(BoardError) as caught:
+        design(goal, "E24")
+    (problem,) = caught.value.problems
+    assert problem.where == (key,)
+    assert what in problem.what
+    assert problem.action
+
+
+def test_pairs_and_r2r_exclude_each_other() -> None:
+    with pytest.raises(BoardError, match="no use for pairs"):
+        design(Goal(bits=2), "E24", pairs=True, r2r=True)
+
+
+def test_fine_pairs_are_not_searched_for_even_lightness() -> None:
+    with pytest.raises(BoardError, match="too many to search"):
+        design(Goal(bits=2, even="perceptual"), "E96", pairs=True)
+    coarse = design(Goal(bits=2, even="perceptual"), "E24", pairs=True)[0]
+    fine = design(Goal(bits=2, even="perceptual"), "E96")[0]
+    assert coarse.max_lightness_error < fine.max_lightness_error

@@ -1,0 +1,86 @@
+"""Contents of several stages in one memory."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ladderlight import ArrangementError, Contents, MemoryContents, Origin, PlacedPicture
+from ladderlight.flow.merging import darken, merge
+
+
+def part_of(board, places, *, mask=0x3F, pictures=()):
+    memory = board.memory("picture")
+    words = np.full(memory.words, memory.fill_word, dtype=np.uint32)
+    written = np.zeros(memory.words, dtype=np.uint32)
+    for address, word in places.items():
+        words[address] = words[address] & ~np.uint32(mask) | np.uint32(word)
+        written[address] = mask
+    return Contents(memories={"picture": MemoryContents(words=words, written=written)}, pictures=pictures)
+
+
+def test_bits_that_do_not_collide_are_joined(board):
+    merged = merge([part_of(board, {5: 0x03}, mask=0x0F), part_of(board, {5: 0x20, 6: 0x10}, mask=0x30)], board)
+    memory = merged.memories["picture"]
+    assert memory.words[5] == 0x03 | 0x20 | 0xC0
+    assert memory.written[5] == 0x3F
+    assert memory.words[6] == 0x10 | 0xCF
+    assert memory.words[7] == 0xFF
+    assert memory.written[7] == 0
+
+
+def test_the_same_bits_twice_are_no_collision(board):
+    one = part_of(board, {5: 0x15})
+    assert merge([one, one], board).memories["picture"].words[5] == 0x15 | 0xC0
+
+
+def test_a_collision_names_memory_address_stages_and_pictures(board):
+    a = PlacedPicture(origin=Origin(name="a", source="a.png"), bank=0)
+    with pytest.raises(ArrangementError) as caught:
+        merge(
+            [part_of(board, {1: 0}), part_of(board, {0x102: 1}, pictures=(a,)), part_of(board, {0x102: 2})],
+            board,
+            stages=["x", "bank_pictures", "raw"],
+        )
+    assert str(caught.value) == (
+        "memory 'picture', address 0102h: arrangement stage 'bank_pictures' (picture 'a' in bank 0) and 'raw' want "
+        "different words there; give them different banks or addresses"
+    )
+
+
+def test_without_names_the_stages_are_numbered(board):
+    with pytest.raises(ArrangementError, match="stage number 1 and number 2 want different words"):
+        merge([part_of(board, {9: 0}), part_of(board, {9: 1})], board)
+
+
+def test_a_memory_that_no_stage_writes_holds_its_fill(board):
+    memory = merge([Contents(memories={})], board).memories["picture"]
+    assert np.all(memory.words == 0xFF)
+    assert not memory.written.any()
+
+
+def test_pictures_keep_their_order(board):
+    placed = [PlacedPicture(origin=Origin(name=name, source=name), bank=0) for name in "ab"]
+    merged = merge([part_of(board, {}, pictures=(placed[0],)), part_of(board, {}, pictures=(placed[1],))], board)
+    assert [picture.origin.name for picture in merged.pictures] == ["a", "b"]
+
+
+def test_contents_of_another_size_or_width_are_refused(board):
+    short = Contents(memories={"picture": MemoryContents(words=np.zeros(4, np.uint32), written=np.zeros(4, np.uint32))})
+    with pytest.raises(ArrangementError, match=r"gives words of shape .4,. for memory 'picture'"):
+        merge([short], board)
+    with pytest.raises(ArrangementError, match="wider than its 8 bits"):
+        merge([part_of(board, {0: 0x100}, mask=0x1FF)], board)
+
+
+def test_blanking_is_filled_with_black_in_the_banks_in_use(make_board, memory):
+    board = make_board(memory(address=["x2-x9", "y2-y9", "bank0"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C020"))
+    placed = PlacedPicture(origin=Origin(name="a", source="a.png"), bank=1)
+    contents = part_of(board, {0x10000: 0x3F}, pictures=(placed,))
+    words = darken(contents, board).memories["picture"].words
+    assert words[0x10000] == 0xFF  # the picture
+    assert words[0x10000 + 160] == 0xC0  # count 640, beside it
+    assert words[160] == 0xFF  # a bank that is not in use
+    assert darken(contents, replace(board, blanking="gate")) is contents

@@ -1,0 +1,97 @@
+import hashlib
+import re
+
+import pytest
+
+from ladderlight.proof.burnsheet import burn_sheet
+from ladderlight.proof.scanout import memories_of
+from ladderlight.workspace.burned import chip_of
+from ladderlight.workspace.manifest import manifest
+from ladderlight_stages.emissions.binary import binary
+from ladderlight_stages.emissions.intel_hex import intel_hex
+
+
+def record(board, words):
+    return {device.name: chip_of("recipe.toml", device, words) for device in board.devices}
+
+
+def described(board, contents, burned=None):
+    files = binary(contents, board)
+    return manifest(
+        project="Merrowhithe",
+        board=board,
+        contents=contents,
+        files=files,
+        words=memories_of(board, files),
+        burned=burned,
+    )
+
+
+def test_the_sheet_says_what_goes_where(board, banked):
+    document = described(board, banked(board, (0, 2)))
+    device = document["devices"][0]
+    text = burn_sheet(board, document)
+    assert max(map(len, text.splitlines())) <= 78
+    for line in (
+        "Burn sheet: Merrowhithe",
+        "Burn 1 of 1: picture.",
+        "  state     no record of this chip; burn it",
+        "  file      devices/picture.bin",
+        "  size      131072 bytes (20000h)",
+        f"  CRC-32    {device['crc32']}    sum 16 bits {device['sum16']}    8 bits {device['sum8']}    32 bits "
+        f"{device['sum32']}",
+        f"  SHA-256   {' '.join(re.findall('....', device['sha256'][:32]))}",
+        f"            {' '.join(re.findall('....', device['sha256'][32:]))}",
+        "  bank 0    0000h to 779Fh  picture-0",
+        "  bank 2    10000h to 1779Fh  picture-2",
+        "  in use    38400 of 131072 words, the last at 1779Fh; 92672 free",
+    ):
+        assert line in text.splitlines()
+    assert "[ ] burn" in text
+    assert "datasheets" in text
+
+
+def test_the_digest_of_a_file_of_records_is_of_the_bytes_and_not_of_the_file(board, banked):
+    contents = banked(board, (0,))
+    files = intel_hex(contents, board, offset=0x100)
+    document = manifest(project="p", board=board, contents=contents, files=files, words=memories_of(board, files))
+    text = burn_sheet(board, document)
+    digest = hashlib.sha256(contents.memories["picture"].words.astype("u1").tobytes()).hexdigest()
+    (line,) = [line for line in text.splitlines() if line.endswith("  of the bytes burned")]
+    assert line.split()[:8] == re.findall("....", digest[32:])
+    assert max(map(len, text.splitlines())) <= 78
+
+
+def test_a_chip_that_holds_it_is_left(board, banked):
+    contents = banked(board, (0,))
+    text = burn_sheet(board, described(board, contents, record(board, {"picture": contents.memories["picture"].words})))
+    assert "Nothing to burn" in text
+    assert "[x] leave" in text
+
+
+@pytest.mark.parametrize(
+    ("part", "flip", "text"),
+    [
+        ("27C256", 0x00, "holds this already"),
+        ("27C256", 0x80, "differs from the last build in 1 byte; erase it, then burn it"),
+        ("28C256", 0x80, "differs from the last build in 1 byte, in 1 page at 0000h to 003Fh; burn it"),
+        ("29F010", 0x80, "differs from the last build in 1 byte, in 1 sector at 0000h to 3FFFh; burn it"),
+    ],
+)
+def test_the_state_of_a_chip_in_words(make_board, memory, banked, part, flip, text):
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part=part))
+    contents = banked(board, (0,))
+    held = contents.memories["picture"].words.copy()
+    held[0] ^= flip  # spare pins are set in what is wanted, so this bit must be set again
+    assert described(board, contents, record(board, {"picture": held}))["devices"][0]["burn"]["text"] == text
+
+
+def test_a_change_that_only_clears_bits_needs_no_eraser(board, banked):
+    contents = banked(board, (0,))
+    held = contents.memories["picture"].words.copy()
+    held[:3] = 0xFF
+    device = described(board, contents, record(board, {"picture": held}))["devices"][0]
+    differing = int((contents.memories["picture"].words[:3] != 0xFF).sum())
+    assert device["burn"]["text"] == (
+        f"differs from the last build in {differing} bytes, by cleared bits only; burn it as it is"
+    )

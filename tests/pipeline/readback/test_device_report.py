@@ -1,0 +1,237 @@
+import json
+
+import numpy as np
+import pytest
+
+from ladderlight.readback.device_report import account_of, document_of_accounts
+from ladderlight.readback.dumps import Dump
+from ladderlight.readback.matching import match
+from ladderlight.readback.readings import readings_of
+from ladderlight.readback.sections import image_of, sections_of
+from ladderlight_stages.emissions.binary import binary
+from ladderlight_stages.emissions.intel_hex import intel_hex
+
+KINDS = ("blank", "data_stuck", "data_swapped", "address_stuck", "address_inverted", "address_swapped", "shifted")
+
+
+def exchanged(numbers, i, j):
+    a, b = numbers >> i & 1, numbers >> j & 1
+    return numbers & ~((1 << i) | (1 << j)) | a << j | b << i
+
+
+def damaged(kind, data, random, *, pins=13, bits=8):
+    """Inject a fault into the bytes of an 8-bit chip, written from its description and not from the code under test."""
+    places, wide = np.arange(data.size), data.astype(np.int64)
+    pin = int(random.integers(pins))
+    bit = 1 << int(random.integers(bits))
+    if kind == "blank":
+        wide = np.full_like(wide, 0xFF)
+    elif kind == "data_stuck":
+        wide = wide | bit if random.integers(2) else wide & ~bit
+    elif kind == "data_swapped":
+        wide = exchanged(wide, *map(int, random.choice(bits, 2, replace=False)))
+    elif kind == "address_stuck":
+        wide = wide[places | 1 << pin] if random.integers(2) else wide[places & ~(1 << pin)]
+    elif kind == "address_inverted":
+        wide = wide[places ^ 1 << pin]
+    elif kind == "address_swapped":
+        wide = wide[exchanged(places, *map(int, random.choice(pins, 2, replace=False)))]
+    elif kind == "shifted":
+        distance = int(random.integers(1, 1500)) * (1 if random.integers(2) else -1)
+        wide = np.roll(wide, distance)
+        if random.integers(2):
+            wide[slice(0, distance) if distance > 0 else slice(distance, None)] = 0xFF
+    return wide.astype(np.uint8)
+
+
+def accounts(board, words, dumps, files=(), device=None):
+    sections = sections_of(board, files)
+    wanted = {"picture": words}
+    images = {d.name: image_of(words[d.first_word : d.first_word + d.part.words], d) for d in board.devices}
+    found = match([Dump(name=name, data=bytes(data)) for name, data in dumps], sections, wanted=images, device=device)
+    return [account_of(board, reading, found, wanted) for reading in readings_of(found, sections)]
+
+
+def named_rightly(kind, account):
+    """Whether the fault is the first diagnosis, or level with it where both look the very same."""
+    diagnoses = account.comparison.diagnoses
+    return bool(diagnoses) and any(d.kind == kind for d in diagnoses if d.confidence == diagnoses[0].confidence)
+
+
+def trials(run, seeds=40):
+    """Run seeded trials; give how many showed a difference and in how many the fault was named."""
+    shown = named = 0
+    for seed in range(seeds):
+        result = run(np.random.default_rng([seed, 7]))
+        if result is not None:
+            shown += 1
+            named += result
+    return shown, named
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_fault_of_the_even_or_the_odd_chip_is_named(wide, photographs, contents_of, kind):
+    """As two chips side by side; both are given in half of the trials, only the bad one in the others."""
+
+    def run(random):
+        words = photographs(wide, random)
+        files = binary(contents_of(wide, words), wide, split="even_odd")
+        image = image_of(words, wide.devices[0])
+        lane, both = int(random.integers(2)), bool(random.integers(2))
+        lanes = [image[::2], image[1::2]]
+        bad = damaged(kind, lanes[lane], random, bits=4 if lane else 8)
+        if (bad == lanes[lane]).all():
+            return None
+        dumps = [(f"picture-{('even', 'odd')[n]}.bin", bad if n == lane else lanes[n]) for n in range(2)]
+        (account,) = accounts(wide, words, dumps if both else [dumps[lane]], files)
+        assert account.reading.complete == both
+        assert account.comparison.count == int((bad != lanes[lane]).sum())
+        assert [item.differing for item in account.dumps if item.differing] == [account.comparison.count]
+        return named_rightly(kind, account)
+
+    shown, named = trials(run)
+    assert shown >= 36
+    assert named >= 0.95 * shown
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_fault_of_a_chip_that_is_read_in_pieces_is_named(narrow, photographs, contents_of, kind):
+    """All four pieces are given in half of the trials, in the others only one."""
+    board = narrow()
+
+    def run(random):
+        words = photographs(board, random)
+        files = binary(contents_of(board, words), board, size=2048)
+        image = image_of(words, board.devices[0])
+        bad = damaged(kind, image, random, bits=6)
+        dumps = [(f"{n}/picture-{n}.rom", bad[n * 2048 : (n + 1) * 2048]) for n in range(4)]
+        if not random.integers(2):
+            at = int(random.integers(4))
+            dumps = [dumps[at]]
+            if (bad[at * 2048 : (at + 1) * 2048] == image[at * 2048 : (at + 1) * 2048]).all():
+                return None
+        elif (bad == image).all():
+            return None
+        (account,) = accounts(board, words, dumps, files)
+        assert account.reading.complete == (len(dumps) == 4)
+        return named_rightly(kind, account)
+
+    shown, named = trials(run)
+    assert shown >= 26
+    assert named >= 0.95 * shown
+
+
+def test_the_lines_of_the_odd_chip_have_the_names_of_their_pins(wide, photographs, contents_of):
+    words = photographs(wide, np.random.default_rng(1))
+    files = binary(contents_of(wide, words), wide, split="even_odd")
+    image = image_of(words, wide.devices[0])
+    (account,) = accounts(wide, words, [("picture-odd.bin", image[1::2] | 2)], files)
+    assert account.comparison.diagnoses[0].text == "data line D9 (r1) is stuck high"
+    places = np.arange(8192)
+    (account,) = accounts(wide, words, [("picture-odd.bin", image[1::2][places & ~64])], files)
+    assert account.comparison.diagnoses[0].text == "address line A6 (y4) is stuck low"
+    assert account.unread_text == "the even bytes (picture-even.bin); 8,192 of 16,384 bytes"
+
+
+def test_two_chips_with_a_fault_each_are_each_diagnosed(wide, photographs, contents_of):
+    words = photographs(wide, np.random.default_rng(1))
+    files = binary(contents_of(wide, words), wide, split="even_odd")
+    image = image_of(words, wide.devices[0])
+    dumps = [("picture-even.bin", image[::2][np.arange(8192) ^ 8]), ("picture-odd.bin", image[1::2] & 0xFD)]
+    (account,) = accounts(wide, words, dumps, files)
+    assert [d.text for d in account.comparison.diagnoses] == [
+        "the even bytes: address line A3 (x7) is inverted",
+        "the odd bytes: data line D9 (r1) is stuck low",
+    ]
+    assert [d.explained for d in account.comparison.diagnoses] == [1, 1]
+
+
+def test_exchanged_even_and_odd_files_are_the_reversed_byte_order(wide, photographs, contents_of):
+    words = photographs(wide, np.random.default_rng(2))
+    files = binary(contents_of(wide, words), wide, split="even_odd")
+    image = image_of(words, wide.devices[0])
+    (account,) = accounts(wide, words, [("picture-even.bin", image[1::2]), ("picture-odd.bin", image[::2])], files)
+    assert account.comparison.diagnoses[0].kind == "piece_order"
+    assert {d.kind for d in account.comparison.diagnoses} == {"byte_order", "piece_order"}
+    assert (
+        "the pieces are mixed up: picture-even.bin holds what belongs to picture-odd.bin, picture-odd.bin holds what "
+        "belongs to picture-even.bin"
+    ) in [d.text for d in account.comparison.diagnoses]
+
+
+def test_pieces_in_a_wrong_order_are_said_to_be_mixed_up(narrow, photographs, contents_of):
+    board = narrow()
+    words = photographs(board, np.random.default_rng(3))
+    files = binary(contents_of(board, words), board, size=2048)
+    image = words.astype(np.uint8)
+    order = (1, 2, 0, 3)
+    dumps = [(f"picture-{n}.bin", image[at * 2048 : (at + 1) * 2048]) for n, at in enumerate(order)]
+    (account,) = accounts(board, words, dumps, files)
+    kinds = {d.kind for d in account.comparison.diagnoses}
+    assert "piece_order" in kinds
+    assert kinds <= {"piece_order", "bank_order"}  # a bank is a piece here
+    (account,) = accounts(board, words, dumps[:1], files)
+    texts = [d.text for d in account.comparison.diagnoses]
+    assert "the pieces are mixed up: picture-0.bin holds what belongs to picture-1.bin" in texts
+
+
+def test_a_good_piece_is_the_same_and_what_was_not_read_is_said(narrow, photographs, contents_of):
+    board = narrow()
+    words = photographs(board, np.random.default_rng(4))
+    files = binary(contents_of(board, words), board, size=2048) + intel_hex(contents_of(board, words), board)
+    (account,) = accounts(board, words, [("picture-2.bin", words[4096:6144].astype(np.uint8))], files)
+    assert account.comparison.same
+    assert account.unread_text == (
+        "bytes 0h to 7FFh (picture-0.bin), bytes 800h to FFFh (picture-1.bin), bytes 1800h to 1FFFh (picture-3.bin); "
+        "6,144 of 8,192 bytes"
+    )
+    document = document_of_accounts([account])
+    json.dumps(document)
+    assert (document["same"], document["complete"], document["unread_bytes"]) == (True, False, 6144)
+    assert [item["device_files"] for item in document["unread"]] == [
+        ["picture-0.bin"],
+        ["picture-1.bin"],
+        ["picture-3.bin"],
+    ]
+    (dump,) = document["dumps"]
+    assert dump == {
+        "file": "picture-2.bin",
+        "format": "binary",
+        "part": "bytes 1000h to 17FFh",
+        "first": 4096,
+        "bytes": 2048,
+        "step": 1,
+        "order": "little",
+        "device_files": ["picture-2.bin"],
+        "base": 0,
+        "left_out": 0,
+        "differing": 0,
+    }
+
+
+def test_several_devices_are_accounted_for_one_by_one(narrow, photographs):
+    board = narrow(chips=2)
+    random = np.random.default_rng(5)
+    words = np.concatenate([photographs(narrow(), random), photographs(narrow(), random)])
+    image = words.astype(np.uint8)
+    bad = image[8192:] & ~np.uint8(4)
+    first, second = accounts(board, words, [("b.bin", bad), ("a.bin", image[:8192])])
+    assert (first.comparison.device, first.comparison.same) == ("picture-0", True)
+    assert second.comparison.diagnoses[0].text == "data line D2 (g0) is stuck low"
+    document = document_of_accounts([first, second])
+    assert document["same"] is False
+    assert [device["device"] for device in document["devices"]] == ["picture-0", "picture-1"]
+    assert [device["dumps"][0]["file"] for device in document["devices"]] == ["a.bin", "b.bin"]
+
+
+def test_bytes_left_out_count_as_erased(narrow, photographs, contents_of):
+    board = narrow()
+    words = photographs(board, np.random.default_rng(6))
+    (file,) = intel_hex(contents_of(board, words), board, offset=0x4000, leave_out_fill=True)
+    (account,) = accounts(board, words, [("chip.hex", file.data)])
+    assert account.comparison.same
+    assert account.dumps[0].held.base == 0x4000
+    assert account.dumps[0].held.left_out > 1000
+    short = b"".join(file.data.splitlines(keepends=True)[:-3]) + b":00000001FF\n"
+    (account,) = accounts(board, words, [("chip.hex", short)])
+    assert not account.comparison.same

@@ -1,0 +1,275 @@
+"""What stages and their hooks do wrong, named with stage and plugin."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Annotated, Any
+
+import numpy as np
+import pytest
+
+from ladderlight import (
+    Animation,
+    Board,
+    CodedPicture,
+    Contents,
+    Demand,
+    DeviceFile,
+    MemoryContents,
+    Option,
+    Origin,
+    Picture,
+    PictureError,
+    Probe,
+    Problem,
+    Survey,
+    stage,
+)
+from ladderlight.errors import StageFailure
+from ladderlight.stages.boundary import (
+    animation_of,
+    capacity_problems,
+    demand_of,
+    look_of,
+    open_file,
+    probe_of,
+    problems_of,
+    run_stage,
+)
+from ladderlight.stages.contract import StageDeclaration, declaration_of
+
+ORIGIN = Origin(name="mole", source="mole.png")
+
+
+def picture(value: float, dtype: type = np.float32) -> Picture:
+    pixels = np.full((2, 3, 3), 0.5, dtype=dtype)
+    pixels[1, 2, 0] = value
+    return Picture(origin=ORIGIN, pixels=pixels)
+
+
+def source(result: Any) -> StageDeclaration:
+    @stage(help="Gives what it is told.")
+    def lamp(path: Path) -> list[Picture]:
+        return result
+
+    return declaration_of(lamp, plugin="harbour")
+
+
+def ended(kind: type[BaseException]) -> StageDeclaration:
+    @stage(help="Ends everything.")
+    def lamp(path: Path) -> list[Picture]:
+        raise kind(0)
+
+    return declaration_of(lamp, plugin="harbour")
+
+
+@pytest.mark.parametrize(
+    ("result", "words"),
+    [
+        (None, "None, not a list of Picture,"),
+        ("a.png", "a str, not a list of Picture,"),
+        ([], "no picture"),
+        ([3], "an int, not a Picture,"),
+        ([picture(np.nan)], "pixels that are not numbers, or infinite,"),
+        ([picture(-np.inf)], "pixels that are not numbers, or infinite,"),
+        ([picture(1.01)], "pixels from 0.5 to 1.01, not from 0 to 1,"),
+        ([picture(-0.25)], "pixels from -0.25 to 0.5, not from 0 to 1,"),
+        ([picture(0.5), picture(0.5, np.float64)], "pixels of float64 (2, 3, 3), not float32 (height, width, 3),"),
+        ([Picture(origin=ORIGIN, pixels=[[0.5]])], "pixels that are a list, not an array,"),  # type: ignore[arg-type]
+    ],
+)
+def test_what_a_source_gives_wrong_is_named(board: Board, result: Any, words: str) -> None:
+    with pytest.raises(StageFailure) as caught:
+        list(open_file(source(result), Path("mole.png"), board, {}, "mole.png"))
+    assert str(caught.value) == f"stage 'lamp' of plugin 'harbour' gave {words} for mole.png"
+
+
+def test_a_generator_is_run_through_where_its_stage_is_known(board: Board) -> None:
+    def frames() -> Iterator[Picture]:
+        yield picture(0.25)
+        yield picture(0.75)
+
+    (first, second) = open_file(source(frames()), Path("mole.png"), board, {}, "mole.png")
+    assert [float(frame.pixels[1, 2, 0]) for frame in (first, second)] == [0.25, 0.75]
+
+    def broken() -> Iterator[Picture]:
+        yield picture(0.25)
+        raise IndexError("no frame 2")
+
+    opened = open_file(source(broken()), Path("mole.png"), board, {}, "mole.png")
+    assert float(next(opened).pixels[1, 2, 0]) == 0.25
+    with pytest.raises(StageFailure, match=r"'lamp' of plugin 'harbour' failed on mole\.png: IndexError: no frame 2"):
+        next(opened)
+
+
+def test_rounding_beyond_the_range_is_no_fault(board: Board) -> None:
+    (kept,) = open_file(source([picture(np.float32(1.00001))]), Path("mole.png"), board, {}, "mole.png")
+    assert float(kept.pixels.max()) == pytest.approx(1.00001)
+
+
+def test_expected_errors_pass(board: Board) -> None:
+    @stage(help="Refuses.")
+    def lamp(path: Path) -> list[Picture]:
+        raise PictureError("is dark; use another")
+
+    with pytest.raises(PictureError, match="is dark"):
+        list(open_file(declaration_of(lamp, plugin="harbour"), Path("mole.png"), board, {}, "mole.png"))
+
+
+@pytest.mark.parametrize("kind", [SystemExit, GeneratorExit, BaseException])
+def test_a_stage_cannot_end_the_program(board: Board, kind: type[BaseException]) -> None:
+    with pytest.raises(StageFailure, match=f"'lamp' of plugin 'harbour' failed on mole.png: {kind.__name__}"):
+        list(open_file(ended(kind), Path("mole.png"), board, {}, "mole.png"))
+
+
+def test_ctrl_c_ends_the_program_but_not_a_stage_on_a_thread_that_raises_it(board: Board) -> None:
+    with pytest.raises(KeyboardInterrupt):
+        list(open_file(ended(KeyboardInterrupt), Path("mole.png"), board, {}, "mole.png"))
+    seen: list[BaseException] = []
+
+    def work() -> None:
+        try:
+            list(open_file(ended(KeyboardInterrupt), Path("mole.png"), board, {}, "mole.png"))
+        except BaseException as error:  # noqa: BLE001 - whatever comes out
+            seen.append(error)
+
+    thread = threading.Thread(target=work)
+    thread.start()
+    thread.join()
+    assert [type(error) for error in seen] == [StageFailure]
+
+
+def hooked(**hooks: Any) -> StageDeclaration:
+    @stage(help="Has a hook.", **hooks)
+    def glow(picture: Picture, *, amount: Annotated[int, Option("how much")] = 7) -> Picture:
+        return picture
+
+    return declaration_of(glow, plugin="harbour")
+
+
+@pytest.mark.parametrize("size", [None, 5, Demand(width=0, height=4), Demand(width=1.5, height=4)])  # type: ignore[arg-type]
+def test_a_demand_that_is_none_is_named(board: Board, size: Any) -> None:
+    with pytest.raises(StageFailure, match=r"^the demand of stage 'glow' of plugin 'harbour' gave .*for mole\.png$"):
+        demand_of(hooked(demand=lambda demand, board, options: size), Demand(), board, {}, "mole.png")
+
+
+def test_hooks_get_the_defaults(board: Board) -> None:
+    def demand(demand: Demand, board: Board, options: Any) -> Demand:
+        return Demand(width=options["amount"], height=options["amount"])
+
+    assert demand_of(hooked(demand=demand), Demand(), board, {}, "a") == Demand(width=7, height=7)
+    assert demand_of(hooked(demand=demand), Demand(), board, {"amount": 3}, "a") == Demand(width=3, height=3)
+    assert demand_of(hooked(), Demand(width=3, height=3), board, {}, "a") == Demand()
+
+
+def test_a_hook_that_fails_is_named(board: Board) -> None:
+    failing = hooked(demand=lambda demand, board, options: options["depth"])
+    with pytest.raises(StageFailure) as caught:
+        demand_of(failing, Demand(), board, {}, "mole.png")
+    assert str(caught.value) == "the demand of stage 'glow' of plugin 'harbour' failed on mole.png: KeyError: 'depth'"
+
+
+def test_a_survey_that_is_no_function_is_named(board: Board) -> None:
+    @stage(help="Looks.", survey=lambda board, options: options["amount"] or None)
+    def gather(picture: Picture, survey: Survey, *, amount: int = 7) -> Picture: ...
+
+    declaration = declaration_of(gather, plugin="harbour")
+    with pytest.raises(StageFailure, match=r"the survey of stage 'gather' .* gave an int, not a function of a picture"):
+        look_of(declaration, board, {}, "mole.png")
+    assert look_of(declaration, board, {"amount": 0}, "mole.png") is None
+
+
+def arrangement(**hooks: Any) -> StageDeclaration:
+    @stage(help="Arranges.", **hooks)
+    def quay(pictures: list[CodedPicture], *, first: int = 2) -> Contents: ...
+
+    return declaration_of(quay, plugin="harbour")
+
+
+@pytest.mark.parametrize("found", [None, ["too many"], 3])
+def test_a_capacity_that_gives_no_problems_is_named(board: Board, found: Any) -> None:
+    crowded = arrangement(capacity=lambda origins, board, options: found)
+    with pytest.raises(
+        StageFailure, match=r"^the capacity of stage 'quay' of plugin 'harbour' gave .* for the pictures$"
+    ):
+        capacity_problems(crowded, [ORIGIN], board, {})
+
+
+def test_a_capacity_gets_origins_and_defaults(board: Board) -> None:
+    def capacity(origins: Any, board: Board, options: Any) -> Iterator[Problem]:
+        if len(origins) > options["first"]:
+            yield Problem(where=(), what=origins[0].name, action="leave it out", certain=False)
+
+    declared = arrangement(capacity=capacity)
+    (problem,) = capacity_problems(declared, [ORIGIN] * 3, board, {})
+    assert (str(problem), problem.certain) == ("mole; leave it out", False)
+    assert capacity_problems(declared, [ORIGIN] * 2, board, {}) == []
+    assert capacity_problems(arrangement(), [ORIGIN] * 3, board, {}) == []
+
+
+def test_an_animation_of_another_type_is_named() -> None:
+    with pytest.raises(StageFailure, match="the animation of stage 'quay' of plugin 'harbour' gave a str, not"):
+        animation_of(arrangement(animation=lambda options: "*"), {})
+    found = animation_of(arrangement(animation=lambda options: Animation(still=options["first"])), {})
+    assert found == Animation(still=2)
+
+
+@pytest.mark.parametrize("found", [None, 3, Probe(frames=0, width=1, height=1), Probe(frames="2", width=1, height=1)])  # type: ignore[arg-type]
+def test_a_probe_of_another_type_is_named(found: Any) -> None:
+    @stage(help="Reads.", probe=lambda path, options: found)
+    def lamp(path: Path) -> list[Picture]: ...
+
+    with pytest.raises(StageFailure, match=r"^the probe of stage 'lamp' of plugin 'harbour' gave .* for mole\.png$"):
+        probe_of(declaration_of(lamp, plugin="harbour"), Path("mole.png"), {}, "mole.png")
+
+
+@pytest.mark.parametrize("found", [None, 3, "too dark", ["too dark"], [Problem(where="amount", what="", action="")]])  # type: ignore[arg-type]
+def test_a_rule_that_gives_no_problems_is_named(board: Board, found: Any) -> None:
+    with pytest.raises(StageFailure, match=r"^the rule of stage 'glow' of plugin 'harbour' gave .* for its options$"):
+        problems_of(hooked(rule=lambda board, options: found), board, {})
+
+
+@pytest.mark.parametrize(
+    ("result", "words"),
+    [
+        (None, "None, not a list of DeviceFile,"),
+        ("picture.bin", "a str, not a list of DeviceFile,"),
+        ([b"bytes"], "a bytes, not a DeviceFile,"),
+        (
+            [DeviceFile(device="picture", name="a.bin", data="text")],
+            "a DeviceFile with a str as name and a str as data",
+        ),  # type: ignore[arg-type]
+    ],
+)
+def test_what_an_emission_gives_wrong_is_named(board: Board, result: Any, words: str) -> None:
+    @stage(help="Writes.")
+    def crate(contents: Contents) -> list[DeviceFile]:
+        return result
+
+    with pytest.raises(StageFailure) as caught:
+        run_stage(declaration_of(crate, plugin="harbour"), Contents(memories={}), board, {}, "the contents")
+    assert str(caught.value) == f"stage 'crate' of plugin 'harbour' gave {words} for the contents"
+
+
+def words_of(dtype: type) -> MemoryContents:
+    return MemoryContents(words=np.zeros(131072, dtype=dtype), written=np.zeros(131072, dtype=np.uint32))
+
+
+@pytest.mark.parametrize(
+    ("memories", "words"),
+    [
+        ({"pictures": words_of(np.uint32)}, "words for a memory 'pictures', which the board does not have,"),
+        ({"picture": words_of(np.int64)}, "int64, not uint32, as words of memory 'picture'"),
+        ({"picture": b""}, "a bytes, not MemoryContents,"),
+    ],
+)
+def test_what_an_arrangement_gives_wrong_is_named(board: Board, memories: Any, words: str) -> None:
+    @stage(help="Arranges.")
+    def quay(pictures: list[CodedPicture]) -> Contents:
+        return Contents(memories=memories)
+
+    with pytest.raises(StageFailure) as caught:
+        run_stage(declaration_of(quay, plugin="harbour"), [], board, {}, "the pictures")
+    assert str(caught.value) == f"stage 'quay' of plugin 'harbour' gave {words} for the pictures"

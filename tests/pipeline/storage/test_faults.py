@@ -1,0 +1,224 @@
+"""Builds that fail, are killed or are stopped at every step at which they touch the disk."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import io
+import os
+import signal
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ladderlight.errors import BuildError
+from ladderlight.storage.output import settled
+from ladderlight.storage.stopping import unwinding
+
+from .conftest import NOTES, Project, whole
+
+pytestmark = [
+    pytest.mark.skipif(os.name == "nt", reason="processes are forked"),
+    pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
+]
+
+CALLS = ("rename", "replace", "mkdir", "unlink", "rmdir", "fsync", "open", "chmod")
+FAILURES = {
+    "full once": (errno.ENOSPC, ()),
+    "damaged from then on": (errno.EIO, (*CALLS, "write")),
+    "names cannot be changed from then on": (errno.EIO, ("rename",)),
+}
+"""How a disk fails at a step, and which calls fail after it."""
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A folder in memory where there is one. What a loss of power alone would show is left out: it takes the time."""
+    monkeypatch.setattr(os, "fsync", lambda _: None)
+    memory = Path("/dev/shm")
+    with tempfile.TemporaryDirectory(dir=memory if memory.is_dir() else None) as folder:
+        yield Path(folder)
+
+
+class Disk:
+    """Counts the calls that change the disk, and has something happen at one of them."""
+
+    def __init__(self, strike: Callable[[], None], at: int, *, then: tuple[str, ...] = ()) -> None:
+        self.strike, self.at, self.then = strike, at, then
+        self.calls = 0
+
+    def step(self, name: str, half: Callable[[], object] | None = None) -> None:
+        self.calls += 1
+        if self.calls == self.at or (self.calls > self.at and name in self.then):
+            if half:
+                half()
+            self.strike()
+
+    @contextlib.contextmanager
+    def installed(self) -> Iterator[Disk]:
+        with pytest.MonkeyPatch.context() as patch:
+            for name in CALLS:
+                patch.setattr(os, name, self._counted(name, getattr(os, name)))
+            patch.setattr(io, "open", self._opened(io.open))
+            yield self
+
+    def _counted(self, name: str, call: Callable[..., Any]) -> Callable[..., Any]:
+        def counted(*args: Any, **more: Any) -> Any:
+            self.step(name)
+            return call(*args, **more)
+
+        return counted
+
+    def _opened(self, call: Callable[..., Any]) -> Callable[..., Any]:
+        def opened(file: Any, mode: str = "r", *args: Any, **more: Any) -> Any:
+            if not set(mode) & set("wxa"):
+                return call(file, mode, *args, **more)
+            self.step("open")
+            return Writing(call(file, mode, *args, **more), self)
+
+        return opened
+
+
+class Writing:
+    """A file that may take only half of what is written."""
+
+    def __init__(self, file: Any, disk: Disk) -> None:
+        self.file, self.disk = file, disk
+
+    def write(self, data: bytes) -> int:
+        self.disk.step("write", lambda: (self.file.write(data[: len(data) // 2]), self.file.flush()))
+        return self.file.write(data)
+
+    def __enter__(self) -> Writing:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.file.close()
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.file, name)
+
+
+def begun(folder: Path, old: str | None) -> tuple[Project, dict[str, str], dict[str, str]]:
+    """Make a project with files of the user in its output folder; give its states before and after the next build."""
+    folder.mkdir()
+    project = Project(folder=folder)
+    if old is None:
+        return project, {}, whole("new")
+    project.build(old)
+    project.put(NOTES)
+    assert project.state() == whole(old) | NOTES
+    return project, whole(old) | NOTES, whole("new") | NOTES
+
+
+def steps(folder: Path, old: str | None) -> int:
+    """Count the calls of one build."""
+    project, _, after = begun(folder / "counted", old)
+    with Disk(lambda: None, 0).installed() as disk:
+        project.build("new")
+    assert project.state() == after
+    return disk.calls
+
+
+def look(project: Project) -> dict[str, str]:
+    """Read an output folder as a command does."""
+    with settled(project.out):
+        return project.state() if project.out.exists() else {}
+
+
+def assert_settled(project: Project, states: list[dict[str, str]]) -> None:
+    """Check that the next command that reads finds one whole build and nothing else, and that the next build works."""
+    found = look(project)
+    assert found in states
+    assert project.state() == found if project.out.exists() else found == {}
+    if (project.out / ".ladderlight").exists():
+        assert project.private() <= {"record.json"}
+    project.build("next")
+    assert project.state() == whole("next") | (NOTES if NOTES.keys() <= states[-1].keys() else {})
+    assert project.private() == {"record.json"}
+
+
+OLD = pytest.mark.parametrize("old", [None, "old"], ids=["first build", "second build"])
+
+
+@OLD
+@pytest.mark.parametrize("failure", FAILURES)
+def test_a_disk_that_fails_at_any_step(quick: Path, old: str | None, failure: str) -> None:
+    number, then = FAILURES[failure]
+
+    def fail() -> None:
+        raise OSError(number, os.strerror(number))
+
+    told = set()
+    for at in range(1, steps(quick, old) + 1):
+        project, before, after = begun(quick / f"{at}", old)
+        said = ""
+        with Disk(fail, at, then=then).installed():
+            try:
+                project.build("new")
+            except BuildError as error:
+                said = str(error)
+            except OSError as error:  # of the writing in the test itself
+                said = f"nothing was replaced: {error}"
+        if "nothing was replaced" in said:
+            assert look(project) == before
+        elif not said:
+            assert look(project) == after
+        else:
+            assert "which finishes it" in said
+        told.add(said.partition(" (")[0].rpartition(": ")[2])
+        assert_settled(project, [before, after])
+    assert "" in told
+    broken_off = "a build was broken off while its files were put in place, and cannot be finished"
+    assert (broken_off if then else "the new files cannot be put in place") in told
+
+
+@OLD
+def test_a_build_that_is_killed_at_any_step(quick: Path, old: str | None) -> None:
+    for at in range(1, steps(quick, old) + 1):
+        project, before, after = begun(quick / f"{at}", old)
+        assert _in_child(project, at) == signal.SIGKILL
+        assert_settled(project, [before, after])
+
+
+@OLD
+def test_a_command_that_is_killed_while_it_finishes_a_killed_build(quick: Path, old: str | None) -> None:
+    last = steps(quick, old)
+    for at in range(last - 30, last, 3):
+        for again in range(1, 40, 5):
+            project, before, after = begun(quick / f"{at}-{again}", old)
+            _in_child(project, at)
+            _in_child(project, again, look)
+            assert_settled(project, [before, after])
+
+
+@OLD
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_a_stop_at_any_step_says_what_is_in_place(quick: Path, old: str | None, name: str) -> None:
+    number = getattr(signal, name)
+    notes = set()
+    for at in range(1, steps(quick, old) + 1):
+        project, before, after = begun(quick / f"{at}", old)
+        disk = Disk(lambda: signal.raise_signal(number), at)
+        with unwinding(), disk.installed(), pytest.raises(KeyboardInterrupt) as stop:
+            project.build("new")
+        (note,) = stop.value.__notes__
+        notes.add(note)
+        assert look(project) == {"nothing was replaced": before, "the new build is in place": after}[note]
+        assert_settled(project, [before, after])
+    assert notes == {"nothing was replaced", "the new build is in place"}
+
+
+def _in_child(
+    project: Project, at: int, work: Callable[[Project], object] = lambda project: project.build("new")
+) -> int:
+    """Work in another process that is killed at a step. Returns the signal that ended it."""
+    child = os.fork()
+    if not child:
+        with Disk(lambda: os.kill(os.getpid(), signal.SIGKILL), at).installed():
+            work(project)
+        os._exit(0)
+    return os.WTERMSIG(os.waitpid(child, 0)[1])

@@ -1,0 +1,307 @@
+"""The output folder: whose it is, what of it is replaced, and what is left alone."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+from ladderlight.errors import BuildError
+from ladderlight.storage import journal, output
+from ladderlight.storage.locking import locked
+from ladderlight.storage.output import settled
+
+from .conftest import FILES, NOTES, Project, whole
+
+APP = {"name": "Merrowhithe tides", "start_url": "/", "icons": [], "display": "standalone"}
+"""A manifest of another program, with the members that W3C Web Application Manifest names."""
+
+OLD_MANIFEST = {
+    "format": 1,
+    "project": "Merrowhithe lobby",
+    "devices": [
+        {"name": "picture", "memory": "picture", "part": "27C010", "sha256": "0" * 64, "files": ["picture.bin"]},
+        {"name": "map", "memory": "map", "part": "27C010", "sha256": "0" * 64, "files": ["left/map.bin"]},
+    ],
+    "inputs": [{"file": "recipe.toml", "bytes": 3, "sha256": "0" * 64}],
+    "notes": [],
+    "pictures": [],
+}
+"""What builds wrote that kept no record."""
+
+
+def old_build(project: Project, /, **changes: object) -> dict[str, str]:
+    """Put a build there that kept no record."""
+    manifest = json.dumps(OLD_MANIFEST | changes)
+    project.put(whole("old") | {"manifest.json": manifest})
+    return whole("old") | {"manifest.json": manifest}
+
+
+def test_a_build_replaces_the_files_of_the_last_and_no_others(project: Project) -> None:
+    project.build("first", *FILES, "devices/right/map.bin", "proof/screens/bank1.png")
+    project.put(NOTES | {"devices/right/notes.txt": "mine"})
+    (project.out / "proof" / "empty").mkdir()
+    project.build("second")
+    assert project.state() == whole("second") | NOTES | {"devices/right/notes.txt": "mine"}
+    assert (project.out / "proof" / "empty").is_dir()
+    assert project.private() == {"record.json"}
+
+
+def test_the_record_depends_on_the_files_and_the_recipe_alone(tmp_path: Path) -> None:
+    records = []
+    for place in ("here", "elsewhere/there"):
+        (tmp_path / place).mkdir(parents=True)
+        project = Project(folder=tmp_path / place)
+        project.build("text")
+        records.append((project.out / ".ladderlight" / "record.json").read_bytes())
+    assert records[0] == records[1]
+    assert json.loads(records[0]) == {"format": 1, "recipe": "../recipe.toml", "files": sorted(FILES)}
+
+
+def test_a_project_that_is_moved_is_built_on(tmp_path: Path) -> None:
+    (tmp_path / "here").mkdir()
+    Project(folder=tmp_path / "here").build("first")
+    shutil.move(tmp_path / "here", tmp_path / "there")
+    moved = Project(folder=tmp_path / "there")
+    moved.build("second")
+    assert moved.state() == whole("second")
+
+
+def test_the_build_of_another_recipe_is_refused(project: Project) -> None:
+    project.build("first")
+    other = Project(folder=project.folder, recipe="ferry.toml")
+    with pytest.raises(BuildError) as error:
+        other.build("other")
+    assert str(error.value) == (
+        f"{project.out}: holds the build of another recipe, ../recipe.toml; choose another output folder, "
+        "or delete this one"
+    )
+    assert project.state() == whole("first")
+
+
+def test_another_program_with_a_manifest_makes_no_folder_ours(project: Project) -> None:
+    files = {"manifest.json": json.dumps(APP), "devices/phones.css": "mine", "proof/of/age.txt": "mine"}
+    project.put(files)
+    with pytest.raises(BuildError, match=r"has devices, proof, manifest\.json that no build has written; move it away"):
+        project.build("first")
+    assert project.state() == files
+
+
+def test_a_manifest_that_another_program_has_put_into_our_folder_is_not_replaced(project: Project) -> None:
+    project.build("first")
+    project.put({"manifest.json": json.dumps(APP)})
+    with pytest.raises(BuildError, match=r"manifest\.json: has come from another program since the last build; move"):
+        project.build("second")
+    assert project.state() == whole("first") | {"manifest.json": json.dumps(APP)}
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [b"", "{}".encode("utf-16"), b"[" * 100_000, b"\xff\xfe{}", b'{"format": 1, "devices": 3}', b"[]", b"null"],
+)
+def test_a_damaged_manifest_does_not_stop_a_build(project: Project, damage: bytes) -> None:
+    project.build("first")
+    (project.out / "manifest.json").write_bytes(damage)
+    project.build("second")
+    assert project.state() == whole("second")
+
+
+@pytest.mark.parametrize("damage", [b"", b"[" * 100_000, b"{}", b'{"format": 1, "recipe": "../r", "files": ["../x"]}'])
+def test_without_its_record_a_folder_is_known_by_its_manifest(project: Project, damage: bytes) -> None:
+    project.build("first")
+    (project.out / ".ladderlight" / "record.json").write_bytes(damage)
+    with pytest.raises(BuildError, match="that no build has written"):  # "first" is no manifest
+        project.build("second")
+    project.put({"manifest.json": json.dumps(OLD_MANIFEST)})
+    project.build("second")
+    assert project.state() == whole("second")
+
+
+def test_a_build_without_a_record_is_replaced_and_what_it_has_not_made_stays(project: Project) -> None:
+    old_build(project)
+    project.put(NOTES | {"proof/screens/holiday.png": "mine", "proof/screens/bank7.png": "old"})
+    project.build("new")
+    assert project.state() == whole("new") | NOTES | {"proof/screens/holiday.png": "mine"}
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"project": "Merrowhithe ferries"}, {"inputs": [{"file": "ferry.toml", "bytes": 3, "sha256": "0" * 64}]}],
+)
+def test_a_build_without_a_record_of_another_recipe_is_refused(project: Project, changes: dict[str, object]) -> None:
+    before = old_build(project, **changes)
+    with pytest.raises(BuildError, match=r"holds the build of another recipe, (recipe|ferry)\.toml of 'Merrowhithe "):
+        project.build("new")
+    assert project.state() == before
+
+
+@pytest.mark.parametrize("missing", ["format", "project", "devices", "inputs", "notes", "pictures"])
+def test_a_manifest_that_lacks_a_key_is_not_ours(project: Project, missing: str) -> None:
+    manifest = {key: value for key, value in OLD_MANIFEST.items() if key != missing}
+    project.put({"manifest.json": json.dumps(manifest)})
+    with pytest.raises(BuildError, match=r"has manifest\.json that no build has written"):
+        project.build("new")
+
+
+def test_entries_that_no_build_has_written_are_not_replaced(project: Project) -> None:
+    project.put({"devices/precious.txt": "mine"})
+    with pytest.raises(BuildError, match="has devices that no build has written"):
+        project.build("first")
+    assert project.state() == {"devices/precious.txt": "mine"}
+
+
+def test_a_new_file_replaces_none_of_the_user(project: Project) -> None:
+    project.build("first")
+    project.put({"devices/picture.hex": "mine", "devices/right": "mine"})
+    with pytest.raises(BuildError) as error:
+        project.build("second", *FILES, "devices/picture.hex", "devices/right/map.bin")
+    assert str(error.value).splitlines() == [
+        f"{project.out}/devices/{name}: is not from the last build, and a new file would replace it; move it away"
+        for name in ("picture.hex", "right")
+    ]
+    assert project.state() == whole("first") | {"devices/picture.hex": "mine", "devices/right": "mine"}
+    assert project.private() == {"record.json"}
+
+
+def test_a_folder_of_the_user_in_place_of_a_file_is_not_replaced(project: Project) -> None:
+    project.build("first")
+    (project.out / "burn-sheet.txt").unlink()
+    project.put({"burn-sheet.txt/ticked.txt": "mine"})
+    with pytest.raises(BuildError, match=r"burn-sheet\.txt: is not from the last build"):
+        project.build("second")
+    assert project.state()["burn-sheet.txt/ticked.txt"] == "mine"
+
+
+def test_files_of_the_user_whose_folder_becomes_a_file_are_not_lost(project: Project) -> None:
+    project.build("first")
+    project.put({"devices/left/notes.txt": "mine"})
+    with pytest.raises(BuildError, match=r"devices/left/notes\.txt: is not from the last build"):
+        project.build("second", "devices/left", "manifest.json")
+    assert project.state() == whole("first") | {"devices/left/notes.txt": "mine"}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+def test_links_are_not_followed(project: Project) -> None:
+    project.build("first")
+    elsewhere = project.folder / "elsewhere"
+    shutil.move(project.out / "devices", elsewhere)
+    (project.out / "devices").symlink_to(elsewhere)
+    with pytest.raises(BuildError, match="devices: is not from the last build"):
+        project.build("second")
+    assert (elsewhere / "picture.bin").read_text() == "first"
+    (project.out / "devices").unlink()
+    (project.out / "proof" / "screens" / "more").symlink_to(elsewhere)
+    (project.out / "burn-sheet.txt").unlink()
+    (project.out / "burn-sheet.txt").symlink_to(elsewhere / "picture.bin")
+    project.build("second")
+    assert (elsewhere / "picture.bin").read_text() == "first"
+    assert (project.out / "proof" / "screens" / "more").readlink() == elsewhere
+    assert not (project.out / "burn-sheet.txt").is_symlink()
+    shutil.rmtree(project.out / ".ladderlight")
+    (project.out / ".ladderlight").symlink_to(elsewhere)
+    with pytest.raises(BuildError, match=r"\.ladderlight is not a folder"):
+        project.build("third")
+
+
+def test_a_failure_inside_leaves_the_last_build_whole(project: Project) -> None:
+    project.build("old")
+    with pytest.raises(RuntimeError), output.staged_output(project.out, project.owner) as folder:
+        (folder / "manifest.json").write_text("new")
+        raise RuntimeError
+    assert project.state() == whole("old")
+    assert project.private() == {"record.json"}
+
+
+def test_a_file_in_the_place_of_the_folder_is_reported(project: Project) -> None:
+    project.out.write_text("a file")
+    with pytest.raises(BuildError, match="is a file; choose another output folder"):
+        project.build("first")
+    assert project.out.read_text() == "a file"
+
+
+def test_a_second_build_at_once_says_so(project: Project, monkeypatch: pytest.MonkeyPatch) -> None:
+    project.build("first")
+    monkeypatch.setattr(output, "_BUILD_PATIENCE", 0.0)
+    with locked(project.out / ".ladderlight" / "building.lock"), pytest.raises(BuildError) as error:
+        project.build("second")
+    assert str(error.value) == (
+        f"{project.out}: another build is at work here; run the command again when it has ended"
+    )
+    assert project.state() == whole("first")
+
+
+def test_what_an_earlier_build_has_left_and_cannot_be_removed_stops_a_build(
+    project: Project, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    project.build("first")
+    project.put({".ladderlight/old/devices/picture.bin": "before"})
+    monkeypatch.setattr(journal, "remove_tree", lambda _: None)
+    old = project.out / ".ladderlight" / "old"
+    with pytest.raises(BuildError) as error:
+        project.build("second")
+    assert str(error.value) == (
+        f"{project.out}: cannot be written ({old}: File exists); make room or choose another output folder; "
+        "nothing was replaced"
+    )
+    assert project.state() == whole("first")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+def test_a_recipe_by_another_name_of_the_same_file_is_the_same(project: Project) -> None:
+    (project.folder / "recipe.toml").write_text("format = 1")
+    project.build("first")
+    (project.folder / "RECIPE.toml").hardlink_to(project.folder / "recipe.toml")
+    Project(folder=project.folder, recipe="RECIPE.toml").build("second")
+    assert project.state() == whole("second")
+
+
+def test_reading_makes_nothing(project: Project) -> None:
+    with settled(project.out):
+        assert not project.out.exists()
+    project.put({"notes.txt": "mine"})
+    with settled(project.out):
+        assert [path.name for path in project.out.iterdir()] == ["notes.txt"]
+
+
+def test_a_journal_that_leads_out_of_the_folder_is_refused(project: Project) -> None:
+    project.build("first")
+    begun = {"format": 1, "aside": ["../recipe.toml"], "carried": [], "placed": ["manifest.json"]}
+    project.put({".ladderlight/journal.json": json.dumps(begun)})
+    with pytest.raises(BuildError, match=r"journal\.json: the journal of a build that was broken off cannot be read"):
+        project.build("second")
+    assert project.state() == whole("first")
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="processes are forked")
+@pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning")
+def test_builds_at_once_never_mix_and_readers_see_one_build(project: Project) -> None:
+    project.build("0")
+    project.put(NOTES)
+    for number in range(1, 41):
+        children = [_forked(lambda text=text: project.build(text)) for text in (f"{number}a", f"{number}b")]
+        children.append(_forked(lambda: _read_ten_times(project)))
+        assert [os.waitpid(child, 0)[1] for child in children] == [0, 0, 0]
+        assert project.state() in [whole(f"{number}{which}") | NOTES for which in "ab"]
+        assert project.private() == {"record.json"}
+
+
+def _read_ten_times(project: Project) -> None:
+    for _ in range(10):
+        with settled(project.out):
+            found = project.state()
+        assert found == whole(found["manifest.json"]) | NOTES
+
+
+def _forked(work) -> int:  # type: ignore[no-untyped-def]
+    child = os.fork()
+    if not child:
+        status = 1
+        try:
+            work()
+            status = 0
+        finally:
+            os._exit(status)
+    return child

@@ -1,0 +1,178 @@
+import base64
+import json
+import tracemalloc
+import zlib
+
+import numpy as np
+import pytest
+
+from ladderlight.board import PARTS, Device
+from ladderlight.workspace.burned import Record, burn_of, chip_of, device_image, runs
+from ladderlight.workspace.documents import read_document
+
+KEY = ("recipe.toml", "high")
+
+
+@pytest.fixture
+def two(make_board, memory):
+    """Two memories, each with a device of its own."""
+    return make_board(
+        memory("low", address=["x2-x9"], data=["b0-b1", "g0-g1"], part="2716"),
+        memory("high", address=["x2-x9"], data=["r0-r1"], part="27C1024"),
+    )
+
+
+def words_of(board, seed=3):
+    rng = np.random.default_rng(seed)
+    return {m.name: rng.integers(0, 1 << m.part.width, m.words, dtype=np.uint32) for m in board.memories}
+
+
+def read(tmp_path, text):
+    path = tmp_path / "burned.json"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return read_document(path, Record, "record again")
+
+
+def record(board, words, recipe="recipe.toml"):
+    return Record(chips=tuple(chip_of(recipe, device, words) for device in board.devices))
+
+
+def test_what_is_recorded_comes_back_through_the_file(two, tmp_path):
+    words = words_of(two)
+    chips = read(tmp_path, record(two, words).text).of_recipe("recipe.toml")
+    assert list(chips) == ["low", "high"]
+    for device in two.devices:
+        assert chips[device.name].contents.tobytes() == device_image(words, device)
+    assert device_image(words, two.devices[1]) == words["high"].astype("<u2").tobytes()
+
+
+def test_other_recipes_stay_byte_for_byte(two, tmp_path):
+    old, new = words_of(two, 3), words_of(two, 4)
+    both = record(two, old).with_chips(record(two, new, "other.toml").chips)
+    again = read(tmp_path, both.text).with_chips([chip_of("other.toml", two.devices[0], old)])
+    (before,) = [chip for chip in json.loads(both.text)["chips"] if (chip["recipe"], chip["device"]) == KEY]
+    assert json.dumps(before, indent=2).replace("\n", "\n    ") in again.text
+    assert again.of_recipe("recipe.toml") == both.of_recipe("recipe.toml")
+    assert again.of_recipe("other.toml")["low"].contents.tobytes() == device_image(old, two.devices[0])
+    assert again.of_recipe("other.toml")["high"].contents.tobytes() == device_image(new, two.devices[1])
+
+
+def test_reading_contents_does_not_change_what_is_written(two):
+    held = record(two, words_of(two))
+    text = held.text
+    assert all(chip.contents is not None for chip in held.chips)
+    assert held.adopted_by("recipe.toml", ["low"]).text == text
+
+
+def test_what_a_later_version_records_by_more_keys_is_kept_and_not_mistaken(two, tmp_path):
+    held = json.loads(record(two, words_of(two)).text)
+    held["chips"][0]["tray"] = 2
+    found = read(tmp_path, json.dumps(held))
+    assert list(found.of_recipe("recipe.toml")) == ["high"]
+    after = json.loads(found.with_chips(record(two, words_of(two, 4)).chips).text)
+    assert after["chips"][0] == held["chips"][0]
+    assert [(chip["device"], chip.get("tray")) for chip in after["chips"]] == [
+        ("low", 2),
+        ("high", None),
+        ("low", None),
+    ]
+
+
+def test_format_1_is_read_as_chips_of_no_recipe(two, tmp_path):
+    chips = json.loads(record(two, words_of(two)).text)["chips"]
+    entries = {chip.pop("device"): {k: v for k, v in chip.items() if k != "recipe"} for chip in chips}
+    found = read(tmp_path, json.dumps({"format": 1, "devices": entries}))
+    assert list(found.of_recipe(None)) == ["low", "high"]
+    assert found.of_recipe(None)["low"].contents.tobytes() == device_image(words_of(two), two.devices[0])
+    adopted = found.adopted_by("recipe.toml", ["low"])
+    assert (list(adopted.of_recipe("recipe.toml")), list(adopted.of_recipe(None))) == (["low"], ["high"])
+
+
+def test_another_part_in_the_socket_needs_a_new_chip(two):
+    chips = record(two, words_of(two)).of_recipe("recipe.toml")
+    device = Device(name="low", memory="low", part=PARTS["2732"], index=0)
+    burn = burn_of(chips["low"], device, bytes(4096))
+    assert (burn.needed, burn.known, burn.eraser) == (True, False, None)
+    assert burn.text == "the recorded chip is a 2716; a new 2732 is needed"
+    same_size = chips["low"].model_copy(update={"part": "28C16"})
+    assert burn_of(same_size, two.devices[0], bytes(2048)).text == "the recorded chip is a 28C16; a new 2716 is needed"
+
+
+@pytest.mark.parametrize("change", [{"image": "AAAA"}, {"image": "no base 64"}, {"sha256": "00"}, {"image": "\u00e9"}])
+def test_a_damaged_image_counts_as_none(two, change):
+    held = chip_of("recipe.toml", two.devices[0], words_of(two)).model_copy(update=change)
+    assert held.contents is None
+    assert burn_of(held, two.devices[0], bytes(2048)).text == "no record of this chip; burn it"
+
+
+def test_an_image_that_unpacks_to_gigabytes_is_not_unpacked(two):
+    packed = base64.b64encode(zlib.compress(bytes(1 << 26))).decode()
+    held = chip_of("recipe.toml", two.devices[0], words_of(two)).model_copy(update={"image": packed})
+    tracemalloc.start()
+    assert held.contents is None
+    assert tracemalloc.get_traced_memory()[1] < 1 << 20
+    tracemalloc.stop()
+
+
+def chip(number):
+    return Device(name="chip", memory="chip", part=PARTS[number], index=0)
+
+
+def noted_of(device, image):
+    """What is recorded of a device of a memory that is one device of 8 bits."""
+    return chip_of("recipe.toml", device, {"chip": np.frombuffer(image, dtype=np.uint8).astype(np.uint32)})
+
+
+def changed(image, changes):
+    image = bytearray(image)
+    for at, value in changes.items():
+        image[at] = value
+    return bytes(image)
+
+
+def test_no_record_means_burn():
+    burn = burn_of(None, chip("2716"), bytes(2048))
+    assert (burn.needed, burn.known, burn.differing, burn.eraser, burn.blocks) == (True, False, 0, None, None)
+
+
+def test_a_new_chip_holds_nothing_already():
+    device = chip("2716")
+    burn = burn_of(None, device, b"\xff" * 2048)
+    assert (burn.needed, burn.text) == (False, "all FFh, as a new or erased chip is; no need to burn it")
+    assert burn_of(noted_of(device, bytes(2048)), device, b"\xff" * 2048).needed
+
+
+def test_the_same_means_leave():
+    device = chip("28C64")
+    burn = burn_of(noted_of(device, bytes(8192)), device, bytes(8192))
+    assert (burn.needed, burn.differing, burn.blocks, burn.block_count) == (False, 0, (), 0)
+
+
+@pytest.mark.parametrize(("old", "new", "eraser"), [(0xFF, 0x12, False), (0x13, 0x12, False), (0x12, 0x13, True)])
+def test_light_is_needed_only_where_bits_must_be_set(old, new, eraser):
+    device = chip("2716")
+    before = bytes([old]) * 2048
+    burn = burn_of(noted_of(device, before), device, changed(before, {7: new}))
+    assert (burn.needed, burn.differing, burn.eraser, burn.blocks) == (True, 1, eraser, None)
+
+
+def test_one_bit_to_set_among_many_to_clear_needs_the_eraser():
+    device = chip("2716")
+    before = b"\xfe" * 2048
+    after = changed(bytes(2048), {2047: 0x01})
+    assert burn_of(noted_of(device, before), device, after).eraser is True
+
+
+def test_pages_and_sectors_that_differ():
+    device = chip("28C256")
+    after = changed(bytes(32768), {0: 1, 63: 1, 64: 1, 300: 1, 32767: 1})
+    burn = burn_of(noted_of(device, bytes(32768)), device, after)
+    assert (burn.eraser, burn.block, burn.block_count) == (None, 64, 4)
+    assert burn.blocks == ((0, 127), (256, 319), (32704, 32767))
+    flash = chip("39SF010A")
+    burn = burn_of(noted_of(flash, bytes(131072)), flash, changed(bytes(131072), {4095: 1, 8192: 1}))
+    assert burn.blocks == ((0, 4095), (8192, 12287))
+
+
+def test_runs_of_nothing():
+    assert runs(np.array([], dtype=np.int64)) == ()
