@@ -63,7 +63,8 @@ def search(
     viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
     codes = exact_codes(picture.pixels, board.palette)
     if codes is not None:
-        return with_measures(picture.coded(codes), picture.afresh(), board, viewing)
+        picture = picture.afresh()
+        return with_measures(picture.coded(codes), picture, board, viewing)
     diffused = diffuse(picture, board).codes
     codes, share = searched_keeping_colours(
         picture.pixels, board.palette, diffused, density_from(board, viewing), sweeps
