@@ -14,10 +14,9 @@ from ladderlight.board import Board, Device
 from ladderlight.devices.formats import Segment, segments_of
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
+from ladderlight.units.arrays import Words
 
 Split = Literal["none", "even_odd"]
-Words = NDArray[np.uint32]
-Bytes = NDArray[np.uint8]
 
 ERASED = 0xFF
 """What every byte of an erased chip reads."""

@@ -15,9 +15,9 @@ from ladderlight.board.scanning.timing import MUCH_UNDEFINED
 from ladderlight.flow.pictures import TileSet
 from ladderlight.proof.disturbance import disturbance, marks_png
 from ladderlight.proof.page import burn_page, page
-from ladderlight.proof.scanout import Words
 from ladderlight.proof.screens import screen_png, shown_banks, to_png
 from ladderlight.proof.tilesheet import PER_ROW, places_of, tile_sheet
+from ladderlight.units.arrays import MemoryWords
 from ladderlight.units.words import percent
 
 __all__ = ["burn_page", "proof_files"]
@@ -26,7 +26,7 @@ __all__ = ["burn_page", "proof_files"]
 def proof_files(
     project: str,
     board: Board,
-    words: Words,
+    words: MemoryWords,
     manifest: Mapping[str, Any],
     findings: Sequence[Finding],
     tile_sets: Sequence[TileSet] = (),

@@ -12,7 +12,7 @@ from PIL import Image
 from ladderlight.board import Board
 from ladderlight.board.scanning.playback import play
 from ladderlight.board.scanning.timing import undefined_share
-from ladderlight.proof.scanout import Words
+from ladderlight.units.arrays import MemoryWords
 
 _WIDTH, _HEIGHT, _SCALE = 80, 20, 10
 _MARK = (255, 0, 255)
@@ -26,7 +26,7 @@ class Disturbance:
     pixels: NDArray[np.uint8]
 
 
-def disturbance(board: Board, words: Words, bank: int) -> Disturbance | None:
+def disturbance(board: Board, words: MemoryWords, bank: int) -> Disturbance | None:
     """Enlarge the middle of a bank's screen tenfold, striped where the memories' data are not there yet.
 
     None when nothing of the picture is undefined, or no access time is known.
@@ -47,7 +47,7 @@ def disturbance(board: Board, words: Words, bank: int) -> Disturbance | None:
     return Disturbance(share=float(shown.undefined.mean()) if share is None else share, pixels=pixels)
 
 
-def marks_png(board: Board, words: Words, bank: int) -> bytes:
+def marks_png(board: Board, words: MemoryWords, bank: int) -> bytes:
     """Write a PNG to lay over a bank's screen, marked where data are undefined and the code changes, else clear."""
     marked = play(board, words, bank).disturbed
     picture = Image.fromarray(marked.astype(np.uint8))

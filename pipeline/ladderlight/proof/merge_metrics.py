@@ -9,14 +9,15 @@ import numpy as np
 from ladderlight.board import Board
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.flow.pictures import CodedPicture, PlacedPicture
-from ladderlight.proof.scanout import Words, picture_codes
+from ladderlight.proof.scanout import picture_codes
+from ladderlight.units.arrays import MemoryWords
 
 Place = tuple[str, int]
 """A picture's name and its bank."""
 
 
 def merged_metrics(
-    board: Board, words: Words, placed: Iterable[PlacedPicture], coded: Iterable[CodedPicture]
+    board: Board, words: MemoryWords, placed: Iterable[PlacedPicture], coded: Iterable[CodedPicture]
 ) -> dict[Place, dict[str, float]]:
     """Measure the pictures that are shown with other codes than their reduction gave.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,9 +16,7 @@ from ladderlight.devices.files import join_files
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import DeviceFile
 from ladderlight.system.paths import path_trouble
-
-Words = Mapping[str, NDArray[np.uint32]]
-Ints = NDArray[np.int64]
+from ladderlight.units.arrays import Ints, MemoryWords
 
 
 def read_memories(board: Board, folder: Path, files: Iterable[DeviceFile]) -> dict[str, NDArray[np.uint32]]:
@@ -58,12 +56,12 @@ def memories_of(board: Board, files: Iterable[DeviceFile]) -> dict[str, NDArray[
     }
 
 
-def picture_codes(board: Board, words: Words, bank: int = 0) -> Ints:
+def picture_codes(board: Board, words: MemoryWords, bank: int = 0) -> Ints:
     """Give the codes of one bank by picture pixel: int64, shape (height, width) of the board's picture."""
     return scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank).codes
 
 
-def screen_codes(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint16]:
+def screen_codes(board: Board, words: MemoryWords, bank: int = 0) -> NDArray[np.uint16]:
     """Give the code of every count and line that the monitor shows, registers taken into account.
 
     Returns
@@ -76,7 +74,7 @@ def screen_codes(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint16
     return count_codes(board, words, bank).astype(np.uint16)
 
 
-def render(board: Board, words: Words, bank: int = 0) -> NDArray[np.uint8]:
+def render(board: Board, words: MemoryWords, bank: int = 0) -> NDArray[np.uint8]:
     """Show one bank as the monitor does at the mode's full resolution.
 
     Where a monitor pixel covers more than one count, or parts of two, their light is averaged. Past the last visible

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board
-from ladderlight.proof.scanout import Words, render, screen_codes
+from ladderlight.proof.scanout import render, screen_codes
+from ladderlight.units.arrays import MemoryWords
 
 _MOST_COLOURS = 256
 _COMPRESSION = 3  # half the time of the usual 6 for a third more bytes, and there may be hundreds of screens
@@ -25,7 +26,7 @@ def shown_banks(board: Board, manifest: Mapping[str, Any]) -> list[int]:
     return banks or list(range(min(board.bank_count, _MOST_EMPTY)))
 
 
-def screen_png(board: Board, words: Words, bank: int) -> bytes:
+def screen_png(board: Board, words: MemoryWords, bank: int) -> bytes:
     """Write what the monitor shows of one bank as a PNG at the mode's full resolution.
 
     Where each monitor pixel shows one count and there are up to 256 codes, its pixel values are the codes themselves.

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from ladderlight.board import Board
 from ladderlight.board.scanning.scan import scan
 from ladderlight.flow.pictures import TileSet
-from ladderlight.proof.scanout import Words
+from ladderlight.units.arrays import MemoryWords
 
 PER_ROW = 32
 _TARGET = 36
@@ -39,7 +39,7 @@ def tile_sheet(board: Board, tiles: TileSet) -> NDArray[np.uint8]:
     return sheet
 
 
-def places_of(board: Board, words: Words, banks: Sequence[int], tiles: TileSet) -> NDArray[np.int64]:
+def places_of(board: Board, words: MemoryWords, banks: Sequence[int], tiles: TileSet) -> NDArray[np.int64]:
     """Count the places that show each tile, from a scan of what is burned: int64, shape (tiles,).
 
     A place is an address of the memories that choose the tiles, the map. One that is read again, elsewhere on the
@@ -52,7 +52,7 @@ def places_of(board: Board, words: Words, banks: Sequence[int], tiles: TileSet) 
     return np.bincount(tile[tile >= 0], minlength=len(tiles.addresses))
 
 
-def _shown(board: Board, words: Words, bank: int, name: str, tile_at: NDArray[np.int64]) -> NDArray[np.int64]:
+def _shown(board: Board, words: MemoryWords, bank: int, name: str, tile_at: NDArray[np.int64]) -> NDArray[np.int64]:
     """List what one bank shows: int64, a column for each tile at each place, the tile first, -1 for none of the set."""
     read = scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
     sources = [board.memory(source) for source in _choosing(board, name)]

@@ -15,8 +15,7 @@ from ladderlight.readback.diagnosis import Diagnosis, diagnose
 from ladderlight.readback.faults import Fault
 from ladderlight.readback.known import device_words_of
 from ladderlight.readback.readings import Reading, as_read
-
-Words = NDArray[np.uint32]
+from ladderlight.units.arrays import Words
 
 _GAP = 8
 """Differences that stand no further apart than this many words are one range."""

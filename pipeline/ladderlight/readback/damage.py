@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,22 +12,21 @@ from PIL import Image, ImageDraw
 from ladderlight.board import Board, Device
 from ladderlight.colour.lightness import LUMINANCE
 from ladderlight.proof.scanout import render, screen_codes
-
-Words = Mapping[str, NDArray[np.uint32]]
+from ladderlight.units.arrays import MemoryWords
 
 MARK = (255, 0, 255)
 """Colour of what differs: on a grey picture nothing else has it."""
 _GAP = 24
 
 
-def with_device(words: Words, device: Device, found: NDArray[np.uint32]) -> dict[str, NDArray[np.uint32]]:
+def with_device(words: MemoryWords, device: Device, found: NDArray[np.uint32]) -> dict[str, NDArray[np.uint32]]:
     """Put what one device holds in place of what it should among the words of all memories."""
     changed = {name: held.copy() for name, held in words.items()}
     changed[device.memory][device.first_word : device.first_word + device.part.words] = found
     return changed
 
 
-def damage(board: Board, wanted: Words, found: Words, bank: int) -> NDArray[np.uint8]:
+def damage(board: Board, wanted: MemoryWords, found: MemoryWords, bank: int) -> NDArray[np.uint8]:
     """Show one bank as found, in dark grey, with everything that differs on the screen marked.
 
     Returns
@@ -48,7 +47,7 @@ def damage(board: Board, wanted: Words, found: Words, bank: int) -> NDArray[np.u
     return picture
 
 
-def damage_png(board: Board, wanted: Words, found: Words, banks: Iterable[int]) -> bytes:
+def damage_png(board: Board, wanted: MemoryWords, found: MemoryWords, banks: Iterable[int]) -> bytes:
     """Write the banks whose screens differ, one below the other, as a PNG; the first when none does."""
     banks = list(banks)
     differing = [

@@ -12,8 +12,8 @@ from PIL import Image
 from ladderlight.board import Board
 from ladderlight.errors import DeviceFileError
 from ladderlight.proof.scanout import picture_codes
+from ladderlight.units.arrays import Words
 
-Words = NDArray[np.uint32]
 _MOST_INDEXED = 256
 _MOST_BANKS = 256
 

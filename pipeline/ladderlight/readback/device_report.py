@@ -9,12 +9,13 @@ from typing import Any
 import numpy as np
 
 from ladderlight.board import Board, Finding
-from ladderlight.readback.comparison import Comparison, Words, compare, document_of
+from ladderlight.readback.comparison import Comparison, compare, document_of
 from ladderlight.readback.dumps import Held
 from ladderlight.readback.faults import Fault
 from ladderlight.readback.known import device_words_of
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, image_of
+from ladderlight.units.arrays import Words
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -14,8 +14,7 @@ from ladderlight.readback.faults import Fault, Kind, possible_faults
 from ladderlight.readback.known import device_words_of, other_devices
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, mask_of
-
-Words = NDArray[np.uint32]
+from ladderlight.units.arrays import Words
 
 _SAMPLE = 1 << 12
 _SHORTLIST = 12

@@ -14,10 +14,10 @@ from ladderlight.board import Board, Device
 from ladderlight.board.model.lines import Signal
 from ladderlight.devices.files import bytes_of, bytes_per_word, words_of
 from ladderlight.readback.readings import Reading
-from ladderlight.readback.sections import Bytes, Section, image_of, mask_of
+from ladderlight.readback.sections import Section, image_of, mask_of
 from ladderlight.readback.shifts import shifts
+from ladderlight.units.arrays import Bytes, Words
 
-Words = NDArray[np.uint32]
 Places = NDArray[np.int64]
 WordsAt = Callable[[Places], Words]
 Kind = Literal[

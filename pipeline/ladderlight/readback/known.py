@@ -6,7 +6,6 @@ import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.devices.files import bytes_of, words_of
@@ -15,11 +14,10 @@ from ladderlight.readback.faults import Fault, fixed
 from ladderlight.readback.readings import Reading
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.neighbours import Neighbour, neighbours
+from ladderlight.units.arrays import Words
 from ladderlight.workspace.burned import Chip, Record
 from ladderlight.workspace.last_build import read_manifest
 from ladderlight.workspace.recorded import key_of
-
-Words = NDArray[np.uint32]
 
 
 def device_words_of(words: Mapping[str, Words], device: Device) -> Words:

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from ladderlight.devices.files import bytes_per_word
 from ladderlight.errors import UsageError, nearest_word
 from ladderlight.readback.dumps import Dump, Held, fit, misfit
-from ladderlight.readback.sections import Bytes, Section, named_after
+from ladderlight.readback.sections import Section, named_after
+from ladderlight.units.arrays import Bytes
 
 Images = Mapping[str, Bytes]
 

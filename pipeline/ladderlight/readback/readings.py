@@ -12,7 +12,8 @@ from ladderlight.board import Board, Device
 from ladderlight.devices.files import ERASED, words_of
 from ladderlight.errors import UsageError
 from ladderlight.readback.dumps import Held
-from ladderlight.readback.sections import Bytes, Section, Words, covered_by, image_of, mask_of
+from ladderlight.readback.sections import Section, covered_by, image_of, mask_of
+from ladderlight.units.arrays import Bytes, Words
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
-from ladderlight.devices.files import Bytes, Words, bytes_of, bytes_per_word, span_places, spans_of, words_of
+from ladderlight.devices.files import bytes_of, bytes_per_word, span_places, spans_of, words_of
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
+from ladderlight.units.arrays import Bytes, Words
 
 Places = NDArray[np.int64]
 

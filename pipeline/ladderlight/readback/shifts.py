@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.devices.files import ERASED
-from ladderlight.readback.sections import Bytes
+from ladderlight.units.arrays import Bytes
 
 _NEAR = 16
 _TABLES = 8

@@ -6,7 +6,7 @@ import base64
 import binascii
 import json
 import zlib
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Annotated, Any
@@ -19,6 +19,7 @@ from ladderlight.board import Device
 from ladderlight.board.model.memory import Erasure
 from ladderlight.devices.checksums import checksums_of
 from ladderlight.devices.files import bytes_of
+from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.documents import Kept
 
 FILE = "burned.json"
@@ -26,7 +27,6 @@ FILE = "burned.json"
 FORMAT = 2
 _MOST_RUNS = 12
 
-Words = Mapping[str, NDArray[np.uint32]]
 Scalar = str | int | float | bool | None
 
 
@@ -118,13 +118,13 @@ class Record(Kept):
         return json.dumps({"format": FORMAT, "chips": chips}, indent=2) + "\n"
 
 
-def device_image(words: Words, device: Device) -> bytes:
+def device_image(words: MemoryWords, device: Device) -> bytes:
     """Cut a device's image, low bytes first, out of the words of all memories."""
     held = words[device.memory][device.first_word : device.first_word + device.part.words]
     return bytes_of(held, device.part.width)
 
 
-def chip_of(recipe: str, device: Device, words: Words, **build: Any) -> Chip:
+def chip_of(recipe: str, device: Device, words: MemoryWords, **build: Any) -> Chip:
     """Return the record of a chip that holds these words now. ``build`` is ``inputs`` and ``versions``."""
     image = device_image(words, device)
     sums = checksums_of(image)

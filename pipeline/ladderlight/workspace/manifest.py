@@ -15,7 +15,8 @@ from ladderlight.devices.formats import format_of
 from ladderlight.devices.occupancy import Occupancy, occupancies_of
 from ladderlight.flow.pictures import Contents, DeviceFile, PlacedPicture, Span
 from ladderlight.system.versions import changed_versions
-from ladderlight.workspace.burned import Chip, Words, burn_of, device_image
+from ladderlight.units.arrays import MemoryWords
+from ladderlight.workspace.burned import Chip, burn_of, device_image
 
 FORMAT = 1
 
@@ -29,7 +30,7 @@ def manifest(
     board: Board,
     contents: Contents,
     files: Sequence[DeviceFile],
-    words: Words,
+    words: MemoryWords,
     burned: Mapping[str, Chip] | None = None,
     details: Details | None = None,
     merged: Merged | None = None,
@@ -99,7 +100,7 @@ def _device(
     device: Device,
     occupancy: Occupancy,
     files: Sequence[DeviceFile],
-    words: Words,
+    words: MemoryWords,
     chip: Chip | None,
     cause: str,
 ) -> dict[str, Any]:

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ladderlight.board import Board, Device, Finding
-from ladderlight.devices.files import Bytes
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError, nearest_word
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.neighbours import neighbours
 from ladderlight.storage.writing import write_whole
+from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of, device_image
 from ladderlight.workspace.documents import DamageError, read_document
 from ladderlight.workspace.last_build import LastBuild, last_build

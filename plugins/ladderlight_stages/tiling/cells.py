@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board
 from ladderlight.board import Memory
+from ladderlight.units.arrays import Ints
 from ladderlight_stages.tiling.tile_wiring import TileWiring
-
-Ints = NDArray[np.int64]
 
 _MOST_BITS = 20
 _MOST_PLACES = 1 << 28

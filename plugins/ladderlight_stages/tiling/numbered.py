@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board, Contents, TileSet
 from ladderlight.board import Memory
+from ladderlight.units.arrays import Ints
 from ladderlight_stages.banks.misfits import driving_memories
 from ladderlight_stages.tiling.tile_wiring import (
     TileWiring,
@@ -20,8 +21,6 @@ from ladderlight_stages.tiling.tile_wiring import (
 )
 from ladderlight_stages.tiling.tiling import finest_sources
 from ladderlight_stages.tiling.word_sheets import Sheets
-
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

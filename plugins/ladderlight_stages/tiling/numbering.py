@@ -11,9 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Ints
 from ladderlight_stages.compiled import compiled
-
-Ints = NDArray[np.int64]
 
 
 def stable_numbers(hashes: NDArray[np.uint64], uses: Ints, numbers: Ints) -> Ints:

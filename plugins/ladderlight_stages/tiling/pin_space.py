@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Ints = NDArray[np.int64]
+from ladderlight.units.arrays import Ints
 
 
 @dataclass(frozen=True)

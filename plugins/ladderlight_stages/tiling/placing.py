@@ -15,13 +15,12 @@ from numpy.typing import NDArray
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, MemoryContents, PlacedPicture, TileSet
 from ladderlight.board import Conflict, Memory, Placement
 from ladderlight.board.scanning.scan import is_direct
+from ladderlight.units.arrays import Ints
 from ladderlight_stages.banks.misfits import collision
 from ladderlight_stages.tiling.loss import loss_of
 from ladderlight_stages.tiling.tile_wiring import Output, counter_words, joint_drives
 from ladderlight_stages.tiling.tiling import Choice, Tiling, finest_sources, tile_cells
 from ladderlight_stages.tiling.word_sheets import Sheets
-
-Ints = NDArray[np.int64]
 
 
 @dataclass(kw_only=True)

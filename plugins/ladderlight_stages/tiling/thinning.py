@@ -13,11 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Floats, Ints
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.tiling.likeness import Points, squared_distances
-
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 _AT_ONCE = 4096
 """Tiles that are compared each with each."""

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from ladderlight import Board
 from ladderlight.board import Memory
 from ladderlight.board.model.lines import Line, Signal
+from ladderlight.units.arrays import Ints
 from ladderlight_stages.tiling.pin_space import PinSpace, combine, common, differences, space_of
 
-Ints = NDArray[np.int64]
 Output = tuple[str, int]
 """A data pin: memory and number."""
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board, TileSet
 from ladderlight.board import Memory
+from ladderlight.units.arrays import Ints
 from ladderlight_stages.tiling.cells import Cells, cut
 from ladderlight_stages.tiling.likeness import coarse_points, tile_points
 from ladderlight_stages.tiling.numbering import stable_numbers
@@ -25,8 +26,6 @@ from ladderlight_stages.tiling.tile_wiring import (
 )
 from ladderlight_stages.tiling.unique_tiles import Distinct, distinct_tiles
 from ladderlight_stages.tiling.word_sheets import Sheets
-
-Ints = NDArray[np.int64]
 
 _MOST_DRIVES = 62
 

@@ -12,9 +12,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Ints
 from ladderlight_stages.compiled import compiled
 
-Ints = NDArray[np.int64]
 Values = NDArray[np.unsignedinteger]
 _FIRST_WEIGHT = 0x9E3779B97F4A7C15
 _HEAP = 4096

@@ -9,8 +9,7 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board, MemoryContents
 from ladderlight.board import Memory
-
-Ints = NDArray[np.int64]
+from ladderlight.units.arrays import Ints
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import Expression, Signal
 from ladderlight.board.model.memory import Memory
-
-Ints = NDArray[np.int64]
+from ladderlight.units.arrays import Ints
 
 
 class Levels:

@@ -8,7 +8,6 @@ later too. A direct output shows undefined data from the moment its address chan
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from math import ceil
 
@@ -18,11 +17,9 @@ from numpy.typing import NDArray
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory
-from ladderlight.board.scanning.levels import Ints, Levels
+from ladderlight.board.scanning.levels import Levels
 from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts
-
-Words = Mapping[str, NDArray[np.unsignedinteger]]
-Floats = NDArray[np.float64]
+from ladderlight.units.arrays import Floats, Ints, MemoryWords
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -44,7 +41,7 @@ class Shown:
         return self.undefined & self.changed
 
 
-def play(board: Board, words: Words, bank: int = 0) -> Shown:
+def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
     """Play one frame.
 
     Parameters
@@ -92,7 +89,7 @@ def _changed(codes: Ints, fresh: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return changed
 
 
-def count_codes(board: Board, words: Words, bank: int = 0) -> Ints:
+def count_codes(board: Board, words: MemoryWords, bank: int = 0) -> Ints:
     """Give the code on the ladders at every count that the monitor shows, registers taken into account.
 
     Returns
@@ -110,7 +107,7 @@ class _Stretch:
     count that is undefined, ``fresh`` where an access or a register's new word begins; all of shape (lines, counts).
     """
 
-    def __init__(self, board: Board, words: Words, bank: int, *, before: int) -> None:
+    def __init__(self, board: Board, words: MemoryWords, bank: int, *, before: int) -> None:
         self.board, self.words = board, words
         registered = [memory for memory in board.memories if _is_clocked(board, memory)]
         access = sum(memory.access or 0.0 for memory in board.memories)

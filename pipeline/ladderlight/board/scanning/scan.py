@@ -6,13 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
-from ladderlight.board.scanning.levels import Ints, Levels
-
-Words = Mapping[str, NDArray[np.unsignedinteger]]
+from ladderlight.board.scanning.levels import Levels
+from ladderlight.units.arrays import Ints, MemoryWords
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -38,7 +37,7 @@ def addresses(board: Board, memory: Memory, x: ArrayLike, y: ArrayLike, bank: Ar
     return levels.address(memory), levels.slot(memory)
 
 
-def scan(board: Board, words: Words, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> Scan:
+def scan(board: Board, words: MemoryWords, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> Scan:
     """Scan all memories.
 
     Parameters

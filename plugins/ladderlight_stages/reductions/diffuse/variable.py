@@ -16,13 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Palette
+from ladderlight.units.arrays import Floats
 from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
 from ladderlight_stages.halftone.lattice_tables import UNITS, LatticeTables, guns_of, lattice_tables
 from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
 from ladderlight_stages.halftone.palette_tables import palette_tables
 from ladderlight_stages.reductions.diffuse.variable_loops import diffuse_variable, diffuse_variable_palette
 
-Floats = NDArray[np.float64]
 _STEPS = 1024
 """Steps of light in which shares and noise are told for palettes."""
 VARIABLE = ("ostromoukhov", "zhou_fang")

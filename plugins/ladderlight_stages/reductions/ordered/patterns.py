@@ -57,7 +57,7 @@ def blue_noise(size: int = BLUE_NOISE_SIZE) -> Ranks:
     Notes
     -----
     R. A. Ulichney, The void-and-cluster method for dither array generation, Proc. SPIE 1913 (1993) 332-343, with his
-    Gaussian of 1.5 pixels, on a torus. Always the same, whatever NumPy's version: it starts from a fixed random pattern,
+    Gaussian of 1.5 pixels, on a torus. Always the same, whatever NumPy's version: it starts from a fixed pattern,
     and the sums are of whole numbers, so that no rounding decides between places that are nearly alike.
     """
     distance = np.minimum(np.arange(size), size - np.arange(size)) ** 2

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
 
+from ladderlight.units.arrays import Floats
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 from ladderlight_stages.perception.vision import (
     FILTERS,
@@ -20,7 +21,6 @@ from ladderlight_stages.perception.vision import (
     seen_opponent,
 )
 
-Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
 _REACH = 10
