@@ -17,7 +17,8 @@ TEXTS = {
     path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8")
     for pattern in (
         "README.md",
-        "*/README.md",
+        "plugins/README.md",
+        "recipes/README.md",
         "recipes/*/recipe.toml",
         "tests/recipes/*/recipe.toml",
         "pipeline/ladderlight/reference/boards/*.toml",

@@ -13,7 +13,7 @@ from ladderlight.board.model.board import BLANKING
 from ladderlight.recipe import schema
 from ladderlight.stages.registry import StageRegistry, _Registered, installed_stages
 
-RECIPES = Path(__file__).parents[3] / "recipes"
+RECIPES = Path(__file__).parents[4] / "recipes"
 Spoil = Callable[..., str]
 
 

@@ -35,7 +35,7 @@ MOVIE = b"\0\0\0\x18ftypisom\0\0\2\0isommp41"
         (b"v/1\1\2\0\0\0", "an OpenEXR picture, not a picture that can be read; save it as a TIFF of floats"),
         (b"\xff\x0a\xfa\x7f", "JPEG XL, not a picture that can be read; save it as PNG"),
         (b"PK\3\4\x14", "an archive, not a picture that can be read; unpack it"),
-        (gzip.compress(b"tide"), "an archive, not a picture that can be read; unpack it"),
+        (gzip.compress(b"tide", mtime=0), "an archive, not a picture that can be read; unpack it"),
         (b"high water 06:12", f"not a picture that can be read; use {IN_WORDS}"),
     ],
 )
