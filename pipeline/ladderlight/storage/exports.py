@@ -39,11 +39,19 @@ def refuse_others(paths: Iterable[Path], *, command: str, inputs: Iterable[Path]
         With all that may not be written.
     """
     read = [path for path in inputs if path.exists()]
-    faults = [
-        Fault(where=str(path), message=f"{reason}; choose another name")
-        for path in paths
-        if (reason := _reason(path, command, read))
-    ]
+    faults: list[Fault] = []
+    out_of_reach: dict[tuple[Path, str | None], list[Path]] = {}
+    for path in paths:
+        try:
+            there = path.exists()
+        except OSError as error:
+            out_of_reach.setdefault((path.parent, error.strerror), []).append(path)
+            continue
+        if there and (reason := _reason(path, command, read)):
+            faults.append(Fault(where=str(path), message=f"{reason}; choose another name"))
+    for (folder, cause), files in out_of_reach.items():
+        where = files[0] if len(files) == 1 else folder
+        faults.append(Fault(where=str(where), message=f"cannot be written ({cause}); choose another name"))
     if faults:
         raise BuildError.of(faults)
 
@@ -85,10 +93,8 @@ def _is_own(path: Path, command: str) -> bool:
 
 
 def _reason(path: Path, command: str, inputs: Iterable[Path]) -> str | None:
-    """Say why a file may not be written."""
+    """Return why a file that is there may not be written."""
     try:
-        if not path.exists():
-            return None
         if not path.is_file():
             return "is not a file"
         used = next((each for each in inputs if each.samefile(path)), None)

@@ -150,9 +150,11 @@ def test_a_build_of_before_there_were_digests_and_a_damaged_one(run, built):
     assert not [f for f in json.loads(run("check", recipe, "--json")[1])["findings"] if f["where"] == "last build"]
     path.write_text('{"inputs": [1]}')
     status, out, _ = run("check", recipe, "--json")
-    assert status == 0
-    (caution,) = [f for f in json.loads(out)["findings"] if f["where"] == str(path)]
-    assert caution["message"].endswith("build again")
+    assert status == 1
+    error, caution = (f for f in json.loads(out)["findings"] if f["where"] == str(path))
+    assert (error["level"], caution["level"]) == ("error", "caution")
+    assert error["message"].endswith("move it away or choose another output folder")
+    assert caution["message"] == "lacks format; build again"
 
 
 def test_pictures_are_decoded_from_a_dump(run, built, tmp_path):

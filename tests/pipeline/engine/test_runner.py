@@ -87,7 +87,7 @@ def flow(path: Path) -> Iterator[Picture]:
 
 @stage(help="Adds to the light how many frames have been opened.")
 def counted(picture: Picture) -> Picture:
-    return picture.with_pixels(picture.pixels + np.float32(len(OPENED)))
+    return picture.with_pixels(picture.pixels + np.float32(len(OPENED) / 1000))
 
 @stage(help="Forgets its result.")
 def nothing(path: Path) -> list[Picture]:
@@ -163,7 +163,7 @@ def test_a_source_that_fails_on_its_way_is_named(make_chain: MakeChain) -> None:
 
 
 @pytest.mark.parametrize(
-    ("source", "words"), [("nothing", "a NoneType, not pictures,"), ("texts", "a str, not a Picture,")]
+    ("source", "words"), [("nothing", "None, not a list of Picture,"), ("texts", "a str, not a Picture,")]
 )
 def test_a_source_that_gives_something_else_is_named(make_chain: MakeChain, source: str, words: str) -> None:
     with pytest.raises(StageFailure, match=rf"^stage '{source}' of plugin '.*' gave {words} for a.png$"):

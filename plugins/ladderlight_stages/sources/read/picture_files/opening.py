@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import logging
-import os
 import stat
 import struct
 import warnings
@@ -122,15 +121,12 @@ def reading(path: Path) -> Iterator[tuple[BinaryIO, bytes]]:
     Raises
     ------
     PictureError
-        When it cannot be read, or its name cannot be written into a manifest.
+        When it cannot be read.
     """
     try:
-        os.fsencode(path).decode("utf-8")
         if not stat.S_ISREG(path.stat().st_mode):
             raise PictureError("a folder or a device, not a picture file; check the name")
         file = path.open("rb")
-    except UnicodeError:
-        raise PictureError("its name is not UTF-8; rename it") from None
     except ValueError:
         raise PictureError("no file can have this name; check it") from None
     except OSError as error:
