@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import ImageColor
 
 from ladderlight import MisfitError
 from ladderlight.board import linear_from_srgb
+from ladderlight.units.arrays import Singles
 
 if TYPE_CHECKING:
     from pydantic_core import CoreSchema
@@ -34,7 +34,7 @@ class Colour(str):
 BLACK, WHITE = Colour("black"), Colour("white")
 
 
-def linear_colour(colour: Colour) -> NDArray[np.float32]:
+def linear_colour(colour: Colour) -> Singles:
     """Give the linear light of a colour.
 
     Returns

@@ -6,16 +6,19 @@ import pickle
 import threading
 from collections.abc import Callable, Iterator
 from types import CodeType, FunctionType
-from typing import Any
+from typing import Any, Generic, ParamSpec, TypeVar
 
 from ladderlight_stages import machine_code
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 _LOCK = threading.RLock()
 _UNREADABLE = (OSError, EOFError, pickle.UnpicklingError)
 """What a full disk, a folder that was taken away, or a damaged file of machine code raises."""
 
 
-def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+def compiled(function: Callable[P, R]) -> Callable[P, R]:
     """Compile a loop on first use, without the interpreter lock.
 
     The compiler is loaded only then, so that recipes are checked without it. The machine code is kept in the user's
@@ -23,33 +26,33 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     read numbers of its module and call other loops; anything else is refused when the loop is first called.
     """
     assert isinstance(function, FunctionType)  # noqa: S101 - only ever used as a decorator
-    return Loop(function)
+    return Loop[P, R](function)
 
 
-class Loop:
+class Loop(Generic[P, R]):
     """A loop that waits to be compiled, once for each combination of types that it is called with."""
 
     def __init__(self, function: FunctionType) -> None:
         """Take the plain function."""
         self.function = function
-        self.machines: dict[tuple[object, ...], Callable[..., Any]] = {}
-        self._inner: Callable[..., Any] | None = None
+        self.machines: dict[tuple[object, ...], Callable[P, R]] = {}
+        self._inner: Callable[P, R] | None = None
 
-    def __call__(self, *values: Any) -> Any:
+    def __call__(self, *values: P.args, **named: P.kwargs) -> R:
         """Run the loop."""
-        kinds = tuple([_kind(value) for value in values])
+        kinds = tuple([_kind(value) for value in (*values, *named.values())])
         machine = self.machines.get(kinds) or self._made(kinds)
         try:
-            return machine(*values)
+            return machine(*values, **named)
         except _UNREADABLE:
             if machine is self._inner:
                 raise
             with _LOCK:
                 machine_code.discard(machine)
                 machine = self.machines[kinds] = self.inner()
-            return machine(*values)
+            return machine(*values, **named)
 
-    def inner(self) -> Callable[..., Any]:
+    def inner(self) -> Callable[P, R]:
         """Return the machine code as other loops call it; it becomes a part of theirs, so nothing of it is kept."""
         import numba
 
@@ -58,7 +61,7 @@ class Loop:
                 self._inner = numba.njit(nogil=True)(self._linked())
             return self._inner
 
-    def _made(self, kinds: tuple[object, ...]) -> Callable[..., Any]:
+    def _made(self, kinds: tuple[object, ...]) -> Callable[P, R]:
         """Return the machine code for some types; of several threads one makes it.
 
         Each combination of types has a folder of its own: were it shared, two processes that compile for different

@@ -7,17 +7,15 @@ from dataclasses import replace
 from typing import Annotated, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Origin, Problem, stage
 from ladderlight.board import Conflict, Placement
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
+from ladderlight.units.arrays import Codes
 from ladderlight_stages.banks.capacity import bank_problems
 from ladderlight_stages.banks.misfits import collision, contents_of, driving_memories, selected
 from ladderlight_stages.tiling.numbered import numbered_tiles, tile_size
-
-Codes = NDArray[np.uint16]
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:

@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import Board, Picture
+from ladderlight.units.arrays import Singles
 from ladderlight_stages.halftone.exact import exact_codes
 
 
@@ -27,7 +27,7 @@ class Part:
     right: int
     bottom: int
 
-    def of(self, pixels: NDArray[np.float32]) -> NDArray[np.float32]:
+    def of(self, pixels: Singles) -> Singles:
         """Cut this part out of float32 pixels, shape (height, width, 3). Gives a view."""
         return pixels[self.top : self.bottom, self.left : self.right]
 
@@ -85,7 +85,7 @@ def _share_around(place: float, whole: int, kept: float) -> float:
     return min(1.0, max(0.0, (place - kept / 2) / (whole - kept))) if whole > kept else 0.5
 
 
-def framed(pixels: NDArray[np.float32], aspect: float, colour: NDArray[np.float32]) -> NDArray[np.float32]:
+def framed(pixels: Singles, aspect: float, colour: Singles) -> Singles:
     """Set a picture in the middle of a border that brings it to these proportions.
 
     Parameters

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+import numpy as np
+from numpy.typing import NDArray
 
 from ladderlight_stages.compiled import compiled
 
@@ -11,7 +12,13 @@ TOGETHER = 3
 
 
 @compiled
-def pass_down(base: Any, errors: Any, below: Any, y: Any, serpentine: Any) -> Any:
+def pass_down(
+    base: NDArray[np.int32],
+    errors: NDArray[np.int32],
+    below: NDArray[np.int32],
+    y: int,
+    serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+) -> None:
     """Add to row ``y`` its shares of the errors above it.
 
     Parameters
@@ -37,7 +44,13 @@ def pass_down(base: Any, errors: Any, below: Any, y: Any, serpentine: Any) -> An
 
 
 @compiled
-def _row_above(errors: Any, count: Any, tap: Any, y: Any, serpentine: Any) -> Any:
+def _row_above(
+    errors: NDArray[np.int32],
+    count: int,
+    tap: NDArray[np.int32],
+    y: int,
+    serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+) -> NDArray[np.int32]:
     """Give the errors that a tap brings to each place of row ``y``."""
     above, right = y - tap[0], tap[1]
     back = serpentine and above % 2 == 1

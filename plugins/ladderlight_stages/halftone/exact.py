@@ -9,11 +9,12 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.board import srgb_from_linear
+from ladderlight.units.arrays import Bytes, Codes, Ints, Singles
 
 _SAMPLES = 97
 
 
-def exact_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.uint16] | None:
+def exact_codes(pixels: Singles, palette: Palette) -> Codes | None:
     """Give the codes of a picture whose every pixel is one of the board's colours, or None.
 
     A pixel counts as a colour of the board when both are the same in 8-bit sRGB: that is how an indexed picture file
@@ -35,7 +36,7 @@ def exact_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.uin
     return None if codes is None else codes.reshape(pixels.shape[:2])
 
 
-def _look_up(flat: NDArray[np.float32], palette: Palette) -> NDArray[np.uint16] | None:
+def _look_up(flat: Singles, palette: Palette) -> Codes | None:
     order, keys = _by_key(palette)
     wanted = _key(np.rint(srgb_from_linear(flat) * 255))
     place = np.searchsorted(keys, wanted)
@@ -54,13 +55,13 @@ def _look_up(flat: NDArray[np.float32], palette: Palette) -> NDArray[np.uint16] 
 
 
 @lru_cache(maxsize=8)
-def _by_key(palette: Palette) -> tuple[NDArray[np.intp], NDArray[np.int64]]:
+def _by_key(palette: Palette) -> tuple[NDArray[np.intp], Ints]:
     """Give the codes sorted by their 8-bit colours, and those colours."""
     keys = _key(palette.srgb8)
     order = np.argsort(keys, kind="stable")
     return order, keys[order]
 
 
-def _key(colours: NDArray[np.floating] | NDArray[np.uint8]) -> NDArray[np.int64]:
+def _key(colours: NDArray[np.floating] | Bytes) -> Ints:
     whole = colours.astype(np.int64)
     return whole[:, 0] << 16 | whole[:, 1] << 8 | whole[:, 2]

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.compiled import compiled
 
 
@@ -25,7 +25,7 @@ class Grid:
     starts: NDArray[np.int32]
     members: NDArray[np.int32]
     central: NDArray[np.int32]
-    doubt: NDArray[np.float64]
+    doubt: Floats
 
 
 def make_grid(colours: NDArray[np.floating], transform: NDArray[np.floating], edges: NDArray[np.floating]) -> Grid:
@@ -63,7 +63,13 @@ def make_grid(colours: NDArray[np.floating], transform: NDArray[np.floating], ed
 
 
 @compiled
-def _refine(colours: Any, transform: Any, edges: Any, parent_starts: Any, parent_members: Any) -> Any:
+def _refine(
+    colours: Floats,
+    transform: Floats,
+    edges: Floats,
+    parent_starts: NDArray[np.int32],
+    parent_members: NDArray[np.int32],
+) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32], Floats]:
     """Halve the cells: each child keeps those of its parent's colours that can be nearest within it."""
     size = edges.shape[1] - 1
     starts = np.zeros(size**3 + 1, np.int32)
@@ -117,12 +123,21 @@ def _refine(colours: Any, transform: Any, edges: Any, parent_starts: Any, parent
 
 
 @compiled
-def _gap(a: Any, b: Any) -> Any:
-    return (a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 + (a[2] - b[2]) ** 2
+def _gap(a: Floats, b: Floats) -> float:
+    gap: float = (a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 + (a[2] - b[2]) ** 2
+    return gap
 
 
 @compiled
-def nearest_members(points: Any, colours: Any, low: Any, scale: Any, size: Any, starts: Any, members: Any) -> Any:
+def nearest_members(
+    points: Singles,
+    colours: Singles,
+    low: Singles,
+    scale: Singles,
+    size: int,
+    starts: NDArray[np.int32],
+    members: NDArray[np.int32],
+) -> NDArray[np.int32]:
     """Give for points the index of the nearest colour, the lowest of several.
 
     Parameters

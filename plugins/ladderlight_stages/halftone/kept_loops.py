@@ -8,10 +8,10 @@ up; what it passes on is therefore limited to what the nearest level or colour m
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.halftone.error_rows import pass_down
 from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, SHARE_BITS, UNITS, _search
@@ -19,19 +19,19 @@ from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, SHARE_BITS
 
 @compiled
 def diffuse_lattice_kept(
-    pixels: Any,
-    units: Any,
-    limits: Any,
-    shift: Any,
-    levels: Any,
-    codes: Any,
-    ahead: Any,
-    below: Any,
-    serpentine: Any,
-    kept: Any,
-    light: Any,
-    most: Any,
-) -> Any:
+    pixels: Singles,
+    units: int,
+    limits: Singles,
+    shift: int,
+    levels: NDArray[np.int32],
+    codes: Codes,
+    ahead: NDArray[np.int32],
+    below: NDArray[np.int32],
+    serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+    kept: NDArray[np.int32],
+    light: NDArray[np.int32],
+    most: NDArray[np.int32],
+) -> Codes:
     """Reduce a picture for a board whose guns are independent.
 
     Parameters
@@ -87,22 +87,22 @@ def diffuse_lattice_kept(
 
 @compiled
 def diffuse_palette_kept(
-    pixels: Any,
-    transform: Any,
-    start: Any,
-    bottom: Any,
-    top: Any,
-    bins: Any,
-    colours: Any,
-    codes: Any,
-    cells: Any,
-    lists: Any,
-    ahead: Any,
-    below: Any,
-    serpentine: Any,
-    kept: Any,
-    most: Any,
-) -> Any:
+    pixels: Singles,
+    transform: Singles,
+    start: Singles,
+    bottom: NDArray[np.int32],
+    top: NDArray[np.int32],
+    bins: Codes,
+    colours: NDArray[np.int32],
+    codes: Codes,
+    cells: Codes,
+    lists: NDArray[np.int32],
+    ahead: NDArray[np.int32],
+    below: NDArray[np.int32],
+    serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+    kept: NDArray[np.int32],
+    most: NDArray[np.int32],
+) -> Codes:
     """Reduce a picture for any set of colours.
 
     Parameters

@@ -7,10 +7,10 @@ the pixels just before is sequential, and that is kept in registers.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.halftone.error_rows import pass_down
 from ladderlight_stages.halftone.tally_loops import count_pixels
@@ -21,16 +21,16 @@ SHARE_BITS = 11
 
 @compiled
 def diffuse_lattice(
-    pixels: Any,
-    units: Any,
-    limits: Any,
-    shift: Any,
-    levels: Any,
-    codes: Any,
-    ahead: Any,
-    below: Any,
-    serpentine: Any,
-) -> Any:
+    pixels: Singles,
+    units: int,
+    limits: Singles,
+    shift: int,
+    levels: NDArray[np.int32],
+    codes: Codes,
+    ahead: NDArray[np.int32],
+    below: NDArray[np.int32],
+    serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+) -> tuple[Codes, int]:
     """Reduce a picture.
 
     Parameters

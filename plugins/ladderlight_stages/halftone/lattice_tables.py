@@ -10,14 +10,15 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.colour import lightness
+from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.perception.clipping import tolerated
 
 UNITS = 1 << 18
 """Full light in whole units: the darkest step of 8-bit sRGB is 80 of them."""
-LUMINANCE: NDArray[np.float32] = lightness.LUMINANCE.astype(np.float32)
+LUMINANCE: Singles = lightness.LUMINANCE.astype(np.float32)
 """Shares of red, green and blue light in luminance, single precision like pixels."""
 
-Gun = tuple[NDArray[np.float64], NDArray[np.uint16]]
+Gun = tuple[Floats, Codes]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -25,12 +26,12 @@ class LatticeTables:
     """What ``diffuse_lattice`` needs of a board. With ``grey`` the first gun is luminance, the others idle."""
 
     grey: bool
-    limits: NDArray[np.float32]
+    limits: Singles
     shift: int
     levels: NDArray[np.int32]
-    codes: NDArray[np.uint16]
+    codes: Codes
 
-    def fit(self, pixels: NDArray[np.float32]) -> NDArray[np.float32]:
+    def fit(self, pixels: Singles) -> Singles:
         """Give the pixels as the loop takes them: writable, C order, luminance first on a grey board."""
         if self.grey:
             fitted = np.zeros_like(pixels)
@@ -100,7 +101,7 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
     return LatticeTables(grey=is_grey(palette), limits=limits, shift=shift, levels=levels, codes=codes)
 
 
-def _distinct(light: NDArray[np.float64], codes: NDArray[np.uint16]) -> Gun:
+def _distinct(light: Floats, codes: Codes) -> Gun:
     """Sort levels, ascending; of several codes with the same light keep the lowest."""
     order = np.lexsort((codes, light))
     light, codes = light[order], codes[order]

@@ -5,10 +5,10 @@ Light is counted in whole units, and errors are gathered, as in ``lattice_loops`
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.halftone.error_rows import pass_down
 
@@ -28,20 +28,20 @@ LIST = 65535
 
 @compiled
 def diffuse_palette(
-    pixels: Any,
-    transform: Any,
-    start: Any,
-    bottom: Any,
-    top: Any,
-    bins: Any,
-    colours: Any,
-    codes: Any,
-    cells: Any,
-    lists: Any,
-    ahead: Any,
-    below: Any,
-    serpentine: Any,
-) -> Any:
+    pixels: Singles,
+    transform: Singles,
+    start: Singles,
+    bottom: NDArray[np.int32],
+    top: NDArray[np.int32],
+    bins: Codes,
+    colours: NDArray[np.int32],
+    codes: Codes,
+    cells: Codes,
+    lists: NDArray[np.int32],
+    ahead: NDArray[np.int32],
+    below: NDArray[np.int32],
+    serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+) -> Codes:
     """Reduce a picture.
 
     Parameters
@@ -139,7 +139,15 @@ def diffuse_palette(
 
 
 @compiled
-def _search(v0: Any, v1: Any, v2: Any, transform: Any, colours: Any, lists: Any, cell: Any) -> Any:
+def _search(
+    v0: np.int32,
+    v1: np.int32,
+    v2: np.int32,
+    transform: Singles,
+    colours: NDArray[np.int32],
+    lists: NDArray[np.int32],
+    cell: np.uintp,
+) -> np.uintp:
     """Give the nearest of a cell's colours, the lowest of several."""
     best, least = np.uintp(0), np.float32(np.inf)
     for m in range(lists[cell + cell], lists[cell + cell + np.uintp(1)]):

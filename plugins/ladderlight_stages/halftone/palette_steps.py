@@ -2,31 +2,31 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, UNITS, _search
 
 
 @compiled
 def mix(
-    pixels: Any,
-    thresholds: Any,
-    transform: Any,
-    start: Any,
-    bottom: Any,
-    top: Any,
-    bins: Any,
-    colours: Any,
-    codes: Any,
-    cells: Any,
-    lists: Any,
-    brightness: Any,
-    steps: Any,
-    strength: Any,
-) -> Any:
+    pixels: Singles,
+    thresholds: Singles,
+    transform: Singles,
+    start: Singles,
+    bottom: NDArray[np.int32],
+    top: NDArray[np.int32],
+    bins: Codes,
+    colours: NDArray[np.int32],
+    codes: Codes,
+    cells: Codes,
+    lists: NDArray[np.int32],
+    brightness: NDArray[np.int32],
+    steps: int,
+    strength: float,
+) -> Codes:
     """Mix each pixel's light from several colours, and take the one that its threshold points at.
 
     Parameters
@@ -73,19 +73,19 @@ def mix(
 
 @compiled
 def follow(
-    pixels: Any,
-    path: Any,
-    weights: Any,
-    transform: Any,
-    start: Any,
-    bottom: Any,
-    top: Any,
-    bins: Any,
-    colours: Any,
-    codes: Any,
-    cells: Any,
-    lists: Any,
-) -> Any:
+    pixels: Singles,
+    path: NDArray[np.int32],
+    weights: Floats,
+    transform: Singles,
+    start: Singles,
+    bottom: NDArray[np.int32],
+    top: NDArray[np.int32],
+    bins: Codes,
+    colours: NDArray[np.int32],
+    codes: Codes,
+    cells: Codes,
+    lists: NDArray[np.int32],
+) -> Codes:
     """Diffuse along a curve: each pixel is given a weighted mean of the last errors.
 
     Parameters

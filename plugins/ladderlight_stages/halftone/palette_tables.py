@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Palette
+from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.halftone.grid import Grid, make_grid
 from ladderlight_stages.halftone.palette_loops import BIN_BITS, CELL_BITS, CELL_SHIFTS, LIST, UNITS
 
@@ -30,37 +31,21 @@ Less than half, so that a colour of the board always takes itself.
 """
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class PaletteTables:
-    """What ``diffuse_palette`` needs of a board; see there."""
+class PaletteTables(NamedTuple):
+    """What ``diffuse_palette`` needs of a board, in the order in which all loops take it; see there."""
 
-    transform: NDArray[np.float32]
-    start: NDArray[np.float32]
+    transform: Singles
+    start: Singles
     bottom: NDArray[np.int32]
     top: NDArray[np.int32]
-    bins: NDArray[np.uint16]
+    bins: Codes
     colours: NDArray[np.int32]
-    codes: NDArray[np.uint16]
-    cells: NDArray[np.uint16]
+    codes: Codes
+    cells: Codes
     lists: NDArray[np.int32]
 
-    @property
-    def arguments(self) -> tuple[NDArray[np.generic], ...]:
-        """The tables in the order in which all loops take them."""
-        return (
-            self.transform,
-            self.start,
-            self.bottom,
-            self.top,
-            self.bins,
-            self.colours,
-            self.codes,
-            self.cells,
-            self.lists,
-        )
 
-
-def distinct_colours(palette: Palette) -> tuple[NDArray[np.float64], NDArray[np.uint16]]:
+def distinct_colours(palette: Palette) -> tuple[Floats, Codes]:
     """Give the colours of a board in linear light, each once, with the lowest code of each, by code."""
     _, first = np.unique(palette.linear, axis=0, return_index=True)
     first = np.sort(first)
@@ -88,7 +73,7 @@ def palette_tables(palette: Palette, error_limit: float) -> PaletteTables:
     return make_tables(linear, codes, error_limit)
 
 
-def make_tables(linear: NDArray[np.float64], codes: NDArray[np.uint16], error_limit: float) -> PaletteTables:
+def make_tables(linear: Floats, codes: Codes, error_limit: float) -> PaletteTables:
     """Make the tables for distinct colours, float64 (colours, 3) in linear light, and their codes."""
     transform = _WEIGHTS[:, None] * OPPONENT
     low, high = linear.min(axis=0), linear.max(axis=0)
@@ -116,9 +101,7 @@ def make_tables(linear: NDArray[np.float64], codes: NDArray[np.uint16], error_li
     )
 
 
-def _cells_of_bins(
-    top: NDArray[np.int32], black: NDArray[np.float64]
-) -> tuple[NDArray[np.uint16], NDArray[np.float64]]:
+def _cells_of_bins(top: NDArray[np.int32], black: Floats) -> tuple[Codes, Floats]:
     """Divide the bins of light into cells, finer in the dark where a board's colours lie close together.
 
     Returns what each bin adds to the number of a cell, uint16 (3, bins), and the edges of a grid in units, float64
@@ -139,7 +122,7 @@ def _cells_of_bins(
     return bins, edges
 
 
-def _lists(grid: Grid) -> tuple[NDArray[np.uint16], NDArray[np.int32]]:
+def _lists(grid: Grid) -> tuple[Codes, NDArray[np.int32]]:
     """Give each cell its one colour, or LIST; and for all cells where their colours begin and end, then the colours."""
     first = [np.arange(size) * (grid.size // size) for size in _SIZES]
     numbers = (first[0][:, None, None] * grid.size + first[1][:, None]) * grid.size + first[2]

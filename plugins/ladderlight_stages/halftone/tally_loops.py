@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Bytes, Codes, Flags, Singles
 from ladderlight_stages.compiled import compiled
 
 
 @compiled
-def mark_used(codes: NDArray[np.uint16], used: NDArray[np.bool_]) -> None:  # pragma: no cover - compiled
+def mark_used(codes: Codes, used: Flags) -> None:  # pragma: no cover - compiled
     """Mark the codes that are used."""
     for code in codes.reshape(-1):
         used[code] = True
 
 
 @compiled
-def count_beyond(
-    pixels: NDArray[np.float32], low: NDArray[np.float32], high: NDArray[np.float32]
-) -> int:  # pragma: no cover - compiled
+def count_beyond(pixels: Singles, low: Singles, high: Singles) -> int:  # pragma: no cover - compiled
     """Count the pixels with a gun below ``low`` or above ``high``, both (3,)."""
     height, width, _ = pixels.shape
     rows = pixels.reshape(height, 3 * width)
@@ -36,7 +34,7 @@ def count_beyond(
 
 
 @compiled
-def count_pixels(out: NDArray[np.uint8]) -> int:  # pragma: no cover - compiled
+def count_pixels(out: Bytes) -> int:  # pragma: no cover - compiled
     """Count the pixels of which any of three samples is 1; uint8 (3 * width,)."""
     count = 0
     for x in range(len(out) // 3):
@@ -46,7 +44,7 @@ def count_pixels(out: NDArray[np.uint8]) -> int:  # pragma: no cover - compiled
 
 @compiled
 def count_beyond_light(
-    pixels: NDArray[np.float32], weights: NDArray[np.float32], low: float, high: float
+    pixels: Singles, weights: Singles, low: float, high: float
 ) -> int:  # pragma: no cover - compiled
     """Count the pixels whose luminance, by the guns' ``weights``, (3,), lies below ``low`` or above ``high``."""
     flat = pixels.reshape(-1, 3)
@@ -60,13 +58,13 @@ def count_beyond_light(
 
 @compiled
 def count_outside(
-    pixels: NDArray[np.float32],
+    pixels: Singles,
     cells: int,
     margin: float,
-    states: NDArray[np.uint16],
-    faces: NDArray[np.float32],
-    followed: NDArray[np.bool_],
-    half_steps: NDArray[np.float32],
+    states: Codes,
+    faces: Singles,
+    followed: Flags,
+    half_steps: Singles,
 ) -> int:  # pragma: no cover - compiled
     """Count the pixels outside a hull that cuts the cube of all light by more than rounding: see ``ReachCells``.
 
@@ -114,10 +112,10 @@ def _is_past_rounding(
     red: float,
     green: float,
     blue: float,
-    faces: NDArray[np.float32],
-    followed: NDArray[np.bool_],
-    first: int,
-    half_steps: NDArray[np.float32],
+    faces: Singles,
+    followed: Flags,
+    first: np.uintp,
+    half_steps: Singles,
     margin: float,
 ) -> bool:  # pragma: no cover - compiled
     """Whether light lies further outside one of a list of faces than the nearest 8-bit values of light inside."""

@@ -7,9 +7,10 @@ from importlib.resources import files
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import NDArray
 
-Glyph = NDArray[np.bool_]
+from ladderlight.units.arrays import Flags
+
+Glyph = Flags
 
 CELL = 8
 """Dots across and down a character's cell. The rightmost column is empty, so letters side by side do not touch."""

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-
-Float64 = NDArray[np.float64]
+from ladderlight.units.arrays import Floats, Singles
 
 BEYOND = 1e-3
 """Light that is allowed anywhere; more than rounding to 8 bits makes in the dark."""
@@ -16,14 +14,14 @@ _HALF_STEP = 0.5 / 255 + 1e-6
 _FINENESS = 1024
 
 
-def tolerated(low: Float64, high: Float64) -> tuple[Float64, Float64]:
+def tolerated(low: Floats, high: Floats) -> tuple[Floats, Floats]:
     """Return the light at which clipping begins, below the levels ``low`` and above the levels ``high``."""
     below = linear_from_srgb(srgb_from_linear(low) - _HALF_STEP)
     above = linear_from_srgb(srgb_from_linear(high) + _HALF_STEP)
     return np.minimum(below, low - BEYOND), np.maximum(above, high + BEYOND)
 
 
-def half_steps() -> NDArray[np.float32]:
+def half_steps() -> Singles:
     """Return by how much rounding raises light at most, from no light to full light in even steps: float32 (n,)."""
     light = np.arange(_FINENESS + 1) / _FINENESS
     return (linear_from_srgb(srgb_from_linear(light) + _HALF_STEP) - light).astype(np.float32)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from math import atan2, cos, exp, pi, sin, sqrt
-from typing import Any
 
 import numpy as np
 
+from ladderlight.units.arrays import Floats
 from ladderlight_stages.compiled import compiled
 
 _DARK = 216 / 24389
@@ -19,7 +19,7 @@ _COS_63, _SIN_63 = cos(7 * pi / 20), sin(7 * pi / 20)
 
 
 @compiled
-def lab_from(colours: Any, shares: Any) -> Any:
+def lab_from(colours: Floats, shares: Floats) -> Floats:
     """Convert colours to CIELAB, float64 (height, width, 3).
 
     Parameters
@@ -46,7 +46,7 @@ def lab_from(colours: Any, shares: Any) -> Any:
 
 
 @compiled
-def ciede2000(one: Any, other: Any) -> Any:
+def ciede2000(one: Floats, other: Floats) -> Floats:
     """Give the colour difference CIEDE2000 of each pair of colours, float64 (height, width).
 
     Parameters

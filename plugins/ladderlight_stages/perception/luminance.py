@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.colour import lightness
+from ladderlight.units.arrays import Singles
 
-Float32 = NDArray[np.float32]
-
-LUMINANCE: Float32 = lightness.LUMINANCE.astype(np.float32)
+LUMINANCE: Singles = lightness.LUMINANCE.astype(np.float32)
 """Shares of red, green and blue light in luminance, single precision like pixels."""
 
 
-def luminance_of(pixels: Float32) -> Float32:
+def luminance_of(pixels: Singles) -> Singles:
     """Give the luminance of float32 pixels, shape (height, width, 3), as shape (height, width)."""
     return pixels @ LUMINANCE
 
 
-def relit(pixels: Float32, luminance: Float32) -> Float32:
+def relit(pixels: Singles, luminance: Singles) -> Singles:
     """Give a picture another luminance, and keep its colours.
 
     Parameters
@@ -40,7 +38,7 @@ def relit(pixels: Float32, luminance: Float32) -> Float32:
     return coloured(luminance, chroma)
 
 
-def coloured(luminance: Float32, chroma: Float32) -> Float32:
+def coloured(luminance: Singles, chroma: Singles) -> Singles:
     """Add colour to grey, as much of it as keeps every channel in 0 to 1. Luminance and hue stay.
 
     Parameters
@@ -54,5 +52,5 @@ def coloured(luminance: Float32, chroma: Float32) -> Float32:
     room = np.where(chroma > 0, 1 - grey, grey)
     size = np.abs(chroma)
     share = np.divide(room, size, out=np.ones_like(size), where=size > room).min(axis=-1, keepdims=True)
-    mixed: Float32 = grey + share * chroma
+    mixed: Singles = grey + share * chroma
     return np.clip(mixed, 0, 1)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
 from ladderlight.colour.lightness import LUMINANCE, lightness_of
+from ladderlight.units.arrays import Codes
 from ladderlight_stages.halftone.lattice_tables import is_grey
 from ladderlight_stages.halftone.tally_loops import count_beyond, count_beyond_light, count_outside, mark_used
 from ladderlight_stages.perception.clipping import BEYOND, half_steps, tolerated
@@ -151,7 +152,7 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
     return found
 
 
-def colours_used(codes: NDArray[np.uint16], palette: Palette) -> int:
+def colours_used(codes: Codes, palette: Palette) -> int:
     """Count the different colours of codes, (height, width); codes of one colour count once."""
     used = np.zeros(len(palette), dtype=np.bool_)
     mark_used(np.require(codes, np.uint16, ["C", "A", "W"]), used)

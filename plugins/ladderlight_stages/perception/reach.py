@@ -11,10 +11,8 @@ from scipy.spatial import ConvexHull
 
 from ladderlight import Palette
 from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.units.arrays import Flags, Floats, Singles
 from ladderlight_stages.perception.clipping import half_steps
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 
 CELLS = 32
 """Cells along each gun's light: few pixels lie in cells that a hull cuts, and all cells fit a processor's cache."""
@@ -34,10 +32,10 @@ class Reach:
     offset <= 0.
     """
 
-    black: Float64
-    white: Float64
-    axes: Float64
-    faces: Float64
+    black: Floats
+    white: Floats
+    axes: Floats
+    faces: Floats
 
 
 @lru_cache(maxsize=8)
@@ -51,7 +49,7 @@ def reach_of(palette: Palette) -> Reach:
     return Reach(black=black, white=white, axes=axes, faces=_faces((colours - black) @ axes.T))
 
 
-def _faces(points: Float64) -> Float64:
+def _faces(points: Floats) -> Floats:
     if points.shape[1] == 0:
         return np.empty((0, 1))
     if points.shape[1] == 1:
@@ -72,8 +70,8 @@ class ReachCells:
     """
 
     states: NDArray[np.unsignedinteger]
-    faces: Float32
-    followed: NDArray[np.bool_]
+    faces: Singles
+    followed: Flags
 
 
 @lru_cache(maxsize=8)

@@ -18,9 +18,8 @@ from numpy.typing import NDArray
 from scipy.fft import dctn, idctn
 from scipy.special import erf
 
+from ladderlight.units.arrays import Floats
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
-
-Float64 = NDArray[np.float64]
 
 XYZ_FROM_LINEAR = np.array(
     [
@@ -74,10 +73,10 @@ class Viewer:
     density: tuple[float, float]
 
     @cached_property
-    def _seen(self) -> Float64:
+    def _seen(self) -> Floats:
         return seen_lab(self.reference, self.density)
 
-    def differences(self, shown: NDArray[np.floating]) -> Float64:
+    def differences(self, shown: NDArray[np.floating]) -> Floats:
         """Give the CIEDE2000 difference that is seen at each pixel when ``shown`` stands for the reference."""
         return np.asarray(ciede2000(self._seen, seen_lab(shown, self.density)))
 
@@ -87,7 +86,7 @@ class Viewer:
         return VisibleError(mean=float(found.mean()), p95=float(np.percentile(found, 95)))
 
 
-def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Float64:
+def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floats:
     """Give the CIELAB picture that is left of a picture after the eye's blur.
 
     Parameters
@@ -109,9 +108,9 @@ def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floa
     return np.asarray(lab_from(seen_opponent(linear, density), SHARES_FROM_OPPONENT))
 
 
-def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) -> Float64:
+def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) -> Floats:
     """Give the opponent channels that are left after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
-    opponent: Float64 = np.asarray(linear, dtype=np.float64) @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T
+    opponent: Floats = np.asarray(linear, dtype=np.float64) @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T
     height, width = opponent.shape[:2]
     for channel in range(3):
         transfer = _transfer(channel, height, width, density)
@@ -119,7 +118,7 @@ def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) ->
     return opponent
 
 
-def kernel(width_degrees: float, density: float) -> Float64:
+def kernel(width_degrees: float, density: float) -> Floats:
     """Give a Gaussian's weights by pixel, (2 n + 1,), of a full width at half maximum; their sum is 1."""
     sigma = width_degrees * density * _SIGMA_OF_WIDTH
     reach = int(np.ceil(_REACH * sigma + 0.5))
@@ -129,7 +128,7 @@ def kernel(width_degrees: float, density: float) -> Float64:
 
 
 @lru_cache(maxsize=32)
-def _transfer(channel: int, height: int, width: int, density: tuple[float, float]) -> Float64:
+def _transfer(channel: int, height: int, width: int, density: tuple[float, float]) -> Floats:
     """Give what a channel's filter leaves of each cosine of a picture's size."""
     total = np.zeros((height, width))
     for weight, degrees in FILTERS[channel]:
@@ -138,7 +137,7 @@ def _transfer(channel: int, height: int, width: int, density: tuple[float, float
     return total
 
 
-def _response(weights: Float64, count: int) -> Float64:
+def _response(weights: Floats, count: int) -> Floats:
     """Give what symmetric weights leave of the cosines of 0, 1, 2... half periods over ``count`` pixels."""
     reach = len(weights) // 2
     angles = np.pi * np.outer(np.arange(count), np.arange(1, reach + 1)) / count

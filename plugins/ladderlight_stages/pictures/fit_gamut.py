@@ -5,15 +5,13 @@ from __future__ import annotations
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import Board, Example, Option, Picture, stage
+from ladderlight.units.arrays import Floats
 from ladderlight_stages.framing.demand import as_demanded
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.perception.luminance import LUMINANCE
 from ladderlight_stages.perception.reach import Reach, reach_of
-
-Float64 = NDArray[np.float64]
 
 
 @stage(
@@ -56,7 +54,7 @@ def fit_gamut(
     return picture.with_pixels(np.clip(mixed, 0, 1).astype(np.float32))
 
 
-def _fit(reach: Reach, pixels: Float64) -> Float64:
+def _fit(reach: Reach, pixels: Floats) -> Floats:
     """Move pixels, float64, shape (n, 3), into what can be mixed."""
     span = reach.white - reach.black
     grey = (pixels @ LUMINANCE)[:, np.newaxis] * span
@@ -68,5 +66,5 @@ def _fit(reach: Reach, pixels: Float64) -> Float64:
         room = -(start @ face[:-1] + face[-1])
         np.minimum(share, np.divide(room, ahead, out=np.ones_like(share), where=ahead > 1e-12), out=share)
     inside = start + np.clip(share, 0, 1)[:, np.newaxis] * way
-    moved: Float64 = reach.black + inside @ reach.axes
+    moved: Floats = reach.black + inside @ reach.axes
     return moved

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import Board, Demand, Example, Option, Picture, stage
+from ladderlight.units.arrays import Singles
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.framing.proportions import enlargement, framed, largest_part, screen_aspect, within_a_pixel
 from ladderlight_stages.resampling.resampling import Method, resampled
@@ -83,7 +83,7 @@ def resize(
     return picture.with_pixels(np.clip(new, 0, 1, out=new))
 
 
-def _fitted(pixels: NDArray[np.float32], aspect: float, fit: str, border: Colour) -> NDArray[np.float32]:
+def _fitted(pixels: Singles, aspect: float, fit: str, border: Colour) -> Singles:
     height, width = pixels.shape[:2]
     if within_a_pixel(width, height, aspect):
         return pixels

@@ -7,13 +7,11 @@ from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import Board, Demand, Example, Option, Picture, stage
+from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 _LONGEST = 3  # proportions up to which the demand is certain to leave enough
 
 
@@ -93,7 +91,7 @@ def _around(height: int, width: int, rest: float) -> tuple[int, int]:
     return math.ceil(width * sin + height * cos), math.ceil(width * cos + height * sin)
 
 
-def _back(height: int, width: int, rest: float, size: tuple[int, int]) -> tuple[Float64, Float64]:
+def _back(height: int, width: int, rest: float, size: tuple[int, int]) -> tuple[Floats, Floats]:
     """Give matrix and offset from row and column of a turned picture to those of the old one, about their centres."""
     cos, sin = math.cos(rest), math.sin(rest)
     matrix = np.array([[cos, -sin], [sin, cos]])
@@ -101,7 +99,7 @@ def _back(height: int, width: int, rest: float, size: tuple[int, int]) -> tuple[
     return matrix, old - matrix @ new
 
 
-def _turned(pixels: Float32, rest: float, size: tuple[int, int]) -> Float32:
+def _turned(pixels: Singles, rest: float, size: tuple[int, int]) -> Singles:
     from scipy.ndimage import affine_transform  # slow to import, and not needed for quarters
 
     height, width = pixels.shape[:2]
@@ -109,15 +107,15 @@ def _turned(pixels: Float32, rest: float, size: tuple[int, int]) -> Float32:
     planes = [
         affine_transform(pixels[:, :, gun], matrix, offset, output_shape=size, mode="nearest") for gun in range(3)
     ]
-    turned: Float32 = np.stack(planes, axis=-1)
+    turned: Singles = np.stack(planes, axis=-1)
     np.clip(turned, 0, 1, out=turned)
     return turned
 
 
-def _cover(height: int, width: int, rest: float, size: tuple[int, int]) -> Float32:
+def _cover(height: int, width: int, rest: float, size: tuple[int, int]) -> Singles:
     """Give how much of each pixel of the turned picture is filled."""
     matrix, offset = _back(height, width, rest, size)
     places = np.tensordot(matrix, np.indices(size), axes=1) + offset[:, np.newaxis, np.newaxis]
     covers = [np.clip(np.minimum(at + 1, side - at), 0, 1) for at, side in zip(places, (height, width), strict=True)]
-    cover: Float32 = (covers[0] * covers[1]).astype(np.float32)
+    cover: Singles = (covers[0] * covers[1]).astype(np.float32)
     return cover

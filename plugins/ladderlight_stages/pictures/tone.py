@@ -6,16 +6,13 @@ from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import Board, Example, Option, Picture, PictureError, Problem, refuse, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
+from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
 from ladderlight_stages.framing.demand import as_demanded
 from ladderlight_stages.perception.luminance import coloured, luminance_of
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 
 _XYZ_OF_RGB = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
 """Linear sRGB to XYZ (IEC 61966-2-1)."""
@@ -105,18 +102,18 @@ def tone(
     return picture.with_pixels(pixels)
 
 
-def _contrasted(encoded: Float64, slope: float) -> Float64:
+def _contrasted(encoded: Floats, slope: float) -> Floats:
     """Bend about one half: two powers that meet there with the given slope."""
     if slope == 1:
         return encoded
     half = 0.5 * (2 * np.minimum(encoded, 1 - encoded)) ** slope
-    bent: Float64 = np.where(encoded < 0.5, half, 1 - half)
+    bent: Floats = np.where(encoded < 0.5, half, 1 - half)
     return bent
 
 
-def _adaptation(white: Float32) -> Float64:
+def _adaptation(white: Singles) -> Floats:
     """Give the matrix of linear sRGB that makes a colour neutral and keeps its luminance."""
     cones = _CONES @ _XYZ_OF_RGB
     seen = cones @ (white / (white @ _XYZ_OF_RGB[1]))
-    matrix: Float64 = np.linalg.inv(cones) @ np.diag((cones @ np.ones(3)) / seen) @ cones
+    matrix: Floats = np.linalg.inv(cones) @ np.diag((cones @ np.ones(3)) / seen) @ cones
     return matrix

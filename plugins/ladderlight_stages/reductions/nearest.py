@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Palette, Picture, Viewing, stage
 from ladderlight.colour.oklab import likeness_from_linear
+from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.grid import Grid, make_grid, nearest_members
 from ladderlight_stages.halftone.palette_tables import distinct_colours
@@ -44,22 +44,22 @@ def nearest(
     )
 
 
-def nearest_codes(pixels: NDArray[np.float32], palette: Palette) -> NDArray[np.uint16]:
+def nearest_codes(pixels: Singles, palette: Palette) -> Codes:
     """Give the codes that look most like pixels of linear light, float32 (height, width, 3)."""
     tables = _tables(palette)
     points = likeness_from_linear(np.clip(pixels, 0.0, 1.0)).reshape(-1, 3)
     grid = tables.grid
     found = nearest_members(points, tables.colours, tables.low, tables.scale, grid.size, grid.starts, grid.members)
-    codes: NDArray[np.uint16] = tables.codes[found].reshape(pixels.shape[:2])
+    codes: Codes = tables.codes[found].reshape(pixels.shape[:2])
     return codes
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Tables:
-    colours: NDArray[np.float32]
-    codes: NDArray[np.uint16]
-    low: NDArray[np.float32]
-    scale: NDArray[np.float32]
+    colours: Singles
+    codes: Codes
+    low: Singles
+    scale: Singles
     grid: Grid
 
 

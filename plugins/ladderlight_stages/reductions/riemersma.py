@@ -50,7 +50,7 @@ def riemersma(
             np.require(pixels, np.float32, ["C", "A", "W"]),
             hilbert_path(*pixels.shape[:2]),
             weights / weights.sum() * strength,
-            *palette_tables(board.palette, _LIMIT).arguments,
+            *palette_tables(board.palette, _LIMIT),
         )
     else:
         picture = picture.afresh()

@@ -11,12 +11,10 @@ from scipy.ndimage import gaussian_filter
 
 from ladderlight import Palette
 from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.halftone.lattice_tables import is_grey
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 from ladderlight_stages.perception.vision import SHARES_FROM_LINEAR
-
-Float64 = NDArray[np.float64]
-Codes = NDArray[np.uint16]
 
 BLUR = 2.0
 """Standard deviation in pixels: dots are gone, areas are still there."""
@@ -32,11 +30,11 @@ class AreaColours:
     ``pixels`` float32 (height, width, 3), linear light; ``diffused`` uint16 (height, width).
     """
 
-    pixels: NDArray[np.float32]
+    pixels: Singles
     palette: Palette
     diffused: Codes
 
-    def differences(self, codes: Codes) -> Float64:
+    def differences(self, codes: Codes) -> Floats:
         """Return the CIEDE2000 difference at each pixel after a Gaussian blur in linear light, float64 (height, width).
 
         On a grey board the picture's luminance is compared, since no colours can be had.
@@ -70,14 +68,14 @@ class AreaColours:
         return taken, most
 
     @cached_property
-    def _wanted(self) -> Float64:
+    def _wanted(self) -> Floats:
         pixels: NDArray[np.floating] = self.pixels
         if is_grey(self.palette):
             pixels = np.repeat((pixels @ LUMINANCE)[..., None], 3, axis=-1)
         return _blurred_lab(pixels)
 
     @cached_property
-    def _plain(self) -> Float64:
+    def _plain(self) -> Floats:
         return self.differences(self.diffused)
 
     @cached_property
@@ -85,6 +83,6 @@ class AreaColours:
         return float(self._plain.mean()) + ALLOWED
 
 
-def _blurred_lab(linear: NDArray[np.floating]) -> Float64:
+def _blurred_lab(linear: NDArray[np.floating]) -> Floats:
     blurred = gaussian_filter(np.asarray(linear, dtype=np.float64), sigma=(BLUR, BLUR, 0), mode="reflect")
     return np.asarray(lab_from(blurred, SHARES_FROM_LINEAR))

@@ -7,12 +7,11 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.colour.oklab import likeness_from_linear
+from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.halftone.palette_tables import colour_places, distinct_colours
 from ladderlight_stages.perception.vision import FILTERS, OPPONENT_FROM_XYZ, XYZ_FROM_LINEAR, kernel, seen_opponent
 from ladderlight_stages.reductions.search.search_model import ciede_weights
 from ladderlight_stages.refining.polish_loops import ROOTS_PER_UNIT, differences, polish
-
-Singles = NDArray[np.float32]
 
 _MOVES = 16
 _PHASES = 4
@@ -25,18 +24,16 @@ _WHITE = XYZ_FROM_LINEAR @ np.ones(3)
 _TO_XYZ = (np.linalg.inv(OPPONENT_FROM_XYZ) / _WHITE[:, None]).astype(np.float32)
 
 
-def polished_codes(
-    pixels: NDArray[np.float32], palette: Palette, codes: NDArray[np.uint16], density: tuple[float, float]
-) -> NDArray[np.uint16]:
+def polished_codes(pixels: Singles, palette: Palette, codes: Codes, density: tuple[float, float]) -> Codes:
     """Better a picture's codes, uint16 (height, width); the other parameters are those of ``polished``."""
     linear, lowest = distinct_colours(palette)
-    better: NDArray[np.uint16] = lowest[polished(pixels, linear, colour_places(palette)[codes], density)]
+    better: Codes = lowest[polished(pixels, linear, colour_places(palette)[codes], density)]
     return better
 
 
 def polished(
-    pixels: NDArray[np.float32],
-    linear: NDArray[np.float64],
+    pixels: Singles,
+    linear: Floats,
     chosen: NDArray[np.int32],
     density: tuple[float, float],
 ) -> NDArray[np.int32]:
@@ -81,7 +78,7 @@ def _moves(points: Singles) -> NDArray[np.int32]:
     return moves
 
 
-def _wanted(pixels: NDArray[np.float32], density: tuple[float, float]) -> Singles:
+def _wanted(pixels: Singles, density: tuple[float, float]) -> Singles:
     """Give CIELAB as seen, and how much lightness and, squared, chroma count; float32 (height, width, 5)."""
     x, y, z = np.moveaxis(_lab_function(seen_opponent(pixels, density) @ _TO_XYZ.T.astype(np.float64)), -1, 0)
     lab = np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
@@ -89,7 +86,7 @@ def _wanted(pixels: NDArray[np.float32], density: tuple[float, float]) -> Single
     return np.concatenate([lab, 1 / bright[..., None], 1 / dull[..., None] ** 2], axis=-1).astype(np.float32)
 
 
-def _lab_function(share: NDArray[np.floating]) -> NDArray[np.float64]:
+def _lab_function(share: NDArray[np.floating]) -> Floats:
     """Give CIELAB's function of XYZ over white (CIE 15)."""
     return np.where(share > 216 / 24389, np.cbrt(np.maximum(share, 0)), (24389 / 27 * share + 16) / 116)
 
@@ -104,7 +101,7 @@ def _blur(density: tuple[float, float], reach: int) -> Singles:
     return blur.astype(np.float32)
 
 
-def _cut(weights: NDArray[np.float64], reach: int) -> NDArray[np.float64]:
+def _cut(weights: Floats, reach: int) -> Floats:
     middle = len(weights) // 2
     padded = np.pad(weights, max(reach - middle, 0))
     middle = len(padded) // 2

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Singles
 from ladderlight_stages.compiled import compiled
 
 ROOTS_PER_UNIT = 2048
@@ -15,18 +15,18 @@ SLOPE_IN_THE_DARK = np.float32(24389 / 27 / 116)
 
 @compiled
 def polish(
-    chosen: Any,
-    seen: Any,
-    costs: Any,
-    wanted: Any,
-    colours: Any,
-    moves: Any,
-    blur: Any,
-    to_xyz: Any,
-    roots: Any,
-    phase: Any,
-    phases: Any,
-) -> Any:
+    chosen: NDArray[np.int32],
+    seen: Singles,
+    costs: Singles,
+    wanted: Singles,
+    colours: Singles,
+    moves: NDArray[np.int32],
+    blur: Singles,
+    to_xyz: Singles,
+    roots: Singles,
+    phase: int,
+    phases: int,
+) -> None:
     """Go over one of every ``phases`` pixels and change codes where that lessens the difference seen around them.
 
     Parameters
@@ -100,7 +100,7 @@ def polish(
 
 
 @compiled
-def difference(o0: Any, o1: Any, o2: Any, wanted: Any, to_xyz: Any, roots: Any) -> Any:
+def difference(o0: float, o1: float, o2: float, wanted: Singles, to_xyz: Singles, roots: Singles) -> float:
     """Give the weighted CIELAB difference of one pixel in opponent channels from what is wanted there."""
     x = _root(to_xyz[0, 0] * o0 + to_xyz[0, 1] * o1 + to_xyz[0, 2] * o2, roots)
     y = _root(to_xyz[1, 0] * o0 + to_xyz[1, 1] * o1 + to_xyz[1, 2] * o2, roots)
@@ -108,20 +108,23 @@ def difference(o0: Any, o1: Any, o2: Any, wanted: Any, to_xyz: Any, roots: Any) 
     lightness = (np.float32(116) * y - np.float32(16) - wanted[0]) * wanted[3]
     a = np.float32(500) * (x - y) - wanted[1]
     b = np.float32(200) * (y - z) - wanted[2]
-    return np.sqrt(lightness * lightness + (a * a + b * b) * wanted[4])
+    seen: float = np.sqrt(lightness * lightness + (a * a + b * b) * wanted[4])
+    return seen
 
 
 @compiled
-def _root(share: Any, roots: Any) -> Any:
+def _root(share: float, roots: Singles) -> float:
     if share < 0:  # the blur takes away some of the surroundings
-        return roots[0] + share * SLOPE_IN_THE_DARK
+        dark: float = roots[0] + share * SLOPE_IN_THE_DARK
+        return dark
     place = share * np.float32(ROOTS_PER_UNIT)
     below = min(int(place), len(roots) - 2)
-    return roots[below] + (place - np.float32(below)) * (roots[below + 1] - roots[below])
+    root: float = roots[below] + (place - np.float32(below)) * (roots[below + 1] - roots[below])
+    return root
 
 
 @compiled
-def differences(seen: Any, wanted: Any, to_xyz: Any, roots: Any) -> Any:
+def differences(seen: Singles, wanted: Singles, to_xyz: Singles, roots: Singles) -> Singles:
     """Give the weighted CIELAB difference at each pixel, float32 (height, width)."""
     height, width, _ = seen.shape
     costs = np.empty((height, width), np.float32)

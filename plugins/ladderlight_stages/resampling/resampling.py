@@ -7,16 +7,14 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Floats, Ints, Singles
 from ladderlight_stages.resampling.resampling_loops import summed_rows
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 Method = Literal["lanczos", "area", "bicubic", "bilinear", "nearest"]
 
 
-def resampled(pixels: Float32, width: int, height: int, method: Method) -> Float32:
+def resampled(pixels: Singles, width: int, height: int, method: Method) -> Singles:
     """Resample a picture to another size.
 
     Parameters
@@ -46,12 +44,12 @@ def resampled(pixels: Float32, width: int, height: int, method: Method) -> Float
     return np.ascontiguousarray(across.transpose(1, 0, 2))
 
 
-def _centres(old: int, new: int) -> Float64:
+def _centres(old: int, new: int) -> Floats:
     return (np.arange(new, dtype=np.float64) + 0.5) * (old / new)
 
 
 @lru_cache(maxsize=64)
-def _weights(old: int, new: int, method: Method) -> tuple[NDArray[np.int64], Float32]:
+def _weights(old: int, new: int, method: Method) -> tuple[Ints, Singles]:
     """Give the first old place of each new one, int64 (new,), and the weights from there on, float32 (new, taps).
 
     Each row sums to 1.
@@ -65,7 +63,7 @@ def _weights(old: int, new: int, method: Method) -> tuple[NDArray[np.int64], Flo
         stretch = max(1.0, step)
         reach = support * stretch
 
-        def weigh(offset: Float64) -> Float64:
+        def weigh(offset: Floats) -> Floats:
             return kernel(offset / stretch)
 
     centres = _centres(old, new)[:, np.newaxis]
@@ -76,37 +74,37 @@ def _weights(old: int, new: int, method: Method) -> tuple[NDArray[np.int64], Flo
     return first.ravel(), weights.astype(np.float32)
 
 
-def _cover(reach: float) -> Callable[[Float64], Float64]:
+def _cover(reach: float) -> Callable[[Floats], Floats]:
     """Weigh by the part of an old pixel that lies within ``reach`` of a new one's centre."""
 
-    def weigh(offset: Float64) -> Float64:
-        within: Float64 = np.minimum(offset + 0.5, reach) - np.maximum(offset - 0.5, -reach)
+    def weigh(offset: Floats) -> Floats:
+        within: Floats = np.minimum(offset + 0.5, reach) - np.maximum(offset - 0.5, -reach)
         return np.clip(within, 0.0, None)
 
     return weigh
 
 
-def _lanczos(x: Float64) -> Float64:
+def _lanczos(x: Floats) -> Floats:
     """Lanczos's window of three lobes: sinc(x) sinc(x/3)."""
-    value: Float64 = np.where(np.abs(x) < 3, np.sinc(x) * np.sinc(x / 3), 0.0)
+    value: Floats = np.where(np.abs(x) < 3, np.sinc(x) * np.sinc(x / 3), 0.0)
     return value
 
 
-def _bicubic(x: Float64) -> Float64:
+def _bicubic(x: Floats) -> Floats:
     """Keys's cubic convolution with a = -1/2 (IEEE Trans. ASSP 29, 1981)."""
     x = np.abs(x)
     near = (1.5 * x - 2.5) * x * x + 1
     far = ((-0.5 * x + 2.5) * x - 4) * x + 2
-    value: Float64 = np.where(x < 1, near, np.where(x < 2, far, 0.0))
+    value: Floats = np.where(x < 1, near, np.where(x < 2, far, 0.0))
     return value
 
 
-def _bilinear(x: Float64) -> Float64:
-    value: Float64 = np.clip(1 - np.abs(x), 0.0, None)
+def _bilinear(x: Floats) -> Floats:
+    value: Floats = np.clip(1 - np.abs(x), 0.0, None)
     return value
 
 
-_KERNELS: dict[Method, tuple[Callable[[Float64], Float64], float]] = {
+_KERNELS: dict[Method, tuple[Callable[[Floats], Floats], float]] = {
     "lanczos": (_lanczos, 3.0),
     "bicubic": (_bicubic, 2.0),
     "bilinear": (_bilinear, 1.0),

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Ints, Singles
 from ladderlight_stages.compiled import compiled
 
 
 @compiled
-def summed_rows(
-    rows: NDArray[np.float32], first: NDArray[np.int64], weights: NDArray[np.float32]
-) -> NDArray[np.float32]:  # pragma: no cover - compiled
+def summed_rows(rows: Singles, first: Ints, weights: Singles) -> Singles:  # pragma: no cover - compiled
     """Give for each new row the weighted sum of ``weights.shape[1]`` old ones from ``first`` on; (rows, samples)."""
     new, taps = weights.shape
     sums = np.zeros((new, rows.shape[1]), np.float32)

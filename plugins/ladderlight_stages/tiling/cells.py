@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board
 from ladderlight.board import Memory
-from ladderlight.units.arrays import Ints
+from ladderlight.units.arrays import Codes, Flags, Ints
 from ladderlight_stages.tiling.tile_wiring import TileWiring
 
 _MOST_BITS = 20
@@ -26,11 +26,11 @@ class Cells:
     """
 
     values: NDArray[np.unsignedinteger]
-    shown: NDArray[np.bool_]
+    shown: Flags
     meanings: Mapping[str, NDArray[np.uint32]]
     """By memory: the word that each number means."""
     masks: Mapping[str, int]
-    code_of: NDArray[np.uint16]
+    code_of: Codes
     """The code that is seen where a number is put out."""
     one_pixel: bool
     """Whether each position of a cell is one pixel of one colour."""
@@ -44,9 +44,9 @@ class Cells:
         """Give the words of one memory that numbers mean, and the pins that matter."""
         return self.meanings[memory.name][numbers], self.masks[memory.name]
 
-    def codes_of(self, numbers: NDArray[np.unsignedinteger]) -> NDArray[np.uint16]:
+    def codes_of(self, numbers: NDArray[np.unsignedinteger]) -> Codes:
         """Give the codes that numbers show."""
-        codes: NDArray[np.uint16] = self.code_of[numbers]
+        codes: Codes = self.code_of[numbers]
         return codes
 
 
@@ -56,7 +56,7 @@ def cut(
     *,
     values: Mapping[str, NDArray[np.uint32]],
     masks: Mapping[str, int],
-    codes: NDArray[np.uint16],
+    codes: Codes,
     cell: Ints,
     position: Ints,
     wiring: TileWiring,
@@ -115,8 +115,8 @@ def _numbered(
     memories: Sequence[Memory],
     values: Mapping[str, NDArray[np.uint32]],
     masks: Mapping[str, int],
-    codes: NDArray[np.uint16],
-) -> tuple[NDArray[np.unsignedinteger], dict[str, NDArray[np.uint32]], NDArray[np.uint16]]:
+    codes: Codes,
+) -> tuple[NDArray[np.unsignedinteger], dict[str, NDArray[np.uint32]], Codes]:
     """Give one number for what all memories put out at a pixel, what each number means, and the code seen with it.
 
     A number depends on the wanted outputs alone, so that tiles keep their content, and with it their place, from build

@@ -7,12 +7,12 @@ linear light. Two dithered patches of the same tone are then alike although hard
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Palette
 from ladderlight.colour.oklab import oklab_from_linear
+from ladderlight.units.arrays import Codes, Singles
 
-Points = NDArray[np.float32]
+Points = Singles
 
 BLUR = 1.0
 """Standard deviation of the blur in picture pixels; a choice, no standard."""
@@ -20,7 +20,7 @@ SHARP_SHARE = 0.3
 """Weight of the unblurred difference, the rest goes to the blurred one; a choice, no standard."""
 
 
-def tile_points(codes: NDArray[np.uint16], palette: Palette, shape: tuple[int, int, int]) -> Points:
+def tile_points(codes: Codes, palette: Palette, shape: tuple[int, int, int]) -> Points:
     """Give each tile as a point.
 
     Parameters
@@ -47,7 +47,7 @@ def tile_points(codes: NDArray[np.uint16], palette: Palette, shape: tuple[int, i
     return np.asarray(points / np.sqrt(frames * lines * pixels), dtype=np.float32)
 
 
-def coarse_points(codes: NDArray[np.uint16], palette: Palette, shape: tuple[int, int, int]) -> Points:
+def coarse_points(codes: Codes, palette: Palette, shape: tuple[int, int, int]) -> Points:
     """Give each tile as a point of a quarter of the pixels: the mean of every two by two, in linear light, as OKLab.
 
     Takes what :func:`tile_points` takes; what is smaller than two pixels is not reduced.

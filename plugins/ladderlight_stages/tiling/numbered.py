@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board, Contents, TileSet
 from ladderlight.board import Memory
-from ladderlight.units.arrays import Ints
+from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.banks.misfits import driving_memories
 from ladderlight_stages.tiling.tile_wiring import (
     TileWiring,
@@ -49,7 +48,7 @@ def tile_size(board: Board) -> tuple[int, int]:
     return shape[2], shape[1]
 
 
-def numbered_tiles(board: Board, cells: Sequence[NDArray[np.uint16]], first: int) -> Contents:
+def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents:
     """Place tiles of codes, each of the wiring's size, at consecutive numbers.
 
     Where counters choose among several parts of the tile memory, the tiles stand in all of them.

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, MemoryContents, PlacedPicture, TileSet
 from ladderlight.board import Conflict, Memory, Placement
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight.units.arrays import Ints
+from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.banks.misfits import collision
 from ladderlight_stages.tiling.loss import loss_of
 from ladderlight_stages.tiling.tile_wiring import Output, counter_words, joint_drives
@@ -39,7 +39,7 @@ class _Graph:
     pictures: Sequence[CodedPicture]
     banks: Sequence[int]
     choice: Choice
-    codes: NDArray[np.uint16] = field(init=False)
+    codes: Codes = field(init=False)
     words: Ints = field(init=False)
     """Counter words, int64 (pictures, height, width)."""
     wanted: dict[str, _Wanted] = field(init=False)

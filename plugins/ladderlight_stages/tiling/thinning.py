@@ -11,9 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ladderlight.units.arrays import Floats, Ints
+from ladderlight.units.arrays import Flags, Floats, Ints
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.tiling.likeness import Points, squared_distances
 
@@ -151,7 +150,7 @@ def _recentred(distances: Points, uses: Ints, kept: Ints) -> Ints:
 
 
 @compiled
-def _take_out(distances: Points, weights: Floats, most: int) -> NDArray[np.bool_]:
+def _take_out(distances: Points, weights: Floats, most: int) -> Flags:
     """Take tiles out until ``most`` are left, each time the one that costs least; gives who is left."""
     number = len(weights)
     alive = np.ones(number, np.bool_)

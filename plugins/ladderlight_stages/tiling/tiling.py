@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board, TileSet
 from ladderlight.board import Memory
-from ladderlight.units.arrays import Ints
+from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.tiling.cells import Cells, cut
 from ladderlight_stages.tiling.likeness import coarse_points, tile_points
 from ladderlight_stages.tiling.numbering import stable_numbers
@@ -147,7 +147,7 @@ def tile_cells(
     *,
     values: Mapping[str, NDArray[np.uint32]],
     masks: Mapping[str, int],
-    codes: NDArray[np.uint16],
+    codes: Codes,
     words: Ints,
     keys: Ints,
     free: Sequence[Output],

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.units.arrays import Ints
+from ladderlight.units.arrays import Flags, Ints
 from ladderlight_stages.compiled import compiled
 
 Values = NDArray[np.unsignedinteger]
@@ -36,7 +36,7 @@ class Distinct:
     """For each tile a cell that shows it."""
     step: Ints
     """What turns that cell into the form that is kept: its positions are exclusive-ored with this."""
-    read: NDArray[np.bool_]
+    read: Flags
     hashes: NDArray[np.uint64]
     index: NDArray[np.integer]
     turn: NDArray[np.integer]
@@ -49,8 +49,7 @@ class Distinct:
     @cached_property
     def tiles(self) -> Values:
         """The tiles, (tiles, positions)."""
-        tiles: Values = _turn_tiles(self.cells, self.first, self.step)
-        return tiles
+        return _turn_tiles(self.cells, self.first, self.step)
 
     @property
     def uses(self) -> Ints:
@@ -58,7 +57,7 @@ class Distinct:
         return np.bincount(self.index, minlength=self.count)
 
 
-def distinct_tiles(cells: Values, turns: Ints, *, shown: NDArray[np.bool_] | None = None) -> Distinct:
+def distinct_tiles(cells: Values, turns: Ints, *, shown: Flags | None = None) -> Distinct:
     """Find the distinct tiles among cells.
 
     Parameters
@@ -76,7 +75,7 @@ def distinct_tiles(cells: Values, turns: Ints, *, shown: NDArray[np.bool_] | Non
     return _in_parts(cells, turns, shown)
 
 
-def _whole(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
+def _whole(cells: Values, turns: Ints, shown: Flags) -> Distinct:
     """Find distinct tiles among cells that all show the same positions."""
     allowed = np.array(
         [number for number, turn in enumerate(turns) if np.array_equal(shown[_turned(turn, shown)], shown)],
@@ -95,7 +94,7 @@ def _whole(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
     )
 
 
-def _in_parts(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
+def _in_parts(cells: Values, turns: Ints, shown: Flags) -> Distinct:
     """Take the cells that show most first, and match those that show less with the tiles found before."""
     packed = np.packbits(shown, axis=1)
     patterns, pattern_of = np.unique(packed, axis=0, return_inverse=True)
@@ -138,9 +137,7 @@ def _in_parts(cells: Values, turns: Ints, shown: NDArray[np.bool_]) -> Distinct:
     )
 
 
-def _by_part(
-    tiles: Values, read: NDArray[np.bool_], turns: Ints, mask: NDArray[np.bool_]
-) -> dict[bytes, tuple[int, int]]:
+def _by_part(tiles: Values, read: Flags, turns: Ints, mask: Flags) -> dict[bytes, tuple[int, int]]:
     """Give tile and turn by what is seen of them through a mask, as far as that is known of the tile."""
     known: dict[bytes, tuple[int, int]] = {}
     for number, turn in enumerate(turns):
@@ -151,7 +148,7 @@ def _by_part(
     return known
 
 
-def _turned(turn: int, like: NDArray[np.bool_]) -> Ints:
+def _turned(turn: int, like: Flags) -> Ints:
     return np.arange(like.size, dtype=np.int64) ^ turn
 
 
@@ -194,7 +191,7 @@ def _group(
 
 
 @compiled
-def _turn_tiles(cells: Values, chosen: Ints, steps: Ints) -> Values:
+def _turn_tiles(cells: Values, chosen: NDArray[np.integer], steps: Ints) -> Values:
     """Give some cells, each with its positions exclusive-ored with a step."""
     size = cells.shape[1]
     tiles = np.empty((len(chosen), size), cells.dtype)

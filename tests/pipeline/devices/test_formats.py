@@ -152,13 +152,20 @@ def test_extended_addresses_shift_what_follows():
 
 
 def test_many_gaps_take_a_time_in_proportion():
-    """Once each record was inserted into a list of all before it."""
+    """Inserting each record into a list of all before it would take a time in proportion to the square."""
+
+    def text(count):
+        places = np.random.default_rng(count).permutation(count) * 2
+        return b"".join(ihex(0, b"\1", int(place)) for place in places) + b":00000001FF\n"
 
     def seconds(count):
-        places = np.random.default_rng(count).permutation(count) * 2
-        text = b"".join(ihex(0, b"\1", int(place)) for place in places) + b":00000001FF\n"
-        start = time.process_time()
-        assert len(segments_of("f", text)) == count
-        return time.process_time() - start
+        """Return the least of several times: what else the machine does only adds to them."""
+        times = []
+        for _ in range(5):
+            start = time.process_time()
+            assert len(segments_of("f", texts[count])) == count
+            times.append(time.process_time() - start)
+        return min(times)
 
-    assert seconds(32_000) < 30 * seconds(4_000)  # 64 times as long when in proportion to the square
+    texts = {count: text(count) for count in (4_000, 32_000)}
+    assert seconds(32_000) < 30 * seconds(4_000)  # 8 times the data; 64 times as long by the square

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from skimage.filters.rank import entropy
 from skimage.morphology import disk
 
 from ladderlight.board import srgb_from_linear
+from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.luminance import luminance_of
 from ladderlight_stages.resampling.resampling import resampled
 
@@ -15,7 +15,7 @@ _SIDE = 160  # of the small copy that is looked at; more finds the same place, m
 _REACH = 4
 
 
-def busiest_place(pixels: NDArray[np.float32], width: float, height: float) -> tuple[float, float]:
+def busiest_place(pixels: Singles, width: float, height: float) -> tuple[float, float]:
     """Find where to put a window over the part of a picture that holds the most detail.
 
     Parameters
@@ -46,7 +46,7 @@ def busiest_place(pixels: NDArray[np.float32], width: float, height: float) -> t
     )
 
 
-def _best_share(detail: NDArray[np.float64], kept: float) -> float:
+def _best_share(detail: Floats, kept: float) -> float:
     """Slide a window over a profile; give the share of what is left over that lies before the best place."""
     length = max(1, round(len(detail) * kept))
     spare = len(detail) - length

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, Problem, Viewing, stage
+from ladderlight.units.arrays import Codes
 from ladderlight_stages.halftone.error_rows import TOGETHER
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.kept_loops import diffuse_lattice_kept, diffuse_palette_kept
@@ -20,7 +21,6 @@ from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, 
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
 from ladderlight_stages.reductions.diffuse.variable import VARIABLE, diffuse_variably
 
-Codes = NDArray[np.uint16]
 KernelName = Literal[
     "floyd_steinberg",
     "jarvis_judice_ninke",
@@ -138,7 +138,7 @@ def diffused(
     tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
     how = (*tables_of, *_whole_taps(kernel, strength), serpentine)
     codes: Codes
-    if picture.keeps_any:
+    if picture.kept is not None and picture.keeps_any:
         light = lattice.light_of_codes(palette)
         codes = diffuse_lattice_kept(pixels, *how, picture.kept, light, _largest_steps(light) // 2)
         return codes, None
@@ -157,9 +157,9 @@ def diffused_onto(
         places = np.full(max(int(tables.codes.max()), int(picture.kept.max())) + 1, -1, dtype=np.int32)
         places[tables.codes] = np.arange(len(tables.codes))
         kept = np.where(picture.kept < 0, np.int32(-1), places[picture.kept])
-        codes = diffuse_palette_kept(pixels, *tables.arguments, *taps, kept, _largest_steps(tables.colours[:, :3]))
+        codes = diffuse_palette_kept(pixels, *tables, *taps, kept, _largest_steps(tables.colours[:, :3]))
     else:
-        codes = diffuse_palette(pixels, *tables.arguments, *taps)
+        codes = diffuse_palette(pixels, *tables, *taps)
     return codes
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Palette
-from ladderlight.units.arrays import Floats
+from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
 from ladderlight_stages.halftone.lattice_tables import UNITS, LatticeTables, guns_of, lattice_tables
 from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
@@ -65,10 +65,10 @@ def _read(name: str) -> Floats:
 
 
 def diffuse_variably(
-    pixels: NDArray[np.float32], palette: Palette, name: str, strength: float, error_limit: float, *, serpentine: bool
-) -> NDArray[np.uint16]:
+    pixels: Singles, palette: Palette, name: str, strength: float, error_limit: float, *, serpentine: bool
+) -> Codes:
     """Reduce pixels, float32 (height, width, 3) of linear light, with one of the published tables."""
-    codes: NDArray[np.uint16]
+    codes: Codes
     lattice = _tables(palette)
     if lattice is not None:
         shares, noise = _by_bin(palette, name, strength)
@@ -87,7 +87,7 @@ def diffuse_variably(
     tables = palette_tables(palette, error_limit)
     codes = diffuse_variable_palette(
         np.require(pixels, np.float32, ["C", "A", "W"]),
-        *tables.arguments,
+        *tables,
         *_by_light(palette, name, strength),
         serpentine,
     )

@@ -5,10 +5,10 @@ Light is counted in whole units, and errors are gathered, as in ``lattice_loops`
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
 from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, _search
@@ -20,16 +20,16 @@ NOISE_BITS = 7
 
 @compiled
 def diffuse_variable(
-    pixels: Any,
-    units: Any,
-    limits: Any,
-    shift: Any,
-    levels: Any,
-    codes: Any,
-    shares: Any,
-    noise: Any,
-    serpentine: Any,
-) -> Any:
+    pixels: Singles,
+    units: int,
+    limits: Singles,
+    shift: int,
+    levels: NDArray[np.int32],
+    codes: Codes,
+    shares: NDArray[np.int32],
+    noise: NDArray[np.int32],
+    serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+) -> Codes:
     """Reduce a picture for a board whose guns are independent.
 
     Parameters
@@ -90,20 +90,20 @@ def diffuse_variable(
 
 @compiled
 def diffuse_variable_palette(
-    pixels: Any,
-    transform: Any,
-    start: Any,
-    bottom: Any,
-    top: Any,
-    bins: Any,
-    colours: Any,
-    codes: Any,
-    cells: Any,
-    lists: Any,
-    shares: Any,
-    noise: Any,
-    serpentine: Any,
-) -> Any:
+    pixels: Singles,
+    transform: Singles,
+    start: Singles,
+    bottom: NDArray[np.int32],
+    top: NDArray[np.int32],
+    bins: Codes,
+    colours: NDArray[np.int32],
+    codes: Codes,
+    cells: Codes,
+    lists: NDArray[np.int32],
+    shares: NDArray[np.int32],
+    noise: NDArray[np.int32],
+    serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+) -> Codes:
     """Reduce a picture for any set of colours.
 
     Parameters

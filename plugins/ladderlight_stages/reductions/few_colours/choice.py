@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import Palette, Picture
 from ladderlight.colour.oklab import likeness_from_linear
+from ladderlight.units.arrays import Codes, Floats, Ints
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS
 from ladderlight_stages.reductions.diffuse.stage import diffused
@@ -17,7 +17,7 @@ _MOST = 1024
 _ROUNDS = 8
 
 
-def uses_of(picture: Picture, palette: Palette) -> NDArray[np.int64]:
+def uses_of(picture: Picture, palette: Palette) -> Ints:
     """Count how often a picture wants each code, int64 (codes,); the counts of several pictures add up.
 
     Each pixel counts for the colour that looks most like it, and once more for the one that dithering onto all colours
@@ -32,7 +32,7 @@ def uses_of(picture: Picture, palette: Palette) -> NDArray[np.int64]:
     return np.bincount(np.concatenate([alike.ravel(), dithered.ravel()]), minlength=len(palette))
 
 
-def best_codes(uses: NDArray[np.int64], palette: Palette, count: int, keep: NDArray[np.uint16]) -> NDArray[np.uint16]:
+def best_codes(uses: Ints, palette: Palette, count: int, keep: Codes) -> Codes:
     """Choose the codes, ascending, at most ``count``, whose colours stand best for what was counted.
 
     Parameters
@@ -77,6 +77,6 @@ def best_codes(uses: NDArray[np.int64], palette: Palette, count: int, keep: NDAr
     return np.union1d(codes[chosen], keep)
 
 
-def _best(weights: NDArray[np.float64], gaps: NDArray[np.float64], near: NDArray[np.float64]) -> int:
+def _best(weights: Floats, gaps: Floats, near: Floats) -> int:
     """Give the colour that lessens the sum most, beside those whose nearest gaps are given."""
     return int((weights[:, None] * np.minimum(near[:, None], gaps)).sum(axis=0).argmin())

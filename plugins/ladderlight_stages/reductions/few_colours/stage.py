@@ -9,7 +9,6 @@ from threading import Lock
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import (
     Board,
@@ -25,6 +24,7 @@ from ladderlight import (
     refuse,
     stage,
 )
+from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.palette_tables import PaletteTables, make_tables
 from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
@@ -37,11 +37,10 @@ _LIMIT = 0.25
 _UNSEEN = Survey()
 _choosing = Lock()
 
-Codes = NDArray[np.uint16]
 Kernels = Literal["floyd_steinberg", "fan", "sierra_light", "stucki", "jarvis_judice_ninke", "atkinson"]
 
 
-def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], NDArray[np.int64]] | None:
+def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], Ints] | None:
     """Count the colours of all pictures that share a choice, as each of them has them with a choice of its own.
 
     What stands for much of one picture thus counts for more than what all of them have a little of.
@@ -50,7 +49,7 @@ def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], NDArray[np
         return None
     count, keep = options.get("count", _COUNT), np.unique(np.array(options.get("keep") or [], dtype=np.uint16))
 
-    def own(picture: Picture) -> NDArray[np.int64]:
+    def own(picture: Picture) -> Ints:
         chosen = best_codes(uses_of(picture, board.palette), board.palette, count, keep)
         codes = _exact(picture, board.palette, chosen)
         if codes is None:
@@ -160,7 +159,7 @@ def _keeping(picture: Picture, chosen: Codes) -> Picture:
     return replace(picture, kept=np.where(np.isin(picture.kept, chosen), picture.kept, np.int32(-1)))
 
 
-def _chosen_once(uses: NDArray[np.int64], palette: Palette, count: int, keep: Codes) -> Codes:
+def _chosen_once(uses: Ints, palette: Palette, count: int, keep: Codes) -> Codes:
     """Choose, or give what was chosen before; threads that ask at the same time wait for the first."""
     with _choosing:
         return _chosen(uses.tobytes(), palette, count, tuple(keep.tolist()))

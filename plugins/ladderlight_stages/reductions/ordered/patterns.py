@@ -8,9 +8,10 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Ranks = NDArray[np.int64]
+from ladderlight.units.arrays import Ints
+
+Ranks = Ints
 
 BLUE_NOISE_SIZE = 64
 _SIGMA = 1.5

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, Viewing, stage
+from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.lattice_tables import LUMINANCE, Gun, guns_of, is_grey
 from ladderlight_stages.halftone.palette_steps import mix
@@ -59,15 +59,15 @@ def ordered(
     )
 
 
-def _ordered(pixels: NDArray[np.float32], palette: Palette, ranks: Ranks, strength: float) -> NDArray[np.uint16]:
+def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float) -> Codes:
     thresholds = _plane(ranks, pixels.shape[:2], strength)
     guns = guns_of(palette)
     if guns is None:
         linear, _ = distinct_colours(palette)
-        mixed: NDArray[np.uint16] = mix(
+        mixed: Codes = mix(
             np.require(pixels, np.float32, ["C", "A", "W"]),
             thresholds,
-            *palette_tables(palette, _LIMIT).arguments,
+            *palette_tables(palette, _LIMIT),
             np.argsort(np.argsort(linear @ LUMINANCE, kind="stable")).astype(np.int32),
             min(ranks.size, _MOST),
             strength,
@@ -81,14 +81,14 @@ def _ordered(pixels: NDArray[np.float32], palette: Palette, ranks: Ranks, streng
     return red + green + blue
 
 
-def _plane(ranks: Ranks, shape: tuple[int, ...], strength: float) -> NDArray[np.float32]:
+def _plane(ranks: Ranks, shape: tuple[int, ...], strength: float) -> Singles:
     """Give thresholds, 0 to 1, for a picture of a shape."""
     thresholds = 0.5 + strength * ((ranks + 0.5) / ranks.size - 0.5)
     repeats = [-(-length // len(ranks)) for length in shape]
     return np.tile(thresholds, repeats)[: shape[0], : shape[1]].astype(np.float32)
 
 
-def _between(light: NDArray[np.float32], gun: Gun, thresholds: NDArray[np.float32]) -> NDArray[np.uint16]:
+def _between(light: Singles, gun: Gun, thresholds: Singles) -> Codes:
     """Give for each pixel the code of the level below or above its light."""
     levels, codes = gun
     if len(levels) == 1:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
+from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Singles
 from ladderlight_stages.compiled import compiled
 
 
 @compiled
-def search_sweep(chosen: Any, pull: Any, weights: Any, colours: Any, moves: Any, spread: Any) -> Any:
+def search_sweep(
+    chosen: NDArray[np.int32],
+    pull: Singles,
+    weights: Singles,
+    colours: Singles,
+    moves: NDArray[np.int32],
+    spread: Singles,
+) -> int:
     """Go over all pixels once and change what lessens the visible error.
 
     Parameters
@@ -82,7 +89,7 @@ def search_sweep(chosen: Any, pull: Any, weights: Any, colours: Any, moves: Any,
 
 
 @compiled
-def _add(pull: Any, spread: Any, change: Any, y: Any, x: Any) -> Any:
+def _add(pull: Singles, spread: Singles, change: Singles, y: int, x: int) -> None:
     """Let a change at one pixel act on all it reaches."""
     height, width, _ = pull.shape
     reach_y, reach_x = spread.shape[0] // 2, spread.shape[1] // 2

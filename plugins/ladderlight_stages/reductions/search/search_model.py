@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
 
-from ladderlight.units.arrays import Floats
+from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 from ladderlight_stages.perception.vision import (
     FILTERS,
@@ -20,8 +20,6 @@ from ladderlight_stages.perception.vision import (
     kernel,
     seen_opponent,
 )
-
-Singles = NDArray[np.float32]
 
 _REACH = 10
 """Pixels to which the eye's blur is followed; what is wider is left to the picture that the search starts from."""
@@ -42,7 +40,7 @@ _BALANCED_FROM_LINEAR = _BALANCE @ OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR
 class SearchModel:
     """A picture, float32 (height, width, 3) of linear light, the colours there are, and the viewer's density."""
 
-    pixels: NDArray[np.float32]
+    pixels: Singles
     linear: Floats
     density: tuple[float, float]
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, Viewing, stage
+from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.palette_tables import colour_places, distinct_colours
 from ladderlight_stages.perception.density import at_some_distance, density_from
@@ -17,7 +18,7 @@ from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse.stage import diffuse
 from ladderlight_stages.reductions.nearest import nearest_codes
 from ladderlight_stages.reductions.search.search_loops import search_sweep
-from ladderlight_stages.reductions.search.search_model import SearchModel, Singles
+from ladderlight_stages.reductions.search.search_model import SearchModel
 from ladderlight_stages.refining.area_colours import AreaColours
 from ladderlight_stages.refining.polish import polished
 
@@ -74,12 +75,12 @@ def search(
 
 
 def searched_keeping_colours(
-    pixels: NDArray[np.float32],
+    pixels: Singles,
     palette: Palette,
-    diffused: NDArray[np.uint16],
+    diffused: Codes,
     density: tuple[float, float],
     sweeps: int,
-) -> tuple[NDArray[np.uint16], float]:
+) -> tuple[Codes, float]:
     """Search as ``searched`` does, and return the codes and the share of the pixels that diffusion has to provide."""
     areas = AreaColours(pixels=pixels, palette=palette, diffused=diffused)
     viewer = Viewer(reference=pixels, density=density)
@@ -92,12 +93,12 @@ def searched_keeping_colours(
 
 
 def searched(
-    pixels: NDArray[np.float32],
+    pixels: Singles,
     palette: Palette,
-    diffused: NDArray[np.uint16],
+    diffused: Codes,
     density: tuple[float, float],
     sweeps: int,
-) -> NDArray[np.uint16]:
+) -> Codes:
     """Search for a picture, given its codes by diffusion, for a density in pixels per degree across and down."""
     linear, lowest = distinct_colours(palette)
     place = colour_places(palette)
@@ -108,7 +109,7 @@ def searched(
         attempts += [plain, *_settled_for_large_errors(model, plain, sweeps)]
     best = min(attempts, key=model.visible_error)
     best = min(best, polished(pixels, linear, best, density), key=model.visible_error)
-    codes: NDArray[np.uint16] = lowest[best]
+    codes: Codes = lowest[best]
     return codes
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageChops, ImageFile
 
 from ladderlight import PictureError
+from ladderlight.units.arrays import Bytes
 from ladderlight_stages.sources.read.deep import deep_rows, has_separate_planes, is_deep
 from ladderlight_stages.sources.read.matrix_profiles import linear_by_matrix
 from ladderlight_stages.sources.read.picture_files.frames import orientation
@@ -21,7 +22,6 @@ from ladderlight_stages.sources.read.samples import Frame, Samples
 from ladderlight_stages.sources.read.stated import coding_of, gamma_of
 from ladderlight_stages.sources.read.tiff import Page, decoded_page
 
-UInt8 = NDArray[np.uint8]
 UInt16 = NDArray[np.uint16]
 
 
@@ -184,12 +184,12 @@ def _profiled(samples: UInt16, profile: bytes) -> NDArray[Any]:
     return light if light is not None else _managed(Image.fromarray(_upper_bytes(plain)), profile)
 
 
-def _upper_bytes(samples: UInt16) -> UInt8:
+def _upper_bytes(samples: UInt16) -> Bytes:
     """Round 16-bit samples to 8 bits."""
     return ((samples.astype(np.uint32) * 255 + 32768) // 65535).astype(np.uint8)
 
 
-def _managed(image: Image.Image, profile: bytes) -> UInt8:
+def _managed(image: Image.Image, profile: bytes) -> Bytes:
     if profile:
         image = to_srgb(image, profile)
     return np.asarray(image.convert("RGB"))

@@ -13,14 +13,13 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
+from ladderlight.units.arrays import Floats, Singles
 
 _SRGB_UNDER_D50 = np.array([[0.4360, 0.3851, 0.1431], [0.2225, 0.7169, 0.0606], [0.0139, 0.0971, 0.7141]])
 """Linear sRGB to XYZ adapted to D50, as sRGB profiles hold it (IEC 61966-2-1 and ICC.1:2022, annex E)."""
 
 
-def linear_by_matrix(samples: NDArray[np.uint16], profile: bytes) -> Float32 | None:
+def linear_by_matrix(samples: NDArray[np.uint16], profile: bytes) -> Singles | None:
     """Decode samples by a profile of curves and a matrix.
 
     Parameters
@@ -41,12 +40,12 @@ def linear_by_matrix(samples: NDArray[np.uint16], profile: bytes) -> Float32 | N
         return None
     curves, matrix = parts
     light = np.stack([curve.take(samples[:, :, gun]) for gun, curve in enumerate(curves)], axis=-1)
-    mixed: Float32 = light[:, :, 0] if matrix is None else np.clip(light @ matrix.T, 0, 1)
+    mixed: Singles = light[:, :, 0] if matrix is None else np.clip(light @ matrix.T, 0, 1)
     return mixed
 
 
 @lru_cache(maxsize=8)
-def _parts(profile: bytes, channels: int) -> tuple[list[Float32], Float32 | None] | None:
+def _parts(profile: bytes, channels: int) -> tuple[list[Singles], Singles | None] | None:
     """Give the curves, each 65536 long, and the matrix to linear sRGB; no matrix for grey."""
     try:
         tags = _tags(profile)
@@ -72,7 +71,7 @@ def _xyz(tag: bytes) -> tuple[float, ...]:
     return tuple(value / 65536 for value in struct.unpack_from(">3i", tag, 8))
 
 
-def _curve(tag: bytes) -> Float32:
+def _curve(tag: bytes) -> Singles:
     """Tabulate a curve (ICC.1:2022, sections 10.6 and 10.18) over 65536 samples."""
     samples = np.linspace(0, 1, 65536)
     if tag[:4] == b"para":
@@ -90,7 +89,7 @@ def _curve(tag: bytes) -> Float32:
     return np.interp(samples, np.linspace(0, 1, count), values / 65535).astype(np.float32)
 
 
-def _formula(x: Float64, kind: int, numbers: list[float]) -> Float64:
+def _formula(x: Floats, kind: int, numbers: list[float]) -> Floats:
     gamma, a, b, c, d, e, f = (numbers + [1.0, 0.0, 0.0, 0.0, 0.0, 0.0][len(numbers) - 1 :])[:7]
     if kind == 0:
         return x**gamma

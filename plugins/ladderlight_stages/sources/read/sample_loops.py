@@ -7,11 +7,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Singles
 from ladderlight_stages.compiled import compiled
 
 
 @compiled
-def looked_up(samples: NDArray[Any], table: NDArray[np.float32]) -> NDArray[np.float32]:  # pragma: no cover - compiled
+def looked_up(samples: NDArray[Any], table: Singles) -> Singles:  # pragma: no cover - compiled
     """Give ``table[samples]``; samples uint8 or uint16, C order, no greater than the table is long."""
     light = np.empty(samples.shape, np.float32)
     flat, found = samples.reshape(-1), light.reshape(-1)

@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 
 from ladderlight import Demand
 from ladderlight.board import linear_from_srgb
+from ladderlight.units.arrays import Singles
 from ladderlight_stages.sources.read.sample_loops import looked_up
-
-Float32 = NDArray[np.float32]
 
 _STRIP = 1 << 18  # pixels at a time: small enough for the processor's cache
 _BAND = 1 << 20  # pixels that are converted at a time: a large picture never exists twice as a whole
@@ -48,7 +47,7 @@ class Frame:
     damaged: bool = False
 
 
-def light_of(frame: Frame, matte: Float32, demand: Demand, *, profiled: bool) -> Float32:
+def light_of(frame: Frame, matte: Singles, demand: Demand, *, profiled: bool) -> Singles:
     """Convert a frame to linear light, no larger than is demanded, band by band.
 
     Parameters
@@ -86,7 +85,7 @@ def held_pixels(width: int, height: int, demand: Demand) -> int:
     return -(-height // side) * -(-width // side)
 
 
-def linear_pixels(samples: NDArray[Any]) -> Float32:
+def linear_pixels(samples: NDArray[Any]) -> Singles:
     """Decode sRGB samples to linear light.
 
     Parameters
@@ -100,14 +99,14 @@ def linear_pixels(samples: NDArray[Any]) -> Float32:
         float32, shape (height, width, 3), 0 to 1.
     """
     if samples.dtype == np.float32:
-        linear: Float32 = samples
+        linear: Singles = samples
     else:
         table = _LINEAR_OF_8_BITS if samples.dtype == np.uint8 else _LINEAR_OF_16_BITS
         linear = looked_up(np.require(samples, requirements=["C", "A", "W"]), table)
     return linear if linear.ndim == 3 else np.repeat(linear[:, :, np.newaxis], 3, axis=2)
 
 
-def over_matte(linear: Float32, alpha: NDArray[np.unsignedinteger], matte: Float32) -> Float32:
+def over_matte(linear: Singles, alpha: NDArray[np.unsignedinteger], matte: Singles) -> Singles:
     """Lay a picture over a plain colour, in linear light.
 
     Parameters
@@ -139,9 +138,9 @@ def block_side(width: int, height: int, demand: Demand) -> int:
 def block_means(
     colours: NDArray[Any],
     alpha: NDArray[np.unsignedinteger] | None,
-    matte: Float32,
+    matte: Singles,
     side: int,
-) -> Float32:
+) -> Singles:
     """Decode samples, lay them over a plain colour, and average square blocks of pixels, all in linear light.
 
     Parameters

@@ -8,12 +8,13 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from ladderlight import Demand, Example, Option, Origin, Picture, PictureError, Probe, stage
+from ladderlight.units.arrays import Singles
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.sources.read.opened import Opened, opened
 from ladderlight_stages.sources.read.picture_files.limits import FrameSize, refuse_frames, refuse_held
 from ladderlight_stages.sources.read.picture_files.opening import FAILURES, DamageError
 from ladderlight_stages.sources.read.profiles import ProfileError
-from ladderlight_stages.sources.read.samples import Float32, Frame, held_pixels, light_of
+from ladderlight_stages.sources.read.samples import Frame, held_pixels, light_of
 
 _TAKEN_AS_SRGB = "its colours are taken as sRGB; save it with a profile that fits"
 _IN_PART = "broken or cut short, and used as far as it can be decoded; copy or save it again"
@@ -148,7 +149,7 @@ def _wanted(file: Opened, which: str, page: int | None) -> list[FrameSize]:
     return [file.frames[page - 1]]
 
 
-def _picture(path: Path, frame: Frame, number: int, *, first: bool, matte: Float32, demand: Demand) -> Picture:
+def _picture(path: Path, frame: Frame, number: int, *, first: bool, matte: Singles, demand: Demand) -> Picture:
     caution = _IN_PART if frame.damaged else ""
     try:
         pixels = light_of(frame, matte, demand, profiled=True)

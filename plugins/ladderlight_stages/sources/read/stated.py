@@ -16,8 +16,8 @@ from PIL import Image
 
 from ladderlight import PictureError
 from ladderlight.board import linear_from_srgb
+from ladderlight.units.arrays import Floats, Singles
 
-Float32 = NDArray[np.float32]
 Primaries = tuple[float, ...]
 """x and y of white, red, green and blue."""
 
@@ -57,11 +57,11 @@ class Stated:
         """Whether they are those of sRGB."""
         return self.exponent == _SRGB and self.primaries == _BT709
 
-    def linear(self, samples: NDArray[Any]) -> Float32:
+    def linear(self, samples: NDArray[Any]) -> Singles:
         """Decode uint8 or uint16 samples, (height, width) or (height, width, 3), to linear light, sRGB primaries."""
         levels = np.linspace(0, 1, np.iinfo(samples.dtype).max + 1)
         table = linear_from_srgb(levels) if self.exponent == _SRGB else levels**self.exponent
-        light: Float32 = table.astype(np.float32).take(samples)
+        light: Singles = table.astype(np.float32).take(samples)
         if self.primaries != _BT709 and light.ndim == 3:
             light = np.clip(light @ _to_srgb(self.primaries).T.astype(np.float32), 0.0, 1.0)
         return light
@@ -118,21 +118,21 @@ def _usable(primaries: Primaries) -> bool:
     return min(primaries[1::2]) > 0 and abs(np.linalg.det(_columns(primaries))) > 1e-4
 
 
-def _columns(primaries: Primaries) -> NDArray[np.float64]:
+def _columns(primaries: Primaries) -> Floats:
     points = np.reshape(primaries, (4, 2))[1:]
     return np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in points]).T
 
 
-def _to_xyz(primaries: Primaries) -> NDArray[np.float64]:
+def _to_xyz(primaries: Primaries) -> Floats:
     """Give the matrix from linear light to XYZ (SMPTE RP 177)."""
     x, y = primaries[:2]
     columns = _columns(primaries)
     return columns * np.linalg.solve(columns, [x / y, 1.0, (1 - x - y) / y])
 
 
-def _to_srgb(primaries: Primaries) -> NDArray[np.float64]:
+def _to_srgb(primaries: Primaries) -> Floats:
     ours, theirs = _to_xyz(_BT709), _to_xyz(primaries)
     whites = _CONES @ ours.sum(axis=1), _CONES @ theirs.sum(axis=1)
     adapt = np.linalg.inv(_CONES) @ np.diag(whites[0] / whites[1]) @ _CONES
-    result: NDArray[np.float64] = np.linalg.inv(ours) @ adapt @ theirs
+    result: Floats = np.linalg.inv(ours) @ adapt @ theirs
     return result
