@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 import pytest
+import typer
 
 from ladderlight import commands
 
@@ -85,13 +86,15 @@ def test_a_signal_that_is_ignored_stays_ignored() -> None:
 def test_a_command_that_takes_a_signal_for_ctrl_c_ends_with_the_signal_s_status(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    def swallowing(*_: object, **__: object) -> None:
+    def swallowing() -> None:
         try:
             signal.raise_signal(signal.SIGTERM)
         except KeyboardInterrupt:
             return
 
-    monkeypatch.setattr(commands, "app", swallowing)
+    app = typer.Typer()
+    app.command()(swallowing)
+    monkeypatch.setattr(commands, "app", app)
     assert commands.main([]) == 128 + signal.SIGTERM
 
 
