@@ -11,7 +11,7 @@ import typer
 from typer.completion import shell_complete
 
 from ladderlight import __version__
-from ladderlight.commands import build, burned, check, compare, decode, ladder, schema, stages, start, watch
+from ladderlight.commands import build, burned, check, compare, decode, guide, ladder, schema, stages, start, watch
 from ladderlight.commands.reporting import print_faults
 from ladderlight.commands.terminal.failures import failure_of, print_lines
 from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
@@ -47,6 +47,7 @@ COMMANDS = (
     ladder.ladder,
     stages.stages,
     schema.schema,
+    guide.guide,
 )
 for command in COMMANDS:
     app.command()(keeps_stdout(command))
