@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from typing import Annotated
 
 import typer
+from typer.completion import shell_complete
 
 from ladderlight import __version__
-from ladderlight.commands import build, burned, check, compare, decode, ladder, schema, stages, start, watch
+from ladderlight.commands import build, burned, check, compare, decode, guide, ladder, schema, stages, start, watch
 from ladderlight.commands.reporting import print_faults
 from ladderlight.commands.terminal.failures import failure_of, print_lines
 from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
@@ -22,13 +24,15 @@ from ladderlight.system.paths import reason_of
 PIPE_CLOSED = 141
 """As the shell reports a program that was ended by SIGPIPE (128 + 13)."""
 
+COMPLETION = "_LADDERLIGHT_COMPLETE"
+"""The variable in which the installed completion scripts pass the shell's request."""
+
 app = typer.Typer(
     name="ladderlight",
     help="Prepare pictures for boards of counters, memories and resistor ladders, from one recipe file.",
     epilog="Start with: ladderlight start my-board",
     rich_markup_mode=None,
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -43,6 +47,7 @@ COMMANDS = (
     ladder.ladder,
     stages.stages,
     schema.schema,
+    guide.guide,
 )
 for command in COMMANDS:
     app.command()(keeps_stdout(command))
@@ -68,7 +73,7 @@ def _main(
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command line and give the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug.
+    """Run the command line and return the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug.
 
     With ``--json`` there is one document on stdout whatever happens. A program that a signal stopped gives 128 and the
     signal's number.
@@ -90,11 +95,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:
-    """Run a command. Gives its status and what went wrong."""
+    """Run a command, or answer a shell that completes one. Return the status and the faults."""
     command = typer.main.get_command(app)
+    if request := os.environ.get(COMPLETION):
+        return shell_complete(command, {}, "ladderlight", COMPLETION, request), ()
     try:
         # The library's own way of running would catch Ctrl-C and print wrong usage in its words.
-        with command.make_context("ladderlight", list(arguments)) as context:
+        try:
+            context = command.make_context("ladderlight", list(arguments))
+        except SystemExit:  # how the library ends after a completion script was shown or installed
+            return 0, ()
+        with context:
             command.invoke(context)
     except typer.Exit as end:
         return end.exit_code, ()

@@ -41,11 +41,7 @@ def _files(folder: Path) -> dict[str, bytes]:
 
 @pytest.fixture
 def waiting(sign: Path) -> Path:
-    """The small project, built, with pictures that take a minute more to build, and banks for them."""
-    board = sign.parent / "boards" / "sign.toml"
-    text = board.read_text(encoding="utf-8")
-    text = text.replace('"2716"', '"27C512"').replace('"y5-y8"]', '"y5-y8", "bank0-bank7"]')
-    board.write_text(text, encoding="utf-8")
+    """The small project, built, with pictures that take a minute more to build."""
     assert commands.main(["build", str(sign)]) == 0
     picture = sign.parent / "pictures" / "grey.pgm"
     for number in range(200):
@@ -90,15 +86,14 @@ def test_a_signal_that_is_ignored_stays_ignored() -> None:
 def test_a_command_that_takes_a_signal_for_ctrl_c_ends_with_the_signal_s_status(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    app = typer.Typer()
-
-    @app.command()
     def swallowing() -> None:
         try:
             signal.raise_signal(signal.SIGTERM)
         except KeyboardInterrupt:
             return
 
+    app = typer.Typer()
+    app.command()(swallowing)
     monkeypatch.setattr(commands, "app", app)
     assert commands.main([]) == 128 + signal.SIGTERM
 
