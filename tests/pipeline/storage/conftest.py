@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -52,17 +52,20 @@ class Project:
             (self.out / name).write_text(text)
 
     def state(self) -> dict[str, str]:
-        """Every file in the output folder that anybody looks at."""
-        return _texts(self.out, lambda name: not name.startswith(".ladderlight/"))
+        """Every file in the output folder that anybody looks at.
+
+        The program's own folder is not entered: a build makes and removes folders there while others read.
+        """
+        found = {}
+        for parent, folders, names in os.walk(self.out):
+            folders[:] = [name for name in folders if name != ".ladderlight"]
+            files = [Path(parent, name) for name in names]
+            found |= {path.relative_to(self.out).as_posix(): path.read_text() for path in files}
+        return found
 
     def private(self) -> set[str]:
         """What is ours alone, locks left out: they stay, and are empty."""
         return {path.name for path in (self.out / ".ladderlight").iterdir() if path.suffix != ".lock"}
-
-
-def _texts(folder: Path, wanted: Callable[[str], bool]) -> dict[str, str]:
-    found = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*") if path.is_file()}
-    return {name: path.read_text() for name, path in found.items() if wanted(name)}
 
 
 def whole(text: str, *files: str) -> dict[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import traceback
 from pathlib import Path
 
 import pytest
@@ -302,6 +303,9 @@ def _forked(work) -> int:  # type: ignore[no-untyped-def]
         try:
             work()
             status = 0
+        except BaseException:
+            traceback.print_exc()
+            raise
         finally:
             os._exit(status)
     return child
