@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board.ladders.series import SERIES, preferred_values, series_tolerance
-from ladderlight.units.parsing import resistance
+from ladderlight.units.parsing import quantity
 
 E6 = "10 15 22 33 47 68"
 E12 = "10 12 15 18 22 27 33 39 47 56 68 82"
@@ -91,4 +91,4 @@ def test_tolerances() -> None:
     ],
 )
 def test_letter_code(mark: str, ohms: str) -> None:
-    assert resistance(mark) == float(Fraction(ohms))
+    assert quantity(mark, "ohm") == float(Fraction(ohms))
