@@ -24,7 +24,7 @@ def test_intel_macs_get_the_last_compiler_that_has_a_wheel_there(system: str, ma
     assert numba.specifier.contains("0.63.0") == newest
 
 
-def test_the_series_of_values_need_no_library() -> None:
-    """It brought one that has no wheel; it is for the tests now."""
-    assert not any(text.startswith("eseries") for text in PROJECT["dependencies"])
-    assert any(text.startswith("eseries") for text in PROJECT["optional-dependencies"]["test"])
+@pytest.mark.parametrize("name", ["docopt", "eseries", "quantiphy"])
+def test_tables_and_units_need_no_library(name: str) -> None:
+    """A table of numbers and a table of prefixes; the libraries are for the tests."""
+    assert not any(text.startswith(name) for text in PROJECT["dependencies"])

@@ -38,6 +38,7 @@ files = [FILES]
 
 PLUGIN = """
 import threading
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 import numpy as np
@@ -90,7 +91,7 @@ def code(picture: Picture) -> CodedPicture:
 
 @stage(help="Codes the sum of the codes of all pictures.", survey=lambda board, options: lambda p: int(p.codes[0, 0]))
 def summed(picture: CodedPicture, survey: Survey) -> CodedPicture:
-    return picture.with_codes(np.full_like(picture.codes, survey.total % 8))
+    return replace(picture, codes=np.full_like(picture.codes, survey.total % 8))
 """
 END = ("bank_pictures", "binary")
 

@@ -83,10 +83,6 @@ class CodedPicture:
     metrics: Mapping[str, float] = field(default_factory=dict)
     notes: Mapping[str, Note] = field(default_factory=dict)
 
-    def with_codes(self, codes: NDArray[np.uint16]) -> CodedPicture:
-        """Give the same coded picture with other codes."""
-        return replace(self, codes=codes)
-
     def with_metrics(self, metrics: Mapping[str, float]) -> CodedPicture:
         """Give the same coded picture with metrics added."""
         return replace(self, metrics={**self.metrics, **metrics})

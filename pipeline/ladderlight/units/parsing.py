@@ -9,9 +9,9 @@ from fractions import Fraction
 
 
 class MisfitError(ValueError):
-    """A value that does not fit what is asked for.
+    """A value of the wrong kind or size.
 
-    ``what`` goes on after the name of the value: ``is '25 ns', which is no frequency``. ``action`` says what to do.
+    ``what`` follows the name of the value: ``is '25 ns', which is not a frequency``. ``action`` is the remedy.
     """
 
     def __init__(self, what: str, action: str) -> None:
@@ -22,7 +22,7 @@ class MisfitError(ValueError):
 
 @dataclass(frozen=True, kw_only=True)
 class Unit:
-    """What a quantity is, the unit it comes in, and an example of it."""
+    """A kind of quantity, the names of its unit, and an example."""
 
     quantity: str
     names: tuple[str, ...]
@@ -32,7 +32,7 @@ class Unit:
 
     @property
     def action(self) -> str:
-        """Say what to write instead."""
+        """The remedy for a value that is not of this quantity."""
         return f"write {_article(self.quantity)} such as {self.example}"
 
 
@@ -55,7 +55,7 @@ UNITS = {
 _ALIASES = {"ohms": "ohm", "\u03a9": "ohm", "\u2126": "ohm", "seconds": "s", "hertz": "Hz", "volt": "V", "volts": "V"}
 
 DATE = "a date or time"
-"""The key that a TOML date has on its way through JSON, which has no dates."""
+"""Key under which a TOML date travels through JSON, which has no dates."""
 _NUMBER = re.compile(
     r"(?P<number>[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,2})?)\s*(?P<suffix>[^\d\s.,][^\d\s]*)?", re.ASCII
 )
@@ -66,7 +66,16 @@ _LETTERS = {"L": Fraction(1, 1000), "R": Fraction(1), "k": Fraction(10**3), "K":
     "M": Fraction(10**6),
     "G": Fraction(10**9),
 }
-_SMALL_PREFIXED_HERTZ = re.compile(r"m[hH][zZ]")
+_PREFIXES = {
+    "": Fraction(1),
+    **{letter: Fraction(1000) ** power for power, letter in enumerate("kMGTPE", start=1)},
+    **{letter: Fraction(1, 1000) ** power for power, letter in enumerate("munpfa", start=1)},
+    **{f"{letter}i": Fraction(1024) ** power for power, letter in enumerate("KMGT", start=1)},  # IEC 80000-13
+    "K": Fraction(1000),
+    "c": Fraction(1, 100),
+    "\u00b5": Fraction(1, 10**6),  # micro sign
+    "\u03bc": Fraction(1, 10**6),  # the Greek letter
+}
 
 
 def quantity(value: object, unit: str) -> float:
@@ -77,7 +86,7 @@ def quantity(value: object, unit: str) -> float:
     value
         A text with a unit, such as ``"120 ns"``, or a plain number in SI units.
     unit
-        The unit that is asked for: a key of ``UNITS``. Other units are taken as they are written.
+        The unit needed: a key of ``UNITS``, or any other name, which is then the unit itself.
 
     Returns
     -------
@@ -86,43 +95,21 @@ def quantity(value: object, unit: str) -> float:
     Raises
     ------
     MisfitError
-        When the value is no number, has another unit, or none.
+        When the value is not a number, has another unit, or has none.
     """
     return float(exact_quantity(value, unit))
 
 
-def frequency(value: object) -> Fraction:
-    """Read a frequency in hertz, exactly: ``"25.175 MHz"`` is 25,175,000 and not a float near it.
-
-    Raises
-    ------
-    MisfitError
-        When the value is no frequency.
-    """
-    return exact_quantity(value, "Hz")
-
-
-def resistance(value: object) -> float:
-    """Read a resistance in ohms: ``"1k5"``, ``"470R"``, ``"R47"`` (IEC 60062), ``"820"``, ``"3.3 kohm"`` or 820.
-
-    Raises
-    ------
-    MisfitError
-        When the value is no resistance.
-    """
-    return float(exact_quantity(value, "ohm"))
-
-
 def exact_quantity(value: object, unit: str) -> Fraction:
-    """Read a quantity without rounding; see :func:`quantity`."""
+    """Return a quantity without rounding, as :func:`quantity` reads it: ``"25.175 MHz"`` is 25,175,000."""
     asked = unit_of(unit)
     if isinstance(value, bool) or not isinstance(value, str | int | float | Fraction):
         raise MisfitError(f"is {named(value)} where a {asked.quantity} is meant", asked.action)
     if not isinstance(value, str):
         if isinstance(value, float) and not math.isfinite(value):
-            raise MisfitError(f"is {value}, which is no {asked.quantity}", asked.action)
+            raise MisfitError(f"is {value}, which is not {_article(asked.quantity)}", asked.action)
         number = Fraction(str(value)) if isinstance(value, float) else Fraction(value)  # 0.7 means seven tenths
-        return _of_bearable_size(number, asked)
+        return _within_range(number, asked)
     text = value.strip()
     if len(text) > _LONGEST:
         raise MisfitError("is too long", asked.action)
@@ -131,27 +118,29 @@ def exact_quantity(value: object, unit: str) -> Fraction:
     match = _NUMBER.fullmatch(text)
     if match is None:
         action = "write a decimal point instead of the comma" if "," in text else asked.action
-        raise MisfitError(f"is {value!r}, which is no {asked.quantity}", action)
-    scale, name = _scale_and_unit(match["suffix"] or "", asked)
-    if not name:
+        raise MisfitError(f"is {value!r}, which is not {_article(asked.quantity)}", action)
+    suffix = match["suffix"] or ""
+    prefix = _prefix_of(suffix, asked.names)
+    if prefix is None and suffix in _PREFIXES:
         if not asked.bare:
             raise MisfitError(f"is {value!r}, which has no unit", asked.action)
-    elif name.casefold() not in {known.casefold() for known in asked.names}:
-        raise MisfitError(f"is {value!r}, which is no {asked.quantity}", asked.action)
-    if unit == "Hz" and _SMALL_PREFIXED_HERTZ.fullmatch(match["suffix"]):
+        prefix = suffix
+    if prefix is None:
+        raise MisfitError(f"is {value!r}, which is not {_article(asked.quantity)}", asked.action)
+    if unit == "Hz" and prefix == "m":
         raise MisfitError(f"is {value!r}, and m is milli", "write MHz with a capital M")
-    number = Fraction(match["number"]) * scale
-    return _of_bearable_size(number / 100 if unit == "%" else number, asked)
+    number = Fraction(match["number"]) * _PREFIXES[prefix]
+    return _within_range(number / 100 if unit == "%" else number, asked)
 
 
 def unit_of(name: str) -> Unit:
-    """Describe a unit by its name; one that is not in the table only by that name."""
+    """Return the unit of a name; one that is not in the table is described by its name alone."""
     name = _ALIASES.get(name, name)
     return UNITS.get(name) or Unit(quantity=f"quantity in {name}", names=(name,), example=f'"1 {name}"')
 
 
 def named(value: object) -> str:
-    """Show a value as a recipe writes it."""
+    """Return a value as a recipe writes it; tables, lists and dates by their kind."""
     if isinstance(value, dict) and set(value) == {DATE}:
         return DATE
     if isinstance(value, bool):
@@ -163,14 +152,14 @@ def named(value: object) -> str:
     return repr(value)
 
 
-def _of_bearable_size(number: Fraction, asked: Unit) -> Fraction:
+def _within_range(number: Fraction, asked: Unit) -> Fraction:
     if abs(number) > _LARGEST:
         raise MisfitError("is too large", asked.action)
     return number
 
 
 def _letter_code(text: str) -> Fraction | None:
-    """Read the letter code of IEC 60062, where the letter stands for the decimal point; None when it is none."""
+    """Return a resistance in the letter code of IEC 60062, whose letter is the decimal point; None for other texts."""
     bare = re.sub(r"\s*(ohms?|\u03a9|\u2126)$", "", text, flags=re.IGNORECASE)
     match = _LETTER_CODE.fullmatch(bare)
     if match is None or not (match["whole"] or match["part"]):
@@ -178,17 +167,13 @@ def _letter_code(text: str) -> Fraction | None:
     return Fraction(f"{match['whole'] or 0}.{match['part'] or 0}") * _LETTERS[match["letter"]]
 
 
-def _scale_and_unit(suffix: str, asked: Unit) -> tuple[Fraction, str]:
-    """Split ``"MHz"`` into a million and ``"Hz"``."""
-    if suffix == "" or suffix in asked.names:
-        return Fraction(1), suffix
-    from quantiphy import InvalidNumber, Quantity
-
-    try:
-        one = Quantity(f"1 {suffix}", binary=True)
-    except InvalidNumber:
-        return Fraction(1), suffix
-    return Fraction(str(one.real)), str(one.units)
+def _prefix_of(suffix: str, names: tuple[str, ...]) -> str | None:
+    """Return the ``"M"`` of ``"MHz"`` for a unit of one of these names; None for another unit, or none."""
+    for name in sorted(names, key=len, reverse=True):
+        prefix, unit = suffix[: -len(name)], suffix[-len(name) :]
+        if unit.lower() == name.lower() and prefix in _PREFIXES:
+            return prefix
+    return None
 
 
 def _article(noun: str) -> str:

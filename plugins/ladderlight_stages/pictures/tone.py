@@ -9,6 +9,7 @@ import numpy as np
 
 from ladderlight import Board, Example, Option, Picture, PictureError, Problem, refuse, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
+from ladderlight.colour.adaptation import adaptation
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
 from ladderlight_stages.framing.demand import as_demanded
@@ -16,8 +17,6 @@ from ladderlight_stages.perception.luminance import coloured, luminance_of
 
 _XYZ_OF_RGB = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
 """Linear sRGB to XYZ (IEC 61966-2-1)."""
-_CONES = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
-"""XYZ to the cones of the Bradford transform (Lam 1985; ICC.1:2022, annex E)."""
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
@@ -113,7 +112,6 @@ def _contrasted(encoded: Floats, slope: float) -> Floats:
 
 def _adaptation(white: Singles) -> Floats:
     """Give the matrix of linear sRGB that makes a colour neutral and keeps its luminance."""
-    cones = _CONES @ _XYZ_OF_RGB
-    seen = cones @ (white / (white @ _XYZ_OF_RGB[1]))
-    matrix: Floats = np.linalg.inv(cones) @ np.diag((cones @ np.ones(3)) / seen) @ cones
+    seen = _XYZ_OF_RGB @ (white / (white @ _XYZ_OF_RGB[1]))
+    matrix: Floats = np.linalg.inv(_XYZ_OF_RGB) @ adaptation(seen, _XYZ_OF_RGB @ np.ones(3)) @ _XYZ_OF_RGB
     return matrix

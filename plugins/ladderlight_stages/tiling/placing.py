@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, MemoryContents, PlacedPicture, TileSet
 from ladderlight.board import Conflict, Memory, Placement
+from ladderlight.board.scanning.levels import Pin
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.banks.misfits import collision
 from ladderlight_stages.tiling.loss import loss_of
-from ladderlight_stages.tiling.tile_wiring import Output, counter_words, joint_drives
+from ladderlight_stages.tiling.tile_wiring import counter_words, joint_drives
 from ladderlight_stages.tiling.tiling import Choice, Tiling, finest_sources, tile_cells
 from ladderlight_stages.tiling.word_sheets import Sheets
 
@@ -63,16 +64,16 @@ class _Graph:
             output = board.outputs[line]
             self.want((output.memory, output.index), self.codes >> bit & 1)
 
-    def want(self, output: Output, levels: NDArray[np.integer]) -> None:
+    def want(self, output: Pin, levels: NDArray[np.integer]) -> None:
         name, pin = output
         wanted = self.wanted[name]
         wanted.values |= levels.astype(np.uint32) << np.uint32(pin)
         wanted.mask |= 1 << pin
 
-    def level(self, output: Output) -> Ints:
+    def level(self, output: Pin) -> Ints:
         return self.wanted[output[0]].values.astype(np.int64) >> output[1] & 1
 
-    def is_wanted(self, output: Output) -> bool:
+    def is_wanted(self, output: Pin) -> bool:
         return bool(self.wanted[output[0]].mask >> output[1] & 1)
 
     def work(self) -> dict[str, MemoryContents]:
@@ -129,7 +130,7 @@ class _Graph:
     def _users(self, memory: Memory) -> list[str]:
         return [name for name, sources in self.board.sources.items() if memory.name in sources]
 
-    def _outputs(self, memories: Sequence[Memory]) -> set[Output]:
+    def _outputs(self, memories: Sequence[Memory]) -> set[Pin]:
         return {output for drive in joint_drives(self.board, memories) for output in drive.outputs}
 
     def _tile(self, memories: list[Memory]) -> None:
@@ -163,7 +164,7 @@ class _Graph:
         self.tilings.append(tiling)
         self.notes.append(tiling.note())
 
-    def _place_of(self, output: Output) -> tuple[int, int]:
+    def _place_of(self, output: Pin) -> tuple[int, int]:
         return next(i for i, memory in enumerate(self.board.memories) if memory.name == output[0]), output[1]
 
 

@@ -16,12 +16,10 @@ from numpy.typing import NDArray
 
 from ladderlight import Board
 from ladderlight.board import Memory
-from ladderlight.board.model.lines import Line, Signal
+from ladderlight.board.model.lines import Signal
+from ladderlight.board.scanning.levels import Pin, parity_of
 from ladderlight.units.arrays import Ints
 from ladderlight_stages.tiling.pin_space import PinSpace, combine, common, differences, space_of
-
-Output = tuple[str, int]
-"""A data pin: memory and number."""
 
 _FIRST = {Signal.X: 0, Signal.Y: 20, Signal.BANK: 40}
 """First bit of each counter in a counter word."""
@@ -37,7 +35,7 @@ class Drive:
     """What turns a pin: a set of counter bits, and the data pins of other memories."""
 
     counters: int
-    outputs: frozenset[Output]
+    outputs: frozenset[Pin]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,27 +49,15 @@ class Pins:
 
 def pins_of(board: Board, memory: Memory) -> Pins:
     """Read off what drives a memory's pins."""
-    drives, constant = [], 0
-    for pin, expression in enumerate(memory.address):
-        counters, outputs, level = 0, frozenset[Output](), int(expression.inverted)
-        for line in map(board.resolve, expression.lines):
-            if line.signal is Signal.CONSTANT:
-                level ^= line.index
-            elif line.signal is Signal.OUTPUT:
-                outputs ^= {(line.memory, line.index)}
-            else:
-                counters ^= _counter_bit(line)
-        drives.append(Drive(counters, outputs))
-        constant |= level << pin
+    parities = [parity_of(board, expression) for expression in memory.address]
     first = board.first_select_bit(memory)
-    select = tuple(
-        Drive(_counter_bit(Line("", Signal.X, first + bit)), frozenset()) for bit in range(memory.packing.select_bits)
+    return Pins(
+        address=tuple(Drive(sum(1 << _FIRST[signal] + bit for signal, bit in p.counters), p.outputs) for p in parities),
+        constant=sum(parity.level << pin for pin, parity in enumerate(parities)),
+        select=tuple(
+            Drive(1 << _FIRST[Signal.X] + first + bit, frozenset()) for bit in range(memory.packing.select_bits)
+        ),
     )
-    return Pins(address=tuple(drives), constant=constant, select=select)
-
-
-def _counter_bit(line: Line) -> int:
-    return 1 << _FIRST[line.signal] + line.index
 
 
 def turned_by_counters(board: Board, memory: Memory) -> list[int]:
@@ -113,7 +99,7 @@ class TileWiring:
     memories: tuple[Memory, ...]
     drives: tuple[Drive, ...]
     """What drives each bit of the joint address."""
-    free: tuple[Output, ...]
+    free: tuple[Pin, ...]
     """The map's data pins that choose tiles and turns."""
     space: PinSpace
     """Positions first, then tile numbers."""
@@ -169,7 +155,7 @@ class TileWiring:
 
 
 def tile_wiring_of(
-    memories: Sequence[Memory], drives: tuple[Drive, ...], free: Sequence[Output], within: Ints, moving: int
+    memories: Sequence[Memory], drives: tuple[Drive, ...], free: Sequence[Pin], within: Ints, moving: int
 ) -> TileWiring:
     """Work out the tiles of memories.
 
@@ -228,7 +214,7 @@ def joint_drives(board: Board, memories: Sequence[Memory]) -> tuple[Drive, ...]:
     return tuple(found)
 
 
-def turned_by(drives: Sequence[Drive], output: Output) -> int:
+def turned_by(drives: Sequence[Drive], output: Pin) -> int:
     """Give the bits of the joint address that a data pin of another memory turns."""
     return sum(1 << bit for bit, drive in enumerate(drives) if output in drive.outputs)
 

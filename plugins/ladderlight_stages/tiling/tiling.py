@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board, TileSet
 from ladderlight.board import Memory
+from ladderlight.board.scanning.levels import Pin
 from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.tiling.cells import Cells, cut
 from ladderlight_stages.tiling.likeness import coarse_points, tile_points
 from ladderlight_stages.tiling.numbering import stable_numbers
 from ladderlight_stages.tiling.thinning import thin
 from ladderlight_stages.tiling.tile_wiring import (
-    Output,
     TileWiring,
     joint_drives,
     parities,
@@ -117,7 +117,7 @@ class Tiling:
         return f"{text}; {room}"
 
 
-def finest_sources(board: Board, outputs: Sequence[Output], words: Ints) -> tuple[Ints, list[Output]]:
+def finest_sources(board: Board, outputs: Sequence[Pin], words: Ints) -> tuple[Ints, list[Pin]]:
     """Find the map: the memories among the owners of some outputs that can be told apart on the smallest areas.
 
     Returns
@@ -150,8 +150,8 @@ def tile_cells(
     codes: Codes,
     words: Ints,
     keys: Ints,
-    free: Sequence[Output],
-    fixed: Mapping[Output, Ints],
+    free: Sequence[Pin],
+    fixed: Mapping[Pin, Ints],
     choice: Choice,
     names: Sequence[tuple[str, int]],
 ) -> Tiling:

@@ -59,7 +59,7 @@ def change(recipe: Path, old: str, new: str) -> None:
         (["ladder", "--bits", "2", "--even", "x"], "--even: 'x' is of no use; give one of volts, perceptual"),
         (
             ["ladder", "--bits", "2", "--supply", "x"],
-            "--supply: it is 'x', which is no voltage; write a voltage such as \"5 V\"",
+            "--supply: it is 'x', which is not a voltage; write a voltage such as \"5 V\"",
         ),
         (
             ["ladder", "--bits", "2", "--pairs", "--r2r"],

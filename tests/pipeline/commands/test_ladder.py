@@ -173,7 +173,7 @@ def test_wrong_usage_names_the_option_and_what_to_do(run: Run) -> None:
     def said(*options: str) -> str:
         return " ".join(run("--bits", "2", *options)[2].replace("│", " ").split())
 
-    assert "--driver: it is 'abc', which is no resistance; write a resistance such as" in said("--driver", "abc")
+    assert "--driver: it is 'abc', which is not a resistance; write a resistance such as" in said("--driver", "abc")
     assert "--tolerance: '1' is 100%; write a share below 100 %, such as 5%" in said("--tolerance", "1")
 
 

@@ -417,7 +417,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
             ),
             ('["x2-x9"', "27C010 has 17 address lines, but 19 are listed; ..."),
             ("acess", "[[board.memory]] has no key 'acess'; did you mean 'access'?"),
-            ('"68O"', 'b1 is \'68O\', which is no resistance; write a resistance such as "75 ohm", "4k7" or "470R"'),
+            ('"68O"', 'b1 is \'68O\', which is not a resistance; write a resistance such as "75 ohm", "4k7" or "470R"'),
             ('"flaten"', "no stage is called 'flaten'; did you mean 'flatten'?"),
         ],
     ),
@@ -465,7 +465,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
         [
             ('"worm"', "stage 'glow': tint is 'worm', which is not known; did you mean 'warm'?"),
             ("strenght", "stage 'glow' has no option 'strenght'; did you mean 'strength'?"),
-            ('"3 V"', "stage 'glow': flicker is '3 V', which is no time; write a time such as \"120 ns\""),
+            ('"3 V"', "stage 'glow': flicker is '3 V', which is not a time; write a time such as \"120 ns\""),
         ],
     ),
     "stages in the wrong order": (
@@ -538,7 +538,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
             ),
             ('["x2-x9"', "27C010 has 17 address lines, but 19 are listed; ..."),
             ("ladder]", "the recipe has no key 'ladder'; write [board.ladder]"),
-            ('"68O"', 'b1 is \'68O\', which is no resistance; write a resistance such as "75 ohm", "4k7" or "470R"'),
+            ('"68O"', 'b1 is \'68O\', which is not a resistance; write a resistance such as "75 ohm", "4k7" or "470R"'),
             ('"glw"', "no stage is called 'glw'; did you mean 'glow'?"),
             ('"worm"', "stage 'glow': tint is 'worm', which is not known; did you mean 'warm'?"),
             ("glov", "the chain has no stage 'glov' to override; did you mean 'glow'?"),

@@ -91,7 +91,7 @@ def test_the_model_is_frozen_and_knows_its_defaults(declaration: StageDeclaratio
         ("strength", 1.5, (), "strength is 1.5, which is out of range; use a number from 0 to 1"),
         ("strength", False, (), "strength is false where a number is meant; use a number from 0 to 1"),
         ("strength", float("nan"), (), "strength is nan, which is out of range; use a number from 0 to 1"),
-        ("hold", "2 V", (), "hold is '2 V', which is no time; write a time such as \"120 ns\""),
+        ("hold", "2 V", (), "hold is '2 V', which is not a time; write a time such as \"120 ns\""),
         ("hold", "-2 s", (), "hold is -2.0, which is out of range; use a number of 0 or more in s"),
         ("hold", True, (), 'hold is true where a time is meant; write a time such as "120 ns"'),
         ("lines", "60.5 Hz", (), "lines is the number 60.5; use a whole number up to 1000 in Hz"),

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
-SERIES: tuple[Series, ...] = get_args(Series)
 
 _COARSE = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
 """E24. E12 is every second of these and E6 every fourth; they are older than the rule for the finer series."""

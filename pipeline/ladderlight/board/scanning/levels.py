@@ -1,6 +1,8 @@
-"""The levels of all lines at some counts: what the counters, the memories that were read and the gates make of them."""
+"""The levels of lines: what gates make of them, and all of them at some counts."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -10,6 +12,35 @@ from ladderlight.board.model.lines import Expression, Signal
 from ladderlight.board.model.memory import Memory
 from ladderlight.units.arrays import Ints
 
+Pin = tuple[str, int]
+"""A data pin: memory and number."""
+
+
+@dataclass(frozen=True)
+class Parity:
+    """The level of an address pin: a constant ``level``, turned by each high one of some counter bits and data pins.
+
+    Lines that enter the pin's gates an even number of times cancel out.
+    """
+
+    counters: frozenset[tuple[Signal, int]]
+    outputs: frozenset[Pin]
+    level: int
+
+
+def parity_of(board: Board, expression: Expression) -> Parity:
+    """Resolve the exclusive-or of lines that drives an address pin."""
+    counters, outputs = frozenset[tuple[Signal, int]](), frozenset[Pin]()
+    level = int(expression.inverted)
+    for line in map(board.resolve, expression.lines):
+        if line.signal is Signal.CONSTANT:
+            level ^= line.index
+        elif line.signal is Signal.OUTPUT:
+            outputs ^= {(line.memory, line.index)}
+        else:
+            counters ^= {(line.signal, line.index)}
+    return Parity(counters, outputs, level)
+
 
 class Levels:
     """The state of all lines at counts x, y and bank, integers that broadcast to ``shape``.
@@ -18,7 +49,7 @@ class Levels:
     """
 
     def __init__(self, board: Board, x: ArrayLike, y: ArrayLike, bank: ArrayLike) -> None:
-        """Take the counters; no memory has been read yet."""
+        """Keep the counters; no memory has been read yet."""
         self.board = board
         self.counters = {
             Signal.X: np.asarray(x, dtype=np.int64),
@@ -29,28 +60,28 @@ class Levels:
         self.outputs: dict[str, Ints] = {}
 
     def address(self, memory: Memory) -> Ints:
-        """Give a memory's address. Those that its address depends on must have been read."""
+        """Return a memory's address, int64; the memories that it depends on must have been read."""
         address = np.zeros(self.shape, dtype=np.int64)
         for pin, expression in enumerate(memory.address):
             address |= self._level(expression) << pin
         return address
 
     def slot(self, memory: Memory) -> Ints:
-        """Tell which pixel of a packed word is sent, 0 for the first."""
+        """Return which pixel of a packed word is sent, 0 for the first, int64."""
         slot = np.zeros(self.shape, dtype=np.int64)
         if memory.packing.pixels > 1:
             slot |= self.counters[Signal.X] >> self.board.first_select_bit(memory) & memory.packing.pixels - 1
         return slot
 
     def put_out(self, memory: Memory, words: Ints) -> None:
-        """Note the words that a memory holds at its addresses, and thereby what it puts out: a pixel of each."""
+        """Record the words read from a memory, of which a packed one puts out one pixel."""
         if memory.packing.pixels > 1:
             shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)])
             words = words >> shifts[self.slot(memory)] & (1 << memory.pixel_width) - 1
         self.outputs[memory.name] = words
 
     def codes(self) -> Ints:
-        """Give the code on the ladders, all memories having been read."""
+        """Return the codes on the ladders, int64, once all memories have been read."""
         codes = np.zeros(self.shape, dtype=np.int64)
         for bit, name in enumerate(self.board.code_lines):
             source = self.board.outputs[name]
@@ -58,12 +89,10 @@ class Levels:
         return codes
 
     def _level(self, expression: Expression) -> Ints:
-        level = np.full((), int(expression.inverted), dtype=np.int64)
-        for line in map(self.board.resolve, expression.lines):
-            if line.signal is Signal.CONSTANT:
-                level = level ^ line.index
-            elif line.signal is Signal.OUTPUT:
-                level = level ^ (self.outputs[line.memory] >> line.index & 1)
-            else:
-                level = level ^ (self.counters[line.signal] >> line.index & 1)
+        parity = parity_of(self.board, expression)
+        level = np.full((), parity.level, dtype=np.int64)
+        for signal, bit in parity.counters:
+            level = level ^ (self.counters[signal] >> bit & 1)
+        for name, pin in parity.outputs:
+            level = level ^ (self.outputs[name] >> pin & 1)
         return level

@@ -15,10 +15,8 @@ from numpy.typing import NDArray
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory
+from ladderlight.board.scanning.levels import Levels, Pin
 from ladderlight.board.scanning.scan import is_direct
-
-Pin = tuple[str, int]
-"""A data pin: memory and number."""
 
 Contents = Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]
 """Words and written bits by memory."""
@@ -73,18 +71,10 @@ def _is_table(board: Board, memory: Memory) -> bool:
 def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> NDArray[np.int64]:
     """Give the address that each index has in a look-up memory: int64, shape (lookup.size,)."""
     numbers = np.arange(lookup.size, dtype=np.int64)
-    levels = board.bank_levels(bank)
-    bit_of = {pin: bit for bit, pin in enumerate(lookup.pins)}
-    address = np.zeros(lookup.size, dtype=np.int64)
-    for pin, expression in enumerate(table.address):
-        level = np.full(lookup.size, int(expression.inverted), dtype=np.int64)
-        for line in map(board.resolve, expression.lines):
-            if line.signal is Signal.OUTPUT:
-                level ^= numbers >> bit_of[line.memory, line.index] & 1
-            else:
-                level ^= line.index if line.signal is Signal.CONSTANT else levels >> line.index & 1
-        address |= level << pin
-    return address
+    levels = Levels(board, 0, 0, np.full(lookup.size, bank))
+    for bit, (name, pin) in enumerate(lookup.pins):
+        levels.outputs[name] = levels.outputs.get(name, 0) | (numbers >> bit & 1) << pin
+    return levels.address(table)
 
 
 def index_codes(

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from typing import Literal
 
-INK, QUIET, RULE, WASH, PAPER = "#1c2430", "#5b6573", "#d9d5c8", "#f1eee4", "#fbfaf6"
+INK, QUIET, RULE, WASH = "#1c2430", "#5b6573", "#d9d5c8", "#f1eee4"
 TEAL, AMBER, RED = "#0f6b66", "#b45309", "#b3261e"
 
 WIDTH = 720

@@ -16,6 +16,7 @@ from PIL import Image
 
 from ladderlight import PictureError
 from ladderlight.board import linear_from_srgb
+from ladderlight.colour.adaptation import adaptation
 from ladderlight.units.arrays import Floats, Singles
 
 Primaries = tuple[float, ...]
@@ -41,8 +42,6 @@ _EXPONENTS = {  # ITU-T H.273, table 3; the curves of television cameras are und
     13: _SRGB,
 }
 _SRGB_GAMMA = 1 / 2.2  # as gAMA holds it: 45455 (W3C PNG, section 11.3.2.2)
-_CONES = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
-"""The Bradford transform, as ICC.1:2022, annex E, has it for adaptation to another white."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,7 +131,5 @@ def _to_xyz(primaries: Primaries) -> Floats:
 
 def _to_srgb(primaries: Primaries) -> Floats:
     ours, theirs = _to_xyz(_BT709), _to_xyz(primaries)
-    whites = _CONES @ ours.sum(axis=1), _CONES @ theirs.sum(axis=1)
-    adapt = np.linalg.inv(_CONES) @ np.diag(whites[0] / whites[1]) @ _CONES
-    result: Floats = np.linalg.inv(ours) @ adapt @ theirs
+    result: Floats = np.linalg.inv(ours) @ adaptation(theirs.sum(axis=1), ours.sum(axis=1)) @ theirs
     return result

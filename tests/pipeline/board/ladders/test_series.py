@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board.ladders.series import Assembly, mark_of, preferred_values, stock_of
-from ladderlight.units.parsing import resistance
+from ladderlight.units.parsing import quantity
 
 
 def test_limits_are_included() -> None:
@@ -84,10 +84,10 @@ def test_assemblies_add_up(pairs: bool) -> None:
 )
 def test_marks(ohms: float, mark: str) -> None:
     assert mark_of(ohms) == mark
-    assert resistance(mark) == ohms
+    assert quantity(mark, "ohm") == ohms
 
 
 @pytest.mark.parametrize("series", ["E24", "E192"])
 def test_marks_are_read_back(series: str) -> None:
     values = preferred_values(series)
-    assert [resistance(mark_of(value)) for value in values.tolist()] == values.tolist()
+    assert [quantity(mark_of(value), "ohm") for value in values.tolist()] == values.tolist()
