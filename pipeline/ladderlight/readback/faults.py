@@ -270,8 +270,10 @@ def _bank_order(pins: _Pins, wanted: Words, found: Words, mask: Words) -> _Banks
         for at, came in enumerate(source.tolist())
         if at != came
     ]
-    text = f"the banks are in the wrong order: bank {', '.join(moved)}"
     came = source[source < len(numbers)].tolist()
+    only_erased = all(at == origin for at, origin in enumerate(source.tolist()) if origin < len(numbers))
+    prefix = "" if only_erased else "the banks are in the wrong order: "
+    text = f"{prefix}bank {', '.join(moved)}"
     return _Banks(fault=fixed("bank_order", text, words), healthy=len(set(came)) == len(came) > 0)
 
 

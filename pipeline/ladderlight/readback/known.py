@@ -28,10 +28,10 @@ def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
 def known_contents(recipe: Recipe, record: Record, wanted: Mapping[str, Words]) -> Callable[[Reading], list[Fault]]:
     """Return what gives the contents to try for what was read of a device: recorded ones, and other recipes' builds."""
     others = [other for other in neighbours(recipe) if other.output.resolve() != recipe.output]
+    built = {device.name: device_words_of(wanted, device) for device in recipe.board.devices}
 
     def known(reading: Reading) -> list[Fault]:
-        should = device_words_of(wanted, reading.device)
-        recorded = recorded_contents(record, key_of(recipe), reading.device, should)
+        recorded = recorded_contents(record, key_of(recipe), reading.device, built)
         return [*recorded, *neighbouring_builds(others, reading)]
 
     return known
@@ -45,10 +45,11 @@ def other_devices(board: Board, device: Device, wanted: Mapping[str, Words]) -> 
             yield fixed("other_device", text, device_words_of(wanted, other))
 
 
-def recorded_contents(record: Record, recipe: str, device: Device, should: Words) -> Iterator[Fault]:
+def recorded_contents(record: Record, recipe: str, device: Device, built: Mapping[str, Words]) -> Iterator[Fault]:
     """Give what a folder's record has of chips of the same size: of this one, of this recipe's, and of others'.
 
-    Contents that are those that the device should hold are left out.
+    Contents of the last build, whose words ``built`` has by device, are left out where they are this device's or the
+    recorded chip's: they are not the previous ones.
     """
 
     def order(chip: Chip) -> tuple[bool, bool]:
@@ -58,7 +59,8 @@ def recorded_contents(record: Record, recipe: str, device: Device, should: Words
         if chip.bytes != device.part.bytes or chip.contents is None:
             continue
         words = words_of(chip.contents.tobytes(), device.part.width)
-        if np.array_equal(words, should):
+        current = {device.name, chip.device} if chip.recipe == recipe else {device.name}
+        if any(np.array_equal(words, built[name]) for name in current & built.keys()):
             continue
         if not any(order(chip)):
             yield fixed("earlier_burn", "the chip holds the previous build, as recorded when it was burned", words)

@@ -93,6 +93,14 @@ def test_a_bank_in_the_place_of_another_and_the_rest_erased(tiny):
     assert fault.words(np.arange(8)).tolist() == found.tolist()
 
 
+def test_a_bank_that_is_erased_is_not_called_out_of_order(tiny):
+    wanted = np.array(WANTED, dtype=np.uint32)
+    found = np.concatenate([wanted[:4], np.full(4, 0xF, dtype=np.uint32)])
+    (fault,) = [f for f in possible_faults(tiny, tiny.devices[0], wanted, found) if f.kind == "bank_order"]
+    assert fault.text == "bank 1 is erased"
+    assert fault.words(np.arange(8)).tolist() == found.tolist()
+
+
 def test_one_bank_twice_is_rather_a_stuck_line(tiny):
     wanted = np.array(WANTED, dtype=np.uint32)
     found = np.concatenate([wanted[4:], wanted[4:]])

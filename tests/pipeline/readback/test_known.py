@@ -160,6 +160,15 @@ def test_another_devices_contents_are_said_before_any_fault(project, compared, t
     assert first["explained"] == 1
 
 
+def test_current_contents_of_another_device_are_not_called_previous(project, compared, tmp_path, capsys):
+    recipe, devices = project("stairs", PICTURES[:4])
+    commands.main(["burned", str(recipe)])
+    capsys.readouterr()
+    document = compared(recipe, held(devices, "upper", tmp_path), "--device", "lower")
+    texts = [item["text"] for item in document["diagnoses"] if item["explained"] == 1]
+    assert texts == ["the chip holds what device 'upper' should hold"]
+
+
 def test_what_another_recipe_has_recorded_is_said(project, compared, tmp_path, capsys):
     recipe, _ = project("stairs", PICTURES[:4])
     other, devices = project("landing", PICTURES[4:8])

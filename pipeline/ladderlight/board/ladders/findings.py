@@ -162,7 +162,10 @@ def _scaling(ladder: Ladder, channel: ChannelAnalysis) -> str:
     wanted = load * (source / ladder.peak - 1) - drivers
     if now <= 0 or wanted <= 0:
         return "use drivers of less resistance"
-    return f"multiply the resistors by about {wanted / now:.2f}"
+    factor = wanted / now
+    if factor < 0.1:
+        return f"divide the resistors by about {1 / factor:.0f}"
+    return f"multiply the resistors by about {factor:.2f}"
 
 
 def _drivers(ladder: Ladder, analysis: LadderAnalysis, direct: frozenset[str]) -> Iterator[Finding]:

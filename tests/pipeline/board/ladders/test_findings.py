@@ -44,6 +44,12 @@ def test_white_too_high(ladder) -> None:
     assert "bright colours run together; multiply the resistors by about 1.40" in found.message
 
 
+def test_resistors_a_thousand_times_too_large(ladder) -> None:
+    """460.71 ohm give 0.700 V: 75 ohm * (5 V / 0.7 V - 1)."""
+    found = about(ladder_findings(ladder(red={"r": 460714.0})), "too low")
+    assert found.message.endswith("the picture is dim; divide the resistors by about 1000")
+
+
 def test_scaling_an_r2r_ladder_counts_its_resistor_to_ground() -> None:
     """220 ohm give 0.953 V; 1.485 times as much gives 0.700 V (bisection on the nodes' equations, done apart)."""
     table = {"r0": 440.0, "r1": 440.0}
