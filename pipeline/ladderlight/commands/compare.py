@@ -96,7 +96,7 @@ def compare(
         words = build.words
         for account in accounts:
             words = with_device(words, account.reading.device, account.found)
-        shown = damage_png(board, build.words, words, shown_banks(board, build.manifest.model_dump()))
+        shown = damage_png(board, build.words, words, shown_banks(board, build.manifest.document))
         export({picture: shown}, command=_PICTURE, inputs=inputs)
     if json_:
         document = {"ok": all(account.comparison.same for account in accounts)} | document_of_accounts(accounts)

@@ -4,11 +4,22 @@ from __future__ import annotations
 
 import hashlib
 import zlib
+from typing import TypedDict
 
 import numpy as np
 
 
-def checksums_of(data: bytes) -> dict[str, str]:
+class Checksums(TypedDict):
+    """Checksums by the names that the manifest has."""
+
+    crc32: str
+    sum8: str
+    sum16: str
+    sum32: str
+    sha256: str
+
+
+def checksums_of(data: bytes) -> Checksums:
     """Give the checksums of some bytes as upper-case hexadecimal text, and their SHA-256 in lower case.
 
     ``crc32`` is CRC-32/ISO-HDLC; ``sum8``, ``sum16`` and ``sum32`` are the sum of all bytes, cut to so many bits.

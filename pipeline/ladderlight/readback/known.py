@@ -16,7 +16,7 @@ from ladderlight.recipe import Recipe
 from ladderlight.recipe.neighbours import Neighbour, neighbours
 from ladderlight.units.arrays import Words
 from ladderlight.workspace.burned import Chip, Record
-from ladderlight.workspace.last_build import read_manifest
+from ladderlight.workspace.manifest import read_manifest
 from ladderlight.workspace.recorded import key_of
 
 

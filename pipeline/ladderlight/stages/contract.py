@@ -22,6 +22,7 @@ from ladderlight.stages.kinds import Kind as Kind
 from ladderlight.stages.kinds import kind_of as kind_of
 from ladderlight.stages.kinds import kinds_in_words
 from ladderlight.stages.wording import plain_text, type_text
+from ladderlight.system.value import Value
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -206,9 +207,17 @@ class OptionDeclaration:
         return type_text(self.annotation, self.option)
 
 
-@dataclass(frozen=True, kw_only=True)
-class StageDeclaration:
-    """All that the engine needs to know of one stage."""
+@dataclass(frozen=True)
+class PluginFile:
+    """A project's own Python file, as it was when it was loaded."""
+
+    path: Path
+    source: bytes = field(repr=False)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StageDeclaration(Value):
+    """All that the engine needs to know of one stage. It is pickled as a reference: plugin, name, and plugin file."""
 
     name: str
     kind: Kind
@@ -226,6 +235,18 @@ class StageDeclaration:
     needs_pictures: bool = True
     example: Example = field(default_factory=Example)
     plugin: str = ""
+    file: PluginFile | None = None
+    """The project's own file that declares it; None for a stage of an installed plugin."""
+
+    def content(self) -> object:
+        """Return what tells one stage from another; functions are equal to nothing but themselves."""
+        return self.plugin, self.name, self.file
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return the reference, by which another process loads the stage again."""
+        from ladderlight.stages.registry import declared
+
+        return declared, (self.plugin, self.name, self.file)
 
     @property
     def qualified(self) -> str:

@@ -23,11 +23,21 @@ from typing import Any
 import pluggy
 
 from ladderlight.errors import PluginError, nearest_word
-from ladderlight.stages.contract import Kind, StageDeclaration, declaration_of, is_stage, kind_of, qualified_name
+from ladderlight.stages.contract import (
+    Kind,
+    PluginFile,
+    StageDeclaration,
+    declaration_of,
+    is_stage,
+    kind_of,
+    qualified_name,
+)
+from ladderlight.system.paths import path_trouble
 
 PROJECT = "ladderlight"
 BUILT_IN = "builtin"
 """Name of the built-in stages' entry point."""
+_SOURCE = "__ladderlight_source__"
 hookspec = pluggy.HookspecMarker(PROJECT)
 hookimpl = pluggy.HookimplMarker(PROJECT)
 
@@ -59,6 +69,7 @@ class StageSummary:
 class _Registered:
     reference: StageReference
     plugin: str
+    file: PluginFile | None = None
 
     @property
     def name(self) -> str:
@@ -132,10 +143,8 @@ class StageRegistry:
             When a file cannot be run or declares no stage.
         """
         stages = dict(self._stages)
-        for file in files:
-            module = _run_file(file)
-            plugin = file.name
-            for item in _stages_of(module, plugin):
+        for path in files:
+            for item in _stages_in(_read_file(path), run=True):
                 stages[item.name] = (*stages.get(item.name, ()), item)
         return replace(self, _stages=stages)
 
@@ -177,6 +186,28 @@ def installed_stages() -> StageRegistry:
         for item in found:
             stages[item.name] = (*stages.get(item.name, ()), item)
     return StageRegistry(_stages=stages, broken=tuple(broken))
+
+
+def declared(plugin: str, name: str, file: PluginFile | None) -> StageDeclaration:
+    """Return the stage that a reference means, loading what is not loaded yet.
+
+    Raises
+    ------
+    PluginError
+        When there is no such stage here, or its plugin cannot be loaded.
+    """
+    if file is None:
+        return installed_stages().get(qualified_name(plugin, name))
+    return _load(next(item for item in _stages_in(file) if item.name == name))
+
+
+def _stages_in(file: PluginFile, *, run: bool = False) -> list[_Registered]:
+    """List the stages of a project's own file, which is run unless it is loaded as it is; with ``run``, always."""
+    name = f"ladderlight_local_{file.path.stem}_{hashlib.sha256(os.fsencode(file.path.resolve())).hexdigest()[:12]}"
+    module = sys.modules.get(name)
+    if run or module is None or vars(module).get(_SOURCE) != file:
+        module = _run(file, name)
+    return [replace(item, file=file) for item in _stages_of(module, file.path.name)]
 
 
 def _stages_of(plugin: Any, name: str) -> list[_Registered]:
@@ -223,24 +254,28 @@ def _load(item: _Registered) -> StageDeclaration:
             raise PluginError(
                 f"stage {item.name!r} of plugin {item.plugin!r} cannot be loaded: {type(error).__name__}: {error}"
             ) from error
-    return declaration_of(reference, plugin=item.plugin)
+    return replace(declaration_of(reference, plugin=item.plugin), file=item.file)
 
 
-def _run_file(file: Path) -> ModuleType:
-    digest = hashlib.sha256(os.fsencode(file.resolve())).hexdigest()[:12]
-    name = f"ladderlight_local_{file.stem}_{digest}"
-    spec = importlib.util.spec_from_file_location(name, file)
-    if spec is None or spec.loader is None:
-        raise PluginError(f"{file}: not a Python file; name a file that ends in .py")
+def _read_file(path: Path) -> PluginFile:
+    with path_trouble(PluginError, path, "cannot be loaded", "name a Python file that can be read"):
+        return PluginFile(path, path.read_bytes())
+
+
+def _run(file: PluginFile, name: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, file.path)
+    if spec is None:
+        raise PluginError("not a Python file; name a file that ends in .py", where=file.path)
     module = importlib.util.module_from_spec(spec)
+    setattr(module, _SOURCE, file)
     sys.modules[name] = module
     try:
-        spec.loader.exec_module(module)
+        exec(compile(file.source, str(file.path), "exec"), vars(module))  # noqa: S102 - the recipe names it
     except BaseException as error:
         sys.modules.pop(name, None)
         if isinstance(error, KeyboardInterrupt):
             raise
-        raise PluginError(f"{file}: cannot be loaded: {type(error).__name__}: {error}") from error
+        raise PluginError(f"cannot be loaded: {type(error).__name__}: {error}", where=file.path) from error
     return module
 
 

@@ -11,7 +11,7 @@ from ladderlight.board import Finding
 from ladderlight.board.advice import findings
 from ladderlight.board.model.findings import ranked
 from ladderlight.engine.runner import Chain, Progress
-from ladderlight.errors import BuildError, Fault
+from ladderlight.errors import BuildError, DocumentError, Fault
 from ladderlight.flow.pictures import CodedPicture
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.proof.burnsheet import burn_sheet
@@ -23,8 +23,9 @@ from ladderlight.storage.output import NOTHING_REPLACED, refuse_foreign, staged_
 from ladderlight.storage.stopping import noting_stops
 from ladderlight.system.printable import json_text, printable, printable_values
 from ladderlight.system.versions import versions
+from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
-from ladderlight.workspace.manifest import manifest
+from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, read_manifest
 from ladderlight.workspace.readiness import readiness, refuse_crowds
 from ladderlight.workspace.recorded import recorded_chips
 
@@ -35,6 +36,7 @@ class Built:
 
     output: Path
     manifest: Mapping[str, Any]
+    """As plain values; see :class:`ladderlight.workspace.manifest.Manifest`."""
     findings: tuple[Finding, ...]
 
     @property
@@ -74,10 +76,11 @@ def build(
         files = chain.emit(contents)
         recorded = recorded_chips(recipe)
     with staged_output(recipe.output, recipe.owner) as folder:
+        before = _manifest_before(recipe.output)
         for file in files:
             _write(folder / "devices", file.name, file.data)
         words = read_memories(recipe.board, folder / "devices", files)
-        document = manifest(
+        made = describe(
             project=recipe.name,
             board=recipe.board,
             contents=contents,
@@ -86,16 +89,17 @@ def build(
             burned=recorded.chips,
             details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
             merged=merged_metrics(recipe.board, words, contents.pictures, coded),
-            inputs=inputs,
+            inputs=[InputEntry.model_validate(item) for item in inputs],
             versions=versions(),
         )
-        kept = (*recorded.findings, *version_findings(recipe.output, document))
-        _write(folder, "manifest.json", json_text(document).encode())
+        document = made.document
+        _write(folder, FILE, json_text(document).encode())
         shown = printable_values(document)
         _write(folder, "burn-sheet.txt", burn_sheet(recipe.board, shown).encode())
         _write(folder, "burn-sheet.html", burn_page(recipe.board, shown).encode())
         for name, data in proof_files(printable(recipe.name), recipe.board, words, shown, found, contents.tile_sets):
             _write(folder / "proof", name, data)
+    kept = (*recorded.findings, *version_findings(before, made))
     return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
 
 
@@ -107,6 +111,13 @@ def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding
         if "caution" in picture.notes
     }
     return [Finding(level="error" if strict else "caution", where=source, message=text) for source, text in said]
+
+
+def _manifest_before(output: Path) -> Manifest | None:
+    try:
+        return read_manifest(output)
+    except DocumentError:  # the build replaces it
+        return None
 
 
 def _refuse_errors(found: Iterable[Finding]) -> None:

@@ -5,89 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import AfterValidator, Field
 
 from ladderlight.board import Board, Finding
-from ladderlight.devices.files import refuse_name
-from ladderlight.errors import BuildError, DeviceFileError, DocumentError, LadderlightError
-from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
+from ladderlight.errors import BuildError, DocumentError, LadderlightError
+from ladderlight.flow.pictures import DeviceFile
 from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.storage.output import settled
 from ladderlight.system.versions import changed_versions
 from ladderlight.workspace.burned import device_image
-from ladderlight.workspace.documents import Kept, read_document
-from ladderlight.workspace.manifest import FORMAT, digest_of_inputs
+from ladderlight.workspace.manifest import FILE, Manifest, read_manifest
 
-FILE = "manifest.json"
-"""Name of the manifest, in the output folder."""
 _MOST_TOLD = 4
-
-Size = Annotated[int, Field(ge=0, le=1 << 32)]
-
-
-def _inside(name: str) -> str:
-    try:
-        refuse_name(name)
-    except DeviceFileError:
-        raise ValueError(f"names a device file {name[:60]!r} outside its folder") from None
-    return name
-
-
-class PieceEntry(Kept):
-    """What the manifest says of one file of a device: the span that it holds."""
-
-    file: Annotated[str, AfterValidator(_inside)]
-    first: Size
-    bytes: Size
-    step: Annotated[int, Field(ge=1, le=4)]
-    order: ByteOrder
-    offset: Size
-
-
-class DeviceEntry(Kept):
-    """What the manifest says of one device."""
-
-    name: str
-    part: str
-    bytes: Size
-    sha256: str
-    pieces: Annotated[tuple[PieceEntry, ...], Field(strict=False)]
-
-
-class PictureEntry(Kept):
-    """What the manifest says of one picture."""
-
-    name: str
-    bank: Size
-
-
-class InputEntry(Kept):
-    """What the manifest says of one file that a build is made from."""
-
-    file: str
-    bytes: Annotated[int, Field(ge=0)]
-    sha256: str
-
-
-class Manifest(Kept):
-    """A manifest, as far as later commands read it. Builds of before there were inputs or versions have none."""
-
-    format: Annotated[int, Field(ge=FORMAT, le=FORMAT)]
-    devices: Annotated[tuple[DeviceEntry, ...], Field(strict=False)]
-    pictures: Annotated[tuple[PictureEntry, ...], Field(strict=False)]
-    inputs: Annotated[tuple[InputEntry, ...], Field(strict=False)] = ()
-    versions: dict[str, str] = Field(default_factory=dict)
-
-    @property
-    def plain_inputs(self) -> list[dict[str, Any]]:
-        """The inputs as a build describes them."""
-        return [item.model_dump() for item in self.inputs]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,17 +43,6 @@ class LastBuild:
     def images(self, board: Board) -> dict[str, NDArray[np.uint8]]:
         """Bytes of each device's image by name, low byte of each word first."""
         return {d.name: np.frombuffer(device_image(self.words, d), dtype=np.uint8) for d in board.devices}
-
-
-def read_manifest(output: Path) -> Manifest | None:
-    """Return the manifest of an output folder, or None when nothing was built there.
-
-    Raises
-    ------
-    DocumentError
-        When it is damaged.
-    """
-    return read_document(output / FILE, Manifest, "build again")
 
 
 def last_build(output: Path, board: Board) -> LastBuild:
@@ -147,7 +69,7 @@ def _last_build(output: Path, board: Board) -> LastBuild:
     built = [(device.name, device.part, device.bytes) for device in manifest.devices]
     if built != [(device.name, device.part.number, device.part.bytes) for device in board.devices]:
         raise BuildError("the last build was of other devices than the recipe has now; build again", where=path)
-    files = tuple(_file(device.name, piece) for device in manifest.devices for piece in device.pieces)
+    files = tuple(piece.of_device(device.name) for device in manifest.devices for piece in device.pieces)
     return LastBuild(manifest=manifest, words=read_memories(board, output / "devices", files), files=files)
 
 
@@ -173,35 +95,18 @@ def stale_findings(recipe: Recipe) -> list[Finding]:
     return [Finding(level="caution", where="last build", message=message)]
 
 
-def version_findings(output: Path, document: Mapping[str, Any]) -> list[Finding]:
-    """Say, as cautions, which devices of a new build differ from the one in the output folder by versions alone.
-
-    Parameters
-    ----------
-    output
-        The folder, before the new build replaces what is there.
-    document
-        The new build's manifest.
-    """
-    try:
-        before = read_manifest(output)
-    except DocumentError:  # a build replaces it
+def version_findings(before: Manifest | None, now: Manifest) -> list[Finding]:
+    """Say, as cautions, which devices of a new build differ from those of the build before by versions alone."""
+    if before is None or before.inputs_digest != now.inputs_digest:
         return []
-    if before is None or digest_of_inputs(before.plain_inputs) != digest_of_inputs(document["inputs"]):
-        return []
-    cause = changed_versions(before.versions, document["versions"])
+    cause = changed_versions(before.versions, now.versions)
     held = {(device.name, device.part): device.sha256 for device in before.devices}
     return [
         Finding(
             level="caution",
-            where=f"device {device['name']}",
+            where=f"device {device.name}",
             message=f"differs from the build before because of {cause} (same inputs); check the proof before burning",
         )
-        for device in document["devices"]
-        if cause and held.get((device["name"], device["part"]), device["sha256"]) != device["sha256"]
+        for device in now.devices
+        if cause and held.get((device.name, device.part), device.sha256) != device.sha256
     ]
-
-
-def _file(device: str, piece: PieceEntry) -> DeviceFile:
-    span = Span(first=piece.first, count=piece.bytes, step=piece.step, order=piece.order, offset=piece.offset)
-    return DeviceFile(device=device, name=piece.file, data=b"", span=span)

@@ -1,180 +1,176 @@
-"""The manifest: what a build has written, as plain values."""
+"""The manifest: what a build has written. The one model by which it is written and read."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any, Literal
 
-from ladderlight.board import Board, Device
-from ladderlight.board.scanning.scan import is_direct
-from ladderlight.devices.checksums import checksums_of
-from ladderlight.devices.files import bytes_of, span_bytes, words_of
-from ladderlight.devices.formats import format_of
-from ladderlight.devices.occupancy import Occupancy, occupancies_of
-from ladderlight.flow.pictures import Contents, DeviceFile, PlacedPicture, Span
-from ladderlight.system.versions import changed_versions
-from ladderlight.units.arrays import MemoryWords
-from ladderlight.workspace.burned import Chip, burn_of, device_image
+from pydantic import AfterValidator, ConfigDict, Field, JsonValue
 
-FORMAT = 1
+from ladderlight.board.model.memory import Erasure
+from ladderlight.devices.files import refuse_name
+from ladderlight.errors import DeviceFileError
+from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
+from ladderlight.workspace.documents import Kept, read_document
 
-Details = Mapping[str, Mapping[str, Any]]
-Merged = Mapping[tuple[str, int], Mapping[str, float]]
+FILE = "manifest.json"
+"""Name of the manifest, in the output folder."""
+FORMAT: Literal[1] = 1
 
-
-def manifest(
-    *,
-    project: str,
-    board: Board,
-    contents: Contents,
-    files: Sequence[DeviceFile],
-    words: MemoryWords,
-    burned: Mapping[str, Chip] | None = None,
-    details: Details | None = None,
-    merged: Merged | None = None,
-    inputs: Sequence[Mapping[str, Any]] = (),
-    versions: Mapping[str, str] | None = None,
-) -> dict[str, Any]:
-    """Describe a build. The same inputs and versions give the same manifest; nothing in it depends on the time.
-
-    Parameters
-    ----------
-    project
-        The project's name.
-    board, contents
-        The board, and what was arranged for its memories.
-    files
-        All files under ``devices/``.
-    words
-        The memories' words as read back from those files.
-    burned
-        What is in the chips, by device, see :mod:`ladderlight.workspace.burned`.
-    details
-        More about some pictures, by name: ``metrics``, and what the stages chose.
-    merged
-        Metrics of pictures that are not shown as they were reduced, by name and bank; they win over those of
-        ``details``.
-    inputs
-        The files that the build is made from, each with ``file``, ``bytes`` and ``sha256``.
-    versions
-        Of Ladderlight and of what computes, see :mod:`ladderlight.system.versions`.
-    """
-    occupancies = occupancies_of(board, contents)
-    digest = digest_of_inputs(inputs)
-
-    def device_of(device: Device) -> dict[str, Any]:
-        chip = (burned or {}).get(device.name)
-        same = chip is not None and digest is not None and chip.inputs == digest
-        cause = changed_versions(chip.versions or {}, versions or {}) if chip is not None and same else ""
-        cause = cause and f" because of {cause} (same inputs)"
-        return _device(device, occupancies[device.name], files, words, chip, cause)
-
-    return {
-        "format": FORMAT,
-        "project": project,
-        "devices": [device_of(device) for device in board.devices],
-        "inputs": [dict(item) for item in inputs],
-        "versions": dict(versions or {}),
-        "notes": list(contents.notes),
-        "pictures": [
-            _picture(
-                board,
-                placed,
-                (details or {}).get(placed.origin.name, {}),
-                (merged or {}).get((placed.origin.name, placed.bank), {}),
-            )
-            for placed in contents.pictures
-        ],
-    }
+Size = Annotated[int, Field(ge=0, le=1 << 32)]
 
 
-def digest_of_inputs(inputs: Sequence[Mapping[str, Any]]) -> str | None:
+def _inside(name: str) -> str:
+    try:
+        refuse_name(name)
+    except DeviceFileError:
+        raise ValueError(f"names a device file {name[:60]!r} outside its folder") from None
+    return name
+
+
+class Blocks(Kept):
+    """A run of pages or sectors, by the addresses of its first and last byte."""
+
+    first: Size
+    last: Size
+
+
+class BurnEntry(Kept):
+    """Whether a device must be burned, and how much of it; see :class:`ladderlight.workspace.burned.Burn`."""
+
+    known: bool
+    differing: Size
+    erasure: Erasure
+    text: str
+    eraser: bool | None
+    block: Size
+    block_count: Size
+    blocks: Annotated[tuple[Blocks, ...], Field(strict=False)] | None
+
+
+class BankEntry(Kept):
+    """A bank as far as one device holds it, in words from the device's first one."""
+
+    bank: Size
+    pictures: Annotated[tuple[str, ...], Field(strict=False)]
+    first: Size
+    last: Size
+
+
+class PieceEntry(Kept):
+    """One file of a device, the checksums of the bytes that are burned from it, and the span of the image it holds."""
+
+    file: Annotated[str, AfterValidator(_inside)]
+    format: str = ""
+    bytes: Size
+    crc32: str = ""
+    sum8: str = ""
+    sum16: str = ""
+    sum32: str = ""
+    sha256: str = ""
+    first: Size
+    step: Annotated[int, Field(ge=1, le=4)]
+    order: ByteOrder
+    offset: Size
+
+    def of_device(self, device: str) -> DeviceFile:
+        """Return the file with its span, without data."""
+        span = Span(first=self.first, count=self.bytes, step=self.step, order=self.order, offset=self.offset)
+        return DeviceFile(device=device, name=self.file, data=b"", span=span)
+
+
+class DeviceEntry(Kept):
+    """One device, with its checksums in the byte order of its first file."""
+
+    name: str
+    memory: str = ""
+    part: str
+    file: str | None = None
+    files: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    bytes: Size
+    crc32: str = ""
+    sum8: str = ""
+    sum16: str = ""
+    sum32: str = ""
+    sha256: str
+    changed: bool = True
+    burn: BurnEntry | None = None
+    words: Size = 0
+    width: Size = 0
+    first_word: Size = 0
+    used_words: Size = 0
+    free_words: Size = 0
+    last_used: Size | None = None
+    banks: Annotated[tuple[BankEntry, ...], Field(strict=False)] = ()
+    pieces: Annotated[tuple[PieceEntry, ...], Field(strict=False)]
+
+
+class InputEntry(Kept):
+    """One file that a build is made from."""
+
+    file: str
+    bytes: Annotated[int, Field(ge=0)]
+    sha256: str
+
+
+class PictureEntry(Kept):
+    """One picture and its bank. What the stages noted and measured of it stands beside the keys of its own."""
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, JsonValue] = Field(init=False)
+
+    name: str
+    source: str = ""
+    frame: Size = 0
+    duration: int | float | None = None
+    memory: str | None = None
+    memories: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    bank: Size
+
+
+class Manifest(Kept):
+    """A manifest. What no command reads back has a default: builds of earlier versions may lack it."""
+
+    format: Literal[1]
+    project: str = ""
+    devices: Annotated[tuple[DeviceEntry, ...], Field(strict=False)]
+    inputs: Annotated[tuple[InputEntry, ...], Field(strict=False)] = ()
+    versions: dict[str, str] = Field(default_factory=dict)
+    notes: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    pictures: Annotated[tuple[PictureEntry, ...], Field(strict=False)]
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """The manifest as plain JSON values, keys in the order in which they are written."""
+        plain: dict[str, Any] = json.loads(json.dumps(self.model_dump(exclude_unset=True)))
+        return plain
+
+    @property
+    def plain_inputs(self) -> list[dict[str, Any]]:
+        """The inputs as a build describes them."""
+        return [item.model_dump() for item in self.inputs]
+
+    @property
+    def inputs_digest(self) -> str | None:
+        """One SHA-256 for all files that the build is made from; None when nothing is known of them."""
+        return digest_of_inputs(self.inputs)
+
+
+def digest_of_inputs(inputs: Sequence[InputEntry]) -> str | None:
     """Return one SHA-256 for all files that a build is made from; None when nothing is known of them."""
-    listed = [[item["file"], item["bytes"], item["sha256"]] for item in inputs]
+    listed = [[item.file, item.bytes, item.sha256] for item in inputs]
     return hashlib.sha256(json.dumps(listed).encode()).hexdigest() if listed else None
 
 
-def _device(
-    device: Device,
-    occupancy: Occupancy,
-    files: Sequence[DeviceFile],
-    words: MemoryWords,
-    chip: Chip | None,
-    cause: str,
-) -> dict[str, Any]:
-    own = [file for file in files if file.device == device.name]
-    held = [(file, file.span) for file in own if file.span is not None]
-    image = device_image(words, device)
-    shown = _in_order(image, device, held[0][1].order if held else "little")
-    burn = burn_of(chip, device, image, cause=cause)
-    return {
-        "name": device.name,
-        "memory": device.memory,
-        "part": device.part.number,
-        "file": held[0][0].name if held else None,
-        "files": [file.name for file in own],
-        "bytes": len(image),
-        **checksums_of(shown),
-        "changed": burn.needed,
-        "burn": {
-            "known": burn.known,
-            "differing": burn.differing,
-            "erasure": burn.erasure,
-            "text": burn.text,
-            "eraser": burn.eraser,
-            "block": burn.block,
-            "block_count": burn.block_count,
-            "blocks": None if burn.blocks is None else [{"first": a, "last": b} for a, b in burn.blocks],
-        },
-        "words": device.part.words,
-        "width": device.part.width,
-        "first_word": device.first_word,
-        "used_words": occupancy.used,
-        "free_words": occupancy.free,
-        "last_used": occupancy.last_used,
-        "banks": [
-            {"bank": bank.bank, "pictures": list(bank.pictures), "first": bank.first, "last": bank.last}
-            for bank in occupancy.banks
-        ],
-        "pieces": [_piece(file, span, image, device) for file, span in held],
-    }
+def read_manifest(output: Path) -> Manifest | None:
+    """Return the manifest of an output folder, or None when nothing was built there.
 
-
-def _piece(file: DeviceFile, span: Span, image: bytes, device: Device) -> dict[str, Any]:
-    data = span_bytes(_in_order(image, device, span.order), span)
-    return {
-        "file": file.name,
-        "format": format_of(file.data),
-        "bytes": len(data),
-        **checksums_of(data),
-        "first": span.first,
-        "step": span.step,
-        "order": span.order,
-        "offset": span.offset,
-    }
-
-
-def _in_order(image: bytes, device: Device, order: str) -> bytes:
-    return image if order == "little" else bytes_of(words_of(image, device.part.width), device.part.width, "big")
-
-
-def _picture(
-    board: Board, placed: PlacedPicture, details: Mapping[str, Any], merged: Mapping[str, float]
-) -> dict[str, Any]:
-    shown = [memory.name for memory in board.memories if set(memory.data) & set(board.code_lines)]
-    direct = [memory.name for memory in board.memories if is_direct(board, memory)]
-    memories = [name for name in shown if name in direct] or direct
-    origin = placed.origin
-    return {
-        "name": origin.name,
-        "source": origin.source,
-        "frame": origin.frame,
-        "duration": origin.duration,
-        "memory": memories[0] if memories else None,
-        "memories": memories,
-        "bank": placed.bank,
-        **details,
-        **({"metrics": {**details.get("metrics", {}), **merged}} if merged else {}),
-    }
+    Raises
+    ------
+    DocumentError
+        When it is damaged.
+    """
+    return read_document(output / FILE, Manifest, "build again")

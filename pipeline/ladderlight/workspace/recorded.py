@@ -17,7 +17,6 @@ from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of, device_image
 from ladderlight.workspace.documents import DamageError, read_document
 from ladderlight.workspace.last_build import LastBuild, last_build
-from ladderlight.workspace.manifest import digest_of_inputs
 
 _ACTION = "record the chips again with ladderlight burned, which keeps the damaged file under another name"
 
@@ -71,7 +70,7 @@ def record_chips(recipe: Recipe, build: LastBuild, names: Sequence[str] = ()) ->
         if name not in devices:
             raise UsageError(f"the board has no device {name!r}; {nearest_word(name, devices)}")
     manifest, path = build.manifest, recipe.folder / FILE
-    made = {"inputs": digest_of_inputs(manifest.plain_inputs), "versions": manifest.versions or None}
+    made = {"inputs": manifest.inputs_digest, "versions": manifest.versions or None}
     new = [chip_of(key_of(recipe), devices[name], build.words, **made) for name in names or devices]
     with _alone_in(recipe.folder):
         cautions: tuple[Finding, ...] = ()

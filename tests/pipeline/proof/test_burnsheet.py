@@ -6,7 +6,7 @@ import pytest
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
-from ladderlight.workspace.manifest import manifest
+from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
 
@@ -17,14 +17,14 @@ def record(board, words):
 
 def described(board, contents, burned=None):
     files = binary(contents, board)
-    return manifest(
+    return describe(
         project="Merrowhithe",
         board=board,
         contents=contents,
         files=files,
         words=memories_of(board, files),
         burned=burned,
-    )
+    ).document
 
 
 def test_the_sheet_says_what_goes_where(board, banked):
@@ -54,7 +54,9 @@ def test_the_sheet_says_what_goes_where(board, banked):
 def test_the_digest_of_a_file_of_records_is_of_the_bytes_and_not_of_the_file(board, banked):
     contents = banked(board, (0,))
     files = intel_hex(contents, board, offset=0x100)
-    document = manifest(project="p", board=board, contents=contents, files=files, words=memories_of(board, files))
+    document = describe(
+        project="p", board=board, contents=contents, files=files, words=memories_of(board, files)
+    ).document
     text = burn_sheet(board, document)
     digest = hashlib.sha256(contents.memories["picture"].words.astype("u1").tobytes()).hexdigest()
     (line,) = [line for line in text.splitlines() if line.endswith("  of the bytes burned")]

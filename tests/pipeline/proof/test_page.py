@@ -11,7 +11,7 @@ from ladderlight import TileSet
 from ladderlight.board import Finding
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.proof.scanout import memories_of, render
-from ladderlight.workspace.manifest import manifest
+from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
 
 VOID = {"meta", "img", "link", "br", "hr", "input"}
@@ -57,7 +57,9 @@ def proof(board, banked):
         contents = banked(board, (0, 3))
         files = binary(contents, board)
         words = memories_of(board, files)
-        document = manifest(project=project, board=board, contents=contents, files=files, words=words, details=details)
+        document = describe(
+            project=project, board=board, contents=contents, files=files, words=words, details=details
+        ).document
         return dict(proof_files(project, board, words, document, findings)), document, words
 
     return make
@@ -136,7 +138,7 @@ def test_a_palette_too_large_to_list_is_said_so(make_board, memory, ladder, bank
     contents = banked(board, (0,))
     files = binary(contents, board)
     words = memories_of(board, files)
-    document = manifest(project="p", board=board, contents=contents, files=files, words=words)
+    document = describe(project="p", board=board, contents=contents, files=files, words=words).document
     page = Page(dict(proof_files("p", board, words, document, []))["index.html"].decode())
     assert "4096 codes are too many to list" in page.text
 
@@ -147,7 +149,7 @@ def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     contents = replace(banked(board, (0,)), notes=("17 distinct tiles; 3 are shown as others",))
     files = binary(contents, board)
     words = memories_of(board, files)
-    document = manifest(project="p", board=board, contents=contents, files=files, words=words)
+    document = describe(project="p", board=board, contents=contents, files=files, words=words).document
     at = np.array([[0], [1], [0x7FFF]])  # two pixels of the first row, and a word that nothing reads
     tiles = TileSet(memory="picture", codes=np.zeros((3, 8, 8), np.uint16), numbers=np.arange(4, 7), addresses=at)
     found = dict(proof_files("p", board, words, document, [], [tiles]))
@@ -176,7 +178,7 @@ def first_page(board, contents):
     """The proof of some contents: the names of its files, and the page."""
     files = binary(contents, board)
     words = memories_of(board, files)
-    document = manifest(project="p", board=board, contents=contents, files=files, words=words)
+    document = describe(project="p", board=board, contents=contents, files=files, words=words).document
     found = dict(proof_files("p", board, words, document, []))
     return list(found), Page(found["index.html"].decode()).text
 

@@ -15,7 +15,8 @@ from ladderlight.board import Finding
 from ladderlight.errors import DocumentError, LadderlightError
 from ladderlight.recipe import load
 from ladderlight.workspace.documents import LARGEST
-from ladderlight.workspace.last_build import last_build, read_manifest, stale_findings
+from ladderlight.workspace.last_build import last_build, stale_findings
+from ladderlight.workspace.manifest import read_manifest
 from ladderlight.workspace.recorded import burn_findings, record_chips, recorded_chips
 
 

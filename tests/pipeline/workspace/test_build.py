@@ -108,7 +108,7 @@ def test_a_build_that_is_stopped_says_so_and_leaves_the_old_output(
         raise KeyboardInterrupt
 
     capsys.readouterr()
-    monkeypatch.setattr(building, "manifest", stop)
+    monkeypatch.setattr(building, "describe", stop)
     assert commands.main(["build", str(recipe)]) == 130
     assert capsys.readouterr().err == "stopped; nothing was replaced\n"
     assert _files(recipe.parent) == before

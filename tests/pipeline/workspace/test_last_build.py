@@ -5,8 +5,8 @@ import pytest
 from ladderlight import DeviceFileError
 from ladderlight.errors import BuildError, DocumentError
 from ladderlight.proof.scanout import memories_of
+from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import last_build
-from ladderlight.workspace.manifest import manifest
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
 
@@ -22,7 +22,7 @@ def built(wide, banked, tmp_path):
     contents = banked(wide, (0,))
     files = binary(contents, wide, split="even_odd", size=40000) + intel_hex(contents, wide, order="big", offset=0x100)
     words = memories_of(wide, files)
-    document = manifest(project="p", board=wide, contents=contents, files=files, words=words)
+    document = describe(project="p", board=wide, contents=contents, files=files, words=words).document
     (tmp_path / "devices").mkdir()
     for file in files:
         (tmp_path / "devices" / file.name).write_bytes(file.data)

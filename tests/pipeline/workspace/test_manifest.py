@@ -9,7 +9,8 @@ import pytest
 from ladderlight import DeviceFile
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
-from ladderlight.workspace.manifest import digest_of_inputs, manifest
+from ladderlight.workspace.description import describe
+from ladderlight.workspace.manifest import FILE, InputEntry, digest_of_inputs, read_manifest
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
 
@@ -22,7 +23,7 @@ def build(board, banked):
         contents = banked(board, (1, 3))
         files = binary(contents, board) + intel_hex(contents, board, offset=0x100)
         words = memories_of(board, files)
-        return manifest(
+        return describe(
             project="Merrowhithe",
             board=board,
             contents=contents,
@@ -31,13 +32,17 @@ def build(board, banked):
             burned=burned,
             details=details,
             **more,
-        )
+        ).document
 
     return make
 
 
 def record(board, words, **build):
     return {device.name: chip_of("recipe.toml", device, words, **build) for device in board.devices}
+
+
+def entries(inputs):
+    return [InputEntry(**item) for item in inputs]
 
 
 def test_a_device_is_described_as_a_programmer_shows_it(board, banked, build):
@@ -110,8 +115,8 @@ INPUTS = [{"file": "recipe.toml", "bytes": 3, "sha256": "ab"}]
 def test_a_changed_version_is_the_reason_where_the_inputs_are_the_same(board, banked, build, inputs, versions, cause):
     words = {"picture": banked(board, (1, 3)).memories["picture"].words.copy()}
     words["picture"][0] ^= 1
-    held = record(board, words, inputs=digest_of_inputs(inputs), versions=versions)
-    document = build(burned=held, inputs=INPUTS, versions={"numpy": "3", "numba": "2"})
+    held = record(board, words, inputs=digest_of_inputs(entries(inputs)), versions=versions)
+    document = build(burned=held, inputs=entries(INPUTS), versions={"numpy": "3", "numba": "2"})
     assert document["versions"] == {"numpy": "3", "numba": "2"}
     assert document["devices"][0]["burn"]["text"].startswith(f"differs from the last build in 1 byte{cause};")
 
@@ -119,7 +124,9 @@ def test_a_changed_version_is_the_reason_where_the_inputs_are_the_same(board, ba
 def test_what_the_arrangement_has_to_say_is_kept(board, banked):
     contents = replace(banked(board, (0,)), notes=("one", "two"))
     files = binary(contents, board)
-    document = manifest(project="p", board=board, contents=contents, files=files, words=memories_of(board, files))
+    document = describe(
+        project="p", board=board, contents=contents, files=files, words=memories_of(board, files)
+    ).document
     assert document["notes"] == ["one", "two"]
 
 
@@ -127,9 +134,14 @@ def test_what_the_build_is_made_from_is_kept(board, banked):
     contents = banked(board, (0,))
     files = binary(contents, board)
     inputs = [{"file": "recipe.toml", "bytes": 3, "sha256": "ab"}]
-    document = manifest(
-        project="p", board=board, contents=contents, files=files, words=memories_of(board, files), inputs=inputs
-    )
+    document = describe(
+        project="p",
+        board=board,
+        contents=contents,
+        files=files,
+        words=memories_of(board, files),
+        inputs=entries(inputs),
+    ).document
     assert document["inputs"] == inputs
 
 
@@ -139,14 +151,43 @@ def test_it_is_plain_json_and_the_same_every_time(build):
     assert text == json.dumps(build())
 
 
+def test_what_is_written_is_read_back_whole(board, banked, tmp_path):
+    contents = banked(board, (1, 3))
+    files = binary(contents, board) + intel_hex(contents, board, offset=0x100)
+    words = memories_of(board, files)
+    changed = {"picture": words["picture"] ^ 1}
+    made = describe(
+        project="p",
+        board=board,
+        contents=contents,
+        files=files,
+        words=words,
+        burned=record(board, changed),
+        details={"picture-1": {"codes_chosen": "1 2", "metrics": {"error": 1.5, "colours_used": 3}}},
+        inputs=entries(INPUTS),
+        versions={"numpy": "3"},
+    )
+    (tmp_path / FILE).write_text(json.dumps(made.document))
+    read = read_manifest(tmp_path)
+    assert read == made
+    assert json.dumps(read.document) == json.dumps(made.document)
+    assert read.pictures[0].model_extra == {"codes_chosen": "1 2", "metrics": {"error": 1.5, "colours_used": 3}}
+    assert read.devices[0].burn.differing == 131072
+
+
+def test_a_note_of_a_stage_takes_no_key_of_the_manifest(build):
+    (picture, _) = build(details={"picture-1": {"bank": "mine", "mood": "calm"}})["pictures"]
+    assert (picture["bank"], picture["mood"]) == (1, "calm")
+
+
 def test_even_and_odd_files_have_sums_of_their_own(make_board, memory, banked):
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C1024"))
     contents = banked(board, (0,))
     files = binary(contents, board, split="even_odd")
     files.append(DeviceFile(device="picture", name="bank0.png", data=b"", span=None))
-    (device,) = manifest(project="p", board=board, contents=contents, files=files, words=memories_of(board, files))[
-        "devices"
-    ]
+    (device,) = describe(
+        project="p", board=board, contents=contents, files=files, words=memories_of(board, files)
+    ).document["devices"]
     assert device["files"] == ["picture-even.bin", "picture-odd.bin", "bank0.png"]
     assert [piece["crc32"] for piece in device["pieces"]] == [f"{zlib.crc32(file.data):08X}" for file in files[:2]]
     assert [piece["sha256"] for piece in device["pieces"]] == [hashlib.sha256(f.data).hexdigest() for f in files[:2]]
@@ -158,7 +199,7 @@ def test_a_big_endian_device_is_summed_as_its_file_is(make_board, memory, banked
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C1024"))
     contents = banked(board, (0,))
     (file,) = binary(contents, board, order="big")
-    (device,) = manifest(project="p", board=board, contents=contents, files=[file], words=memories_of(board, [file]))[
-        "devices"
-    ]
+    (device,) = describe(
+        project="p", board=board, contents=contents, files=[file], words=memories_of(board, [file])
+    ).document["devices"]
     assert device["crc32"] == device["pieces"][0]["crc32"] == f"{zlib.crc32(file.data):08X}"

@@ -17,6 +17,7 @@ from ladderlight.board.model.lines import Line, Signal
 from ladderlight.board.model.memory import Device, Memory
 from ladderlight.board.model.palette import Palette, palette_of
 from ladderlight.board.model.raster import Raster
+from ladderlight.system.value import Value
 
 Blanking = Literal["output-enable", "register", "gate", "none"]
 BLANKING: dict[Blanking, str] = {
@@ -71,8 +72,8 @@ class Grid:
     samples: NDArray[np.int64]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Board:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Board(Value):
     """A board as declared; ``board.checks.problems_of`` says whether it can work."""
 
     raster: Raster

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 from typing import Literal
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.model.network import GROUND, Driver, Network, Resistor, Solution
+from ladderlight.system.value import Value
 
 GUNS = ("red", "green", "blue")
 LOAD = "load"
@@ -20,8 +21,8 @@ LOAD = "load"
 Response = Literal["srgb", "tube"]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Channel:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Channel(Value):
     """One output of the ladder network.
 
     A weighted channel has one resistor per line. An R-2R channel (``r2r`` set to R in ohms) has its lines from least to
@@ -30,7 +31,7 @@ class Channel:
     """
 
     name: str
-    resistors: Mapping[str, float] = field(hash=False)
+    resistors: Mapping[str, float]
     guns: tuple[int, ...]
     r2r: float | None = None
 
@@ -47,8 +48,8 @@ class Channel:
         return tuple(sorted(self.lines, key=lambda line: -self.resistors[line]))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Ladder:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ladder(Value):
     """The ladders of all channels with their drivers and the monitor's load. Volts and ohms.
 
     A channel that feeds several guns is loaded by all of them in parallel.

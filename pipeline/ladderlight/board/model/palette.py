@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board.model.ladder import Ladder
 from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.system.value import Value
 
 TUBE_GAMMA = 2.4
 """Exponent of ITU-R BT.1886."""
@@ -61,7 +62,7 @@ class Lattice:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Palette:
+class Palette(Value):
     """All codes of a board.
 
     ``lines`` drive the ladders; bit i of a code is ``lines[i]``. ``volts`` float64, shape (codes, 3).

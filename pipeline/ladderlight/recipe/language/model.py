@@ -12,6 +12,7 @@ from ladderlight.colour.viewing import Viewing
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.contract import StageDeclaration
 from ladderlight.storage.record import Owner
+from ladderlight.system.value import Value
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,8 +23,8 @@ class PictureFile:
     source: str
 
 
-@dataclass(frozen=True, kw_only=True)
-class StageUse:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StageUse(Value):
     """One step of the chain with all its options: those that the recipe gives, and the others' defaults."""
 
     declaration: StageDeclaration
@@ -34,8 +35,8 @@ class StageUse:
         object.__setattr__(self, "options", self.declaration.complete(self.options))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Override:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Override(Value):
     """What a ``[[picture]]`` table changes: options by the stage's index in the chain, and the bank."""
 
     files: frozenset[PictureFile]
@@ -50,9 +51,9 @@ class Override:
         return file in self.files
 
 
-@dataclass(frozen=True, kw_only=True)
-class Recipe:
-    """Everything that a recipe says, checked."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Recipe(Value):
+    """A whole recipe, checked. It can be pickled, for work in other processes."""
 
     path: Path
     folder: Path

@@ -1,0 +1,177 @@
+"""The description of a build: its devices, files and pictures, as its manifest has them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import partial
+from typing import Any
+
+from ladderlight.board import Board, Device
+from ladderlight.board.scanning.scan import is_direct
+from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.files import bytes_of, span_bytes, words_of
+from ladderlight.devices.formats import format_of
+from ladderlight.devices.occupancy import Occupancy, occupancies_of
+from ladderlight.flow.pictures import Contents, DeviceFile, PlacedPicture, Span
+from ladderlight.system.versions import changed_versions
+from ladderlight.units.arrays import MemoryWords
+from ladderlight.workspace.burned import Burn, Chip, burn_of, device_image
+from ladderlight.workspace.manifest import (
+    FORMAT,
+    BankEntry,
+    Blocks,
+    BurnEntry,
+    DeviceEntry,
+    InputEntry,
+    Manifest,
+    PictureEntry,
+    PieceEntry,
+    digest_of_inputs,
+)
+
+Details = Mapping[str, Mapping[str, Any]]
+Merged = Mapping[tuple[str, int], Mapping[str, float]]
+
+
+def describe(
+    *,
+    project: str,
+    board: Board,
+    contents: Contents,
+    files: Sequence[DeviceFile],
+    words: MemoryWords,
+    burned: Mapping[str, Chip] | None = None,
+    details: Details | None = None,
+    merged: Merged | None = None,
+    inputs: Sequence[InputEntry] = (),
+    versions: Mapping[str, str] | None = None,
+) -> Manifest:
+    """Return the manifest of a build. The same inputs and versions give the same one; it does not depend on the time.
+
+    Parameters
+    ----------
+    project
+        The project's name.
+    board, contents
+        The board, and what was arranged for its memories.
+    files
+        All files under ``devices/``.
+    words
+        The memories' words as read back from those files.
+    burned
+        What is in the chips, by device, see :mod:`ladderlight.workspace.burned`.
+    details
+        More about some pictures, by name: ``metrics``, and what the stages chose.
+    merged
+        Metrics of pictures that are not shown as they were reduced, by name and bank; they win over those of
+        ``details``.
+    inputs
+        The files that the build is made from.
+    versions
+        Of Ladderlight and of what computes, see :mod:`ladderlight.system.versions`.
+    """
+    occupancies = occupancies_of(board, contents)
+    digest = digest_of_inputs(inputs)
+    devices = []
+    for device in board.devices:
+        chip = (burned or {}).get(device.name)
+        same = chip is not None and digest is not None and chip.inputs == digest
+        cause = changed_versions(chip.versions or {}, versions or {}) if chip is not None and same else ""
+        image = device_image(words, device)
+        burn = burn_of(chip, device, image, cause=cause and f" because of {cause} (same inputs)")
+        own = [file for file in files if file.device == device.name]
+        devices.append(_device(device, image, burn, occupancies[device.name], own))
+    shown = [memory.name for memory in board.memories if set(memory.data) & set(board.code_lines)]
+    direct = [memory.name for memory in board.memories if is_direct(board, memory)]
+    picture = partial(_picture, [name for name in shown if name in direct] or direct)
+    return Manifest(
+        format=FORMAT,
+        project=project,
+        devices=tuple(devices),
+        inputs=tuple(inputs),
+        versions=dict(versions or {}),
+        notes=contents.notes,
+        pictures=tuple(
+            picture(
+                placed,
+                (details or {}).get(placed.origin.name, {}),
+                (merged or {}).get((placed.origin.name, placed.bank), {}),
+            )
+            for placed in contents.pictures
+        ),
+    )
+
+
+def _device(device: Device, image: bytes, burn: Burn, occupancy: Occupancy, files: Sequence[DeviceFile]) -> DeviceEntry:
+    held = [(file, file.span) for file in files if file.span is not None]
+    shown = _in_order(image, device, held[0][1].order if held else "little")
+    return DeviceEntry(
+        name=device.name,
+        memory=device.memory,
+        part=device.part.number,
+        file=held[0][0].name if held else None,
+        files=tuple(file.name for file in files),
+        bytes=len(image),
+        **checksums_of(shown),
+        changed=burn.needed,
+        burn=_burn(burn),
+        words=device.part.words,
+        width=device.part.width,
+        first_word=device.first_word,
+        used_words=occupancy.used,
+        free_words=occupancy.free,
+        last_used=occupancy.last_used,
+        banks=tuple(
+            BankEntry(bank=bank.bank, pictures=bank.pictures, first=bank.first, last=bank.last)
+            for bank in occupancy.banks
+        ),
+        pieces=tuple(_piece(file, span, _in_order(image, device, span.order)) for file, span in held),
+    )
+
+
+def _burn(burn: Burn) -> BurnEntry:
+    return BurnEntry(
+        known=burn.known,
+        differing=burn.differing,
+        erasure=burn.erasure,
+        text=burn.text,
+        eraser=burn.eraser,
+        block=burn.block,
+        block_count=burn.block_count,
+        blocks=None if burn.blocks is None else tuple(Blocks(first=a, last=b) for a, b in burn.blocks),
+    )
+
+
+def _piece(file: DeviceFile, span: Span, image: bytes) -> PieceEntry:
+    data = span_bytes(image, span)
+    return PieceEntry(
+        file=file.name,
+        format=format_of(file.data),
+        bytes=len(data),
+        **checksums_of(data),
+        first=span.first,
+        step=span.step,
+        order=span.order,
+        offset=span.offset,
+    )
+
+
+def _in_order(image: bytes, device: Device, order: str) -> bytes:
+    return image if order == "little" else bytes_of(words_of(image, device.part.width), device.part.width, "big")
+
+
+def _picture(
+    memories: Sequence[str], placed: PlacedPicture, details: Mapping[str, Any], merged: Mapping[str, float]
+) -> PictureEntry:
+    origin = placed.origin
+    entry = {
+        "name": origin.name,
+        "source": origin.source,
+        "frame": origin.frame,
+        "duration": origin.duration,
+        "memory": memories[0] if memories else None,
+        "memories": tuple(memories),
+        "bank": placed.bank,
+    }
+    metrics = {"metrics": {**details.get("metrics", {}), **merged}} if merged else {}
+    return PictureEntry.model_validate({**details, **metrics} | entry)
