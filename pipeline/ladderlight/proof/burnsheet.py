@@ -13,7 +13,7 @@ _WIDTH = 78
 
 
 def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
-    """Write the burn sheet as plain text, 78 columns wide, from a build's manifest."""
+    """Return the burn sheet as plain text, 78 columns wide, from a build's manifest."""
     title = f"Burn sheet: {manifest['project']}"
     lines = [title, "=" * min(len(title), _WIDTH), ""]
     devices = manifest["devices"]
@@ -43,8 +43,8 @@ def _device(device: Mapping[str, Any]) -> Iterator[str]:
     for piece in device["pieces"]:
         yield f"  file      devices/{piece['file']}"
         yield (
-            f"  size      {piece['bytes']} bytes ({piece['bytes']:X}h)"
-            + (f", loaded at {piece['offset']:X}h" if piece["offset"] else "")
+            f"  size      {piece['bytes']:,} bytes ({piece['bytes']:04X}h)"
+            + (f", loaded at {piece['offset']:04X}h" if piece["offset"] else "")
         )
         yield (
             f"  CRC-32    {piece['crc32']}    sum 16 bits {piece['sum16']}    8 bits {piece['sum8']}"
@@ -64,16 +64,16 @@ def _device(device: Mapping[str, Any]) -> Iterator[str]:
             hang=28,
         )
     if device["last_used"] is None:
-        yield "  nothing reads this chip"
+        yield "  in use    not read by the board"
     else:
         yield (
-            f"  in use    {device['used_words']} of {device['words']} words, the last at {device['last_used']:04X}h; "
-            f"{device['free_words']} free"
+            f"  in use    {device['used_words']:,} of {device['words']:,} words, the last at "
+            f"{device['last_used']:04X}h; {device['free_words']:,} free"
         )
 
 
 def _halves(digest: str) -> tuple[str, str]:
-    """Give a SHA-256 in two lines of eight groups each, so that it can be read off a screen against paper."""
+    """Return a SHA-256 as two lines of eight groups each, so that it can be read off a screen against paper."""
     groups = [digest[at : at + 4] for at in range(0, len(digest), 4)]
     return " ".join(groups[:8]), " ".join(groups[8:])
 

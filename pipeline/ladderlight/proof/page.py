@@ -13,6 +13,7 @@ from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.plots import ladder_plot, palette_plot, scan_line_plot, timing_plot
+from ladderlight.system.printable import printable
 
 _MOST_SWATCHES = 512
 
@@ -26,7 +27,7 @@ def page(
     tile_sets: Sequence[Mapping[str, Any]] = (),
     disturbed: Mapping[str, Any] | None = None,
 ) -> str:
-    """Write the proof page as one HTML document that loads nothing but the screens beside it."""
+    """Return the proof page as one HTML document that loads nothing but the screens beside it."""
     return (
         _environment()
         .get_template("page.html")
@@ -54,7 +55,7 @@ def page(
 
 
 def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
-    """Write the burn sheet as one HTML document to print: a box to tick for every file."""
+    """Return the burn sheet as one HTML document to print: a box to tick for every file."""
     return (
         _environment()
         .get_template("burn-sheet.html")
@@ -68,7 +69,7 @@ def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
 
 
 def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
-    """Write what follows from a board's declaration as one HTML document with plots, before anything is built."""
+    """Return what follows from a board's declaration as one HTML document with plots, before anything is built."""
     ladder, analysis = board.ladder, analyse(board.ladder)
     return (
         _environment()
@@ -93,17 +94,25 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
 
 @cache
 def _environment() -> Environment:
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("ladderlight.proof"),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=_shown,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["grouped"] = "{:,}".format
+    return environment
+
+
+def _shown(value: object) -> object:
+    """Make a value's text printable; markup is our own."""
+    return value if isinstance(value, Markup) else printable(str(value))
 
 
 def _channels(board: Board) -> list[dict[str, Any]]:
-    """Give each channel's plot and levels."""
+    """Return each channel's plot and levels."""
     return [
         {"plot": Markup(ladder_plot(channel, peak=board.ladder.peak)), "levels": channel.levels}  # noqa: S704
         for channel in analyse(board.ladder).channels
@@ -111,7 +120,7 @@ def _channels(board: Board) -> list[dict[str, Any]]:
 
 
 def _facts(board: Board) -> list[tuple[str, str, str]]:
-    """Give what the board is, as (name, figure, what more there is to say)."""
+    """Return the main figures of a board: name, figure, detail."""
     raster, geometry, palette = board.raster, board.geometry, board.palette
     colours = len({palette.hex_of(code) for code in range(len(palette))})
     repeat = f"{_counted(geometry.repeat_x, 'count')} by {_counted(geometry.repeat_y, 'line')}"
@@ -119,7 +128,7 @@ def _facts(board: Board) -> list[tuple[str, str, str]]:
     return [
         ("Picture", f"{geometry.width} × {geometry.height}", f"each pixel {repeat}"),
         ("Pixel aspect", f"{geometry.pixel_aspect:.3g}", "width over height on the screen"),
-        ("Colours", f"{colours}", f"{len(palette)} codes on {len(palette.lines)} lines"),
+        ("Colours", f"{colours:,}", f"{len(palette):,} codes on {len(palette.lines)} lines"),
         ("Mode", raster.mode.name, f"{float(raster.line_rate) / 1e3:.3f} kHz, {float(raster.frame_rate):.2f} Hz"),
         ("Clock", f"{float(raster.clock) / 1e6:.6g} MHz", per_pixel),
         ("Banks", f"{board.bank_count}", f"blanking: {board.blanking}"),
@@ -144,21 +153,21 @@ def _screen(manifest: Mapping[str, Any], bank: int) -> dict[str, Any]:
         "names": names,
         "sources": ", ".join(dict.fromkeys(picture["source"] for picture in pictures)),
         "measured": ", ".join(_measured(pictures[0].get("metrics", {}))) if len(pictures) == 1 else "",
-        "alt": f"What the monitor shows of bank {bank}" + (f": {names}" if names else ""),
+        "alt": f"Screen of bank {bank}" + (f": {names}" if names else ""),
     }
 
 
 def _measured(metrics: Mapping[str, float]) -> list[str]:
-    """Say in words what was measured of a picture."""
+    """Return what was measured of a picture, in words."""
     words = []
     if "visible_error_mean" in metrics:
         words.append(f"visible error {metrics['visible_error_mean']:.1f}")
     if "colours_used" in metrics:
         words.append(_counted(int(metrics["colours_used"]), "colour"))
     if metrics.get("clipped_share", 0.0) >= 0.001:
-        words.append(f"{metrics['clipped_share']:.1%} clipped")
+        words.append(f"{metrics['clipped_share'] * 100:.1f} % clipped")
     if metrics.get("merged_share", 0.0) >= 0.001:
-        words.append(f"{metrics['merged_share']:.1%} merged")
+        words.append(f"{metrics['merged_share'] * 100:.1f} % merged")
     return words
 
 

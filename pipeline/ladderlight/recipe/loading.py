@@ -15,7 +15,7 @@ from ladderlight.errors import Fault, PluginError, Problem, RecipeError
 from ladderlight.recipe.boards import as_written, bank_count, board_of
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
 from ladderlight.recipe.files import idle_exclusions, lies_below, missing_file, picture_files, source_of
-from ladderlight.recipe.language.model import PictureFile, Recipe
+from ladderlight.recipe.language.model import Override, PictureFile, Recipe
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.option_files import files_named, override_with_files, with_files
 from ladderlight.recipe.recovery.contradictions import contradictions
@@ -51,37 +51,37 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     document = read_document(path, str(path))
     report = Report(recipe=document)
     folder = path.resolve().parent
-    raw = dict(document.data)
-    board_file = raw.get("board")
-    _read_board_file(raw, folder, path, report)
+    raw, board_file = _with_board_file(document.data, folder, path, report)
     raw = _check_tables(raw, report)
     board = _board(raw, report)
     files = _files(raw, folder, report, wanted=pictures != "ignored")
     plugins, registry = _plugins(raw, folder, report)
     links, unknown = chain_of(tables(raw, "stage"), registry, report)
     wanted = takes_pictures(link.declaration for link in links)
-    if pictures == "needed" and "pictures" not in raw and wanted:
-        _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
-    if "pictures" in raw and not wanted:
-        report.warn("pictures", "no stage takes pictures, so they are not used; leave [pictures] out, or add stages")
-    named = [folder / board_file] if isinstance(board_file, str) else []
-    named += [path for link in links for path in files_named(link.options, folder)]
+    _check_wanted(raw, pictures, report, wanted=wanted)
+    option_files = [path for link in links for path in files_named(link.options, folder)]
     links = with_files(links, folder, report)
-    overrides = []
-    for place, table in enumerate(tables(raw, "picture")):
-        # A stage that the chain lacks may be meant by a name in it that is not known.
-        override = override_of(
-            place, table, links, files, (*unknown, *registry.names, *registry.uses) if unknown else (), report
-        )
-        if files and pictures != "ignored" and not report.has("picture", place, "match") and "match" in table:
-            check_match(place, str(table["match"]), override, files, report)
-        named += [path for changes in override.options.values() for path in files_named(changes, folder)]
-        overrides.append(override_with_files(override, place, links, folder, report))
+    # A stage that the chain lacks may be meant by a name in it that is not known.
+    unspoken = (*unknown, *registry.names, *registry.uses) if unknown else ()
+    overrides = [
+        override_of(place, table, links, files, unspoken, report) for place, table in enumerate(tables(raw, "picture"))
+    ]
+    if pictures != "ignored":
+        _check_matches(raw, overrides, files, report)
+    option_files += [
+        path for override in overrides for options in override.options.values() for path in files_named(options, folder)
+    ]
+    overrides = [override_with_files(each, place, links, folder, report) for place, each in enumerate(overrides)]
     if board is not None:
         check_rules(links, overrides, files, board, report)
-    board_files, others = (named[:1], named[1:]) if isinstance(board_file, str) else ([], named)
-    inputs = {"recipe": [path], "board": board_files, "plugin": plugins, "file": others}
-    output = _output(raw, folder, inputs | {"picture": [file.path for file in files]}, report)
+    inputs = {
+        "recipe": [path],
+        "board": board_file,
+        "plugin": plugins,
+        "file": option_files,
+        "picture": [file.path for file in files],
+    }
+    output = _output(raw, folder, inputs, report)
     if report.problems or report.problems_as_written or report.unreadable:
         raise RecipeError.of(report.faults)
     assert board is not None  # noqa: S101 - without a board there is a problem
@@ -97,7 +97,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         viewing=_viewing(raw),
         plugins=tuple(plugins),
         patterns=tuple(dig(raw, "pictures", "files") or ()),
-        named=tuple(dict.fromkeys(named)),
+        named=tuple(dict.fromkeys([*board_file, *option_files])),
         cautions=tuple(report.cautions),
     )
 
@@ -122,32 +122,38 @@ def _add(report: Report, where: Where, what: str, action: str) -> None:
     report.add(Problem(where=where, what=what, action=action))
 
 
-def _read_board_file(raw: dict[str, Any], folder: Path, path: Path, report: Report) -> None:
-    """Put the board of another file in the place where the recipe names it."""
+def _with_board_file(
+    data: Mapping[str, Any], folder: Path, path: Path, report: Report
+) -> tuple[dict[str, Any], list[Path]]:
+    """Return the recipe's data with the board of another file in its place, and that file, if the recipe names one."""
+    raw = dict(data)
     named = raw.get("board")
-    if not isinstance(named, str) or not named:
-        return
+    if not isinstance(named, str):
+        return raw, []
+    file = [folder / named]
+    if not named:
+        return raw, file
     if not is_file(folder / named):
         what, action = missing_file(folder, named)
         _add(report, ("board",), what, action)
-        return
+        return raw, file
     try:
         document = read_document(folder / named, str(path.parent / named))
     except UnreadableError as error:
         report.unreadable += error.faults
-        return
+        return raw, file
     inner = document.data.get("board")
     if inner is not None and len(document.data) > 1:
         what = f"{named!r} has a [board] and other tables"
         _add(report, ("board",), what, "name a file that describes a board and nothing else")
-        return
+        return raw, file
     report.board = document
     report.board_prefix = ("board",) if isinstance(inner, dict) and len(document.data) == 1 else ()
-    raw["board"] = inner if report.board_prefix else dict(document.data)
+    return raw | {"board": inner if report.board_prefix else dict(document.data)}, file
 
 
 def _check_tables(raw: dict[str, Any], report: Report) -> dict[str, Any]:
-    """Check keys, types and limits of the whole file. Gives its data as they are meant; see ``meaning``."""
+    """Check keys, types and limits of the whole file. Return its data as they are meant; see ``intent``."""
     report.add_all(_table_problems(raw))
     meaning = meaning_of(raw, board_inside=report.board is None)
     if meaning.moves:
@@ -185,8 +191,24 @@ def _board(raw: Mapping[str, Any], report: Report) -> Board | None:
     return None if report.has("board") else board
 
 
+def _check_wanted(raw: Mapping[str, Any], pictures: Pictures, report: Report, *, wanted: bool) -> None:
+    """Compare whether the recipe has pictures with whether its stages take any."""
+    if pictures == "needed" and "pictures" not in raw and wanted:
+        _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
+    if "pictures" in raw and not wanted:
+        report.warn("pictures", "no stage takes pictures, so they are not used; leave [pictures] out, or add stages")
+
+
+def _check_matches(
+    raw: Mapping[str, Any], overrides: Sequence[Override], files: Sequence[PictureFile], report: Report
+) -> None:
+    for place, (table, override) in enumerate(zip(tables(raw, "picture"), overrides, strict=True)):
+        if files and "match" in table and not report.has("picture", place, "match"):
+            check_match(place, str(table["match"]), override, files, report)
+
+
 def _viewing(raw: Mapping[str, Any]) -> Viewing:
-    """Read from where the screen is looked at, in a recipe that was found good."""
+    """Return the viewing distance and the screen's width of a valid recipe."""
     if "viewing" not in raw:
         return Viewing()
     table = ViewingTable.model_validate_json(as_json(raw["viewing"]), strict=True)

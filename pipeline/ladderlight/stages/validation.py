@@ -215,50 +215,81 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
 
 
 def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
-    """Say what is wrong with a value, and what to do."""
-    kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
-    cause = context.get("error")
-    expected = wanted(annotation)
-    if isinstance(cause, MisfitError):
-        return cause.what, cause.action or f"use {expected}"
+    """Return what is wrong with a value, and what to do: the first complaint that applies."""
+    for complaint in (_misfit, _brackets, _date, _choice, _length, _type, _range):
+        if found := complaint(detail, annotation):
+            return found
+    cause = detail.get("ctx", {}).get("error")
+    reason = f": {cause}" if cause else ", which is of no use here"
+    return f"is {named(detail['input'])}{reason}", f"use {wanted(annotation)}"
+
+
+def _misfit(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+    cause = detail.get("ctx", {}).get("error")
+    if not isinstance(cause, MisfitError):
+        return None
+    return cause.what, cause.action or f"use {wanted(annotation)}"
+
+
+def _brackets(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+    """Return a table in place of a list of tables, the other way round, or another value in place of either."""
+    value, is_list = detail["input"], detail["type"] in ("list_type", "tuple_type")
     heading = "[{}]".format(".".join(str(part) for part in detail["loc"] if isinstance(part, str)))
-    if isinstance(value, dict) and kind in ("list_type", "tuple_type") and keys_of(inside(annotation, 0)):
+    of_tables = is_list and bool(keys_of(inside(annotation, 0)))
+    if isinstance(value, dict) and of_tables:
         return "is a single table", f"write [{heading}]"
     if isinstance(value, list) and value and isinstance(value[0], dict) and keys_of(annotation):
         return "is a list of tables", f"write {heading}"
-    if named(value) != DATE and (
-        (kind == "model_type" and isinstance(detail["loc"][-1], int))
-        or (kind in ("list_type", "tuple_type") and keys_of(inside(annotation, 0)))
-    ):
+    entry = detail["type"] == "model_type" and isinstance(detail["loc"][-1], int)
+    if (entry or of_tables) and named(value) != DATE:
         return f"is {_with_type(value)}", f"write [{heading}] and its keys below"
-    if named(value) == DATE:
-        return f"is {DATE}", f"use {expected}"
-    if kind == "literal_error":
-        known = [item for item in typing.get_args(core_of(annotation)) if not isinstance(item, bool)]
-        if isinstance(value, str) and all(isinstance(item, str) for item in known):
-            hint = nearest_word(value, known)
-            meanings = described(annotation)
-            if meanings and not hint.endswith("?"):
-                hint = f"use {meanings}"
-            return f"is {value!r}, which is not known", hint
-        return f"is {named(value)}", f"use {expected}"
-    if kind in ("too_short", "too_long") and expected.startswith("a list of "):
-        return f"has {_entries(context['actual_length'])}", f"use {expected}"
-    if kind in ("too_short", "too_long"):
-        return f"has {_entries(context['actual_length'])}", _length_action(context)
-    if kind == "string_too_short" and not value:
+    return None
+
+
+def _date(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+    return (f"is {DATE}", f"use {wanted(annotation)}") if named(detail["input"]) == DATE else None
+
+
+def _choice(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+    if detail["type"] != "literal_error":
+        return None
+    value = detail["input"]
+    known = [item for item in typing.get_args(core_of(annotation)) if not isinstance(item, bool)]
+    if not isinstance(value, str) or not all(isinstance(item, str) for item in known):
+        return f"is {named(value)}", f"use {wanted(annotation)}"
+    hint = nearest_word(value, known)
+    meanings = described(annotation)
+    return f"is {value!r}, which is not known", f"use {meanings}" if meanings and not hint.endswith("?") else hint
+
+
+def _length(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+    expected = wanted(annotation)
+    if detail["type"] == "string_too_short" and not detail["input"]:
         return "is empty", f"use {expected}"
+    if detail["type"] not in ("too_short", "too_long"):
+        return None
+    context = detail["ctx"]
+    action = f"use {expected}" if expected.startswith("a list of ") else _length_action(context)
+    return f"has {_entries(context['actual_length'])}", action
+
+
+def _type(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+    kind, value = detail["type"], detail["input"]
+    if not kind.endswith("_type"):
+        return None
     if isinstance(value, bool) and kind in ("int_type", "float_type"):
-        return f"is {named(value)} where a number is meant", f"use {expected}"
+        return f"is {named(value)} where a number is meant", f"use {wanted(annotation)}"
     if kind == "string_type" and isinstance(value, int) and not isinstance(value, bool):
         return f"is the number {value!r}", f'put it in quotes: "{value}"'
     if kind in ("list_type", "tuple_type") and isinstance(value, str):
         return f"is the text {value!r}", f'put it in brackets: ["{value}"]'
-    if kind.endswith("_type"):
-        return f"is {_with_type(value)}", f"use {expected}"
-    if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
-        return f"is {named(value)}, which is out of range", f"use {expected}"
-    return f"is {named(value)}{f': {cause}' if cause else ', which is of no use here'}", f"use {expected}"
+    return f"is {_with_type(value)}", f"use {wanted(annotation)}"
+
+
+def _range(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+    if detail["type"] not in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
+        return None
+    return f"is {named(detail['input'])}, which is out of range", f"use {wanted(annotation)}"
 
 
 def _entries(count: int) -> str:

@@ -45,3 +45,10 @@ def test_findings_are_listed_and_escaped(board) -> None:
     page = board_page("A & B", board, [Finding(level="caution", where="ladder red", message="x < y; mend it")])
     assert "A &amp; B" in page
     assert "x &lt; y; mend it" in page
+
+
+def test_findings_cannot_act(board) -> None:
+    finding = Finding(level="note", where="device a\x1b[31m", message="b\u202ec\nd \udce9")
+    page = board_page("Merrowhithe", board, [finding])
+    assert r"device a\x1b[31m</span> b\u202ec\nd \xe9</div>" in page
+    assert not re.search("[\x00-\x09\x0b-\x1f\u202e\ud800-\udfff]", page)

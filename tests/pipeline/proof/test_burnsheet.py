@@ -37,14 +37,14 @@ def test_the_sheet_says_what_goes_where(board, banked):
         "Burn 1 of 1: picture.",
         "  state     no record of this chip; burn it",
         "  file      devices/picture.bin",
-        "  size      131072 bytes (20000h)",
+        "  size      131,072 bytes (20000h)",
         f"  CRC-32    {device['crc32']}    sum 16 bits {device['sum16']}    8 bits {device['sum8']}    32 bits "
         f"{device['sum32']}",
         f"  SHA-256   {' '.join(re.findall('....', device['sha256'][:32]))}",
         f"            {' '.join(re.findall('....', device['sha256'][32:]))}",
         "  bank 0    0000h to 779Fh  picture-0",
         "  bank 2    10000h to 1779Fh  picture-2",
-        "  in use    38400 of 131072 words, the last at 1779Fh; 92672 free",
+        "  in use    38,400 of 131,072 words, the last at 1779Fh; 92,672 free",
     ):
         assert line in text.splitlines()
     assert "[ ] burn" in text

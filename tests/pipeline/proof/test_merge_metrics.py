@@ -97,7 +97,7 @@ def test_a_picture_whose_colours_were_merged_is_measured_as_it_is_burned(
     assert note in sheet
     page = (output / "burn-sheet.html").read_text()
     assert '<h2 id="notes">Notes</h2>' in page
-    assert f"{100 * many['merged_share']:.1f}% merged" in (output / "proof" / "index.html").read_text()
+    assert f"{100 * many['merged_share']:.1f} % merged" in (output / "proof" / "index.html").read_text()
 
 
 def test_nothing_is_scanned_where_counters_address_everything(board) -> None:

@@ -76,8 +76,8 @@ def test_the_page_shows_screens_devices_palette_findings_and_cautions(board, pro
     files, document, _ = proof(findings=[Finding(level="caution", where="clock", message="it drifts; trim it")])
     page = Page(files["index.html"].decode())
     assert [(image["src"], image["alt"]) for image in page.images] == [
-        ("screens/bank0.png", "What the monitor shows of bank 0: picture-0"),
-        ("screens/bank3.png", "What the monitor shows of bank 3: picture-3"),
+        ("screens/bank0.png", "Screen of bank 0: picture-0"),
+        ("screens/bank3.png", "Screen of bank 3: picture-3"),
     ]
     device = document["devices"][0]
     for words in (
@@ -103,7 +103,7 @@ def test_a_screen_says_what_was_measured_of_its_picture(proof):
     files, _, _ = proof(details={"picture-0": {"metrics": metrics}, "picture-3": {"metrics": {"clipped_share": 0.0}}})
     text = Page(files["index.html"].decode()).text
     assert text.count("visible error") == 1
-    assert "visible error 4.1, 1 colour, 0.3% clipped bank 3" in text
+    assert "visible error 4.1, 1 colour, 0.3 % clipped bank 3" in text
 
 
 def test_nothing_is_loaded_from_elsewhere(proof):
@@ -140,7 +140,7 @@ def test_a_palette_too_large_to_list_is_said_so(make_board, memory, ladder, bank
     words = memories_of(board, files)
     document = describe(project="p", board=board, contents=contents, files=files, words=words).document
     page = Page(dict(proof_files("p", board, words, document, []))["index.html"].decode())
-    assert "4096 codes are too many to list" in page.text
+    assert "No table of 4,096 codes" in page.text
 
 
 def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
@@ -163,10 +163,11 @@ def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     page = Page(found["index.html"].decode())
     for words_ in (
         "17 distinct tiles; 3 are shown as others",
-        "picture 3 tiles of 8 × 8 pixels, by number from 4 to 6, 32 in a row shown at 2 places, 2 of them at one only",
+        "picture 3 tiles of 8 × 8 pixels, numbered 4 to 6, 32 in a row shown at 2 places; "
+        "2 of the tiles at one place only",
         "69 % of the visible picture",
-        "What the monitor will show while the memories' data are valid",
-        "For 69 % of the time data are undefined, and the monitor may show anything.",
+        "Screens as the monitor will show them while the memories' data are valid",
+        "Data are undefined for 69 % of the time; the monitor may show anything then.",
         "Mark undefined data",
     ):
         assert words_ in page.text
@@ -189,16 +190,14 @@ def test_the_headline_says_what_is_known_of_undefined_data(make_board, memory, b
         return first_page(board, banked(board, (0,)))
 
     names, text = made(access=15e-9)
-    assert "For 9 % of the time data are undefined" in text
+    assert "Data are undefined for 9 % of the time" in text
     assert "Mark undefined data" not in text
     assert names == ["screens/bank0.png", "screens/waiting.png", "index.html"]
     names, text = made()
-    assert (
-        "Data of picture are undefined at each word change for as long as the access time, which is not given." in text
-    )
+    assert "No access time is given for picture; data are undefined that long after each word change." in text
     assert names == ["screens/bank0.png", "index.html"]
     names, text = made(access=110e-9, output="register")
-    assert "What the monitor will show, computed from the very files to be burned. Picture" in text
+    assert "Screens as the monitor will show them, computed from the device files. Picture" in text
     assert names == ["screens/bank0.png", "index.html"]
 
 
@@ -209,10 +208,10 @@ def test_the_burn_sheet_as_a_page(board, proof):
     for words in (
         "Lobby <1>",
         "Burn 1 of 1: picture.",
-        f"devices/picture.bin 131072 0000h {device['crc32']} {device['sum8']} {device['sum16']} {device['sum32']}",
+        f"devices/picture.bin 131,072 0000h {device['crc32']} {device['sum8']} {device['sum16']} {device['sum32']}",
         f"{device['sum32']} SHA-256 {' '.join(re.findall('....', device['sha256']))} bank 0",
         "bank 3 18000h to 1F79Fh picture-3",
-        "38400 of 131072 words in use, the last at 1F79Fh, 92672 free",
+        "38,400 of 131,072 words in use, the last at 1F79Fh, 92,672 free",
         "12.5 V",
     ):
         assert words in page.text

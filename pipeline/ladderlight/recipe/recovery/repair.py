@@ -15,7 +15,6 @@ from typing import Any
 from ladderlight.board import MODES, PARTS, Board
 from ladderlight.board.model.lines import Signal
 from ladderlight.errors import Problem
-from ladderlight.recipe.language.tables import BoardTable, LadderTable, MemoryTable
 from ladderlight.recipe.source.problems import Where, dig
 from ladderlight.stages.validation import KeyName
 
@@ -74,31 +73,11 @@ class Repair:
                 self._forget_size(index)
 
     def _drop_unknown(self, where: Where) -> None:
-        if len(where) > 1 and where[0] != "memory":
-            self._drop_unknown_below(where)
-            return
-        # Of an inner table nothing is kept: the unknown key may be a misspelt one that must be there.
-        table, key = (self.raw, str(where[0])) if len(where) == 1 else (dig(self.raw, *where[:2]), str(where[2]))
+        *way, key = where
+        table = dig(self.raw, *way)
         if isinstance(table, dict):
-            table.pop(key, None)
-        if where[0] == "memory" and len(where) == 3:
-            self.doubtful |= {(int(where[1]), meant) for meant in get_close_matches(key, MemoryTable.model_fields, n=1)}
-        elif where[0] == "memory":
-            self.doubtful.add((int(where[1]), key))
-        else:
-            self.doubtful |= {(None, meant) for meant in get_close_matches(key, BoardTable.model_fields, n=1)}
-
-    def _drop_unknown_below(self, where: Where) -> None:
-        if where[0] != "ladder":
-            self.replace(where[:1])
-            return
-        ladder, key = self.raw["ladder"], str(where[1])
-        if len(where) == 3 and isinstance(ladder.get(key), dict) and not {"r2r", "lines"} & set(ladder[key]):
-            ladder[key].pop(where[2], None)
-        else:
-            ladder.pop(key, None)
-        meant = get_close_matches(key, LadderTable.model_fields, n=1, cutoff=0.6)
-        if not meant or meant[0] in _CHANNELS:  # what is meant may be a channel, or a line of one
+            table.pop(str(key), None)
+        if where[0] == "ladder":  # what is meant may be a channel, or a line of one
             self.doubtful.add((None, "ladder"))
 
     def _replace_in_memory(self, where: Where) -> None:
