@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from ladderlight.commands import main
 from ladderlight.recipe import schema
 
 ROOT = Path(__file__).parents[2]
@@ -78,12 +79,14 @@ def schema_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def marks(schema_file: Path, *recipes: Path) -> list[tuple[int, int]]:
-    """Return the line and column of everything that taplo marks."""
+def marks(schema_file: Path | None, *recipes: Path) -> list[tuple[int, int]]:
+    """Return the line and column of everything that taplo marks, by a schema or by that which the recipe names."""
     taplo = shutil.which("taplo")
     if taplo is None:
         pytest.skip("taplo is not installed: npm install -g @taplo/cli")
-    options = ("--no-auto-config", "--colors", "never", "--schema", schema_file.as_uri())
+    options = ["--no-auto-config", "--colors", "never"]
+    if schema_file is not None:
+        options += ["--schema", schema_file.as_uri()]
     done = subprocess.run([taplo, "lint", *options, *recipes], capture_output=True, text=True, timeout=120, check=False)
     found = re.findall(r"┌─ .*:(\d+):(\d+)$", done.stderr + done.stdout, flags=re.MULTILINE)
     assert bool(found) == bool(done.returncode), done.stderr
@@ -105,3 +108,13 @@ def test_taplo_finds_nothing_in_the_example_recipes(schema_file: Path) -> None:
     recipes = sorted(ROOT.glob("recipes/*/recipe.toml"))
     assert len(recipes) >= 8
     assert marks(schema_file, *recipes) == []
+
+
+def test_taplo_finds_the_schema_of_a_started_project(tmp_path: Path) -> None:
+    assert main(["start", str(tmp_path / "new")]) == 0
+    recipe = tmp_path / "new" / "recipe.toml"
+    assert marks(None, recipe) == []
+    text = recipe.read_text(encoding="utf-8")
+    recipe.write_text(text.replace('kernel = "stucki"', 'kernel = "stuki"'), encoding="utf-8")
+    line = text[: text.index('"stucki"')].count("\n") + 1
+    assert marks(None, recipe) == [(line, 10)]
