@@ -20,7 +20,13 @@ from ladderlight.commands import main
 from ladderlight.commands.guide import GUIDES
 
 ROOT = Path(__file__).parents[1]
-STARTER_NAMES = ("recipe.toml", "pictures/lighthouse.png", "pictures/ferry.png", "pictures/chart.png")
+STARTER_NAMES = (
+    "recipe.toml",
+    "recipe.schema.json",
+    "pictures/lighthouse.png",
+    "pictures/ferry.png",
+    "pictures/chart.png",
+)
 
 
 def run(*command: str | Path, **environment: str) -> str:

@@ -19,9 +19,11 @@ def start(
 ) -> None:
     """Start a project: a recipe and pictures, ready to build."""
     from ladderlight.commands.reporting import print_document, stdout
+    from ladderlight.recipe import schema
     from ladderlight.starter.project import write_project
+    from ladderlight.system.printable import json_text
 
-    written = write_project(folder)
+    written = write_project(folder, schema=json_text(schema()))
     recipe = written[0]
     if json_:
         print_document({"ok": True, "recipe": str(recipe), "files": [str(path) for path in written]})

@@ -1,4 +1,4 @@
-"""Writing a first project."""
+"""Write a first project."""
 
 from __future__ import annotations
 
@@ -11,9 +11,16 @@ from ladderlight.starter.scenes import SCENES, draw_scene
 from ladderlight.storage.writing import made_here
 from ladderlight.system.paths import path_trouble
 
+SCHEMA = "recipe.schema.json"
+"""The file that the ``#:schema`` line of the recipe names."""
 
-def write_project(folder: Path) -> list[Path]:
-    """Write a recipe and its pictures into a new or empty folder, and give their paths, the recipe's first.
+
+def write_project(folder: Path, *, schema: str) -> list[Path]:
+    """Write a recipe, the schema for editors and pictures into a new or empty folder.
+
+    Returns
+    -------
+    The paths of the files, the recipe's first.
 
     Raises
     ------
@@ -26,7 +33,8 @@ def write_project(folder: Path) -> list[Path]:
             raise UsageError("is not an empty folder; choose a new one", where=folder)
         made.folder(folder / "pictures")
         made.file(recipe, (files("ladderlight.starter") / "recipe.toml").read_bytes())
-        written = [recipe]
+        made.file(folder / SCHEMA, schema.encode("utf-8"))
+        written = [recipe, folder / SCHEMA]
         for name in SCENES:
             path = folder / "pictures" / f"{name}.png"
             made.file(path, _png(name))

@@ -202,6 +202,9 @@ def test_start_makes_a_project_that_builds(run, tmp_path: Path) -> None:
     status, out, _ = run("start", tmp_path / "new", "--json")
     assert status == 0
     recipe = Path(json.loads(out)["recipe"])
+    assert json.loads(out)["files"][:2] == [str(recipe), str(recipe.parent / "recipe.schema.json")]
+    assert recipe.read_text(encoding="utf-8").startswith("#:schema ./recipe.schema.json\n")
+    assert (recipe.parent / "recipe.schema.json").read_text(encoding="utf-8") == run("schema")[1]
     status, out, _ = run("build", recipe)
     assert status == 0
     assert (recipe.parent / "out" / "devices" / "picture.bin").stat().st_size == 131072
@@ -331,8 +334,8 @@ def test_a_bug_gives_a_document_too(
     monkeypatch.chdir(project)
     for place in (
         "recipe.load",
-        "board.ladder_design.design",
-        "plugins.installed_stages",
+        "board.ladders.design.design",
+        "stages.registry.installed_stages",
         "starter.project.write_project",
     ):
         monkeypatch.setattr(f"ladderlight.{place}", fail)

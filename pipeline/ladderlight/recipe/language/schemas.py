@@ -1,4 +1,9 @@
-"""The recipe language as a JSON schema, for editors that check and complete while one writes."""
+"""The recipe language as a JSON schema, for editors that check and complete while one writes.
+
+A mistake inside a value that has several forms should be marked at its key. ``anyOf`` would mark the whole value, so
+``if`` chooses the form and ``then`` checks it. The ``anyOf`` beside them always holds: it lists the forms for editors
+that look there for completions (taplo reads neither ``then`` nor ``else`` for that).
+"""
 
 from __future__ import annotations
 
@@ -12,66 +17,98 @@ from ladderlight.stages.contract import StageDeclaration
 from ladderlight.stages.registry import StageRegistry, installed_stages
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
+ADDRESS = "https://example.org/ladderlight/recipe.schema.json"
+"""The schema's ``$id``: a name, from which nothing is loaded; example.org is reserved for such (RFC 2606)."""
 _REFERENCE = "#/$defs/{model}"
+_ANYTHING: dict[str, Any] = {}
+_NO_SUCH_KEY = {"not": {"description": "no such key"}}
+"""What no value fits. With ``false`` for further keys, taplo would mark everything in the table beside the one key."""
 
 
 def schema(registry: StageRegistry | None = None) -> dict[str, Any]:
-    """Give the JSON schema (draft 2020-12) of a recipe, the options of all installed stages included.
+    """Return the JSON schema (draft 2020-12) of a recipe, the options of all installed stages included.
 
     A recipe that names plugins of its own may use stages that the schema does not know.
     """
-    stages = dict(_usable(registry or installed_stages()))
     document = RecipeTable.model_json_schema(ref_template=_REFERENCE)
     definitions = document["$defs"]
-    known: list[dict[str, Any]] = []
+    forms: list[tuple[dict[str, Any], dict[str, Any]]] = []
     tables: dict[str, list[dict[str, Any]]] = {}
-    for use, stage in stages.items():
+    names: list[str] = []
+    for use, stage in _usable(registry or installed_stages()):
         options = stage.model.model_json_schema(ref_template=_REFERENCE)
         definitions.update(options.pop("$defs", {}))
         uses = list(dict.fromkeys((use, stage.qualified)))
-        known.append(_use(stage, uses, options))
-        for key in (stage.name, stage.qualified) if stage.kind.per_picture else ():
-            tables.setdefault(key, []).append(_table(stage.help, options["properties"]))
+        names += uses
+        name = f"stage.{stage.qualified}"
+        definitions[name] = _use(stage, uses, options)
+        forms.append(({"properties": {"use": {"enum": uses}}, "required": ["use"]}, _reference(name)))
+        if stage.kind.per_picture:
+            name = f"override.{stage.qualified}"
+            definitions[name] = _table(stage.help, options["properties"])
+            for key in (stage.name, stage.qualified):
+                tables.setdefault(key, []).append(_reference(name))
+    definitions["StageTable"] |= {
+        "anyOf": [*(form for _, form in forms), _ANYTHING],
+        "allOf": [{"if": test, "then": form} for test, form in forms],
+    }
     overrides = {key: found[0] if len(found) == 1 else {"anyOf": found} for key, found in tables.items()}
-    names = [name for table in known for name in table["properties"]["use"]["enum"]]
-    own = {"type": "object", "properties": {"use": {"type": "string", "not": {"enum": names}}}, "required": ["use"]}
-    definitions["StageTable"] = {"oneOf": [*known, own], "description": definitions["StageTable"]["description"]}
     definitions["PictureTable"]["properties"] |= overrides
-    whole: dict[str, Any] = {
+    _refine(document)
+    pictures = {"properties": dict.fromkeys(("match", "bank", *overrides), _ANYTHING)}
+    return {
         "$schema": DIALECT,
+        "$id": ADDRESS,
         **document,
         "title": "Ladderlight recipe",
         "if": {"not": {"required": ["plugins"]}},
         "then": {
             "properties": {
                 "stage": {"items": {"properties": {"use": {"enum": names}}}},
-                "picture": {"items": {"propertyNames": {"enum": ["match", "bank", *overrides]}}},
+                "picture": {"items": pictures | {"additionalProperties": _NO_SUCH_KEY}},
             }
         },
     }
-    _drop_null(whole)
-    return whole
 
 
-def _drop_null(value: Any) -> None:
-    """Take out, everywhere inside, that a value may be nothing: TOML has no such value."""
-    if isinstance(value, dict):
-        if value.get("anyOf", [])[-1:] == [{"type": "null"}]:
-            kinds = value.pop("anyOf")[:-1]
-            value.update(kinds[0] if len(kinds) == 1 else {"anyOf": kinds})
-            value.pop("default", None)
-        for inner in value.values():
-            _drop_null(inner)
-    elif isinstance(value, list):
+def _refine(value: Any) -> None:
+    """Take out nulls and the defaults of tables, and let a mistake in a value of several forms mark one key."""
+    if isinstance(value, list):
         for inner in value:
-            _drop_null(inner)
+            _refine(inner)
+    if not isinstance(value, dict):
+        return
+    if isinstance(value.get("default"), dict):
+        del value["default"]
+    if value.get("additionalProperties") is False:
+        value["additionalProperties"] = _NO_SUCH_KEY
+    forms = value.get("anyOf", [])
+    if forms[-1:] == [{"type": "null"}]:
+        value.pop("default", None)
+        forms = value.pop("anyOf")[:-1]
+        value.update(forms[0] if len(forms) == 1 else {"anyOf": forms})
+    if len(forms) == 2 and "$ref" in forms[1] and "$ref" not in forms[0]:
+        other, table = forms
+        # A channel is a table in either form; an R-2R ladder's has keys of its own.
+        is_table = {"type": "object"} if other.get("type") != "object" else _holds("r2r", "lines")
+        value.update({"anyOf": [*forms, _ANYTHING], "if": is_table, "then": table, "else": other})
+    for inner in value.values():
+        _refine(inner)
+
+
+def _holds(*keys: str) -> dict[str, Any]:
+    return {"type": "object", "anyOf": [{"required": [key]} for key in keys]}
 
 
 def _usable(registry: StageRegistry) -> Iterator[tuple[str, StageDeclaration]]:
-    """Give the stages that can be loaded, by what a recipe writes; a plugin that cannot fails alone."""
+    """Yield the stages that can be loaded, by what a recipe writes; a plugin that cannot fails alone."""
     for use in registry.uses:
         with suppress(PluginError):
             yield use, registry.get(use)
+
+
+def _reference(name: str) -> dict[str, Any]:
+    return {"$ref": _REFERENCE.format(model=name)}
 
 
 def _use(stage: StageDeclaration, uses: Sequence[str], options: Mapping[str, Any]) -> dict[str, Any]:

@@ -86,7 +86,13 @@ class MemoryTable(Table):
     """One memory as the scan sees it."""
 
     # Which of these keys exclude each other is checked apart, with words of its own; this is for the JSON schema.
-    model_config = ConfigDict(json_schema_extra={"oneOf": [{"required": ["part"]}, {"required": ["words", "width"]}]})
+    model_config = ConfigDict(
+        json_schema_extra={
+            "if": {"required": ["part"]},
+            "then": {"properties": {key: {"not": {"description": "a part has its own"}} for key in ("words", "width")}},
+            "else": {"required": ["words", "width"]},
+        }
+    )
 
     name: Annotated[MemoryName, Example('name = "picture"')]
     """Name of the memory; its data pins are ``name.d0`` and so on in other memories' addresses."""
