@@ -163,7 +163,7 @@ def _in_order(image: bytes, device: Device, order: str) -> bytes:
 def _picture(
     board: Board, placed: PlacedPicture, details: Mapping[str, Any], merged: Mapping[str, float]
 ) -> dict[str, Any]:
-    shown = [memory.name for memory in board.memories if set(memory.data) & set(board.code_lines)]
+    shown = [memory.name for memory in board.driving_memories]
     direct = [memory.name for memory in board.memories if is_direct(board, memory)]
     memories = [name for name in shown if name in direct] or direct
     origin = placed.origin

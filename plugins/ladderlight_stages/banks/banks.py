@@ -97,10 +97,7 @@ def _listed(lines: Sequence[str]) -> str:
 
 def _advice(board: Board, extra: Sequence[str]) -> Iterator[str]:
     """For each memory that drives ladders say how it can take more bank lines."""
-    wanted = set(board.code_lines)
-    for memory in board.memories:
-        if not wanted & set(memory.data):
-            continue
+    for memory in board.driving_memories:
         tied = memory.tied_pins
         pins = len(memory.address) - len(tied) + len(extra)
         label = f"memory {memory.name!r}: "

@@ -84,8 +84,7 @@ def refuse_other_boards(stage: str, board: Board) -> None:
 
 def driving_memories(board: Board) -> list[Memory]:
     """Give the memories whose data pins drive ladder lines."""
-    wanted = set(board.code_lines)
-    return [memory for memory in board.memories if wanted & set(memory.data)]
+    return list(board.driving_memories)
 
 
 def collision(conflict: Conflict, board: Board) -> str:

@@ -48,8 +48,7 @@ def _finding(message: str) -> Finding:
 
 
 def _registerless(board: Board) -> Iterator[Finding]:
-    driving = [memory for memory in board.memories if set(memory.data) & set(board.code_lines)]
-    direct = [memory.name for memory in driving if memory.output == "direct"]
+    direct = [memory.name for memory in board.driving_memories if memory.output == "direct"]
     if direct:
         yield _finding(
             f"blanking clears an output register, but memory {joined(direct)} has a direct output; "
