@@ -137,8 +137,7 @@ def _facts(board: Board) -> list[tuple[str, str, str]]:
 
 def _unknown(board: Board) -> list[str]:
     """Name the memories that drive the ladders directly and whose access time is not given."""
-    driving = (memory for memory in board.memories if set(memory.data) & set(board.code_lines))
-    return [memory.name for memory in driving if memory.output == "direct" and memory.access is None]
+    return [memory.name for memory in board.driving_memories if memory.output == "direct" and memory.access is None]
 
 
 def _counted(number: int, thing: str) -> str:

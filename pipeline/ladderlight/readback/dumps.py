@@ -16,6 +16,7 @@ from ladderlight.devices.formats import Format, Segment, format_of, likely_damag
 from ladderlight.errors import DeviceFileError, UsageError
 from ladderlight.flow.pictures import ByteOrder
 from ladderlight.readback.sections import Section
+from ladderlight.units.words import joined
 
 _ELEMENTS: tuple[Format, ...] = ("verilog_mem", "c_array")
 _MOST_LETTERS = 16
@@ -175,7 +176,7 @@ def _sizes(sections: Sequence[Section]) -> str:
     for size, same in sizes.items():
         names = [section.name for section in same[:3] if not section.whole] + ["..."] * (len(same) > 3)
         texts.append(f"{size:,} ({', '.join(names or ['all of it'])})" if len(sizes) > 1 else f"{size:,}")
-    return " or ".join([", ".join(texts[:-1]), texts[-1]]) if len(texts) > 1 else texts[0]
+    return joined(texts, "or")
 
 
 def _base(addresses: NDArray[np.int64], section: Section, name: str) -> int | None:

@@ -14,6 +14,7 @@ from ladderlight.errors import UsageError, nearest_word
 from ladderlight.readback.dumps import Dump, Held, fit, misfit
 from ladderlight.readback.sections import Section, named_after
 from ladderlight.units.arrays import Bytes
+from ladderlight.units.words import joined
 
 Images = Mapping[str, Bytes]
 
@@ -220,10 +221,8 @@ def _ambiguous(choices: Sequence[Held], found: Iterable[Held]) -> str:
         return (
             f"which device is it? Neither its name nor its content tells; add --device with one of {', '.join(devices)}"
         )
-    named = [one.section.name for one in choices[:_MOST_NAMED]]
-    parts = (
-        f"{', '.join(named[:-1])} or {named[-1]}" if len(choices) <= _MOST_NAMED else f"{', '.join(named)} or another"
-    )
+    named = [one.section.name for one in choices[:_MOST_NAMED]] + ["another"] * (len(choices) > _MOST_NAMED)
+    parts = joined(named, "or")
     files = [one.section.files[0] for one in choices if one.section.files]
     mend = f"name it after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
     why = "Neither its name nor its content tells"

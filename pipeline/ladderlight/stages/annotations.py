@@ -6,12 +6,13 @@ Nothing of pydantic is needed for it.
 from __future__ import annotations
 
 import json
-import re
 import types
 import typing
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
+
+from ladderlight.units.words import joined
 
 Where = tuple[str | int, ...]
 
@@ -157,7 +158,7 @@ def wanted(annotation: Any) -> str:
         return text
     origin, arguments = typing.get_origin(core), typing.get_args(core)
     if origin is typing.Literal:
-        return re.sub(r" or (?=.* or )", ", ", " or ".join(json.dumps(item) for item in arguments))
+        return joined([json.dumps(item) for item in arguments], "or")
     if is_union(core):
         return " or ".join(map(wanted, members_of(core)))
     if origin in (list, tuple, Sequence):

@@ -81,7 +81,7 @@ def describe(
         burn = burn_of(chip, device, image, cause=cause and f" because of {cause} (same inputs)")
         own = [file for file in files if file.device == device.name]
         devices.append(_device(device, image, burn, occupancies[device.name], own))
-    shown = [memory.name for memory in board.memories if set(memory.data) & set(board.code_lines)]
+    shown = [memory.name for memory in board.driving_memories]
     direct = [memory.name for memory in board.memories if is_direct(board, memory)]
     picture = partial(_picture, [name for name in shown if name in direct] or direct)
     return Manifest(

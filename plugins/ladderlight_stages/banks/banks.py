@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from itertools import count
 
 from ladderlight import ArrangementError, Board, CodedPicture
-from ladderlight.board import PARTS, Memory
+from ladderlight.board.advice.alternatives import smallest_part
 from ladderlight.units.words import joined
 
 
@@ -92,15 +92,12 @@ def _lines_to_add(board: Board, number: int) -> list[str]:
 
 
 def _listed(lines: Sequence[str]) -> str:
-    return " and ".join([", ".join(f'"{line}"' for line in lines[:-1])] * (len(lines) > 1) + [f'"{lines[-1]}"'])
+    return joined([f'"{line}"' for line in lines])
 
 
 def _advice(board: Board, extra: Sequence[str]) -> Iterator[str]:
     """For each memory that drives ladders say how it can take more bank lines."""
-    wanted = set(board.code_lines)
-    for memory in board.memories:
-        if not wanted & set(memory.data):
-            continue
+    for memory in board.driving_memories:
         tied = memory.tied_pins
         pins = len(memory.address) - len(tied) + len(extra)
         label = f"memory {memory.name!r}: "
@@ -112,17 +109,8 @@ def _advice(board: Board, extra: Sequence[str]) -> Iterator[str]:
             put = f"{_listed(extra[: len(taken)])} at {joined([f'A{pin}' for pin in taken])}"
             yield label + f"write {put} in place of {_listed([str(memory.address[pin]) for pin in taken])}"
             continue
-        part = _smallest_part(memory, 1 << pins)
+        part = smallest_part(memory, pins)
         if part:
-            yield label + f"{part} has enough words"
+            yield label + f"{part.number} has enough words"
         else:
             yield label + f"chips = {-(-(1 << pins) // memory.part.words)} of {memory.part.number} have enough words"
-
-
-def _smallest_part(memory: Memory, words: int) -> str | None:
-    """Give the smallest part of the same width, of the same kind of erasure if there is one, with so many words."""
-    fitting = [
-        part for part in PARTS.values() if part.width == memory.part.width and part.words * memory.chips >= words
-    ]
-    fitting.sort(key=lambda part: (part.words, part.erasure != memory.part.erasure, part.number))
-    return fitting[0].number if fitting else None

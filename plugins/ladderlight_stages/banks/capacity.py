@@ -11,6 +11,8 @@ from ladderlight import ArrangementError, Board, CodedPicture, Origin, Problem
 from ladderlight.board import Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
+from ladderlight.board.scanning.separation import separating_bits
+from ladderlight.units.words import joined
 from ladderlight_stages.banks.banks import assign_banks
 from ladderlight_stages.banks.misfits import driving_memories, selected
 
@@ -57,12 +59,11 @@ def _alike(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board)
         mask = _bank_mask(board, memory)
         firsts: dict[int, int] = {}
         for bank in sorted(holders):
-            before = firsts.setdefault(bank & mask, bank)
+            before = firsts.setdefault(int(board.bank_levels(bank)) & mask, bank)
             if before == bank:
                 continue
             first, second = (repr(holders[number].origin.name) for number in (before, bank))
-            missing = (before ^ bank) & ~mask
-            lines = " and ".join(f"bank{bit}" for bit in range(missing.bit_length()) if missing >> bit & 1)
+            lines = joined(separating_bits(board, (0, 0, before), (0, 0, bank), [memory]))
             yield Problem(
                 where=(),
                 what=f"memory {memory.name!r} cannot tell banks {before} and {bank} apart, so the build fails unless "

@@ -17,6 +17,8 @@ from ladderlight import (
 from ladderlight.board import Conflict, Memory, Placement
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
+from ladderlight.board.scanning.separation import separating_bits
+from ladderlight.units.words import joined
 
 
 def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]:
@@ -71,7 +73,7 @@ def refuse_other_boards(stage: str, board: Board) -> None:
     for memory in driving_memories(board):
         if is_direct(board, memory):
             continue
-        sources = " and ".join(repr(name) for name in board.sources[memory.name])
+        sources = joined([repr(name) for name in board.sources[memory.name]])
         counted = any(line.signal in (Signal.X, Signal.Y) for line in board.address_lines(memory))
         other = "tiles (tile map and tile set)" if counted else "lookup (colour look-up memory)"
         raise ArrangementError(
@@ -82,31 +84,18 @@ def refuse_other_boards(stage: str, board: Board) -> None:
 
 def driving_memories(board: Board) -> list[Memory]:
     """Give the memories whose data pins drive ladder lines."""
-    wanted = set(board.code_lines)
-    return [memory for memory in board.memories if wanted & set(memory.data)]
+    return list(board.driving_memories)
 
 
 def collision(conflict: Conflict, board: Board) -> str:
     """Say in one line which two places want different words, and which counter bit would keep them apart."""
-    first, second = conflict.first, conflict.second
-    apart = {
-        Signal.X: int(board.x_grid.samples[first.x] ^ board.x_grid.samples[second.x]),
-        Signal.Y: int(board.y_grid.samples[first.y] ^ board.y_grid.samples[second.y]),
-        Signal.BANK: int(board.bank_levels(first.bank) ^ board.bank_levels(second.bank)),
-    }
-    wired = {
-        (line.signal, line.index)
-        for line in board.address_lines(board.memory(conflict.memory))
-        if line.signal in (Signal.X, Signal.Y, Signal.BANK)
-    }
-    missing = [
-        f"{signal.value}{index}"
-        for signal, bits in apart.items()
-        for index in range(bits.bit_length())
-        if bits >> index & 1 and (signal, index) not in wired
-    ]
+    first, second = (
+        (int(board.x_grid.samples[place.x]), int(board.y_grid.samples[place.y]), place.bank)
+        for place in (conflict.first, conflict.second)
+    )
+    missing = separating_bits(board, first, second, [board.memory(conflict.memory)])
     if missing:
-        action = f"add {' or '.join(missing)} to the address of memory {conflict.memory!r}"
+        action = f"add {joined(missing, 'or')} to the address of memory {conflict.memory!r}"
     else:
         action = f"check the gates and constants in the address of memory {conflict.memory!r}"
     return f"{conflict}; {action}, or show the same at both places"

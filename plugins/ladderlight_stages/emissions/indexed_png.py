@@ -40,7 +40,7 @@ def indexed_png(
     banks = sorted({placed.bank for placed in contents.pictures}) or [0]
     if len(banks) > 1 and "{bank}" not in name:
         raise DeviceFileError(f"file name {name!r} is the same for every bank; put {{bank}} into it")
-    device = next(memory for memory in board.memories if set(memory.data) & set(board.code_lines)).devices[0].name
+    device = board.driving_memories[0].devices[0].name
     words = {memory: held.words for memory, held in contents.memories.items()}
     files = []
     for bank in banks:

@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board
 from ladderlight.board import Memory
+from ladderlight.board.scanning.separation import separating_bits
 from ladderlight.units.arrays import Codes, Flags, Ints
+from ladderlight.units.words import joined
 from ladderlight_stages.tiling.tile_wiring import TileWiring
 
 _MOST_BITS = 20
@@ -84,7 +86,7 @@ def cut(
     count = int(cell.max()) + 1
     if count * wiring.positions > _MOST_PLACES:
         raise ArrangementError(
-            "the address lines of memory " + " and ".join(repr(memory.name) for memory in memories) + f" make {count} "
+            "the address lines of memory " + joined([repr(memory.name) for memory in memories]) + f" make {count} "
             f"tiles of {wiring.positions} pixels each, most of them off the screen; wire only the lowest x and y lines "
             "to it, and the others to the map"
         )
@@ -125,7 +127,7 @@ def _numbered(
     pins = [(memory.name, pin) for memory in memories for pin in range(32) if masks[memory.name] >> pin & 1]
     if len(pins) > _MOST_BITS:
         raise ArrangementError(
-            "memories " + " and ".join(repr(memory.name) for memory in memories) + f" that one map addresses use "
+            "memories " + joined([repr(memory.name) for memory in memories]) + f" that one map addresses use "
             f"{len(pins)} data pins together; {_MOST_BITS} is the most"
         )
     numbers = np.zeros(codes.shape, dtype=np.uint32)
@@ -153,16 +155,10 @@ def _collision(
         picture, line, pixel = (int(index) for index in np.unravel_index(at, shape))
         name, bank = names[picture]
         places.append(f"{name!r} at pixel ({pixel}, {line}) of bank {bank}")
-        counts.append((int(board.x_grid.samples[pixel]), int(board.y_grid.samples[line]), int(board.bank_levels(bank))))
-    label = " and ".join(repr(memory.name) for memory in memories)
-    apart = [one ^ other for one, other in zip(*counts, strict=True)]
-    lines = [
-        f"{signal}{bit}"
-        for signal, bits in zip(("x", "y", "bank"), apart, strict=True)
-        for bit in range(bits.bit_length())
-        if bits >> bit & 1
-    ]
+        counts.append((int(board.x_grid.samples[pixel]), int(board.y_grid.samples[line]), bank))
+    label = joined([repr(memory.name) for memory in memories])
+    lines = separating_bits(board, counts[0], counts[1])
     return (
         f"memory {label}: {places[0]} and {places[1]} are read from one address whatever the map says, and want "
-        f"different words there; add {' or '.join(lines)} to its address or to that of the map"
+        f"different words there; add {joined(lines, 'or')} to its address or to that of the map"
     )

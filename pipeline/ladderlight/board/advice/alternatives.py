@@ -90,12 +90,15 @@ def without(board: Board, names: Iterable[str]) -> Board:
 
 
 def smallest_part(memory: Memory, pins: int) -> Part | None:
-    """Give the smallest part of the same width, and the same kind of erasure if known, with so many address pins."""
+    """Return the smallest part that gives a memory so many address pins, chip selection included; None when none does.
+
+    It has the same width and, if that is known, the same kind of erasure.
+    """
     alike = [
         part
         for part in PARTS.values()
         if part.width == memory.part.width
-        and part.address_pins >= pins
+        and part.words * memory.chips >> pins
         and memory.part.erasure in ("unknown", part.erasure)
     ]
     return min(alike, key=lambda part: part.words, default=None)
@@ -140,14 +143,3 @@ def _geometry(board: Board, x: int, y: int) -> Geometry:
         repeat_y=1 << board.y_shift + y,
         pixel_aspect=now.pixel_aspect * 2.0 ** (x - y),
     )
-
-
-def missing_bits(board: Board, first: tuple[int, int], second: tuple[int, int]) -> list[str]:
-    """Give the counter bits that tell two places (counts x and y) apart and that no address uses."""
-    wired = {line.name for memory in board.memories for line in board.address_lines(memory)}
-    return [
-        f"{name}{bit}"
-        for name, differing in zip("xy", (first[0] ^ second[0], first[1] ^ second[1]), strict=True)
-        for bit in range(differing.bit_length())
-        if differing >> bit & 1 and f"{name}{bit}" not in wired
-    ]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ladderlight.board.advice.alternatives import missing_bits
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.findings import Finding
 from ladderlight.board.scanning.blanking import Moment, Shared, darkness_of
+from ladderlight.board.scanning.separation import Counts, separating_bits
 from ladderlight.board.scanning.timing import picture_delay
 from ladderlight.units.words import joined
 
@@ -48,8 +48,7 @@ def _finding(message: str) -> Finding:
 
 
 def _registerless(board: Board) -> Iterator[Finding]:
-    driving = [memory for memory in board.memories if set(memory.data) & set(board.code_lines)]
-    direct = [memory.name for memory in driving if memory.output == "direct"]
+    direct = [memory.name for memory in board.driving_memories if memory.output == "direct"]
     if direct:
         yield _finding(
             f"blanking clears an output register, but memory {joined(direct)} has a direct output; "
@@ -58,9 +57,9 @@ def _registerless(board: Board) -> Iterator[Finding]:
 
 
 def _shared_in_words(board: Board, shared: Shared) -> str:
-    def counters(moment: Moment) -> tuple[int, int]:
+    def counts(moment: Moment) -> Counts:
         x, y = board.readings(moment.column, moment.line)
-        return int(x), int(y)
+        return int(x), int(y), 0
 
     if shared.blanking == shared.visible:
         return (
@@ -68,8 +67,8 @@ def _shared_in_words(board: Board, shared: Shared) -> str:
             f"the picture by {picture_delay(board)} counts and blanking is delayed by "
             f"{board.counters.blanking_delay}; delay sync and blanking by as much as the picture"
         )
-    count, line = counters(shared.blanking)
-    bits = missing_bits(board, counters(shared.visible), (count, line))
+    count, line, _ = blanked = counts(shared.blanking)
+    bits = separating_bits(board, counts(shared.visible), blanked, board.memories)
     memory = board.memory(shared.memory)
     larger = "" if len(memory.address) < memory.address_pins else " (which takes a larger part)"
     wire = f"wire {joined(bits, 'or')} to the address of memory {memory.name}{larger}, or " if bits else ""

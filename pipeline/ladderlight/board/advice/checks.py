@@ -219,7 +219,7 @@ def _shorter(board: Board, memory: Memory) -> str:
     known = all(_line_problem(board, term) is None for m in board.memories for e in m.address for term in e.lines)
     if known:
         ways = [str(choice) for choice in choices(board, memory)[:MOST_CHOICES]]
-    part = smallest_part(memory, len(memory.address) - (memory.chips - 1).bit_length())
+    part = smallest_part(memory, len(memory.address))
     if part is not None:
         ways.append(f"use a {part.number}" if memory.chips == 1 else f"use {memory.chips} x {part.number}")
     chips = memory.chips << len(memory.address) - memory.address_pins

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from ladderlight.board.advice.alternatives import Start, missing_bits, proportions, size_of, square_starts
+from ladderlight.board.advice.alternatives import Start, proportions, size_of, square_starts
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.findings import Finding
 from ladderlight.board.scanning.scan import scan
+from ladderlight.board.scanning.separation import Counts, separating_bits
 from ladderlight.units.words import joined
 
 SQUARE = 0.01
@@ -51,11 +52,11 @@ def _repeats(board: Board) -> Iterator[Finding]:
         return
     first, second, lacking = found
     geometry = board.geometry
-    bits = missing_bits(
-        board,
-        (int(board.x_grid.samples[first[0]]), int(board.y_grid.samples[first[1]])),
-        (int(board.x_grid.samples[second[0]]), int(board.y_grid.samples[second[1]])),
-    )
+
+    def counts(pixel: tuple[int, int]) -> Counts:
+        return int(board.x_grid.samples[pixel[0]]), int(board.y_grid.samples[pixel[1]]), 0
+
+    bits = separating_bits(board, counts(first), counts(second), board.memories)
     action = f"wire {joined(bits, 'or')} too" if bits else "see to the gates and constants in the addresses"
     coarser = _coarser(board)
     yield Finding(

@@ -44,7 +44,7 @@ def findings(board: Board) -> Iterator[Finding]:
                 message=f"{nanoseconds(timing.margin)} are left for its register's set-up time, commonly "
                 f"{nanoseconds(REGISTER_SETUP)}; {_remedy(board, memory)}, or see the register's datasheet",
             )
-        elif _shows(board, memory):
+        elif memory in board.driving_memories:
             yield from _disturbed(board, timing)
     yield from _shifted(board)
 
@@ -108,10 +108,6 @@ def _faster(memory: Memory, longest: float) -> str:
     return f"a {joined(others, 'or')}" if others else f"a part of {nanoseconds(longest)} or faster"
 
 
-def _shows(board: Board, memory: Memory) -> bool:
-    return bool(set(memory.data) & set(board.code_lines))
-
-
 def _disturbed(board: Board, timing: Timing) -> Iterator[Finding]:
     undefined, share = timing.undefined or 0.0, timing.undefined_share or 0.0
     dots = undefined * float(board.raster.mode.dot_clock)
@@ -127,7 +123,7 @@ def _disturbed(board: Board, timing: Timing) -> Iterator[Finding]:
 
 
 def _shifted(board: Board) -> Iterator[Finding]:
-    late = {memory.name: latency_in_counts(board, memory) for memory in board.memories if _shows(board, memory)}
+    late = {memory.name: latency_in_counts(board, memory) for memory in board.driving_memories}
     if len(set(late.values())) > 1:
         yield Finding(
             level="caution",

@@ -140,6 +140,12 @@ class Board(Value):
         return tuple(name for memory in self.memories for name in memory.data if name in wanted)
 
     @cached_property
+    def driving_memories(self) -> tuple[Memory, ...]:
+        """The memories whose data pins drive ladder lines."""
+        wanted = set(self.ladder.lines)
+        return tuple(memory for memory in self.memories if wanted & set(memory.data))
+
+    @cached_property
     def palette(self) -> Palette:
         """Every code with its voltages and colour."""
         return palette_of(self.ladder, self.code_lines)

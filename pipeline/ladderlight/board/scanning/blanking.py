@@ -153,9 +153,8 @@ def _code_levels(board: Board, code: int) -> dict[tuple[str, int], int]:
 
 def _picture_memories(board: Board) -> tuple[Memory, ...] | None:
     """Give the memories whose words choose the colour of each place, None when that cannot be said."""
-    driving = [memory for memory in board.memories if set(memory.data) & set(board.code_lines)]
-    if all(is_direct(board, memory) for memory in driving):
-        return tuple(driving)
+    if all(is_direct(board, memory) for memory in board.driving_memories):
+        return board.driving_memories
     lookup = lookup_of(board)
     return None if lookup is None else lookup.sources
 

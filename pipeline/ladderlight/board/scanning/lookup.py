@@ -51,7 +51,7 @@ class Lookup:
 
 def lookup_of(board: Board) -> Lookup | None:
     """Give a board's colour look-up, None when it has none."""
-    tables = tuple(memory for memory in board.memories if set(memory.data) & set(board.code_lines))
+    tables = board.driving_memories
     if not all(_is_table(board, memory) for memory in tables):
         return None
     lines = [line for memory in tables for line in board.address_lines(memory) if line.signal is Signal.OUTPUT]

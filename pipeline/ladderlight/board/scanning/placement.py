@@ -79,7 +79,7 @@ class Placement:
             When a memory that drives ladders is addressed by another memory otherwise, as in tile hardware: its
             contents are not a picture.
         """
-        driving = {memory: self.code_pins(memory) for memory in self.board.memories if self.code_pins(memory)}
+        driving = {memory: self.code_pins(memory) for memory in self.board.driving_memories}
         indirect = [memory.name for memory in driving if not is_direct(self.board, memory)]
         if not indirect:
             for memory, pins in driving.items():

@@ -60,7 +60,7 @@ def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
     Monitor pixels whose middle is past the last visible count are black.
     """
     period = float(1 / board.raster.clock)
-    driving = [memory for memory in board.memories if set(memory.data) & set(board.code_lines)]
+    driving = board.driving_memories
     late = board.counters.delay if any(memory.output == "direct" for memory in driving) else 0.0
     stretch = _Stretch(board, words, bank, before=ceil(late / period) + 1)
     codes = stretch.codes()

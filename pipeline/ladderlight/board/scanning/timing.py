@@ -161,14 +161,12 @@ def latency_in_counts(board: Board, memory: Memory) -> int:
 
 def picture_delay(board: Board) -> int:
     """Give by how many counts registers delay the picture at the ladders."""
-    driving = (memory for memory in board.memories if set(memory.data) & set(board.code_lines))
-    return max(latency_in_counts(board, memory) for memory in driving)
+    return max(latency_in_counts(board, memory) for memory in board.driving_memories)
 
 
 def undefined_share(board: Board) -> float | None:
     """Give the share of the picture's time in which the ladders' data are undefined, 0 to 1; None if not known."""
     found = timings(board)
-    driving = (memory for memory in board.memories if set(memory.data) & set(board.code_lines))
-    shares = [found[memory.name].undefined_share for memory in driving]
+    shares = [found[memory.name].undefined_share for memory in board.driving_memories]
     known = [share for share in shares if share is not None]
     return max(known) if len(known) == len(shares) else None

@@ -5,7 +5,6 @@ import pytest
 from ladderlight.board import Counters
 from ladderlight.board.advice.alternatives import (
     choices,
-    missing_bits,
     proportions,
     smallest_part,
     square_starts,
@@ -52,6 +51,12 @@ def test_larger_parts_are_of_the_same_kind(memory, part: str, pins: int, number:
     assert found.number == number
 
 
+def test_chip_selection_counts_among_the_pins(memory) -> None:
+    found = smallest_part(memory(address=["x0"], data=["r0"], part="27C256", chips=2), 17)
+    assert found is not None
+    assert found.number == "27C512"
+
+
 def test_no_part_is_endless(memory) -> None:
     assert smallest_part(memory(address=["x0"], data=["r0"]), 21) is None
 
@@ -84,9 +89,3 @@ def test_square_starts_equal_the_geometry_of_a_board_wired_so(make_board, memory
 
 def test_square_pixels_need_no_other_start(board) -> None:
     assert square_starts(board) == []
-
-
-def test_missing_bits(board) -> None:
-    assert missing_bits(board, (0, 0), (0, 512)) == ["y9"]
-    assert missing_bits(board, (0, 0), (3, 4)) == ["x0", "x1"]
-    assert missing_bits(board, (0, 0), (4, 4)) == []

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ladderlight import PictureError
+from ladderlight.units.words import joined
 
 HEAD = 4096
 """Bytes at the start of a file that tell its format."""
@@ -116,7 +117,7 @@ FORMATS = (
         canvases=4,
     ),
 )
-IN_WORDS = ", ".join(one.name for one in FORMATS[:-1]) + f" or {FORMATS[-1].name}"
+IN_WORDS = joined([one.name for one in FORMATS], "or")
 
 _STILL = "save it as PNG"
 _RAW = "develop it to TIFF or PNG first"
