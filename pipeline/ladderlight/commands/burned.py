@@ -33,7 +33,7 @@ def burned(
 
     of, names = recipe_and_others(recipe, devices)
     loaded = load(of, pictures="ignored")
-    build = last_build(loaded.output, loaded.board)
+    build = last_build(loaded.output, loaded.board, loaded.owner)
     stale = stale_findings(loaded)
     chips, cautions = record_chips(loaded, build, names)
     path = loaded.folder / FILE

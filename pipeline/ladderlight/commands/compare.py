@@ -80,7 +80,7 @@ def compare(
     if picture is not None:
         refuse_others([picture], command=_PICTURE, inputs=inputs)
     board = loaded.board
-    build = last_build(loaded.output, board)
+    build = last_build(loaded.output, board, loaded.owner)
     sections = sections_of(board, build.files, byte_order(big_endian))
     recorded = recorded_chips(loaded)
     earlier = recorded.images(board)

@@ -90,8 +90,8 @@ def claim(output: Path, owner: Owner) -> frozenset[str]:
         raise BuildError(f"{PRIVATE} is not a folder; move it away or choose another output folder", where=output)
     record, manifest = Record.read(output), _manifest(output)
     if record:
-        if not owner.is_seen_as(record.recipe, output):
-            raise _of_another(output, record.recipe)
+        if not owner.is_seen_as(record.recipe, output) and not _is_renamed(record, manifest, output, owner):
+            raise _of_another(output, _shown(output / record.recipe))
         if isinstance(manifest, dict) and manifest and not {"format", "project", "devices"} & manifest.keys():
             raise BuildError(
                 "has come from another program since the last build; move it away or choose another output folder",
@@ -110,6 +110,34 @@ def claim(output: Path, owner: Owner) -> frozenset[str]:
             where=output,
         )
     return frozenset()
+
+
+def refuse_another(output: Path, owner: Owner) -> None:
+    """Check that a folder does not hold another recipe's build; without a record that is not known.
+
+    Raises
+    ------
+    BuildError
+        When it does.
+    """
+    record = Record.read(output)
+    if record and not owner.is_seen_as(record.recipe, output):
+        if not _is_renamed(record, _manifest(output), output, owner):
+            raise _of_another(output, _shown(output / record.recipe))
+
+
+def _is_renamed(record: Record, manifest: Any, output: Path, owner: Owner) -> bool:
+    """Whether the recipe that built here is gone, and its project goes on under another file name."""
+    if os.path.lexists(output / record.recipe) or not isinstance(manifest, dict):
+        return False
+    return manifest.get("project") == owner.project
+
+
+def _shown(recipe: Path) -> str:
+    """Return a path as seen from the current folder if it is below that, and whole if not."""
+    place = Path(os.path.realpath(recipe))
+    below = place.is_relative_to(Path.cwd())
+    return str(place.relative_to(Path.cwd()) if below else place) + ("" if place.exists() else ", which is gone")
 
 
 def _of_another(output: Path, recipe: str) -> BuildError:

@@ -16,6 +16,7 @@ from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.storage.output import settled
+from ladderlight.storage.record import Owner, refuse_another
 from ladderlight.system.versions import changed_versions
 from ladderlight.workspace.burned import device_image
 from ladderlight.workspace.manifest import FILE, Manifest, read_manifest
@@ -45,19 +46,21 @@ class LastBuild:
         return {d.name: np.frombuffer(device_image(self.words, d), dtype=np.uint8) for d in board.devices}
 
 
-def last_build(output: Path, board: Board) -> LastBuild:
-    """Read the last build of a board.
+def last_build(output: Path, board: Board, owner: Owner | None = None) -> LastBuild:
+    """Read the last build of a board, which must be of a recipe, if an owner is given.
 
     Raises
     ------
     BuildError
-        When there is none, or it was of another board.
+        When there is none, or it was of another board or recipe.
     DocumentError
         When its manifest is damaged.
     DeviceFileError
         When its device files are damaged.
     """
     with settled(output):
+        if owner is not None:
+            refuse_another(output, owner)
         return _last_build(output, board)
 
 

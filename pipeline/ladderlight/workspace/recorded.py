@@ -91,7 +91,7 @@ def burn_findings(recipe: Recipe) -> list[Finding]:
     if not recorded.chips:
         return found
     try:
-        build = last_build(recipe.output, recipe.board)
+        build = last_build(recipe.output, recipe.board, recipe.owner)
     except DocumentError:  # which the caution about the last build says
         return found
     except LadderlightError as error:

@@ -44,6 +44,17 @@ def test_a_good_chip_is_the_same_with_status_0(run, built):
     assert "holds what it should" in out
 
 
+def test_chips_of_another_recipe_are_neither_recorded_nor_compared(run, built):
+    recipe, file, _ = built
+    other = recipe.with_name("other.toml")
+    shutil.copy(recipe, other)
+    for command in (("burned", other), ("compare", other, file)):
+        status, out, err = run(*command)
+        assert (status, out) == (1, "")
+        assert f"holds the build of another recipe, {recipe}; choose another output folder, or delete this one" in err
+    assert not (recipe.parent / "burned.json").exists()
+
+
 def test_a_bad_chip_is_status_1_with_a_diagnosis_and_a_picture(run, built, tmp_path):
     recipe, file, device = built
     dump, picture = tmp_path / "dump.bin", tmp_path / "pictures" / "damage.png"

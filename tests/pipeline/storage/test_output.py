@@ -6,6 +6,7 @@ import json
 import os
 import shutil
 import traceback
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,8 @@ import pytest
 from ladderlight.errors import BuildError
 from ladderlight.storage import journal, output
 from ladderlight.storage.locking import locked
-from ladderlight.storage.output import settled
+from ladderlight.storage.output import refuse_foreign, settled
+from ladderlight.storage.record import Owner
 
 from .conftest import FILES, NOTES, Project, whole
 
@@ -73,14 +75,29 @@ def test_a_project_that_is_moved_is_built_on(tmp_path: Path) -> None:
 
 def test_the_build_of_another_recipe_is_refused(project: Project) -> None:
     project.build("first")
+    (project.folder / "recipe.toml").touch()
     other = Project(folder=project.folder, recipe="ferry.toml")
     with pytest.raises(BuildError) as error:
         other.build("other")
     assert str(error.value) == (
-        f"{project.out}: holds the build of another recipe, ../recipe.toml; choose another output folder, "
+        f"{project.out}: holds the build of another recipe, {project.folder / 'recipe.toml'}; "
+        "choose another output folder, "
         "or delete this one"
     )
     assert project.state() == whole("first")
+
+
+def test_a_recipe_that_was_renamed_builds_on_as_long_as_its_project_is_the_same(project: Project) -> None:
+    manifest = json.dumps({"format": 1, "project": "Merrowhithe pier", "devices": []})
+    project.build("first")
+    (project.out / "manifest.json").write_text(manifest)
+    renamed = Owner(recipe=project.folder / "pier.toml", project="Merrowhithe pier")
+    refuse_foreign(project.out, renamed)
+    for owner, gone in ((replace(renamed, project="Another"), ", which is gone"), (renamed, "")):
+        if not gone:
+            (project.folder / "recipe.toml").touch()
+        with pytest.raises(BuildError, match=rf"of another recipe, {project.folder / 'recipe.toml'}{gone}; choose"):
+            refuse_foreign(project.out, owner)
 
 
 def test_another_program_with_a_manifest_makes_no_folder_ours(project: Project) -> None:
