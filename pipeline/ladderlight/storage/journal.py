@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 from typing import Self
 
 from ladderlight.errors import BuildError
-from ladderlight.storage.writing import remove_tree, replace_file, sync_folder
+from ladderlight.storage.writing import read_regular, remove_tree, replace_file, sync_folder
 
 PRIVATE = ".ladderlight"
 """Folder in the output folder for what is ours alone: locks, the record, the journal, files not yet in place."""
@@ -106,7 +106,7 @@ class Journal:
         """
         path = _path(folder)
         try:
-            found = json.loads(path.read_bytes())
+            found = json.loads(read_regular(path))
             if found["format"] != FORMAT:
                 raise ValueError("another format")
             return cls(

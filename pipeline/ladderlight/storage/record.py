@@ -12,6 +12,7 @@ from typing import Any, Self
 
 from ladderlight.errors import BuildError
 from ladderlight.storage.journal import PRIVATE, is_inside
+from ladderlight.storage.writing import read_regular
 
 RECORD = f"{PRIVATE}/record.json"
 FORMAT = 1
@@ -60,7 +61,7 @@ class Record:
     def read(cls, output: Path) -> Self | None:
         """Read the record of an output folder; None when there is none that can be read."""
         try:
-            found = json.loads((output / RECORD).read_bytes())
+            found = json.loads(read_regular(output / RECORD))
             recipe, files = found["recipe"], found["files"]
             good = found["format"] == FORMAT and isinstance(recipe, str) and isinstance(files, list)
             if good and all(map(is_inside, files)):
@@ -149,7 +150,7 @@ def _of_another(output: Path, recipe: str) -> BuildError:
 def _manifest(output: Path) -> Any:
     """Read what stands as a manifest; None when it is not JSON."""
     try:
-        return json.loads((output / MANIFEST).read_bytes().decode("utf-8"))
+        return json.loads(read_regular(output / MANIFEST).decode("utf-8"))
     except (OSError, ValueError, RecursionError):
         return None
 

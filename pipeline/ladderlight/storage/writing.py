@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -14,6 +15,19 @@ from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.stopping import held
 
 _PATIENCE = 10.0
+
+
+def read_regular(path: Path) -> bytes:
+    """Return a file's bytes, without waiting for a pipe or reading a device that never ends.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read, or is not a regular file.
+    """
+    if not stat.S_ISREG(path.stat().st_mode):
+        raise OSError(errno.EINVAL, "is not a regular file", str(path))
+    return path.read_bytes()
 
 
 def write_whole(path: Path, data: bytes) -> None:

@@ -211,7 +211,7 @@ def test_names_that_act_reach_neither_terminal_nor_sheet(here: Path, capsys: pyt
     (here / "pictures" / "lighthouse.png").rename(here / "pictures" / NASTY)
     (here / "lantern.py").rename(here / "lan\x1b]0;tern.py")
     change("lantern.py", r"lan\u001b]0;tern.py")
-    change("Merrowhithe lantern room", r"Tern\u001b[2J \n Island \u202e room [bold]:key:")
+    change("Merrowhithe lantern room", r"Merrow\u001b[2J \n hithe \u202e room [bold]:key:")
     acting = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202e]")
     for command in (["build", "-v"], ["check", "-v", "--page", "page.html"], ["burned"], ["build"], ["stages"]):
         assert main(command) == 0, command
@@ -222,7 +222,7 @@ def test_names_that_act_reach_neither_terminal_nor_sheet(here: Path, capsys: pyt
     for name in sheets:
         text = Path(name).read_text(encoding="utf-8")
         assert not acting.search(text), name
-        assert r"Tern\x1b[2J \n Island \u202e room [bold]:key:" in text
+        assert r"Merrow\x1b[2J \n hithe \u202e room [bold]:key:" in text
     assert printable(NASTY.removesuffix(".png")) in Path("out/burn-sheet.txt").read_text(encoding="utf-8").replace(
         "\n", ""
     )

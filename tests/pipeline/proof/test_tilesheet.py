@@ -50,7 +50,7 @@ def test_each_letter_of_a_text_is_counted_where_the_map_asks_for_it(map_board, t
     """Of 20 by 15 places on each of two screens; the second wiring keeps every letter twice."""
     board = map_board(tile_address)
     letters = coded(np.random.default_rng(0).integers(0, 64, (8, 27 * 8)))
-    written = {0: "TERN ISLAND", 2: "NO FERRY"}
+    written = {0: "MERROWHITHE", 2: "NO FERRY"}
     texts = [
         text([], board, lines=[line], characters=LETTERS, first=3, bank=bank, row=4, column=5)
         for bank, line in written.items()

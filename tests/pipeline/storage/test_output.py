@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import signal
 import traceback
 from dataclasses import replace
 from pathlib import Path
@@ -114,6 +115,32 @@ def test_a_manifest_that_another_program_has_put_into_our_folder_is_not_replaced
     with pytest.raises(BuildError, match=r"manifest\.json: has come from another program since the last build; move"):
         project.build("second")
     assert project.state() == whole("first") | {"manifest.json": json.dumps(APP)}
+
+
+def _overdue(*_: object) -> None:
+    pytest.fail("waits for a pipe")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+@pytest.mark.parametrize("name", ["manifest.json", "record.json", "journal.json"])
+def test_a_build_does_not_wait_for_a_pipe_in_place_of_its_own_file(project: Project, name: str) -> None:
+    project.build("first")
+    path = project.out / name if name == "manifest.json" else project.out / ".ladderlight" / name
+    path.unlink(missing_ok=True)
+    os.mkfifo(path)
+    before = signal.signal(signal.SIGALRM, _overdue)
+    signal.alarm(5)
+    try:
+        if name == "manifest.json":
+            project.build("second")
+            assert project.state() == whole("second")
+        else:
+            with pytest.raises(BuildError, match=r"(that no build has written|cannot be read)"):
+                project.build("second")
+            assert project.state() == whole("first")
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
 
 
 @pytest.mark.parametrize(
