@@ -91,8 +91,7 @@ def claim(output: Path, owner: Owner) -> frozenset[str]:
         raise BuildError(f"{PRIVATE} is not a folder; move it away or choose another output folder", where=output)
     record, manifest = Record.read(output), _manifest(output)
     if record:
-        if not owner.is_seen_as(record.recipe, output) and not _is_renamed(record, manifest, output, owner):
-            raise _of_another(output, _shown(output / record.recipe))
+        _refuse_another(record, manifest, output, owner)
         if isinstance(manifest, dict) and manifest and not {"format", "project", "devices"} & manifest.keys():
             raise BuildError(
                 "has come from another program since the last build; move it away or choose another output folder",
@@ -122,9 +121,13 @@ def refuse_another(output: Path, owner: Owner) -> None:
         When it does.
     """
     record = Record.read(output)
-    if record and not owner.is_seen_as(record.recipe, output):
-        if not _is_renamed(record, _manifest(output), output, owner):
-            raise _of_another(output, _shown(output / record.recipe))
+    if record:
+        _refuse_another(record, _manifest(output), output, owner)
+
+
+def _refuse_another(record: Record, manifest: Any, output: Path, owner: Owner) -> None:
+    if not owner.is_seen_as(record.recipe, output) and not _is_renamed(record, manifest, output, owner):
+        raise _of_another(output, _shown(output / record.recipe))
 
 
 def _is_renamed(record: Record, manifest: Any, output: Path, owner: Owner) -> bool:
