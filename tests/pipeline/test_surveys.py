@@ -40,6 +40,7 @@ PLUGIN = """
 import threading
 from pathlib import Path
 from typing import Annotated
+from dataclasses import replace
 import numpy as np
 from ladderlight import CodedPicture, Option, Origin, Picture, PictureError, Survey, stage
 
@@ -90,7 +91,7 @@ def code(picture: Picture) -> CodedPicture:
 
 @stage(help="Codes the sum of the codes of all pictures.", survey=lambda board, options: lambda p: int(p.codes[0, 0]))
 def summed(picture: CodedPicture, survey: Survey) -> CodedPicture:
-    return picture.with_codes(np.full_like(picture.codes, survey.total % 8))
+    return replace(picture, codes=np.full_like(picture.codes, survey.total % 8))
 """
 END = ("bank_pictures", "binary")
 

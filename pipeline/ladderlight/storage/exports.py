@@ -1,4 +1,4 @@
-"""Single files that a command writes where the user says: they replace that command's own, and nothing else."""
+"""Single files that a command writes to a path of the user's: they replace that command's own, and nothing else."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ def _is_own(path: Path, command: str) -> bool:
 
 
 def _reason(path: Path, command: str, inputs: Iterable[Path]) -> str | None:
-    """Say why a file may not be written."""
+    """Return why a file may not be written; None when it may."""
     try:
         if not path.exists():
             return None

@@ -122,7 +122,7 @@ def test_only_pictures_that_are_shown_otherwise_have_figures(make_board, memory)
     assert merged_metrics(board, words, contents.pictures, coded) == {}
     wished = coded[1].codes.copy()
     wished[0, :3] = 63
-    others = [coded[0], coded[1].with_codes(wished)]
+    others = [coded[0], replace(coded[1], codes=wished)]
     assert merged_metrics(board, words, contents.pictures, others) == {
         ("second", 1): {"merged_share": round(3 / 19200, 6), "colours_used": 8}
     }

@@ -142,7 +142,7 @@ def test_origins_stay(film_board, coded):
 
 def test_flicker_is_noted(film_board, coded):
     pictures = [coded(film_board, "a"), coded(film_board, "b")]
-    pictures[1] = pictures[1].with_codes(pictures[1].codes ^ 1)
+    pictures[1] = replace(pictures[1], codes=pictures[1].codes ^ 1)
     assert "flicker: 100.0% of the pixels change from frame to frame" in frames(pictures, film_board).notes[-1]
 
 
