@@ -74,6 +74,7 @@ def build(
         before = _manifest_before(recipe.output)
         _write(folder / "devices", ((file.name, file.data) for file in files))
         words = read_memories(recipe.board, folder / "devices", files)
+        merged = merged_metrics(recipe.board, words, contents.pictures, coded)
         made = describe(
             project=recipe.name,
             board=recipe.board,
@@ -82,7 +83,7 @@ def build(
             words=words,
             burned=recorded.chips,
             details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
-            merged=merged_metrics(recipe.board, words, contents.pictures, coded),
+            merged=merged,
             inputs=[InputEntry.model_validate(item) for item in inputs],
             versions=versions(),
         )
