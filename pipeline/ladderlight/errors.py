@@ -1,4 +1,4 @@
-"""Errors that a user can mend: one line each, and each class with its exit status."""
+"""Errors that a user can correct: one line each, and each class with its exit status."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Problem:
         return cls(where=where, what=what, action=action)
 
     def __str__(self) -> str:
-        """Give the message without its place."""
+        """Return the message without its place."""
         return f"{self.what}; {self.action}" if self.action else self.what
 
 
@@ -98,7 +98,7 @@ class PictureError(LadderlightError):
 
 
 class ArrangementError(LadderlightError):
-    """Pictures do not fit into the board's memories, or two of them want different words at one address."""
+    """Pictures do not fit into the board's memories, or two of them need different words at one address."""
 
 
 class DeviceFileError(LadderlightError):
@@ -128,7 +128,7 @@ def refuse(problems: Iterable[Problem], kind: type[LadderlightError]) -> None:
 
 
 def nearest_word(word: str, known: Iterable[str]) -> str:
-    """Give the hint ``did you mean 'x'?``, or the list of what is known when nothing is near."""
+    """Return the hint ``did you mean 'x'?``, or the list of what is known when nothing is near."""
     known = sorted(known)
     near = get_close_matches(word, known, n=1, cutoff=0.6)
     if near:

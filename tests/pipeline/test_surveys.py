@@ -41,6 +41,7 @@ import threading
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
+from dataclasses import replace
 import numpy as np
 from ladderlight import CodedPicture, Option, Origin, Picture, PictureError, Survey, stage
 

@@ -10,9 +10,9 @@ T = TypeVar("T")
 
 
 def matching(pattern: str, items: Iterable[T], names: Callable[[T], Iterable[str]]) -> list[T]:
-    """Return the items that a pattern means, in their order; ``names`` gives what each may be called.
+    """Return the items that a pattern matches, in their order; ``names`` returns the names of each.
 
-    A name may hold the characters of patterns: if an item has the pattern for a name, it is meant and no other.
+    A name may hold the characters of patterns: an item whose name is the pattern is matched alone.
     """
     named = [(item, tuple(names(item))) for item in items]
     literal = [item for item, known in named if pattern in known]

@@ -1,4 +1,4 @@
-"""Contents of several arrangement stages joined into one, as long as they do not collide."""
+"""Contents of several arrangement stages joined into one."""
 
 from __future__ import annotations
 
@@ -16,23 +16,23 @@ from ladderlight.flow.pictures import Contents, MemoryContents
 
 
 def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] = ()) -> Contents:
-    """Join the contents that several arrangement stages give.
+    """Join the contents of several arrangement stages.
 
     Bits that more than one of them writes must be the same in all. Memories that none writes hold their fill.
 
     Parameters
     ----------
     contents
-        What each stage gives, in the order of the chain.
+        Those of each stage, in the order of the chain.
     board
         The board whose memories are meant.
     stages
-        The stages' names, for messages; without them their numbers are given.
+        The stages' names, for messages; their numbers without.
 
     Raises
     ------
     ArrangementError
-        When two contents want different bits at one address, or one of them is not of a memory's size.
+        When two contents have different bits at one address, or one of them is not of a memory's size.
     """
     names = [repr(name) for name in stages] or [f"number {number}" for number in range(1, len(contents) + 1)]
     memories = {}
@@ -76,18 +76,18 @@ def _refuse_misfit(memory: Memory, new: MemoryContents, stage: str) -> None:
     for what, array in (("words", new.words), ("written", new.written)):
         if array.shape != (memory.words,):
             raise ArrangementError(
-                f"arrangement stage {stage} gives {what} of shape {array.shape} for memory {memory.name!r}; "
-                f"give one for each of its {memory.words} words"
+                f"arrangement stage {stage} returned {what} of shape {array.shape} for memory {memory.name!r}; "
+                f"return one for each of its {memory.words} words"
             )
         if array.size and int(array.max()) >> memory.part.width:
             raise ArrangementError(
-                f"arrangement stage {stage} gives {what} for memory {memory.name!r} that are wider than its "
+                f"arrangement stage {stage} returned {what} for memory {memory.name!r} that are wider than its "
                 f"{memory.part.width} bits; clear the upper bits"
             )
 
 
 def _clash(board: Board, memory: Memory, address: int, contents: Sequence[Contents], names: Sequence[str]) -> str:
-    """Say which two stages, and as far as can be told which pictures, want different bits at an address."""
+    """Return the message that names the two stages, and where they are known the pictures, that clash at an address."""
     new = contents[-1].memories[memory.name]
     at = np.s_[address : address + 1]
 
@@ -101,13 +101,13 @@ def _clash(board: Board, memory: Memory, address: int, contents: Sequence[Conten
     return (
         f"memory {memory.name!r}, address {address:04X}h: arrangement stage {names[first]}"
         f"{_reader(board, memory, address, contents[first])} and {names[len(contents) - 1]}"
-        f"{_reader(board, memory, address, contents[-1])} want different words there; "
+        f"{_reader(board, memory, address, contents[-1])} need different words there; "
         "give them different banks or addresses"
     )
 
 
 def _reader(board: Board, memory: Memory, address: int, part: Contents) -> str:
-    """Name the picture of some contents that is scanned out from an address of a directly addressed memory."""
+    """Return which picture is scanned out from an address; empty for a memory that another one addresses."""
     for name, bank in _banks(part):
         if is_direct(board, memory):
             where, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)

@@ -25,7 +25,7 @@ class Origin:
     frame: int = 0
     """Index of the frame in its file."""
     duration: float | None = None
-    """Seconds the frame is meant to be shown, for files that say so."""
+    """Seconds for which the frame is shown, in files that have durations."""
     bank: int | None = None
     """The bank that the recipe asks for, if it does."""
 
@@ -44,7 +44,7 @@ class Picture:
     where it has. Set for reductions; without it a change anywhere would make the dots of a dithering crawl everywhere.
     """
     notes: Mapping[str, Note] = field(default_factory=dict)
-    """For the manifest, by name. ``caution`` is what a careful user should know of the file; a build says it."""
+    """For the manifest, by name. ``caution`` is what a careful user should know of the file; a build prints it."""
 
     @property
     def keeps_any(self) -> bool:
@@ -52,11 +52,11 @@ class Picture:
         return self.kept is not None and bool((self.kept >= 0).any())
 
     def afresh(self) -> Picture:
-        """Give the same picture without codes that stay, for one that is in the board's colours already."""
+        """Return the same picture without codes that stay, for one that is in the board's colours already."""
         return replace(self, kept=None)
 
     def with_pixels(self, pixels: NDArray[np.float32]) -> Picture:
-        """Give the same picture with other pixels."""
+        """Return the same picture with other pixels."""
         return replace(self, pixels=pixels)
 
     def with_notes(self, notes: Mapping[str, Note]) -> Picture:
@@ -64,7 +64,7 @@ class Picture:
         return replace(self, notes={**self.notes, **notes})
 
     def coded(self, codes: NDArray[np.uint16]) -> CodedPicture:
-        """Give the coded picture of the same origin, with the codes of frames before where they are kept."""
+        """Return the coded picture of the same origin, with the codes of frames before where they are kept."""
         if self.kept is not None:
             codes = codes.copy()
             codes[self.kept >= 0] = self.kept[self.kept >= 0]
@@ -84,11 +84,11 @@ class CodedPicture:
     notes: Mapping[str, Note] = field(default_factory=dict)
 
     def with_metrics(self, metrics: Mapping[str, float]) -> CodedPicture:
-        """Give the same coded picture with metrics added."""
+        """Return the same coded picture with metrics added."""
         return replace(self, metrics={**self.metrics, **metrics})
 
     def with_notes(self, notes: Mapping[str, Note]) -> CodedPicture:
-        """Give the same coded picture with notes added."""
+        """Return the same coded picture with notes added."""
         return replace(self, notes={**self.notes, **notes})
 
 
@@ -98,7 +98,7 @@ JUST_SEEN = 0.02
 
 @dataclass(frozen=True, kw_only=True)
 class Animation:
-    """Pictures that an arrangement shows one after another, in their order: what stands still in them keeps its codes.
+    """Pictures that an arrangement shows one after another, in their order: what does not move in them keeps its codes.
 
     ``match`` is a pattern for their names or file names. A colour counts as unchanged up to the distance ``still`` in
     OKLab.
@@ -130,10 +130,10 @@ class MemoryContents:
 
 @dataclass(frozen=True, kw_only=True)
 class TileSet:
-    """The distinct blocks that an arrangement has put into a memory which another one addresses.
+    """The unique tiles that an arrangement has put into a memory which another one addresses.
 
-    ``codes`` uint16, shape (tiles, height, width): each block as it stands in the memory. ``numbers`` int64, shape
-    (tiles,): the number by which the map calls it. ``addresses`` int64, shape (tiles, words): where its words stand.
+    ``codes`` uint16, shape (tiles, height, width): each tile as the memory holds it. ``numbers`` int64, shape
+    (tiles,): its number in the map. ``addresses`` int64, shape (tiles, words): those of its words.
     """
 
     memory: str
@@ -150,7 +150,7 @@ class Contents:
     pictures: tuple[PlacedPicture, ...] = field(default=())
     tile_sets: tuple[TileSet, ...] = field(default=())
     notes: tuple[str, ...] = field(default=())
-    """What the user must know of the arrangement, one line each: what was merged, and how much of it shows."""
+    """Remarks on the arrangement for the user, one line each: what was merged, and how much of it is visible."""
 
 
 ByteOrder = Literal["little", "big"]
@@ -169,12 +169,12 @@ class Span:
     order: ByteOrder = "little"
     """Order of the bytes of a word in the image."""
     offset: int = 0
-    """The address that the file gives to its first byte, in formats that have addresses."""
+    """The address of the file's first byte, in formats that have addresses."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class DeviceFile:
-    """One file for a device programmer, as an emission stage gives it."""
+    """One file for a device programmer, made by an emission stage."""
 
     device: str
     """Name of the device the file is for."""

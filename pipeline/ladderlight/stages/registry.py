@@ -198,7 +198,10 @@ def declared(plugin: str, name: str, file: PluginFile | None) -> StageDeclaratio
     """
     if file is None:
         return installed_stages().get(qualified_name(plugin, name))
-    return _load(next(item for item in _stages_in(file) if item.name == name))
+    for item in _stages_in(file):
+        if item.name == name:
+            return _load(item)
+    raise PluginError(f"declares no stage {name!r}; load the recipe again", where=file.path)
 
 
 def _stages_in(file: PluginFile, *, run: bool = False) -> list[_Registered]:

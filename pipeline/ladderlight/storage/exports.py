@@ -1,4 +1,4 @@
-"""Single files that a command writes where the user says: they replace that command's own, and nothing else."""
+"""Single files that a command writes to a path of the user's: they replace that command's own, and nothing else."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def _is_own(path: Path, command: str) -> bool:
 
 
 def _reason(path: Path, command: str, inputs: Iterable[Path]) -> str | None:
-    """Return why a file that is there may not be written."""
+    """Return why a file that is there may not be written; None when it may."""
     try:
         if not path.is_file():
             return "is not a file"

@@ -1,4 +1,4 @@
-"""The journal: renames that are noted before the first is done, so that whoever comes next can finish or undo them."""
+"""The journal: renames, recorded before the first is done, so that the next process can finish or undo them."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class Journal:
 
     First the old entries go ``aside``, to ``old``. Entries among them that no build has made are then ``carried`` on,
     into ``new``. Then the new entries are ``placed``. Each rename can be seen to be done or not from what is where, so
-    that finishing and undoing may themselves be broken off and begun again.
+    that finishing and undoing may themselves be interrupted and repeated.
     """
 
     folder: Path
@@ -44,13 +44,13 @@ class Journal:
         return self.folder / PRIVATE / "old"
 
     def write(self) -> None:
-        """See the journal onto the disk. From now on the renames count as begun."""
+        """Write the journal to disk. From then on the renames count as begun."""
         names = {key: value for key, value in asdict(self).items() if key != "folder"}
         replace_file(_path(self.folder), json.dumps({"format": FORMAT, **names}).encode())
         sync_folder(self.folder / PRIVATE)
 
     def finish(self) -> None:
-        """Do what has not been done."""
+        """Do the renames that are not done yet."""
         waiting = [name for name in self.placed if _there(self._new / name)]
         if len(waiting) == len(self.placed):
             for name in self.aside:
@@ -119,8 +119,7 @@ class Journal:
             return None
         except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
             raise BuildError(
-                f"the journal of a build that was broken off cannot be read ({error}); move {folder} away and build "
-                "again",
+                f"the journal of an interrupted build cannot be read ({error}); move {folder} away and build again",
                 where=path,
             ) from None
 
@@ -188,7 +187,7 @@ def unsettled(folder: Path, reason: OSError) -> BuildError:
     """Return the error for a folder between an old and a new build."""
     name = f"{reason.filename}: " if reason.filename else ""
     return BuildError(
-        f"a build was broken off while its files were put in place, and cannot be finished ({name}{reason.strerror}); "
+        f"a build was interrupted while its files were put in place, and cannot be finished ({name}{reason.strerror}); "
         "remove the cause and run the command again, which finishes it",
         where=folder,
     )

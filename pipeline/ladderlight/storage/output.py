@@ -29,7 +29,7 @@ _PATIENCE = 30.0
 
 @contextmanager
 def staged_output(output: Path, owner: Owner) -> Iterator[Path]:
-    """Give a folder to write into; when the block ends without an error its entries replace those of the last build.
+    """Yield a folder to write into; when the block ends without an error its entries replace those of the last build.
 
     Files in the output folder that no build has made stay, also in folders that a build has made. A second build of
     the same folder waits for the first.
@@ -158,7 +158,7 @@ def _busy(output: Path) -> BuildError:
 
 
 def _complete(new: Path, recipe: str) -> None:
-    """Add the record to the new files, and see them onto the disk."""
+    """Add the record to the new files, and flush them to disk."""
     record = Record(recipe=recipe, files=files_below(new))
     (new / RECORD).write_bytes(record.to_json())
     sync_tree(new)
@@ -176,7 +176,7 @@ def _place(output: Path, owner: Owner) -> None:
         raise BuildError(
             f"the new files cannot be put in place ({_reason(error)}); {NOTHING_REPLACED}", where=output
         ) from error
-    with suppress(OSError):  # whoever comes next finds nothing left to do
+    with suppress(OSError):  # the next process finds nothing left to do
         journal.close()
 
 

@@ -151,7 +151,7 @@ def _of_another(output: Path, recipe: str) -> BuildError:
 
 
 def _manifest(output: Path) -> Any:
-    """Read what stands as a manifest; None when it is not JSON."""
+    """Read the file with the manifest's name; None when it is not JSON."""
     try:
         return json.loads(read_regular(output / MANIFEST).decode("utf-8"))
     except (OSError, ValueError, RecursionError):

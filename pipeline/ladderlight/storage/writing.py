@@ -48,7 +48,7 @@ def write_whole(path: Path, data: bytes) -> None:
 
 
 def replace_file(path: Path, data: bytes) -> None:
-    """Write a file beside its place, see it onto the disk, and put it in place at once.
+    """Write a file beside its place, flush it to disk, and rename it into place.
 
     The name beside the place is always the same, so that what a killed program leaves is taken up by the next.
 
@@ -88,7 +88,7 @@ def _alone(path: Path) -> Iterator[None]:
 
 
 def sync_file(path: Path) -> None:
-    """See a file's bytes onto the disk."""
+    """Flush a file's bytes to disk."""
     descriptor = os.open(path, os.O_RDWR if os.name == "nt" else os.O_RDONLY)
     try:
         os.fsync(descriptor)
@@ -97,13 +97,13 @@ def sync_file(path: Path) -> None:
 
 
 def sync_folder(folder: Path) -> None:
-    """See the names in a folder onto the disk; Windows does so by itself."""
+    """Flush the names in a folder to disk; Windows does so by itself."""
     if os.name != "nt":
         sync_file(folder)
 
 
 def sync_tree(folder: Path) -> None:
-    """See all files and names below a folder onto the disk."""
+    """Flush all files and names below a folder to disk."""
     for parent, _, names in os.walk(folder):
         for name in names:
             sync_file(Path(parent, name))
@@ -155,7 +155,7 @@ class Made:
 
 @contextmanager
 def made_here() -> Iterator[Made]:
-    """Give a record of what is made in the block; when the block fails or is stopped, all of it is removed."""
+    """Yield a record of what is made in the block; when the block fails or is stopped, all of it is removed."""
     made = Made()
     try:
         yield made

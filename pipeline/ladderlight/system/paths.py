@@ -11,7 +11,7 @@ from ladderlight.errors import LadderlightError
 
 
 def reason_of(error: OSError | ValueError) -> str:
-    """Say why the system refuses a path. A ``ValueError`` is raised for paths that no system call takes."""
+    """Return why the system refuses a path. A ``ValueError`` is raised for paths that no system call takes."""
     if isinstance(error, OSError):
         return error.strerror or str(error) or type(error).__name__
     return "the name has a character that no file name can have"
@@ -27,7 +27,7 @@ def path_trouble(kind: type[LadderlightError], where: object, what: str, action:
 
 
 def trouble_with(path: Path) -> str:
-    """Say why the system refuses to look at a path, or into a folder; nothing when it is there, or just is not."""
+    """Return why the system refuses access to a path or folder; empty when it does not, or nothing is there."""
     try:
         path.stat()
         if is_folder(path):

@@ -1,4 +1,4 @@
-"""Versions of what computes: other ones may round a colour to another code."""
+"""Versions of the libraries that compute: another version may round a colour to another code."""
 
 from __future__ import annotations
 
@@ -23,6 +23,6 @@ def versions() -> dict[str, str]:
 
 
 def changed_versions(before: Mapping[str, str], now: Mapping[str, str]) -> str:
-    """Say in words which versions have changed; empty when none has, or one side is not known."""
+    """Return in words which versions have changed; empty when none has, or one side is unknown."""
     changed = [name for name in now if name in before and before[name] != now[name]]
     return ", ".join(f"{name} {now[name]} instead of {before[name]}" for name in changed)

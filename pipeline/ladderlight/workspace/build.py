@@ -2,31 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Finding
-from ladderlight.board.advice import findings
-from ladderlight.board.model.findings import ranked
 from ladderlight.engine.runner import Chain, Progress
-from ladderlight.errors import BuildError, DocumentError, Fault
-from ladderlight.flow.pictures import CodedPicture
+from ladderlight.errors import BuildError, DocumentError
+from ladderlight.flow.pictures import CodedPicture, Contents
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.merge_metrics import merged_metrics
 from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
-from ladderlight.storage.output import NOTHING_REPLACED, refuse_foreign, staged_output
+from ladderlight.storage.output import NOTHING_REPLACED, staged_output
 from ladderlight.storage.stopping import noting_stops
 from ladderlight.system.printable import json_text, printable, printable_values
 from ladderlight.system.versions import versions
+from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, read_manifest
-from ladderlight.workspace.readiness import readiness, refuse_crowds
+from ladderlight.workspace.readiness import refuse_errors, refuse_unready
 from ladderlight.workspace.recorded import recorded_chips
 
 
@@ -53,7 +52,7 @@ class Built:
 def build(
     recipe: Recipe, *, workers: int | None = None, progress: Progress | None = None, strict: bool = False
 ) -> Built:
-    """Build a recipe; with ``strict``, not one of which there is anything to caution.
+    """Build a recipe; with ``strict``, cautions are errors.
 
     Raises
     ------
@@ -62,24 +61,20 @@ def build(
     PictureError, ArrangementError
         When pictures cannot be used or do not fit. In every case the old output stays as it was.
     """
-    found = tuple(findings(recipe.board))
-    _refuse_errors(readiness(recipe, strict=True) if strict else found)
     with noting_stops(NOTHING_REPLACED):
-        refuse_foreign(recipe.output, recipe.owner)
-        inputs = inputs_of(recipe)  # first: what changes while pictures are worked on has changed since
-        refuse_crowds(recipe)
+        found = refuse_unready(recipe, strict=strict)
+        inputs = inputs_of(recipe)  # before: a file that changes while pictures are reduced has changed since
         chain = Chain(recipe=recipe)
         coded = chain.code_pictures(workers=workers, progress=progress)
-        found = tuple(ranked([*found, *_cautions(coded, strict=strict)]))
-        _refuse_errors(found)
+        found = refuse_errors([*found, *_cautions(coded, strict=strict)])
         contents = chain.arrange(coded)
         files = chain.emit(contents)
         recorded = recorded_chips(recipe)
     with staged_output(recipe.output, recipe.owner) as folder:
         before = _manifest_before(recipe.output)
-        for file in files:
-            _write(folder / "devices", file.name, file.data)
+        _write(folder / "devices", ((file.name, file.data) for file in files))
         words = read_memories(recipe.board, folder / "devices", files)
+        merged = merged_metrics(recipe.board, words, contents.pictures, coded)
         made = describe(
             project=recipe.name,
             board=recipe.board,
@@ -88,29 +83,36 @@ def build(
             words=words,
             burned=recorded.chips,
             details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
-            merged=merged_metrics(recipe.board, words, contents.pictures, coded),
+            merged=merged,
             inputs=[InputEntry.model_validate(item) for item in inputs],
             versions=versions(),
         )
         document = made.document
-        _write(folder, FILE, json_text(document).encode())
-        shown = printable_values(document)
-        _write(folder, "burn-sheet.txt", burn_sheet(recipe.board, shown).encode())
-        _write(folder, "burn-sheet.html", burn_page(recipe.board, shown).encode())
-        for name, data in proof_files(printable(recipe.name), recipe.board, words, shown, found, contents.tile_sets):
-            _write(folder / "proof", name, data)
+        _write(folder, _pages(recipe, document, words, found, contents))
     kept = (*recorded.findings, *version_findings(before, made))
     return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
 
 
+def _pages(
+    recipe: Recipe, document: Mapping[str, Any], words: MemoryWords, found: Sequence[Finding], contents: Contents
+) -> Iterator[tuple[str, bytes]]:
+    """Yield what is written beside the device files: the manifest, and the sheets and pages made from it."""
+    yield FILE, json_text(document).encode()
+    shown = printable_values(document)
+    yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
+    yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
+    proof = proof_files(printable(recipe.name), recipe.board, words, shown, found, contents.tile_sets)
+    yield from ((f"proof/{name}", data) for name, data in proof)
+
+
 def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding]:
-    """Return what the stages noted as a caution of a file, once for each file; errors if ``strict``."""
-    said = {
+    """Return the cautions that stages have of files, each once; errors if ``strict``."""
+    noted = {
         (picture.origin.source, str(picture.notes["caution"])): None
         for picture in pictures
         if "caution" in picture.notes
     }
-    return [Finding(level="error" if strict else "caution", where=source, message=text) for source, text in said]
+    return [Finding(level="error" if strict else "caution", where=source, message=text) for source, text in noted]
 
 
 def _manifest_before(output: Path) -> Manifest | None:
@@ -120,21 +122,16 @@ def _manifest_before(output: Path) -> Manifest | None:
         return None
 
 
-def _refuse_errors(found: Iterable[Finding]) -> None:
-    errors = [finding for finding in found if finding.level == "error"]
-    if errors:
-        raise BuildError.of(Fault(where=finding.where, message=finding.message) for finding in errors)
-
-
-def _write(folder: Path, name: str, data: bytes) -> None:
-    path = folder / name
-    if not path.resolve().is_relative_to(folder.resolve()):
-        raise BuildError(f"a file may not be called {name!r}; keep it inside the output folder")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(data)
-    except OSError as error:
-        raise BuildError(
-            f"cannot be written ({error.strerror}); make room or choose another output folder; {NOTHING_REPLACED}",
-            where=name,
-        ) from error
+def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:
+    for name, data in files:
+        path = folder / name
+        if not path.resolve().is_relative_to(folder.resolve()):
+            raise BuildError(f"a file may not be called {name!r}; keep it inside the output folder")
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data)
+        except OSError as error:
+            raise BuildError(
+                f"cannot be written ({error.strerror}); make room or choose another output folder; {NOTHING_REPLACED}",
+                where=name,
+            ) from error

@@ -31,7 +31,7 @@ Scalar = str | int | float | bool | None
 
 
 class Chip(Kept):
-    """One chip as it was last recorded. ``recipe`` and ``device`` say which; None is a recipe that format 1 lacks.
+    """One chip as it was last recorded. ``recipe`` and ``device`` identify it; format 1 has no recipe.
 
     ``image`` is its contents, low byte of each word first: Base64 of deflated bytes. ``inputs`` and ``versions`` are
     of the build that it was burned from, see :mod:`ladderlight.workspace.manifest`.
@@ -69,7 +69,7 @@ class Chip(Kept):
 
 
 class Record(Kept):
-    """The record of a folder. It reads format 1, which had one set of devices and did not say of which recipe."""
+    """The record of a folder. Format 1, one set of devices without their recipe, is read too."""
 
     format: Annotated[int, Field(ge=FORMAT, le=FORMAT)] = FORMAT
     chips: Annotated[tuple[Chip, ...], Field(strict=False)] = ()
@@ -147,8 +147,8 @@ class Burn:
 
     ``known`` is whether there is a record of what it holds; ``other`` the part that is recorded where the board has
     another now, else empty. ``blank`` is that it should hold nothing but FFh, as a new or erased chip does.
-    ``differing`` bytes are not as they should be, and ``cause`` says why where the inputs are not the reason.
-    ``eraser`` is for a chip that light erases whether bits must be set again; None where that is no question.
+    ``differing`` bytes are not as they should be, and ``cause`` is the reason where the inputs are the same.
+    ``eraser`` is for a chip that light erases whether bits must be set again; None for other chips.
     ``blocks`` are the first and last byte of each run of pages or sectors that differ, None where a part has none.
     """
 
@@ -175,7 +175,7 @@ class Burn:
 
     @property
     def text(self) -> str:
-        """The same in words."""
+        """The verdict in words, with what to do."""
         if self.other:
             return f"the recorded chip is a {self.other}; a new {self.part} is needed"
         if not self.known:

@@ -19,7 +19,7 @@ _Kept = TypeVar("_Kept", bound="Kept")
 
 
 class Kept(BaseModel):
-    """Base of what is read of a document: frozen, strict types, keys that this version does not know passed over."""
+    """Base of the models of documents: frozen, strict types, unknown keys ignored."""
 
     model_config = ConfigDict(frozen=True, strict=True, extra="ignore")
 
@@ -89,7 +89,7 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _place(error: ValidationError) -> str:
-    """Say in words which value of a document cannot be meant."""
+    """Return in words which value of a document is not valid."""
     first = error.errors(include_url=False)[0]
     if first["type"] == "value_error":
         return str(first["ctx"]["error"])

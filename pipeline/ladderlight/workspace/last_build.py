@@ -21,12 +21,12 @@ from ladderlight.system.versions import changed_versions
 from ladderlight.workspace.burned import device_image
 from ladderlight.workspace.manifest import FILE, Manifest, read_manifest
 
-_MOST_TOLD = 4
+_MOST_NAMED = 4
 
 
 @dataclass(frozen=True, kw_only=True)
 class LastBuild:
-    """What stands in the output folder: the manifest, and the words of all memories from the device files."""
+    """What the output folder holds: the manifest, and the words of all memories from the device files."""
 
     manifest: Manifest
     words: Mapping[str, NDArray[np.uint32]]
@@ -77,29 +77,29 @@ def _last_build(output: Path, board: Board) -> LastBuild:
 
 
 def stale_findings(recipe: Recipe) -> list[Finding]:
-    """Say, as a caution, that the device files on disk are not what the recipe asks for now, and why.
+    """Return a caution when the device files on disk are not those of the recipe as it is now, with the reason.
 
-    Nothing when there is no build, or it says nothing of what it was made from.
+    Nothing when there is no build, or no inputs are recorded in its manifest.
     """
     try:
         with settled(recipe.output):
             manifest = read_manifest(recipe.output)
-        told = changes_since(manifest.plain_inputs, recipe) if manifest and manifest.inputs else []
+        changed = changes_since(manifest.plain_inputs, recipe) if manifest and manifest.inputs else []
     except DocumentError as error:
         return [Finding(level="caution", where=fault.where, message=fault.message) for fault in error.faults]
     except LadderlightError as error:
         message = f"cannot be compared with the recipe ({error}); build again before you burn"
         return [Finding(level="caution", where="last build", message=message)]
-    if not told:
+    if not changed:
         return []
-    more = f" and {len(told) - _MOST_TOLD} more" if len(told) > _MOST_TOLD else ""
-    what = ", ".join(told[:_MOST_TOLD]) + more
+    more = f" and {len(changed) - _MOST_NAMED} more" if len(changed) > _MOST_NAMED else ""
+    what = ", ".join(changed[:_MOST_NAMED]) + more
     message = f"{what}; the device files are those of before, so build again before you burn any"
     return [Finding(level="caution", where="last build", message=message)]
 
 
 def version_findings(before: Manifest | None, now: Manifest) -> list[Finding]:
-    """Say, as cautions, which devices of a new build differ from those of the build before by versions alone."""
+    """Return a caution for each device that differs from the build before by versions alone."""
     if before is None or before.inputs_digest != now.inputs_digest:
         return []
     cause = changed_versions(before.versions, now.versions)

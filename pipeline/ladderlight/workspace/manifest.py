@@ -117,7 +117,7 @@ class InputEntry(Kept):
 
 
 class PictureEntry(Kept):
-    """One picture and its bank. What the stages noted and measured of it stands beside the keys of its own."""
+    """One picture and its bank. Notes and metrics of the stages follow, under keys of their own."""
 
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, JsonValue] = Field(init=False)

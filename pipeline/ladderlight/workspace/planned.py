@@ -14,7 +14,7 @@ from ladderlight.recipe import Recipe
 def planned_files(recipe: Recipe) -> list[DeviceFile]:
     """Run the recipe's emission stages on empty memories: names and spans are those of a build.
 
-    Nothing can be told of a stage of the project's own that fails without pictures; then there are none.
+    There are none when a stage of the project's own fails without pictures.
 
     Raises
     ------

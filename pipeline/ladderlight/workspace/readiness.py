@@ -24,7 +24,7 @@ _MOST_FRAMES = 1 << 20
 
 
 def readiness(recipe: Recipe, *, strict: bool = False) -> list[Finding]:
-    """Return all findings on a recipe: its board, its files, its output folder, its arrangements, and advice.
+    """Return all findings on a recipe: board, files, output folder, arrangements and advice.
 
     Without an error among them a build succeeds, unless that depends on what is in the pictures beyond their headers.
     With ``strict``, cautions are errors.
@@ -48,23 +48,46 @@ def readiness(recipe: Recipe, *, strict: bool = False) -> list[Finding]:
     return ranked(found)
 
 
-def refuse_crowds(recipe: Recipe) -> None:
-    """Refuse pictures of which the headers, or the recipe alone, show that they cannot be arranged.
+def refuse_unready(recipe: Recipe, *, strict: bool = False) -> tuple[Finding, ...]:
+    """Return the findings on the board, after refusing a recipe of which it is known that it cannot be built.
+
+    With ``strict``, nothing may be cautioned of it.
 
     Raises
     ------
+    BuildError
+        When the board has errors, or the output folder is not this recipe's; with ``strict``, for all findings.
     PictureError
-        When files are no pictures.
+        When files are not pictures.
     ArrangementError
-        When there are too many.
+        When there are too many of them, as far as their headers or the recipe alone show it.
     """
+    found = tuple(findings(recipe.board))
+    if strict:
+        refuse_errors(readiness(recipe, strict=True))
+        return found
+    refuse_errors(found)
+    refuse_foreign(recipe.output, recipe.owner)
     probes, probed = _probes(recipe)
-    errors = _errors(probed)
+    for kind, errors in ((PictureError, _errors(probed)), (ArrangementError, _errors(_crowding(recipe, probes)))):
+        if errors:
+            raise kind.of(errors)
+    return found
+
+
+def refuse_errors(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings, the gravest first.
+
+    Raises
+    ------
+    BuildError
+        When there are errors among them.
+    """
+    ordered = tuple(ranked(found))
+    errors = _errors(ordered)
     if errors:
-        raise PictureError.of(errors)
-    errors = _errors(_crowding(recipe, probes))
-    if errors:
-        raise ArrangementError.of(errors)
+        raise BuildError.of(errors)
+    return ordered
 
 
 def _errors(found: Iterable[Finding]) -> list[Fault]:
@@ -101,7 +124,7 @@ def _unreadable(recipe: Recipe) -> Iterator[Finding]:
 
 
 def _device_files(recipe: Recipe) -> list[Finding]:
-    """Say when several device files would have one name, or a name that is in the way of another."""
+    """Return errors when device files would share a name, or the name of one would block another."""
     try:
         planned_files(recipe)
     except (BuildError, DeviceFileError) as error:

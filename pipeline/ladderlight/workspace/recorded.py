@@ -85,14 +85,14 @@ def record_chips(recipe: Recipe, build: LastBuild, names: Sequence[str] = ()) ->
 
 
 def burn_findings(recipe: Recipe) -> list[Finding]:
-    """Say which chips do not hold what the last build gave, as notes; nothing before chips have been recorded."""
+    """Return a note for each chip that differs from the last build; none before chips have been recorded."""
     recorded = recorded_chips(recipe)
     found = list(recorded.findings)
     if not recorded.chips:
         return found
     try:
         build = last_build(recipe.output, recipe.board, recipe.owner)
-    except DocumentError:  # which the caution about the last build says
+    except DocumentError:  # reported by the caution about the last build
         return found
     except LadderlightError as error:
         if (recipe.output / "manifest.json").exists():
@@ -122,7 +122,7 @@ def _recorded(recipe: Recipe, record: Record, path: Path) -> Recorded:
     doubtful = [name for name in open_ if rivals[name]]
     if doubtful:
         names = ", ".join(dict.fromkeys(other for name in doubtful for other in rivals[name]))
-        what = f"does not say whether {', '.join(doubtful)} belongs to {recipe.path.name} or to {names}"
+        what = f"{', '.join(doubtful)} may belong to {recipe.path.name} or to {names}"
         findings.append(_caution(path, f"{what}; record these chips again with ladderlight burned"))
     own = record.of_recipe(key)
     for name in [name for name, chip in own.items() if name in devices and _damaged(chip, devices[name])]:

@@ -13,8 +13,8 @@ import pytest
 
 from ladderlight.errors import PluginError
 from ladderlight.stages import registry as plugins
-from ladderlight.stages.contract import Kind
-from ladderlight.stages.registry import StageRegistry, installed_stages
+from ladderlight.stages.contract import Kind, PluginFile
+from ladderlight.stages.registry import StageRegistry, declared, installed_stages
 
 GOOD = """
 from ladderlight import Picture, stage
@@ -319,3 +319,9 @@ def test_a_local_file_that_ends_the_program_is_named(tmp_path: Path) -> None:
     file.write_text("raise SystemExit(0)\n")
     with pytest.raises(PluginError, match=r"ending\.py: cannot be loaded: SystemExit: 0"):
         installed_stages().with_files([file])
+
+
+def test_a_reference_to_a_stage_that_a_file_lacks_is_refused(tmp_path):
+    file = PluginFile(tmp_path / "lantern.py", b"from ladderlight import Picture, stage\n")
+    with pytest.raises(PluginError, match=r"lantern\.py: declares no stage"):
+        declared("lantern.py", "glow", file)

@@ -172,7 +172,7 @@ def test_a_disk_that_fails_at_any_step(quick: Path, old: str | None, failure: st
         told.add(said.partition(" (")[0].rpartition(": ")[2])
         assert_settled(project, [before, after])
     assert "" in told
-    broken_off = "a build was broken off while its files were put in place, and cannot be finished"
+    broken_off = "a build was interrupted while its files were put in place, and cannot be finished"
     assert (broken_off if then else "the new files cannot be put in place") in told
 
 

@@ -315,7 +315,7 @@ def test_a_journal_that_leads_out_of_the_folder_is_refused(project: Project) -> 
     project.build("first")
     begun = {"format": 1, "aside": ["../recipe.toml"], "carried": [], "placed": ["manifest.json"]}
     project.put({".ladderlight/journal.json": json.dumps(begun)})
-    with pytest.raises(BuildError, match=r"journal\.json: the journal of a build that was broken off cannot be read"):
+    with pytest.raises(BuildError, match=r"journal\.json: the journal of an interrupted build cannot be read"):
         project.build("second")
     assert project.state() == whole("first")
 

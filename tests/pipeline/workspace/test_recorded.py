@@ -88,8 +88,7 @@ def test_a_record_of_format_1_that_two_recipes_may_mean_is_doubtful(project, cap
         (caution,) = burn_findings(load(path))
         assert (caution.level, caution.where) == ("caution", str(tmp_path / "burned.json"))
         assert caution.message == (
-            f"does not say whether picture belongs to {path.name} or to {other.name}; "
-            "record these chips again with ladderlight burned"
+            f"picture may belong to {path.name} or to {other.name}; record these chips again with ladderlight burned"
         )
     run(capsys, "burned", office)
     chips = json.loads((tmp_path / "burned.json").read_text())["chips"]
@@ -106,7 +105,7 @@ def test_a_recipe_that_cannot_be_read_may_have_any_device(project, capsys, tmp_p
     legacy(tmp_path / "burned.json")
     (tmp_path / "broken.toml").write_text(text)
     (caution,) = burn_findings(load(lobby))
-    assert "belongs to lobby.toml or to broken.toml" in caution.message
+    assert "may belong to lobby.toml or to broken.toml" in caution.message
 
 
 def test_a_recipe_whose_name_is_not_utf_8_has_a_key_of_its_own(project, tmp_path):

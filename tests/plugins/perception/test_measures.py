@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -139,8 +140,6 @@ def test_diffusion_counts_the_same_pixels_on_its_way(board: Board) -> None:
 
 
 def test_codes_of_one_colour_count_once(board: Board) -> None:
-    from dataclasses import replace
-
     volts = board.palette.volts.copy()
     volts[5] = volts[4]
     codes = np.array([[4, 5], [5, 9]], dtype=np.uint16)
@@ -152,7 +151,7 @@ def test_flicker_of_black_and_white_frames(board: Board) -> None:
     black = picture(np.zeros((8, 8, 3))).coded(np.zeros((8, 8), dtype=np.uint16))
     codes = black.codes.copy()
     codes[:4, :4] = 63
-    found = flicker([black, black.with_codes(codes)], board.palette)
+    found = flicker([black, replace(black, codes=codes)], board.palette)
     assert found.changed == pytest.approx(0.25)
     assert found.jump == pytest.approx(99 / 4, abs=0.3)
     assert found.unmoved == 0.0

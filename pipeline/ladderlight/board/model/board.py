@@ -74,7 +74,7 @@ class Grid:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Board(Value):
-    """A board as declared; ``board.checks.problems_of`` says whether it can work."""
+    """A board as declared; ``board.advice.checks.problems_of`` finds what keeps it from working."""
 
     raster: Raster
     memories: tuple[Memory, ...]
@@ -83,7 +83,7 @@ class Board(Value):
     counters: Counters = Counters()
 
     def memory(self, name: str) -> Memory:
-        """Give the memory of a name."""
+        """Return the memory of a name."""
         return next(memory for memory in self.memories if memory.name == name)
 
     @property
@@ -102,7 +102,7 @@ class Board(Value):
         }
 
     def resolve(self, line: Line) -> Line:
-        """Give the memory output behind a named line; other lines as they are."""
+        """Return the memory output behind a named line; other lines as they are."""
         return self.outputs[line.name] if line.signal is Signal.NAMED else line
 
     def address_lines(self, memory: Memory) -> Iterator[Line]:
@@ -161,7 +161,7 @@ class Board(Value):
         return tuple(sorted({line.index for line in self._lines(Signal.BANK)}))
 
     def bank_levels(self, bank: ArrayLike) -> NDArray[np.int64]:
-        """Give the levels of the bank lines while a bank is shown, bit n for ``bankn``: int64, shaped like ``bank``."""
+        """Return the levels of the bank lines for a bank, bit n for ``bankn``: int64, shaped like ``bank``."""
         number = np.asarray(bank, dtype=np.int64)
         levels = np.zeros_like(number)
         for bit, index in enumerate(self.bank_lines):
@@ -219,7 +219,7 @@ class Board(Value):
         )
 
     def readings(self, column: ArrayLike, line: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Give what the x and the y counter read at counts and lines from the first visible ones, int64.
+        """Return the readings of the x and the y counter at counts and lines from the first visible ones, int64.
 
         Columns below 0 and past the last belong to the lines before and after. The y counter steps where the x counter
         is reset.

@@ -16,8 +16,8 @@ class Counter:
 
     It reads ``start`` at the first visible count and counts up. Its reset makes ``reset`` of it, so that it has counted
     the total of ``counts`` from there; None is a counter that is preset to ``start`` at the first visible count. It
-    wraps at its width. ``wired`` is the number of bits that addresses need; ``delay`` by how many counts sync and
-    blanking come later than the raster says.
+    wraps at its width. ``wired`` is the number of bits that addresses need; ``delay`` is by how many counts sync and
+    blanking are later than in the raster.
     """
 
     start: int
@@ -52,12 +52,12 @@ class Counter:
         return self.at(-self.ahead - 1)
 
     def read(self, count: ArrayLike) -> NDArray[np.int64]:
-        """Give what it reads at counts from the first visible one: int64. Those of other lines are taken as of this."""
+        """Return its readings at counts from the first visible one, int64; counts of other lines wrap."""
         passed = (np.asarray(count, dtype=np.int64) + self.ahead) % self.counts.total
         return np.asarray(self.reset_to + passed & (1 << self.bits) - 1)
 
     def at(self, count: int) -> int:
-        """Give what it reads at one count."""
+        """Return its reading at one count."""
         return int(self.read(count))
 
     @property

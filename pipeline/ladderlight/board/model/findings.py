@@ -1,4 +1,4 @@
-"""A finding: one thing that ``check`` has to say."""
+"""A finding of ``check``: an error, a caution or a note."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ Level = Literal["error", "caution", "note"]
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """One finding. ``where`` is the part of the board it is about, ``message`` one line that says what to do."""
+    """One finding. ``where`` is the part of the board it is about, ``message`` one line with what to do."""
 
     level: Level
     where: str

@@ -64,9 +64,9 @@ class Ladder(Value):
     driver_high: float = 0.0
     """Output resistance of a high line's driver."""
     driver_low: float = 0.0
-    """The same of a low line's; infinity when a low output floats."""
+    """Output resistance of a low line's driver; infinity when a low output floats."""
     low_volts: float = 0.0
-    """What a low output stands at without load; bipolar outputs stay above 0."""
+    """Volts of an unloaded low output; bipolar outputs stay above 0."""
     tolerance: float = 0.0
     """Largest relative deviation of a resistor from its value; 0.05 is 5 %."""
     response: Response = "srgb"
@@ -80,7 +80,7 @@ class Ladder(Value):
         return tuple(dict.fromkeys(line for channel in self.channels for line in channel.lines))
 
     def resistors_of(self, channel: Channel) -> tuple[Resistor, ...]:
-        """Give a channel's resistors, the load last. The output is the node of the channel's name.
+        """Return a channel's resistors, the load last. The output is the node of the channel's name.
 
         They are named after their lines; in R-2R also ``rail 1`` and so on and ``termination``; and ``load``.
         """
@@ -118,7 +118,7 @@ class Ladder(Value):
             yield tuple(group), tuple(line for line in self.lines if line in lines)
 
     def network(self, channels: tuple[Channel, ...], lines: tuple[str, ...]) -> Network:
-        """Give the network of some channels, with a driver for each line in this order."""
+        """Return the network of some channels, with a driver for each line in this order."""
         return Network(
             resistors=tuple(resistor for channel in channels for resistor in self.resistors_of(channel)),
             drivers=tuple(
@@ -164,11 +164,11 @@ class Ladder(Value):
 
 
 def pin(line: str) -> str:
-    """Give the network node at the driver of a line."""
+    """Return the network node at the driver of a line."""
     return f"line {line}"
 
 
 def all_states(lines: int) -> NDArray[np.bool_]:
-    """Give every state of some lines, bool (2**lines, lines); bit i of a state's number is line i."""
+    """Return every state of some lines, bool (2**lines, lines); bit i of a state's number is line i."""
     numbers: NDArray[np.int64] = np.arange(1 << lines, dtype=np.int64)
     return (numbers[:, None] >> np.arange(lines) & 1).astype(np.bool_)

@@ -35,7 +35,7 @@ class Line:
     memory: str = ""
 
     def __str__(self) -> str:
-        """Give the name as a recipe writes it."""
+        """Return the name as a recipe writes it."""
         return self.name
 
 
@@ -47,7 +47,7 @@ class Expression:
     inverted: bool = False
 
     def __str__(self) -> str:
-        """Give the expression as a recipe could write it."""
+        """Return the expression as a recipe could write it."""
         return ("!" if self.inverted else "") + "^".join(map(str, self.lines))
 
 
@@ -74,7 +74,7 @@ def expand(text: str) -> list[Expression]:
     Raises
     ------
     LineSyntaxError
-        With a message that says what is expected.
+        With what is expected.
     """
     terms = []
     for part in text.split("^"):
@@ -102,7 +102,7 @@ def expand_names(text: str) -> list[str]:
     Raises
     ------
     LineSyntaxError
-        With a message that says what is expected.
+        With what is expected.
     """
     if text == "-":
         return [text]

@@ -41,7 +41,7 @@ class Part:
         return (width + 7) // 8
 
     def grade_within(self, seconds: float) -> float | None:
-        """Give the slowest, and so the cheapest, grade that is fast enough; None when none is."""
+        """Return the slowest and cheapest grade that is fast enough; None when none is."""
         return max((grade for grade in self.grades if grade <= seconds), default=None)
 
 
@@ -174,6 +174,6 @@ class Memory:
         )
 
     def shift_of(self, slot: int) -> int:
-        """Give the position in the word of the pixel that is sent ``slot`` pixels after the first."""
+        """Return the position in the word of the pixel that is sent ``slot`` pixels after the first."""
         place = self.packing.pixels - 1 - slot if self.packing.order == "msb_first" else slot
         return place * self.pixel_width

@@ -74,7 +74,7 @@ class Palette(Value):
     ladder: Ladder
 
     def __len__(self) -> int:
-        """Give the number of codes."""
+        """Return the number of codes."""
         return len(self.volts)
 
     @cached_property
@@ -93,7 +93,7 @@ class Palette(Value):
         return srgb8_of(self.linear)
 
     def hex_of(self, code: int) -> str:
-        """Give a code's colour as ``#rrggbb``."""
+        """Return a code's colour as ``#rrggbb``."""
         return "#" + "".join(f"{value:02x}" for value in self.srgb8[code])
 
     @cached_property

@@ -35,7 +35,7 @@ class Raster:
         """Counts per monitor pixel.
 
         A ratio of clock to dot clock that gives whole counts is taken as it is. An inexact one within 2 % of n or 1/n
-        counts like that. Any other gives the whole number of counts a line that comes nearest to the mode's line rate.
+        counts like that. Any other is rounded to whole counts a line, nearest to the mode's line rate.
         """
         exact = self.clock / self.mode.dot_clock
         axis = self.mode.horizontal
