@@ -14,7 +14,7 @@ def build(
     recipe: RecipeArgument = None,
     *,
     workers: WorkersOption = None,
-    strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors: do not build then.")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors, and do not build.")] = False,
     json_: JsonOption = False,
     quiet: QuietOption = False,
     verbose: Annotated[
@@ -61,7 +61,6 @@ def build(
 
 
 def _measures(picture: Mapping[str, Any]) -> str:
-    """Say in which bank a picture is and what was measured of it."""
     figures = [
         f"{name} {value:.4g}" if isinstance(value, int | float) else f"{name} {value}"
         for name, value in picture.get("metrics", {}).items()

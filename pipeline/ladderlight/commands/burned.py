@@ -20,8 +20,8 @@ def burned(
 ) -> None:
     """Record that chips were burned with the last build.
 
-    The record is burned.json beside the recipe. Later builds say which chips must be burned again, and how much of
-    each.
+    The record is burned.json beside the recipe. Later builds list the chips to burn again, and how much of each
+    differs.
     """
     from dataclasses import asdict
 

@@ -130,7 +130,7 @@ def _written(value: Any) -> str:
 
 
 def _counter(axis: Mapping[str, int]) -> str:
-    """Say what a counter reads where each part of the scan begins."""
+    """Return what a counter reads where each part of the scan begins."""
     shown = f" (shown from {axis['blanking_end']})" if axis["blanking_end"] != axis["start"] else ""
     return (
         f"picture from {axis['start']}{shown}, blanking from {axis['blanking_start']}, sync from {axis['sync_start']}, "
@@ -139,17 +139,17 @@ def _counter(axis: Mapping[str, int]) -> str:
 
 
 def _colours(palette: Sequence[Mapping[str, Any]]) -> str:
-    distinct = len({entry["srgb"] for entry in palette})
+    colours = len({entry["srgb"] for entry in palette})
     black, white = (pick(palette, key=lambda entry: sum(entry["volts"])) for pick in (min, max))
-    text = f"{_number(len(palette), 'code')}, {_number(distinct, 'colour')}, from {black['srgb']} to {white['srgb']}"
+    text = f"{_number(len(palette), 'code')}, {_number(colours, 'colour')}, from {black['srgb']} to {white['srgb']}"
     return f"{text}; brightest {max(white['volts']):.3f} V"
 
 
 def _memory(memory: Mapping[str, Any], timing: Mapping[str, Any]) -> str:
     chips = f"{memory['chips']} x " if memory["chips"] > 1 else ""
-    text = f"{chips}{memory['part']}, {memory['words']} words of {memory['width']} bits"
+    text = f"{chips}{memory['part']}, {memory['words']:,} words of {memory['width']} bits"
     if memory["used_words"] is not None:
-        text += f", {memory['used_words']} of them read, the last {memory['last_word']:04X}h"
+        text += f", {memory['used_words']:,} of them read, the last {memory['last_word']:04X}h"
     text += f"; each held {timing['hold_ns']:.2f} ns"
     if timing["margin_ns"] is not None:
         text += f", margin {timing['margin_ns']:.2f} ns"

@@ -22,20 +22,18 @@ def compare(
     recipe: FirstArgument = None,
     dumps: Annotated[
         list[str] | None,
-        typer.Argument(
-            help="What was read out of the chips, whole or in pieces: binary, Intel HEX, S-record.", metavar="DUMP"
-        ),
+        typer.Argument(help="Dumps of the chips, whole or in pieces: binary, Intel HEX, S-record.", metavar="DUMP"),
     ] = None,
     *,
     device: Annotated[
         str | None,
         typer.Option(
-            metavar="NAME", help="The device that was read; by default names, sizes and contents of the files tell."
+            metavar="NAME", help="The device that was read; by default found by the dumps' names, sizes and contents."
         ),
     ] = None,
     picture: Annotated[
         Path | None,
-        typer.Option(metavar="FILE.png", help="Write a PNG of the screens with everything that differs marked."),
+        typer.Option(metavar="FILE.png", help="Write a PNG of the screens with all differences marked."),
     ] = None,
     most: Annotated[
         int, typer.Option(min=0, metavar="NUMBER", help="How many differences to list one by one, for each device.")
@@ -52,10 +50,10 @@ def compare(
 ) -> None:
     """Compare chips that were read back with the last build.
 
-    Where they differ, the likely faults are named. A dump holds all of a device, or what one of its files holds.
+    Likely faults are named where chips differ. A dump holds all of a device, or the content of one of its files.
 
-    The exit status is 0 when all that was read is the same, 1 when something differs, and 2 when a dump is damaged,
-    fits no device, or nothing tells which.
+    The exit status is 0 when everything that was read is the same, 1 when something differs, and 2 when a dump is
+    damaged or cannot be identified.
     """
     from dataclasses import asdict
 
@@ -129,11 +127,12 @@ def _print(account: Account, line: Callable[[str], None]) -> None:
         return
     for item in account.dumps:
         if item.held.left_out:
-            line(f"  {item.held.dump.name} leaves {item.held.left_out:,} bytes out; they count as erased, FFh")
+            line(f"  {item.held.dump.name} lacks {item.held.left_out:,} bytes, which count as erased, FFh")
     for diagnosis in comparison.diagnoses:
-        line(f"likely ({diagnosis.confidence:.0%}): {diagnosis.text}; explains {diagnosis.explained:.1%} of it")
+        likely = f"likely ({diagnosis.confidence * 100:.0f} %)"
+        line(f"{likely}: {diagnosis.text}; explains {diagnosis.explained * 100:.1f} % of the difference")
     if not comparison.diagnoses:
-        line("no usual fault and no known contents explain it; burn the chip again, and suspect it if this stays")
+        line("no usual fault and no known contents explain the difference; burn the chip again, then replace it")
     for stretch in comparison.ranges[:_SHOWN]:
         line(f"{stretch.first:06X}h to {stretch.last:06X}h  {_words(stretch.count)}")
     if len(comparison.ranges) > _SHOWN:
@@ -141,7 +140,7 @@ def _print(account: Account, line: Callable[[str], None]) -> None:
     width = account.reading.device.part.width
     for difference in comparison.differences[:_SHOWN]:
         line(
-            f"{difference.address:06X}h  should be {difference.wanted:02X}h, is {difference.found:02X}h, "
+            f"{difference.address:06X}h  expected {difference.wanted:02X}h, found {difference.found:02X}h, "
             f"bits {difference.bits:0{width}b}  {difference.where}"
         )
     if comparison.count > _SHOWN:
@@ -151,10 +150,10 @@ def _print(account: Account, line: Callable[[str], None]) -> None:
 def _same(account: Account) -> str:
     comparison, reading = account.comparison, account.reading
     if reading.complete:
-        return f"device {comparison.device} holds what it should: all {comparison.words:,} words are the same"
+        return f"device {comparison.device} is as built: all {comparison.words:,} words are the same"
     size = reading.device.part.bytes
     return (
-        f"device {comparison.device} holds what it should as far as it was read: "
+        f"device {comparison.device} is as built as far as it was read: "
         f"{size - reading.unread_bytes:,} of {size:,} bytes"
     )
 

@@ -16,7 +16,7 @@ def decode(
         list[str] | None,
         typer.Argument(
             help="Files that together hold all devices, whole or in pieces: binary, Intel HEX, S-record; named after "
-            "the devices or their files, or in their order.",
+            "the devices or their files, or given in the order of the devices.",
             metavar="DUMP",
         ),
     ] = None,
@@ -26,7 +26,7 @@ def decode(
         bool | None,
         typer.Option(
             "--big-endian/--little-endian",
-            help="Byte order of wide words; by default that of the files that the recipe asks for.",
+            help="Byte order of wide words; by default that of the files that the recipe's chain writes.",
         ),
     ] = None,
     json_: JsonOption = False,
@@ -34,7 +34,7 @@ def decode(
 ) -> None:
     """Turn chips that were read back into pictures.
 
-    One PNG is written for every bank.
+    The pictures are PNG files, one for each bank.
     """
     from ladderlight.commands.reporting import byte_order, print_document, stdout
     from ladderlight.readback.decoding import decode as decode_words

@@ -27,24 +27,25 @@ def ladder(
     supply: Annotated[str, typer.Option(metavar="VOLTS", help="Voltage of a high output.")] = "5 V",
     load: Annotated[str, typer.Option(metavar="OHMS", help="Resistance of the monitor's input.")] = "75 ohm",
     peak: Annotated[str, typer.Option(metavar="VOLTS", help="Voltage of full drive.")] = "0.7 V",
-    series: Annotated[_Series, typer.Option(help="Which values can be bought.")] = "E24",
+    series: Annotated[_Series, typer.Option(help="The series that the values are from.")] = "E24",
     driver: Annotated[str, typer.Option(metavar="OHMS", help="Output resistance of the drivers.")] = "0 ohm",
     tolerance: Annotated[
-        str | None, typer.Option(metavar="SHARE", help="Of the resistors, such as 5%; by default the series' own.")
+        str | None,
+        typer.Option(metavar="SHARE", help="Tolerance of the resistors, such as 5%; by default that of the series."),
     ] = None,
     r2r: Annotated[bool, typer.Option("--r2r", help="An R-2R ladder instead of a weighted one.")] = False,
     pairs: Annotated[
         bool, typer.Option("--pairs", help="Allow two resistors in series or in parallel for each bit.")
     ] = False,
     current_limit: Annotated[
-        str | None, typer.Option(metavar="MILLIAMPERES", help="The most that one driver may source.")
+        str | None, typer.Option(metavar="MILLIAMPERES", help="Highest current that one driver may source.")
     ] = None,
-    even: Annotated[_Even, typer.Option(help="What the steps are to be equal in: voltage, or lightness.")] = "volts",
+    even: Annotated[_Even, typer.Option(help="Whether steps are equal in voltage or in lightness.")] = "volts",
     non_monotonic: Annotated[
-        bool, typer.Option("--non-monotonic", help="Allow ladders whose codes are out of order.")
+        bool, typer.Option("--non-monotonic", help="Allow ladders that are not monotonic.")
     ] = False,
     next_best: Annotated[
-        int, typer.Option("--next", min=0, max=100, metavar="NUMBER", help="How many of the next best to list.")
+        int, typer.Option("--next", min=0, max=100, metavar="NUMBER", help="Number of next best choices to list.")
     ] = 10,
     json_: JsonOption = False,
     quiet: QuietOption = False,
@@ -56,10 +57,12 @@ def ladder(
     units: "75 ohm", "0.7 V", 3k3, "8 mA".
     """
     if pairs and r2r:
-        raise UsageError("an R-2R ladder has no use for pairs; leave one of the two out", where="--pairs")
+        raise UsageError("cannot be used with --r2r; leave one of the two out", where="--pairs")
     share = None if tolerance is None else _quantity(tolerance, "%", "--tolerance")
     if share is not None and not 0 <= share < 1:
-        raise UsageError(f"{tolerance!r} is {share:.0%}; write a share below 100 %, such as 5%", where="--tolerance")
+        raise UsageError(
+            f"{tolerance!r} is {share * 100:.0f} %; write a share below 100 %, such as 5%", where="--tolerance"
+        )
     volts, ohms = _positive(supply, "V", "--supply"), _positive(load, "ohm", "--load")
     white, behind = _positive(peak, "V", "--peak"), _quantity(driver, "ohm", "--driver")
     if not 0 <= behind < inf:
@@ -143,9 +146,9 @@ def _print(console: Console, choices: list[Choice], series: str) -> None:
 
 
 def _resistors(best: Choice) -> Table:
-    table = _table("bit", "resistor", "ohms", "sources", "sinks", "heats", right=range(2, 6))
+    table = _table("bit", "resistor", "ohms", "sources", "sinks", "dissipates", right=range(2, 6))
     analysis = best.analysis
-    heat = {part.part: part.watts for part in analysis.resistors}
+    dissipation = {part.part: part.watts for part in analysis.resistors}
     for bit, (resistor, driver) in reversed(list(enumerate(zip(best.resistors, analysis.drivers, strict=True)))):
         table.add_row(
             f"{bit}",
@@ -153,12 +156,12 @@ def _resistors(best: Choice) -> Table:
             f"{resistor.ohms:.6g}",
             f"{driver.source * 1e3:.2f} mA",
             f"{driver.sink * 1e3:.2f} mA",
-            f"{heat[driver.line] * 1e3:.1f} mW",
+            f"{dissipation[driver.line] * 1e3:.1f} mW",
         )
     if best.rail:
-        rail = max((watts for part, watts in heat.items() if part.startswith("rail")), default=0.0)
+        rail = max((watts for part, watts in dissipation.items() if part.startswith("rail")), default=0.0)
         table.add_row("rails", str(best.rail), f"{best.rail.ohms:g}", "", "", f"{rail * 1e3:.1f} mW")
-        end = heat["termination"]
+        end = dissipation["termination"]
         table.add_row(
             "to ground", f"{best.rail} + {best.rail}", f"{2 * best.rail.ohms:g}", "", "", f"{end * 1e3:.1f} mW"
         )
@@ -186,9 +189,9 @@ def _levels(best: Choice) -> Table:
 
 def _print_summary(console: Console, best: Choice) -> None:
     (channel,) = best.analysis.channels
-    order = "codes in order" if channel.monotonic else "codes out of order"
+    order = "monotonic" if channel.monotonic else "not monotonic"
     if channel.monotonic and best.tolerance:
-        order += ", at every corner of the tolerance" if channel.surely_monotonic else " as marked, not at every corner"
+        order += " at all values within tolerance" if channel.surely_monotonic else " at nominal values only"
     console.print(
         f"worst error {best.max_error * 1e3:.2f} mV, {best.max_lightness_error:.2f} of 100 in lightness; "
         f"white {channel.white:.4f} V; {order}; supply up to {best.analysis.supply_current * 1e3:.1f} mA a channel",
@@ -196,15 +199,15 @@ def _print_summary(console: Console, best: Choice) -> None:
     )
     if channel.spread:
         console.print(
-            f"of {channel.spread.samples} ladders drawn within the tolerance {channel.spread.monotonic:.1%} have their "
-            f"codes in order, and {channel.spread.white_within:.1%} their white within 0.665 to 0.770 V",
+            f"of {channel.spread.samples:,} ladders drawn within tolerance, {channel.spread.monotonic * 100:.1f} % are "
+            f"monotonic, and {channel.spread.white_within * 100:.1f} % have their white within 0.665 to 0.770 V",
             markup=False,
         )
 
 
 def _others(choices: list[Choice]) -> Table:
     table = _table("next best", "resistors, most significant first", "worst error", "lightness", right=(2, 3))
-    table.columns[1].no_wrap = False  # rather two lines than a value that is cut off
+    table.columns[1].no_wrap = False  # two lines are better than a value that is cut off
     table.columns[1].overflow = "fold"
     for rank, choice in enumerate(choices, start=2):
         if choice.rail:

@@ -24,14 +24,14 @@ STYLES = {"error": "bold red", "caution": "yellow", "note": "cyan"}
 
 
 def stdout(*, quiet: bool = False) -> Console:
-    """Give the console for reports. Colour follows the terminal; ``NO_COLOR`` and a pipe are respected."""
+    """Return the console for reports. Colour follows the terminal; ``NO_COLOR`` and a pipe are respected."""
     from ladderlight.commands.terminal.console import LineConsole
 
     return LineConsole(report_stream(), quiet=quiet)
 
 
 def stderr(*, quiet: bool = False) -> Console:
-    """Give the console for messages."""
+    """Return the console for messages."""
     from ladderlight.commands.terminal.console import LineConsole
 
     return LineConsole(sys.stderr, quiet=quiet)
@@ -42,13 +42,13 @@ def print_document(document: Mapping[str, Any]) -> None:
     stream, text = report_stream(), json_text(document)
     try:
         text.encode(stream.encoding or "utf-8")
-    except UnicodeEncodeError:  # an escape of the stream would be none of JSON's
+    except UnicodeEncodeError:  # the stream's own escapes are not JSON
         text = json.dumps(document, indent=2) + "\n"
     stream.write(text)
 
 
 def print_faults(faults: Iterable[Fault]) -> None:
-    """Print what went wrong as one JSON document of findings to stdout."""
+    """Print faults as one JSON document of findings to stdout."""
     print_document({"ok": False, "findings": [{"level": "error", **asdict(fault)} for fault in faults]})
 
 
@@ -85,7 +85,7 @@ def picture_progress(*, quiet: bool = False) -> Iterator[Progress | None]:
         TimeRemainingColumn(),
         TextColumn("{task.description}", markup=False),
     )
-    # Unlike lines, a bar is made for the width of the terminal.
+    # Unlike lines, a bar has the width of the terminal.
     with Progress(*columns, console=Console(file=sys.stderr, emoji=False), transient=True) as bar:
         task = bar.add_task("", total=None)
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from ladderlight.commands.terminal.options import QuietOption
 
 
-def schema(*, quiet: QuietOption = False) -> None:  # noqa: ARG001 - it has nothing to say but its document
+def schema(*, quiet: QuietOption = False) -> None:  # noqa: ARG001 - it prints nothing but its document
     """Print the JSON schema of recipes, for editors.
 
-    It has all installed stages.
+    The stages of all installed plugins are included.
     """
     from ladderlight.commands.reporting import print_document
     from ladderlight.recipe.language.schemas import schema as recipe_schema

@@ -16,14 +16,14 @@ if TYPE_CHECKING:
 
 
 def stages(
-    name: Annotated[str | None, typer.Argument(help="A stage, to see all of its options.", metavar="[NAME]")] = None,
+    name: Annotated[str | None, typer.Argument(help="A stage whose options to list.", metavar="[NAME]")] = None,
     *,
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
     """List the stages that a recipe can use, or describe one.
 
-    Stages of the plugins that recipe.toml in the current folder names are among them.
+    Stages of the plugins that recipe.toml in the current folder names are included.
     """
     registry = _registry(quiet=quiet)
     if name is None:
@@ -85,7 +85,7 @@ def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> Non
     console.print(f"  {declaration.kind}: {declaration.kind.phrase}")
     console.print(declaration.help)
     if not declaration.options:
-        console.print("It has no options.")
+        console.print("no options")
     for option in declaration.options:
         default = "needed" if option.required else f"default {_toml(option.default)}"
         console.print()

@@ -19,11 +19,11 @@ if TYPE_CHECKING:
 _PAUSE = 0.3
 """Shortest pause between two looks at the files, in seconds."""
 _SHARE = 20
-"""How much longer than a look took the pause before the next is, at least."""
+"""Least ratio of the pause before a look at the files to the time that the last look took."""
 _SETTLED = 0.1
-"""How long in seconds nothing must change before a build begins."""
+"""Time without a change before a build begins, in seconds."""
 _MOST = 3.0
-"""How long to wait in seconds for files that go on changing, such as a picture that is written in pieces."""
+"""Longest wait for files that go on changing, such as a picture that is written in pieces, in seconds."""
 
 
 def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet: QuietOption = False) -> None:
@@ -37,10 +37,10 @@ def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet
 
     path = recipe_path(recipe)
     if not is_file(path):
-        load(path)  # raises an error that says what is there instead
+        load(path)  # raises an error that names what is there instead
     path = path.absolute()  # the current folder may be deleted and made again
     console = stderr(quiet=quiet)
-    sys.dont_write_bytecode = True  # kept code goes by the second; a plugin may change within one
+    sys.dont_write_bytecode = True  # the times of bytecode are whole seconds; a plugin may change within one
     reads = Reads.of_broken(path)
     good = None
     with suppress(KeyboardInterrupt):
@@ -48,23 +48,22 @@ def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet
             before = reads.look()
             forget_modules(reads.files)
             loaded = None
-            with _failures_told():
+            with _failures_printed():
                 loaded = load(path)
             if loaded is not None:
                 good = Reads.of(loaded)
             reads = good if loaded is not None and good is not None else Reads.of_broken(path, good)
             seen = reads.look()
-            # What changed while it was read has changed since.
+            # A file that changed while the recipe was read counts as changed.
             seen |= {file: mark for file, mark in before.items() if file in seen}
             if loaded is not None:
-                with _failures_told():
+                with _failures_printed():
                     console.print(_build(loaded, workers))
             console.print("watching; Ctrl-C ends", style="dim")
             _wait(reads, seen)
 
 
 def _build(recipe: Recipe, workers: int | None) -> str:
-    """Build a recipe, and say what to burn."""
     from ladderlight.workspace.build import build
 
     built = build(recipe, workers=workers)
@@ -73,7 +72,7 @@ def _build(recipe: Recipe, workers: int | None) -> str:
 
 
 @contextmanager
-def _failures_told() -> Iterator[None]:
+def _failures_printed() -> Iterator[None]:
     """Print what goes wrong, and go on: a mistake in a recipe or a plugin is about to be corrected."""
     from ladderlight.commands.terminal.failures import failure_of, print_lines
 
@@ -84,7 +83,7 @@ def _failures_told() -> Iterator[None]:
 
 
 def _wait(reads: Reads, seen: Mapping[Path, Mark]) -> None:
-    """Wait until the files are others than were seen, and then until they stay the same."""
+    """Wait until the files have changed, and then until they stay the same."""
     now, pause = seen, _PAUSE
     while now == seen:
         time.sleep(pause)

@@ -62,7 +62,7 @@ def play(registry: StageRegistry, declaration: StageDeclaration) -> Played:
     Raises
     ------
     PluginError
-        When the example has options that the stage does not, or names no board of ours.
+        When the example has options that the stage does not, or names an unknown board.
     """
     example = declaration.example
     steps = _chain(registry, declaration)
@@ -84,7 +84,7 @@ _Step = tuple[StageDeclaration, dict[str, Any]]
 
 
 def _chain(registry: StageRegistry, declaration: StageDeclaration) -> list[_Step]:
-    """Give the default chain with the stage in it: a picture stage at the board's size, as the last of them."""
+    """Return the default chain with the stage in it: a picture stage at the board's size, as the last of them."""
     example = declaration.example
     own = _step(declaration, example.options, declaration)
     others = [_other(registry, use, declaration) for use in example.others]

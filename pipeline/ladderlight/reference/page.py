@@ -72,7 +72,7 @@ def reference(registry: StageRegistry, plugin: str = "builtin") -> Reference:
 
 
 def write_reference(path: Path, registry: StageRegistry) -> None:
-    """Write the page and its pictures, and remove pictures of stages that are no more.
+    """Write the page and its pictures, and remove pictures of stages that no longer exist.
 
     Raises
     ------
@@ -122,7 +122,7 @@ def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -
 
 
 def _caption(played: Played) -> Iterator[str]:
-    """Say what the sides of a picture are, where it is not plain to see."""
+    """Yield what the sides of a picture are, where that is not plain to see."""
     if played.declaration.kind is Kind.SOURCE:
         yield f"{_READ}\n"
     elif played.declaration.kind is Kind.ARRANGEMENT:
@@ -132,7 +132,7 @@ def _caption(played: Played) -> Iterator[str]:
 
 
 def _own_tables(board: str) -> Iterator[str]:
-    """Give the tables of a board's file that differ from those of the board that most examples use."""
+    """Yield the tables of a board's file that differ from those of the board that most examples use."""
     usual = _tables(Example().board)
     yield from (f"{table}\n" for table in _tables(board) if table not in usual)
 
@@ -148,7 +148,7 @@ def _file(file: DeviceFile) -> str:
 
 
 def _head(data: bytes) -> Iterator[str]:
-    """Give the first lines of a text file; nothing of any other."""
+    """Yield the first lines of a text file; nothing of any other."""
     try:
         rows = data.decode("ascii").splitlines()
     except UnicodeDecodeError:
@@ -159,7 +159,7 @@ def _head(data: bytes) -> Iterator[str]:
 
 
 def _notes(declaration: StageDeclaration) -> str:
-    """Give the paragraphs of the docstring before its numpydoc sections, without the first line."""
+    """Return the paragraphs of the docstring before its numpydoc sections, without the first line."""
     text = inspect.getdoc(declaration.function) or ""
     body = text.partition("\n\n")[2]
     paragraphs = []

@@ -43,7 +43,7 @@ def strip_png(played: Played) -> bytes | None:
 
 
 def _seen(pictures: Sequence[Picture | CodedPicture], board: Board) -> list[RGB]:
-    """Give pictures as an sRGB monitor shows them."""
+    """Return pictures as an sRGB monitor shows them."""
     return [
         board.palette.srgb8[picture.codes]
         if isinstance(picture, CodedPicture)

@@ -41,7 +41,7 @@ def test_a_good_chip_is_the_same_with_status_0(run, built):
     recipe, file, device = built
     status, out, _ = run("compare", recipe, file, "--device", device["name"])
     assert status == 0
-    assert "holds what it should" in out
+    assert "is as built" in out
 
 
 def test_chips_of_another_recipe_are_neither_recorded_nor_compared(run, built):
@@ -230,7 +230,7 @@ def test_dumps_of_all_pieces_make_up_the_device(run, wide, tmp_path):
         dumps[number] = dumps[number].rename(tmp_path / name)
     status, out, err = run("compare", recipe, *dumps)
     assert status == 0, err
-    assert "device picture holds what it should: all 65,536 words are the same" in out
+    assert "device picture is as built: all 65,536 words are the same" in out
     status, out, _ = run("decode", recipe, *(devices / name for name in pieces[:4]), "--into", tmp_path / "a", "--json")
     assert status == 0
     status, _, _ = run("decode", recipe, devices / "picture.hex", "--into", tmp_path / "b")
@@ -244,7 +244,7 @@ def test_one_piece_is_compared_alone_and_the_rest_is_said_to_be_unread(run, wide
     image = np.fromfile(devices / "picture-even-1.bin", np.uint8)
     status, out, _ = run("compare", recipe, devices / "picture-even-1.bin")
     assert status == 0
-    assert "holds what it should as far as it was read: 32,768 of 131,072 bytes" in out
+    assert "is as built as far as it was read: 32,768 of 131,072 bytes" in out
     assert "not read: the even bytes from 0h to FFFEh (picture-even-0.bin), the odd bytes from 1h to FFFFh" in out
     (image & 0xFD).tofile(tmp_path / "picture-even-1.rom")
     picture = tmp_path / "damage.png"

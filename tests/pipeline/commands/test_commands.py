@@ -48,22 +48,22 @@ def change(recipe: Path, old: str, new: str) -> None:
     [
         (["biuld"], "there is no command 'biuld'; did you mean 'build'?"),
         (["build", "a.toml", "--wrokers", "3"], "--wrokers: there is no such option; did you mean '--workers'?"),
-        (["build", "a.toml", "--workers", "0"], "--workers: '0' is of no use; give a whole number of 1 or more"),
-        (["build", "a.toml", "--workers=x"], "--workers: 'x' is of no use; give a whole number of 1 or more"),
+        (["build", "a.toml", "--workers", "0"], "--workers: '0' is not valid; give a whole number of 1 or more"),
+        (["build", "a.toml", "--workers=x"], "--workers: 'x' is not valid; give a whole number of 1 or more"),
         (["build", "a.toml", "b.toml"], "b.toml: one argument too many; put a name with spaces in quotes"),
         (["check", "--page"], "--page: this option needs a value; give a path"),
         (["check", "--json=1"], "--json: this option takes no value; write it alone"),
         (["start"], "DIR: missing; give a path"),
         (["ladder"], "--bits: missing; give a whole number from 1 to 8"),
-        (["ladder", "--bits", "9"], "--bits: '9' is of no use; give a whole number from 1 to 8"),
-        (["ladder", "--bits", "2", "--even", "x"], "--even: 'x' is of no use; give one of volts, perceptual"),
+        (["ladder", "--bits", "9"], "--bits: '9' is not valid; give a whole number from 1 to 8"),
+        (["ladder", "--bits", "2", "--even", "x"], "--even: 'x' is not valid; give one of volts, perceptual"),
         (
             ["ladder", "--bits", "2", "--supply", "x"],
             "--supply: it is 'x', which is not a voltage; write a voltage such as \"5 V\"",
         ),
         (
             ["ladder", "--bits", "2", "--pairs", "--r2r"],
-            "--pairs: an R-2R ladder has no use for pairs; leave one of the two out",
+            "--pairs: cannot be used with --r2r; leave one of the two out",
         ),
     ],
 )

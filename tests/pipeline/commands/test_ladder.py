@@ -119,7 +119,7 @@ def test_report_reads_well(run: Run) -> None:
     assert lines[:2] == ["weighted ladder of 2 bits from E24", "5 V into 75 ohm, peak 0.7 V, drivers of 30 ohm"]
     assert "1 680 680 6.40 mA 0.34 mA 27.9 mW" in rows
     assert "1 0.2426 0.2333 +9.31 mV +0.044 +0.044 0.2308 to 0.2555 88" in rows
-    assert "worst error 12.14 mV, 4.24 of 100 in lightness; white 0.6972 V; codes in order" in out
+    assert "worst error 12.14 mV, 4.24 of 100 in lightness; white 0.6972 V; monotonic" in out
     assert 'red   = { r0 = "1k3", r1 = "680" }' in lines
     assert max(map(len, lines)) < 200
 
@@ -174,7 +174,7 @@ def test_wrong_usage_names_the_option_and_what_to_do(run: Run) -> None:
         return " ".join(run("--bits", "2", *options)[2].replace("│", " ").split())
 
     assert "--driver: it is 'abc', which is not a resistance; write a resistance such as" in said("--driver", "abc")
-    assert "--tolerance: '1' is 100%; write a share below 100 %, such as 5%" in said("--tolerance", "1")
+    assert "--tolerance: '1' is 100 %; write a share below 100 %, such as 5%" in said("--tolerance", "1")
 
 
 def test_nothing_of_the_tables_is_cut_off_in_a_pipe(run: Run) -> None:

@@ -1,4 +1,4 @@
-"""How a command fails: its exit status, and what is printed."""
+"""The exit status and the lines of a command that fails."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ BUG = 3
 
 
 def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
-    """Give the exit status for an error, and what went wrong. Of a bug, the traceback is printed."""
+    """Return the exit status for an error, and its faults. The traceback of a bug is printed."""
     if isinstance(error, LadderlightError):
         return error.exit_status, error.faults
     if isinstance(error, OSError) and isinstance(error.filename, str):
@@ -29,7 +29,7 @@ def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
 
 
 def print_lines(faults: Iterable[Fault]) -> None:
-    """Print what went wrong to stderr, one line for each fault."""
+    """Print faults to stderr, one line each."""
     for fault in faults:
         _print(printable(str(fault)))
 

@@ -14,13 +14,13 @@ import typer
 from ladderlight.errors import Fault, nearest_word
 
 WrongUsage: type[Any] = typer.BadParameter.__bases__[0]
-"""What the library raises when a command is called wrongly."""
+"""The library's exception for a command that is called wrongly."""
 
 Commands = Mapping[str, Callable[..., Any]]
 
 
 def fault_of(error: Any, arguments: Sequence[str], commands: Commands) -> Fault:
-    """Say what is wrong with a command line.
+    """Return what is wrong with a command line.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ def fault_of(error: Any, arguments: Sequence[str], commands: Commands) -> Fault:
         if kind == "MissingParameter":
             return Fault(where=where, message=f"missing; give {wanted}")
         value = _value(arguments, error.param.opts)
-        return Fault(where=where, message=f"{f'{value!r} is of no use' if value else 'unfit'}; give {wanted}")
+        return Fault(where=where, message=f"{f'{value!r} is not valid' if value else 'not valid'}; give {wanted}")
     said = error.format_message()
     if said.startswith("No such command"):
         name = getattr(error, "command_name", None) or re.findall("'(.*?)'", said)[0]
@@ -84,7 +84,7 @@ def _declared(command: Callable[..., Any] | None) -> dict[str, _Declared]:
 
 
 def _wanted(kind: Any, info: Any) -> str:
-    """Say what values an annotation takes."""
+    """Return the values that an annotation takes, in words."""
     if typing.get_origin(kind) is types.UnionType:
         kind = next(member for member in typing.get_args(kind) if member is not types.NoneType)
     if typing.get_origin(kind) is typing.Literal:

@@ -21,7 +21,7 @@ RecipeArgument = Annotated[Path | None, typer.Argument(help=_HELP, metavar="RECI
 FirstArgument = Annotated[
     Path | None,
     typer.Argument(
-        help=f"{_HELP} The first argument is taken for one if it ends in .toml or is such a folder.",
+        help=f"{_HELP} The first argument is a recipe if it ends in .toml or is such a folder.",
         metavar="RECIPE",
         show_default=False,
     ),

@@ -1,4 +1,4 @@
-"""The two streams of a command. Writing to them never raises: what went wrong is kept and reported at the end."""
+"""The two streams of a command. Writing to them never raises; a failure is kept and reported at the end."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from typing import TextIO
 
 
 class Stream(io.TextIOBase):
-    """A stream that takes every text: letters it has no code for are written as escapes, what fails is dropped.
+    """A stream that takes every text: unknown letters become escapes, and after a failure text is dropped.
 
     Parameters
     ----------
@@ -32,11 +32,11 @@ class Stream(io.TextIOBase):
 
     @property
     def broken(self) -> bool:
-        """Whether the reader of a pipe has gone, which is no mistake."""
+        """Whether the reader of a pipe has gone, which is not an error."""
         return self.failure is not None and self.failure.errno == errno.EPIPE
 
     def writable(self) -> bool:
-        """Say that it can be written."""
+        """Return that the stream can be written."""
         return True
 
     def isatty(self) -> bool:
@@ -44,7 +44,7 @@ class Stream(io.TextIOBase):
         return self._stream is not None and not self._stream.closed and self._stream.isatty()
 
     def fileno(self) -> int:
-        """Give the number of the file below."""
+        """Return the number of the file below."""
         if self._stream is None:
             raise io.UnsupportedOperation("the stream is closed")
         return self._stream.fileno()
@@ -63,7 +63,7 @@ class Stream(io.TextIOBase):
         return len(text)
 
     def flush(self) -> None:
-        """Bring out what is buffered."""
+        """Write what is buffered."""
         if self._stream is not None and self.failure is None:
             try:
                 self._stream.flush()
@@ -81,7 +81,7 @@ class Stream(io.TextIOBase):
 
 @contextmanager
 def safe_streams() -> Iterator[tuple[Stream, Stream]]:
-    """Have stdout and stderr never raise, for the time of a command, and give the two."""
+    """Keep stdout and stderr from raising during a command, and yield the two."""
     before = sys.stdout, sys.stderr
     out, err = Stream(sys.stdout), Stream(sys.stderr)
     sys.stdout, sys.stderr = out, err
