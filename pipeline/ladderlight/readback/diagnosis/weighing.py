@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
-from ladderlight.readback.faults import Fault, Kind, possible_faults
-from ladderlight.readback.known import device_words_of, other_devices
+from ladderlight.readback.diagnosis.candidates import possible_faults
+from ladderlight.readback.diagnosis.faults import Fault, Kind
+from ladderlight.readback.diagnosis.known import other_devices
 from ladderlight.readback.readings import Reading, as_read
-from ladderlight.readback.sections import Section, mask_of
+from ladderlight.readback.sections import Section, device_words_of, mask_of
 from ladderlight.units.arrays import Words
 
 _SAMPLE = 1 << 12
