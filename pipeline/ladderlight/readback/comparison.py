@@ -135,7 +135,7 @@ def compare(
 
 
 def document_of(comparison: Comparison) -> dict[str, Any]:
-    """Give a comparison as plain values."""
+    """Return a comparison as plain values."""
     return {
         "device": comparison.device,
         "same": comparison.same,

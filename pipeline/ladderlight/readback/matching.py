@@ -12,6 +12,7 @@ from ladderlight.errors import UsageError, nearest_word
 from ladderlight.readback.dumps import Dump, Held, fit, misfit
 from ladderlight.readback.recognition import Images, expected_bytes, recognised
 from ladderlight.readback.sections import Section, named_after
+from ladderlight.units.words import joined
 
 _MOST_NAMED = 4
 
@@ -107,7 +108,7 @@ def _by_address(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held]) -> No
 
 
 def _by_exclusion(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], *, ordered: bool) -> None:
-    """Give dumps what no other has taken: the only thing left or, where their order counts, the first."""
+    """Assign to dumps what no other has taken: the only thing left or, where their order counts, the first."""
     progress = True
     while progress:
         progress = False
@@ -158,21 +159,16 @@ def _best_based(held: Held, wanted: Images) -> Held:
 
 
 def _ambiguous(choices: Sequence[Held], found: Iterable[Held]) -> str:
-    """Say what stops a dump from being told apart, and what to do about it."""
+    """Return what stops a dump from being identified, and what to do."""
     others = [held for held in found if any(_overlaps(one.section, [held]) for one in choices)]
     if others and all(_overlaps(one.section, others) for one in choices):
         names = ", ".join(held.dump.name for held in others)
-        return f"all that it could be of is in {names} already; leave one of them out"
+        return f"can only hold what is in {names} already; leave one of them out"
     devices = list(dict.fromkeys(one.section.device.name for one in choices))
     if len(devices) > 1:
-        return (
-            f"which device is it? Neither its name nor its content tells; add --device with one of {', '.join(devices)}"
-        )
+        return f"cannot identify the device by name or content; add --device with one of {', '.join(devices)}"
     named = [one.section.name for one in choices[:_MOST_NAMED]]
-    parts = (
-        f"{', '.join(named[:-1])} or {named[-1]}" if len(choices) <= _MOST_NAMED else f"{', '.join(named)} or another"
-    )
+    parts = joined(named if len(choices) <= _MOST_NAMED else [*named, "another"], "or")
     files = [one.section.files[0] for one in choices if one.section.files]
-    mend = f"name it after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
-    why = "Neither its name nor its content tells"
-    return f"which part of device {devices[0]!r} is it, {parts}? {why}; {mend}"
+    action = f"name the dump after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
+    return f"cannot identify the part of device {devices[0]!r} by name or content: {parts}; {action}"

@@ -66,7 +66,7 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
 
 
 def _digests(paths: Sequence[Path]) -> list[tuple[int, str]]:
-    """Give size and SHA-256 of some files, worked out on threads."""
+    """Return size and SHA-256 of some files, worked out on threads."""
     with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
         return list(pool.map(_digest, paths))
 

@@ -59,7 +59,7 @@ class Between(Described):
         return no_info_plain_validator_function(lambda value: source(self.read(value)))
 
     def __get_pydantic_json_schema__(self, _schema: object, _handler: object) -> dict[str, Any]:
-        """Give the quantity's JSON schema."""
+        """Return the quantity's JSON schema."""
         examples = re.findall(r'"([^"]+)"', unit_of(self.unit).example)
         return {"type": ["number", "string"], "description": self.text, "examples": examples}
 

@@ -93,7 +93,7 @@ def read_document(path: Path, shown: str) -> Document:
 
 
 def nearest_file(name: str, names: Iterable[str]) -> str:
-    """Give the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
+    """Return the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
     near = get_close_matches(name, sorted(names), n=1, cutoff=0.75)
     return f"did you mean {near[0]!r}?" if near else ""
 
@@ -159,7 +159,7 @@ _QUOTES = ('"', "'", '"""', "'''")
 
 
 def _place(error: tomli.TOMLDecodeError) -> tuple[int, int]:
-    """Give line and column; of a text that is not closed, where it begins; of an escape, its backslash."""
+    """Return line and column; of a text that is not closed, where it begins; of an escape, its backslash."""
     at = error.pos
     if error.msg.startswith("Unescaped"):
         at = error.doc.rfind("\\", 0, at)
