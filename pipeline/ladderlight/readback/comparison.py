@@ -18,7 +18,7 @@ from ladderlight.readback.sections import device_words_of
 from ladderlight.units.arrays import Words
 
 _GAP = 8
-"""Differences that stand no further apart than this many words are one range."""
+"""Differences no further apart than this many words are one range."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +33,7 @@ class Place:
 
 @dataclass(frozen=True, kw_only=True)
 class Difference:
-    """One word that differs. ``address`` counts words of the device; ``places`` tells how many pixels show it."""
+    """One word that differs. ``address`` counts words of the device; ``places`` counts the pixels that show it."""
 
     address: int
     wanted: int

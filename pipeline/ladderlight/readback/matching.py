@@ -1,4 +1,4 @@
-"""Which dump is of which section of which device: told by name, by size, by content, or by what is left."""
+"""Which dump is of which section of which device: identified by name, by size, by content, or by what is left."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def match(
     Raises
     ------
     UsageError
-        When there is no such device, a dump is damaged or fits nothing, or nothing tells what it is of.
+        When there is no such device, a dump is damaged or fits nothing, or cannot be identified.
     """
     if device is not None:
         names = dict.fromkeys(section.device.name for section in sections)
@@ -120,7 +120,7 @@ def _by_exclusion(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], *, 
 
 
 def _by_file(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held]) -> None:
-    """Take a dump of a whole device, whose byte order nothing tells, as the file of its name, or as the first file."""
+    """Take a dump of a whole device, whose byte order is unknown, as the file of its name, or as the first file."""
     for dump, choices in open_.items():
         devices = {held.section.device.name for held in choices}
         if dump in found or len(devices) > 1 or not all(held.section.whole for held in choices):
