@@ -12,7 +12,7 @@ from ladderlight.commands.terminal.options import FirstArgument, JsonOption, Qui
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from ladderlight.readback.device_report import Account
+    from ladderlight.readback.device_report import DeviceReport
 
 _SHOWN = 8
 _PICTURE = "compare --picture"
@@ -60,9 +60,9 @@ def compare(
     from ladderlight.commands.reporting import byte_order, print_document, print_findings, stderr, stdout
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.damage import damage_png, with_device
-    from ladderlight.readback.device_report import account_of, document_of_accounts, unrecorded
+    from ladderlight.readback.device_report import document_of_reports, report_on, unrecorded
+    from ladderlight.readback.diagnosis.known import known_contents
     from ladderlight.readback.dumps import read_dumps
-    from ladderlight.readback.known import known_contents
     from ladderlight.readback.matching import match
     from ladderlight.readback.readings import readings_of
     from ladderlight.readback.sections import sections_of
@@ -84,48 +84,48 @@ def compare(
     earlier = recorded.images(board)
     found = match(read_dumps(read, sections), sections, wanted=build.images(board), earlier=earlier, device=device)
     known = known_contents(loaded, recorded.record, build.words)
-    accounts = [
-        account_of(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
+    reports = [
+        report_on(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
         for reading in readings_of(found, sections)
     ]
-    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(accounts, recorded.chips)]
+    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, recorded.chips)]
     print_findings(stderr(quiet=quiet), findings)
     if picture is not None:
         words = build.words
-        for account in accounts:
-            words = with_device(words, account.reading.device, account.found)
+        for report in reports:
+            words = with_device(words, report.reading.device, report.found)
         shown = damage_png(board, build.words, words, shown_banks(board, build.manifest.document))
         export({picture: shown}, command=_PICTURE, inputs=inputs)
     if json_:
-        document = {"ok": all(account.comparison.same for account in accounts)} | document_of_accounts(accounts)
+        document = {"ok": all(report.comparison.same for report in reports)} | document_of_reports(reports)
         document |= {"findings": list(map(asdict, findings))}
         print_document(document | ({"picture": str(picture)} if picture else {}))
     else:
         console = stdout(quiet=quiet)
-        for account in accounts:
-            _print(account, console.print)
+        for report in reports:
+            _print(report, console.print)
         if picture is not None:
             console.print(str(picture))
-    if not all(account.comparison.same for account in accounts):
+    if not all(report.comparison.same for report in reports):
         raise typer.Exit(1)
 
 
-def _print(account: Account, line: Callable[[str], None]) -> None:
-    comparison = account.comparison
+def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
+    comparison = report.comparison
     if comparison.same:
-        line(_same(account))
+        line(_same(report))
     else:
         count = f"{comparison.count:,} of {comparison.words:,} words"
         line(f"device {comparison.device}: {count} {_differ(comparison.count)}")
-    if not account.reading.complete or len(account.dumps) > 1:
-        for item in account.dumps:
+    if not report.reading.complete or len(report.dumps) > 1:
+        for item in report.dumps:
             amount = f"{item.differing:,} of {item.held.section.size:,} bytes {_differ(item.differing)}"
             line(f"  {item.held.dump.name}, {item.held.section.label}: {amount if item.differing else 'the same'}")
-    if account.unread_text:
-        line(f"  not read: {account.unread_text}")
+    if report.unread_text:
+        line(f"  not read: {report.unread_text}")
     if comparison.same:
         return
-    for item in account.dumps:
+    for item in report.dumps:
         if item.held.left_out:
             line(f"  {item.held.dump.name} lacks {item.held.left_out:,} bytes, which count as erased, FFh")
     for diagnosis in comparison.diagnoses:
@@ -137,7 +137,7 @@ def _print(account: Account, line: Callable[[str], None]) -> None:
         line(f"{stretch.first:06X}h to {stretch.last:06X}h  {_words(stretch.count)}")
     if len(comparison.ranges) > _SHOWN:
         line(f"and {len(comparison.ranges) - _SHOWN:,} more ranges")
-    width = account.reading.device.part.width
+    width = report.reading.device.part.width
     for difference in comparison.differences[:_SHOWN]:
         line(
             f"{difference.address:06X}h  expected {difference.wanted:02X}h, found {difference.found:02X}h, "
@@ -147,8 +147,8 @@ def _print(account: Account, line: Callable[[str], None]) -> None:
         line(f"and {comparison.count - _SHOWN:,} more differences; --json lists up to --most of them")
 
 
-def _same(account: Account) -> str:
-    comparison, reading = account.comparison, account.reading
+def _same(report: DeviceReport) -> str:
+    comparison, reading = report.comparison, report.reading
     if reading.complete:
         return f"device {comparison.device} is as built: all {comparison.words:,} words are the same"
     size = reading.device.part.bytes

@@ -57,12 +57,12 @@ def memories_of(board: Board, files: Iterable[DeviceFile]) -> dict[str, NDArray[
 
 
 def picture_codes(board: Board, words: MemoryWords, bank: int = 0) -> Ints:
-    """Give the codes of one bank by picture pixel: int64, shape (height, width) of the board's picture."""
+    """Return the codes of one bank by picture pixel: int64, shape (height, width) of the board's picture."""
     return scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank).codes
 
 
 def screen_codes(board: Board, words: MemoryWords, bank: int = 0) -> NDArray[np.uint16]:
-    """Give the code of every count and line that the monitor shows, registers taken into account.
+    """Return the code of every count and line that the monitor shows, registers taken into account.
 
     Returns
     -------

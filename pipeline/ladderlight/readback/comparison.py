@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scanning.scan import scan
-from ladderlight.readback.diagnosis import Diagnosis, diagnose
-from ladderlight.readback.faults import Fault
-from ladderlight.readback.known import device_words_of
+from ladderlight.readback.diagnosis.faults import Fault
+from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
 from ladderlight.readback.readings import Reading, as_read
+from ladderlight.readback.sections import device_words_of
 from ladderlight.units.arrays import Words
 
 _GAP = 8
-"""Differences that stand no further apart than this many words are one range."""
+"""Differences no further apart than this many words are one range."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +33,7 @@ class Place:
 
 @dataclass(frozen=True, kw_only=True)
 class Difference:
-    """One word that differs. ``address`` counts words of the device; ``places`` tells how many pixels show it."""
+    """One word that differs. ``address`` counts words of the device; ``places`` counts the pixels that show it."""
 
     address: int
     wanted: int
@@ -115,7 +115,7 @@ def compare(
     reading
         How the device was read, when not all at once; what was not read counts as the same.
     known
-        Contents that a healthy chip may hold, see :mod:`ladderlight.readback.known`.
+        Contents that a healthy chip may hold, see :mod:`ladderlight.readback.diagnosis.known`.
     """
     should = device_words_of(wanted, device)
     found = as_read(should, found, reading)
@@ -135,7 +135,7 @@ def compare(
 
 
 def document_of(comparison: Comparison) -> dict[str, Any]:
-    """Give a comparison as plain values."""
+    """Return a comparison as plain values."""
     return {
         "device": comparison.device,
         "same": comparison.same,

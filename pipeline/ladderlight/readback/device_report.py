@@ -1,4 +1,4 @@
-"""The account of one device that was read back: the comparison, and what each dump and what was not read is of it."""
+"""The report on one device that was read back: the comparison, the dumps, and what was not read."""
 
 from __future__ import annotations
 
@@ -10,16 +10,15 @@ import numpy as np
 
 from ladderlight.board import Board, Finding
 from ladderlight.readback.comparison import Comparison, compare, document_of
+from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.dumps import Held
-from ladderlight.readback.faults import Fault
-from ladderlight.readback.known import device_words_of
 from ladderlight.readback.readings import Reading, as_read
-from ladderlight.readback.sections import Section, image_of
+from ladderlight.readback.sections import Section, device_words_of, image_of
 from ladderlight.units.arrays import Words
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class DumpAccount:
+class DumpReport:
     """A dump, and how many of its bytes differ."""
 
     held: Held
@@ -27,12 +26,12 @@ class DumpAccount:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Account:
-    """All there is to say of one device. ``found`` are its words, as they should be where they were not read."""
+class DeviceReport:
+    """The report on one device. ``found`` are its words, as they should be where they were not read."""
 
     comparison: Comparison
     reading: Reading
-    dumps: tuple[DumpAccount, ...]
+    dumps: tuple[DumpReport, ...]
     found: Words
 
     @property
@@ -45,7 +44,7 @@ class Account:
         return f"{parts}; {amount}" if parts else amount
 
 
-def account_of(
+def report_on(
     board: Board,
     reading: Reading,
     found: Sequence[Held],
@@ -54,7 +53,7 @@ def account_of(
     pictures: Mapping[int, Sequence[str]] | None = None,
     most: int = 1000,
     known: Sequence[Fault] = (),
-) -> Account:
+) -> DeviceReport:
     """Compare what was read of a device with what it should hold.
 
     Parameters
@@ -76,15 +75,15 @@ def account_of(
     held_words = as_read(should, reading.words, reading)
     differs = image_of(should ^ held_words, device)
     dumps = tuple(
-        DumpAccount(held=held, differing=int(np.count_nonzero(differs[held.section.places])))
+        DumpReport(held=held, differing=int(np.count_nonzero(differs[held.section.places])))
         for held in found
         if held.section.device == device
     )
-    return Account(comparison=comparison, reading=reading, dumps=dumps, found=held_words)
+    return DeviceReport(comparison=comparison, reading=reading, dumps=dumps, found=held_words)
 
 
-def unrecorded(accounts: Sequence[Account], recorded: Collection[str]) -> list[Finding]:
-    """Say, as notes, of which chips that differ an earlier build cannot be recognised, having no record of any."""
+def unrecorded(reports: Sequence[DeviceReport], recorded: Collection[str]) -> list[Finding]:
+    """Return a note for each chip that differs and has no record, as an earlier build cannot be recognised there."""
     return [
         Finding(
             level="note",
@@ -92,24 +91,24 @@ def unrecorded(accounts: Sequence[Account], recorded: Collection[str]) -> list[F
             message="no record of what this chip held, so an earlier build cannot be recognised; "
             "use ladderlight burned after each burning",
         )
-        for name in (account.reading.device.name for account in accounts if not account.comparison.same)
+        for name in (report.reading.device.name for report in reports if not report.comparison.same)
         if name not in recorded
     ]
 
 
-def document_of_accounts(accounts: Sequence[Account]) -> dict[str, Any]:
-    """Give accounts as plain values: that of a single device, or ``devices`` with that of each."""
-    documents = [_document(account) for account in accounts]
+def document_of_reports(reports: Sequence[DeviceReport]) -> dict[str, Any]:
+    """Return reports as plain values: that of a single device, or ``devices`` with that of each."""
+    documents = [_document(report) for report in reports]
     if len(documents) == 1:
         return documents[0]
     return {"same": all(document["same"] for document in documents), "devices": documents}
 
 
-def _document(account: Account) -> dict[str, Any]:
-    return document_of(account.comparison) | {
-        "complete": account.reading.complete,
-        "unread_bytes": account.reading.unread_bytes,
-        "unread": [_place(section) for section in account.reading.unread],
+def _document(report: DeviceReport) -> dict[str, Any]:
+    return document_of(report.comparison) | {
+        "complete": report.reading.complete,
+        "unread_bytes": report.reading.unread_bytes,
+        "unread": [_place(section) for section in report.reading.unread],
         "dumps": [
             {
                 "file": item.held.dump.name,
@@ -119,7 +118,7 @@ def _document(account: Account) -> dict[str, Any]:
                 "left_out": item.held.left_out,
                 "differing": item.differing,
             }
-            for item in account.dumps
+            for item in report.dumps
         ],
     }
 

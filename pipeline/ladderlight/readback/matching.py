@@ -1,4 +1,4 @@
-"""Which dump is of which section of which device: told by name, by size, by content, or by what is left."""
+"""Which dump is of which section of which device: identified by name, by size, by content, or by what is left."""
 
 from __future__ import annotations
 
@@ -7,22 +7,20 @@ from dataclasses import replace
 from pathlib import PurePath
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ladderlight.devices.files import bytes_per_word
 from ladderlight.errors import UsageError, nearest_word
 from ladderlight.readback.dumps import Dump, Held, fit, misfit
+from ladderlight.readback.recognition import Images, expected_bytes, recognised
 from ladderlight.readback.sections import Section, named_after
+<<<<<<< HEAD
 from ladderlight.units.arrays import Bytes
+||||||| e7da193
+from ladderlight.units.arrays import Bytes
+=======
+>>>>>>> w2-readers
 from ladderlight.units.words import joined
 
-Images = Mapping[str, Bytes]
-
-_TIMES = 3
-"""Of the bytes in which two sections differ, a dump must agree with one this many times as often as with the other."""
 _MOST_NAMED = 4
-_LEAST = 1 / 8
-"""And with at least this share of them, which no chance agreement reaches."""
 
 
 def match(
@@ -33,7 +31,7 @@ def match(
     earlier: Images | None = None,
     device: str | None = None,
 ) -> list[Held]:
-    """Find out of what each dump is.
+    """Return what each dump is of, in the order of the dumps.
 
     Parameters
     ----------
@@ -52,7 +50,7 @@ def match(
     Raises
     ------
     UsageError
-        When there is no such device, a dump is damaged or fits nothing, or nothing tells what it is of.
+        When there is no such device, a dump is damaged or fits nothing, or cannot be identified.
     """
     if device is not None:
         names = dict.fromkeys(section.device.name for section in sections)
@@ -79,32 +77,6 @@ def match(
         if dump not in found:
             raise UsageError(_ambiguous(open_[dump], found.values()), where=dump.name)
     return [found[dump] if wanted is None else _best_based(found[dump], wanted) for dump in dumps]
-
-
-def recognised(choices: Sequence[Held], wanted: Images) -> tuple[Held, bool] | None:
-    """Choose by content, and say whether it is the very same; None when no choice is clearly better than all others.
-
-    Only bytes count in which two choices differ, and none that have the dump's commonest value: an erased chip is like
-    every device that is mostly empty. Of choices that should hold the very same, the first is taken.
-    """
-    should = [_likest(held, wanted) for held in choices]
-    telling = [held.data != np.bincount(held.data, minlength=256).argmax() for held in choices]
-    alike = [(values == held.data) & tells for held, values, tells in zip(choices, should, telling, strict=True)]
-    order = sorted(range(len(choices)), key=lambda i: _rank(choices[i], should[i], alike[i], wanted))
-    for i in order:
-        if telling[i].any() and np.array_equal(should[i], choices[i].data):
-            return choices[i], True
-    best = order[0]
-    if not telling[best].any() or any(len(held.data) != len(choices[best].data) for held in choices):
-        return None
-    for other in order[1:]:
-        if choices[best].section.whole and choices[other].section.device == choices[best].section.device:
-            continue  # the other byte order of its files
-        differs = should[best] != should[other]
-        ours, theirs = int((alike[best] & differs).sum()), int((alike[other] & differs).sum())
-        if ours <= _LEAST * int((telling[best] & differs).sum()) or ours < _TIMES * theirs:
-            return None
-    return choices[best], False
 
 
 def _choices(dump: Dump, sections: Sequence[Section], meant: Sequence[Section]) -> list[Held]:
@@ -142,7 +114,7 @@ def _by_address(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held]) -> No
 
 
 def _by_exclusion(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], *, ordered: bool) -> None:
-    """Give dumps what no other has taken: the only thing left or, where their order counts, the first."""
+    """Assign to dumps what no other has taken: the only thing left or, where their order counts, the first."""
     progress = True
     while progress:
         progress = False
@@ -154,7 +126,7 @@ def _by_exclusion(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], *, 
 
 
 def _by_file(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held]) -> None:
-    """Take a dump of a whole device, whose byte order nothing tells, as the file of its name, or as the first file."""
+    """Take a dump of a whole device, whose byte order is unknown, as the file of its name, or as the first file."""
     for dump, choices in open_.items():
         devices = {held.section.device.name for held in choices}
         if dump in found or len(devices) > 1 or not all(held.section.whole for held in choices):
@@ -189,41 +161,36 @@ def _best_based(held: Held, wanted: Images) -> Held:
     addresses = held.at + held.base
     bases = [base for base in section.offsets if ((addresses >= base) & (addresses < base + section.size)).all()]
     based = [replace(held, base=base, at=addresses - base) for base in dict.fromkeys([held.base, *bases])]
-    return max(based, key=lambda one: int((_likest(one, wanted) == one.data).sum()))
-
-
-def _likest(held: Held, wanted: Images) -> Bytes:
-    """Give the bytes that should stand where a dump has some, in the byte order that it looks more like."""
-    section, width = held.section, bytes_per_word(held.section.device.part.width)
-    image = wanted[section.device.name]
-    should: Bytes = image[section.places][held.at]
-    if width == 1 or section.torn:
-        return should
-    turned: Bytes = image.reshape(-1, width)[:, ::-1].ravel()[section.places][held.at]
-    return turned if (turned == held.data).sum() > (should == held.data).sum() else should
-
-
-def _rank(held: Held, should: Bytes, alike: NDArray[np.bool_], wanted: Images) -> tuple[int, int, int, int]:
-    """Rank a choice: the bytes that tell, all bytes, all bytes in the section's own byte order, and the fullest."""
-    plain = wanted[held.section.device.name][held.section.places][held.at]
-    equal = [int(np.count_nonzero(values)) for values in (alike, should == held.data, plain == held.data)]
-    return -equal[0], -equal[1], -equal[2], held.left_out
+    return max(based, key=lambda one: int((expected_bytes(one, wanted) == one.data).sum()))
 
 
 def _ambiguous(choices: Sequence[Held], found: Iterable[Held]) -> str:
-    """Say what stops a dump from being told apart, and what to do about it."""
+    """Return what stops a dump from being identified, and what to do."""
     others = [held for held in found if any(_overlaps(one.section, [held]) for one in choices)]
     if others and all(_overlaps(one.section, others) for one in choices):
         names = ", ".join(held.dump.name for held in others)
-        return f"all that it could be of is in {names} already; leave one of them out"
+        return f"can only hold what is in {names} already; leave one of them out"
     devices = list(dict.fromkeys(one.section.device.name for one in choices))
     if len(devices) > 1:
+<<<<<<< HEAD
         return (
             f"which device is it? Neither its name nor its content tells; add --device with one of {', '.join(devices)}"
         )
     named = [one.section.name for one in choices[:_MOST_NAMED]] + ["another"] * (len(choices) > _MOST_NAMED)
     parts = joined(named, "or")
+||||||| e7da193
+        return (
+            f"which device is it? Neither its name nor its content tells; add --device with one of {', '.join(devices)}"
+        )
+    named = [one.section.name for one in choices[:_MOST_NAMED]]
+    parts = (
+        f"{', '.join(named[:-1])} or {named[-1]}" if len(choices) <= _MOST_NAMED else f"{', '.join(named)} or another"
+    )
+=======
+        return f"cannot identify the device by name or content; add --device with one of {', '.join(devices)}"
+    named = [one.section.name for one in choices[:_MOST_NAMED]]
+    parts = joined(named if len(choices) <= _MOST_NAMED else [*named, "another"], "or")
+>>>>>>> w2-readers
     files = [one.section.files[0] for one in choices if one.section.files]
-    mend = f"name it after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
-    why = "Neither its name nor its content tells"
-    return f"which part of device {devices[0]!r} is it, {parts}? {why}; {mend}"
+    action = f"name the dump after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
+    return f"cannot identify the part of device {devices[0]!r} by name or content: {parts}; {action}"

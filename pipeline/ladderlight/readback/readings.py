@@ -62,7 +62,7 @@ class Reading:
 
 
 def as_read(should: Words, found: Words, reading: Reading | None) -> Words:
-    """Give what was found, with what should be there in the place of bits that were not read."""
+    """Return what was found, with what should be there in the place of bits that were not read."""
     return found if reading is None else (found & reading.mask) | (should & ~reading.mask)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import PurePath
@@ -69,7 +69,7 @@ class Section:
         return ("the even bytes", "the odd bytes")[lane] if self.span.step == 2 else f"byte {lane} of each word"
 
     def offsets_for(self, dump: str) -> list[int]:
-        """Give the addresses of the first byte: as in the file of a dump's name, in those of its suffix, in others."""
+        """Return the first byte's addresses: as in the file of a dump's name, in those of its suffix, in others."""
         path = PurePath(dump)
         ranked = sorted(
             zip(self.files, self.offsets, strict=True),
@@ -84,7 +84,7 @@ class Section:
 
 
 def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | None = None) -> list[Section]:
-    """Give all sections that a dump of a board's chips may be of.
+    """Return all sections that a dump of a board's chips may be of.
 
     Parameters
     ----------
@@ -122,7 +122,7 @@ def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | No
 
 
 def named_after(sections: Sequence[Section]) -> dict[str, tuple[Section, ...]]:
-    """Give the sections that each file stem names: those of a device by its name, that of a file by the file's."""
+    """Return the sections that each file stem names: those of a device by its name, that of a file by the file's."""
     stems: dict[str, tuple[Section, ...]] = {}
     for section in sections:
         for file in section.files:
@@ -136,7 +136,7 @@ def named_after(sections: Sequence[Section]) -> dict[str, tuple[Section, ...]]:
 
 
 def mask_of(device: Device, sections: Iterable[Section]) -> Words:
-    """Give the bits of each word that some sections of a device hold."""
+    """Return the bits of each word that some sections of a device hold."""
     image = np.where(covered_by(device, sections), np.uint8(0xFF), np.uint8(0))
     return words_of(image.tobytes(), device.part.width)
 
@@ -149,8 +149,13 @@ def covered_by(device: Device, sections: Iterable[Section]) -> NDArray[np.bool_]
     return covered
 
 
+def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
+    """Return a device's words out of those of all memories."""
+    return words[device.memory][device.first_word : device.first_word + device.part.words]
+
+
 def image_of(words: Words, device: Device) -> Bytes:
-    """Give a device's words as bytes, low byte of each word first."""
+    """Return a device's words as bytes, low byte of each word first."""
     return np.frombuffer(bytes_of(words, device.part.width), dtype=np.uint8)
 
 

@@ -69,7 +69,7 @@ def _name_counts(entries: tuple[str, ...]) -> list[int]:
 
 
 def _entry(counts: list[int], pin: int) -> int:
-    """Give the index of the entry that holds a pin, when the entries stand for so many pins each."""
+    """Return the index of the entry that holds a pin, when the entries stand for so many pins each."""
     for index, count in enumerate(counts):
         if pin < count:
             return index

@@ -85,7 +85,7 @@ def chain_of(
 
 
 def _meant_stage(name: str, registry: StageRegistry) -> StageDeclaration | None:
-    """Give the stage that a misspelt name is likely to mean, so that its options are checked too."""
+    """Return the stage that a misspelt name is likely to mean, so that its options are checked too."""
     near = get_close_matches(name, registry.uses, n=1) if name not in registry.names else []
     try:
         return registry.get(near[0]) if near else None
@@ -104,13 +104,13 @@ def _defaults(names: Sequence[str], registry: StageRegistry, report: Report) -> 
 
 
 def problem_of(error: PluginError, where: Where) -> Problem:
-    """Give a plugin's error a place."""
+    """Return a plugin's error as a problem at a place."""
     what, _, action = str(error).partition("; ")
     return Problem(where=where, what=what, action=action or "correct the plugin, or use another stage")
 
 
 def file_problem(error: PluginError, name: str, path: Path, where: Where) -> Problem:
-    """Give the error of a project's own plugin file a place, and the line of the file that caused it."""
+    """Return the error of a project's own plugin file as a problem at a place, with the line of the file."""
     what, _, action = str(error).removeprefix(f"{path}: ").removeprefix(f"{path.name}: ").partition("; ")
     cause = error.__cause__
     lines = [

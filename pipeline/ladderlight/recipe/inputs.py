@@ -50,7 +50,7 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
     same_size = [name for name in files if name in before and _size(files[name]) == before[name]["bytes"]]
     digests = dict(zip(same_size, _digests([files[name] for name in same_size]), strict=True))
 
-    def told() -> Iterator[str]:
+    def changes() -> Iterator[str]:
         for name in files:
             if name not in before:
                 yield f"{name} is new"
@@ -62,11 +62,11 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
         if not files.keys() ^ before.keys() and list(files) != list(before):
             yield "the pictures have another order"
 
-    return list(told())
+    return list(changes())
 
 
 def _digests(paths: Sequence[Path]) -> list[tuple[int, str]]:
-    """Give size and SHA-256 of some files, worked out on threads."""
+    """Return size and SHA-256 of some files, worked out on threads."""
     with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
         return list(pool.map(_digest, paths))
 

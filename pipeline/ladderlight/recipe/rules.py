@@ -47,7 +47,7 @@ def check_rules(
 
 
 def _combinations(index: int, overrides: Sequence[Override], files: Sequence[PictureFile]) -> list[tuple[int, ...]]:
-    """Give the overrides of a stage that meet in some picture, in their order, each combination once."""
+    """Return the overrides of a stage that meet in some picture, in their order, each combination once."""
     touching = [place for place, override in enumerate(overrides) if index in override.options]
     if not touching:
         return [()]

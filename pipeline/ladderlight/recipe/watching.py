@@ -31,13 +31,13 @@ class Reads:
 
     @classmethod
     def of(cls, recipe: Recipe) -> Self:
-        """Give what a recipe reads: itself, board, files of options, plugins and what they import beside them."""
+        """Return what a recipe reads: itself, board, files of options, plugins and what they import beside them."""
         files = (recipe.path, *recipe.named, *recipe.plugins, *_modules_beside(recipe.plugins))
         return cls(folder=recipe.folder, files=frozenset(files), patterns=recipe.patterns)
 
     @classmethod
     def of_broken(cls, path: Path, before: Reads | None = None) -> Reads:
-        """Give what a recipe that cannot be loaded read before, and whatever it may name now."""
+        """Return what a recipe that cannot be loaded read before, and whatever it may name now."""
         reads = before or cls(folder=path.parent, files=frozenset([path]))
         try:
             data = read_document(path, str(path)).data
@@ -49,7 +49,7 @@ class Reads:
         return replace(reads, files=reads.files | named, patterns=tuple(dict.fromkeys((*reads.patterns, *listed))))
 
     def look(self) -> dict[Path, Mark]:
-        """Give the marks of all files as they are now."""
+        """Return the marks of all files as they are now."""
         pictures = (file.path for file in picture_files(self.folder, self.patterns)[0])
         return {path: _mark(path) for path in (*self.files, *pictures)}
 

@@ -21,12 +21,12 @@ class BusyError(Exception):
 
 @contextmanager
 def locked(path: Path, *, shared: bool = False, patience: float = 0) -> Iterator[None]:
-    """Hold a lock on a file, which is made.
+    """Hold a lock on a file, which is made, or on a folder.
 
     Parameters
     ----------
     path
-        The file. Who holds it may rename or remove it.
+        The file or folder. Who holds it may rename or remove it.
     shared
         Others may hold it too, all of them shared. Windows has no such locks; there it is held alone.
     patience
@@ -68,9 +68,9 @@ def _opened(path: Path) -> int:
     try:
         return os.open(path, os.O_RDWR | os.O_CREAT | flags, 0o666)
     except OSError:
-        if not path.is_file():
+        if not path.exists():
             raise
-        return os.open(path, os.O_RDONLY | flags)  # of another user, or on a medium that is not written
+        return os.open(path, os.O_RDONLY | flags)  # a folder, of another user, or on a medium that is not written
 
 
 if sys.platform == "win32":

@@ -12,6 +12,7 @@ from ladderlight.board import Board, Device, Finding
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError, nearest_word
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.neighbours import neighbours
+from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.writing import write_whole
 from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of, device_image
@@ -19,6 +20,7 @@ from ladderlight.workspace.documents import DamageError, read_document
 from ladderlight.workspace.last_build import LastBuild, last_build
 
 _ACTION = "record the chips again with ladderlight burned, which keeps the damaged file under another name"
+_PATIENCE = 60.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,10 +157,9 @@ def _set_aside(path: Path) -> Path:
 def _alone_in(folder: Path) -> Iterator[None]:
     """Keep other processes that record chips in a folder waiting, where system and file system can lock a folder."""
     with ExitStack() as stack:
-        with suppress(ImportError, OSError):
-            from fcntl import LOCK_EX, flock
-
-            held = os.open(folder, os.O_RDONLY)
-            stack.callback(os.close, held)
-            flock(held, LOCK_EX)
+        with suppress(OSError):
+            try:
+                stack.enter_context(locked(folder, patience=_PATIENCE))
+            except BusyError:
+                raise BuildError("another program records chips here; try again", where=folder) from None
         yield

@@ -7,7 +7,7 @@ from skimage import data
 
 from ladderlight.board import Part
 from ladderlight.readback.comparison import Place, Range, compare, document_of
-from ladderlight.readback.diagnosis import diagnose
+from ladderlight.readback.diagnosis.weighing import diagnose
 
 PHOTOGRAPHS = ("chelsea", "coffee", "rocket", "coins", "moon", "brick", "grass")
 KINDS = (

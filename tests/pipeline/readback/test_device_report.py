@@ -3,7 +3,7 @@ import json
 import numpy as np
 import pytest
 
-from ladderlight.readback.device_report import account_of, document_of_accounts
+from ladderlight.readback.device_report import document_of_reports, report_on
 from ladderlight.readback.dumps import Dump
 from ladderlight.readback.matching import match
 from ladderlight.readback.readings import readings_of
@@ -44,17 +44,17 @@ def damaged(kind, data, random, *, pins=13, bits=8):
     return wide.astype(np.uint8)
 
 
-def accounts(board, words, dumps, files=(), device=None):
+def reports(board, words, dumps, files=(), device=None):
     sections = sections_of(board, files)
     wanted = {"picture": words}
     images = {d.name: image_of(words[d.first_word : d.first_word + d.part.words], d) for d in board.devices}
     found = match([Dump(name=name, data=bytes(data)) for name, data in dumps], sections, wanted=images, device=device)
-    return [account_of(board, reading, found, wanted) for reading in readings_of(found, sections)]
+    return [report_on(board, reading, found, wanted) for reading in readings_of(found, sections)]
 
 
-def named_rightly(kind, account):
+def named_rightly(kind, report):
     """Whether the fault is the first diagnosis, or level with it where both look the very same."""
-    diagnoses = account.comparison.diagnoses
+    diagnoses = report.comparison.diagnoses
     return bool(diagnoses) and any(d.kind == kind for d in diagnoses if d.confidence == diagnoses[0].confidence)
 
 
@@ -83,11 +83,11 @@ def test_a_fault_of_the_even_or_the_odd_chip_is_named(wide, photographs, content
         if (bad == lanes[lane]).all():
             return None
         dumps = [(f"picture-{('even', 'odd')[n]}.bin", bad if n == lane else lanes[n]) for n in range(2)]
-        (account,) = accounts(wide, words, dumps if both else [dumps[lane]], files)
-        assert account.reading.complete == both
-        assert account.comparison.count == int((bad != lanes[lane]).sum())
-        assert [item.differing for item in account.dumps if item.differing] == [account.comparison.count]
-        return named_rightly(kind, account)
+        (report,) = reports(wide, words, dumps if both else [dumps[lane]], files)
+        assert report.reading.complete == both
+        assert report.comparison.count == int((bad != lanes[lane]).sum())
+        assert [item.differing for item in report.dumps if item.differing] == [report.comparison.count]
+        return named_rightly(kind, report)
 
     shown, named = trials(run)
     assert shown >= 36
@@ -112,9 +112,9 @@ def test_a_fault_of_a_chip_that_is_read_in_pieces_is_named(narrow, photographs, 
                 return None
         elif (bad == image).all():
             return None
-        (account,) = accounts(board, words, dumps, files)
-        assert account.reading.complete == (len(dumps) == 4)
-        return named_rightly(kind, account)
+        (report,) = reports(board, words, dumps, files)
+        assert report.reading.complete == (len(dumps) == 4)
+        return named_rightly(kind, report)
 
     shown, named = trials(run)
     assert shown >= 26
@@ -125,12 +125,12 @@ def test_the_lines_of_the_odd_chip_have_the_names_of_their_pins(wide, photograph
     words = photographs(wide, np.random.default_rng(1))
     files = binary(contents_of(wide, words), wide, split="even_odd")
     image = image_of(words, wide.devices[0])
-    (account,) = accounts(wide, words, [("picture-odd.bin", image[1::2] | 2)], files)
-    assert account.comparison.diagnoses[0].text == "data line D9 (r1) is stuck high"
+    (report,) = reports(wide, words, [("picture-odd.bin", image[1::2] | 2)], files)
+    assert report.comparison.diagnoses[0].text == "data line D9 (r1) is stuck high"
     places = np.arange(8192)
-    (account,) = accounts(wide, words, [("picture-odd.bin", image[1::2][places & ~64])], files)
-    assert account.comparison.diagnoses[0].text == "address line A6 (y4) is stuck low"
-    assert account.unread_text == "the even bytes (picture-even.bin); 8,192 of 16,384 bytes"
+    (report,) = reports(wide, words, [("picture-odd.bin", image[1::2][places & ~64])], files)
+    assert report.comparison.diagnoses[0].text == "address line A6 (y4) is stuck low"
+    assert report.unread_text == "the even bytes (picture-even.bin); 8,192 of 16,384 bytes"
 
 
 def test_two_chips_with_a_fault_each_are_each_diagnosed(wide, photographs, contents_of):
@@ -138,25 +138,25 @@ def test_two_chips_with_a_fault_each_are_each_diagnosed(wide, photographs, conte
     files = binary(contents_of(wide, words), wide, split="even_odd")
     image = image_of(words, wide.devices[0])
     dumps = [("picture-even.bin", image[::2][np.arange(8192) ^ 8]), ("picture-odd.bin", image[1::2] & 0xFD)]
-    (account,) = accounts(wide, words, dumps, files)
-    assert [d.text for d in account.comparison.diagnoses] == [
+    (report,) = reports(wide, words, dumps, files)
+    assert [d.text for d in report.comparison.diagnoses] == [
         "the even bytes: address line A3 (x7) is inverted",
         "the odd bytes: data line D9 (r1) is stuck low",
     ]
-    assert [d.explained for d in account.comparison.diagnoses] == [1, 1]
+    assert [d.explained for d in report.comparison.diagnoses] == [1, 1]
 
 
 def test_exchanged_even_and_odd_files_are_the_reversed_byte_order(wide, photographs, contents_of):
     words = photographs(wide, np.random.default_rng(2))
     files = binary(contents_of(wide, words), wide, split="even_odd")
     image = image_of(words, wide.devices[0])
-    (account,) = accounts(wide, words, [("picture-even.bin", image[1::2]), ("picture-odd.bin", image[::2])], files)
-    assert account.comparison.diagnoses[0].kind == "piece_order"
-    assert {d.kind for d in account.comparison.diagnoses} == {"byte_order", "piece_order"}
+    (report,) = reports(wide, words, [("picture-even.bin", image[1::2]), ("picture-odd.bin", image[::2])], files)
+    assert report.comparison.diagnoses[0].kind == "piece_order"
+    assert {d.kind for d in report.comparison.diagnoses} == {"byte_order", "piece_order"}
     assert (
         "the pieces are mixed up: picture-even.bin holds what belongs to picture-odd.bin, picture-odd.bin holds what "
         "belongs to picture-even.bin"
-    ) in [d.text for d in account.comparison.diagnoses]
+    ) in [d.text for d in report.comparison.diagnoses]
 
 
 def test_pieces_in_a_wrong_order_are_said_to_be_mixed_up(narrow, photographs, contents_of):
@@ -166,12 +166,12 @@ def test_pieces_in_a_wrong_order_are_said_to_be_mixed_up(narrow, photographs, co
     image = words.astype(np.uint8)
     order = (1, 2, 0, 3)
     dumps = [(f"picture-{n}.bin", image[at * 2048 : (at + 1) * 2048]) for n, at in enumerate(order)]
-    (account,) = accounts(board, words, dumps, files)
-    kinds = {d.kind for d in account.comparison.diagnoses}
+    (report,) = reports(board, words, dumps, files)
+    kinds = {d.kind for d in report.comparison.diagnoses}
     assert "piece_order" in kinds
     assert kinds <= {"piece_order", "bank_order"}  # a bank is a piece here
-    (account,) = accounts(board, words, dumps[:1], files)
-    texts = [d.text for d in account.comparison.diagnoses]
+    (report,) = reports(board, words, dumps[:1], files)
+    texts = [d.text for d in report.comparison.diagnoses]
     assert "the pieces are mixed up: picture-0.bin holds what belongs to picture-1.bin" in texts
 
 
@@ -179,13 +179,13 @@ def test_a_good_piece_is_the_same_and_what_was_not_read_is_said(narrow, photogra
     board = narrow()
     words = photographs(board, np.random.default_rng(4))
     files = binary(contents_of(board, words), board, size=2048) + intel_hex(contents_of(board, words), board)
-    (account,) = accounts(board, words, [("picture-2.bin", words[4096:6144].astype(np.uint8))], files)
-    assert account.comparison.same
-    assert account.unread_text == (
+    (report,) = reports(board, words, [("picture-2.bin", words[4096:6144].astype(np.uint8))], files)
+    assert report.comparison.same
+    assert report.unread_text == (
         "bytes 0h to 7FFh (picture-0.bin), bytes 800h to FFFh (picture-1.bin), bytes 1800h to 1FFFh (picture-3.bin); "
         "6,144 of 8,192 bytes"
     )
-    document = document_of_accounts([account])
+    document = document_of_reports([report])
     json.dumps(document)
     assert (document["same"], document["complete"], document["unread_bytes"]) == (True, False, 6144)
     assert [item["device_files"] for item in document["unread"]] == [
@@ -215,10 +215,10 @@ def test_several_devices_are_accounted_for_one_by_one(narrow, photographs):
     words = np.concatenate([photographs(narrow(), random), photographs(narrow(), random)])
     image = words.astype(np.uint8)
     bad = image[8192:] & ~np.uint8(4)
-    first, second = accounts(board, words, [("b.bin", bad), ("a.bin", image[:8192])])
+    first, second = reports(board, words, [("b.bin", bad), ("a.bin", image[:8192])])
     assert (first.comparison.device, first.comparison.same) == ("picture-0", True)
     assert second.comparison.diagnoses[0].text == "data line D2 (g0) is stuck low"
-    document = document_of_accounts([first, second])
+    document = document_of_reports([first, second])
     assert document["same"] is False
     assert [device["device"] for device in document["devices"]] == ["picture-0", "picture-1"]
     assert [device["dumps"][0]["file"] for device in document["devices"]] == ["a.bin", "b.bin"]
@@ -228,10 +228,10 @@ def test_bytes_left_out_count_as_erased(narrow, photographs, contents_of):
     board = narrow()
     words = photographs(board, np.random.default_rng(6))
     (file,) = intel_hex(contents_of(board, words), board, offset=0x4000, leave_out_fill=True)
-    (account,) = accounts(board, words, [("chip.hex", file.data)])
-    assert account.comparison.same
-    assert account.dumps[0].held.base == 0x4000
-    assert account.dumps[0].held.left_out > 1000
+    (report,) = reports(board, words, [("chip.hex", file.data)])
+    assert report.comparison.same
+    assert report.dumps[0].held.base == 0x4000
+    assert report.dumps[0].held.left_out > 1000
     short = b"".join(file.data.splitlines(keepends=True)[:-3]) + b":00000001FF\n"
-    (account,) = accounts(board, words, [("chip.hex", short)])
-    assert not account.comparison.same
+    (report,) = reports(board, words, [("chip.hex", short)])
+    assert not report.comparison.same

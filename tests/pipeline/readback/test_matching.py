@@ -50,8 +50,7 @@ def test_the_device_is_the_one_named_the_only_one_or_that_of_the_file(two, narro
     with pytest.raises(UsageError) as caught:
         match([dump("dump.bin", noise)], sections, wanted=wanted)
     assert str(caught.value) == (
-        "dump.bin: which device is it? Neither its name nor its content tells; "
-        "add --device with one of picture-0, picture-1"
+        "dump.bin: cannot identify the device by name or content; add --device with one of picture-0, picture-1"
     )
     with pytest.raises(
         UsageError, match=r"devices 'picture-0' \(28C64\), 'picture-1' \(28C64\) take 8,192 each; check"
@@ -67,7 +66,7 @@ def test_what_devices_held_before_tells_them_apart_where_nothing_else_does(two):
     before = images(board, random.integers(0, 256, words.size).astype(np.uint32))
     sections, wanted = sections_of(board, []), images(board, words)
     for name in before:
-        with pytest.raises(UsageError, match="which device is it"):
+        with pytest.raises(UsageError, match="cannot identify the device"):
             match([dump("dump.bin", before[name])], sections, wanted=wanted)
         (held,) = match([dump("dump.bin", before[name])], sections, wanted=wanted, earlier=before)
         assert held.section.device.name == name
@@ -99,7 +98,7 @@ def test_an_erased_chip_is_recognised_only_by_what_is_left(two):
     board, words = two
     sections, wanted = sections_of(board, []), images(board, words)
     blank = dump("x.bin", np.full(8192, 0xFF, dtype=np.uint8))
-    with pytest.raises(UsageError, match=r"x\.bin: which device is it\?"):
+    with pytest.raises(UsageError, match=r"x\.bin: cannot identify the device"):
         match([blank], sections, wanted=wanted)
     found = match([blank, dump("y.bin", words[8192:])], sections, wanted=wanted)
     assert [held.section.device.name for held in found] == ["picture-0", "picture-1"]
@@ -205,8 +204,8 @@ def test_even_and_odd_are_told_by_content_or_asked_for(wide, photographs, conten
     with pytest.raises(UsageError) as caught:
         match([dump("d.bin", noise)], sections, wanted=wanted)
     assert str(caught.value) == (
-        "d.bin: which part of device 'picture' is it, picture-even.bin or picture-odd.bin? Neither its name nor its "
-        "content tells; name it after the file, such as picture-even.bin"
+        "d.bin: cannot identify the part of device 'picture' by name or content: picture-even.bin or picture-odd.bin;"
+        " name the dump after the file, such as picture-even.bin"
     )
     assert names_of(match([dump("d.bin", noise), dump("e.bin", odd)], sections, wanted=wanted)) == [
         "picture-even.bin",
@@ -228,7 +227,7 @@ def test_one_dump_in_two_formats_is_no_contradiction_but_two_contents_are(wide, 
     with pytest.raises(UsageError, match=r"picture-even\.bin, and differ from each other in 8192 bytes; give them one"):
         readings_of(match(other, sections, wanted=wanted), sections)
     changed = [*twice[:2], dump("c.bin", even ^ 1)]
-    with pytest.raises(UsageError, match=r"c\.bin: all that it could be of is in a, b already; leave one of them out"):
+    with pytest.raises(UsageError, match=r"c\.bin: can only hold what is in a, b already; leave one of them out"):
         match(changed, sections, wanted=wanted)
 
 
@@ -262,7 +261,8 @@ def test_the_addresses_of_a_piece_in_its_device_tell_which_it_is(wide, photograp
         held = dump("d", hex_of(blank, piece * 4096, tmp_path))
         assert names_of(match([held], sections, wanted=wanted)) == [f"picture-{piece}.bin"]
         assert names_of(match([held], sections)) == [f"picture-{piece}.bin"]
-    with pytest.raises(UsageError, match=r"which part of device 'picture' is it"):  # 0 is where every dump begins
+    with pytest.raises(UsageError, match=r"cannot identify the part of device 'picture'"):
+        # 0 is where every dump begins
         match([dump("d", hex_of(blank, 0, tmp_path))], sections, wanted=wanted)
 
 
@@ -280,7 +280,7 @@ def test_of_many_parts_only_some_are_named(wide, photographs, contents_of):
     sections = sections_of(wide, binary(contents_of(wide, words), wide, size=1024))
     wanted = {"picture": image_of(words, wide.devices[0])}
     with pytest.raises(
-        UsageError, match=r"picture-0\.bin, picture-1\.bin, picture-2\.bin, picture-3\.bin or another\? "
+        UsageError, match=r"picture-0\.bin, picture-1\.bin, picture-2\.bin, picture-3\.bin or another; "
     ):
         match([dump("d", np.zeros(1024))], sections, wanted=wanted)
 

@@ -210,7 +210,7 @@ def test_errors_of_a_board_file_are_at_its_places(complaints: Complaints, projec
     assert complaints(SHORT)[-1] == 'boards/lobby.toml:2:8: mode is the number 3; put it in quotes: "3"'
     board.write_text("mode = \n", encoding="utf-8")
     assert complaints(SHORT) == [
-        "boards/lobby.toml:1:8: this is no value; put a text in quotes; write true and false in small letters"
+        "boards/lobby.toml:1:8: this is not a value; put a text in quotes; write true and false in small letters"
     ]
     board.unlink()
     assert complaints(SHORT) == [
@@ -283,14 +283,14 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
     ),
     "unknown mode": (
         [("640x480@60", "640x480@6O")],
-        [('"640x480@6O"', "mode is '640x480@6O', which is no mode known here; did you mean '640x480@60'?")],
+        [('"640x480@6O"', "mode is '640x480@6O', which is not a known mode; did you mean '640x480@60'?")],
     ),
     "unknown part": (
         [("27C010", "27C01O")],
         [
             (
                 '"27C01O"',
-                "part is '27C01O', which is no part known here; did you mean '27C010'?"
+                "part is '27C01O', which is not a known part; did you mean '27C010'?"
                 " Otherwise give words and width instead of part",
             )
         ],
@@ -533,7 +533,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
             ("[board.memory]", "memory is a single table; write [[board.memory]]"),
             (
                 '"27C01O"',
-                "part is '27C01O', which is no part known here; did you mean '27C010'?"
+                "part is '27C01O', which is not a known part; did you mean '27C010'?"
                 " Otherwise give words and width instead of part",
             ),
             ('["x2-x9"', "27C010 has 17 address lines, but 19 are listed; ..."),

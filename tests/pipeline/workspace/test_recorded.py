@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from ladderlight import commands
+from ladderlight.errors import BuildError
 from ladderlight.recipe import load
 from ladderlight.workspace import recorded
 from ladderlight.workspace.last_build import last_build
@@ -154,3 +155,12 @@ def test_a_folder_that_cannot_be_locked_is_written_all_the_same(project, capsys,
     with recorded._alone_in(recipe.folder):
         (tmp_path / "within").write_text("reached")
     assert (tmp_path / "within").exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a folder cannot be locked there")
+def test_a_folder_that_stays_locked_is_one_line(project, monkeypatch):
+    recipe = load(project("lobby"))
+    monkeypatch.setattr(recorded, "_PATIENCE", 0.1)
+    again = pytest.raises(BuildError, match="another program records chips here; try again")
+    with recorded._alone_in(recipe.folder), again, recorded._alone_in(recipe.folder):
+        pass

@@ -124,7 +124,7 @@ def _axis(span: float, height: float) -> Iterator[str]:
 
 
 def _round_step(span: float) -> float:
-    """Give a round time of which some five to ten fit into a span."""
+    """Return a round time of which some five to ten fit into a span."""
     decade = 1e-10
     while True:
         for factor in (1.0, 2.0, 5.0):

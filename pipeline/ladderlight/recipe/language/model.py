@@ -87,7 +87,7 @@ class Recipe(Value):
         return Owner(recipe=self.path, project=self.name)
 
     def options_for(self, file: PictureFile, index: int) -> Mapping[str, Any]:
-        """Give the options of a stage of the chain for one picture; a later override wins."""
+        """Return the options of a stage of the chain for one picture; a later override wins."""
         options = dict(self.chain[index].options)
         for override in self.overrides:
             if index in override.options and override.applies_to(file):
@@ -95,6 +95,6 @@ class Recipe(Value):
         return options
 
     def bank_for(self, file: PictureFile) -> int | None:
-        """Give the bank that the recipe asks for, or None."""
+        """Return the bank that the recipe asks for, or None."""
         banks = [o.bank for o in self.overrides if o.bank is not None and o.applies_to(file)]
         return banks[-1] if banks else None

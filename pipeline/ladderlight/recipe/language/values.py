@@ -59,7 +59,7 @@ class Between(Described):
         return no_info_plain_validator_function(lambda value: source(self.read(value)))
 
     def __get_pydantic_json_schema__(self, _schema: object, _handler: object) -> dict[str, Any]:
-        """Give the quantity's JSON schema."""
+        """Return the quantity's JSON schema."""
         examples = re.findall(r'"([^"]+)"', unit_of(self.unit).example)
         return {"type": ["number", "string"], "description": self.text, "examples": examples}
 
@@ -124,7 +124,7 @@ def known(what: str, words: Collection[str], otherwise: str = "") -> AfterValida
             hint = f"use one of {', '.join(longer)}" if len(longer) > 1 else nearest_word(text, words)
             if otherwise:
                 hint += f" Otherwise {otherwise}" if hint.endswith("?") else f", or {otherwise}"
-            raise MisfitError(f"is {text!r}, which is no {what} known here", hint)
+            raise MisfitError(f"is {text!r}, which is not a known {what}", hint)
         return text
 
     return AfterValidator(check)
@@ -177,7 +177,7 @@ def ladder_lines(entries: tuple[str, ...]) -> tuple[str, ...]:
     """Expand the lines of an R-2R ladder."""
     lines = [line for entry in entries for line in expand_names(entry)]
     if "-" in lines:
-        raise MisfitError("has an entry '-', which is no line", "list the lines only, least significant first")
+        raise MisfitError("has an entry '-', which is not a line", "list the lines only, least significant first")
     doubled = next((line for line in lines if lines.count(line) > 1), None)
     if doubled:
         raise MisfitError(f"has line {doubled!r} twice", "list each line once, least significant first")
@@ -188,7 +188,7 @@ def _memory_name(text: str) -> str:
     if not _NAME.fullmatch(text):
         plain = re.sub(r"\W+", "_", text.strip().lower(), flags=re.ASCII).strip("_")
         better = plain if _NAME.fullmatch(plain) else f"memory_{plain}".rstrip("_")
-        raise MisfitError(f"is {text!r}, which is no plain name", f"use letters, digits and _, such as {better!r}")
+        raise MisfitError(f"is {text!r}, which is not a plain name", f"use letters, digits and _, such as {better!r}")
     if line(text).signal is not Signal.NAMED:
         raise MisfitError(f"is {text!r}, which is the name of a line", "use a name such as 'picture'")
     return text
@@ -196,7 +196,7 @@ def _memory_name(text: str) -> str:
 
 def _line_name(text: str) -> str:
     if not _NAME.fullmatch(text):
-        raise MisfitError("is no plain name", "name one line that a data pin drives, such as r0")
+        raise MisfitError("is not a plain name", "name one line that a data pin drives, such as r0")
     if _is_reserved(text):
         raise MisfitError(f"is {_is_reserved(text)}", "name a line that a data pin drives, such as r0")
     return text

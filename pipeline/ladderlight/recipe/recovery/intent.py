@@ -26,7 +26,7 @@ class Meaning:
 
 
 def meaning_of(raw: Mapping[str, Any], *, board_inside: bool) -> Meaning:
-    """Give the meaning of a recipe's data. ``board_inside``: whether the board stands in the recipe itself."""
+    """Return the meaning of a recipe's data. ``board_inside``: whether the board stands in the recipe itself."""
     meaning = Meaning()
     meaning.raw = _meant(raw, RecipeTable, (), (), meaning.moves)
     board = meaning.raw.get("board")

@@ -129,10 +129,10 @@ class Repair:
 
 
 def _near(word: object, known: Iterable[str]) -> str:
-    """Give what a word is almost certainly a misspelling of, or nothing."""
+    """Return what a word is almost certainly a misspelling of, or nothing."""
     near = get_close_matches(word, known, n=2, cutoff=0.8) if isinstance(word, str) else []
-    likeness = [SequenceMatcher(None, str(word), other).ratio() for other in near]
-    return near[0] if near and likeness.count(likeness[0]) == 1 else ""
+    alike = [SequenceMatcher(None, str(word), other).ratio() for other in near]
+    return near[0] if near and alike.count(alike[0]) == 1 else ""
 
 
 def repaired(raw: Mapping[str, Any], problems: Iterable[Problem]) -> Repair:

@@ -34,14 +34,14 @@ class Document:
 
     @cached_property
     def positions(self) -> Positions:
-        """Where its keys and values stand."""
+        """Places of its keys and values."""
         from ladderlight.recipe.source.positions import Positions
 
         return Positions(self.text)
 
 
 class UnreadableError(RecipeError):
-    """A file is no TOML."""
+    """A file is not TOML."""
 
 
 def read_document(path: Path, shown: str) -> Document:
@@ -93,7 +93,7 @@ def read_document(path: Path, shown: str) -> Document:
 
 
 def nearest_file(name: str, names: Iterable[str]) -> str:
-    """Give the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
+    """Return the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
     near = get_close_matches(name, sorted(names), n=1, cutoff=0.75)
     return f"did you mean {near[0]!r}?" if near else ""
 
@@ -123,7 +123,7 @@ _MANY = ("stage", "picture", "memory")
 _CURLY = tuple("\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb")
 """Quotes that word processors put in."""
 _ADVICE = (
-    ("Invalid value", "this is no value", "put a text in quotes; write true and false in small letters"),
+    ("Invalid value", "this is not a value", "put a text in quotes; write true and false in small letters"),
     ("Cannot overwrite", "this key has a value already", "keep one of the two"),
     ("Cannot declare", "{subject} is there already", "put its keys together under one heading"),
     ("Cannot mutate immutable", "{subject} is complete where it was first written", "put its keys together there"),
@@ -143,9 +143,9 @@ _ADVICE = (
     ("Illegal character", "a character that cannot be seen must not be there", "delete it"),
     ("Unescaped '\\'", "a \\ in double quotes begins an escape", "put the text in single quotes or write \\\\"),
     ("Invalid hex value", "an escape lacks hexadecimal digits", "write four after \\u"),
-    ("Escaped character", "the escape stands for no character", "write \\\\ for a backslash"),
-    ("Invalid date", "this is no date or time", "put a text in quotes"),
-    ("Invalid initial character", "this is no key", 'write key = "value"; put an unusual key in quotes'),
+    ("Escaped character", "the escape is not a character", "write \\\\ for a backslash"),
+    ("Invalid date", "this is not a date or time", "put a text in quotes"),
+    ("Invalid initial character", "this is not a key", 'write key = "value"; put an unusual key in quotes'),
     ("Invalid statement", "this is neither a key nor a heading", 'write key = "value" or [heading]'),
 )
 
@@ -159,7 +159,7 @@ _QUOTES = ('"', "'", '"""', "'''")
 
 
 def _place(error: tomli.TOMLDecodeError) -> tuple[int, int]:
-    """Give line and column; of a text that is not closed, where it begins; of an escape, its backslash."""
+    """Return line and column; of a text that is not closed, where it begins; of an escape, its backslash."""
     at = error.pos
     if error.msg.startswith("Unescaped"):
         at = error.doc.rfind("\\", 0, at)

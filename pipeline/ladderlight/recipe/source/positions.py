@@ -47,7 +47,7 @@ class Positions:
                         self._add_pair(table, inner)
 
     def of(self, where: tuple[str | int, ...]) -> tuple[int, int]:
-        """Give line and column, from 1, of a value, or of the key when the path ends with a ``KeyName``.
+        """Return line and column, from 1, of a value, or of the key when the path ends with a ``KeyName``.
 
         A path that leads further than the text does ends at the last part that is there.
         """

@@ -51,7 +51,7 @@ class Report:
         return any(problem.where[: len(where)] == where for problem in self.problems)
 
     def below(self, key: str) -> list[Problem]:
-        """Give the problems below a key, with their paths relative to it."""
+        """Return the problems below a key, with their paths relative to it."""
         return [replace(p, where=p.where[1:]) for p in self.problems if p.where[:1] == (key,)]
 
     @property
@@ -84,13 +84,13 @@ class Report:
 
 
 def tables(raw: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
-    """Give the tables of a list of tables; an empty one in the place of what is no table."""
+    """Return the tables of a list of tables; an empty one in place of what is not a table."""
     written = raw.get(key)
     return [item if isinstance(item, dict) else {} for item in written] if isinstance(written, list) else []
 
 
 def dig(raw: Mapping[str, Any], *where: str | int) -> Any:
-    """Give what stands at a path of plain TOML data, or None."""
+    """Return what stands at a path of plain TOML data, or None."""
     value: Any = raw
     for part in where:
         try:

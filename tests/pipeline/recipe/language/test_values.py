@@ -98,14 +98,14 @@ def test_bytes_are_told_from_words() -> None:
         (
             MemoryName,
             "picture ROM",
-            "is 'picture ROM', which is no plain name; use letters, digits and _, such as 'picture_rom'",
+            "is 'picture ROM', which is not a plain name; use letters, digits and _, such as 'picture_rom'",
         ),
         (
             MemoryName,
             "27C010",
-            "is '27C010', which is no plain name; use letters, digits and _, such as 'memory_27c010'",
+            "is '27C010', which is not a plain name; use letters, digits and _, such as 'memory_27c010'",
         ),
-        (MemoryName, "", "is '', which is no plain name; use letters, digits and _, such as 'memory'"),
+        (MemoryName, "", "is '', which is not a plain name; use letters, digits and _, such as 'memory'"),
         (MemoryName, "y3", "is 'y3', which is the name of a line; use a name such as 'picture'"),
     ],
 )

@@ -21,8 +21,8 @@ def complaint(path: Path, raw: bytes) -> str:
             "clock = 25.175 MHz\n",
             "1:16: something is left over at the end of the line; put a text in quotes; one key to a line",
         ),
-        ("a = 1\nb = True\n", "2:5: this is no value; put a text in quotes; write true and false in small letters"),
-        ("a = \n", "1:5: this is no value; put a text in quotes; write true and false in small letters"),
+        ("a = 1\nb = True\n", "2:5: this is not a value; put a text in quotes; write true and false in small letters"),
+        ("a = \n", "1:5: this is not a value; put a text in quotes; write true and false in small letters"),
         ("a = 1\na = 2\n", "2:6: this key has a value already; keep one of the two"),
         ("[b]\n[b]\n", "2:3: [b] is there already; put its keys together under one heading"),
         ("[stage]\n[stage]\n", "2:7: [stage] is there already; write [[stage]], with two brackets, for each"),
@@ -47,7 +47,7 @@ def complaint(path: Path, raw: bytes) -> str:
         ('a = "\x07"\n', "1:6: a character that cannot be seen must not be there; delete it"),
         ("part = \u201c27C010\u201d\n", '1:8: \u201c is not a quote of TOML; use straight quotes, "'),
         ("= 3\n", '1:1: this is neither a key nor a heading; write key = "value" or [heading]'),
-        ("a.= 3\n", '1:3: this is no key; write key = "value"; put an unusual key in quotes'),
+        ("a.= 3\n", '1:3: this is not a key; write key = "value"; put an unusual key in quotes'),
     ],
 )
 def test_what_is_no_toml(tmp_path: Path, text: str, line: str) -> None:
@@ -83,8 +83,8 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
             'a = "\\xg"\n',
             "1:8: an escape lacks hexadecimal digits; write four after \\u",
         ),
-        ('a = "\\uD800"\n', "1:12: the escape stands for no character; write \\\\ for a backslash"),
-        ("a = 2026-02-30\n", "1:5: this is no date or time; put a text in quotes"),
+        ('a = "\\uD800"\n', "1:12: the escape is not a character; write \\\\ for a backslash"),
+        ("a = 2026-02-30\n", "1:5: this is not a date or time; put a text in quotes"),
     ],
 )
 def test_rare_mistakes_are_in_our_words_too(tmp_path: Path, text: str, line: str) -> None:

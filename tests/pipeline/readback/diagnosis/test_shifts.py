@@ -8,8 +8,8 @@ from PIL import Image
 from skimage import data
 
 from ladderlight.board import Part
-from ladderlight.readback.diagnosis import diagnose
-from ladderlight.readback.shifts import shifts
+from ladderlight.readback.diagnosis.shifts import shifts
+from ladderlight.readback.diagnosis.weighing import diagnose
 
 WIDTH, HEIGHT, STRIDE, BANKS = 40, 30, 64, 4
 

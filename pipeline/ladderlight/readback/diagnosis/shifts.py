@@ -94,14 +94,14 @@ def _best(found: list[Shift]) -> list[Shift]:
 
 
 def _usual(size: int, word: int) -> Iterator[int]:
-    """Give short distances, and powers of two in bytes and words, which the rows and banks of a board are apart."""
+    """Yield short distances, and powers of two in bytes and words, which the rows and banks of a board are apart."""
     powers = [unit << bit for unit in {1, word} for bit in range(size.bit_length())]
     for distance in (*range(1, _NEAR + 1), *powers):
         yield from (distance, -distance)
 
 
 def _by_ends(before: Bytes, after: Bytes) -> Iterator[int]:
-    """Give the distances that make the one fill of an end grow to that which was read."""
+    """Yield the distances that make the one fill of an end grow to that which was read."""
     for value in (ERASED, 0x00):
         starts, ends = [], []
         for image in (before, after):
@@ -115,7 +115,7 @@ def _by_ends(before: Bytes, after: Bytes) -> Iterator[int]:
 
 
 def _by_agreement(before: Bytes, after: Bytes) -> Iterator[int]:
-    """Give the distances round a ring at which most bytes agree.
+    """Yield the distances round a ring at which most bytes agree.
 
     Each value becomes 1 or -1 at random, so that equal ones add 1 to the correlation and others as often 1 as -1; the
     mean of a few such tables ranks the distances. What most of the image holds counts nothing: it agrees anywhere.

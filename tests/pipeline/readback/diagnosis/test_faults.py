@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from ladderlight.readback.faults import fixed, possible_faults
+from ladderlight.readback.diagnosis.candidates import possible_faults
+from ladderlight.readback.diagnosis.faults import fixed
 
 
 @pytest.fixture

@@ -10,19 +10,15 @@ import numpy as np
 from ladderlight.board import Board, Device
 from ladderlight.devices.files import bytes_of, words_of
 from ladderlight.errors import DocumentError
-from ladderlight.readback.faults import Fault, fixed
+from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.readings import Reading
+from ladderlight.readback.sections import device_words_of
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.neighbours import Neighbour, neighbours
 from ladderlight.units.arrays import Words
 from ladderlight.workspace.burned import Chip, Record
 from ladderlight.workspace.manifest import read_manifest
 from ladderlight.workspace.recorded import key_of
-
-
-def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
-    """Cut a device's words out of those of all memories."""
-    return words[device.memory][device.first_word : device.first_word + device.part.words]
 
 
 def known_contents(recipe: Recipe, record: Record, wanted: Mapping[str, Words]) -> Callable[[Reading], list[Fault]]:
@@ -38,15 +34,23 @@ def known_contents(recipe: Recipe, record: Record, wanted: Mapping[str, Words]) 
 
 
 def other_devices(board: Board, device: Device, wanted: Mapping[str, Words]) -> Iterator[Fault]:
-    """Give what the board's other devices of the same size should hold."""
+    """Yield what the board's other devices of the same size should hold."""
     for other in board.devices:
         if other.name != device.name and _size(other) == _size(device):
             text = f"the chip holds what device {other.name!r} should hold"
             yield fixed("other_device", text, device_words_of(wanted, other))
 
 
+<<<<<<< HEAD:pipeline/ladderlight/readback/known.py
 def recorded_contents(record: Record, recipe: str, device: Device, built: Mapping[str, Words]) -> Iterator[Fault]:
     """Give what a folder's record has of chips of the same size: of this one, of this recipe's, and of others'.
+||||||| e7da193:pipeline/ladderlight/readback/known.py
+def recorded_contents(record: Record, recipe: str, device: Device, should: Words) -> Iterator[Fault]:
+    """Give what a folder's record has of chips of the same size: of this one, of this recipe's, and of others'.
+=======
+def recorded_contents(record: Record, recipe: str, device: Device, should: Words) -> Iterator[Fault]:
+    """Yield what a folder's record has of chips of the same size: of this one, of this recipe's, and of others'.
+>>>>>>> w2-readers:pipeline/ladderlight/readback/diagnosis/known.py
 
     Contents of the last build, whose words ``built`` has by device, are left out where they are this device's or the
     recorded chip's: they are not the previous ones.
@@ -73,7 +77,7 @@ def recorded_contents(record: Record, recipe: str, device: Device, built: Mappin
 
 
 def neighbouring_builds(neighbours: Sequence[Neighbour], reading: Reading) -> Iterator[Fault]:
-    """Give what was read when it is just what the last build of another recipe in the folder has for a device.
+    """Yield what was read when it is just what the last build of another recipe in the folder has for a device.
 
     Only its manifest is read: the digest of a device's bytes, in the byte order of its files.
     """

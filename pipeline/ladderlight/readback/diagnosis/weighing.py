@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
-from ladderlight.readback.faults import Fault, Kind, possible_faults
-from ladderlight.readback.known import device_words_of, other_devices
+from ladderlight.readback.diagnosis.candidates import possible_faults
+from ladderlight.readback.diagnosis.faults import Fault, Kind
+from ladderlight.readback.diagnosis.known import other_devices
 from ladderlight.readback.readings import Reading, as_read
-from ladderlight.readback.sections import Section, mask_of
+from ladderlight.readback.sections import Section, device_words_of, mask_of
 from ladderlight.units.arrays import Words
 
 _SAMPLE = 1 << 12
@@ -55,23 +56,23 @@ def diagnose(
     should = device_words_of(wanted, device)
     known = (*known, *other_devices(board, device, wanted))
 
-    def told(part: Reading | None) -> list[Diagnosis]:
-        return _told(board, device, should, as_read(should, found, part), known, part)
+    def tried(part: Reading | None) -> list[Diagnosis]:
+        return _weighed_faults(board, device, should, as_read(should, found, part), known, part)
 
     chips = _differing_chips(should, found, reading)
     if reading is None or not chips:
-        return told(reading)
-    together = told(replace(reading, read=tuple(section for chip in chips for section in chip)))
+        return tried(reading)
+    together = tried(replace(reading, read=tuple(section for chip in chips for section in chip)))
     if together or len(chips) == 1:
         return together
     return [
         replace(diagnosis, text=f"{chip[0].lane}: {diagnosis.text}")
         for chip in chips
-        for diagnosis in told(replace(reading, read=chip))
+        for diagnosis in tried(replace(reading, read=chip))
     ]
 
 
-def _told(
+def _weighed_faults(
     board: Board, device: Device, should: Words, found: Words, known: Sequence[Fault], reading: Reading | None
 ) -> list[Diagnosis]:
     differing = int(np.count_nonzero(should != found))

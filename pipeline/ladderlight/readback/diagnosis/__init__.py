@@ -1,0 +1,1 @@
+"""What may be wrong with a chip that differs: faults and other contents, each weighed against what was found."""

@@ -1,0 +1,94 @@
+"""Recognising a dump by its content."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.devices.files import bytes_per_word
+from ladderlight.readback.dumps import Held
+from ladderlight.units.arrays import Bytes
+
+Images = Mapping[str, Bytes]
+"""Bytes of devices by name: uint8, low byte of each word first."""
+
+_TIMES = 3
+"""Of the bytes in which two sections differ, a dump must agree with one this many times as often as with the other."""
+_LEAST = 1 / 8
+"""And with at least this share of them, which no chance agreement reaches."""
+
+
+def recognised(choices: Sequence[Held], wanted: Images) -> tuple[Held, bool] | None:
+    """Choose by content, and whether it is the very same; None when no choice is clearly better than all others.
+
+    Only bytes count in which two choices differ, and none that have the dump's commonest value: an erased chip is like
+    every device that is mostly empty. Of choices that should hold the very same, the first is taken.
+    """
+    candidates = [_Candidate(held=held, should=expected_bytes(held, wanted)) for held in choices]
+    candidates.sort(key=lambda candidate: candidate.rank(wanted))
+    for candidate in candidates:
+        if candidate.is_the_same:
+            return candidate.held, True
+    best, *others = candidates
+    of_one_size = len({len(held.data) for held in choices}) == 1
+    if best.tells and of_one_size and all(best.is_clearly_better_than(other) for other in others):
+        return best.held, False
+    return None
+
+
+def expected_bytes(held: Held, wanted: Images) -> Bytes:
+    """Return the bytes that should be where a dump has some, in the byte order with which it agrees better."""
+    section, width = held.section, bytes_per_word(held.section.device.part.width)
+    image = wanted[section.device.name]
+    should: Bytes = image[section.places][held.at]
+    if width == 1 or section.torn:
+        return should
+    turned: Bytes = image.reshape(-1, width)[:, ::-1].ravel()[section.places][held.at]
+    return turned if (turned == held.data).sum() > (should == held.data).sum() else should
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Candidate:
+    """What a dump may be of, and the bytes that it should then have."""
+
+    held: Held
+    should: Bytes
+
+    @cached_property
+    def telling(self) -> NDArray[np.bool_]:
+        """Marks the bytes of the dump that have another than its commonest value."""
+        data = self.held.data
+        return np.not_equal(data, np.bincount(data, minlength=256).argmax())
+
+    @cached_property
+    def agreeing(self) -> NDArray[np.bool_]:
+        """Marks the telling bytes that are as they should be."""
+        return np.equal(self.should, self.held.data) & self.telling
+
+    @property
+    def tells(self) -> bool:
+        return bool(self.telling.any())
+
+    @property
+    def is_the_same(self) -> bool:
+        return self.tells and np.array_equal(self.should, self.held.data)
+
+    def rank(self, wanted: Images) -> tuple[int, int, int, int]:
+        """Rank by agreement: in bytes that tell, in all, in the section's own byte order; then by fewest left out."""
+        section, data = self.held.section, self.held.data
+        plain = wanted[section.device.name][section.places][self.held.at]
+        equal = [int(np.count_nonzero(values)) for values in (self.agreeing, self.should == data, plain == data)]
+        return -equal[0], -equal[1], -equal[2], self.held.left_out
+
+    def is_clearly_better_than(self, other: _Candidate) -> bool:
+        """Compare where the two should differ; the other byte order of a whole device's files is no rival."""
+        ours, theirs = self.held.section, other.held.section
+        if ours.whole and theirs.device == ours.device:
+            return True
+        differs = self.should != other.should
+        agrees, other_agrees = int((self.agreeing & differs).sum()), int((other.agreeing & differs).sum())
+        return agrees > _LEAST * int((self.telling & differs).sum()) and agrees >= _TIMES * other_agrees
