@@ -7,8 +7,6 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-import bincopy
-
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder
 
@@ -102,13 +100,15 @@ Unpacked = tuple[int | str, int, int, bytes]
 
 
 def _records(name: str, text: str, unpack: Callable[[str], Unpacked]) -> Iterator[tuple[str, int, bytes]]:
-    """Give kind, address and data of each record."""
+    """Yield kind, address and data of each record."""
+    from bincopy import Error
+
     for number, line in enumerate(text.splitlines(), start=1):
         if line.strip():
             try:
                 kind, address, _, data = unpack(line.strip())
-            except (bincopy.Error, ValueError) as reason:
-                why = reason if isinstance(reason, bincopy.Error) else "the record is cut short or not hexadecimal"
+            except (Error, ValueError) as reason:
+                why = reason if isinstance(reason, Error) else "the record is cut short or not hexadecimal"
                 raise DeviceFileError(f"{why}; the file is damaged, write it again", where=f"{name}:{number}") from None
             yield str(kind), address, data
 
@@ -130,9 +130,11 @@ def _joined(name: str, records: Iterable[tuple[int, bytes]]) -> list[Segment]:
 
 
 def _intel_hex(name: str, text: str) -> list[Segment]:
+    from bincopy import unpack_ihex  # slow to import
+
     segment = linear = 0
     held = []
-    for kind, address, data in _records(name, text, bincopy.unpack_ihex):
+    for kind, address, data in _records(name, text, unpack_ihex):
         if kind == "0":
             held.append((address + segment + linear, data))
         elif kind == "2":
@@ -147,7 +149,9 @@ def _intel_hex(name: str, text: str) -> list[Segment]:
 
 
 def _s_record(name: str, text: str) -> list[Segment]:
-    records = list(_records(name, text, bincopy.unpack_srec))
+    from bincopy import unpack_srec  # slow to import
+
+    records = list(_records(name, text, unpack_srec))
     lines = _lines(text)
     # Some programs write no end record when there is nothing to run; a count record tells a whole file as well.
     ending = "789" if any(line[1] in "789" for line in lines) else "56"
