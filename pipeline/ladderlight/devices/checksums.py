@@ -9,7 +9,7 @@ import numpy as np
 
 
 def checksums_of(data: bytes) -> dict[str, str]:
-    """Give the checksums of some bytes as upper-case hexadecimal text, and their SHA-256 in lower case.
+    """Return the checksums of some bytes as upper-case hexadecimal text, and their SHA-256 in lower case.
 
     ``crc32`` is CRC-32/ISO-HDLC; ``sum8``, ``sum16`` and ``sum32`` are the sum of all bytes, cut to so many bits.
     """

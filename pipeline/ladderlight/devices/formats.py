@@ -12,7 +12,7 @@ from ladderlight.flow.pictures import ByteOrder
 
 Format = Literal["binary", "intel_hex", "s_record", "verilog_mem", "c_array", "assembler"]
 
-# Possessive throughout: a picture's words may look like anything, and must not make the search go back and forth.
+# Possessive throughout: a picture's words may look like anything, and must not cause backtracking.
 _COMMENT = rb"(?:\s|//[^\n]*+\n|#[^\n]*+\n|/\*(?:[^*]|\*(?!/))*+\*/)*+"
 _NUMBER = rb"(?:0x[0-9A-Fa-f]++|\$[0-9A-Fa-f]++|[0-9][0-9A-Fa-f]*+[Hh])"
 _HEX_RECORD = re.compile(rb"\s*+:(?:[0-9A-Fa-f]{2}){5,}+[ \t\r]*+(?:\n|$)")
@@ -22,7 +22,7 @@ _C_ARRAY = re.compile(_COMMENT + rb"[\w\s]++\[\s*+\w*+\s*+\]\s*+=\s*+\{")
 _ASSEMBLER = re.compile(rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.!\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)")
 
 _LAST = (1 << 32) - 1
-"""The last address that any of the formats means."""
+"""The last address of any of the formats."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,7 +34,7 @@ class Segment:
 
 
 def format_of(data: bytes) -> Format:
-    """Tell a file's format from its content. What is none of the text formats is plain binary."""
+    """Return a file's format, found from its content; binary if it is none of the text formats."""
     for pattern, name in _TEXTS:
         if pattern.match(data):
             return name
@@ -42,7 +42,7 @@ def format_of(data: bytes) -> Format:
 
 
 def likely_damage(data: bytes) -> str:
-    """Say of plain bytes that they begin like one of the text formats, or nothing."""
+    """Return which text format plain bytes begin like, in words; empty for none."""
     like = {b":": "Intel HEX", b"S": "an S-record file", b"@": "Verilog memory text"}.get(data[:1])
     return f"it begins like {like}, so it may be damaged" if like else ""
 
@@ -114,7 +114,7 @@ def _records(name: str, text: str, unpack: Callable[[str], Unpacked]) -> Iterato
 
 
 def _joined(name: str, records: Iterable[tuple[int, bytes]]) -> list[Segment]:
-    """Join records to stretches. Their number may be large, so this sorts, where inserting one by one would not do."""
+    """Join records to stretches. Sorted, since inserting many one by one is slow."""
     stretches: list[tuple[int, bytearray]] = []
     for address, data in sorted((record for record in records if record[1]), key=lambda record: record[0]):
         if address + len(data) - 1 > _LAST:
@@ -153,7 +153,7 @@ def _s_record(name: str, text: str) -> list[Segment]:
 
     records = list(_records(name, text, unpack_srec))
     lines = _lines(text)
-    # Some programs write no end record when there is nothing to run; a count record tells a whole file as well.
+    # Some programs write no end record when there is nothing to run; a count record also marks a whole file.
     ending = "789" if any(line[1] in "789" for line in lines) else "56"
     _check_end(name, text, [number for number, line in enumerate(lines) if line[1] in ending])
     data = sum(line[1] in "123" for line in lines)

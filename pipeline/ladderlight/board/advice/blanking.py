@@ -1,4 +1,4 @@
-"""Findings about what the board puts out during blanking, where monitors take their black level."""
+"""Findings about the output during blanking, where monitors take their black level."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _GATE = "gate or disable the outputs during blanking"
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say when the board is not dark outside the picture, and what would make it so."""
+    """Yield what keeps the board from being dark outside the picture, with a remedy."""
     if board.blanking == "register":
         yield from _registerless(board)
     darkness = darkness_of(board)

@@ -1,4 +1,4 @@
-"""What makes a board impossible: every reason, each with its place in the declaration and what to do."""
+"""Reasons why a board is impossible, each with its place in the declaration and a remedy."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _PLACES = dict.fromkeys(("x_start", "y_start"), "the count at the first visible 
 
 
 def problems_of(board: Board) -> list[Problem]:
-    """List what is impossible about a board. ``where`` is relative to the board: ``("memory", 0, "address", pin)``.
+    """Return what is impossible about a board. ``where`` is relative to the board: ``("memory", 0, "address", pin)``.
 
     The computed properties of a board may be used only when this list is empty.
     """
@@ -214,7 +214,7 @@ def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iter
 
 
 def _shorter(board: Board, memory: Memory) -> str:
-    """Say which lines could go, with what the picture becomes, and which part would be large enough."""
+    """Return the lines to drop, with the resulting picture, and the part that would be large enough."""
     ways = []
     known = all(_line_problem(board, term) is None for m in board.memories for e in m.address for term in e.lines)
     if known:

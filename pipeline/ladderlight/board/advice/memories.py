@@ -15,7 +15,7 @@ from ladderlight.units.words import joined
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say which address pins are left over and what they could do, and how many colours a look-up shows."""
+    """Yield address pins that are left over, with uses for them, and the number of colours that a look-up shows."""
     for memory in board.memories:
         if memory.address_pins > len(memory.address):
             yield _spare(board, memory, list(range(len(memory.address), memory.address_pins)))
@@ -65,7 +65,7 @@ def _tied(board: Board, memory: Memory) -> Finding:
 
 
 def _banks(board: Board, pins: int) -> list[str]:
-    """Say which bank lines so many pins could take, and what that gives; nothing when too few lines are left."""
+    """Return the bank lines that so many pins could take, as an imperative; none when too few lines are left."""
     free = [index for index in range(MOST_BANK_LINES) if index not in board.bank_lines][:pins]
     if len(free) < pins:
         return []

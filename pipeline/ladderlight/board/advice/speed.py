@@ -1,4 +1,4 @@
-"""Findings about speed: whether each memory's word is there in time, and what shows until it is."""
+"""Findings about speed: whether each memory's word is valid in time, and what shows until then."""
 
 from __future__ import annotations
 
@@ -26,11 +26,11 @@ _LEFT = {
     "unknown": "the words that are read before the picture",
 }
 MOST_SHIFTS = 6
-"""How many x bits higher a repeat is looked for."""
+"""Number of x bits by which a wider repeat is searched."""
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say which memories are too slow and what would do, what shows at each change, and what moves the picture."""
+    """Yield memories that are too slow, with remedies, undefined data at word changes, and shifts of the picture."""
     for timing in timings(board).values():
         memory = board.memory(timing.memory)
         if timing.access is None:
@@ -78,7 +78,7 @@ def _late(board: Board, memory: Memory, timing: Timing) -> Finding:
 
 
 def _remedy(board: Board, memory: Memory) -> str:
-    """Say which grade, which other part of the same size, which register or which repeat would be fast enough."""
+    """Return the grade, the other part of the same size, the register or the repeat that would be fast enough."""
     ways = []
     hold = timings(board)[memory.name].hold
     longest = longest_access(board, memory)
@@ -137,7 +137,7 @@ def _shifted(board: Board) -> Iterator[Finding]:
 
 
 def _misplaced(board: Board, late: int) -> Iterator[Finding]:
-    """Say which edges the monitor shows wrongly when blanking does not come as late as the picture."""
+    """Yield the edges that show wrongly when blanking is not delayed as much as the picture."""
     delay = board.counters.blanking_delay
     counts, dots = _counts(abs(late - delay)), float(abs(late - delay) / board.raster.ratio)
     wide = f"{counts} ({dots:.3g} monitor pixel{'s' * (dots != 1)})"

@@ -1,4 +1,4 @@
-"""What there is to say about a ladder before it is built, each with what to do."""
+"""Findings about a ladder before it is built, each with a remedy."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from ladderlight.board.model.palette import Palette, palette_of
 from ladderlight.units.words import in_words, joined
 
 LOGIC_LIMIT = 25e-3
-"""Amperes that most logic outputs bear at the very most (common practice; the datasheet's absolute maximum rules)."""
+"""Absolute maximum of most logic outputs, in amperes (common practice; the datasheet's absolute maximum rules)."""
 LOGIC_RATED = 6e-3
 """Amperes up to which logic datasheets state the output voltage (common practice: 4 to 6 mA)."""
 MEMORY_RATED = 2e-3
 """Amperes up to which memory datasheets state the output voltage (from memory: 0.4 mA high, 2.1 mA low)."""
 SMALL_RESISTOR = 0.125
-"""Watts that a small resistor bears (common practice)."""
+"""Rating of a small resistor in watts (common practice)."""
 _SEEN = 0.5e-3
 """Volts that messages round to."""
 _SHOWN = 1 / 255
@@ -31,12 +31,12 @@ _SHOWN = 1 / 255
 
 
 def ladder_findings(subject: Ladder | Board, analysis: LadderAnalysis | None = None) -> list[Finding]:
-    """List what is wrong or worth knowing about a ladder: the gravest first.
+    """Return the findings about a ladder, the gravest first.
 
     Parameters
     ----------
     subject
-        A ladder, or a board whose ladder is meant; of a board it is also known what drives the lines.
+        A ladder, or a board, which also shows what drives the lines.
     analysis
         That of the ladder, when it is at hand.
     """
@@ -56,7 +56,7 @@ def ladder_findings(subject: Ladder | Board, analysis: LadderAnalysis | None = N
 
 
 def _joined(found: list[Finding]) -> list[Finding]:
-    """Make one finding of those that say the same of several channels."""
+    """Join findings that differ in the channel alone."""
     places: dict[tuple[Level, str, str], list[str]] = {}
     for finding in found:
         kind, _, place = finding.where.partition(" ")
@@ -148,7 +148,7 @@ def _white(ladder: Ladder, channel: ChannelAnalysis, where: str) -> Iterator[Fin
 
 
 def _scaling(ladder: Ladder, channel: ChannelAnalysis) -> str:
-    """Say by how much all resistors must change for white to be the peak.
+    """Return by how much all resistors must change for white to be the peak, as an imperative.
 
     The ladder with all lines high is a source behind one resistance (Thevenin), v = V R_L / (R_L + R), whose V is what
     it gives without a load: the supply, or less where an R-2R ladder has a resistor to ground.

@@ -1,4 +1,4 @@
-"""Placement, the inverse of the scan: which words must stand where for the screen to show a picture."""
+"""Placement, the inverse of the scan: the words at each address that make the screen show a picture."""
 
 from __future__ import annotations
 
@@ -24,15 +24,15 @@ class Place:
     y: int
 
     def __str__(self) -> str:
-        """Say it in words."""
+        """Return the place in words."""
         return f"{self.picture!r} at pixel ({self.x}, {self.y}) of bank {self.bank}"
 
 
-class Conflict(Exception):  # noqa: N818 - it is what happened, not an error class of ours to end a program with
-    """Two places want different words at one address."""
+class Conflict(Exception):  # noqa: N818 - an event that callers put into words, not an error of the program
+    """Two places need different words at one address."""
 
     def __init__(self, memory: str, address: int, first: Place, second: Place) -> None:
-        """Take the memory, the address and both places."""
+        """Keep the memory, the address and both places."""
         self.memory, self.address, self.first, self.second = memory, address, first, second
         super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} want different words there")
 
@@ -66,13 +66,13 @@ class Placement:
     def put_codes(self, codes: NDArray[np.unsignedinteger], *, bank: int, picture: str) -> None:
         """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
 
-        With colour look-up, the picture's colours are written into the look-up memories, those already there used
-        again, and the picture memories get their numbers.
+        With colour look-up, the picture's colours are written into the look-up memories unless already there, and the
+        picture memories get their numbers.
 
         Raises
         ------
         Conflict
-            When another word is wanted at an address already used.
+            When an address in use needs another word.
         LookupFull
             When the look-up memories do not hold all colours.
         NotImplementedError
@@ -111,7 +111,7 @@ class Placement:
         return {pin: bits[name] for pin, name in enumerate(memory.data) if name in bits}
 
     def put_values(self, memory: Memory, values: NDArray[np.uint32], mask: int, *, bank: int, picture: str) -> None:
-        """Place what a directly addressed memory is to put out at each picture pixel, in the pins of ``mask``."""
+        """Place a directly addressed memory's output at each picture pixel, uint32, in the pins of ``mask``."""
         sheet = self._sheet(memory)
         run = _Run(picture=picture, bank=bank, mask=mask)
         key = self._keys(memory, bank)
@@ -153,7 +153,7 @@ class Placement:
         sheet.runs.append(run)
 
     def words(self) -> Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]:
-        """Give words and written bits of every memory, those with nothing placed included."""
+        """Return words and written bits of every memory, those with nothing placed included."""
         return {
             memory.name: (sheet.words, sheet.written)
             for memory in self.board.memories
@@ -170,7 +170,7 @@ class Placement:
         return self._sheets[memory.name]
 
     def _keys(self, memory: Memory, bank: int) -> NDArray[np.int64]:
-        """Give where each picture pixel stands: address times pixels in a word, plus slot; int64, flat."""
+        """Return the place of each picture pixel: address times pixels in a word, plus slot; int64, flat."""
         x, y = self.board.x_grid.samples[None, :], self.board.y_grid.samples[:, None]
         address, slot = addresses(self.board, memory, x, y, bank)
         return (address * memory.packing.pixels + slot).ravel()
