@@ -19,6 +19,6 @@ def findings(board: Board) -> Iterator[Finding]:
                 level="note",
                 where="counters",
                 message=f"the {name} counter is taken to be preset to {counter.start} at the first visible place, so "
-                f"that sync begins at {counter.sync_start}; set {name}_reset = 0 if it is reset to 0 after "
-                f"{cleared.last}, and sync begins at {cleared.sync_start}",
+                f"sync begins at {counter.sync_start}; set {name}_reset = 0 if it is reset to 0 after "
+                f"{cleared.last} and sync begins at {cleared.sync_start}",
             )

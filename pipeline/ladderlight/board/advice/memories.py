@@ -59,7 +59,7 @@ def _tied(board: Board, memory: Memory) -> Finding:
         level="note",
         where=f"memory {memory.name}",
         message=f"address pin{'s' * (tied > 1)} {joined([f'A{pin}' for pin in memory.tied_pins])} "
-        f"{'are' if tied > 1 else 'is'} tied, so that {memory.words - (memory.words >> tied):,} of {memory.words:,} "
+        f"{'are' if tied > 1 else 'is'} tied, so {memory.words - (memory.words >> tied):,} of {memory.words:,} "
         f"words are never read; {joined(ways or ['leave them out'], 'or')}",
     )
 

@@ -57,7 +57,7 @@ def _repeats(board: Board) -> Iterator[Finding]:
         return int(board.x_grid.samples[pixel[0]]), int(board.y_grid.samples[pixel[1]]), 0
 
     bits = separating_bits(board, counts(first), counts(second), board.memories)
-    action = f"wire {joined(bits, 'or')} too" if bits else "see to the gates and constants in the addresses"
+    action = f"wire {joined(bits, 'or')} too" if bits else "check the gates and constants in the addresses"
     coarser = _coarser(board)
     yield Finding(
         level="caution",
@@ -95,11 +95,11 @@ def _proportions(board: Board) -> Iterator[Finding]:
     starts = square_starts(board)
     ways = [_start_in_words(board, start) for start in starts]
     if not starts:
-        remedy = "no other counter bits bring them closer to square; a clock or mode of other proportions would"
+        remedy = "no other counter bits bring them closer to square; choose another clock or mode"
     elif abs(starts[0].geometry.pixel_aspect - 1) <= SQUARE:
-        remedy = f"for square ones start {joined(ways, 'or')}"
+        remedy = f"for square pixels start {joined(ways, 'or')}"
     else:
-        remedy = f"the nearest to square come from starting {joined(ways, 'or')}"
+        remedy = f"for the nearest to square start {joined(ways, 'or')}"
     yield Finding(
         level="note",
         where="picture",
