@@ -19,6 +19,7 @@ from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.lookup import Contents, black_index, lookup_of
 from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.board.scanning.sheets import Sheet
 from ladderlight.board.scanning.timing import picture_delay
 
 DARK_VOLTS = 2e-3
@@ -137,9 +138,8 @@ def fill_blanking(board: Board, contents: Contents, banks: Iterable[int]) -> Con
             for slot in range(memory.packing.pixels):
                 shift = memory.shift_of(slot)
                 at = _blanked(board, memory, bank, slot)
-                bits = np.uint32(mask << shift) & ~written[at]
-                words[at] = words[at] & ~bits | np.uint32(value << shift) & bits
-                written[at] |= bits
+                blank = np.full(len(at), value << shift, dtype=np.uint32)
+                Sheet(words=words, written=written).write(at, blank, np.uint32(mask << shift) & ~written[at])
     return filled
 
 

@@ -12,6 +12,7 @@ from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.lookup import assign, lookup_of
 from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.board.scanning.sheets import Sheet, blank_sheet
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,16 +38,6 @@ class Conflict(Exception):  # noqa: N818 - an event that callers put into words,
         super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} want different words there")
 
 
-@dataclass(kw_only=True)
-class _Sheet:
-    """The words of one memory while they are being placed, and what was placed."""
-
-    memory: Memory
-    words: NDArray[np.uint32]
-    written: NDArray[np.uint32]
-    runs: list[_Run] = field(default_factory=list)
-
-
 @dataclass(frozen=True, kw_only=True)
 class _Run:
     """One picture placed in one memory, in some bits of each pixel."""
@@ -61,7 +52,8 @@ class Placement:
     """Collects pictures, then gives the words of all memories."""
 
     board: Board
-    _sheets: dict[str, _Sheet] = field(default_factory=dict)
+    _sheets: dict[str, Sheet] = field(default_factory=dict)
+    _runs: dict[str, list[_Run]] = field(default_factory=dict)
 
     def put_codes(self, codes: NDArray[np.unsignedinteger], *, bank: int, picture: str) -> None:
         """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
@@ -112,7 +104,7 @@ class Placement:
 
     def put_values(self, memory: Memory, values: NDArray[np.uint32], mask: int, *, bank: int, picture: str) -> None:
         """Place a directly addressed memory's output at each picture pixel, uint32, in the pins of ``mask``."""
-        sheet = self._sheet(memory)
+        sheet, runs = self._sheet(memory), self._runs.setdefault(memory.name, [])
         run = _Run(picture=picture, bank=bank, mask=mask)
         key = self._keys(memory, bank)
         flat = values.ravel() & np.uint32(mask)
@@ -135,22 +127,19 @@ class Placement:
         shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)], dtype=np.uint32)
         at_word, shift = used // memory.packing.pixels, shifts[used % memory.packing.pixels]
         bits = np.uint32(mask) << shift
-        new = table[seen] << shift & bits
-        clash = (sheet.words[at_word] ^ new) & sheet.written[at_word] & bits
+        new = table[seen] << shift
+        clash = sheet.clash(at_word, new, bits)
         if clash.any():
             first = int(np.flatnonzero(clash)[0])
             at, clashing = int(used[first]), int(clash[first] >> shift[first])
-            owner = next(
-                run for run in reversed(sheet.runs) if run.mask & clashing and at in self._keys(memory, run.bank)
-            )
+            owner = next(run for run in reversed(runs) if run.mask & clashing and at in self._keys(memory, run.bank))
             raise self._conflict(
                 memory, at, (owner, self._pixel(memory, at, owner)), (run, self._pixel(memory, at, run))
             )
         for number in range(memory.packing.pixels):  # one slot at a time, so that no address is written twice at once
             of = used % memory.packing.pixels == number
-            sheet.words[at_word[of]] = sheet.words[at_word[of]] & ~bits[of] | new[of]
-            sheet.written[at_word[of]] |= bits[of]
-        sheet.runs.append(run)
+            sheet.write(at_word[of], new[of], bits[of])
+        runs.append(run)
 
     def words(self) -> Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]:
         """Return words and written bits of every memory, those with nothing placed included."""
@@ -160,13 +149,9 @@ class Placement:
             for sheet in (self._sheet(memory),)
         }
 
-    def _sheet(self, memory: Memory) -> _Sheet:
+    def _sheet(self, memory: Memory) -> Sheet:
         if memory.name not in self._sheets:
-            self._sheets[memory.name] = _Sheet(
-                memory=memory,
-                words=np.full(memory.words, memory.fill_word, dtype=np.uint32),
-                written=np.zeros(memory.words, dtype=np.uint32),
-            )
+            self._sheets[memory.name] = blank_sheet(memory)
         return self._sheets[memory.name]
 
     def _keys(self, memory: Memory, bank: int) -> NDArray[np.int64]:
