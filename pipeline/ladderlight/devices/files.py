@@ -196,7 +196,7 @@ def spans_of(
     step = width if torn else 1
     if size is not None and size % (width // step):
         raise DeviceFileError(
-            f"files of {size} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
+            f"files of {size:,} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
         )
     found = []
     lane_bytes = device.part.bytes // step
@@ -248,7 +248,7 @@ def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
         other = named.setdefault(file.name.casefold(), file)
         if other is not file:
             raise DeviceFileError(
-                f"{other.name!r} for device {other.device!r} and {file.name!r} for {file.device!r} are one file; "
+                f"{other.name!r} for device {other.device!r} and {file.name!r} for {file.device!r} have one name; "
                 "put {device} into the name or give one of the stages another suffix"
             )
     return list(named.values())
@@ -280,14 +280,14 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
             count = int(np.count_nonzero(differs))
             raise DeviceFileError(
                 f"{files[owner[place]].name} and {file.name} disagree about device {device.name!r} in "
-                f"{count} byte{'s' * (count != 1)}, first at address {place // width:04X}h; build again"
+                f"{count:,} byte{'s' * (count != 1)}, first at address {place // width:04X}h; build again"
             )
         image[at] = held
         owner[at] = number
     missing = int(np.count_nonzero(owner < 0))
     if missing:
         names = ", ".join(file.name for file in files if file.span is not None)
-        what = f"{missing} of {device.part.bytes} bytes of device {device.name!r} are in no file"
+        what = f"{missing:,} of {device.part.bytes:,} bytes of device {device.name!r} are in no file"
         raise DeviceFileError(
             f"{what}{f' of {names}' * bool(names)}; add a stage that writes the whole device, such as binary"
         )
@@ -295,7 +295,7 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
 
 
 def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytes:
-    assert file.span is not None  # noqa: S101 - the caller has left those out
+    assert file.span is not None  # noqa: S101 - files without a span are left out by the caller
     element = bytes_per_word(device.part.width) if file.span.step == 1 else 1
     held = bytearray([ERASED]) * size
     segments = segments_of(file.name, file.data, size=size, element=element, order=file.span.order)
@@ -311,9 +311,10 @@ def _put(held: bytearray, segment: Segment, file: DeviceFile, device: Device) ->
     if start < 0 or end > len(held):
         first = file.span.offset
         raise DeviceFileError(
-            f"{file.name} has bytes at {segment.address:X}h to {segment.address + len(segment.data) - 1:X}h, but "
+            f"has bytes at {segment.address:X}h to {segment.address + len(segment.data) - 1:X}h, but "
             f"device {device.name!r} ({device.part.number}) takes {first:X}h to {first + len(held) - 1:X}h; "
-            "check that it is the file of this device"
+            "check that it is the file of this device",
+            where=file.name,
         )
     held[start:end] = segment.data
 
@@ -322,4 +323,6 @@ def refuse_name(name: str) -> None:
     """Refuse a name, or a path with ``/``, that leaves its folder on some system."""
     parts = name.split("/")
     if "\\" in name or ":" in name or not name.isprintable() or any(part.strip() in ("", ".", "..") for part in parts):
-        raise DeviceFileError(f"a device file cannot be called {name!r}; use a plain name such as picture.bin")
+        raise DeviceFileError(
+            f"device file name {name!r} leaves its folder or is not portable; use one such as picture.bin"
+        )

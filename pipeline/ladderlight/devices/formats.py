@@ -73,14 +73,14 @@ def segments_of(
     kind = format_of(data)
     if kind == "binary":
         if size is not None and len(data) != size:
-            advice = likely_damage(data) or "check that it is of this device"
-            raise DeviceFileError(f"{name} holds {len(data)} bytes, but {size} are needed; {advice}")
+            advice = likely_damage(data) or "check that it is the file of this device"
+            raise DeviceFileError(f"holds {len(data):,} bytes, not {size:,}; {advice}", where=name)
         return [Segment(address=0, data=data)]
     try:
         text = data.decode("ascii")
     except UnicodeDecodeError as error:
         raise DeviceFileError(
-            f"{name} begins as text but byte {error.start} is not; the file is damaged, write it again"
+            f"begins as text but byte {error.start} is not; the file is damaged, write it again", where=name
         ) from None
     if kind == "intel_hex":
         return _intel_hex(name, text)
@@ -91,7 +91,7 @@ def segments_of(
     held = _c_array(name, text, element, order) if kind == "c_array" else _assembler(name, text)
     if size is not None and len(held) != size:
         raise DeviceFileError(
-            f"{name} holds {len(held)} bytes, but {size} are needed; check that it is the file of this device"
+            f"holds {len(held):,} bytes, not {size:,}; check that it is the file of this device", where=name
         )
     return [Segment(address=0, data=held)]
 
@@ -160,7 +160,7 @@ def _s_record(name: str, text: str) -> list[Segment]:
     for line in lines:
         if line[1] in "56" and int(line[4:-2], 16) != data:
             raise DeviceFileError(
-                f"holds {data} data records, but its count record says {int(line[4:-2], 16)}; "
+                f"holds {data} data records, but its count record has {int(line[4:-2], 16)}; "
                 "records are missing, write it again",
                 where=name,
             )
