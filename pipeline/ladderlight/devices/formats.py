@@ -171,7 +171,7 @@ def _check_end(name: str, text: str, ends: list[int]) -> None:
     if not ends:
         raise DeviceFileError("has no end record, so it may be cut off; write it again", where=name)
     if ends[0] != len(_lines(text)) - 1:
-        raise DeviceFileError("goes on after its end record; write it again", where=name)
+        raise DeviceFileError("continues after its end record; write it again", where=name)
 
 
 def _lines(text: str) -> list[str]:

@@ -102,7 +102,7 @@ def _clash(board: Board, memory: Memory, address: int, contents: Sequence[Conten
     return (
         f"memory {memory.name!r}, address {address:04X}h: arrangement stage {names[first]}"
         f"{_reader(board, memory, address, contents[first])} and {names[len(contents) - 1]}"
-        f"{_reader(board, memory, address, contents[-1])} want different words there; "
+        f"{_reader(board, memory, address, contents[-1])} need different words there; "
         "give them different banks or addresses"
     )
 

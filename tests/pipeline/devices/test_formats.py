@@ -90,7 +90,7 @@ def test_records_give_their_bytes(data):
         (HEX.replace(b"0F78", b"0E78"), r"f:1: expected crc '79' in record .*; the file is damaged"),
         (HEX.replace(b":00000001FF\n", b""), "no end record"),
         (HEX.splitlines(keepends=True)[0] + HEX, "f: two records hold address 0h"),
-        (HEX + b":0100200001DE\n", "goes on after its end record"),
+        (HEX + b":0100200001DE\n", "continues after its end record"),
         (HEX[:50], r"f:2: .*damaged"),
         (HEX[:20] + b"\xc4" + HEX[20:], "holds 57 bytes, not 16; it begins like Intel HEX"),
         (S19.replace(b"S5030001FB", b"S5030002FA"), "holds 1 data records, but its count record has 2"),

@@ -45,13 +45,13 @@ def test_a_collision_names_memory_address_stages_and_pictures(board):
             stages=["x", "bank_pictures", "raw"],
         )
     assert str(caught.value) == (
-        "memory 'picture', address 0102h: arrangement stage 'bank_pictures' (picture 'a' in bank 0) and 'raw' want "
+        "memory 'picture', address 0102h: arrangement stage 'bank_pictures' (picture 'a' in bank 0) and 'raw' need "
         "different words there; give them different banks or addresses"
     )
 
 
 def test_without_names_the_stages_are_numbered(board):
-    with pytest.raises(ArrangementError, match="stage number 1 and number 2 want different words"):
+    with pytest.raises(ArrangementError, match="stage number 1 and number 2 need different words"):
         merge([part_of(board, {9: 0}), part_of(board, {9: 1})], board)
 
 

@@ -102,7 +102,7 @@ def design(
 
     The objective is the goal's: the largest deviation from equal steps, of voltage or of lightness. No other choice
     of values from ``series.SMALLEST`` to ``series.LARGEST`` is better. Ladders that err by more than a quarter of the
-    whole range are not offered, so that there may be fewer than asked for.
+    whole range are not offered; the list may then be shorter.
 
     Parameters
     ----------

@@ -42,7 +42,7 @@ class Goal:
         return (1 << self.bits) - 1
 
     @cached_property
-    def wanted(self) -> NDArray[np.float64]:
+    def targets(self) -> NDArray[np.float64]:
         """The target of each code, in volts or in L*."""
         full = self.peak if self.even == "volts" else 100.0
         return full * np.arange(self.top + 1) / self.top
@@ -50,7 +50,7 @@ class Goal:
     @property
     def worst(self) -> float:
         """The largest error, in the goal's measure, of a ladder that is offered."""
-        return WORST * float(self.wanted[-1])
+        return WORST * float(self.targets[-1])
 
     def effect(self, volts: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return volts in the measure of ``even``: themselves, or the lightness of the light."""

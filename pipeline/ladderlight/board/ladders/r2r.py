@@ -37,9 +37,9 @@ def best_r2r(goal: Goal, values: NDArray[np.float64], most: int) -> R2RFound:
             good &= (alone <= goal.current_limit).all(axis=1)
         if len(found.error) == most:
             white = goal.effect(weights.sum(axis=1))
-            good &= np.abs(white - goal.wanted[-1]) <= found.error[-1]
+            good &= np.abs(white - goal.targets[-1]) <= found.error[-1]
         volts = weights[good] @ codes.T
-        error = np.abs(goal.effect(volts) - goal.wanted).max(axis=1)
+        error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)
         rung = rung[good]
         offered = error <= goal.worst
         if not goal.non_monotonic:

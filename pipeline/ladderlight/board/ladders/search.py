@@ -109,7 +109,7 @@ class WeightedSearch:
         goal = self.goal
         total = goal.supply / goal.load / (goal.supply - goal.peak)
         codes = np.arange(sums.shape[1]) << left
-        off = np.abs(goal.effect(goal.supply * sums / total) - goal.wanted[codes]).max(axis=1)
+        off = np.abs(goal.effect(goal.supply * sums / total) - goal.targets[codes]).max(axis=1)
         return np.argsort(off, kind="stable")
 
     @cached_property
@@ -119,7 +119,7 @@ class WeightedSearch:
     def _limits(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """The window of voltages of each code."""
         goal, bound = self.goal, self._bound * _SLACK + _ROUNDING
-        return goal.volts_for(goal.wanted - bound), goal.volts_for(goal.wanted + bound)
+        return goal.volts_for(goal.targets - bound), goal.volts_for(goal.targets + bound)
 
     def _bounds(self, sums: NDArray[np.float64], left: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Bounds of the next bit's conductance for each ladder whose ``left`` lowest bits are still to be chosen.
@@ -198,7 +198,7 @@ class WeightedSearch:
         """Keep the best of complete ladders."""
         goal = self.goal
         volts = goal.supply * sums / (sums[:, -1:] + 1 / goal.load)
-        error = np.abs(goal.effect(volts) - goal.wanted).max(axis=1)
+        error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)
         good = error <= self._bound
         if not goal.non_monotonic:
             good &= (np.diff(volts, axis=1) > 0).all(axis=1)

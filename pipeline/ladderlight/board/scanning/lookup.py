@@ -1,4 +1,4 @@
-"""Colour look-up: memories that turn the numbers which picture memories put out into codes.
+"""Colour look-up: memories that turn the outputs of picture memories into codes.
 
 A board has it when every memory that drives ladder lines is addressed by the data of directly addressed memories, and
 by banks and constants, but by no counter. The data pins that address look-up memories form the index of a pixel.

@@ -35,7 +35,7 @@ class Conflict(Exception):  # noqa: N818 - an event that callers put into words,
     def __init__(self, memory: str, address: int, first: Place, second: Place) -> None:
         """Keep the memory, the address and both places."""
         self.memory, self.address, self.first, self.second = memory, address, first, second
-        super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} want different words there")
+        super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} need different words there")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,7 +98,7 @@ class Placement:
         self.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=picture)
 
     def code_pins(self, memory: Memory) -> dict[int, int]:
-        """For each data pin of a memory that drives a ladder line, the bit of the code that it carries."""
+        """Return the bit of the code that each data pin of a memory carries, for the pins that drive ladder lines."""
         bits = {line: bit for bit, line in enumerate(self.board.code_lines)}
         return {pin: bits[name] for pin, name in enumerate(memory.data) if name in bits}
 
