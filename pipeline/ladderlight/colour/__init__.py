@@ -1,1 +1,1 @@
-"""Lightness, OKLab, and the place from which the screen is seen."""
+"""Lightness, OKLab, adaptation to white, and viewing conditions."""

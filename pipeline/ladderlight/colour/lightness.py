@@ -1,4 +1,4 @@
-"""Luminance, and how light it looks."""
+"""Luminance and lightness."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ _JOINT, _SLOPE = 6 / 29, (29 / 3) ** 3
 
 
 def lightness_of(luminance: NDArray[np.floating]) -> NDArray[np.float64]:
-    """CIE L*, 0 to 100, of a luminance relative to white (ISO/CIE 11664-4)."""
+    """Return CIE L*, 0 to 100, of a luminance relative to white (ISO/CIE 11664-4)."""
     root = np.cbrt(np.maximum(luminance, _JOINT**3))
     return np.where(luminance > _JOINT**3, 116 * root - 16, luminance * _SLOPE)
 
 
 def luminance_of(lightness: NDArray[np.floating]) -> NDArray[np.float64]:
-    """Luminance relative to white of a CIE L*."""
+    """Return the luminance, relative to white, of a CIE L*."""
     lightness = np.asarray(lightness, dtype=np.float64)
     return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness / _SLOPE)

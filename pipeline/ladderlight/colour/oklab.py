@@ -1,4 +1,4 @@
-"""The OKLab colour space: straight distance in it is close to what people see.
+"""The OKLab colour space, whose straight distance is close to the difference that people see.
 
 B. Ottosson, A perceptual color space for image processing (2020), https://bottosson.github.io/posts/oklab/
 """
@@ -29,8 +29,8 @@ _LAB = np.array(
 def likeness_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float32]:
     """Convert to OKLab's two axes of colour with CIELAB's lightness, in which darks are further apart.
 
-    Straight distance in it says how alike two colours look side by side: photographs reduced by it without dithering
-    show less visible error than by either space alone. Arguments as for ``oklab_from_linear``.
+    Straight distance in this space predicts the similarity of two colours side by side: photographs reduced by it
+    without dithering show less visible error than by either space alone. Arguments as for ``oklab_from_linear``.
     """
     lab = oklab_from_linear(linear)
     lab[..., 0] = lightness_of(np.asarray(linear) @ LUMINANCE) / 100

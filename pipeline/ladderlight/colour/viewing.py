@@ -1,4 +1,4 @@
-"""From where a board's screen is looked at."""
+"""Viewing conditions of a board's screen."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, kw_only=True)
 class Viewing:
-    """What a recipe says of its screen and of who looks at it, in ``[viewing]``."""
+    """Distance and width of the screen, as in a recipe's ``[viewing]``."""
 
     distance: float | None = None
-    """Metres from eye to screen; None when the recipe does not say."""
+    """Metres from eye to screen; None when the recipe has none."""
     screen_width: float = 0.3
-    """Metres, of the visible picture. Without other knowledge that of a small tube monitor."""
+    """Metres, of the visible picture. The default is that of a small tube monitor."""
 
     def changed(self, *, distance: float | None = None, screen_width: float | None = None) -> Viewing:
-        """Give the same with what is given in the place of what the recipe says."""
+        """Return the same with the values that are given in place of the recipe's."""
         return Viewing(
             distance=self.distance if distance is None else distance,
             screen_width=self.screen_width if screen_width is None else screen_width,

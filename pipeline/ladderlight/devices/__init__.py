@@ -1,1 +1,1 @@
-"""Devices and their files: chips, images, formats, checksums, what stands where, and what has been burned."""
+"""Devices and their files: chips, images, formats, checksums, and what lies where."""

@@ -20,7 +20,7 @@ class Checksums(TypedDict):
 
 
 def checksums_of(data: bytes) -> Checksums:
-    """Give the checksums of some bytes as upper-case hexadecimal text, and their SHA-256 in lower case.
+    """Return the checksums of some bytes as upper-case hexadecimal text, and their SHA-256 in lower case.
 
     ``crc32`` is CRC-32/ISO-HDLC; ``sum8``, ``sum16`` and ``sum32`` are the sum of all bytes, cut to so many bits.
     """

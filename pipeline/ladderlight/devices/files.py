@@ -19,7 +19,7 @@ from ladderlight.units.arrays import Words
 Split = Literal["none", "even_odd"]
 
 ERASED = 0xFF
-"""What every byte of an erased chip reads."""
+"""Every byte of an erased chip."""
 
 _FIELDS = ("device", "memory", "part", "piece", "project")
 _FIELD = re.compile(r"\{([^{}]*)\}")
@@ -35,14 +35,14 @@ def device_words(contents: Contents, board: Board) -> list[tuple[Device, Words]]
 
 
 def bytes_of(words: Words, width: int, order: ByteOrder = "little") -> bytes:
-    """Give words of ``width`` bits as bytes, each in as few bytes as hold it, in this order."""
+    """Return words of ``width`` bits as bytes, each in as few bytes as hold it, in this order."""
     size = bytes_per_word(width)
     planes = np.ascontiguousarray(words, dtype="<u4").view(np.uint8).reshape(-1, 4)[:, :size]
     return np.ascontiguousarray(planes if order == "little" else planes[:, ::-1]).tobytes()
 
 
 def words_of(data: bytes, width: int, order: ByteOrder = "little") -> Words:
-    """Give bytes as words of ``width`` bits: the inverse of :func:`bytes_of`. The upper spare bits are cut off."""
+    """Return bytes as words of ``width`` bits: the inverse of :func:`bytes_of`. The upper spare bits are cut off."""
     size = bytes_per_word(width)
     planes = np.frombuffer(data, dtype=np.uint8).reshape(-1, size)
     wide = np.zeros((len(planes), 4), dtype=np.uint8)
@@ -51,13 +51,13 @@ def words_of(data: bytes, width: int, order: ByteOrder = "little") -> Words:
 
 
 def bytes_per_word(width: int) -> int:
-    """How many bytes of a file hold one word."""
+    """Return the number of bytes that hold one word."""
     return (width + 7) // 8
 
 
 @dataclass(frozen=True, kw_only=True)
 class Piece:
-    """What one file is to hold of a device."""
+    """The part of a device that one file holds."""
 
     device: Device
     span: Span
@@ -81,7 +81,7 @@ class Piece:
         return words_of(self.data, 8 * self.element, self.span.order)
 
     def file(self, pattern: str, data: bytes, *, offset: int = 0) -> DeviceFile:
-        """Make the file of this piece. ``pattern`` is its name with fields, ``offset`` the address of its first byte.
+        """Return the file of this piece. ``pattern`` is its name with fields, ``offset`` the address of its first byte.
 
         Raises
         ------
@@ -96,7 +96,7 @@ class Piece:
         )
 
     def file_name(self, pattern: str) -> str:
-        """Name this piece's file.
+        """Return the name of this piece's file.
 
         Raises
         ------
@@ -108,7 +108,7 @@ class Piece:
         return name
 
     def name(self, pattern: str) -> str:
-        """Fill a name pattern's fields in; a piece's label goes before the suffix when the pattern has no place."""
+        """Return a name pattern with its fields filled in; a label without a field goes before the suffix."""
         if self.label and "{piece}" not in pattern:
             stem, dot, suffix = pattern.rpartition(".")
             pattern = f"{stem}-{{piece}}{dot}{suffix}" if dot else f"{pattern}-{{piece}}"
@@ -138,7 +138,7 @@ def pieces(
     split: Split = "none",
     size: int | None = None,
 ) -> list[Piece]:
-    """Cut all devices into what goes into one file each.
+    """Return all devices cut into pieces of one file each.
 
     Parameters
     ----------
@@ -167,7 +167,7 @@ def pieces(
 def planned_pieces(
     board: Board, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
 ) -> list[Piece]:
-    """Give the same as :func:`pieces` before there are contents: what each file will hold, without its data.
+    """Return :func:`pieces` without data, before there are contents.
 
     Raises
     ------
@@ -184,7 +184,7 @@ def planned_pieces(
 def spans_of(
     device: Device, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
 ) -> list[tuple[Span, str]]:
-    """Give what each file of a device is to hold, with its label, as :func:`pieces` cuts it; no contents are needed.
+    """Return the span and label of each file of a device, as :func:`pieces` cuts it.
 
     Raises
     ------
@@ -196,7 +196,7 @@ def spans_of(
     step = width if torn else 1
     if size is not None and size % (width // step):
         raise DeviceFileError(
-            f"files of {size} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
+            f"files of {size:,} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
         )
     found = []
     lane_bytes = device.part.bytes // step
@@ -211,12 +211,12 @@ def spans_of(
 
 
 def span_bytes(image: bytes, span: Span) -> bytes:
-    """Cut what a file holds out of a device's image."""
+    """Return the bytes of a span of a device's image."""
     return image[span.first :: span.step][: span.count]
 
 
 def span_places(span: Span, device: Device) -> NDArray[np.int64]:
-    """Give the places of a file's bytes, in its order, in the device's image with the low byte of each word first."""
+    """Return the places of a file's bytes, in its order, in the device's image with the low byte of each word first."""
     places = np.arange(device.part.bytes, dtype=np.int64)[span.first :: span.step][: span.count]
     if span.order == "big":
         width = bytes_per_word(device.part.width)
@@ -225,7 +225,7 @@ def span_places(span: Span, device: Device) -> NDArray[np.int64]:
 
 
 def _span_index(span: Span, device: Device) -> slice | NDArray[np.int64]:
-    """Give the same places as an index: a slice, which is quicker, where they lie in order."""
+    """Return the same places as an index: a slice, which is faster, where they are in order."""
     if span.order == "big" and bytes_per_word(device.part.width) > 1:
         return span_places(span, device)
     stop = device.part.bytes if span.count is None else span.first + span.count * span.step
@@ -233,7 +233,7 @@ def _span_index(span: Span, device: Device) -> slice | NDArray[np.int64]:
 
 
 def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
-    """Put the project's name into the file names, and check that each name is a file of its own inside the folder.
+    """Put the project's name into the file names, and check that each names a different file inside the folder.
 
     Raises
     ------
@@ -248,14 +248,14 @@ def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
         other = named.setdefault(file.name.casefold(), file)
         if other is not file:
             raise DeviceFileError(
-                f"{other.name!r} for device {other.device!r} and {file.name!r} for {file.device!r} are one file; "
+                f"{other.name!r} for device {other.device!r} and {file.name!r} for {file.device!r} have one name; "
                 "put {device} into the name or give one of the stages another suffix"
             )
     return list(named.values())
 
 
 def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
-    """Put a device's words together from all its files, in whatever format each one is, told by its content.
+    """Return a device's words from all its files, in any of the formats.
 
     Addresses that a file leaves out read as in an erased chip.
 
@@ -280,14 +280,14 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
             count = int(np.count_nonzero(differs))
             raise DeviceFileError(
                 f"{files[owner[place]].name} and {file.name} disagree about device {device.name!r} in "
-                f"{count} byte{'s' * (count != 1)}, first at address {place // width:04X}h; build again"
+                f"{count:,} byte{'s' * (count != 1)}, first at address {place // width:04X}h; build again"
             )
         image[at] = held
         owner[at] = number
     missing = int(np.count_nonzero(owner < 0))
     if missing:
         names = ", ".join(file.name for file in files if file.span is not None)
-        what = f"{missing} of {device.part.bytes} bytes of device {device.name!r} are in no file"
+        what = f"{missing:,} of {device.part.bytes:,} bytes of device {device.name!r} are in no file"
         raise DeviceFileError(
             f"{what}{f' of {names}' * bool(names)}; add a stage that writes the whole device, such as binary"
         )
@@ -295,7 +295,7 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
 
 
 def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytes:
-    assert file.span is not None  # noqa: S101 - the caller has left those out
+    assert file.span is not None  # noqa: S101 - files without a span are left out by the caller
     element = bytes_per_word(device.part.width) if file.span.step == 1 else 1
     held = bytearray([ERASED]) * size
     segments = segments_of(file.name, file.data, size=size, element=element, order=file.span.order)
@@ -311,15 +311,18 @@ def _put(held: bytearray, segment: Segment, file: DeviceFile, device: Device) ->
     if start < 0 or end > len(held):
         first = file.span.offset
         raise DeviceFileError(
-            f"{file.name} has bytes at {segment.address:X}h to {segment.address + len(segment.data) - 1:X}h, but "
+            f"has bytes at {segment.address:X}h to {segment.address + len(segment.data) - 1:X}h, but "
             f"device {device.name!r} ({device.part.number}) takes {first:X}h to {first + len(held) - 1:X}h; "
-            "check that it is the file of this device"
+            "check that it is the file of this device",
+            where=file.name,
         )
     held[start:end] = segment.data
 
 
 def refuse_name(name: str) -> None:
-    """Take a name, or a path with ``/``, that stays inside its folder on every system."""
+    """Refuse a name, or a path with ``/``, that leaves its folder on some system."""
     parts = name.split("/")
     if "\\" in name or ":" in name or not name.isprintable() or any(part.strip() in ("", ".", "..") for part in parts):
-        raise DeviceFileError(f"a device file cannot be called {name!r}; use a plain name such as picture.bin")
+        raise DeviceFileError(
+            f"device file name {name!r} leaves its folder or is not portable; use one such as picture.bin"
+        )

@@ -7,14 +7,12 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-import bincopy
-
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder
 
 Format = Literal["binary", "intel_hex", "s_record", "verilog_mem", "c_array", "assembler"]
 
-# Possessive throughout: a picture's words may look like anything, and must not make the search go back and forth.
+# Possessive throughout: a picture's words may look like anything, and must not cause backtracking.
 _COMMENT = rb"(?:\s|//[^\n]*+\n|#[^\n]*+\n|/\*(?:[^*]|\*(?!/))*+\*/)*+"
 _NUMBER = rb"(?:0x[0-9A-Fa-f]++|\$[0-9A-Fa-f]++|[0-9][0-9A-Fa-f]*+[Hh])"
 _HEX_RECORD = re.compile(rb"\s*+:(?:[0-9A-Fa-f]{2}){5,}+[ \t\r]*+(?:\n|$)")
@@ -24,7 +22,7 @@ _C_ARRAY = re.compile(_COMMENT + rb"[\w\s]++\[\s*+\w*+\s*+\]\s*+=\s*+\{")
 _ASSEMBLER = re.compile(rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.!\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)")
 
 _LAST = (1 << 32) - 1
-"""The last address that any of the formats means."""
+"""The last address of any of the formats."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,7 +34,7 @@ class Segment:
 
 
 def format_of(data: bytes) -> Format:
-    """Tell a file's format from its content. What is none of the text formats is plain binary."""
+    """Return a file's format, found from its content; binary if it is none of the text formats."""
     for pattern, name in _TEXTS:
         if pattern.match(data):
             return name
@@ -44,7 +42,7 @@ def format_of(data: bytes) -> Format:
 
 
 def likely_damage(data: bytes) -> str:
-    """Say of plain bytes that they begin like one of the text formats, or nothing."""
+    """Return which text format plain bytes begin like, in words; empty for none."""
     like = {b":": "Intel HEX", b"S": "an S-record file", b"@": "Verilog memory text"}.get(data[:1])
     return f"it begins like {like}, so it may be damaged" if like else ""
 
@@ -75,14 +73,14 @@ def segments_of(
     kind = format_of(data)
     if kind == "binary":
         if size is not None and len(data) != size:
-            advice = likely_damage(data) or "check that it is of this device"
-            raise DeviceFileError(f"{name} holds {len(data)} bytes, but {size} are needed; {advice}")
+            advice = likely_damage(data) or "check that it is the file of this device"
+            raise DeviceFileError(f"holds {len(data):,} bytes, not {size:,}; {advice}", where=name)
         return [Segment(address=0, data=data)]
     try:
         text = data.decode("ascii")
     except UnicodeDecodeError as error:
         raise DeviceFileError(
-            f"{name} begins as text but byte {error.start} is not; the file is damaged, write it again"
+            f"begins as text but byte {error.start} is not; the file is damaged, write it again", where=name
         ) from None
     if kind == "intel_hex":
         return _intel_hex(name, text)
@@ -93,7 +91,7 @@ def segments_of(
     held = _c_array(name, text, element, order) if kind == "c_array" else _assembler(name, text)
     if size is not None and len(held) != size:
         raise DeviceFileError(
-            f"{name} holds {len(held)} bytes, but {size} are needed; check that it is the file of this device"
+            f"holds {len(held):,} bytes, not {size:,}; check that it is the file of this device", where=name
         )
     return [Segment(address=0, data=held)]
 
@@ -102,19 +100,21 @@ Unpacked = tuple[int | str, int, int, bytes]
 
 
 def _records(name: str, text: str, unpack: Callable[[str], Unpacked]) -> Iterator[tuple[str, int, bytes]]:
-    """Give kind, address and data of each record."""
+    """Yield kind, address and data of each record."""
+    from bincopy import Error
+
     for number, line in enumerate(text.splitlines(), start=1):
         if line.strip():
             try:
                 kind, address, _, data = unpack(line.strip())
-            except (bincopy.Error, ValueError) as reason:
-                why = reason if isinstance(reason, bincopy.Error) else "the record is cut short or not hexadecimal"
+            except (Error, ValueError) as reason:
+                why = reason if isinstance(reason, Error) else "the record is cut short or not hexadecimal"
                 raise DeviceFileError(f"{why}; the file is damaged, write it again", where=f"{name}:{number}") from None
             yield str(kind), address, data
 
 
 def _joined(name: str, records: Iterable[tuple[int, bytes]]) -> list[Segment]:
-    """Join records to stretches. Their number may be large, so this sorts, where inserting one by one would not do."""
+    """Join records to stretches. Sorted, since inserting many one by one is slow."""
     stretches: list[tuple[int, bytearray]] = []
     for address, data in sorted((record for record in records if record[1]), key=lambda record: record[0]):
         if address + len(data) - 1 > _LAST:
@@ -130,9 +130,11 @@ def _joined(name: str, records: Iterable[tuple[int, bytes]]) -> list[Segment]:
 
 
 def _intel_hex(name: str, text: str) -> list[Segment]:
+    from bincopy import unpack_ihex  # slow to import
+
     segment = linear = 0
     held = []
-    for kind, address, data in _records(name, text, bincopy.unpack_ihex):
+    for kind, address, data in _records(name, text, unpack_ihex):
         if kind == "0":
             held.append((address + segment + linear, data))
         elif kind == "2":
@@ -147,16 +149,18 @@ def _intel_hex(name: str, text: str) -> list[Segment]:
 
 
 def _s_record(name: str, text: str) -> list[Segment]:
-    records = list(_records(name, text, bincopy.unpack_srec))
+    from bincopy import unpack_srec  # slow to import
+
+    records = list(_records(name, text, unpack_srec))
     lines = _lines(text)
-    # Some programs write no end record when there is nothing to run; a count record tells a whole file as well.
+    # Some programs write no end record when there is nothing to run; a count record also marks a whole file.
     ending = "789" if any(line[1] in "789" for line in lines) else "56"
     _check_end(name, text, [number for number, line in enumerate(lines) if line[1] in ending])
     data = sum(line[1] in "123" for line in lines)
     for line in lines:
         if line[1] in "56" and int(line[4:-2], 16) != data:
             raise DeviceFileError(
-                f"holds {data} data records, but its count record says {int(line[4:-2], 16)}; "
+                f"holds {data} data records, but its count record has {int(line[4:-2], 16)}; "
                 "records are missing, write it again",
                 where=name,
             )
@@ -167,7 +171,7 @@ def _check_end(name: str, text: str, ends: list[int]) -> None:
     if not ends:
         raise DeviceFileError("has no end record, so it may be cut off; write it again", where=name)
     if ends[0] != len(_lines(text)) - 1:
-        raise DeviceFileError("goes on after its end record; write it again", where=name)
+        raise DeviceFileError("continues after its end record; write it again", where=name)
 
 
 def _lines(text: str) -> list[str]:

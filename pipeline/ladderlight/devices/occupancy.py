@@ -1,4 +1,4 @@
-"""What stands where in a device: the banks with their pictures, the last used word, the words left over."""
+"""Occupancy of devices: banks with their pictures, the last used word, free words."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Bank:
 
 @dataclass(frozen=True, kw_only=True)
 class Occupancy:
-    """How full a device is. ``last_used`` is None when nothing reads it."""
+    """Occupancy of a device. ``last_used`` is None when nothing is written to it."""
 
     banks: tuple[Bank, ...]
     used: int
@@ -36,9 +36,9 @@ class Occupancy:
 
 
 def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
-    """Say what stands in each device, by name.
+    """Return the occupancy of each device, by name.
 
-    A memory that another memory addresses has no banks of its own: its pictures stand in no one place.
+    A memory that another memory addresses has no banks: its pictures have no one place.
     """
     found = {}
     for memory in board.memories:
@@ -56,7 +56,7 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
 
 
 def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
-    """Give the banks that each chip of a memory holds."""
+    """Return the banks that each chip of a memory holds."""
     found: list[list[Bank]] = [[] for _ in memory.devices]
     if not is_direct(board, memory):
         return found

@@ -11,8 +11,11 @@ from numpy.typing import NDArray
 from ladderlight.board import Board, Memory
 from ladderlight.board.scanning.blanking import fill_blanking
 from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.board.scanning.sheets import blank_sheet
 from ladderlight.errors import ArrangementError
 from ladderlight.flow.pictures import Contents, MemoryContents
+
+_ALL = slice(None)
 
 
 def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] = ()) -> Contents:
@@ -37,19 +40,17 @@ def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] =
     names = [repr(name) for name in stages] or [f"number {number}" for number in range(1, len(contents) + 1)]
     memories = {}
     for memory in board.memories:
-        words = np.full(memory.words, memory.fill_word, dtype=np.uint32)
-        written = np.zeros(memory.words, dtype=np.uint32)
+        sheet = blank_sheet(memory)
         for index, part in enumerate(contents):
             if memory.name not in part.memories:
                 continue
             new = part.memories[memory.name]
             _refuse_misfit(memory, new, names[index])
-            clash = np.flatnonzero((words ^ new.words) & written & new.written)
+            clash = np.flatnonzero(sheet.clash(_ALL, new.words, new.written))
             if clash.size:
                 raise ArrangementError(_clash(board, memory, int(clash[0]), contents[: index + 1], names))
-            words = words & ~new.written | new.words & new.written
-            written = written | new.written
-        memories[memory.name] = MemoryContents(words=words, written=written)
+            sheet.write(_ALL, new.words, new.written)
+        memories[memory.name] = MemoryContents(words=sheet.words, written=sheet.written)
     return Contents(
         memories=memories,
         pictures=tuple(placed for part in contents for placed in part.pictures),

@@ -12,12 +12,6 @@ from ladderlight.errors import UsageError, nearest_word
 from ladderlight.readback.dumps import Dump, Held, fit, misfit
 from ladderlight.readback.recognition import Images, expected_bytes, recognised
 from ladderlight.readback.sections import Section, named_after
-<<<<<<< HEAD
-from ladderlight.units.arrays import Bytes
-||||||| e7da193
-from ladderlight.units.arrays import Bytes
-=======
->>>>>>> w2-readers
 from ladderlight.units.words import joined
 
 _MOST_NAMED = 4
@@ -172,25 +166,9 @@ def _ambiguous(choices: Sequence[Held], found: Iterable[Held]) -> str:
         return f"can only hold what is in {names} already; leave one of them out"
     devices = list(dict.fromkeys(one.section.device.name for one in choices))
     if len(devices) > 1:
-<<<<<<< HEAD
-        return (
-            f"which device is it? Neither its name nor its content tells; add --device with one of {', '.join(devices)}"
-        )
+        return f"cannot identify the device by name or content; add --device with one of {', '.join(devices)}"
     named = [one.section.name for one in choices[:_MOST_NAMED]] + ["another"] * (len(choices) > _MOST_NAMED)
     parts = joined(named, "or")
-||||||| e7da193
-        return (
-            f"which device is it? Neither its name nor its content tells; add --device with one of {', '.join(devices)}"
-        )
-    named = [one.section.name for one in choices[:_MOST_NAMED]]
-    parts = (
-        f"{', '.join(named[:-1])} or {named[-1]}" if len(choices) <= _MOST_NAMED else f"{', '.join(named)} or another"
-    )
-=======
-        return f"cannot identify the device by name or content; add --device with one of {', '.join(devices)}"
-    named = [one.section.name for one in choices[:_MOST_NAMED]]
-    parts = joined(named if len(choices) <= _MOST_NAMED else [*named, "another"], "or")
->>>>>>> w2-readers
     files = [one.section.files[0] for one in choices if one.section.files]
     action = f"name the dump after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
     return f"cannot identify the part of device {devices[0]!r} by name or content: {parts}; {action}"

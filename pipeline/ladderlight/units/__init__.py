@@ -1,1 +1,1 @@
-"""Quantities with units, in and out of words."""
+"""Quantities with units, read from text and written in words; types of arrays."""

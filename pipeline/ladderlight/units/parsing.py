@@ -102,35 +102,35 @@ def quantity(value: object, unit: str) -> float:
 
 def exact_quantity(value: object, unit: str) -> Fraction:
     """Return a quantity without rounding, as :func:`quantity` reads it: ``"25.175 MHz"`` is 25,175,000."""
-    asked = unit_of(unit)
+    expected = unit_of(unit)
     if isinstance(value, bool) or not isinstance(value, str | int | float | Fraction):
-        raise MisfitError(f"is {named(value)} where a {asked.quantity} is meant", asked.action)
+        raise MisfitError(f"is {named(value)} where a {expected.quantity} is meant", expected.action)
     if not isinstance(value, str):
         if isinstance(value, float) and not math.isfinite(value):
-            raise MisfitError(f"is {value}, which is not {_article(asked.quantity)}", asked.action)
+            raise MisfitError(f"is {value}, which is not {_article(expected.quantity)}", expected.action)
         number = Fraction(str(value)) if isinstance(value, float) else Fraction(value)  # 0.7 means seven tenths
-        return _within_range(number, asked)
+        return _within_range(number, expected)
     text = value.strip()
     if len(text) > _LONGEST:
-        raise MisfitError("is too long", asked.action)
+        raise MisfitError("is too long", expected.action)
     if unit == "ohm" and (code := _letter_code(text)) is not None:
         return code
     match = _NUMBER.fullmatch(text)
     if match is None:
-        action = "write a decimal point instead of the comma" if "," in text else asked.action
-        raise MisfitError(f"is {value!r}, which is not {_article(asked.quantity)}", action)
+        action = "write a decimal point instead of the comma" if "," in text else expected.action
+        raise MisfitError(f"is {value!r}, which is not {_article(expected.quantity)}", action)
     suffix = match["suffix"] or ""
-    prefix = _prefix_of(suffix, asked.names)
+    prefix = _prefix_of(suffix, expected.names)
     if prefix is None and suffix in _PREFIXES:
-        if not asked.bare:
-            raise MisfitError(f"is {value!r}, which has no unit", asked.action)
+        if not expected.bare:
+            raise MisfitError(f"is {value!r}, which has no unit", expected.action)
         prefix = suffix
     if prefix is None:
-        raise MisfitError(f"is {value!r}, which is not {_article(asked.quantity)}", asked.action)
+        raise MisfitError(f"is {value!r}, which is not {_article(expected.quantity)}", expected.action)
     if unit == "Hz" and prefix == "m":
         raise MisfitError(f"is {value!r}, and m is milli", "write MHz with a capital M")
     number = Fraction(match["number"]) * _PREFIXES[prefix]
-    return _within_range(number / 100 if unit == "%" else number, asked)
+    return _within_range(number / 100 if unit == "%" else number, expected)
 
 
 def unit_of(name: str) -> Unit:
@@ -152,9 +152,9 @@ def named(value: object) -> str:
     return repr(value)
 
 
-def _within_range(number: Fraction, asked: Unit) -> Fraction:
+def _within_range(number: Fraction, expected: Unit) -> Fraction:
     if abs(number) > _LARGEST:
-        raise MisfitError("is too large", asked.action)
+        raise MisfitError("is too large", expected.action)
     return number
 
 

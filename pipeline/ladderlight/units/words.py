@@ -1,7 +1,8 @@
-"""Quantities in words, for messages: hertz, seconds, volts."""
+"""Words for messages: quantities, shares and lists."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from math import floor
 
@@ -9,7 +10,7 @@ _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, 
 
 
 def in_words(value: float | Fraction, unit: str, *, digits: int = 5) -> str:
-    """Give a quantity with an SI prefix and at most ``digits`` significant digits: ``in_words(25175000, "Hz")``."""
+    """Return a quantity with an SI prefix and at most ``digits`` significant digits: ``in_words(25175000, "Hz")``."""
     number = float(value)
     if number == 0:
         return f"0 {unit}"
@@ -18,20 +19,20 @@ def in_words(value: float | Fraction, unit: str, *, digits: int = 5) -> str:
 
 
 def frequency(hertz: float | Fraction) -> str:
-    """Give a frequency to seven digits, enough to tell oscillators apart."""
+    """Return a frequency to seven digits, enough to tell oscillators apart."""
     return in_words(hertz, "Hz", digits=7)
 
 
 def nanoseconds(seconds: float) -> str:
-    """Give a time in nanoseconds, to a tenth, as datasheets do."""
+    """Return a time in nanoseconds, to a tenth, as datasheets do."""
     return f"{seconds * 1e9:.1f} ns"
 
 
 def percent(share: float) -> str:
-    """Give a share in whole per cent, rounded down: ``percent(0.755)`` is ``75 %``."""
+    """Return a share in whole per cent, rounded down: ``percent(0.755)`` is ``75 %``."""
     return f"{floor(round(share * 100, 6))} %"
 
 
-def joined(words: list[str], last: str = "and") -> str:
-    """Join words as a sentence does: ``a, b and c``."""
+def joined(words: Sequence[str], last: str = "and") -> str:
+    """Return words joined as in a sentence: ``a, b and c``."""
     return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)

@@ -8,8 +8,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 
-import bincopy
-
 from ladderlight import (
     Board,
     Contents,
@@ -87,6 +85,8 @@ def intel_hex(
 
 def _text(piece: Piece, offset: int, record: int, *, leave_out_fill: bool) -> str:
     """Write the records page by page, because the library lets records cross from one page into the next."""
+    import bincopy  # slow to import
+
     lines: list[str] = []
     end = offset + len(piece.data)
     start = offset

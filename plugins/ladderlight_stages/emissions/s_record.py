@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-import bincopy
-
 from ladderlight import (
     Board,
     Contents,
@@ -94,6 +92,8 @@ def s_record(
 
 
 def _text(piece: Piece, offset: int, width: int, record: int, *, leave_out_fill: bool) -> str:
+    import bincopy  # slow to import
+
     file = bincopy.BinFile()
     file.header = piece.device.name[:60]
     file.execution_start_address = 0  # without one the library writes no end record

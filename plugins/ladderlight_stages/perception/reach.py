@@ -7,7 +7,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull
 
 from ladderlight import Palette
 from ladderlight.colour.lightness import LUMINANCE
@@ -50,6 +49,8 @@ def reach_of(palette: Palette) -> Reach:
 
 
 def _faces(points: Floats) -> Floats:
+    from scipy.spatial import ConvexHull  # slow to import
+
     if points.shape[1] == 0:
         return np.empty((0, 1))
     if points.shape[1] == 1:

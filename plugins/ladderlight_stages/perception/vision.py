@@ -15,8 +15,6 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import dctn, idctn
-from scipy.special import erf
 
 from ladderlight.units.arrays import Floats
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
@@ -110,6 +108,8 @@ def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floa
 
 def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) -> Floats:
     """Give the opponent channels that are left after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
+    from scipy.fft import dctn, idctn  # slow to import
+
     opponent: Floats = np.asarray(linear, dtype=np.float64) @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T
     height, width = opponent.shape[:2]
     for channel in range(3):
@@ -120,6 +120,8 @@ def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) ->
 
 def kernel(width_degrees: float, density: float) -> Floats:
     """Give a Gaussian's weights by pixel, (2 n + 1,), of a full width at half maximum; their sum is 1."""
+    from scipy.special import erf  # slow to import
+
     sigma = width_degrees * density * _SIGMA_OF_WIDTH
     reach = int(np.ceil(_REACH * sigma + 0.5))
     edges = (np.arange(-reach, reach + 2) - 0.5) / (sigma * np.sqrt(2))

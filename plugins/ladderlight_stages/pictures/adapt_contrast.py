@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Annotated
 
 import numpy as np
-from skimage.exposure import equalize_adapthist
 
 from ladderlight import Example, Option, Picture, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
@@ -54,6 +53,8 @@ def adapt_contrast(
     Contrast-limited adaptive histogram equalisation (Zuiderveld, Graphics Gems IV, 1994), by
     ``skimage.exposure.equalize_adapthist``, on sRGB-encoded luminance.
     """
+    from skimage.exposure import equalize_adapthist  # slow to import
+
     height, width = picture.pixels.shape[:2]
     if strength == 0 or min(height, width) < 2:
         return picture

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Annotated
 
 import numpy as np
-from scipy.ndimage import gaussian_filter
 
 from ladderlight import Example, Option, Picture, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
@@ -44,6 +43,8 @@ def sharpen(
     """
     if amount == 0:
         return picture
+    from scipy.ndimage import gaussian_filter  # slow to import
+
     # In encoded values the halves of an edge's halo look alike; in linear light the dark one would be much stronger.
     lightness = srgb_from_linear(luminance_of(picture.pixels))
     detail = lightness - gaussian_filter(lightness, radius, mode="nearest")

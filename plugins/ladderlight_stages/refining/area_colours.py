@@ -7,7 +7,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter
 
 from ladderlight import Palette
 from ladderlight.colour.lightness import LUMINANCE
@@ -84,5 +83,7 @@ class AreaColours:
 
 
 def _blurred_lab(linear: NDArray[np.floating]) -> Floats:
+    from scipy.ndimage import gaussian_filter  # slow to import
+
     blurred = gaussian_filter(np.asarray(linear, dtype=np.float64), sigma=(BLUR, BLUR, 0), mode="reflect")
     return np.asarray(lab_from(blurred, SHARES_FROM_LINEAR))

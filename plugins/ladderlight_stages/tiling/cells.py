@@ -80,7 +80,7 @@ def cut(
     Raises
     ------
     ArrangementError
-        When two pixels of a cell have one position but want different words.
+        When two pixels of a cell have one position but need different words.
     """
     numbers, meanings, code_of = _numbered(memories, values, masks, codes)
     count = int(cell.max()) + 1
@@ -159,6 +159,6 @@ def _collision(
     label = joined([repr(memory.name) for memory in memories])
     lines = separating_bits(board, counts[0], counts[1])
     return (
-        f"memory {label}: {places[0]} and {places[1]} are read from one address whatever the map says, and want "
+        f"memory {label}: {places[0]} and {places[1]} are read from one address whatever the map says, and need "
         f"different words there; add {joined(lines, 'or')} to its address or to that of the map"
     )

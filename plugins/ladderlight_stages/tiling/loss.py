@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from skimage.color import deltaE_ciede2000, rgb2lab
 
 from ladderlight import Board, CodedPicture, MemoryContents
 from ladderlight.board import Palette
 from ladderlight.board.scanning.scan import scan
+from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
+from ladderlight_stages.perception.vision import SHARES_FROM_LINEAR
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +60,6 @@ def _mean_difference(shown: NDArray[np.integer], wanted: NDArray[np.integer], pa
     pairs, counts = np.unique(
         shown.ravel().astype(np.int64) << 16 | wanted.ravel().astype(np.int64), return_counts=True
     )
-    lab = rgb2lab(palette.drive)
-    differences = deltaE_ciede2000(lab[pairs >> 16], lab[pairs & 0xFFFF])
+    lab = lab_from(palette.linear[None].astype(np.float64), SHARES_FROM_LINEAR)[0]
+    differences = ciede2000(lab[pairs >> 16][None], lab[pairs & 0xFFFF][None])[0]
     return float((differences * counts).sum() / counts.sum())

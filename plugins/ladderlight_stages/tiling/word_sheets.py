@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board, MemoryContents
 from ladderlight.board import Memory
+from ladderlight.board.scanning.sheets import Sheet, blank_sheet
 from ladderlight.units.arrays import Ints
 
 
@@ -17,7 +18,7 @@ class Sheets:
     """Collects words by address."""
 
     board: Board
-    _contents: dict[str, MemoryContents] = field(default_factory=dict)
+    _sheets: dict[str, Sheet] = field(default_factory=dict)
 
     def put(self, memory: Memory, address: Ints, slot: Ints, values: NDArray[np.uint32], mask: int) -> None:
         """Put values, each of the width of a pixel, into the pins of ``mask`` at addresses and slots.
@@ -39,13 +40,11 @@ class Sheets:
                 f"address {int(address.max()):X}h is beyond memory {memory.name!r}, whose last is "
                 f"{memory.words - 1:X}h; place it lower or use a larger part"
             )
-        contents = self._contents.setdefault(memory.name, _blank(memory))
+        sheet = self._sheets.setdefault(memory.name, blank_sheet(memory))
         bits = np.uint32(mask)
-        new = words & bits
-        clash = (contents.words[address] ^ new) & contents.written[address] & bits
-        contents.words[address] = contents.words[address] & ~bits | new
-        contents.written[address] |= bits
-        clash |= contents.words[address] & bits ^ new  # the same address twice
+        clash = sheet.clash(address, words, bits)
+        sheet.write(address, words, bits)
+        clash |= sheet.clash(address, words, bits)  # the same address twice
         if clash.any():
             where = int(address[np.flatnonzero(clash)[0]])
             raise ArrangementError(
@@ -55,11 +54,5 @@ class Sheets:
 
     def contents(self) -> dict[str, MemoryContents]:
         """Give the words of every memory, those with nothing put into them included."""
-        return {memory.name: self._contents.get(memory.name) or _blank(memory) for memory in self.board.memories}
-
-
-def _blank(memory: Memory) -> MemoryContents:
-    return MemoryContents(
-        words=np.full(memory.words, memory.fill_word, dtype=np.uint32),
-        written=np.zeros(memory.words, dtype=np.uint32),
-    )
+        sheets = {memory.name: self._sheets.get(memory.name) or blank_sheet(memory) for memory in self.board.memories}
+        return {name: MemoryContents(words=sheet.words, written=sheet.written) for name, sheet in sheets.items()}

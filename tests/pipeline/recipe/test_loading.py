@@ -154,7 +154,7 @@ counters = { x_start = 8, y_start = 2, x_reset = 1, y_reset = 0, delay = "22 ns"
 def test_counts_that_the_counters_cannot_have_are_named_at_their_places(complaints: Complaints, spoil: Spoil) -> None:
     text = spoil(('blanking = "output-enable"', "counters = { x_start = 161, x_reset = 0, blanking_delay = 800 }"))
     reset, delayed = complaints(text)
-    assert "x_reset is 0, so that the reset falls within the picture, which begins at 161; use a count at most" in reset
+    assert "x_reset is 0, so the reset falls within the picture, which begins at 161; use a count at most" in reset
     assert "blanking_delay is 800, and a line has 800 counts; use 0 to 799" in delayed
     (clock,) = complaints(text.replace('clock = "25.175 MHz"', "clock = true"))  # how many counts is not known then
     assert "clock is true" in clock

@@ -153,9 +153,12 @@ def test_rules_are_asked_for_compare_and_build_too(errors) -> None:
         ('emission:"s_record"\noffset = 0xFFFF_FFFF', "beyond addresses of 32 bits; lower the offset"),
         (
             'emission:"binary"\nsize = 1001',
-            "files of 1001 bytes would cut a word of device 'picture' in two; use a multiple of 2",
+            "files of 1,001 bytes would cut a word of device 'picture' in two; use a multiple of 2",
         ),
-        ('emission:"verilog_mem"\nname = "../x.mem"', "a device file cannot be called '../x.mem'; use a plain name"),
+        (
+            'emission:"verilog_mem"\nname = "../x.mem"',
+            "device file name '../x.mem' leaves its folder or is not portable; use one such as picture.bin",
+        ),
         ('emission:"c_array"\nsymbol = "2nd"', "symbol '2nd' is not a C identifier; use letters, digits and under"),
         ('emission:"assembler"\nsize = 3', "files of 3 bytes would cut a word"),
         ('picture:"crop"\nkeep = "focus"', 'keep = "focus" needs a point; add focus = [0.5, 0.3], for example'),

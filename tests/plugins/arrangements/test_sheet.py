@@ -89,6 +89,6 @@ def test_beside_tiles_in_one_memory(tile_board, coded, shown, mosaic):
     assert [len(tile_set.codes) for tile_set in merged.tile_sets] == [20, 8]
     used = int(parts[0].tile_sets[0].numbers[0])
     with pytest.raises(
-        ArrangementError, match=r"memory 'tiles', address .* arrangement stage 'tiles' and 'sheet' want"
+        ArrangementError, match=r"memory 'tiles', address .* arrangement stage 'tiles' and 'sheet' need"
     ):
         merge([parts[0], sheet(pictures[1:], board, first=used)], board, stages=["tiles", "sheet"])

@@ -1,4 +1,4 @@
-"""Advice: what is worth saying about a board before it is built, each finding with what to do about it."""
+"""Findings about a board before it is built, each with a remedy."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ _TOPICS = (
 
 
 def findings(board: Board) -> list[Finding]:
-    """Give all findings about a board, errors first, then cautions, then notes.
+    """Return all findings about a board, errors first, then cautions, then notes.
 
-    What makes the board impossible comes alone: nothing else can be worked out then.
+    Reasons why the board is impossible come alone: nothing else can be computed then.
     """
     problems = problems_of(board)
     if problems:

@@ -1,4 +1,4 @@
-"""What else would fit: fewer counter bits, other parts, other starts of the picture's bits."""
+"""Alternatives that fit: fewer counter bits, other parts, other starts of the picture's bits."""
 
 from __future__ import annotations
 
@@ -14,33 +14,33 @@ from ladderlight.units.words import joined
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """A wiring with some lines left out: what the picture becomes."""
+    """A wiring with some lines left out, and its picture."""
 
     dropped: tuple[str, ...]
     geometry: Geometry
     banks: int
 
     def __str__(self) -> str:
-        """Say it in words."""
+        """Return the choice in words."""
         return f"without {joined(list(self.dropped))} {size_of(self.geometry)}" + (
             f" in {self.banks} bank{'s' * (self.banks > 1)}" if any(n.startswith("bank") for n in self.dropped) else ""
         )
 
 
 def size_of(geometry: Geometry) -> str:
-    """Give a picture's size and proportions in words: ``80x120 pixels twice as wide as high``."""
+    """Return a picture's size and proportions in words: ``80x120 pixels twice as wide as high``."""
     return f"{geometry.width}x{geometry.height} {proportions(geometry.pixel_aspect)} pixels"
 
 
 def proportions(aspect: float) -> str:
-    """Give a pixel's proportions in a word: ``square``, ``2:1`` (wide) or ``1:1.2`` (high)."""
+    """Return a pixel's proportions in a word: ``square``, ``2:1`` (wide) or ``1:1.2`` (high)."""
     if abs(aspect - 1) <= 0.01:
         return "square"
     return f"{aspect:.3g}:1" if aspect > 1 else f"1:{1 / aspect:.3g}"
 
 
 def choices(board: Board, memory: Memory) -> list[Choice]:
-    """Give the ways to shorten a memory's address to its pins, those with the squarest pixels first.
+    """Return the ways to shorten a memory's address to its pins, those with the squarest pixels first.
 
     Left out are the lowest x bits, the lowest y bits and the highest bank bits, in every mixture. Lines that enter
     gates stay: they would go on changing the address, with no word for it.
@@ -74,7 +74,7 @@ def _distortion(geometry: Geometry) -> float:
 
 
 def without(board: Board, names: Iterable[str]) -> Board:
-    """Give a board with some lines left out of all addresses; gates that they enter stay."""
+    """Return a board with some lines left out of all addresses; gates that they enter stay."""
     gone = set(names)
 
     def stays(expression: Expression) -> bool:
@@ -114,9 +114,9 @@ class Start:
 
 
 def square_starts(board: Board) -> list[Start]:
-    """Give the nearest starts of the x and y bits that make pixels square, or as square as bits can make them.
+    """Return the nearest starts of the x and y bits that make pixels square, or as square as bits can make them.
 
-    Only one direction changes in each. They come with finer pixels first.
+    Only one direction changes in each. Finer pixels come first.
     """
     now = board.geometry
     steps = {n: abs(max(now.pixel_aspect * 2.0**n, 2.0**-n / now.pixel_aspect) - 1) for n in range(-4, 5)}

@@ -1,4 +1,4 @@
-"""Findings about what the board puts out during blanking, where monitors take their black level."""
+"""Findings about the output during blanking, where monitors take their black level."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _GATE = "gate or disable the outputs during blanking"
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say when the board is not dark outside the picture, and what would make it so."""
+    """Yield what keeps the board from being dark outside the picture, with a remedy."""
     if board.blanking == "register":
         yield from _registerless(board)
     darkness = darkness_of(board)
@@ -24,13 +24,12 @@ def findings(board: Board) -> Iterator[Finding]:
     if darkness.dark is False:
         volts = "" if darkness.volts is None else f" ({max(darkness.volts):.3f} V)"
         yield _finding(
-            f"the darkest colour is not 0 V{volts}, so that the board lights the screen during blanking, where the "
+            f"the darkest colour is not 0 V{volts}, so the board lights the screen during blanking, where the "
             "monitor takes its black level; drive the ladders from outputs that pull to ground"
         )
     elif not darkness.known:
         yield _finding(
-            "nothing darkens the outputs during blanking, and which words would have to be black depends on the map; "
-            + _GATE
+            "the outputs are not blanked, and the words that would have to be black depend on the map; " + _GATE
         )
     elif darkness.shared:
         yield _finding(_shared_in_words(board, darkness.shared[0]))
@@ -38,8 +37,8 @@ def findings(board: Board) -> Iterator[Finding]:
         yield Finding(
             level="note",
             where="blanking",
-            message="the words read during blanking stand apart from the picture and are filled with black; banks left "
-            "erased stay bright during blanking, so that the outputs are better gated if such banks can be chosen",
+            message="the words read during blanking are not of the picture and are filled with black; erased banks "
+            "stay bright during blanking, so gate the outputs if such banks can be chosen",
         )
 
 

@@ -1,4 +1,4 @@
-"""What makes a board impossible: every reason, each with its place in the declaration and what to do."""
+"""Reasons why a board is impossible, each with its place in the declaration and a remedy."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _PLACES = dict.fromkeys(("x_start", "y_start"), "the count at the first visible 
 
 
 def problems_of(board: Board) -> list[Problem]:
-    """List what is impossible about a board. ``where`` is relative to the board: ``("memory", 0, "address", pin)``.
+    """Return what is impossible about a board. ``where`` is relative to the board: ``("memory", 0, "address", pin)``.
 
     The computed properties of a board may be used only when this list is empty.
     """
@@ -74,7 +74,7 @@ def _counters(board: Board) -> Iterator[Problem]:
         if counter.ahead > spare:
             yield Problem(
                 where=("counters", f"{name}_reset"),
-                what=f"{name}_reset is {counter.reset}, so that the reset falls within the picture, which begins at "
+                what=f"{name}_reset is {counter.reset}, so the reset falls within the picture, which begins at "
                 f"{counter.start}",
                 action=f"use a count at most {spare} before {name}_start, or leave it out for a counter that is preset",
             )
@@ -131,14 +131,14 @@ def _names(board: Board) -> Iterator[Problem]:
             if drivers[name] > 1:
                 yield Problem(
                     where=("memory", index, "data", pin),
-                    what=f"line {name!r} is driven by {drivers[name]} data pins, which would fight each other",
+                    what=f"line {name!r} is driven by {drivers[name]} data pins, which would short each other",
                     action="let one pin drive it",
                 )
             if name != "-" and line(name).signal is not Signal.NAMED:
                 yield Problem(
                     where=("memory", index, "data", pin),
                     what=f"{name!r} is already the name of a counter bit or a constant",
-                    action="call the line something else",
+                    action="choose another name",
                 )
 
 
@@ -170,7 +170,7 @@ def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterato
                 * (memory.packing.pixels > 1)
             )
             + f", but {len(memory.data)} are listed",
-            action="take some off or use a wider part",
+            action="leave some out or use a wider part",
         )
     if memory.fill_word >> memory.part.width:
         yield Problem(
@@ -214,7 +214,7 @@ def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iter
 
 
 def _shorter(board: Board, memory: Memory) -> str:
-    """Say which lines could go, with what the picture becomes, and which part would be large enough."""
+    """Return the lines to drop, with the resulting picture, and the part that would be large enough."""
     ways = []
     known = all(_line_problem(board, term) is None for m in board.memories for e in m.address for term in e.lines)
     if known:

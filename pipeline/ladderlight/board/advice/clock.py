@@ -13,7 +13,7 @@ from ladderlight.units.words import frequency, joined
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say when the clock does not fit the mode, and which oscillators do."""
+    """Yield a finding when the clock does not fit the mode, with the oscillators that do."""
     raster = board.raster
     if raster.whole:
         return

@@ -15,7 +15,7 @@ from ladderlight.units.words import joined
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say which address pins are left over and what they could do, and how many colours a look-up shows."""
+    """Yield address pins that are left over, with uses for them, and the number of colours that a look-up shows."""
     for memory in board.memories:
         if memory.address_pins > len(memory.address):
             yield _spare(board, memory, list(range(len(memory.address), memory.address_pins)))
@@ -59,13 +59,13 @@ def _tied(board: Board, memory: Memory) -> Finding:
         level="note",
         where=f"memory {memory.name}",
         message=f"address pin{'s' * (tied > 1)} {joined([f'A{pin}' for pin in memory.tied_pins])} "
-        f"{'are' if tied > 1 else 'is'} tied, so that {memory.words - (memory.words >> tied):,} of {memory.words:,} "
+        f"{'are' if tied > 1 else 'is'} tied, so {memory.words - (memory.words >> tied):,} of {memory.words:,} "
         f"words are never read; {joined(ways or ['leave them out'], 'or')}",
     )
 
 
 def _banks(board: Board, pins: int) -> list[str]:
-    """Say which bank lines so many pins could take, and what that gives; nothing when too few lines are left."""
+    """Return the bank lines that so many pins could take, as an imperative; none when too few lines are left."""
     free = [index for index in range(MOST_BANK_LINES) if index not in board.bank_lines][:pins]
     if len(free) < pins:
         return []

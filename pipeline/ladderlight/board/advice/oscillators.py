@@ -30,21 +30,21 @@ class Source:
 
     @property
     def clock(self) -> Fraction:
-        """What reaches the counter."""
+        """The counter's clock."""
         return self.oscillator / self.division
 
     def __str__(self) -> str:
-        """Say it in words."""
+        """Return the clock in words, with its oscillator."""
         if self.division == 1:
             return frequency(self.clock)
         return f"{frequency(self.clock)} ({frequency(self.oscillator)}{_DIVISIONS[self.division]})"
 
 
 def fitting_sources(raster: Raster, most: int = 3) -> list[Source]:
-    """Give the sources of clocks that fit a raster's mode, those nearest to its clock first.
+    """Return the sources of clocks that fit a raster's mode, those nearest to its clock first.
 
-    Of sources that give nearly the same clock, the one with the smallest deviation from the mode and the fewest
-    flip-flops is given.
+    Of sources of nearly the same clock, only the one with the smallest deviation from the mode and the fewest
+    flip-flops is returned.
     """
     best: dict[Fraction, tuple[float, int, Source]] = {}
     for oscillator in OSCILLATORS:

@@ -18,15 +18,15 @@ SQUARE = 0.01
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say when parts of the screen cannot differ, and when pixels are not square."""
+    """Yield places of the screen that cannot differ, and pixels that are not square."""
     yield from _repeats(board)
     yield from _proportions(board)
 
 
 def twins(board: Board) -> tuple[tuple[int, int], tuple[int, int], int] | None:
-    """Find two picture pixels (x, y) that read the same words, and how many pixels lack words of their own.
+    """Return two picture pixels (x, y) that read the same words, and the number of pixels without words of their own.
 
-    All memories count, those that another memory addresses with what the counters contribute to their address.
+    All memories count; those that another memory addresses count with the counters' part of their address.
     """
     blank = {memory.name: np.zeros(memory.words, dtype=np.uint32) for memory in board.memories}
     result = scan(board, blank, board.x_grid.samples[None, :], board.y_grid.samples[:, None], 0)
@@ -57,7 +57,7 @@ def _repeats(board: Board) -> Iterator[Finding]:
         return int(board.x_grid.samples[pixel[0]]), int(board.y_grid.samples[pixel[1]]), 0
 
     bits = separating_bits(board, counts(first), counts(second), board.memories)
-    action = f"wire {joined(bits, 'or')} too" if bits else "see to the gates and constants in the addresses"
+    action = f"wire {joined(bits, 'or')} too" if bits else "check the gates and constants in the addresses"
     coarser = _coarser(board)
     yield Finding(
         level="caution",
@@ -69,7 +69,7 @@ def _repeats(board: Board) -> Iterator[Finding]:
 
 
 def _coarser(board: Board) -> str:
-    """Give the sizes that the address lines of today would hold, were they shifted up to larger pixels."""
+    """Return the sizes that the address lines of today would hold, if shifted up to larger pixels."""
     now = board.geometry
     lines = {line.name for memory in board.memories for line in board.address_lines(memory)}
     texts = []
@@ -95,11 +95,11 @@ def _proportions(board: Board) -> Iterator[Finding]:
     starts = square_starts(board)
     ways = [_start_in_words(board, start) for start in starts]
     if not starts:
-        remedy = "no other counter bits bring them closer to square; a clock or mode of other proportions would"
+        remedy = "no other counter bits bring them closer to square; choose another clock or mode"
     elif abs(starts[0].geometry.pixel_aspect - 1) <= SQUARE:
-        remedy = f"for square ones start {joined(ways, 'or')}"
+        remedy = f"for square pixels start {joined(ways, 'or')}"
     else:
-        remedy = f"the nearest to square come from starting {joined(ways, 'or')}"
+        remedy = f"for the nearest to square start {joined(ways, 'or')}"
     yield Finding(
         level="note",
         where="picture",

@@ -15,7 +15,7 @@ from ladderlight.board.scanning.timing import picture_delay, timings
 
 
 def report(board: Board) -> dict[str, Any]:
-    """Describe a board in plain values: dictionaries, lists, text, numbers, booleans and None.
+    """Return a description of a board in plain values: dictionaries, lists, text, numbers, booleans and None.
 
     Frequencies are in hertz, voltages in volts, times in nanoseconds where the key says so. For a board that cannot
     work there are only ``ok`` and ``findings``.
@@ -70,7 +70,7 @@ def _raster(board: Board) -> dict[str, Any]:
 
 
 def _counts(counter: Counter) -> dict[str, int]:
-    """Describe a counter: how many counts there are, and what it reads at the edges of picture, blanking and sync."""
+    """Return a counter's counts, and its readings at the edges of picture, blanking and sync."""
     return {
         "visible": counter.counts.visible,
         "start": counter.start,

@@ -1,4 +1,4 @@
-"""Findings about speed: whether each memory's word is there in time, and what shows until it is."""
+"""Findings about speed: whether each memory's word is valid in time, and what shows until then."""
 
 from __future__ import annotations
 
@@ -21,16 +21,16 @@ from ladderlight.units.words import joined, nanoseconds, percent
 
 _LEFT = {
     "black": "black",
-    "fill": "the word before the picture, which is fill",
-    "picture": "the words before, which are of the picture's other places",
-    "unknown": "the words that are read before the picture",
+    "fill": "the fill before the picture",
+    "picture": "words of other places of the picture",
+    "unknown": "the words read before the picture",
 }
 MOST_SHIFTS = 6
-"""How many x bits higher a repeat is looked for."""
+"""Number of x bits by which a wider repeat is searched."""
 
 
 def findings(board: Board) -> Iterator[Finding]:
-    """Say which memories are too slow and what would do, what shows at each change, and what moves the picture."""
+    """Yield memories that are too slow, with remedies, undefined data at word changes, and shifts of the picture."""
     for timing in timings(board).values():
         memory = board.memory(timing.memory)
         if timing.access is None:
@@ -41,7 +41,7 @@ def findings(board: Board) -> Iterator[Finding]:
             yield Finding(
                 level="caution",
                 where=f"memory {memory.name}",
-                message=f"{nanoseconds(timing.margin)} are left for its register's set-up time, commonly "
+                message=f"{nanoseconds(timing.margin)} remain for its register's set-up time, commonly "
                 f"{nanoseconds(REGISTER_SETUP)}; {_remedy(board, memory)}, or see the register's datasheet",
             )
         elif memory in board.driving_memories:
@@ -52,11 +52,11 @@ def findings(board: Board) -> Iterator[Finding]:
 def _unknown(board: Board, memory: Memory, timing: Timing) -> Finding:
     longest = longest_access(board, memory)
     short = longest is not None and longest < timing.hold
-    room = f" and must come within {nanoseconds(longest or 0.0)} of its address" if short else ""
+    room = f" and must be valid within {nanoseconds(longest or 0.0)} of its address" if short else ""
     return Finding(
         level="note",
         where=f"memory {memory.name}",
-        message=f"no access time is given, so that its timing stays unchecked: a word is held "
+        message=f"no access time is given, so its timing is not checked: a word is held "
         f'{nanoseconds(timing.hold)}{room}; set access = "... ns" from the datasheet',
     )
 
@@ -72,13 +72,13 @@ def _late(board: Board, memory: Memory, timing: Timing) -> Finding:
         level="error" if memory.output == "register" or timing.never_whole else "caution",
         where=f"memory {memory.name}",
         message=f"too slow by {nanoseconds(abs(timing.margin or 0.0))}: a word needs "
-        f"{nanoseconds(timing.arrival or 0.0)} and is held {nanoseconds(timing.hold)}, so that {effect}; "
+        f"{nanoseconds(timing.arrival or 0.0)} and is held {nanoseconds(timing.hold)}, so {effect}; "
         f"{_remedy(board, memory)}",
     )
 
 
 def _remedy(board: Board, memory: Memory) -> str:
-    """Say which grade, which other part of the same size, which register or which repeat would be fast enough."""
+    """Return the grade, the other part of the same size, the register or the repeat that would be fast enough."""
     ways = []
     hold = timings(board)[memory.name].hold
     longest = longest_access(board, memory)
@@ -92,7 +92,7 @@ def _remedy(board: Board, memory: Memory) -> str:
         shifts = (shift for shift in range(1, MOST_SHIFTS) if longest + hold * ((1 << shift) - 1) >= memory.access)
         if shift := next(shifts, 0):
             ways.append(f"pixels {board.geometry.repeat_x << shift} counts wide (x bits {shift} higher)")
-    return f"use {joined(ways, 'or')}" if ways else "use faster parts in front of it"
+    return f"use {joined(ways, 'or')}" if ways else "use faster parts before it"
 
 
 def _faster(memory: Memory, longest: float) -> str:
@@ -117,7 +117,7 @@ def _disturbed(board: Board, timing: Timing) -> Iterator[Finding]:
             level="caution" if share >= MUCH_UNDEFINED else "note",
             where=f"memory {timing.memory}",
             message=f"at each word change the monitor sees {before}undefined data for {dots:.1f} monitor pixels: "
-            f"undefined {undefined * 1e9:.1f} of {nanoseconds(timing.hold)}, {percent(share)} of the picture; "
+            f"undefined for {undefined * 1e9:.1f} of {nanoseconds(timing.hold)}, {percent(share)} of the picture; "
             "an output register hides it",
         )
 
@@ -130,14 +130,14 @@ def _shifted(board: Board) -> Iterator[Finding]:
             where="memory " + joined(list(late)),
             message="their words reach the ladders "
             + joined([f"{counts} counts" for counts in late.values()])
-            + " late, so that the planes do not lie on each other; give all the same registers",
+            + " late, so the planes are shifted against each other; give all the same registers",
         )
     else:
         yield from _misplaced(board, max(late.values()))
 
 
 def _misplaced(board: Board, late: int) -> Iterator[Finding]:
-    """Say which edges the monitor shows wrongly when blanking does not come as late as the picture."""
+    """Yield the edges that show wrongly when blanking is not delayed as much as the picture."""
     delay = board.counters.blanking_delay
     counts, dots = _counts(abs(late - delay)), float(abs(late - delay) / board.raster.ratio)
     wide = f"{counts} ({dots:.3g} monitor pixel{'s' * (dots != 1)})"

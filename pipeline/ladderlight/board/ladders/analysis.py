@@ -1,4 +1,4 @@
-"""Everything there is to say about a ladder: levels, steps, tolerance, currents and power."""
+"""Analysis of a ladder: levels, steps, tolerance, currents and power."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ class Level:
 class ChannelAnalysis:
     """One channel. ``lines`` are least significant first; volts, and steps for ``max_dnl`` and ``max_inl``.
 
-    ``surely_monotonic`` says whether the levels ascend at every corner of the tolerance. ``spread`` is None for exact
+    ``surely_monotonic``: the levels ascend at every corner of the tolerance. ``spread`` is None for exact
     resistors. ``open_white`` is what a meter shows without the monitor while all lines are high, in volts.
     """
 
@@ -104,7 +104,7 @@ class DriverCurrent:
 
 @dataclass(frozen=True, kw_only=True)
 class ResistorPower:
-    """The most, in watts, that one resistor turns to heat over all codes. ``part`` is its line or its place in R-2R."""
+    """The most, in watts, that one resistor dissipates over all codes. ``part`` is its line or its place in R-2R."""
 
     channel: str
     part: str
@@ -122,11 +122,11 @@ class LadderAnalysis:
     supply_current: float
 
     def channel(self, name: str) -> ChannelAnalysis:
-        """Give the channel of a name."""
+        """Return the channel of a name."""
         return next(channel for channel in self.channels if channel.name == name)
 
 
-@lru_cache(maxsize=16)  # reports, findings and plots of one board all ask for it
+@lru_cache(maxsize=16)  # reports, findings and plots of one board share it
 def analyse(ladder: Ladder, *, samples: int = SAMPLES, seed: int = SEED) -> LadderAnalysis:
     """Analyse a ladder.
 
@@ -137,8 +137,8 @@ def analyse(ladder: Ladder, *, samples: int = SAMPLES, seed: int = SEED) -> Ladd
 
     Notes
     -----
-    The monitor's load is taken as exact. Drivers' resistances are too: their datasheets give limits, which the driver
-    resistances of the ladder can be set to one after the other.
+    The monitor's load and the drivers' resistances are taken as exact. Datasheets give limits for the latter: analyse
+    the ladder at each.
     """
     channels: list[ChannelAnalysis] = []
     drivers: dict[str, DriverCurrent] = {}

@@ -1,4 +1,4 @@
-"""The best ladders that can be bought, described so that they can be built."""
+"""The best ladders from resistors that can be bought."""
 
 from __future__ import annotations
 
@@ -98,11 +98,11 @@ def design(
     tolerance: float = 0.0,
     alternatives: int = ALTERNATIVES,
 ) -> list[Choice]:
-    """Find the best ladder and the next best, best first.
+    """Return the best ladder and the next best, best first.
 
     The objective is the goal's: the largest deviation from equal steps, of voltage or of lightness. No other choice
     of values from ``series.SMALLEST`` to ``series.LARGEST`` is better. Ladders that err by more than a quarter of the
-    whole range are not offered, so that there may be fewer than asked for.
+    whole range are not offered; the list may then be shorter.
 
     Parameters
     ----------
@@ -121,7 +121,7 @@ def design(
     problems = _problems(goal)
     if pairs and r2r:
         problems.append(
-            Problem(where=("pairs",), what="an R-2R ladder has no use for pairs", action="leave one of the two out")
+            Problem(where=("pairs",), what="an R-2R ladder takes no pairs", action="leave one of the two out")
         )
     if pairs and goal.even == "perceptual" and (series not in _COARSE or goal.bits > _FEW):
         problems.append(
@@ -141,7 +141,7 @@ def design(
 
 
 def _nothing(goal: Goal, series: Series, *, pairs: bool, r2r: bool) -> Problem:
-    """Say why nothing was found: the current limit, if there are ladders without it."""
+    """Return why nothing was found: the current limit, if ladders without it exist."""
     if goal.current_limit is not None:
         free = replace(goal, current_limit=None)
         choices = _r2r(free, series, 0.0, 1) if r2r else _weighted(free, series, 0.0, 1, pairs=pairs)
@@ -157,7 +157,7 @@ def _nothing(goal: Goal, series: Series, *, pairs: bool, r2r: bool) -> Problem:
         where=("series",),
         what=f"no {series} values from 10 ohm to 1 Mohm make a ladder of {goal.bits} bits that errs by less than "
         f"{WORST:.0%} of its range",
-        action="use a finer series or pairs, another load or supply, or allow codes out of order",
+        action="use a finer series or pairs, another load or supply, or allow non-monotonic ladders",
     )
 
 

@@ -1,4 +1,4 @@
-"""What there is to say about a ladder before it is built, each with what to do."""
+"""Findings about a ladder before it is built, each with a remedy."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from ladderlight.board.model.palette import Palette, palette_of
 from ladderlight.units.words import in_words, joined
 
 LOGIC_LIMIT = 25e-3
-"""Amperes that most logic outputs bear at the very most (common practice; the datasheet's absolute maximum rules)."""
+"""Absolute maximum of most logic outputs, in amperes (common practice; the datasheet's absolute maximum rules)."""
 LOGIC_RATED = 6e-3
-"""Amperes up to which logic datasheets state the output voltage (common practice: 4 to 6 mA)."""
+"""Amperes up to which logic datasheets specify the output voltage (common practice: 4 to 6 mA)."""
 MEMORY_RATED = 2e-3
-"""Amperes up to which memory datasheets state the output voltage (from memory: 0.4 mA high, 2.1 mA low)."""
+"""Amperes up to which memory datasheets specify the output voltage (from memory: 0.4 mA high, 2.1 mA low)."""
 SMALL_RESISTOR = 0.125
-"""Watts that a small resistor bears (common practice)."""
+"""Rating of a small resistor in watts (common practice)."""
 _SEEN = 0.5e-3
 """Volts that messages round to."""
 _SHOWN = 1 / 255
@@ -31,12 +31,12 @@ _SHOWN = 1 / 255
 
 
 def ladder_findings(subject: Ladder | Board, analysis: LadderAnalysis | None = None) -> list[Finding]:
-    """List what is wrong or worth knowing about a ladder: the gravest first.
+    """Return the findings about a ladder, the gravest first.
 
     Parameters
     ----------
     subject
-        A ladder, or a board whose ladder is meant; of a board it is also known what drives the lines.
+        A ladder, or a board, which also shows what drives the lines.
     analysis
         That of the ladder, when it is at hand.
     """
@@ -50,13 +50,13 @@ def ladder_findings(subject: Ladder | Board, analysis: LadderAnalysis | None = N
         *_drivers(ladder, analysis, direct),
         *_power(analysis),
         *_coincident(palette, analysis),
-        *_open(analysis),
+        *_open(ladder, analysis),
     ]
     return ranked(_joined(found))
 
 
 def _joined(found: list[Finding]) -> list[Finding]:
-    """Make one finding of those that say the same of several channels."""
+    """Join findings that differ in the channel alone."""
     places: dict[tuple[Level, str, str], list[str]] = {}
     for finding in found:
         kind, _, place = finding.where.partition(" ")
@@ -82,7 +82,7 @@ def _guns(ladder: Ladder) -> Iterator[Finding]:
             yield Finding(
                 level="error",
                 where=f"ladder {feeding[1]}",
-                message=f"channels {' and '.join(feeding)} both feed {name}; let one channel feed each gun",
+                message=f"channels {joined(feeding)} feed {name}; let one channel feed each gun",
             )
         if not feeding:
             yield Finding(
@@ -97,7 +97,7 @@ def _channel(ladder: Ladder, channel: ChannelAnalysis) -> Iterator[Finding]:
         yield Finding(
             level="caution",
             where=where,
-            message=f"black is {_volts(channel.black)} and not 0 V, so that dark parts glow; "
+            message=f"black is {_volts(channel.black)}, not 0 V, so dark parts glow; "
             "drive the ladder from outputs that pull to ground (CMOS)",
         )
     if not channel.monotonic:
@@ -113,8 +113,8 @@ def _channel(ladder: Ladder, channel: ChannelAnalysis) -> Iterator[Finding]:
         yield Finding(
             level="note",
             where=where,
-            message=f"resistors of {ladder.tolerance * 100:.3g} % tolerance can put codes out of order "
-            f"({share:.1%} of {channel.spread.samples} drawn ladders); use a closer tolerance or pick by measuring",
+            message=f"monotonic at nominal values only: {share * 100:.1f} % of {channel.spread.samples:,} ladders "
+            f"drawn with {ladder.tolerance * 100:.3g} % resistors are not; use a closer tolerance or select resistors",
         )
     coupled = max(channel.levels, key=lambda level: abs(level.crosstalk))
     if abs(coupled.crosstalk) > _SHOWN * ladder.peak:
@@ -143,12 +143,12 @@ def _white(ladder: Ladder, channel: ChannelAnalysis, where: str) -> Iterator[Fin
             level="note",
             where=where,
             message=f"the resistors' tolerance lets white be {_volts(top.lowest)} to {_volts(top.highest)}, partly "
-            f"outside {standard}; use a closer tolerance if that matters",
+            f"outside {standard}; use a closer tolerance",
         )
 
 
 def _scaling(ladder: Ladder, channel: ChannelAnalysis) -> str:
-    """Say by how much all resistors must change for white to be the peak.
+    """Return by how much all resistors must change for white to be the peak, as an imperative.
 
     The ladder with all lines high is a source behind one resistance (Thevenin), v = V R_L / (R_L + R), whose V is what
     it gives without a load: the supply, or less where an R-2R ladder has a resistor to ground.
@@ -174,16 +174,16 @@ def _drivers(ladder: Ladder, analysis: LadderAnalysis, direct: frozenset[str]) -
         yield Finding(
             level="caution",
             where=_lines(worst),
-            message=f"up to {_amperes(max(worst)[0])} from one output can destroy it: most logic bears "
-            f"{_amperes(LOGIC_LIMIT)} at the very most; use larger resistors, or drivers whose datasheet allows it",
+            message=f"outputs would drive up to {_amperes(max(worst)[0])}, above the absolute maximum of most logic "
+            f"({_amperes(LOGIC_LIMIT)}); use larger resistors, or drivers whose datasheet allows it",
         )
         return
     if loaded := [item for item in over if item[1] in direct and item[0] > MEMORY_RATED]:
         yield Finding(
             level="caution",
             where=_lines(loaded),
-            message=f"up to {_amperes(max(loaded)[0])} straight from a memory's output, more than memories are "
-            "specified for; put a register or buffer between (its datasheet's output voltage at this current rules)",
+            message=f"memory outputs would drive up to {_amperes(max(loaded)[0])}, above their rating (commonly "
+            f"{_amperes(MEMORY_RATED)}); add a register or buffer whose datasheet specifies that current",
         )
         over = [item for item in over if item[1] not in direct]
     if strong := [item for item in over if item[0] > LOGIC_RATED]:
@@ -191,8 +191,8 @@ def _drivers(ladder: Ladder, analysis: LadderAnalysis, direct: frozenset[str]) -
         yield Finding(
             level="caution" if ideal else "note",
             where=_lines(strong),
-            message=f"up to {_amperes(max(strong)[0])} from one output, more than the {_amperes(LOGIC_RATED)} for "
-            "which logic datasheets state the output voltage; "
+            message=f"outputs would drive up to {_amperes(max(strong)[0])}, above the {_amperes(LOGIC_RATED)} at which "
+            "logic datasheets specify the output voltage; "
             + ("give the drivers' resistance, or use larger resistors" if ideal else "see the drivers' datasheet"),
         )
 
@@ -204,8 +204,8 @@ def _power(analysis: LadderAnalysis) -> Iterator[Finding]:
         yield Finding(
             level="caution",
             where=f"ladder {worst.channel}",
-            message=f"the {worst.ohms:g} ohm resistor of {worst.part} turns {worst.watts * 1e3:.0f} mW to heat; "
-            f"use one rated for at least twice that",
+            message=f"the {worst.ohms:g} ohm resistor of {worst.part} dissipates {worst.watts * 1e3:.0f} mW; "
+            "use a resistor rated for at least twice as much",
         )
 
 
@@ -214,7 +214,7 @@ def _coincident(palette: Palette, analysis: LadderAnalysis) -> Iterator[Finding]
         order = sorted(channel.levels, key=lambda level: level.drive)
         alike = [(a.code, b.code) for a, b in pairwise(order) if b.drive - a.drive < _SHOWN]
         if alike:
-            first = " and ".join(map(str, sorted(alike[0])))
+            first = joined([str(code) for code in sorted(alike[0])])
             more = f" and {len(alike) - 1} more pairs" if len(alike) > 1 else ""
             yield Finding(
                 level="note",
@@ -230,14 +230,13 @@ def _coincident(palette: Palette, analysis: LadderAnalysis) -> Iterator[Finding]
         )
 
 
-def _open(analysis: LadderAnalysis) -> Iterator[Finding]:
+def _open(ladder: Ladder, analysis: LadderAnalysis) -> Iterator[Finding]:
     highest = max((channel.open_white for channel in analysis.channels), default=0.0)
-    if highest > 2 * WHITE_HIGH:
+    if highest > 2 * WHITE_HIGH and not isinf(ladder.load):
         yield Finding(
             level="note",
             where="ladder",
-            message=f"without a monitor the outputs rise to {_volts(highest)}; "
-            "measure with the monitor's resistance in place",
+            message=f"unloaded outputs read up to {_volts(highest)}; measure into {in_words(ladder.load, 'ohm')}",
         )
 
 

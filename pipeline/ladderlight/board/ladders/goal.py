@@ -1,4 +1,4 @@
-"""What a ladder is to be designed for, and what counts as even steps."""
+"""The goal of a ladder's design, and the measure of even steps."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ from ladderlight.colour.lightness import lightness_of, luminance_of
 Even = Literal["volts", "perceptual"]
 
 WORST = 0.25
-"""Share of the whole range by which a ladder may err at most; what errs more is no ladder for that goal."""
+"""Share of the whole range that a ladder's largest error may be; worse ladders are not offered."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Goal:
-    """What a channel's ladder should do. Volts, ohms, amperes.
+    """The goal for a channel's ladder. Volts, ohms, amperes.
 
-    ``even`` says in what the steps from 0 to the peak are to be equal: in volts, or in lightness (CIE L* of the light
-    that an sRGB monitor makes of the voltage). ``driver`` is the drivers' output resistance, ``current_limit`` the most
-    that one driver may source.
+    ``even`` is the measure in which the steps from 0 to the peak are to be equal: volts, or lightness (CIE L* of the
+    light that an sRGB monitor makes of the voltage). ``driver`` is the drivers' output resistance, ``current_limit``
+    the most that one driver may source.
     """
 
     bits: int
@@ -42,20 +42,20 @@ class Goal:
         return (1 << self.bits) - 1
 
     @cached_property
-    def wanted(self) -> NDArray[np.float64]:
-        """What each code should come to, in volts or in L*."""
+    def targets(self) -> NDArray[np.float64]:
+        """The target of each code, in volts or in L*."""
         full = self.peak if self.even == "volts" else 100.0
         return full * np.arange(self.top + 1) / self.top
 
     @property
     def worst(self) -> float:
-        """The largest error, in the goal's measure, with which a ladder is still worth offering."""
-        return WORST * float(self.wanted[-1])
+        """The largest error, in the goal's measure, of a ladder that is offered."""
+        return WORST * float(self.targets[-1])
 
     def effect(self, volts: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Give what is to be even: the volts themselves, or the lightness of the light."""
+        """Return volts in the measure of ``even``: themselves, or the lightness of the light."""
         return volts if self.even == "volts" else lightness_of(linear_from_srgb(volts / self.peak))
 
     def volts_for(self, effect: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Turn :meth:`effect` round."""
+        """Return the inverse of :meth:`effect`."""
         return effect if self.even == "volts" else self.peak * srgb_from_linear(luminance_of(effect))

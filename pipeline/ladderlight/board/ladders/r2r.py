@@ -21,11 +21,11 @@ class R2RFound:
 
 
 def best_r2r(goal: Goal, values: NDArray[np.float64], most: int) -> R2RFound:
-    """Find the ``most`` best R-2R ladders with one value for all rails and one for all rungs.
+    """Return the ``most`` best R-2R ladders with one value for all rails and one for all rungs.
 
-    A rung is one of the values, or two rails in series; the latter is what the name promises, the former can make up
-    for the drivers' resistance, which adds to the rungs. The termination is two rails in series. All combinations are
-    worked out; those that err by more than the goal's ``worst`` are left out.
+    A rung is two rails in series, as the name promises, or one of the values, which can make up for the drivers'
+    resistance in series with the rungs. The termination is two rails in series. All combinations are tried; those that
+    err by more than the goal's ``worst`` are left out.
     """
     found = R2RFound(rail=np.zeros(0), rung=np.zeros(0), error=np.zeros(0))
     codes = all_states(goal.bits).astype(np.float64)
@@ -37,9 +37,9 @@ def best_r2r(goal: Goal, values: NDArray[np.float64], most: int) -> R2RFound:
             good &= (alone <= goal.current_limit).all(axis=1)
         if len(found.error) == most:
             white = goal.effect(weights.sum(axis=1))
-            good &= np.abs(white - goal.wanted[-1]) <= found.error[-1]
+            good &= np.abs(white - goal.targets[-1]) <= found.error[-1]
         volts = weights[good] @ codes.T
-        error = np.abs(goal.effect(volts) - goal.wanted).max(axis=1)
+        error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)
         rung = rung[good]
         offered = error <= goal.worst
         if not goal.non_monotonic:

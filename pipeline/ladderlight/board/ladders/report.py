@@ -14,7 +14,7 @@ from ladderlight.board.model.ladder import GUNS, Ladder
 
 
 def ladder_document(ladder: Ladder) -> dict[str, Any]:
-    """Describe what a ladder does: levels in volts, currents in milliamperes, power in milliwatts."""
+    """Return a ladder's levels in volts, currents in milliamperes and power in milliwatts, as plain values."""
     analysis = analyse(ladder)
     return {
         "channels": [
@@ -31,7 +31,7 @@ def ladder_document(ladder: Ladder) -> dict[str, Any]:
 
 
 def design_document(choices: list[Choice], series: Series) -> dict[str, Any]:
-    """Describe the best of some ladders and list the others.
+    """Return the best of some ladders in full and the others in brief, as plain values.
 
     Resistances are in ohms, least significant bit first; levels in volts, by code; errors in millivolts, currents in
     milliamperes and power in milliwatts. Currents are those of one channel.
@@ -91,12 +91,12 @@ def _loads(analysis: LadderAnalysis) -> dict[str, Any]:
 
 
 def findings_of(choice: Choice) -> list[Finding]:
-    """Say what is worth knowing about a ladder when it is built for red, green and blue."""
+    """Return the findings about a ladder that is built for red, green and blue."""
     return ladder_findings(choice.ladder_of(*GUNS))
 
 
 def recipe_of(choice: Choice) -> str:
-    """Write the ladder as a recipe's table, for red, green and blue."""
+    """Return the ladder as a recipe's table, for red, green and blue."""
     goal = choice.goal
     lines = [
         "[board.ladder]",
@@ -118,7 +118,7 @@ def recipe_of(choice: Choice) -> str:
 
 
 def mark_or_ohms(resistor: Assembly) -> str:
-    """Write a single resistor by its mark, a pair by what it comes to."""
+    """Return the mark of a single resistor, and the ohms of a pair."""
     return mark_of(resistor.ohms) if resistor.joined == "single" else f"{resistor.ohms:.6g}"
 
 

@@ -33,7 +33,7 @@ class Found:
     error: NDArray[np.float64]
 
     def __len__(self) -> int:
-        """Give the number of ladders."""
+        """Return the number of ladders."""
         return len(self.error)
 
 
@@ -51,7 +51,7 @@ class WeightedSearch:
     _found: Found = field(init=False)
 
     def best(self) -> Found:
-        """Find the ``most`` best ladders: no other choice of the values has a smaller worst error.
+        """Return the ``most`` best ladders: no other choice of the values has a smaller worst error.
 
         There are fewer when others would err by more than the goal's ``worst``.
 
@@ -77,12 +77,12 @@ class WeightedSearch:
             self._bound = min(bound * (2.0 if bound < worst * _WIDE else 1.3), worst)
 
     def _descend(self, index: NDArray[np.int64], sums: NDArray[np.float64]) -> None:
-        """Go on from ladders whose most significant bits are chosen; ``sums`` are the conductances of their codes."""
+        """Complete ladders whose most significant bits are chosen; ``sums`` are the conductances of their codes."""
         bit = self.goal.bits - index.shape[1]
         if bit == 0:
             self._collect(index, sums)
             return
-        for start in range(0, len(index), _ROWS):  # bounds are worked out late, for the search may have narrowed since
+        for start in range(0, len(index), _ROWS):  # bounds are computed late: the search may have narrowed since
             self._expand(index[start : start + _ROWS], sums[start : start + _ROWS], bit)
 
     def _expand(self, index: NDArray[np.int64], sums: NDArray[np.float64], left: int) -> None:
@@ -105,11 +105,11 @@ class WeightedSearch:
             self._descend(chosen[promising], both[promising])
 
     def _promising(self, sums: NDArray[np.float64], left: int) -> NDArray[np.intp]:
-        """Order ladders by how far off their codes are, if white comes out right: good ones narrow it soonest."""
+        """Order ladders by the error of their codes if white comes out right: good ones narrow the search soonest."""
         goal = self.goal
         total = goal.supply / goal.load / (goal.supply - goal.peak)
         codes = np.arange(sums.shape[1]) << left
-        off = np.abs(goal.effect(goal.supply * sums / total) - goal.wanted[codes]).max(axis=1)
+        off = np.abs(goal.effect(goal.supply * sums / total) - goal.targets[codes]).max(axis=1)
         return np.argsort(off, kind="stable")
 
     @cached_property
@@ -119,7 +119,7 @@ class WeightedSearch:
     def _limits(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """The window of voltages of each code."""
         goal, bound = self.goal, self._bound * _SLACK + _ROUNDING
-        return goal.volts_for(goal.wanted - bound), goal.volts_for(goal.wanted + bound)
+        return goal.volts_for(goal.targets - bound), goal.volts_for(goal.targets + bound)
 
     def _bounds(self, sums: NDArray[np.float64], left: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Bounds of the next bit's conductance for each ladder whose ``left`` lowest bits are still to be chosen.
@@ -198,7 +198,7 @@ class WeightedSearch:
         """Keep the best of complete ladders."""
         goal = self.goal
         volts = goal.supply * sums / (sums[:, -1:] + 1 / goal.load)
-        error = np.abs(goal.effect(volts) - goal.wanted).max(axis=1)
+        error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)
         good = error <= self._bound
         if not goal.non_monotonic:
             good &= (np.diff(volts, axis=1) > 0).all(axis=1)

@@ -17,7 +17,7 @@ _OFF_THE_RULE = {919: 920}
 _TOLERANCES: dict[Series, float] = {"E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0.02, "E96": 0.01, "E192": 0.005}
 
 SMALLEST, LARGEST = 10.0, 1e6
-"""Ohms from and to which values are considered: what small through-hole resistors come in (common practice)."""
+"""Range of values in ohms: that of small through-hole resistors (common practice)."""
 
 Joined = Literal["single", "series", "parallel"]
 _JOINED: tuple[Joined, ...] = get_args(Joined)
@@ -26,14 +26,14 @@ _SAME_DIGITS = 12
 
 @dataclass(frozen=True, kw_only=True)
 class Assembly:
-    """What takes the place of one resistor: a single one, or two in series or in parallel."""
+    """A single resistor, or two in series or in parallel in its place."""
 
     ohms: float
     parts: tuple[float, ...]
     joined: Joined = "single"
 
     def __str__(self) -> str:
-        """Give the parts as one reads them off a bill of materials: ``1k5``, ``1k5 + 220`` or ``1k5 || 22k``."""
+        """Return the parts as in a bill of materials: ``1k5``, ``1k5 + 220`` or ``1k5 || 22k``."""
         return {"single": "", "series": " + ", "parallel": " || "}[self.joined].join(map(mark_of, self.parts))
 
 
@@ -49,11 +49,11 @@ class Stock:
     joined: NDArray[np.int8]
 
     def __len__(self) -> int:
-        """Give the number of resistances."""
+        """Return the number of resistances."""
         return len(self.ohms)
 
     def assembly(self, index: int) -> Assembly:
-        """Describe one of the resistances."""
+        """Return one of the resistances with its parts."""
         first, second = float(self.first[index]), float(self.second[index])
         joined = _JOINED[self.joined[index]]
         return Assembly(
@@ -62,7 +62,7 @@ class Stock:
 
 
 def mark_of(ohms: float) -> str:
-    """Write a resistance in the letter code of IEC 60062, whole ohms without their R: ``3k3``, ``820``, ``10R7``."""
+    """Return a resistance in the letter code of IEC 60062, whole ohms without their R: ``3k3``, ``820``, ``10R7``."""
     factor, letter = next((item for item in ((1e6, "M"), (1e3, "k")) if ohms >= item[0] * (1 - 1e-12)), (1.0, "R"))
     text = f"{ohms / factor:.6g}"
     whole, point, part = text.partition(".")
@@ -70,7 +70,7 @@ def mark_of(ohms: float) -> str:
 
 
 def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: float = LARGEST) -> NDArray[np.float64]:
-    """List a series' values from ``smallest`` to ``largest`` ohms, ascending (IEC 60063)."""
+    """Return a series' values from ``smallest`` to ``largest`` ohms, ascending (IEC 60063)."""
     mantissas = _mantissas(series)
     digits = len(str(mantissas[0])) - 1
     first, last = int(np.floor(np.log10(smallest))), int(np.ceil(np.log10(largest)))
@@ -80,7 +80,7 @@ def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: flo
 
 
 def _mantissas(series: Series) -> list[int]:
-    """List the values of one decade: two digits to E24, and from E48 on 10**(n / N) to three digits (IEC 60063)."""
+    """Return the values of one decade: two digits to E24, and from E48 on 10**(n / N) to three digits (IEC 60063)."""
     count = int(series[1:])
     if count <= len(_COARSE):
         return list(_COARSE[:: len(_COARSE) // count])
@@ -94,7 +94,7 @@ def series_tolerance(series: Series) -> float:
 
 
 def stock_of(series: Series, *, pairs: bool = False, smallest: float = SMALLEST, largest: float = LARGEST) -> Stock:
-    """List what can be put in one resistor's place.
+    """Return what can be put in one resistor's place.
 
     With ``pairs`` also any two values in series or in parallel, as far as they come out from ``smallest`` to
     ``largest``. Of equal resistances the single resistor is kept, then the pair whose parts are most alike.

@@ -1,4 +1,4 @@
-"""What becomes of a ladder's levels when its resistors are off their values: the worst case, and a likely spread."""
+"""A ladder's levels with resistors off their nominal values: the worst case, and a likely spread."""
 
 from __future__ import annotations
 
@@ -71,8 +71,8 @@ def worst_levels(
     -----
     A level of a resistive network is a quotient of two linear functions of any one resistor and so has no extremum
     inside its tolerance: the extremes are at corners, where each resistor is at one end. The corner is found by moving
-    each resistor to its better end until none moves. For weighted ladders the direction never depends on the others,
-    so that this is the worst of all corners; for others the tests hold it against all corners.
+    each resistor to the end that raises the level until none moves. For weighted ladders the direction never depends on
+    the others, so this is the worst of all corners; for others the tests compare it with all corners.
     """
 
     def measure(ohms: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -119,7 +119,7 @@ def _highest(measure: Measure, network: Network, tolerance: NDArray[np.float64],
         if not (gains > _NOTHING).any():
             break
         better = np.where(gains > _NOTHING, ends[values.argmax(axis=1), varied[:, None]], ohms[:, varied].T)
-        # To move all that gain by themselves gains most, as a rule; where not, the one that gains most moves alone.
+        # Moving all that gain by themselves gains most, as a rule; otherwise the one that gains most moves alone.
         together, alone = ohms.copy(), ohms.copy()
         together[:, varied] = better.T
         most = gains.argmax(axis=0)

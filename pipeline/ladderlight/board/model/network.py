@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf, isinf
@@ -126,45 +126,72 @@ class Network:
         """
         conductance = 1 / (self.ohms if ohms is None else np.asarray(ohms, dtype=np.float64))
         batch = np.broadcast_shapes(states.shape[:-1], conductance.shape[:-1])
-        count = len(self.inner)
-        matrix = np.zeros((*batch, count, count))
-        source = np.zeros((*batch, count))
-        for node, name in enumerate(self.inner):
-            for link, _ in self._links(name):
-                matrix[..., node, node] += conductance[..., link]
-            for link, other in self._links(name):
-                if other is not None:
-                    matrix[..., node, other] -= conductance[..., link]
-        eliminated = []
-        for position, driver in enumerate(self.drivers):
-            links = list(self._links(driver.node))
-            total = np.asarray(sum(conductance[..., link] for link, _ in links))
-            high = states[..., position]
-            share = np.where(high, _share(total, driver.high_ohms), _share(total, driver.low_ohms))
-            reach = np.where(high, _reach(total, driver.high_ohms), _reach(total, driver.low_ohms))
-            push = share * np.where(high, driver.high_volts, driver.low_volts)
-            eliminated.append((links, push, reach))
-            for link, node_a in links:
-                if node_a is None:
-                    continue
-                source[..., node_a] += push * conductance[..., link]
-                for other_link, node_b in links:
-                    if node_b is not None:
-                        matrix[..., node_a, node_b] -= reach * conductance[..., link] * conductance[..., other_link]
-        if count and (matrix.sum(axis=(-2, -1)) <= _HELD * np.trace(matrix, axis1=-2, axis2=-1)).any():
+        ends = [self._end(driver, states[..., place], conductance) for place, driver in enumerate(self.drivers)]
+        matrix, fed = self._equations(conductance, ends, batch)
+        if fed.shape[-1] and (matrix.sum(axis=(-2, -1)) <= _HELD * np.trace(matrix, axis1=-2, axis2=-1)).any():
             raise ValueError("in some state nothing holds the voltages: no load, and every driver floating")
-        solved = np.linalg.solve(matrix, source[..., None])[..., 0]
+        solved = np.asarray(np.linalg.solve(matrix, fed[..., None])[..., 0], dtype=np.float64)
         driven = np.empty((*batch, len(self.drivers)))
         currents = np.empty((*batch, len(self.drivers)))
-        for position, (links, push, reach) in enumerate(eliminated):
-            ends = [(conductance[..., link], 0.0 if node is None else solved[..., node]) for link, node in links]
-            driven[..., position] = push + reach * sum(g * volts for g, volts in ends)
-            currents[..., position] = sum(g * (driven[..., position] - volts) for g, volts in ends)
+        for place, end in enumerate(ends):
+            driven[..., place], currents[..., place] = end.settled(solved)
         return Solution(
             nodes=(*self.inner, *(driver.node for driver in self.drivers)),
             volts=np.concatenate([solved, driven], axis=-1),
             currents=currents,
         )
+
+    def _end(self, driver: Driver, high: NDArray[np.bool_], conductance: NDArray[np.float64]) -> _End:
+        """Return a driver as its node's resistors see it, in the states in which it is high or not."""
+        links = [(conductance[..., resistor], inner) for resistor, inner in self._links(driver.node)]
+        total = np.asarray(sum(g for g, _ in links))
+        share = np.where(high, _share(total, driver.high_ohms), _share(total, driver.low_ohms))
+        return _End(
+            links=links,
+            volts=share * np.where(high, driver.high_volts, driver.low_volts),
+            ohms=np.where(high, _reach(total, driver.high_ohms), _reach(total, driver.low_ohms)),
+        )
+
+    def _equations(
+        self, conductance: NDArray[np.float64], ends: Sequence[_End], batch: tuple[int, ...]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return the conductance matrix of the inner nodes and the currents fed into them, drivers eliminated."""
+        count = len(self.inner)
+        matrix = np.zeros((*batch, count, count))
+        fed = np.zeros((*batch, count))
+        for node, name in enumerate(self.inner):
+            for resistor, other in self._links(name):
+                matrix[..., node, node] += conductance[..., resistor]
+                if other is not None:
+                    matrix[..., node, other] -= conductance[..., resistor]
+        for end in ends:
+            for g, near in end.links:
+                if near is None:
+                    continue
+                fed[..., near] += end.volts * g
+                for far_g, far in end.links:
+                    if far is not None:
+                        matrix[..., near, far] -= end.ohms * g * far_g
+        return matrix, fed
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _End:
+    """A driver as its node's resistors see it, by state.
+
+    ``links`` are the conductance of each resistor at the node and the inner node at its other end, None for ground.
+    ``volts`` is the node's voltage while all those ends are at 0 V; ``ohms`` what a current into the node raises it by.
+    """
+
+    links: list[tuple[NDArray[np.float64], int | None]]
+    volts: NDArray[np.float64]
+    ohms: NDArray[np.float64]
+
+    def settled(self, inner: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return the node's voltage and the current that leaves the driver, from the inner nodes' voltages."""
+        far = [(g, 0.0 if node is None else inner[..., node]) for g, node in self.links]
+        volts = self.volts + self.ohms * sum(g * there for g, there in far)
+        return volts, np.asarray(sum(g * (volts - there) for g, there in far))
 
 
 def _share(total: NDArray[np.float64], ohms: float) -> NDArray[np.float64]:

@@ -1,9 +1,9 @@
-"""What the board puts out during blanking, and how memories keep it dark where nothing else does.
+"""The board's output during blanking, and how memories keep it dark where nothing else does.
 
 With ``blanking = "none"`` the counters go on and the memories are read during blanking too. Those words can be black
-unless the visible part of the same bank reads them as well. Output registers delay the picture: where blanking does
-not come as much later, words of the picture's right edge stand at the monitor during blanking, and its left edge shows
-words that are read before the picture.
+unless the visible part of the same bank reads them as well. Output registers delay the picture: where blanking is
+not delayed as much, words of the picture's right edge reach the monitor during blanking, and the left edge shows words
+that are read before the picture.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.lookup import Contents, black_index, lookup_of
 from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.board.scanning.sheets import Sheet
 from ladderlight.board.scanning.timing import picture_delay
 
 DARK_VOLTS = 2e-3
@@ -46,7 +47,7 @@ class Shared:
 
 @dataclass(frozen=True, kw_only=True)
 class Darkness:
-    """What stands at the monitor during blanking.
+    """The monitor's input during blanking.
 
     ``volts`` is the highest voltage at each gun, None where it depends on the contents. ``dark`` says whether that is
     black: yes, no, or (None) only when the contents are made so. ``shared`` are the words that cannot be, one entry
@@ -66,7 +67,7 @@ class Darkness:
 
 
 def darkness_of(board: Board, bank: int = 0) -> Darkness:
-    """Work out what the board puts out during blanking.
+    """Return what the board puts out during blanking.
 
     Output-enable lets the outputs float: no current flows, and the load pulls every gun to ground. A cleared register
     and gates drive all lines low: code 0. Otherwise the words decide that the counters address then.
@@ -86,7 +87,7 @@ def darkness_of(board: Board, bank: int = 0) -> Darkness:
 
 
 def first_shown(board: Board) -> Literal["black", "fill", "picture", "unknown"]:
-    """Tell what stands at the left edge where registers delay the picture by more counts than blanking is delayed.
+    """Return what shows at the left edge where registers delay the picture by more counts than blanking is delayed.
 
     ``black`` or ``fill`` where no picture reads those words, ``picture`` for words of its other places, ``unknown``
     where another memory chooses them.
@@ -103,10 +104,10 @@ def first_shown(board: Board) -> Literal["black", "fill", "picture", "unknown"]:
 
 
 def fill_blanking(board: Board, contents: Contents, banks: Iterable[int]) -> Contents:
-    """Give contents in which the words read only during blanking are black.
+    """Return contents in which the words read only during blanking are black.
 
     Bits that are written already stay as they are. For a board that is dark during blanking by itself, or whose
-    memories address each other other than for colour look-up, the contents come back as they are.
+    memories address each other otherwise than for colour look-up, the contents are returned as they are.
 
     Parameters
     ----------
@@ -137,14 +138,13 @@ def fill_blanking(board: Board, contents: Contents, banks: Iterable[int]) -> Con
             for slot in range(memory.packing.pixels):
                 shift = memory.shift_of(slot)
                 at = _blanked(board, memory, bank, slot)
-                bits = np.uint32(mask << shift) & ~written[at]
-                words[at] = words[at] & ~bits | np.uint32(value << shift) & bits
-                written[at] |= bits
+                blank = np.full(len(at), value << shift, dtype=np.uint32)
+                Sheet(words=words, written=written).write(at, blank, np.uint32(mask << shift) & ~written[at])
     return filled
 
 
 def _code_levels(board: Board, code: int) -> dict[tuple[str, int], int]:
-    """Give the level of each data pin that drives a ladder line, for a code."""
+    """Return the level of each data pin that drives a ladder line, for a code."""
     return {
         (board.outputs[line].memory, board.outputs[line].index): code >> bit & 1
         for bit, line in enumerate(board.code_lines)
@@ -152,7 +152,7 @@ def _code_levels(board: Board, code: int) -> dict[tuple[str, int], int]:
 
 
 def _picture_memories(board: Board) -> tuple[Memory, ...] | None:
-    """Give the memories whose words choose the colour of each place, None when that cannot be said."""
+    """Return the memories whose words choose the colour of each place, None when that is not known."""
     if all(is_direct(board, memory) for memory in board.driving_memories):
         return board.driving_memories
     lookup = lookup_of(board)
@@ -178,7 +178,7 @@ def _keys(
 
 
 def _blanked(board: Board, memory: Memory, bank: int, slot: int) -> NDArray[np.int64]:
-    """Give the addresses that blanking reads one slot of."""
+    """Return the addresses that blanking reads one slot of."""
     read = np.zeros((memory.words, memory.packing.pixels), dtype=bool)
     for column, line in _blanking_counts(board):
         read.reshape(-1)[_keys(board, memory, column, line, bank)] = True
@@ -186,7 +186,7 @@ def _blanked(board: Board, memory: Memory, bank: int, slot: int) -> NDArray[np.i
 
 
 def _shared(board: Board, memory: Memory, bank: int) -> Shared | None:
-    """Find words of a memory that the picture reads and that stand at the monitor during blanking."""
+    """Return the words of a memory that the picture reads and that reach the monitor during blanking, None if none."""
     columns, lines = np.arange(board.raster.x.visible)[None, :], np.arange(board.raster.y.visible)[:, None]
     visible = _keys(board, memory, columns, lines, bank)
     pixels = memory.packing.pixels

@@ -26,7 +26,7 @@ class Extent:
 
 
 def extent_of(board: Board, memory: Memory) -> Extent | None:
-    """Give the extent of a directly addressed memory; None for one that another memory addresses."""
+    """Return the extent of a directly addressed memory; None for one that another memory addresses."""
     if not is_direct(board, memory):
         return None
     place, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], 0)

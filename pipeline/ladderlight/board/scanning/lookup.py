@@ -1,4 +1,4 @@
-"""Colour look-up: memories that turn the numbers which picture memories put out into codes.
+"""Colour look-up: memories that turn the outputs of picture memories into codes.
 
 A board has it when every memory that drives ladder lines is addressed by the data of directly addressed memories, and
 by banks and constants, but by no counter. The data pins that address look-up memories form the index of a pixel.
@@ -22,13 +22,13 @@ Contents = Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]
 """Words and written bits by memory."""
 
 
-class LookupFull(Exception):  # noqa: N818 - it is what happened, not an error class of ours to end a program with
-    """Pictures want more colours than the look-up memories hold in one bank."""
+class LookupFull(Exception):  # noqa: N818 - an event that callers put into words, not an error of the program
+    """Pictures need more colours than the look-up memories hold in one bank."""
 
     def __init__(self, *, needed: int, size: int) -> None:
-        """Take how many colours are wanted and how many fit."""
+        """Keep how many colours are needed and how many fit."""
         self.needed, self.size = needed, size
-        super().__init__(f"{needed} colours are wanted, and the look-up memory holds {size}")
+        super().__init__(f"{needed} colours are needed, and the look-up memory holds {size}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,16 +41,16 @@ class Lookup:
 
     @property
     def size(self) -> int:
-        """How many indices there are."""
+        """The number of indices."""
         return 1 << len(self.pins)
 
     def levels(self, index: int) -> dict[Pin, int]:
-        """Give the level of each index pin for an index."""
+        """Return the level of each index pin for an index."""
         return {pin: index >> bit & 1 for bit, pin in enumerate(self.pins)}
 
 
 def lookup_of(board: Board) -> Lookup | None:
-    """Give a board's colour look-up, None when it has none."""
+    """Return a board's colour look-up, None when the board has none."""
     tables = board.driving_memories
     if not all(_is_table(board, memory) for memory in tables):
         return None
@@ -69,7 +69,7 @@ def _is_table(board: Board, memory: Memory) -> bool:
 
 
 def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> NDArray[np.int64]:
-    """Give the address that each index has in a look-up memory: int64, shape (lookup.size,)."""
+    """Return the address that each index has in a look-up memory: int64, shape (lookup.size,)."""
     numbers = np.arange(lookup.size, dtype=np.int64)
     levels = Levels(board, 0, 0, np.full(lookup.size, bank))
     for bit, (name, pin) in enumerate(lookup.pins):
@@ -80,7 +80,7 @@ def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> N
 def index_codes(
     board: Board, lookup: Lookup, contents: Contents, bank: int
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Give the code of each index, and whether its words are written.
+    """Return the code of each index, and whether its words are written.
 
     Returns
     -------
@@ -100,7 +100,7 @@ def index_codes(
 
 
 def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: NDArray[np.integer]) -> dict[int, int]:
-    """Find an index for each of some codes, writing those that are missing into the look-up memories, in place.
+    """Return an index for each of some codes, after writing missing ones into the look-up memories, in place.
 
     Parameters
     ----------
@@ -125,7 +125,7 @@ def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: N
 
 
 def _free(board: Board, lookup: Lookup, bank: int, taken: NDArray[np.bool_]) -> list[int]:
-    """Give the indices that can be written without disturbing each other or those that are taken."""
+    """Return the indices that can be written without disturbing each other or those that are taken."""
     at = [table_addresses(board, lookup, table, bank) for table in lookup.tables]
     used = [set(addresses[taken].tolist()) for addresses in at]
     free = []
@@ -139,7 +139,7 @@ def _free(board: Board, lookup: Lookup, bank: int, taken: NDArray[np.bool_]) -> 
 
 
 def black_index(board: Board, lookup: Lookup, contents: Contents, bank: int) -> int | None:
-    """Give an index that shows black, writing one into the look-up memories where none does and one is free.
+    """Return an index that shows black, writing one into the look-up memories where none does and one is free.
 
     ``contents`` are changed in place. None when every index shows another colour.
     """

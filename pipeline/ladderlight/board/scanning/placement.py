@@ -1,4 +1,4 @@
-"""Placement, the inverse of the scan: which words must stand where for the screen to show a picture."""
+"""Placement, the inverse of the scan: the words at each address that make the screen show a picture."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.lookup import assign, lookup_of
 from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.board.scanning.sheets import Sheet, blank_sheet
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,27 +25,17 @@ class Place:
     y: int
 
     def __str__(self) -> str:
-        """Say it in words."""
+        """Return the place in words."""
         return f"{self.picture!r} at pixel ({self.x}, {self.y}) of bank {self.bank}"
 
 
-class Conflict(Exception):  # noqa: N818 - it is what happened, not an error class of ours to end a program with
-    """Two places want different words at one address."""
+class Conflict(Exception):  # noqa: N818 - an event that callers put into words, not an error of the program
+    """Two places need different words at one address."""
 
     def __init__(self, memory: str, address: int, first: Place, second: Place) -> None:
-        """Take the memory, the address and both places."""
+        """Keep the memory, the address and both places."""
         self.memory, self.address, self.first, self.second = memory, address, first, second
-        super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} want different words there")
-
-
-@dataclass(kw_only=True)
-class _Sheet:
-    """The words of one memory while they are being placed, and what was placed."""
-
-    memory: Memory
-    words: NDArray[np.uint32]
-    written: NDArray[np.uint32]
-    runs: list[_Run] = field(default_factory=list)
+        super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} need different words there")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,18 +52,19 @@ class Placement:
     """Collects pictures, then gives the words of all memories."""
 
     board: Board
-    _sheets: dict[str, _Sheet] = field(default_factory=dict)
+    _sheets: dict[str, Sheet] = field(default_factory=dict)
+    _runs: dict[str, list[_Run]] = field(default_factory=dict)
 
     def put_codes(self, codes: NDArray[np.unsignedinteger], *, bank: int, picture: str) -> None:
         """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
 
-        With colour look-up, the picture's colours are written into the look-up memories, those already there used
-        again, and the picture memories get their numbers.
+        With colour look-up, the picture's colours are written into the look-up memories unless already there, and the
+        picture memories get their numbers.
 
         Raises
         ------
         Conflict
-            When another word is wanted at an address already used.
+            When an address in use needs another word.
         LookupFull
             When the look-up memories do not hold all colours.
         NotImplementedError
@@ -106,13 +98,13 @@ class Placement:
         self.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=picture)
 
     def code_pins(self, memory: Memory) -> dict[int, int]:
-        """For each data pin of a memory that drives a ladder line, the bit of the code that it carries."""
+        """Return the bit of the code that each data pin of a memory carries, for the pins that drive ladder lines."""
         bits = {line: bit for bit, line in enumerate(self.board.code_lines)}
         return {pin: bits[name] for pin, name in enumerate(memory.data) if name in bits}
 
     def put_values(self, memory: Memory, values: NDArray[np.uint32], mask: int, *, bank: int, picture: str) -> None:
-        """Place what a directly addressed memory is to put out at each picture pixel, in the pins of ``mask``."""
-        sheet = self._sheet(memory)
+        """Place a directly addressed memory's output at each picture pixel, uint32, in the pins of ``mask``."""
+        sheet, runs = self._sheet(memory), self._runs.setdefault(memory.name, [])
         run = _Run(picture=picture, bank=bank, mask=mask)
         key = self._keys(memory, bank)
         flat = values.ravel() & np.uint32(mask)
@@ -135,42 +127,35 @@ class Placement:
         shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)], dtype=np.uint32)
         at_word, shift = used // memory.packing.pixels, shifts[used % memory.packing.pixels]
         bits = np.uint32(mask) << shift
-        new = table[seen] << shift & bits
-        clash = (sheet.words[at_word] ^ new) & sheet.written[at_word] & bits
+        new = table[seen] << shift
+        clash = sheet.clash(at_word, new, bits)
         if clash.any():
             first = int(np.flatnonzero(clash)[0])
             at, clashing = int(used[first]), int(clash[first] >> shift[first])
-            owner = next(
-                run for run in reversed(sheet.runs) if run.mask & clashing and at in self._keys(memory, run.bank)
-            )
+            owner = next(run for run in reversed(runs) if run.mask & clashing and at in self._keys(memory, run.bank))
             raise self._conflict(
                 memory, at, (owner, self._pixel(memory, at, owner)), (run, self._pixel(memory, at, run))
             )
         for number in range(memory.packing.pixels):  # one slot at a time, so that no address is written twice at once
             of = used % memory.packing.pixels == number
-            sheet.words[at_word[of]] = sheet.words[at_word[of]] & ~bits[of] | new[of]
-            sheet.written[at_word[of]] |= bits[of]
-        sheet.runs.append(run)
+            sheet.write(at_word[of], new[of], bits[of])
+        runs.append(run)
 
     def words(self) -> Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]:
-        """Give words and written bits of every memory, those with nothing placed included."""
+        """Return words and written bits of every memory, those with nothing placed included."""
         return {
             memory.name: (sheet.words, sheet.written)
             for memory in self.board.memories
             for sheet in (self._sheet(memory),)
         }
 
-    def _sheet(self, memory: Memory) -> _Sheet:
+    def _sheet(self, memory: Memory) -> Sheet:
         if memory.name not in self._sheets:
-            self._sheets[memory.name] = _Sheet(
-                memory=memory,
-                words=np.full(memory.words, memory.fill_word, dtype=np.uint32),
-                written=np.zeros(memory.words, dtype=np.uint32),
-            )
+            self._sheets[memory.name] = blank_sheet(memory)
         return self._sheets[memory.name]
 
     def _keys(self, memory: Memory, bank: int) -> NDArray[np.int64]:
-        """Give where each picture pixel stands: address times pixels in a word, plus slot; int64, flat."""
+        """Return the place of each picture pixel: address times pixels in a word, plus slot; int64, flat."""
         x, y = self.board.x_grid.samples[None, :], self.board.y_grid.samples[:, None]
         address, slot = addresses(self.board, memory, x, y, bank)
         return (address * memory.packing.pixels + slot).ravel()

@@ -1,4 +1,4 @@
-"""The board in time: what stands on the ladders at each moment of a line, registers and delays taken into account.
+"""The board in time: the code on the ladders at each moment of a line, with registers and delays.
 
 Moments are counted from the count that addresses the first pixel of the first visible line. Counts before it belong to
 the end of the line before. An output register takes a word at the end of its hold and shows it for the next one, so
@@ -24,11 +24,11 @@ from ladderlight.units.arrays import Floats, Ints, MemoryWords
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Shown:
-    """What stands on the ladders in the visible part of one bank's frame, by the monitor's own pixels.
+    """The codes on the ladders in the visible part of one bank's frame, by the monitor's own pixels.
 
     ``codes`` int64, ``undefined`` and ``changed`` bool, all of shape (active lines, active monitor pixels), sampled in
-    the middle of each monitor pixel. Where ``undefined``, the code is the one to come and the monitor shows anything
-    until it has come. Where not ``changed``, the code before was the same: most memories then show little of it.
+    the middle of each monitor pixel. Where ``undefined``, the code is the one to come; until then the monitor may
+    show anything. Where not ``changed``, the code before was the same: most memories then show little of it.
     """
 
     codes: Ints
@@ -81,7 +81,7 @@ def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
 
 
 def _changed(codes: Ints, fresh: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Tell at each count whether the last fresh word before or at it differs from the word before that."""
+    """Return at each count whether the last fresh word before or at it differs from the word before that."""
     changed = np.zeros(codes.shape, dtype=bool)
     for count in range(1, codes.shape[1]):
         differs = codes[:, count] != codes[:, count - 1]
@@ -90,7 +90,7 @@ def _changed(codes: Ints, fresh: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def count_codes(board: Board, words: MemoryWords, bank: int = 0) -> Ints:
-    """Give the code on the ladders at every count that the monitor shows, registers taken into account.
+    """Return the code on the ladders at every count that the monitor shows, registers included.
 
     Returns
     -------
@@ -129,7 +129,7 @@ class _Stretch:
             self._pass_through(memory)
 
     def codes(self) -> Ints:
-        """Give the code on the ladders at each count."""
+        """Return the code on the ladders at each count."""
         return self.levels.codes()
 
     def _pass_through(self, memory: Memory) -> None:
@@ -146,7 +146,7 @@ class _Stretch:
         self.unsure[memory.name], self.fresh[memory.name] = unsure, fresh
 
     def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, NDArray[np.bool_]]:
-        """Give for how long the word at each count's address is not there yet, and where an access begins."""
+        """Return the seconds until the word at each count's address is valid, and where an access begins."""
         wait = np.zeros(self.shape)
         late = np.zeros(self.shape)
         changed = np.ones(self.shape, dtype=bool)

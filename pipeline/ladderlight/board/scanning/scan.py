@@ -16,9 +16,9 @@ from ladderlight.units.arrays import Ints, MemoryWords
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Scan:
-    """What the board does at some counts: each memory's ``addresses``, and the ``codes`` on the ladders, all int64.
+    """The board at some counts: each memory's ``addresses``, and the ``codes`` on the ladders, all int64.
 
-    ``slots`` tells which pixel of a packed word is sent, 0 for the first. All have the broadcast shape of the counts.
+    ``slots`` is which pixel of a packed word is sent, 0 for the first. All have the broadcast shape of the counts.
     """
 
     addresses: Mapping[str, Ints]
@@ -32,7 +32,7 @@ def is_direct(board: Board, memory: Memory) -> bool:
 
 
 def addresses(board: Board, memory: Memory, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> tuple[Ints, Ints]:
-    """Give address and slot of a directly addressed memory at counts x, y and bank (integers that broadcast)."""
+    """Return address and slot of a directly addressed memory at counts x, y and bank (integers that broadcast)."""
     levels = Levels(board, x, y, bank)
     return levels.address(memory), levels.slot(memory)
 

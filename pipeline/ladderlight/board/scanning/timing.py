@@ -1,4 +1,4 @@
-"""How long each memory's word is held, against the time it needs, and what shows until it is there."""
+"""The time that each memory's word is held, the time it needs, and what shows until it is valid."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ REGISTER_DELAY = 22e-9
 """From a register's clock edge to its output: 74HC574, 5 V, typical (from memory; the datasheet rules)."""
 
 REGISTER_SETUP = 12e-9
-"""How long a word must stand before a register's clock edge: 74HC574, 5 V (from memory; the datasheet rules)."""
+"""Time that a word must be valid before a register's clock edge: 74HC574, 5 V (from memory; the datasheet rules)."""
 
 MUCH_UNDEFINED = 0.1
 """Share of the picture from which on undefined data are a caution."""
@@ -39,20 +39,20 @@ class Timing:
 
     @property
     def margin(self) -> float | None:
-        """What is left of the hold when the word is valid; negative when it comes too late.
+        """The rest of the hold once the word is valid; negative when the word comes too late.
 
-        In front of a register its set-up time comes off this.
+        The set-up time of a register is not subtracted.
         """
         return None if self.arrival is None else self.hold - self.arrival
 
     @property
     def old(self) -> float:
-        """How long the output still shows the old word after the clock edge. A register changes at once."""
+        """The time that the output shows the old word after the clock edge. A register changes at once."""
         return 0.0 if self.output == "register" else min(self.start, self.hold)
 
     @property
     def undefined(self) -> float | None:
-        """How long the output then shows undefined data.
+        """The time that the output then shows undefined data.
 
         A direct output until the word arrives, at most for the rest of the hold. A register shows nothing undefined,
         unless the word comes after its clock edge: then it may have taken anything, for the whole hold.
@@ -70,7 +70,7 @@ class Timing:
 
     @property
     def never_whole(self) -> bool:
-        """Whether no word at all is valid before the next one is asked for."""
+        """Whether no word is valid before the next one is addressed."""
         soonest = self.arrival if self.run == 1 else self.quick
         return self.output == "direct" and soonest is not None and soonest >= self.hold
 
@@ -81,7 +81,7 @@ class Timing:
 
 
 def timings(board: Board) -> dict[str, Timing]:
-    """Work out every memory's timing, through the graph, for the slowest path to it."""
+    """Return every memory's timing, by name, for the slowest path to it."""
     found: dict[str, Timing] = {}
     for memory in board.order:
         start, ready = _address_times(board, memory, found)
@@ -101,7 +101,7 @@ def timings(board: Board) -> dict[str, Timing]:
 
 
 def _address_times(board: Board, memory: Memory, found: Mapping[str, Timing]) -> tuple[float, float | None]:
-    """Give when a memory's address starts to change and when it stands, None when that is not known."""
+    """Return when a memory's address starts to change and when it is stable, None when that is not known."""
     starts: list[float] = []
     ready: list[float | None] = []
     signals = {line.signal for line in board.address_lines(memory)}
@@ -117,12 +117,12 @@ def _address_times(board: Board, memory: Memory, found: Mapping[str, Timing]) ->
 
 
 def hold_of(board: Board, memory: Memory) -> float:
-    """Seconds that one word of a memory is held: as long as its fastest address line stands still."""
+    """Seconds that one word of a memory is held: as long as its fastest address line is steady."""
     return float(hold_in_counts(board, memory) / board.raster.clock)
 
 
 def hold_in_counts(board: Board, memory: Memory) -> int:
-    """Counts that one word of a memory is held; those of a frame when nothing in its address moves."""
+    """Counts that one word of a memory is held; all of a frame for a constant address."""
     line = board.raster.x.total
     holds = [
         hold_in_counts(board, source) // source.packing.pixels
@@ -138,7 +138,7 @@ def hold_in_counts(board: Board, memory: Memory) -> int:
 
 
 def longest_access(board: Board, memory: Memory) -> float | None:
-    """Give the longest access time in seconds that a memory may have; None when the time before it is not known.
+    """Return the longest access time in seconds that a memory may have; None when the time before it is not known.
 
     A register's set-up time comes off the hold.
     """
@@ -150,7 +150,7 @@ def longest_access(board: Board, memory: Memory) -> float | None:
 
 
 def latency_in_counts(board: Board, memory: Memory) -> int:
-    """Give by how many counts registers delay what a memory puts out: one hold for each register on the slowest path.
+    """Return by how many counts registers delay what a memory puts out: one hold for each register on the slowest path.
 
     A register whose hold spans whole lines moves nothing along the line.
     """
@@ -160,12 +160,12 @@ def latency_in_counts(board: Board, memory: Memory) -> int:
 
 
 def picture_delay(board: Board) -> int:
-    """Give by how many counts registers delay the picture at the ladders."""
+    """Return by how many counts registers delay the picture at the ladders."""
     return max(latency_in_counts(board, memory) for memory in board.driving_memories)
 
 
 def undefined_share(board: Board) -> float | None:
-    """Give the share of the picture's time in which the ladders' data are undefined, 0 to 1; None if not known."""
+    """Return the share of the picture's time in which the ladders' data are undefined, 0 to 1; None if not known."""
     found = timings(board)
     shares = [found[memory.name].undefined_share for memory in board.driving_memories]
     known = [share for share in shares if share is not None]

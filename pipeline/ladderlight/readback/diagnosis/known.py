@@ -41,16 +41,8 @@ def other_devices(board: Board, device: Device, wanted: Mapping[str, Words]) -> 
             yield fixed("other_device", text, device_words_of(wanted, other))
 
 
-<<<<<<< HEAD:pipeline/ladderlight/readback/known.py
 def recorded_contents(record: Record, recipe: str, device: Device, built: Mapping[str, Words]) -> Iterator[Fault]:
-    """Give what a folder's record has of chips of the same size: of this one, of this recipe's, and of others'.
-||||||| e7da193:pipeline/ladderlight/readback/known.py
-def recorded_contents(record: Record, recipe: str, device: Device, should: Words) -> Iterator[Fault]:
-    """Give what a folder's record has of chips of the same size: of this one, of this recipe's, and of others'.
-=======
-def recorded_contents(record: Record, recipe: str, device: Device, should: Words) -> Iterator[Fault]:
     """Yield what a folder's record has of chips of the same size: of this one, of this recipe's, and of others'.
->>>>>>> w2-readers:pipeline/ladderlight/readback/diagnosis/known.py
 
     Contents of the last build, whose words ``built`` has by device, are left out where they are this device's or the
     recorded chip's: they are not the previous ones.

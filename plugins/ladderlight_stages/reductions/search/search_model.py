@@ -7,7 +7,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import fftconvolve
 
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
@@ -92,6 +91,8 @@ class SearchModel:
 
     def pull(self, chosen: NDArray[np.int32], weights: Singles) -> Singles:
         """Give the weighted error convolved with ``spread``, float32 (height, width, 3)."""
+        from scipy.signal import fftconvolve  # slow to import
+
         error = (self.colours[chosen] - self.pixels @ _BALANCED_FROM_LINEAR.T.astype(np.float32)) * weights
         pulls = [fftconvolve(error[..., c], self.spread[..., c], mode="same") for c in range(3)]
         return np.stack(pulls, axis=-1).astype(np.float32)
@@ -120,6 +121,8 @@ def _lab(opponent: Floats) -> Floats:
 
 
 def _autocorrelation(channel: int, density: tuple[float, float]) -> Floats:
+    from scipy.signal import fftconvolve  # slow to import
+
     blur = np.zeros((2 * _REACH + 1, 2 * _REACH + 1))
     for weight, degrees in FILTERS[channel]:
         if weight > 0:  # the widest, negative one takes away what is even all over the picture

@@ -74,4 +74,4 @@ def test_tile_hardware(make_board, memory, said) -> None:
     )
     (finding,) = said(board, "blanking")
     assert finding.level == "caution"
-    assert "depends on the map" in finding.message
+    assert "depend on the map" in finding.message

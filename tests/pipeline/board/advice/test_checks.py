@@ -71,7 +71,7 @@ def test_too_many_data_lines(problems, memory) -> None:
     assert found[0][0] == ("memory", 0, "data")
     assert found[0][1] == (
         "memory 'picture' has 2 data pins per pixel (8 bits, 4 pixels in a word), but 6 are listed; "
-        "take some off or use a wider part"
+        "leave some out or use a wider part"
     )
 
 
@@ -98,7 +98,7 @@ def test_a_data_line_called_like_a_counter_bit(problems, memory, ladder) -> None
     assert found == [
         (
             ("memory", 0, "data", 0),
-            "'x1' is already the name of a counter bit or a constant; call the line something else",
+            "'x1' is already the name of a counter bit or a constant; choose another name",
         )
     ]
 

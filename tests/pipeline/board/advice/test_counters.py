@@ -9,8 +9,8 @@ def test_what_is_assumed_of_a_counter_that_does_not_begin_with_the_picture(board
     (finding,) = said(replace(board, counters=Counters(x_start=144)), "counters")
     assert finding.level == "note"
     assert finding.message == (
-        "the x counter is taken to be preset to 144 at the first visible place, so that sync begins at 800; "
-        "set x_reset = 0 if it is reset to 0 after 799, and sync begins at 0"
+        "the x counter is taken to be preset to 144 at the first visible place, so sync begins at 800; "
+        "set x_reset = 0 if it is reset to 0 after 799 and sync begins at 0"
     )
 
 

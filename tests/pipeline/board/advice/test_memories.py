@@ -32,7 +32,7 @@ def test_a_tied_pin_could_choose_a_bank(make_board, memory, said) -> None:
     board = make_board(memory(address=["x3-x9", "y3-y8", "low"], data=DATA, part="27128"))
     assert last(said(board, "memory picture")) == (
         "note",
-        "address pin A13 is tied, so that 8,192 of 16,384 words are never read; wire bank0 there for 2 banks instead "
+        "address pin A13 is tied, so 8,192 of 16,384 words are never read; wire bank0 there for 2 banks instead "
         "of 1 or use a 2764",
     )
 

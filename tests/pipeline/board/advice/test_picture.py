@@ -31,7 +31,7 @@ def test_a_missing_y_bit_in_the_middle(make_board, memory, said) -> None:
 def test_gates_that_fold_the_picture(make_board, memory, said) -> None:
     board = make_board(memory(address=["x2^x9", "x3-x8", "y2-y8", "x9^x2"], data=DATA))
     (finding,) = said(board, "picture")
-    assert "see to the gates and constants" in finding.message
+    assert "check the gates and constants" in finding.message
 
 
 def test_tiles_count_by_what_the_counters_choose(make_board, memory, said) -> None:
@@ -56,20 +56,20 @@ def test_packed_pixels_are_pixels_of_their_own(make_board, memory, ladder, packi
         (
             ["x2-x9", "y1-y8"],
             "25175000",
-            "pixels are 2 times as wide as high, which the resize stage allows for; for square ones start x at x1 "
+            "pixels are 2 times as wide as high, which the resize stage allows for; for square pixels start x at x1 "
             "(320x240 square pixels, 1 more address line) or y at y2 (160x120 square pixels, 1 fewer address line)",
         ),
         (
             ["x1-x9", "y3-y8"],
             "25175000",
-            "pixels are 0.25 times as wide as high, which the resize stage allows for; for square ones start y at y1 "
+            "pixels are 0.25 times as wide as high, which the resize stage allows for; for square pixels start y at y1 "
             "(320x240 square pixels, 2 more address lines) or x at x3 (80x60 square pixels, 2 fewer address lines)",
         ),
         (
             ["x1-x8", "y2-y9"],
             "14000000",
             "pixels are 0.899 times as wide as high, which the resize stage allows for; no other counter bits bring "
-            "them closer to square; a clock or mode of other proportions would",
+            "them closer to square; choose another clock or mode",
         ),
     ],
 )

@@ -18,8 +18,8 @@ def everything(goal: Goal, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     total = conductance.sum(axis=1) + 1 / goal.load
     high = [[code >> bit & 1 for code in range(1 << goal.bits)] for bit in range(goal.bits)]
     volts = goal.supply * (conductance @ np.array(high)) / total[:, None]
-    error = np.abs(goal.effect(volts) - goal.wanted).max(axis=1)
-    admitted = error <= goal.wanted[-1] / 4
+    error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)
+    admitted = error <= goal.targets[-1] / 4
     if not goal.non_monotonic:
         admitted &= (volts[:, 1:] > volts[:, :-1]).all(axis=1)
     if goal.current_limit is not None:

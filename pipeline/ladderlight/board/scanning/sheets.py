@@ -1,0 +1,38 @@
+"""Words of memories while they are put together, and which of their bits are written."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.model.memory import Memory
+from ladderlight.units.arrays import Words
+
+At = slice | NDArray[np.integer]
+"""Addresses, each once."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheet:
+    """The words of one memory and their written bits, uint32, shape (words,); both change in place."""
+
+    words: Words
+    written: Words
+
+    def clash(self, at: At, words: Words, bits: Words | np.uint32) -> Words:
+        """Return the bits that are written already and differ from the ones that ``bits`` marks in other words."""
+        return (self.words[at] ^ words) & self.written[at] & bits
+
+    def write(self, at: At, words: Words, bits: Words | np.uint32) -> None:
+        """Write the marked bits of words."""
+        self.words[at] = self.words[at] & ~bits | words & bits
+        self.written[at] |= bits
+
+
+def blank_sheet(memory: Memory) -> Sheet:
+    """Return a sheet of a memory's fill, with nothing written."""
+    return Sheet(
+        words=np.full(memory.words, memory.fill_word, dtype=np.uint32), written=np.zeros(memory.words, dtype=np.uint32)
+    )
