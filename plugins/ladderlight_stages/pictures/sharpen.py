@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Annotated
 
 import numpy as np
-from scipy.ndimage import gaussian_filter
 
 from ladderlight import Example, Option, Picture, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
@@ -21,21 +20,17 @@ from ladderlight_stages.perception.luminance import luminance_of, relit
 def sharpen(
     picture: Picture,
     *,
-    amount: Annotated[
-        float, Option("how much fine detail is added, as a share of what there is", minimum=0, maximum=5)
-    ] = 0.5,
-    radius: Annotated[float, Option("size of that detail in pixels", minimum=0.3, maximum=20)] = 0.8,
+    amount: Annotated[float, Option("fine detail to add, as a share of what there is", minimum=0, maximum=5)] = 0.5,
+    radius: Annotated[float, Option("size of the detail in pixels", minimum=0.3, maximum=20)] = 0.8,
 ) -> Picture:
-    """Sharpen a picture by unsharp masking of its lightness; colours stay, so that edges get no coloured fringes.
+    """Sharpen a picture by unsharp masking of its lightness; colours stay, and edges get no coloured fringes.
 
     Parameters
     ----------
     picture
-        Best of the board's size already: on a larger one, resizing takes most of the effect off again.
-    amount
-        0 leaves the picture as it is.
+        Of the board's size: resizing a larger one afterwards removes most of the effect.
     radius
-        Standard deviation of the Gaussian that tells detail from the rest.
+        Standard deviation of the Gaussian that separates detail from the rest.
 
     Returns
     -------
@@ -44,7 +39,9 @@ def sharpen(
     """
     if amount == 0:
         return picture
-    # In encoded values the halves of an edge's halo look alike; in linear light the dark one would be much stronger.
+    from scipy.ndimage import gaussian_filter  # slow to import
+
+    # In encoded values both halves of an edge's halo look equal; in linear light the dark one would be much stronger.
     lightness = srgb_from_linear(luminance_of(picture.pixels))
     detail = lightness - gaussian_filter(lightness, radius, mode="nearest")
     sharp = linear_from_srgb(np.clip(lightness + amount * detail, 0, 1)).astype(np.float32)

@@ -13,11 +13,7 @@ from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
 from ladderlight_stages.framing.demand import as_demanded
 from ladderlight_stages.perception.luminance import coloured, luminance_of
-
-_XYZ_OF_RGB = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
-"""Linear sRGB to XYZ (IEC 61966-2-1)."""
-_CONES = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
-"""XYZ to the cones of the Bradford transform (Lam 1985; ICC.1:2022, annex E)."""
+from ladderlight_stages.perception.primaries import BRADFORD, XYZ_FROM_LINEAR
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
@@ -27,10 +23,10 @@ def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noq
 def _contradictions(black_level: float, white_level: float, white_point: Colour) -> Iterator[Problem]:
     if black_level >= white_level:
         what = f"black_level {black_level:g} must lie below white_level {white_level:g}"
-        yield Problem(where=("black_level",), what=what, action="set them apart")
+        yield Problem(where=("black_level",), what=what, action="lower black_level or raise white_level")
     if not linear_colour(white_point).any():
         what = f'white_point = "{white_point}" has no light'
-        yield Problem(where=("white_point",), what=what, action="name the colour of something white")
+        yield Problem(where=("white_point",), what=what, action="choose the colour of something white in the picture")
 
 
 @stage(
@@ -43,29 +39,27 @@ def tone(
     picture: Picture,
     *,
     exposure: Annotated[float, Option("stops: 1 doubles the light", minimum=-10, maximum=10)] = 0,
-    white_point: Annotated[Colour, Option("colour that is to look white: a name or #rrggbb")] = WHITE,
+    white_point: Annotated[Colour, Option("colour to make white: a name or #rrggbb")] = WHITE,
     black_level: Annotated[
-        float, Option("sRGB value, as a share of full, that becomes black", minimum=0, maximum=1)
+        float, Option("sRGB value that becomes black, as a share of full", minimum=0, maximum=1)
     ] = 0,
     white_level: Annotated[
-        float, Option("sRGB value, as a share of full, that becomes white", minimum=0, maximum=1)
+        float, Option("sRGB value that becomes white, as a share of full", minimum=0, maximum=1)
     ] = 1,
     contrast: Annotated[
         float, Option("above 1 steepens the middle tones; black and white stay", minimum=0.1, maximum=10)
     ] = 1,
     gamma: Annotated[float, Option("above 1 lightens the middle tones", minimum=0.1, maximum=10)] = 1,
-    saturation: Annotated[float, Option("0 is grey, 1 leaves the colours as they are", minimum=0, maximum=10)] = 1,
+    saturation: Annotated[float, Option("0 is grey, 1 leaves colours unchanged", minimum=0, maximum=10)] = 1,
 ) -> Picture:
     """Set a picture's tone. The steps follow each other in the order of the options.
 
     Parameters
     ----------
-    picture
-        Any size.
     exposure
-        Multiplies the light by a power of two; what goes beyond white is white.
+        Multiplies the light by a power of two; light beyond white becomes white.
     white_point
-        This colour becomes neutral grey of the same luminance, all others move along (Bradford's adaptation).
+        This colour becomes neutral grey of the same luminance, and all others move with it (Bradford's adaptation).
     black_level, white_level
         These sRGB values, as shares of full drive, become black and white; what lies outside is cut off.
     contrast
@@ -78,12 +72,12 @@ def tone(
     Returns
     -------
     Picture
-        0 to 1; the very same one when no option changes anything.
+        0 to 1; the same object when no option changes anything.
 
     Raises
     ------
     PictureError
-        When the levels are the wrong way round, or the white point is black.
+        When the black level is not below the white level, or the white point is black.
     """
     refuse(_contradictions(black_level, white_level, white_point), PictureError)
     pixels = picture.pixels
@@ -112,8 +106,8 @@ def _contrasted(encoded: Floats, slope: float) -> Floats:
 
 
 def _adaptation(white: Singles) -> Floats:
-    """Give the matrix of linear sRGB that makes a colour neutral and keeps its luminance."""
-    cones = _CONES @ _XYZ_OF_RGB
-    seen = cones @ (white / (white @ _XYZ_OF_RGB[1]))
+    """Return the matrix, in linear sRGB, that makes a colour neutral and keeps its luminance."""
+    cones = BRADFORD @ XYZ_FROM_LINEAR
+    seen = cones @ (white / (white @ XYZ_FROM_LINEAR[1]))
     matrix: Floats = np.linalg.inv(cones) @ np.diag((cones @ np.ones(3)) / seen) @ cones
     return matrix
