@@ -1,8 +1,8 @@
-"""What every arrangement checks first, and how it says that pictures and wiring do not fit each other."""
+"""What every arrangement checks first, and its messages when pictures and wiring do not fit each other."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from ladderlight import (
     ArrangementError,
@@ -16,11 +16,12 @@ from ladderlight import (
 )
 from ladderlight.board import Conflict, Memory, Placement
 from ladderlight.board.model.lines import Signal
+from ladderlight.board.scanning.placement import Place
 from ladderlight.board.scanning.scan import is_direct
 
 
 def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]:
-    """Give the pictures whose name, or file name, matches a pattern with ``*`` and ``?``.
+    """Return the pictures whose name, or file name, matches a pattern with ``*`` and ``?``.
 
     Raises
     ------
@@ -30,7 +31,7 @@ def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]
     chosen = matching(match, pictures, lambda picture: (picture.origin.name, file_name(picture.origin.source)))
     if pictures and not chosen:
         names = ", ".join(sorted(picture.origin.name for picture in pictures)[:6])
-        raise ArrangementError(f"no picture matches {match!r}; the pictures are called {names}")
+        raise ArrangementError(f"no picture matches {match!r}; use one of {names}")
     return chosen
 
 
@@ -54,7 +55,7 @@ def refuse_misfits(pictures: Sequence[CodedPicture], board: Board) -> None:
         elif int(codes.max()) >= len(board.palette):
             problems.append(
                 f"{picture.origin.name!r} has code {int(codes.max())}, but the ladders have codes 0 to "
-                f"{len(board.palette) - 1}; mend the stage that reduces it to codes"
+                f"{len(board.palette) - 1}; correct the stage that reduces it to codes"
             )
     if problems:
         raise ArrangementError("\n".join(problems))
@@ -81,43 +82,47 @@ def refuse_other_boards(stage: str, board: Board) -> None:
 
 
 def driving_memories(board: Board) -> list[Memory]:
-    """Give the memories whose data pins drive ladder lines."""
+    """Return the memories whose data pins drive ladder lines."""
     wanted = set(board.code_lines)
     return [memory for memory in board.memories if wanted & set(memory.data)]
 
 
 def collision(conflict: Conflict, board: Board) -> str:
-    """Say in one line which two places want different words, and which counter bit would keep them apart."""
-    first, second = conflict.first, conflict.second
-    apart = {
-        Signal.X: int(board.x_grid.samples[first.x] ^ board.x_grid.samples[second.x]),
-        Signal.Y: int(board.y_grid.samples[first.y] ^ board.y_grid.samples[second.y]),
-        Signal.BANK: int(board.bank_levels(first.bank) ^ board.bank_levels(second.bank)),
-    }
-    wired = {
-        (line.signal, line.index)
-        for line in board.address_lines(board.memory(conflict.memory))
-        if line.signal in (Signal.X, Signal.Y, Signal.BANK)
-    }
+    """Return one line: the two places that need different words, and the lines that would keep them apart."""
+    memory = board.memory(conflict.memory)
+    wired = {(line.signal, line.index) for line in board.address_lines(memory)}
     missing = [
-        f"{signal.value}{index}"
-        for signal, bits in apart.items()
-        for index in range(bits.bit_length())
-        if bits >> index & 1 and (signal, index) not in wired
+        f"{signal.value}{bit}"
+        for signal, bit in bits_apart(conflict.first, conflict.second, board)
+        if (signal, bit) not in wired
     ]
     if missing:
-        action = f"add {' or '.join(missing)} to the address of memory {conflict.memory!r}"
+        action = f"add {' or '.join(missing)} to the address of memory {memory.name!r}"
     else:
-        action = f"check the gates and constants in the address of memory {conflict.memory!r}"
+        action = f"check the gates and constants in the address of memory {memory.name!r}"
     return f"{conflict}; {action}, or show the same at both places"
 
 
+def bits_apart(one: Place, other: Place, board: Board) -> Iterator[tuple[Signal, int]]:
+    """Yield the counter bits in which two places on the screen differ."""
+    apart = {
+        Signal.X: int(board.x_grid.samples[one.x] ^ board.x_grid.samples[other.x]),
+        Signal.Y: int(board.y_grid.samples[one.y] ^ board.y_grid.samples[other.y]),
+        Signal.BANK: int(board.bank_levels(one.bank) ^ board.bank_levels(other.bank)),
+    }
+    for signal, bits in apart.items():
+        yield from ((signal, bit) for bit in range(bits.bit_length()) if bits >> bit & 1)
+
+
+def placed_words(placement: Placement) -> dict[str, MemoryContents]:
+    """Return the words of every memory with the bits that a placement has written."""
+    return {name: MemoryContents(words=words, written=written) for name, (words, written) in placement.words().items()}
+
+
 def contents_of(placement: Placement, pictures: Sequence[CodedPicture], banks: Sequence[int]) -> Contents:
-    """Give the contents of a placement with the pictures that stand in it."""
+    """Return the contents of a placement, with its pictures and the bank of each."""
     return Contents(
-        memories={
-            name: MemoryContents(words=words, written=written) for name, (words, written) in placement.words().items()
-        },
+        memories=placed_words(placement),
         pictures=tuple(
             PlacedPicture(origin=picture.origin, bank=bank) for picture, bank in zip(pictures, banks, strict=True)
         ),

@@ -1,4 +1,4 @@
-"""Pictures cut into cells: for each cell of the map what its pixels want at each position of a tile."""
+"""Pictures cut into cells: for each cell of the map, the outputs needed at each position of a tile."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 
 from ladderlight import ArrangementError, Board
 from ladderlight.board import Memory
+from ladderlight.board.scanning.placement import Place
 from ladderlight.units.arrays import Codes, Flags, Ints
+from ladderlight_stages.banks.misfits import bits_apart
 from ladderlight_stages.tiling.tile_wiring import TileWiring
 
 _MOST_BITS = 20
@@ -19,9 +21,9 @@ _MOST_PLACES = 1 << 28
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Cells:
-    """What cells want.
+    """The outputs that cells need.
 
-    ``values`` unsigned (cells, positions): the wanted outputs of all the memories together, numbered. ``shown`` bool of
+    ``values`` unsigned (cells, positions): the outputs of all the memories together, numbered. ``shown`` bool of
     that shape: which positions are on the screen.
     """
 
@@ -41,11 +43,11 @@ class Cells:
         return len(self.values)
 
     def unpack(self, numbers: NDArray[np.unsignedinteger], memory: Memory) -> tuple[NDArray[np.uint32], int]:
-        """Give the words of one memory that numbers mean, and the pins that matter."""
+        """Return the words of one memory that numbers mean, and the pins that matter."""
         return self.meanings[memory.name][numbers], self.masks[memory.name]
 
     def codes_of(self, numbers: NDArray[np.unsignedinteger]) -> Codes:
-        """Give the codes that numbers show."""
+        """Return the codes that numbers show."""
         codes: Codes = self.code_of[numbers]
         return codes
 
@@ -67,7 +69,7 @@ def cut(
     Parameters
     ----------
     values, masks
-        By memory: wanted outputs, uint32 (pictures, height, width), in the pins of the mask.
+        By memory: the outputs needed, uint32 (pictures, height, width), in the pins of the mask.
     codes
         The pictures' codes, of that shape.
     cell, position
@@ -78,7 +80,7 @@ def cut(
     Raises
     ------
     ArrangementError
-        When two pixels of a cell have one position but want different words.
+        When two pixels of a cell have one position but need different words.
     """
     numbers, meanings, code_of = _numbered(memories, values, masks, codes)
     count = int(cell.max()) + 1
@@ -117,9 +119,9 @@ def _numbered(
     masks: Mapping[str, int],
     codes: Codes,
 ) -> tuple[NDArray[np.unsignedinteger], dict[str, NDArray[np.uint32]], Codes]:
-    """Give one number for what all memories put out at a pixel, what each number means, and the code seen with it.
+    """Return a number for the outputs of all memories at a pixel, the words that each number means, and its code.
 
-    A number depends on the wanted outputs alone, so that tiles keep their content, and with it their place, from build
+    A number depends on these outputs alone, so that tiles keep their content, and with it their place, from build
     to build.
     """
     pins = [(memory.name, pin) for memory in memories for pin in range(32) if masks[memory.name] >> pin & 1]
@@ -148,21 +150,14 @@ def _collision(
     shape: tuple[int, ...],
     names: Sequence[tuple[str, int]],
 ) -> str:
-    places, counts = [], []
+    places = []
     for at in sorted((here, there)):
         picture, line, pixel = (int(index) for index in np.unravel_index(at, shape))
         name, bank = names[picture]
-        places.append(f"{name!r} at pixel ({pixel}, {line}) of bank {bank}")
-        counts.append((int(board.x_grid.samples[pixel]), int(board.y_grid.samples[line]), int(board.bank_levels(bank))))
+        places.append(Place(picture=name, bank=bank, x=pixel, y=line))
     label = " and ".join(repr(memory.name) for memory in memories)
-    apart = [one ^ other for one, other in zip(*counts, strict=True)]
-    lines = [
-        f"{signal}{bit}"
-        for signal, bits in zip(("x", "y", "bank"), apart, strict=True)
-        for bit in range(bits.bit_length())
-        if bits >> bit & 1
-    ]
+    lines = [f"{signal.value}{bit}" for signal, bit in bits_apart(places[0], places[1], board)]
     return (
-        f"memory {label}: {places[0]} and {places[1]} are read from one address whatever the map says, and want "
-        f"different words there; add {' or '.join(lines)} to its address or to that of the map"
+        f"memory {label}: {places[0]} and {places[1]} are read from one address with any map, and need different "
+        f"words there; add {' or '.join(lines)} to its address or to that of the map"
     )

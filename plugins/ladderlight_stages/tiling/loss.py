@@ -1,4 +1,4 @@
-"""How much of an arrangement shows: the pictures that the words give, against those that were wanted."""
+"""What merging tiles costs: the pictures that the words show, compared with the coded pictures."""
 
 from __future__ import annotations
 
@@ -7,16 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from skimage.color import deltaE_ciede2000, rgb2lab
 
 from ladderlight import Board, CodedPicture, MemoryContents
 from ladderlight.board import Palette
 from ladderlight.board.scanning.scan import scan
+from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
+from ladderlight_stages.perception.primaries import SHARES_FROM_LINEAR
 
 
 @dataclass(frozen=True, kw_only=True)
 class Loss:
-    """What was lost: share of the pixels that differ, 0 to 1, and mean colour difference (CIEDE2000) over all pixels.
+    """The difference: share of the pixels that differ, 0 to 1, and mean colour difference (CIEDE2000) over all pixels.
 
     ``worst`` is the picture with the greatest mean, ``worst_mean`` that mean.
     """
@@ -28,9 +29,9 @@ class Loss:
 
     @property
     def text(self) -> str:
-        """Say it in one line."""
+        """The loss in one line."""
         return (
-            f"of the pixels {100 * self.share:.2f} % differ from what was wanted; mean colour difference "
+            f"{100 * self.share:.2f} % of the pixels differ from the pictures; mean colour difference "
             f"{self.mean:.3f} (CIEDE2000), most in {self.worst!r}: {self.worst_mean:.3f}"
         )
 
@@ -38,7 +39,7 @@ class Loss:
 def loss_of(
     pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, memories: Mapping[str, MemoryContents]
 ) -> Loss:
-    """Scan every picture out of the words and compare it with what was wanted."""
+    """Scan every picture out of the words, and compare it with its codes."""
     words = {name: memory.words for name, memory in memories.items()}
     x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
     wrong, means = [], []
@@ -59,6 +60,6 @@ def _mean_difference(shown: NDArray[np.integer], wanted: NDArray[np.integer], pa
     pairs, counts = np.unique(
         shown.ravel().astype(np.int64) << 16 | wanted.ravel().astype(np.int64), return_counts=True
     )
-    lab = rgb2lab(palette.drive)
-    differences = deltaE_ciede2000(lab[pairs >> 16], lab[pairs & 0xFFFF])
+    lab = lab_from(palette.linear[None], SHARES_FROM_LINEAR)
+    differences = ciede2000(lab[:, pairs >> 16], lab[:, pairs & 0xFFFF])[0]
     return float((differences * counts).sum() / counts.sum())

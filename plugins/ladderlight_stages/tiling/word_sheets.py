@@ -1,4 +1,4 @@
-"""Words of all memories while they are put together at addresses of one's own choice."""
+"""Words of all memories, collected at chosen addresses."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Sheets:
         Raises
         ------
         ArrangementError
-            When another value is wanted at an address already used, or an address is beyond the memory.
+            When another value is needed at an address already used, or an address is beyond the memory.
         """
         address, slot, values = address.ravel(), slot.ravel(), values.ravel()
         for number in range(memory.packing.pixels):  # one slot at a time, so that no address is written twice at once
@@ -49,12 +49,12 @@ class Sheets:
         if clash.any():
             where = int(address[np.flatnonzero(clash)[0]])
             raise ArrangementError(
-                f"memory {memory.name!r}, address {where:04X}h: two different words are wanted there; check its "
+                f"memory {memory.name!r}, address {where:04X}h: two different words are needed there; check its "
                 "address lines"
             )
 
     def contents(self) -> dict[str, MemoryContents]:
-        """Give the words of every memory, those with nothing put into them included."""
+        """Return the words of every memory, empty ones included."""
         return {memory.name: self._contents.get(memory.name) or _blank(memory) for memory in self.board.memories}
 
 

@@ -144,7 +144,7 @@ def test_a_palette_too_large_to_list_is_said_so(make_board, memory, ladder, bank
 def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     lines = ["b0-b1", "g0-g1", "r0-r1"]
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=lines, part="27C256", access=110e-9))
-    contents = replace(banked(board, (0,)), notes=("17 distinct tiles; 3 are shown as others",))
+    contents = replace(banked(board, (0,)), notes=("17 unique tiles; 3 are shown as others",))
     files = binary(contents, board)
     words = memories_of(board, files)
     document = manifest(project="p", board=board, contents=contents, files=files, words=words)
@@ -160,7 +160,7 @@ def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     ]
     page = Page(found["index.html"].decode())
     for words_ in (
-        "17 distinct tiles; 3 are shown as others",
+        "17 unique tiles; 3 are shown as others",
         "picture 3 tiles of 8 × 8 pixels, by number from 4 to 6, 32 in a row shown at 2 places, 2 of them at one only",
         "69 % of the visible picture",
         "What the monitor will show while the memories' data are valid",
