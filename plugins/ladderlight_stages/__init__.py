@@ -5,7 +5,7 @@ from ladderlight.stages.registry import hookimpl
 
 @hookimpl
 def ladderlight_stages() -> list[str]:
-    """Return the built-in stages."""
+    """Give the built-in stages."""
     package = "ladderlight_stages"
     return [
         f"{package}.sources.read.stage:read",
