@@ -138,4 +138,4 @@ def test_the_evening_uses_one_choice_of_colours_for_all_frames(tmp_path: Path) -
     used = [set(picture["codes_chosen"].split()) for picture in manifest["pictures"]]
     assert 32 < len(set().union(*used)) <= 64
     assert len(set(map(frozenset, used))) > 1
-    assert not any("nearest likeness" in note for note in manifest["notes"])
+    assert not any("most similar" in note for note in manifest["notes"])

@@ -1,4 +1,4 @@
-"""Colours as a recipe writes them: a name, or ``#rrggbb``."""
+"""Colours in recipes: a name, or ``#rrggbb``."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 class Colour(str):
     """Type of an option that is a colour: a CSS name such as ``"grey"``, or ``"#rrggbb"``.
 
-    A recipe that names no such colour is refused before any picture is opened.
+    Any other text is refused before any picture is opened.
     """
 
     __slots__ = ()
@@ -35,7 +35,7 @@ BLACK, WHITE = Colour("black"), Colour("white")
 
 
 def linear_colour(colour: Colour) -> Singles:
-    """Give the linear light of a colour.
+    """Return the linear light of a colour.
 
     Returns
     -------
@@ -45,7 +45,7 @@ def linear_colour(colour: Colour) -> Singles:
     Raises
     ------
     MisfitError
-        When the text is no opaque colour.
+        When the text is not an opaque colour.
     """
     return linear_from_srgb(np.array(_encoded(colour)) / 255).astype(np.float32)
 
@@ -61,5 +61,5 @@ def _encoded(text: str) -> tuple[int, ...]:
     except ValueError:
         encoded = ()
     if len(encoded) != 3:
-        raise MisfitError(f"is {text!r}, which is no opaque colour", 'write a name such as "grey", or "#rrggbb"')
+        raise MisfitError(f"is {text!r}, which is not an opaque colour", 'write a name such as "grey", or "#rrggbb"')
     return encoded

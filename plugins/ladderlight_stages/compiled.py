@@ -1,4 +1,4 @@
-"""Compile the sequential loops, and keep the machine code between runs where the system lets us."""
+"""Compilation of sequential loops; the machine code is kept between runs where the system allows it."""
 
 from __future__ import annotations
 
@@ -15,22 +15,22 @@ R = TypeVar("R")
 
 _LOCK = threading.RLock()
 _UNREADABLE = (OSError, EOFError, pickle.UnpicklingError)
-"""What a full disk, a folder that was taken away, or a damaged file of machine code raises."""
+"""Errors of a full disk, a folder that was removed, or a damaged file of machine code."""
 
 
 def compiled(function: Callable[P, R]) -> Callable[P, R]:
     """Compile a loop on first use, without the interpreter lock.
 
     The compiler is loaded only then, so that recipes are checked without it. The machine code is kept in the user's
-    cache folder, see ``machine_code``. When that cannot be used, loops are compiled again in each run. A loop may
-    read numbers of its module and call other loops; anything else is refused when the loop is first called.
+    cache folder, see ``machine_code``; where that cannot be used, each run compiles again. A loop may read numbers of
+    its module and call other loops; anything else is refused when the loop is first called.
     """
     assert isinstance(function, FunctionType)  # noqa: S101 - only ever used as a decorator
     return Loop[P, R](function)
 
 
 class Loop(Generic[P, R]):
-    """A loop that waits to be compiled, once for each combination of types that it is called with."""
+    """A loop, compiled when it is first called with a combination of types."""
 
     def __init__(self, function: FunctionType) -> None:
         """Take the plain function."""
@@ -53,7 +53,7 @@ class Loop(Generic[P, R]):
             return machine(*values, **named)
 
     def inner(self) -> Callable[P, R]:
-        """Return the machine code as other loops call it; it becomes a part of theirs, so nothing of it is kept."""
+        """Return the machine code for other loops to call; it becomes a part of theirs, so nothing of it is kept."""
         import numba
 
         with _LOCK:
@@ -62,10 +62,10 @@ class Loop(Generic[P, R]):
             return self._inner
 
     def _made(self, kinds: tuple[object, ...]) -> Callable[P, R]:
-        """Return the machine code for some types; of several threads one makes it.
+        """Return the machine code for some types; of several threads one compiles it.
 
-        Each combination of types has a folder of its own: were it shared, two processes that compile for different
-        types at once could each take the other's file for theirs.
+        Each combination of types has its own folder: in a shared one, two processes that compile for different types
+        at once could each take the other's file for theirs.
         """
         with _LOCK:
             if kinds not in self.machines:
@@ -75,7 +75,7 @@ class Loop(Generic[P, R]):
             return self.machines[kinds]
 
     def _captured(self) -> Iterator[tuple[str, object]]:
-        """Yield what the loop reads of its module, by name."""
+        """Yield the names in its module that the loop reads, with their values."""
         codes = [self.function.__code__]
         for code in codes:
             codes += [constant for constant in code.co_consts if isinstance(constant, CodeType)]
@@ -84,7 +84,7 @@ class Loop(Generic[P, R]):
             yield name, known[name]
 
     def _linked(self) -> FunctionType:
-        """Return the function with the machine code of the loops that it calls where the compiler looks for it."""
+        """Return the function with the loops that it calls replaced by their machine code, for the compiler."""
         loops = {name: value.inner() for name, value in self._captured() if isinstance(value, Loop)}
         function = self.function
         linked = FunctionType(function.__code__, function.__globals__ | loops, function.__name__)
@@ -102,7 +102,7 @@ class Loop(Generic[P, R]):
 
 
 def _kind(value: Any) -> object:
-    """Return what tells the types apart that the compiler distinguishes."""
+    """Return a key with one value for each type that the compiler distinguishes."""
     flags = getattr(value, "flags", None)
     if flags is None or not value.ndim:
         return type(value).__name__

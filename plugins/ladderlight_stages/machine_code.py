@@ -1,4 +1,4 @@
-"""Where the loops' machine code is kept between runs: a folder for each loop, named by all that it is made from.
+"""The loops' machine code, kept between runs: a folder for each loop, named by the digest of all it is made from.
 
 The compiler's own cache looks at the file of the outermost loop only, so that after an upgrade the old code of the
 loops that it calls would run on. Folders are in the user's cache, not beside the modules: another user's files are
@@ -18,7 +18,7 @@ from types import BuiltinFunctionType, CodeType, FunctionType, ModuleType
 from typing import Any
 
 MOST_FOLDERS = 480
-"""Those used longest ago go first. Fewer than 100 belong to one installation, each some 100 kB in size."""
+"""Those used longest ago are removed first. One installation has fewer than 100, each of about 100 kB."""
 _OURS = "ladderlight"
 
 
@@ -53,7 +53,7 @@ def folder_for(*ingredients: object) -> Path | None:
 
 
 def constant(value: object) -> str:
-    """Return what stands for a value that a loop takes from its module.
+    """Return the text of a value that a loop takes from its module, for its digest.
 
     Raises
     ------
@@ -64,7 +64,7 @@ def constant(value: object) -> str:
 
     library = value.__name__ if isinstance(value, ModuleType) else ""
     if not isinstance(value, (int, float, np.generic, np.ufunc, type, BuiltinFunctionType, ModuleType)):
-        raise TypeError(f"a loop cannot take {value!r} from its module; give it as a parameter")
+        raise TypeError(f"a loop cannot take {value!r} from its module; make it a parameter")
     if library.partition(".")[0] in {"ladderlight", "ladderlight_stages"}:
         raise TypeError(f"a loop cannot look into {library}; import the number itself")
     return library or repr(value)
@@ -101,7 +101,7 @@ def _root(chosen: str) -> Path:
     Raises
     ------
     RuntimeError
-        When the user has no home.
+        When the user does not have a home.
     """
     if chosen:
         return Path(chosen).absolute() / _OURS
@@ -116,7 +116,7 @@ def _root(chosen: str) -> Path:
 def _is_own(folder: Path) -> bool:
     """Whether a folder, or the nearest above it that exists, belongs to this user, so that only this user writes there.
 
-    That keeps an administrator from leaving files in a home where its owner cannot replace them.
+    So an administrator leaves no files in a home whose owner could not replace them.
     """
     nearest = next(place for place in (folder, *folder.parents) if place.exists())
     return os.name == "nt" or nearest.stat().st_uid == os.geteuid()

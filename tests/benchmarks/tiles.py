@@ -1,4 +1,4 @@
-"""Time the search for distinct tiles, as ratios within one run.
+"""Time the search for unique tiles, as ratios within one run.
 
     python tests/benchmarks/tiles.py
 
@@ -18,7 +18,7 @@ import numpy as np
 from skimage import data
 
 from ladderlight_stages.tiling.numbering import stable_numbers
-from ladderlight_stages.tiling.unique_tiles import distinct_tiles
+from ladderlight_stages.tiling.unique_tiles import unique_tiles
 
 TURNS = np.array([0, 7, 56, 63])
 SMALL, LARGE = 250_000, 1_000_000
@@ -42,15 +42,15 @@ def kinds(random: np.random.Generator) -> dict[str, np.ndarray]:
     photographs = photographs[random.permutation(len(photographs))][:LARGE]
     photographs = np.concatenate([photographs, photographs])[:LARGE].astype(np.uint8)
     return {
-        "2000 distinct": few,
-        "all distinct": random.integers(0, 64, (LARGE, 64)).astype(np.uint8),
+        "2000 unique": few,
+        "all unique": random.integers(0, 64, (LARGE, 64)).astype(np.uint8),
         "photographs": photographs,
     }
 
 
 def ours(tiles: np.ndarray) -> int:
-    """Find and number the tiles; gives how many are distinct."""
-    found = distinct_tiles(tiles, TURNS)
+    """Find and number the tiles; gives how many are unique."""
+    found = unique_tiles(tiles, TURNS)
     if found.count <= MOST_NUMBERS:
         assert found.tiles.shape[1] == tiles.shape[1]
         stable_numbers(found.hashes, found.uses, np.arange(MOST_NUMBERS))
@@ -80,7 +80,7 @@ def main() -> None:
             times["unique"].append(seconds(lambda cells: np.unique(cells, axis=0), small))
         best = {key: min(values) for key, values in times.items()}
         print(
-            f"{name}: {ours(large)} distinct tiles; a million in {best['large'] / best['small']:.2f} x the time of a "
+            f"{name}: {ours(large)} unique tiles; a million in {best['large'] / best['small']:.2f} x the time of a "
             f"quarter; numpy.unique takes {best['unique'] / best['small']:.1f} x ours on the quarter "
             f"({best['small']:.2f} s)"
         )

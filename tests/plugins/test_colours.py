@@ -29,7 +29,9 @@ def test_light(text, light):
 
 @pytest.mark.parametrize("text", ["bleu", "#12345", "#ff000080", ""])
 def test_no_colours(text):
-    with pytest.raises(MisfitError, match=r"which is no opaque colour; write a name such as \"grey\", or \"#rrggbb\""):
+    with pytest.raises(
+        MisfitError, match=r"which is not an opaque colour; write a name such as \"grey\", or \"#rrggbb\""
+    ):
         linear_colour(Colour(text))
 
 
@@ -40,7 +42,7 @@ def test_a_recipe_is_checked_before_any_picture_is_opened():
     _, (problem,) = declaration_of(crop).check({"border": "tael"})
     assert problem.where == ("border",)
     assert str(problem) == (
-        "stage 'crop': border is 'tael', which is no opaque colour; write a name such as \"grey\", or \"#rrggbb\""
+        "stage 'crop': border is 'tael', which is not an opaque colour; write a name such as \"grey\", or \"#rrggbb\""
     )
     _, (problem,) = declaration_of(crop).check({"border": 3})
     assert "border is the number 3" in str(problem)

@@ -88,7 +88,7 @@ def wheel(folder: Path, version: str, *, doubled: bool) -> Path:
     root = Path(ladderlight_stages.__path__[0])
     texts = {f"ladderlight_stages/{p.relative_to(root).as_posix()}": p.read_text("utf-8") for p in root.rglob("*.py")}
     texts |= {f"ladderlight_stages/{p.relative_to(root).as_posix()}": p.read_text("utf-8") for p in root.rglob("*.csv")}
-    name = "ladderlight_stages/reductions/passing_down.py"
+    name = "ladderlight_stages/halftone/error_rows.py"
     plain, other = "base[i] += one[2] * first[i]", "base[i] += one[2] * first[i] * np.int32(2)"
     assert plain in texts[name]
     if doubled:

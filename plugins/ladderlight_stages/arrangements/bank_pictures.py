@@ -38,7 +38,7 @@ def bank_pictures(
     match: Annotated[str, Option("names of the pictures to place, with * and ?")] = "*",
     share: Annotated[bool, Option("put identical pictures into one bank")] = False,
 ) -> Contents:
-    """Put each picture into the bank that it asks for, or into the next free one.
+    """Put each picture into the bank that the recipe chooses, or into the next free one.
 
     The address of every pixel follows from the wiring, so any order of address lines, any number of chips one after
     another or side by side, packed words and bit planes work alike.
@@ -46,7 +46,7 @@ def bank_pictures(
     Raises
     ------
     ArrangementError
-        When the pictures do not fit, two ask for one bank, a picture is of the wrong size, or the wiring shows one
+        When the pictures do not fit, two have the same bank, a picture is of the wrong size, or the wiring shows one
         word at two places that differ.
     """
     refuse_other_boards("bank_pictures", board)

@@ -20,7 +20,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
         signals = {line.signal for line in board.address_lines(memory)}
         if is_direct(board, memory):
             what = f"memory {memory.name!r} drives the ladders and is addressed by counters alone"
-            yield Problem(where=(), what=f"{what}, so there is no colour look-up", action="use bank_pictures")
+            yield Problem(where=(), what=f"{what}, so the board has no colour look-up", action="use bank_pictures")
         elif Signal.X in signals or Signal.Y in signals:
             what = f"the address of memory {memory.name!r} has counter lines, so it holds tiles and not colours"
             yield Problem(where=(), what=what, action="use tiles")
@@ -38,16 +38,16 @@ def lookup(
     *,
     match: Annotated[str, Option("names of the pictures to place, with * and ?")] = "*",
     share: Annotated[bool, Option("put identical pictures into one bank")] = False,
-    merge: Annotated[bool, Option("when there are too many colours, show some as their nearest likeness")] = True,
+    merge: Annotated[bool, Option("replace colours by the most similar ones when there are too many")] = True,
     first: Annotated[int, Option("lowest colour number to use", minimum=0)] = 0,
-    count: Annotated[int | None, Option("how many colour numbers to use; all if not given", minimum=1)] = None,
+    count: Annotated[int | None, Option("number of colour numbers to use; all if not given", minimum=1)] = None,
 ) -> Contents:
     """Number the pictures' colours, and fill picture memory and colour look-up memory.
 
-    Pictures whose banks the look-up memory cannot tell apart share its colours; with bank lines in its address each has
-    colours of its own. Merging colours afterwards is coarser than reducing the pictures to few colours before, since
-    no dithering makes up for it: it is meant for a handful too many. `few_colours` before it chooses the colours, with
-    `share = "all"` for pictures that share them.
+    Without bank lines in the look-up memory's address, all pictures share its colours; with them each picture has
+    its own. Merging is meant for a few colours too many: no dithering makes up for it, so it is coarser than reducing
+    the pictures to few colours first. For that, put `few_colours` before it, with `share = "all"` for pictures that
+    share colours.
 
     Raises
     ------

@@ -51,7 +51,7 @@ def _groups(chosen: Sequence[CodedPicture], masks: Sequence[int]) -> list[Sequen
 
 
 def _named(group: Sequence[CodedPicture]) -> CodedPicture:
-    """Return the first picture of a group, by the names of all."""
+    """Return the first picture of a group, with the names of all."""
     return replace(group[0], origin=replace(group[0].origin, name="+".join(p.origin.name for p in group)))
 
 
@@ -68,17 +68,15 @@ def planes(
     match: Annotated[str, Option("names of the pictures to place, with * and ?")] = "*",
     lines: Annotated[
         list[str] | None,
-        Option(
-            'the ladder lines of each plane, such as ["r0-r2", "g0-g2 b0-b1"]; one plane for each memory if not given'
-        ),
+        Option('ladder lines of each plane, such as ["r0-r2", "g0-g2 b0-b1"]; one plane for each memory if not given'),
     ] = None,
 ) -> Contents:
     """Put several pictures into one bank, each into ladder lines of its own.
 
     The pictures go to the planes in turn: with two planes the first two pictures share a bank, then the next two. Of
-    each picture only the bits of its plane's lines are taken. Lines that no plane names, and planes that the last bank
-    has no picture for, are low. The bank of a group is the one that its first picture asks for. A single picture that
-    is spread over several memories needs none of this: every arrangement does that by itself.
+    each picture only the bits of its plane's lines are taken. Lines in no plane are low, and so are planes of the last
+    bank without a picture. The bank of a group is that of its first picture. A single picture spread over several
+    memories does not need this stage: every arrangement does that.
 
     Raises
     ------
@@ -106,7 +104,7 @@ def planes(
 
 
 def _masks(lines: Sequence[str] | None, board: Board) -> list[int]:
-    """Give the code bits of each plane."""
+    """Return the code bits of each plane."""
     bits = {line: bit for bit, line in enumerate(board.code_lines)}
     if lines is None:
         return [sum(1 << bits[name] for name in memory.data if name in bits) for memory in driving_memories(board)]
@@ -119,16 +117,16 @@ def _masks(lines: Sequence[str] | None, board: Board) -> list[int]:
         unknown = [name for name in names if name not in bits]
         if unknown or not names:
             raise ArrangementError(
-                f"plane {number} names {' and '.join(map(repr, unknown)) or 'no line'}; the ladders have "
+                f"plane {number} has {' and '.join(map(repr, unknown)) or 'no line'}; the ladders have "
                 + ", ".join(board.code_lines)
             )
         mask = sum({1 << bits[name] for name in names})
         doubled = [name for name in names if any(mask_before >> bits[name] & 1 for mask_before in masks)]
         if doubled:
             raise ArrangementError(
-                f"plane {number} names {doubled[0]!r}, which another plane has; give it to one of them"
+                f"plane {number} has {doubled[0]!r}, which another plane has too; leave it out of one of them"
             )
         masks.append(mask)
     if not masks:
-        raise ArrangementError("lines names no plane; give the lines of each, or leave it out")
+        raise ArrangementError("lines is empty; write the lines of each plane, or leave the option out")
     return masks

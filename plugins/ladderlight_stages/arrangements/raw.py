@@ -1,4 +1,4 @@
-"""Words as they are, at an address."""
+"""Given words at a given address."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
         yield Problem.of(error, "memory")
         return
     if (file is None) == (words is None):
-        yield Problem(where=(), what='raw needs either file = "..." or words = "..."', action="give one of them")
+        yield Problem(where=(), what='needs either file = "..." or words = "..."', action="write one of them")
         return
     bits, full = options["bits"], (1 << target.part.width) - 1
     if bits is not None and bits > full:
@@ -38,12 +38,12 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
         yield Problem(
             where=("address",),
             what=f"address {last:X}h is beyond memory {target.name!r}, whose last is {target.words - 1:X}h",
-            action="place the words lower or use a larger part",
+            action="lower the address or use a larger part",
         )
 
 
 @stage(
-    help="Put the words of a file, or words that the recipe writes out, at an address.",
+    help="Put the words of a file, or words in the recipe, at an address.",
     rule=_problems,
     needs_pictures=False,
     example=Example(
@@ -54,25 +54,25 @@ def raw(
     pictures: Sequence[CodedPicture],  # noqa: ARG001 - places none of them
     board: Board,
     *,
-    memory: Annotated[str, Option("the memory they go to")],
+    memory: Annotated[str, Option("name of the memory")],
     file: Annotated[bytes | None, Option("a binary file of words, relative to the recipe")] = None,
     words: Annotated[str | None, Option('words in hexadecimal, such as "00 3F 1A"')] = None,
     address: Annotated[int, Option("address of the first word", minimum=0)] = 0,
-    repeat: Annotated[int, Option("how often the words stand one after another", minimum=1)] = 1,
+    repeat: Annotated[int, Option("number of copies, one after another", minimum=1)] = 1,
     order: Annotated[Literal["little", "big"], Option("byte order of a file's words wider than 8 bits")] = "little",
     bits: Annotated[
         int | None, Option("mask of the bits to write, such as 15 for D0 to D3; all if not given", minimum=1)
     ] = None,
 ) -> Contents:
-    """Put the words of a file, or words that the recipe writes out, at an address.
+    """Put the words of a file, or words in the recipe, at an address.
 
-    The words may stand beside what other arrangements place, as long as the two do not want different bits at one
-    address. They are taken as they are: no wiring and no ladder is considered.
+    Other arrangements may write to the same memory, and to the same address where the bits agree. The words are used
+    unchanged, without regard to wiring and ladders.
 
     Raises
     ------
     ArrangementError
-        When there is no such memory, the words are too wide, or they do not fit behind the address.
+        When there is no such memory, the words are too wide, or they reach beyond the memory.
     """
     options = {"memory": memory, "file": file, "words": words, "order": order}
     refuse(_problems(board, options | {"address": address, "repeat": repeat, "bits": bits}), ArrangementError)
@@ -102,11 +102,11 @@ def _values(
 def _from_bytes(data: bytes, memory: Memory, order: Literal["little", "big"]) -> NDArray[np.uint32]:
     size = (memory.part.width + 7) // 8
     if not data:
-        raise ArrangementError("the file is empty; give a file of words")
+        raise ArrangementError("the file is empty; choose a file of words")
     if len(data) % size:
         raise ArrangementError(
-            f"the file has {len(data)} bytes, which is no whole number of words of {size} bytes, as memory "
-            f"{memory.name!r} has them; check the file"
+            f"the file has {len(data)} bytes, not a whole number of the {size}-byte words of memory {memory.name!r}; "
+            "check the file"
         )
     table = np.frombuffer(data, dtype=np.uint8).reshape(-1, size).astype(np.uint32)
     places = range(size) if order == "little" else range(size - 1, -1, -1)

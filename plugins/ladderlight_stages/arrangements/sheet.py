@@ -1,4 +1,4 @@
-"""Sprites and characters cut from a grid, each where its number says."""
+"""Sprites and characters cut from a grid, each placed by its number."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
         return
     for option, size in zip(("width", "height"), sizes, strict=True):
         if (options[option] or size) > size:
-            what = f"{option} {options[option]} is more than the {size} pixels that the wiring gives a cell"
+            what = f"{option} {options[option]} is more than the {size} pixels of a cell in this wiring"
             yield Problem(where=(option,), what=what, action=f"use at most {size}")
 
 
@@ -49,22 +49,22 @@ def sheet(
     board: Board,
     *,
     match: Annotated[str, Option("names of the pictures to cut, with * and ?")] = "*",
-    width: Annotated[int | None, Option("pixels across a cell; those of a tile if not given", minimum=1)] = None,
-    height: Annotated[int | None, Option("pixels down a cell; those of a tile if not given", minimum=1)] = None,
+    width: Annotated[int | None, Option("pixels across a cell; as many as a tile has if not given", minimum=1)] = None,
+    height: Annotated[int | None, Option("pixels down a cell; as many as a tile has if not given", minimum=1)] = None,
     gap: Annotated[int, Option("pixels between cells", minimum=0)] = 0,
-    first: Annotated[int, Option("number that the first cell gets", minimum=0)] = 0,
-    count: Annotated[int | None, Option("how many cells to take; all of the grid if not given", minimum=1)] = None,
+    first: Annotated[int, Option("number of the first cell", minimum=0)] = 0,
+    count: Annotated[int | None, Option("number of cells to take; all of the grid if not given", minimum=1)] = None,
 ) -> Contents:
     """Cut sprites or characters from a grid, and place each by its number.
 
-    Cells are numbered along the rows, from the top, through all the pictures. On a board with a tile memory the number
-    is the one that the map gives; otherwise it is the bank. A tile's size follows from the wiring. A smaller cell
-    stands in its upper left corner, with black around it. The pictures may have any size: leave them unresized.
+    Cells are numbered along the rows, from the top, through all the pictures. The number is that of a tile in the map
+    or, on a board without a tile memory, the bank. The size of a tile follows from the wiring; a smaller cell fills its
+    upper left corner, the rest is black. The pictures may have any size; do not resize them.
 
     Raises
     ------
     ArrangementError
-        When a grid does not come out even, a cell is larger than a tile, or there are too many.
+        When a grid does not divide a picture evenly, a cell is larger than a tile, or there are too many cells.
     """
     chosen = selected(pictures, match)
     tiled = _is_tiled(board)
@@ -82,7 +82,7 @@ def sheet(
 
 
 def _in_banks(board: Board, cells: Sequence[Codes], owners: Sequence[CodedPicture], first: int) -> Contents:
-    """Let each bank show one cell, as often as the wiring repeats it."""
+    """Return contents of one cell a bank, as often as the wiring repeats it."""
     banks = range(board.bank_count)
     if first + len(cells) > len(banks):
         raise ArrangementError(
@@ -106,7 +106,7 @@ def _in_banks(board: Board, cells: Sequence[Codes], owners: Sequence[CodedPictur
 
 
 def _period(board: Board) -> tuple[int, int]:
-    """Give after how many pixels and lines the wiring repeats itself."""
+    """Return the number of pixels and of lines after which the wiring repeats itself."""
     sizes = []
     for signal, shift in ((Signal.X, board.x_shift), (Signal.Y, board.y_shift)):
         highest = max(
@@ -127,9 +127,9 @@ def _grid(picture: CodedPicture, width: int, height: int, gap: int) -> list[Code
     for size, cell, what in ((pixels, width, "across"), (lines, height, "down")):
         if (size + gap) % (cell + gap):
             raise ArrangementError(
-                f"{picture.origin.name!r} is {size} pixels {what}, which is no whole number of cells of {cell}"
+                f"{picture.origin.name!r} is {size} pixels {what}, not a whole number of cells of {cell}"
                 + f" with {gap} between" * (gap > 0)
-                + '; give the cells\' "width" and "height", and do not resize the picture'
+                + '; set "width" and "height" to those of a cell, and do not resize the picture'
             )
     return [
         picture.codes[y : y + height, x : x + width]
@@ -142,7 +142,7 @@ def _padded(cell: Codes, across: int, down: int, board: Board, name: str) -> Cod
     height, width = cell.shape
     if width > across or height > down:
         raise ArrangementError(
-            f"a cell of {name!r} is {width}x{height} pixels, but the wiring has tiles of {across}x{down}; give a "
+            f"a cell of {name!r} is {width}x{height} pixels, but the wiring has tiles of {across}x{down}; use a "
             "smaller width and height"
         )
     if int(cell.max()) >= len(board.palette):

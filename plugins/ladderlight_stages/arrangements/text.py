@@ -13,7 +13,6 @@ from ladderlight import (
     CodedPicture,
     Contents,
     Example,
-    MemoryContents,
     Option,
     Origin,
     PlacedPicture,
@@ -22,7 +21,7 @@ from ladderlight import (
 )
 from ladderlight.board import Conflict, Placement
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight_stages.banks.misfits import collision, driving_memories
+from ladderlight_stages.banks.misfits import collision, driving_memories, placed_words
 from ladderlight_stages.tiling.numbered import Grid, tile_grid
 
 ASCII = "".join(map(chr, range(32, 127)))
@@ -53,23 +52,23 @@ def text(
     pictures: Sequence[CodedPicture],  # noqa: ARG001 - places none of them
     board: Board,
     *,
-    lines: Annotated[list[str], Option("the lines, from the top")],
-    characters: Annotated[str, Option("the characters in the order of their numbers")] = ASCII,
+    lines: Annotated[list[str], Option("lines of text, from the top")],
+    characters: Annotated[str, Option("characters in the order of their numbers")] = ASCII,
     first: Annotated[int, Option("number of the first of these characters", minimum=0)] = 0,
-    bank: Annotated[int, Option("the bank whose map they go to", minimum=0)] = 0,
+    bank: Annotated[int, Option("bank of the map", minimum=0)] = 0,
     row: Annotated[int, Option("tiles above the first line", minimum=0)] = 0,
     column: Annotated[int, Option("tiles left of the lines", minimum=0)] = 0,
-    around: Annotated[str, Option("the character in all other places")] = " ",
+    around: Annotated[str, Option("character in all other places")] = " ",
 ) -> Contents:
     """Write lines of text into the tile map, for characters that ``sheet`` has placed.
 
-    Each character becomes the map's word for its tile: its place among ``characters`` plus ``first``, turned upright
+    Each character becomes the map's word for its tile: its place among ``characters`` plus ``first``, upright
     where the wiring mirrors. The whole map of the bank is written.
 
     Raises
     ------
     ArrangementError
-        When the board has no tile map, a line does not fit, or a character has no number.
+        When the board has no tile map, a line does not fit, or a character is without a number.
     """
     grid = _grid(board, bank)
     numbers = _numbers(grid, lines, characters, first, row, column, around)
@@ -92,26 +91,21 @@ def text(
         except Conflict as conflict:
             raise ArrangementError(collision(conflict, board)) from conflict
     placed = PlacedPicture(origin=Origin(name=name, source="lines of the recipe", bank=bank), bank=bank)
-    memories = {
-        name: MemoryContents(words=words, written=written) for name, (words, written) in placement.words().items()
-    }
-    return Contents(memories=memories, pictures=(placed,))
+    return Contents(memories=placed_words(placement), pictures=(placed,))
 
 
 def _grid(board: Board, bank: int) -> Grid:
     if all(is_direct(board, memory) for memory in driving_memories(board)):
         raise ArrangementError("the board has no tile map to write text into; draw the text as a picture")
     if bank >= board.bank_count:
-        raise ArrangementError(
-            f"bank = {bank}: there is no such bank, the board has {board.bank_count}; use one of them"
-        )
+        raise ArrangementError(f"bank = {bank} does not exist; use 0 to {board.bank_count - 1}")
     return tile_grid(board, bank)
 
 
 def _numbers(
     grid: Grid, lines: Sequence[str], characters: str, first: int, row: int, column: int, around: str
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
-    """Give the tile number of every place of the map, shape (rows, columns)."""
+    """Return the tile number of every place in the map, shape (rows, columns)."""
     rows, columns = int(grid.row.max()) + 1, int(grid.column.max()) + 1
     for number, line in enumerate(lines, start=1):
         if column + len(line) > columns or row + number > rows:
@@ -120,7 +114,7 @@ def _numbers(
                 f"the map has {rows} rows of {columns}; shorten it or move it"
             )
     if len(around) != 1:
-        raise ArrangementError(f"around = {around!r} is not one character; give one, such as a space")
+        raise ArrangementError(f"around = {around!r} is not one character; write one, such as a space")
     unknown = sorted(set("".join([*lines, around])) - set(characters))
     if unknown:
         raise ArrangementError(

@@ -1,4 +1,4 @@
-"""Pictures as tile maps and a tile set that they share."""
+"""Pictures as tile maps, with one tile set for all."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from ladderlight_stages.tiling.tiling import Choice
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
     if all(is_direct(board, memory) for memory in driving_memories(board)):
-        what = "no memory that drives the ladders is addressed by another one, so there is no tile map"
+        what = "no memory that drives the ladders is addressed by another one, so the board has no tile map"
         yield Problem(where=(), what=what, action="use bank_pictures")
 
 
@@ -33,17 +33,17 @@ def tiles(
     match: Annotated[str, Option("names of the pictures to place, with * and ?")] = "*",
     share: Annotated[bool, Option("put identical pictures into one bank")] = False,
     mirror: Annotated[bool, Option("show tiles mirrored where the wiring has the gates for it")] = True,
-    merge: Annotated[bool, Option("when there are too many tiles, show some as their nearest likeness")] = True,
+    merge: Annotated[bool, Option("replace tiles by the most similar ones when there are too many")] = True,
     first: Annotated[int, Option("lowest tile number to use", minimum=0)] = 0,
     count: Annotated[
-        int | None, Option("how many tile numbers to use; all that the wiring has if not given", minimum=1)
+        int | None, Option("number of tile numbers to use; all that the wiring has if not given", minimum=1)
     ] = None,
 ) -> Contents:
     """Cut the pictures into tiles, and fill the tile map and the tile set.
 
-    The tile's size, how many there can be and how they can be mirrored follow from the wiring: from the counter bits
-    and the map's outputs that meet in the tile memory's address. Equal tiles are kept once, for all pictures together.
-    Tiles have numbers that hardly change from build to build, so that few bytes change when a picture does.
+    The size of a tile, the room for tiles and their mirrored forms follow from the wiring: from the counter bits and
+    the map's outputs in the tile memory's address. Equal tiles are kept once, for all pictures together. Their numbers
+    hardly change from build to build, so that few bytes change when a picture does.
 
     Raises
     ------

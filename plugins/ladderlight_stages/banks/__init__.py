@@ -1,1 +1,1 @@
-"""Dealing pictures to banks, and what to do when they do not fit."""
+"""Banks for pictures, and what every arrangement checks."""

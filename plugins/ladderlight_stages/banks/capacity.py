@@ -1,4 +1,4 @@
-"""What can be said of pictures in banks before any of them is decoded: from their names, frames and wishes alone."""
+"""What is known of pictures in banks before any is decoded: from their names, frames and chosen banks alone."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from ladderlight_stages.banks.banks import assign_banks
 from ladderlight_stages.banks.misfits import driving_memories, selected
 
 Assign = Callable[[Sequence[CodedPicture], Board, Mapping[str, Any]], tuple[Sequence[CodedPicture], Sequence[int]]]
-"""Gives the pictures that fill banks, and the bank of each."""
+"""Returns the pictures that fill banks, and the bank of each."""
 
 
 def one_bank_each(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    """Say what keeps pictures from getting a bank each.
+    """Yield what keeps pictures from getting a bank each.
 
-    Pictures that may share a bank when they are alike are not counted.
+    Pictures that may share a bank when they are the same are not counted.
     """
     return bank_problems(origins, board, options, _own_banks)
 
@@ -31,7 +31,7 @@ def one_bank_each(origins: Sequence[Origin], board: Board, options: Mapping[str,
 def bank_problems(
     origins: Sequence[Origin], board: Board, options: Mapping[str, Any], assign: Assign
 ) -> Iterator[Problem]:
-    """Say what keeps pictures from getting their banks, and which of them memories cannot tell apart."""
+    """Yield what keeps pictures from getting their banks, and which banks a memory cannot tell apart."""
     blank = np.zeros((1, 1), dtype=np.uint16)
     try:
         chosen = selected([CodedPicture(origin=origin, codes=blank) for origin in origins], options["match"])
@@ -51,7 +51,7 @@ def _own_banks(
 
 
 def _alike(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board) -> Iterator[Problem]:
-    """Warn of banks that a memory cannot tell apart: its part of their pictures has to be the same."""
+    """Yield a caution for each memory with two banks at one address: its part of their pictures must be the same."""
     holders = dict(zip(banks, pictures, strict=True))
     for memory in driving_memories(board):
         if not is_direct(board, memory):

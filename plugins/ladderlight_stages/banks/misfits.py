@@ -1,8 +1,8 @@
-"""What every arrangement checks first, and how it says that pictures and wiring do not fit each other."""
+"""What every arrangement checks first, and its messages when pictures and wiring do not fit each other."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from ladderlight import (
     ArrangementError,
@@ -16,13 +16,14 @@ from ladderlight import (
 )
 from ladderlight.board import Conflict, Memory, Placement
 from ladderlight.board.model.lines import Signal
+from ladderlight.board.scanning.placement import Place
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.board.scanning.separation import separating_bits
 from ladderlight.units.words import joined
 
 
 def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]:
-    """Give the pictures whose name, or file name, matches a pattern with ``*`` and ``?``.
+    """Return the pictures whose name, or file name, matches a pattern with ``*`` and ``?``.
 
     Raises
     ------
@@ -32,7 +33,7 @@ def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]
     chosen = matching(match, pictures, lambda picture: (picture.origin.name, file_name(picture.origin.source)))
     if pictures and not chosen:
         names = ", ".join(sorted(picture.origin.name for picture in pictures)[:6])
-        raise ArrangementError(f"no picture matches {match!r}; the pictures are called {names}")
+        raise ArrangementError(f"no picture matches {match!r}; use one of {names}")
     return chosen
 
 
@@ -56,7 +57,7 @@ def refuse_misfits(pictures: Sequence[CodedPicture], board: Board) -> None:
         elif int(codes.max()) >= len(board.palette):
             problems.append(
                 f"{picture.origin.name!r} has code {int(codes.max())}, but the ladders have codes 0 to "
-                f"{len(board.palette) - 1}; mend the stage that reduces it to codes"
+                f"{len(board.palette) - 1}; correct the stage that reduces it to codes"
             )
     if problems:
         raise ArrangementError("\n".join(problems))
@@ -97,16 +98,30 @@ def collision(conflict: Conflict, board: Board) -> str:
     if missing:
         action = f"add {joined(missing, 'or')} to the address of memory {conflict.memory!r}"
     else:
-        action = f"check the gates and constants in the address of memory {conflict.memory!r}"
+        action = f"check the gates and constants in the address of memory {memory.name!r}"
     return f"{conflict}; {action}, or show the same at both places"
 
 
+def bits_apart(one: Place, other: Place, board: Board) -> Iterator[tuple[Signal, int]]:
+    """Yield the counter bits in which two places on the screen differ."""
+    apart = {
+        Signal.X: int(board.x_grid.samples[one.x] ^ board.x_grid.samples[other.x]),
+        Signal.Y: int(board.y_grid.samples[one.y] ^ board.y_grid.samples[other.y]),
+        Signal.BANK: int(board.bank_levels(one.bank) ^ board.bank_levels(other.bank)),
+    }
+    for signal, bits in apart.items():
+        yield from ((signal, bit) for bit in range(bits.bit_length()) if bits >> bit & 1)
+
+
+def placed_words(placement: Placement) -> dict[str, MemoryContents]:
+    """Return the words of every memory with the bits that a placement has written."""
+    return {name: MemoryContents(words=words, written=written) for name, (words, written) in placement.words().items()}
+
+
 def contents_of(placement: Placement, pictures: Sequence[CodedPicture], banks: Sequence[int]) -> Contents:
-    """Give the contents of a placement with the pictures that stand in it."""
+    """Return the contents of a placement, with its pictures and the bank of each."""
     return Contents(
-        memories={
-            name: MemoryContents(words=words, written=written) for name, (words, written) in placement.words().items()
-        },
+        memories=placed_words(placement),
         pictures=tuple(
             PlacedPicture(origin=picture.origin, bank=bank) for picture, bank in zip(pictures, banks, strict=True)
         ),

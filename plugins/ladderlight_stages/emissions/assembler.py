@@ -22,8 +22,8 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
     if options["label"] and not any(problem.where == ("size",) for problem in wrong):
         for piece in planned_pieces(board, split=options["split"], size=options["size"]):
             if not _LABEL.fullmatch(piece.name(options["label"])):
-                what = f"label {piece.name(options['label'])!r} is no name for an assembler"
-                yield Problem(where=("label",), what=what, action="begin with a letter, and use no spaces")
+                what = f"label {piece.name(options['label'])!r} is not a name for an assembler"
+                yield Problem(where=("label",), what=what, action="begin with a letter, without spaces")
                 return
 
 
@@ -37,15 +37,17 @@ def assembler(
     board: Board,
     *,
     name: NamePattern = "{device}.s",
-    directive: Annotated[str, Option('the word that places bytes, such as ".byte", "DB" or "FCB"')] = ".byte",
-    label: Annotated[str, Option("label in front, empty for none", fields=("device", "memory", "part", "piece"))] = "",
-    number: Annotated[Literal["0x", "$", "h"], Option("how a hexadecimal number is written: 0x1F, $1F or 1Fh")] = "0x",
-    per_line: Annotated[int, Option("bytes in one line", minimum=1, maximum=64)] = 16,
+    directive: Annotated[str, Option('directive for bytes, such as ".byte", "DB" or "FCB"')] = ".byte",
+    label: Annotated[
+        str, Option("label before them; none if empty", fields=("device", "memory", "part", "piece"))
+    ] = "",
+    number: Annotated[Literal["0x", "$", "h"], Option("form of hexadecimal numbers: 0x1F, $1F or 1Fh")] = "0x",
+    per_line: Annotated[int, Option("bytes on a line", minimum=1, maximum=64)] = 16,
     order: Order = "little",
     split: Split = "none",
     size: Size = None,
 ) -> list[DeviceFile]:
-    """Give every device as lines such as ``.byte 0x1F, 0x20``; no comments, because assemblers differ in theirs."""
+    """Return each device as lines such as ``.byte 0x1F, 0x20``, without comments: assemblers differ in theirs."""
     files = []
     for piece in pieces(contents, board, order=order, split=split, size=size):
         heading = f"{piece.name(label)}:\n" if label else ""

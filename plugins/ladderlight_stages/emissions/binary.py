@@ -20,8 +20,8 @@ def binary(
     split: Split = "none",
     size: Size = None,
 ) -> list[DeviceFile]:
-    """Give the words of every device as bytes, lowest address first, nothing before, between or after them.
+    """Return the words of each device as bytes, lowest address first, and nothing else.
 
-    Spare words hold the memory's fill, so that the file is of the size that a programmer expects (common practice).
+    Unused words hold the memory's fill: programmers expect a file of the device's size (common practice).
     """
     return [piece.file(name, piece.data) for piece in pieces(contents, board, order=order, split=split, size=size)]

@@ -74,7 +74,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
             symbol = _symbol(piece, options["symbol"])
             problem = next(_unlike_c(symbol), None)
             if symbol in symbols:
-                what, action = f"several arrays would be called {symbol!r}", "put {device} or {piece} into it"
+                what, action = f"several arrays would have the name {symbol!r}", "put {device} or {piece} into it"
                 problem = Problem(where=("symbol",), what=what, action=action)
             if problem:
                 yield problem
@@ -102,7 +102,7 @@ def c_array(
     split: Split = "none",
     size: Size = None,
 ) -> list[DeviceFile]:
-    """Give every device as ``const uint8_t name[131072]``; wider words as ``uint16_t`` or ``uint32_t``.
+    """Return each device as ``const uint8_t name[131072]``; wider words as ``uint16_t`` or ``uint32_t``.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Pictures of the banks as indexed PNG files: pixel values are codes.
+"""The banks' pictures as indexed PNG files, whose pixel values are codes.
 
 PNG: W3C Recommendation, ISO/IEC 15948. An indexed picture has at most 256 colours.
 """
@@ -17,7 +17,7 @@ _MOST = 256
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
     if len(board.palette) > _MOST:
         what = f"an indexed PNG holds {_MOST} colours, but the board has {len(board.palette)}"
-        yield Problem(where=(), what=what, action="leave it out")
+        yield Problem(where=(), what=what, action="leave indexed_png out")
 
 
 @stage(help="Write each bank's picture as an indexed PNG whose pixel values are the codes.", rule=_problems)
@@ -27,14 +27,14 @@ def indexed_png(
     *,
     name: Annotated[str, Option("file name", fields=("bank", "project"))] = "bank{bank}.png",
 ) -> list[DeviceFile]:
-    """Scan every bank that holds a picture and write its codes, in the colours that the monitor shows.
+    """Return the codes of each bank that holds a picture, with the colours that the monitor shows.
 
-    These files are for looking and for other programs; no device is programmed with them.
+    The files are for viewing and for other programs; no device is programmed with them.
 
     Raises
     ------
     DeviceFileError
-        When the board has more than 256 codes, or the name does not tell the banks apart.
+        When the board has more than 256 codes, or the name is the same for several banks.
     """
     refuse(_problems(board, {}), DeviceFileError)
     banks = sorted({placed.bank for placed in contents.pictures}) or [0]

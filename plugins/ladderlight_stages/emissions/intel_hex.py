@@ -34,7 +34,7 @@ from ladderlight_stages.programmer_files.options import (
 from ladderlight_stages.programmer_files.records import record_starts
 
 _PAGE = 1 << 16
-"""A data record addresses 64 KiB; the extended linear address record chooses which."""
+"""A data record addresses 64 KiB, which the extended linear address record chooses."""
 _MOST = 1 << 32
 
 
@@ -66,9 +66,9 @@ def intel_hex(
     offset: Offset = 0,
     leave_out_fill: LeaveOutFill = False,
 ) -> list[DeviceFile]:
-    """Give every device in records of 16 bytes by default, with extended linear addresses above 64 KiB.
+    """Return each device in records of 16 bytes by default, with extended linear addresses above 64 KiB.
 
-    No data record crosses a 64 KiB boundary: inside one, an address that wraps is undefined by the specification.
+    No data record crosses a 64 KiB boundary, since the specification does not define addresses that wrap in a record.
 
     Raises
     ------

@@ -39,7 +39,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
 
 
 def _width(end: int, address_bits: int | None) -> int:
-    """Choose the bits of an address for bytes that end before one."""
+    """Return the bits of an address for bytes up to ``end``."""
     return address_bits or next((bits for bits in _WIDTHS if end <= 1 << bits), 32)
 
 
@@ -48,7 +48,7 @@ def _beyond(end: int, address_bits: int | None) -> Iterator[Problem]:
     if end > 1 << width:
         yield Problem(
             where=("address_bits" if width < 32 else "offset",),
-            what=f"there are bytes up to {end - 1:X}h, beyond addresses of {width} bits",
+            what=f"the last byte is at {end - 1:X}h, beyond addresses of {width} bits",
             action="lower the offset" if width == 32 else "use more address_bits, or a smaller size or offset",
         )
 
@@ -65,7 +65,7 @@ def s_record(
     name: NamePattern = "{device}.srec",
     address_bits: Annotated[
         Literal[16, 24, 32] | None,
-        Option("bits of an address: 16 for S19, 24 for S28, 32 for S37; as few as will do if not given"),
+        Option("bits of an address: 16 for S19, 24 for S28, 32 for S37; the fewest that suffice if not given"),
     ] = None,
     record: Annotated[int, Option("most data bytes in one record", minimum=1, maximum=250)] = 16,
     order: Order = "little",
@@ -74,13 +74,13 @@ def s_record(
     offset: Offset = 0,
     leave_out_fill: LeaveOutFill = False,
 ) -> list[DeviceFile]:
-    """Give every device in data records with the device's name in the header, a count record, and the end record
-    (S9, S8 or S7) that goes with the data records (S1, S2 or S3).
+    """Return each device in data records (S1, S2 or S3), after a header with the device's name and before a count
+    record and the end record for their width (S9, S8 or S7).
 
     Raises
     ------
     DeviceFileError
-        When the addresses do not fit into the bits asked for, or into 32.
+        When addresses need more than ``address_bits``, or than 32 bits.
     """
     files = []
     for piece in pieces(contents, board, order=order, split=split, size=size):

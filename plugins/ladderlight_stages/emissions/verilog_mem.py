@@ -24,7 +24,7 @@ def verilog_mem(
     size: Size = None,
     offset: Annotated[int, Option("address of a file's first element", minimum=0)] = 0,
 ) -> list[DeviceFile]:
-    """Give every device as hexadecimal elements, one a word, with addresses that count elements.
+    """Return each device as hexadecimal elements, one for each word, with addresses that count elements.
 
     With ``split`` the elements are the even or the odd bytes.
     """
@@ -35,7 +35,7 @@ def verilog_mem(
 
 
 def _text(piece: Piece, offset: int) -> str:
-    """Write as many digits as the elements have bits for: simulators warn of more."""
+    """Write no more digits than the elements have bits for: simulators warn of more."""
     bits = 8 if piece.span.step > 1 else piece.device.part.width
     digits = (bits + 3) // 4
     values = piece.elements.tolist()

@@ -1,1 +1,1 @@
-"""Proportions of pictures, and the size that a stage asks for."""
+"""Proportions of pictures, and the size in which a stage needs them."""

@@ -1,4 +1,4 @@
-"""How much of a file a stage needs, for stages that neither cut nor enlarge."""
+"""The demand of stages that neither cut nor enlarge."""
 
 from __future__ import annotations
 
@@ -9,5 +9,5 @@ from ladderlight import Board, Demand
 
 
 def as_demanded(demand: Demand, _board: Board, _options: Mapping[str, Any]) -> Demand:
-    """Give the size that the next stage wants: this one works on what it is given, of any size."""
+    """Return the next stage's demand: this stage takes pictures of any size."""
     return demand

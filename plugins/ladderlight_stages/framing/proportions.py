@@ -13,7 +13,7 @@ from ladderlight_stages.halftone.exact import exact_codes
 
 
 def screen_aspect(board: Board) -> float:
-    """Give the width of the board's picture over its height, as seen on the screen."""
+    """Return the width of the board's picture over its height, as seen on the screen."""
     geometry = board.geometry
     return geometry.width * geometry.pixel_aspect / geometry.height
 
@@ -28,12 +28,12 @@ class Part:
     bottom: int
 
     def of(self, pixels: Singles) -> Singles:
-        """Cut this part out of float32 pixels, shape (height, width, 3). Gives a view."""
+        """Cut this part out of float32 pixels, shape (height, width, 3). Returns a view."""
         return pixels[self.top : self.bottom, self.left : self.right]
 
 
 def largest_size(width: int, height: int, aspect: float) -> tuple[float, float]:
-    """Give width and height of the largest part of these proportions in a picture of square pixels, not rounded."""
+    """Return width and height, not rounded, of the largest part of these proportions in a picture of square pixels."""
     return min(float(width), height * aspect), min(float(height), width / aspect)
 
 
@@ -47,13 +47,13 @@ def largest_part(width: int, height: int, aspect: float, *, x: float = 0.5, y: f
     aspect
         Width over height.
     x, y
-        The share of what is cut off that is cut off at the left and at the top: 0 keeps the left edge, 0.5 the centre.
+        The share of the cut that is made at the left and at the top: 0 keeps the left edge, 0.5 the centre.
 
     Notes
     -----
-    Each side is rounded to whole pixels by itself. A centred part then stays exactly centred, at the price of up to one
-    pixel of its width. Rounding width and place instead would move a picture that was decoded at an eighth of its size
-    by as much as four of the file's pixels.
+    Each side is rounded to whole pixels by itself. A centred part then stays exactly centred, and its width is up to
+    one pixel off. Rounding width and place instead would move a picture decoded at an eighth of its size by up to four
+    of the file's pixels.
     """
     kept_width, kept_height = largest_size(width, height, aspect)
     left, right = _ends(width, kept_width, x)
@@ -68,7 +68,7 @@ def _ends(whole: int, kept: float, share: float) -> tuple[int, int]:
 
 
 def shares_around(x: float, y: float, width: int, height: int, aspect: float) -> tuple[float, float]:
-    """Give the shares for :func:`largest_part` that bring a point into the middle, as far as the edges allow.
+    """Return the shares for :func:`largest_part` that centre a point as far as the edges allow.
 
     Parameters
     ----------
@@ -86,7 +86,7 @@ def _share_around(place: float, whole: int, kept: float) -> float:
 
 
 def framed(pixels: Singles, aspect: float, colour: Singles) -> Singles:
-    """Set a picture in the middle of a border that brings it to these proportions.
+    """Return a picture centred in a border that makes it these proportions.
 
     Parameters
     ----------
@@ -107,22 +107,22 @@ def framed(pixels: Singles, aspect: float, colour: Singles) -> Singles:
 
 
 def _smallest_around(width: int, height: int, aspect: float) -> tuple[int, int]:
-    """Give width and height of the smallest area of these proportions around a picture of square pixels."""
+    """Return width and height of the smallest area of these proportions around a picture of square pixels."""
     if width > height * aspect:
         return width, max(height, round(width / aspect))
     return max(width, round(height * aspect)), height
 
 
 def within_a_pixel(width: int, height: int, aspect: float) -> bool:
-    """Whether a picture of square pixels has these proportions when one side may be wrong by one pixel."""
+    """Whether a picture of square pixels has these proportions, to within one pixel of either side."""
     return abs(width - height * aspect) < 1.001 or abs(height - width / aspect) < 1.001
 
 
 def enlargement(picture: Picture, board: Board) -> tuple[int, int] | None:
-    """Give the whole factors (x, y) by which a picture of the board's size was enlarged by repeating its pixels.
+    """Return the whole factors (x, y) by which a picture of the board's size was enlarged by repeating its pixels.
 
-    (1, 1) for a picture of just that size, None for any other. Such a picture is taken to be made of the board's own
-    pixels, whatever their shape on the screen.
+    (1, 1) for a picture of just that size, None for any other. Its pixels are taken to be the board's own, whatever
+    their shape on the screen.
     """
     height, width = picture.pixels.shape[:2]
     rows, columns = board.geometry.height, board.geometry.width
@@ -137,7 +137,7 @@ def enlargement(picture: Picture, board: Board) -> tuple[int, int] | None:
 
 
 def drawn_for(picture: Picture, board: Board) -> bool:
-    """Whether a picture is made of the board's own pixels (see :func:`enlargement`) and of nothing but its colours."""
+    """Whether a picture has the board's own pixels (see :func:`enlargement`) and only its colours."""
     if enlargement(picture, board) is None:
         return False
     return exact_codes(picture.pixels, board.palette) is not None

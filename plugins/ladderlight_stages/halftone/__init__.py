@@ -1,1 +1,1 @@
-"""Error diffusion's palette lookups, rows and loops."""
+"""Error diffusion and other dithering: tables of a board's colours, rows of errors, and loops."""

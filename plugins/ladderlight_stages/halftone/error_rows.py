@@ -1,4 +1,4 @@
-"""What the rows above pass down to a row: a sum that the processor works out many pixels at a time."""
+"""The errors of the rows above, added to a row: a sum that the processor computes for many pixels at a time."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 from ladderlight_stages.compiled import compiled
 
 TOGETHER = 3
-"""So many of a kernel's taps are added in one pass; the number of taps must be a multiple."""
+"""Taps of a kernel that are added in one pass; the number of taps must be a multiple."""
 
 
 @compiled
-def pass_down(
+def add_error_rows(
     base: NDArray[np.int32],
     errors: NDArray[np.int32],
     below: NDArray[np.int32],
@@ -51,7 +51,7 @@ def _row_above(
     y: int,
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
 ) -> NDArray[np.int32]:
-    """Give the errors that a tap brings to each place of row ``y``."""
+    """Return the errors that a tap adds to each place of row ``y``."""
     above, right = y - tap[0], tap[1]
     back = serpentine and above % 2 == 1
     first = (errors.shape[1] - count) // 2 + (3 * right if back else -3 * right)

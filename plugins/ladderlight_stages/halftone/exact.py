@@ -1,4 +1,4 @@
-"""Pictures that already are in a board's colours keep their codes."""
+"""The codes of pictures that are in a board's colours already."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ _SAMPLES = 97
 
 
 def exact_codes(pixels: Singles, palette: Palette) -> Codes | None:
-    """Give the codes of a picture whose every pixel is one of the board's colours, or None.
+    """Return the codes of a picture whose every pixel is one of the board's colours, or None.
 
-    A pixel counts as a colour of the board when both are the same in 8-bit sRGB: that is how an indexed picture file
-    holds them. Of several codes the nearest in light is taken, then the lowest.
+    A pixel is a colour of the board when both are the same in 8-bit sRGB, as in an indexed picture file. Of several
+    codes the nearest in light is taken, then the lowest.
 
     Parameters
     ----------
@@ -28,7 +28,7 @@ def exact_codes(pixels: Singles, palette: Palette) -> Codes | None:
         The board's colours.
     """
     flat = pixels.reshape(-1, 3)
-    # a photograph is told from one of its pixels or a few, without converting the whole
+    # one pixel of a photograph, or a few, are enough to return without converting all
     for samples in (1, _SAMPLES):
         if len(flat) > samples and _look_up(flat[len(flat) // (2 * samples) :: len(flat) // samples], palette) is None:
             return None
@@ -45,7 +45,7 @@ def _look_up(flat: Singles, palette: Palette) -> Codes | None:
     best = order[place]
     if len(np.unique(keys)) < len(keys):
         gap = np.abs(palette.linear[best] - flat).sum(axis=1)
-        # the codes of one key lie side by side, the lowest first
+        # the codes of one key are side by side, the lowest first
         for step in range(1, int(np.bincount(np.unique(keys, return_inverse=True)[1]).max())):
             near = np.minimum(place + step, len(keys) - 1)
             other = np.abs(palette.linear[order[near]] - flat).sum(axis=1)
@@ -56,7 +56,7 @@ def _look_up(flat: Singles, palette: Palette) -> Codes | None:
 
 @lru_cache(maxsize=8)
 def _by_key(palette: Palette) -> tuple[NDArray[np.intp], Ints]:
-    """Give the codes sorted by their 8-bit colours, and those colours."""
+    """Return the codes sorted by their 8-bit colours, and those colours."""
     keys = _key(palette.srgb8)
     order = np.argsort(keys, kind="stable")
     return order, keys[order]

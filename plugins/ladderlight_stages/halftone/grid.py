@@ -1,4 +1,4 @@
-"""The nearest of any set of colours: a grid whose cells list all the colours that can be nearest within them."""
+"""The nearest of any set of colours: a grid of cells, each with all the colours that can be nearest within it."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from ladderlight_stages.compiled import compiled
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Grid:
-    """Which colours can be nearest in each cell.
+    """The colours that can be nearest in each cell.
 
     Cell (i, j, k) of ``size`` each way is number ``(i * size + j) * size + k``. Its colours, ascending, are
-    ``members[starts[n] : starts[n + 1]]``; ``central[n]`` is nearest to its centre. ``doubt[n]`` says how far the
-    border to another colour is overstepped at worst where ``central`` is taken for the whole cell, as a share of the
-    distance between the two colours.
+    ``members[starts[n] : starts[n + 1]]``; ``central[n]`` is nearest to its centre. ``doubt[n]`` is the
+    furthest that ``central``, taken for the whole cell, oversteps the border to another colour, as a share of the
+    distance between the two.
     """
 
     size: int
@@ -36,7 +36,7 @@ def make_grid(colours: NDArray[np.floating], transform: NDArray[np.floating], ed
     colours
         (colours, 3), in the space of the grid's axes.
     transform
-        (3, 3), to the space whose straight distance is the one to be least.
+        (3, 3), to the space in which the straight distance is to be least.
     edges
         (3, size + 1), ascending; the cells along each axis. ``size`` is a power of two.
 
@@ -138,7 +138,7 @@ def nearest_members(
     starts: NDArray[np.int32],
     members: NDArray[np.int32],
 ) -> NDArray[np.int32]:
-    """Give for points the index of the nearest colour, the lowest of several.
+    """Return, for each point, the index of the nearest colour, the lowest of several.
 
     Parameters
     ----------

@@ -1,9 +1,9 @@
-"""Error diffusion around codes that are given: those that an animation's frame keeps of the frames before.
+"""Error diffusion around given codes: those that a frame of an animation keeps of the frames before.
 
-A kept code passes on what it leaves of the picture's light, as any other does, so that what is dithered anew joins it
-without a seam. But it was chosen for other errors than those that reach it now, and over a large area these would add
-up; what it passes on is therefore limited to what the nearest level or colour may leave. Otherwise as in
-``lattice_loops`` and ``palette_loops``.
+A kept code passes on the rest of the picture's light, as any other does, so that newly dithered areas join it without a
+seam. But it was chosen for other errors than those that reach it now, and over a large area these would add up; its
+error is therefore limited to that of the nearest level or colour. Otherwise as in ``lattice_loops`` and
+``palette_loops``.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
-from ladderlight_stages.halftone.error_rows import pass_down
+from ladderlight_stages.halftone.error_rows import add_error_rows
 from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, SHARE_BITS, UNITS, _search
 
 
@@ -39,7 +39,7 @@ def diffuse_lattice_kept(
     pixels, units, limits, shift, levels, codes, ahead, below, serpentine
         As for ``lattice_loops.diffuse_lattice``.
     kept
-        int32 (height, width): the codes that are given, -1 where there is none.
+        int32 (height, width): the given codes, -1 where there is none.
     light
         int32 (codes, 3): the light of each code, in units above the first bin's lower end.
     most
@@ -64,7 +64,7 @@ def diffuse_lattice_kept(
             gun = i % 3
             value = max(min(pixels[y, i // 3, gun], limits[gun, 1]), limits[gun, 0])
             base[i] = (np.int32((value - limits[gun, 2]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
-        pass_down(base, errors, below, y, serpentine)
+        add_error_rows(base, errors, below, y, serpentine)
         here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
         backward = serpentine and y % 2 == 1
         last[:], second[:] = 0, 0
@@ -110,7 +110,7 @@ def diffuse_palette_kept(
     pixels, transform, start, bottom, top, bins, colours, codes, cells, lists, ahead, below, serpentine
         As for ``palette_loops.diffuse_palette``.
     kept
-        int32 (height, width): the places among ``colours`` of those that are given, -1 where there is none.
+        int32 (height, width): the places of the given ones among ``colours``, -1 where there is none.
     most
         int32 (3,): by gun, the largest error that a kept colour passes on.
 
@@ -136,7 +136,7 @@ def diffuse_palette_kept(
             value = max(min(pixels[y, i // 3, gun], high), start[gun])
             units = bottom[gun] + np.int32((value - start[gun]) * scale + np.float32(0.5))
             base[i] = (units << SHARE_BITS) + rounding
-        pass_down(base, errors, below, y, serpentine)
+        add_error_rows(base, errors, below, y, serpentine)
         here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
         backward = serpentine and y % 2 == 1
         last[:], second[:] = 0, 0

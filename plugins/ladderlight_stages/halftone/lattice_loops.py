@@ -1,8 +1,8 @@
 """Error diffusion for boards whose channels are independent: each gun goes to the nearest of its own levels.
 
 Light is counted in whole units, so that the result is the same on every machine. Errors are gathered rather than
-spread: what the rows above pass down is a sum that the processor works out many pixels at a time; only what comes from
-the pixels just before is sequential, and that is kept in registers.
+spread: the errors of the rows above are a sum that the processor computes for many pixels at a time; only
+the errors of the pixels just before are sequential, and they are kept in registers.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
-from ladderlight_stages.halftone.error_rows import pass_down
+from ladderlight_stages.halftone.error_rows import add_error_rows
 from ladderlight_stages.halftone.tally_loops import count_pixels
 
 SHARE_BITS = 11
-"""Shares of the error are counted in units of 2**-11, so that units of light times shares fit 32 bits."""
+"""Shares of the error are in units of 2**-11, so that units of light times shares fit 32 bits."""
 
 
 @compiled
@@ -38,7 +38,7 @@ def diffuse_lattice(
     pixels
         float32 (height, width, 3), linear light.
     units
-        How many units full light is.
+        Full light in units.
     limits
         float32 (3, 5): by gun the lowest level, the highest level, the light of the first bin's lower end, and the
         light below and above which it is clipped.
@@ -50,14 +50,14 @@ def diffuse_lattice(
     ahead
         int32 (2,): the shares of the error for the next two pixels.
     below
-        int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``pass_down``.
+        int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``add_error_rows``.
     serpentine
         Whether every other row is scanned backwards.
 
     Returns
     -------
-    uint16 (height, width), codes; and the number of pixels with a gun beyond its levels, which is counted on the way
-    since going through the light once more would take a fifth of the time.
+    uint16 (height, width), codes; and the number of pixels with a gun beyond its levels: counting them in a pass of its
+    own would take a fifth of the time.
     """
     height, width, _ = pixels.shape
     flat = pixels.reshape(height, width * 3)
@@ -90,7 +90,7 @@ def diffuse_lattice(
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
         clipped += count_pixels(out_of_reach)
-        pass_down(base, errors, below, y, serpentine)
+        add_error_rows(base, errors, below, y, serpentine)
         here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
         out = result[y]
         backward = serpentine and y % 2 == 1

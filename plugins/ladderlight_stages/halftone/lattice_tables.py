@@ -1,4 +1,4 @@
-"""Tables for the loop that reduces each gun on its own: from a board's colours to bins of light."""
+"""Tables for the loop that reduces each gun separately: from a board's colours to bins of light."""
 
 from __future__ import annotations
 
@@ -9,21 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Palette
-from ladderlight.colour import lightness
 from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.perception.clipping import tolerated
+from ladderlight_stages.perception.luminance import LUMINANCE
 
 UNITS = 1 << 18
 """Full light in whole units: the darkest step of 8-bit sRGB is 80 of them."""
-LUMINANCE: Singles = lightness.LUMINANCE.astype(np.float32)
-"""Shares of red, green and blue light in luminance, single precision like pixels."""
 
 Gun = tuple[Floats, Codes]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LatticeTables:
-    """What ``diffuse_lattice`` needs of a board. With ``grey`` the first gun is luminance, the others idle."""
+    """A board's tables for ``diffuse_lattice``. With ``grey`` the first gun is luminance, the others idle."""
 
     grey: bool
     limits: Singles
@@ -32,7 +30,7 @@ class LatticeTables:
     codes: Codes
 
     def fit(self, pixels: Singles) -> Singles:
-        """Give the pixels as the loop takes them: writable, C order, luminance first on a grey board."""
+        """Return pixels for the loop: writable, in C order, luminance first on a grey board."""
         if self.grey:
             fitted = np.zeros_like(pixels)
             np.matmul(pixels, LUMINANCE, out=fitted[..., 0])
@@ -40,7 +38,7 @@ class LatticeTables:
         return np.require(pixels, np.float32, ["C", "A", "W"])
 
     def light_of_codes(self, palette: Palette) -> NDArray[np.int32]:
-        """Give each code's light as the loop counts it, in units above the first bin's lower end, (codes, 3)."""
+        """Return each code's light in the loop's units above the first bin's lower end, (codes, 3)."""
         light = palette.linear * (np.array([1.0, 0.0, 0.0]) if self.grey else 1.0)
         return np.asarray((light.astype(np.float32) - self.limits[:, 2]) * np.float32(UNITS) + 0.5, dtype=np.int32)
 
@@ -52,24 +50,24 @@ def is_grey(palette: Palette) -> bool:
 
 
 def guns_of(palette: Palette) -> list[Gun] | None:
-    """Give each gun's levels, ascending, and their codes; on a grey board luminance and two idle guns.
+    """Return each gun's levels, ascending, and their codes; on a grey board luminance and two idle guns.
 
     None for a board whose guns depend on each other.
     """
     if is_grey(palette):
         idle = (np.zeros(1), np.zeros(1, dtype=np.uint16))
-        return [_distinct(palette.linear[:, 0], np.arange(len(palette), dtype=np.uint16)), idle, idle]
+        return [_sorted_levels(palette.linear[:, 0], np.arange(len(palette), dtype=np.uint16)), idle, idle]
     if palette.lattice is None:
         return None
-    return [_distinct(*gun) for gun in zip(palette.lattice.levels, palette.lattice.codes, strict=True)]
+    return [_sorted_levels(*gun) for gun in zip(palette.lattice.levels, palette.lattice.codes, strict=True)]
 
 
 @lru_cache(maxsize=8)
 def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> LatticeTables | None:
     """Make the tables; None for a board whose guns depend on each other.
 
-    ``error`` is the largest error there can be, as a share of a gun's largest step: half where the nearest level is
-    always taken. ``fineness`` is how many bins a gun's smallest step has at least, as far as units allow.
+    ``error`` is the largest possible error, as a share of a gun's largest step: half where the nearest level is always
+    taken. ``fineness`` is the least number of bins in a gun's smallest step, as far as units allow.
     """
     guns = guns_of(palette)
     if guns is None:
@@ -92,7 +90,7 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
     levels = np.empty((3, bins), dtype=np.int32)
     codes = np.empty((3, bins), dtype=np.uint16)
     for gun, (light, bits) in enumerate(guns):
-        # counted with the loop's own single-precision steps, so that a pixel of exactly a level's light leaves no error
+        # in the loop's own single-precision steps, so that a pixel of exactly a level's light leaves no error
         counted = ((light.astype(np.float32) - limits[gun, 2]) * np.float32(UNITS) + np.float32(0.5)).astype(np.int32)
         centres = (np.arange(bins) + 0.5) * 2**shift
         chosen = np.searchsorted((counted[1:] + counted[:-1]) / 2, centres)
@@ -101,8 +99,8 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
     return LatticeTables(grey=is_grey(palette), limits=limits, shift=shift, levels=levels, codes=codes)
 
 
-def _distinct(light: Floats, codes: Codes) -> Gun:
-    """Sort levels, ascending; of several codes with the same light keep the lowest."""
+def _sorted_levels(light: Floats, codes: Codes) -> Gun:
+    """Return levels, ascending; of several codes with the same light the lowest."""
     order = np.lexsort((codes, light))
     light, codes = light[order], codes[order]
     first = np.ones(len(light), dtype=bool)

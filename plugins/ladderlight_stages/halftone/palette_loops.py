@@ -1,4 +1,4 @@
-"""Error diffusion onto any set of colours: the three guns together go to the nearest colour.
+"""Error diffusion onto any set of colours: the three guns together take the nearest colour.
 
 Light is counted in whole units, and errors are gathered, as in ``lattice_loops``.
 """
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
-from ladderlight_stages.halftone.error_rows import pass_down
+from ladderlight_stages.halftone.error_rows import add_error_rows
 
 UNITS = 1 << 16
 """Full light in whole units."""
@@ -21,9 +21,9 @@ BIN_BITS = 6
 CELL_BITS = (5, 6, 5)
 """There are 32, 64 and 32 cells along the guns: green counts for most, and all fit a processor's second cache."""
 CELL_SHIFTS = (11, 5, 0)
-"""Where each gun's cell stands in the number of a cell."""
+"""The lowest bit of each gun's cell in the number of a cell."""
 LIST = 65535
-"""Stands in a cell for: search the cell's list."""
+"""In a cell: search the cell's list."""
 
 
 @compiled
@@ -49,14 +49,14 @@ def diffuse_palette(
     pixels
         float32 (height, width, 3), linear light.
     transform
-        float32 (3, 3), from linear light to the space in which the nearest colour is sought.
+        float32 (3, 3), from linear light to the space in which the nearest colour is searched.
     start
         float32 (3,): the light at ``bottom``.
     bottom, top
-        int32 (3,): what a pixel with the errors it is given is limited to, in units, so that colours out of reach do
-        not bleed. So much room is left below and above that errors lead nowhere beyond the bins.
+        int32 (3,): the limits of a pixel with its errors, in units, so that colours out of reach do not bleed. There
+        is room below and above, so that errors never lead beyond the bins.
     bins
-        uint16 (3, bins): by gun, what a bin of light adds to the number of its cell.
+        uint16 (3, bins): by gun, the addend of a bin of light to the number of its cell.
     colours, codes
         int32 (colours, 4) and uint16 (colours,); the colours in units, the fourth column unused.
     cells
@@ -66,7 +66,7 @@ def diffuse_palette(
     ahead
         int32 (2,): the shares of the error for the next two pixels.
     below
-        int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``pass_down``.
+        int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``add_error_rows``.
     serpentine
         Whether every other row is scanned backwards.
 
@@ -103,14 +103,14 @@ def diffuse_palette(
             value = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - low[i]) * scale + np.float32(0.5)) << SHARE_BITS) + least[i]
-        pass_down(base, errors, below, y, serpentine)
+        add_error_rows(base, errors, below, y, serpentine)
         here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
         out = result[y]
         backward = serpentine and y % 2 == 1
         x = np.uintp(width - 1 if backward else 0)
         step = np.uintp(-1 if backward else 1)
-        # g: what the next pixel is given. From the pixel before it is share x light - share x colour, multiplied out so
-        # that the processor can work on the former while the colour is being sought.
+        # g: the error added to the next pixel, share x light - share x colour, multiplied out so that the processor
+        # can compute the former while the colour is searched.
         g0 = g1 = g2 = p0 = p1 = p2 = zero
         for _ in range(width):
             at = x + x + x
@@ -148,7 +148,7 @@ def _search(
     lists: NDArray[np.int32],
     cell: np.uintp,
 ) -> np.uintp:
-    """Give the nearest of a cell's colours, the lowest of several."""
+    """Return the nearest of a cell's colours, the lowest of several."""
     best, least = np.uintp(0), np.float32(np.inf)
     for m in range(lists[cell + cell], lists[cell + cell + np.uintp(1)]):
         colour = np.uintp(lists[m])

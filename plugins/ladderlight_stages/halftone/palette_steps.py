@@ -27,7 +27,7 @@ def mix(
     steps: int,
     strength: float,
 ) -> Codes:
-    """Mix each pixel's light from several colours, and take the one that its threshold points at.
+    """Mix each pixel's light from several colours, and take the one at its threshold.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ def mix(
     brightness
         int32 (colours,): the order of the colours from dark to light.
     steps
-        Of how many colours a mixture is made.
+        Number of colours in a mixture.
     strength
         Share of the error that a step passes to the next.
     """
@@ -86,7 +86,7 @@ def follow(
     cells: Codes,
     lists: NDArray[np.int32],
 ) -> Codes:
-    """Diffuse along a curve: each pixel is given a weighted mean of the last errors.
+    """Diffuse along a curve: a weighted mean of the last errors is added to each pixel.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Tables for the loop that reduces to any set of colours."""
+"""Tables for the loops that reduce to any set of colours."""
 
 from __future__ import annotations
 
@@ -22,17 +22,17 @@ OPPONENT = np.array(
 )
 """Luminance, red against green, blue against yellow, in linear light."""
 _WEIGHTS = np.array([1.0, 0.75, 0.5])
-"""How much each counts when the nearest colour is chosen; found by trial on photographs with S-CIELAB."""
+"""Their weights when the nearest colour is chosen; found by trial on photographs with S-CIELAB."""
 _SIZES = tuple(1 << bits for bits in CELL_BITS)
 _DOUBT = 0.45
-"""How far the border between two colours may be overstepped, as a share of their distance, to spare a search.
+"""How far the border between two colours may be overstepped, as a share of their distance, to save a search.
 
-Less than half, so that a colour of the board always takes itself.
+Less than half, so that a colour of the board is always its own nearest.
 """
 
 
 class PaletteTables(NamedTuple):
-    """What ``diffuse_palette`` needs of a board, in the order in which all loops take it; see there."""
+    """A board's tables for ``diffuse_palette``, in the order in which all loops take them; see there."""
 
     transform: Singles
     start: Singles
@@ -45,15 +45,15 @@ class PaletteTables(NamedTuple):
     lists: NDArray[np.int32]
 
 
-def distinct_colours(palette: Palette) -> tuple[Floats, Codes]:
-    """Give the colours of a board in linear light, each once, with the lowest code of each, by code."""
+def unique_colours(palette: Palette) -> tuple[Floats, Codes]:
+    """Return the colours of a board in linear light, each once, with the lowest code of each, by code."""
     _, first = np.unique(palette.linear, axis=0, return_index=True)
     first = np.sort(first)
     return palette.linear[first], first.astype(np.uint16)
 
 
 def colour_places(palette: Palette) -> NDArray[np.int32]:
-    """Give for each code of a board the place of its colour among ``distinct_colours``, int32 (codes,)."""
+    """Return, for each code of a board, the place of its colour among ``unique_colours``, int32 (codes,)."""
     _, first, colour = np.unique(palette.linear, axis=0, return_index=True, return_inverse=True)
     return np.argsort(np.argsort(first)).astype(np.int32)[colour.reshape(-1)]
 
@@ -69,23 +69,23 @@ def palette_tables(palette: Palette, error_limit: float) -> PaletteTables:
     error_limit
         How far beyond the board's colours a pixel with its errors may lie, as a share of their extent.
     """
-    linear, codes = distinct_colours(palette)
+    linear, codes = unique_colours(palette)
     return make_tables(linear, codes, error_limit)
 
 
 def make_tables(linear: Floats, codes: Codes, error_limit: float) -> PaletteTables:
-    """Make the tables for distinct colours, float64 (colours, 3) in linear light, and their codes."""
+    """Make the tables for unique colours, float64 (colours, 3) in linear light, and their codes."""
     transform = _WEIGHTS[:, None] * OPPONENT
     low, high = linear.min(axis=0), linear.max(axis=0)
     # few colours leave errors as large as half the step between them, whatever the limit
     reach = np.maximum((high - low) * max(error_limit, 1 / len(linear)), 1e-3)
     start = (low - reach).astype(np.float32)
-    # counted with the loop's own single-precision steps, so that a pixel of exactly a colour leaves no error
+    # in the loop's own single-precision steps, so that a pixel of exactly a colour leaves no error
     counted = ((linear.astype(np.float32) - start) * np.float32(UNITS) + np.float32(0.5)).astype(np.int32)
     top = np.floor((high + reach - start) * UNITS).astype(np.int32)
     bins, edges = _cells_of_bins(top, (low - start) * UNITS)
     cells, lists = _lists(make_grid(counted / UNITS, transform, edges / UNITS))
-    # a pixel is given at most the largest error there can be, which is less than the whole range
+    # the largest possible error of a pixel is less than the whole range
     room = bins.shape[1]
     bottom = np.full(3, room << BIN_BITS, dtype=np.int32)
     return PaletteTables(
@@ -104,8 +104,8 @@ def make_tables(linear: Floats, codes: Codes, error_limit: float) -> PaletteTabl
 def _cells_of_bins(top: NDArray[np.int32], black: Floats) -> tuple[Codes, Floats]:
     """Divide the bins of light into cells, finer in the dark where a board's colours lie close together.
 
-    Returns what each bin adds to the number of a cell, uint16 (3, bins), and the edges of a grid in units, float64
-    (3, largest size + 1). Where a gun has fewer cells, some of the grid's have no width.
+    Returns the addend of each bin to the number of its cell, uint16 (3, bins), and the edges of a grid in units,
+    float64 (3, largest size + 1). Where a gun has fewer cells, some of the grid's are empty.
     """
     count = (int(top.max()) >> BIN_BITS) + 1
     bins = np.empty((3, count), dtype=np.uint16)
@@ -123,7 +123,7 @@ def _cells_of_bins(top: NDArray[np.int32], black: Floats) -> tuple[Codes, Floats
 
 
 def _lists(grid: Grid) -> tuple[Codes, NDArray[np.int32]]:
-    """Give each cell its one colour, or LIST; and for all cells where their colours begin and end, then the colours."""
+    """Return each cell's one colour, or LIST; and where the colours of all cells begin and end, then the colours."""
     first = [np.arange(size) * (grid.size // size) for size in _SIZES]
     numbers = (first[0][:, None, None] * grid.size + first[1][:, None]) * grid.size + first[2]
     taken = numbers.ravel()

@@ -1,4 +1,4 @@
-"""Counting over a picture and its codes, so that it costs little beside the reduction itself."""
+"""Counts over a picture and its codes, compiled, so that they cost little beside the reduction."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Reading the drawn characters."""
+"""The drawn characters, read from ``glyphs.txt``."""
 
 from __future__ import annotations
 

@@ -47,7 +47,7 @@ def lab_from(colours: Floats, shares: Floats) -> Floats:
 
 @compiled
 def ciede2000(one: Floats, other: Floats) -> Floats:
-    """Give the colour difference CIEDE2000 of each pair of colours, float64 (height, width).
+    """Return the colour difference CIEDE2000 of each pair of colours, float64 (height, width).
 
     Parameters
     ----------

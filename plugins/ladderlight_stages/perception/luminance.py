@@ -1,4 +1,4 @@
-"""Luminance and colour apart from each other, in linear light."""
+"""Luminance and colour, separated, in linear light."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ LUMINANCE: Singles = lightness.LUMINANCE.astype(np.float32)
 
 
 def luminance_of(pixels: Singles) -> Singles:
-    """Give the luminance of float32 pixels, shape (height, width, 3), as shape (height, width)."""
+    """Return the luminance of float32 pixels, shape (height, width, 3), as shape (height, width)."""
     return pixels @ LUMINANCE
 
 
 def relit(pixels: Singles, luminance: Singles) -> Singles:
-    """Give a picture another luminance, and keep its colours.
+    """Return a picture with another luminance and the same colours.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ def relit(pixels: Singles, luminance: Singles) -> Singles:
     Returns
     -------
     ndarray
-        float32, 0 to 1. Colours that cannot be as light as that are paler; black becomes grey.
+        float32, 0 to 1. Colours that cannot be so light become paler; black becomes grey.
     """
     old = luminance_of(pixels)
     gain = np.divide(luminance, old, out=np.zeros_like(old), where=old > 0)
@@ -39,7 +39,7 @@ def relit(pixels: Singles, luminance: Singles) -> Singles:
 
 
 def coloured(luminance: Singles, chroma: Singles) -> Singles:
-    """Add colour to grey, as much of it as keeps every channel in 0 to 1. Luminance and hue stay.
+    """Return grey with as much colour added as keeps every channel in 0 to 1. Luminance and hue stay.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What a reduction did to a picture, in figures for the manifest."""
+"""Figures for the manifest of what a reduction did to a picture."""
 
 from __future__ import annotations
 
@@ -17,17 +17,17 @@ from ladderlight_stages.halftone.lattice_tables import is_grey
 from ladderlight_stages.halftone.tally_loops import count_beyond, count_beyond_light, count_outside, mark_used
 from ladderlight_stages.perception.clipping import BEYOND, half_steps, tolerated
 from ladderlight_stages.perception.density import density_from
+from ladderlight_stages.perception.reach import CELLS, reach_cells
+from ladderlight_stages.perception.vision import Viewer
 
 ScreenWidth = Annotated[
     float | None,
-    Option(
-        "width of the visible picture, if other than the recipe's [viewing] says", minimum=0.01, maximum=100, unit="m"
-    ),
+    Option("width of the visible picture, if not that of the recipe's [viewing]", minimum=0.01, maximum=100, unit="m"),
 ]
 ViewingDistance = Annotated[
     float | None,
     Option(
-        "from eye to screen, if other than the recipe's [viewing] says; 60 cm when neither does",
+        "from eye to screen, if not that of the recipe's [viewing]; 60 cm without either",
         minimum=0.05,
         maximum=1000,
         unit="m",
@@ -36,19 +36,18 @@ ViewingDistance = Annotated[
 MeasuringDistance = Annotated[
     float | None,
     Option(
-        "from eye to screen, if other than the recipe's [viewing] says; when either does, the visible error is "
-        "measured for the manifest",
+        "from eye to screen, if not that of the recipe's [viewing]; with either, the manifest has the visible error",
         minimum=0.05,
         maximum=1000,
         unit="m",
     ),
 ]
 UNSTATED = Viewing()
-"""What stages are given when nobody says from where the screen is looked at."""
+"""The viewing of a recipe without one."""
 _SURROUNDINGS = 9
-"""Pixels across and down that are averaged to tell whether a picture changes at a place."""
+"""Pixels across and down that are averaged to find whether a picture changes at a place."""
 _MOST_BY_HULL = 320 * 240
-"""Of pictures with more pixels, about so many are looked at."""
+"""Of pictures with more pixels, about so many are checked."""
 _STILL = 1.0
 """L*: about the least step in lightness that is seen."""
 
@@ -56,7 +55,7 @@ _STILL = 1.0
 def with_measures(
     coded: CodedPicture, picture: Picture, board: Board, viewing: Viewing, *, clipped: int | None = None
 ) -> CodedPicture:
-    """Note what a reduction did to a picture and, when the distance is known, what can be seen of it from there.
+    """Return a coded picture with the metrics of its reduction and, when the distance is known, of its visible error.
 
     Metrics of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
     (S-CIELAB, its filters integrated over the pixel and the picture reflected at its edges); ``clipped_share`` is the
@@ -68,9 +67,9 @@ def with_measures(
     coded, picture
         After and before the reduction.
     board, viewing
-        The board, and from where its screen is looked at.
+        The board, and the place from which its screen is seen.
     clipped
-        How many pixels have such light, when the reduction has counted them on its way.
+        The number of pixels with such light, when the reduction has counted them.
     """
     if clipped is None:
         clipped = clipped_pixels(picture.pixels, board.palette)
@@ -78,8 +77,6 @@ def with_measures(
     plain = coded.with_metrics({"clipped_share": round(clipped / coded.codes.size, 4), "colours_used": colours})
     if viewing.distance is None:
         return plain
-    from ladderlight_stages.perception.vision import Viewer  # brings scipy, which most builds do without
-
     density = density_from(board, viewing)
     error = Viewer(reference=picture.pixels, density=density).error(board.palette.linear[coded.codes])
     return plain.with_metrics(
@@ -93,11 +90,11 @@ def with_measures(
 
 @dataclass(frozen=True, kw_only=True)
 class Flicker:
-    """What changes from each frame to the next, as means over the frames, the last to the first included.
+    """Changes from each frame to the next, as means over all frames, from the last to the first included.
 
-    ``changed`` is the share of pixels that change, ``jump`` by how much lightness changes over all pixels (CIELAB L*, 0
+    ``changed`` is the share of pixels that change, ``jump`` the mean change of lightness over all pixels (CIELAB L*, 0
     to 100), and ``unmoved`` the share of pixels that change although the picture there does not: the lightness of their
-    surroundings stays. That is the flicker that a dithering makes which is not stable in time.
+    surroundings stays. That is the flicker of a dithering that is not stable in time.
     """
 
     changed: float
@@ -106,8 +103,8 @@ class Flicker:
 
 
 def flicker(frames: Sequence[CodedPicture], palette: Palette) -> Flicker:
-    """Measure what changes from frame to frame, and how much of it is dithering alone."""
-    from scipy.ndimage import uniform_filter  # most builds do without
+    """Measure the changes from frame to frame, and how much of them is dithering alone."""
+    from scipy.ndimage import uniform_filter  # slow to import
 
     luminance = palette.linear @ LUMINANCE
     lightness = lightness_of(luminance)
@@ -128,28 +125,22 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
     """Count the pixels, (height, width, 3) of linear light, that a board can neither show nor mix from its colours.
 
     Where the guns are independent, that is light beyond a gun's darkest or lightest level; on a grey board luminance
-    beyond that of its greys; otherwise light outside the convex hull of the colours. Where they lie in a plane it is
-    light beyond a gun's levels again. Half a step of 8-bit sRGB is allowed, since that is how files hold colours that
-    the board can show. The hull takes several times as long, so that of large pictures only every second
-    row or fewer are looked at, and the number is an estimate.
+    beyond that of its greys; otherwise light outside the convex hull of the colours, or, where these lie in a plane,
+    beyond a gun's levels again. Half a step of 8-bit sRGB is allowed: files hold colours that the board can show to
+    that accuracy. The hull takes several times as long, so only every second row or fewer of large pictures are
+    counted, and the number is an estimate.
     """
     light = np.require(pixels, np.float32, ["C", "A", "W"])
     low, high = tolerated(palette.linear.min(axis=0), palette.linear.max(axis=0))
-    found: int
     if is_grey(palette):
-        found = count_beyond_light(light, LUMINANCE.astype(np.float32), float(low[0]), float(high[0]))
-        return found
+        return count_beyond_light(light, LUMINANCE.astype(np.float32), float(low[0]), float(high[0]))
     if palette.lattice is None:
-        from ladderlight_stages.perception.reach import CELLS, reach_cells  # brings scipy
-
         cells = reach_cells(palette, BEYOND)
         if cells is not None:
             rows = np.ascontiguousarray(light[:: max(1, light[..., 0].size // _MOST_BY_HULL)])
-            how = (CELLS, BEYOND, cells.states, cells.faces, cells.followed, half_steps())
-            found = count_outside(rows, *how)
+            found = count_outside(rows, CELLS, BEYOND, cells.states, cells.faces, cells.followed, half_steps())
             return round(found * len(light) / len(rows))
-    found = count_beyond(light, low.astype(np.float32), high.astype(np.float32))
-    return found
+    return count_beyond(light, low.astype(np.float32), high.astype(np.float32))
 
 
 def colours_used(codes: Codes, palette: Palette) -> int:
@@ -161,6 +152,6 @@ def colours_used(codes: Codes, palette: Palette) -> int:
 
 @lru_cache(maxsize=8)
 def _colour_of_code(palette: Palette) -> NDArray[np.intp]:
-    """Give the number of each code's colour."""
+    """Return the number of each code's colour."""
     _, colour = np.unique(palette.linear, axis=0, return_inverse=True)
     return colour.reshape(-1)

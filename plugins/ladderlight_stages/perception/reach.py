@@ -1,4 +1,4 @@
-"""What a board can show or mix: the convex hull of its colours, in linear light."""
+"""The colours that a board can show or mix: the convex hull of its own, in linear light."""
 
 from __future__ import annotations
 
@@ -14,16 +14,16 @@ from ladderlight.units.arrays import Flags, Floats, Singles
 from ladderlight_stages.perception.clipping import half_steps
 
 CELLS = 32
-"""Cells along each gun's light: few pixels lie in cells that a hull cuts, and all cells fit a processor's cache."""
+"""Cells along each gun's light. Few pixels lie in cells that a hull cuts, and all cells fit a processor's cache."""
 _GUNS = 3
 _INSIDE, _OUTSIDE = 0, 1
 _NEVER, _ALWAYS = (0.0, 0.0, 0.0, 1.0), (0.0, 0.0, 0.0, -1.0)
-"""Faces, the first two of all, that no light passes and that all light does."""
+"""Faces, the first two of all: one that no light passes, and one that all light does."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Reach:
-    """All that can be mixed from some colours: their convex hull, in as many dimensions as they span.
+    """The convex hull of some colours, which holds all that can be mixed from them, in the dimensions that they span.
 
     ``black`` and ``white``, (3,), are the darkest and the lightest colour. ``axes``, (dimensions, 3), are orthonormal:
     a grey board's colours lie on a line, those of two guns in a plane, and the hull is that of their own space, from
@@ -39,7 +39,7 @@ class Reach:
 
 @lru_cache(maxsize=8)
 def reach_of(palette: Palette) -> Reach:
-    """Find what can be mixed from a palette."""
+    """Return the convex hull of a palette's colours."""
     colours = palette.linear
     light = colours @ LUMINANCE
     black, white = colours[np.argmin(light)], colours[np.argmax(light)]
@@ -55,6 +55,8 @@ def _faces(points: Floats) -> Floats:
         return np.empty((0, 1))
     if points.shape[1] == 1:
         return np.array([[1.0, -points.max()], [-1.0, points.min()]])
+    from scipy.spatial import ConvexHull  # slow to import
+
     return np.unique(ConvexHull(points).equations.round(9), axis=0)
 
 
@@ -63,11 +65,11 @@ class ReachCells:
     """The cube of all light in cells, and how a hull cuts them.
 
     There are ``CELLS`` along each gun's light from the margin below 0 to the margin above 1, and one more at either end
-    for what lies beyond. ``faces`` float32, (n, 4), are outward normals and where light is outside: normal . light >
-    last. ``states``, ((CELLS + 2)**3,), red slowest, uint16 or for very many faces uint32, gives twice the number of
-    each cell's first face, and 1 more where others come next: those after a face that is ``followed``, bool (n,). The
-    first two faces are for cells that none cuts: one that is never passed inside, one that always is outside. Light up
-    to half a step of 8-bit sRGB outside a face lies in cells that the face cuts.
+    for the light beyond. ``faces`` float32, (n, 4), are outward normals and where light is outside: normal . light >
+    last. ``states``, ((CELLS + 2)**3,), red slowest, uint16 or for very many faces uint32, are twice the number
+    of each cell's first face, plus 1 where others follow: those after a face that is ``followed``, bool (n,). The first
+    two faces are for cells that no face cuts: one never passed, for cells inside, and one always passed, for cells
+    outside. Light up to half a step of 8-bit sRGB outside a face lies in cells that the face cuts.
     """
 
     states: NDArray[np.unsignedinteger]
@@ -79,8 +81,7 @@ class ReachCells:
 def reach_cells(palette: Palette, margin: float) -> ReachCells | None:
     """Cut the cube of all light by the hull of a palette, a margin further out; None where the colours lie in a plane.
 
-    Faces along the lowest and highest level of each gun keep sharp corners of the hull from counting light that no gun
-    has.
+    Faces along the lowest and the highest level of each gun cut off the sharp corners of a hull moved outwards.
     """
     reach = reach_of(palette)
     if len(reach.axes) < _GUNS:

@@ -4,12 +4,13 @@ X. Zhang and B. A. Wandell, A spatial extension of CIELAB for digital color imag
 filter parameters of their published reference code. Differences are CIEDE2000.
 
 The method leaves two things open, and figures depend on both. Here each filter is integrated over the pixel, rather
-than sampled at its middle, and the picture is reflected at its edges; one filter is 7 degrees wide, so that a large
-part of the picture sees beyond them.
+than sampled at its middle, and the picture is reflected at its edges. One filter is 7 degrees wide, so it reaches
+beyond the edges from a large part of the picture.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -18,15 +19,8 @@ from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Floats
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
+from ladderlight_stages.perception.primaries import WHITE, XYZ_FROM_LINEAR
 
-XYZ_FROM_LINEAR = np.array(
-    [
-        [0.4124, 0.3576, 0.1805],
-        [0.2126, 0.7152, 0.0722],
-        [0.0193, 0.1192, 0.9505],
-    ]
-)
-"""IEC 61966-2-1."""
 OPPONENT_FROM_XYZ = np.array(
     [
         [0.279, 0.72, -0.107],
@@ -42,11 +36,8 @@ FILTERS = (
 )
 """For each opponent channel: Gaussians as (weight, full width at half maximum in degrees)."""
 
-_WHITE = np.array([0.95047, 1.0, 1.08883])
-"""XYZ of D65 for the 2-degree observer (ASTM E308)."""
-SHARES_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ) / _WHITE[:, None]
+SHARES_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ) / WHITE[:, None]
 """To XYZ as shares of white."""
-SHARES_FROM_LINEAR = XYZ_FROM_LINEAR / _WHITE[:, None]
 
 _SIGMA_OF_WIDTH = 1 / (2 * np.sqrt(2 * np.log(2)))
 _REACH = 4.5
@@ -62,9 +53,9 @@ class VisibleError:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Viewer:
-    """Somebody who looks at a picture: float32 or float64 (height, width, 3), linear light.
+    """A viewer of a picture: float32 or float64 (height, width, 3), linear light.
 
-    ``density`` is how many picture pixels one degree of sight holds, across and down.
+    ``density`` is the number of picture pixels in a degree of sight, across and down.
     """
 
     reference: NDArray[np.floating]
@@ -75,17 +66,17 @@ class Viewer:
         return seen_lab(self.reference, self.density)
 
     def differences(self, shown: NDArray[np.floating]) -> Floats:
-        """Give the CIEDE2000 difference that is seen at each pixel when ``shown`` stands for the reference."""
+        """Return the visible CIEDE2000 difference at each pixel of ``shown`` from the reference."""
         return np.asarray(ciede2000(self._seen, seen_lab(shown, self.density)))
 
     def error(self, shown: NDArray[np.floating]) -> VisibleError:
-        """Give the mean and the 95th percentile of the differences."""
+        """Return the mean and the 95th percentile of the differences."""
         found = self.differences(shown)
         return VisibleError(mean=float(found.mean()), p95=float(np.percentile(found, 95)))
 
 
 def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floats:
-    """Give the CIELAB picture that is left of a picture after the eye's blur.
+    """Return a picture in CIELAB after the eye's blur.
 
     Parameters
     ----------
@@ -129,9 +120,31 @@ def kernel(width_degrees: float, density: float) -> Floats:
     return np.asarray(weights / weights.sum())
 
 
+def blur_within(gaussians: Sequence[tuple[float, float]], density: tuple[float, float], reach: int) -> Floats:
+    """Return the sum of some Gaussians of ``FILTERS`` within ``reach`` pixels; (2 reach + 1, 2 reach + 1)."""
+    blur = np.zeros((2 * reach + 1, 2 * reach + 1))
+    for weight, degrees in gaussians:
+        across, down = (_cut(kernel(degrees, pixels), reach) for pixels in density)
+        blur += weight * down[:, None] * across
+    return blur
+
+
+def _cut(weights: Floats, reach: int) -> Floats:
+    padded = np.pad(weights, max(reach - len(weights) // 2, 0))
+    middle = len(padded) // 2
+    return padded[middle - reach : middle + reach + 1]
+
+
+def ciede_weights(lab: Floats) -> tuple[Floats, Floats]:
+    """Return CIEDE2000's divisors of lightness and chroma differences, SL and SC, for (..., 3) of CIELAB."""
+    middle = (lab[..., 0] - 50) ** 2
+    bright: Floats = 1 + 0.015 * middle / np.sqrt(20 + middle)
+    return bright, 1 + 0.045 * np.hypot(lab[..., 1], lab[..., 2])
+
+
 @lru_cache(maxsize=32)
 def _transfer(channel: int, height: int, width: int, density: tuple[float, float]) -> Floats:
-    """Give what a channel's filter leaves of each cosine of a picture's size."""
+    """Return the factor of a channel's filter for each cosine of a picture's size."""
     total = np.zeros((height, width))
     for weight, degrees in FILTERS[channel]:
         across, down = _response(kernel(degrees, density[0]), width), _response(kernel(degrees, density[1]), height)
@@ -140,7 +153,7 @@ def _transfer(channel: int, height: int, width: int, density: tuple[float, float
 
 
 def _response(weights: Floats, count: int) -> Floats:
-    """Give what symmetric weights leave of the cosines of 0, 1, 2... half periods over ``count`` pixels."""
+    """Return the factors of symmetric weights for cosines of 0, 1, 2... half periods over ``count`` pixels."""
     reach = len(weights) // 2
     angles = np.pi * np.outer(np.arange(count), np.arange(1, reach + 1)) / count
     return np.asarray(weights[reach] + 2 * np.cos(angles) @ weights[reach + 1 :])

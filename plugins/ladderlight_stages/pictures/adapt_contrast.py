@@ -1,4 +1,4 @@
-"""Adaptive contrast: more of it where a picture is flat."""
+"""Adaptive contrast: more where a picture is flat."""
 
 from __future__ import annotations
 
@@ -21,27 +21,14 @@ def adapt_contrast(
     picture: Picture,
     *,
     strength: Annotated[
-        float, Option("0 leaves the picture as it is, 1 is the full effect", minimum=0, maximum=1)
+        float, Option("0 leaves the picture unchanged, 1 is the full effect", minimum=0, maximum=1)
     ] = 0.5,
-    limit: Annotated[
-        float, Option("how much contrast it may add; more also brings out noise", minimum=0, maximum=1)
-    ] = 0.01,
+    limit: Annotated[float, Option("most contrast to add; more also brings out noise", minimum=0, maximum=1)] = 0.01,
     areas: Annotated[
-        int, Option("areas across and down whose contrast is raised each by itself", minimum=1, maximum=64)
+        int, Option("number of areas across and down, each with its own contrast", minimum=1, maximum=64)
     ] = 8,
 ) -> Picture:
-    """Raise the contrast of lightness in each part of a picture by itself; colours stay.
-
-    Parameters
-    ----------
-    picture
-        Any size.
-    strength
-        Mixes the lightness before and after.
-    limit
-        Clip limit of the histograms, as a share of the pixels.
-    areas
-        Number of areas in each direction.
+    """Raise the contrast of lightness in each part of a picture separately; colours stay.
 
     Returns
     -------
@@ -51,7 +38,8 @@ def adapt_contrast(
     Notes
     -----
     Contrast-limited adaptive histogram equalisation (Zuiderveld, Graphics Gems IV, 1994), by
-    ``skimage.exposure.equalize_adapthist``, on sRGB-encoded luminance.
+    ``skimage.exposure.equalize_adapthist``, on sRGB-encoded luminance. ``limit`` is the clip limit of its histograms,
+    as a share of the pixels.
     """
     from skimage.exposure import equalize_adapthist  # slow to import
 
@@ -63,7 +51,7 @@ def adapt_contrast(
     if span == 0:
         return picture
     area = (max(1, height // areas), max(1, width // areas))
-    # The filter stretches what it is given to the full range; a plain patch of paper must not turn black.
+    # The filter stretches its input to the full range, but plain paper must not turn black.
     levelled = equalize_adapthist((lightness - lightness.min()) / span, kernel_size=area, clip_limit=limit)
     mixed = lightness + strength * (levelled * span + lightness.min() - lightness)
     return picture.with_pixels(relit(picture.pixels, linear_from_srgb(np.clip(mixed, 0, 1)).astype(np.float32)))

@@ -1,4 +1,4 @@
-"""Bringing pictures into what a ladder can show."""
+"""Fitting pictures into the colours of a board."""
 
 from __future__ import annotations
 
@@ -23,28 +23,19 @@ def fit_gamut(
     picture: Picture,
     board: Board,
     *,
-    strength: Annotated[float, Option("0 leaves the picture as it is, 1 fits it in full", minimum=0, maximum=1)] = 1,
+    strength: Annotated[float, Option("0 leaves the picture unchanged, 1 fits it in full", minimum=0, maximum=1)] = 1,
 ) -> Picture:
     """Bring a picture into the colours that a board can show or mix.
 
-    Black becomes the board's black, white its white, and light in between stays in proportion. Colours that still lie
-    outside what can be mixed from the palette are drawn towards grey of the same luminance until they can be.
-    Dithering then never meets light that it cannot spread: shadows and highlights keep their detail, nothing bleeds.
-
-    Parameters
-    ----------
-    picture
-        Any size.
-    board
-        Its palette.
-    strength
-        Mixes the light before and after.
+    Black becomes the board's black, white its white, and light in between stays in proportion. Colours that
+    still cannot be mixed from the palette move towards grey of the same luminance until they can be. Dithering then
+    never meets light that it cannot spread: shadows and highlights keep their detail, and nothing bleeds.
 
     Returns
     -------
     Picture
-        0 to 1. With ``strength = 1`` every pixel is a mean of palette colours, to within rounding. A picture drawn in
-        nothing but the board's colours is given back as it is.
+        0 to 1. With ``strength = 1`` every pixel is a mean of palette colours, to within rounding. A picture that
+        is in the board's colours already is unchanged.
     """
     if exact_codes(picture.pixels, board.palette) is not None:
         return picture

@@ -18,17 +18,9 @@ from ladderlight_stages.framing.demand import as_demanded
 def mirror(
     picture: Picture,
     *,
-    swap: Annotated[Literal["left-right", "top-bottom", "both"], Option("which sides change places")] = "left-right",
+    swap: Annotated[Literal["left-right", "top-bottom", "both"], Option("sides that change places")] = "left-right",
 ) -> Picture:
-    """Mirror a picture; no pixel changes its value.
-
-    Parameters
-    ----------
-    picture
-        Any size.
-    swap
-        Which sides change places.
-    """
+    """Mirror a picture; no pixel changes its value."""
     rows = slice(None) if swap == "left-right" else slice(None, None, -1)
     columns = slice(None) if swap == "top-bottom" else slice(None, None, -1)
     return picture.with_pixels(np.ascontiguousarray(picture.pixels[rows, columns]))

@@ -14,17 +14,17 @@ from ladderlight_stages.framing.proportions import enlargement, framed, largest_
 from ladderlight_stages.resampling.resampling import Method, resampled
 
 MARGIN = 2
-"""How many times the board's size a picture must at least have in each direction.
+"""The least size of a picture in each direction, in multiples of the board's.
 
-A JPEG's decoder reduces by leaving out the finest frequencies, in encoded values. With twice the board's size left, all
-that the board can show is still there, and the kernel has the octave above to work on. What differs from a full decode
-is how the finest detail mixes: in encoded values, not in linear light. On photographs that is a mean CIEDE2000 of 0.1
-to 0.8, far below the step between two of a board's colours; a sky of single stars comes to 1.
+A JPEG's decoder reduces by leaving out the finest frequencies, in encoded values. At twice the board's size all that
+the board can show is left, and an octave above for the kernel. Only the finest detail mixes differently than after a
+full decode: in encoded values, not in linear light. On photographs the mean CIEDE2000 of that is 0.1 to 0.8, far below
+the step between two of a board's colours; for a sky of single stars it is 1.
 """
 
 
 def demanded(_demand: Demand, board: Board, options: Mapping[str, Any]) -> Demand:
-    """Give twice the board's size, or all of the picture when single pixels of it are picked."""
+    """Return twice the board's size, or the full size when single pixels are picked."""
     if options.get("method") == "nearest":
         return Demand()
     return Demand(width=MARGIN * board.geometry.width, height=MARGIN * board.geometry.height)
@@ -40,11 +40,11 @@ def resize(
     board: Board,
     *,
     method: Annotated[
-        Method, Option("how pixels are combined: lanczos is sharpest, area the plain mean, nearest picks single pixels")
+        Method, Option("combination of pixels: lanczos is sharpest, area the plain mean, nearest picks single pixels")
     ] = "lanczos",
     fit: Annotated[
         Literal["cover", "contain", "stretch"],
-        Option("for pictures of other proportions than the screen's: cut the rest off, add a border, or distort"),
+        Option("for pictures of other proportions than the screen's: cut, add a border, or distort"),
     ] = "cover",
     border: Annotated[Colour, Option("colour of the border: a name or #rrggbb")] = BLACK,
 ) -> Picture:
@@ -52,24 +52,18 @@ def resize(
 
     Parameters
     ----------
-    picture
-        Any size.
-    board
-        Its picture's size and pixel aspect.
     method
         ``"lanczos"`` keeps the most detail, ``"area"`` is the plain mean, ``"bicubic"`` and ``"bilinear"`` are softer,
         ``"nearest"`` picks single pixels.
     fit
-        A picture of the screen's proportions, within a pixel, is simply scaled. For any other: ``"cover"`` cuts off
-        what is too much on both sides, ``"contain"`` adds a border, ``"stretch"`` distorts.
-    border
-        The border's colour with ``fit = "contain"``.
+        A picture of the screen's proportions, within a pixel, is simply scaled. For any other: ``"cover"`` cuts both
+        sides, ``"contain"`` adds a border, ``"stretch"`` distorts.
 
     Returns
     -------
     Picture
-        Of the board's size, 0 to 1. A picture of just that size, or one that was enlarged from it by repeating pixels,
-        comes out bit for bit as it was.
+        Of the board's size, 0 to 1. The pixels of a picture of that size, or of one enlarged from it by repeating
+        pixels, are unchanged bit for bit.
     """
     factors = enlargement(picture, board)
     if factors == (1, 1):

@@ -1,4 +1,4 @@
-"""Turning: by quarters exactly, and by any angle to set a horizon straight."""
+"""Turning: exactly by quarters, and by any angle to level a horizon."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from ladderlight import Board, Demand, Example, Option, Picture, stage
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 
-_LONGEST = 3  # proportions up to which the demand is certain to leave enough
+_LONGEST = 3  # proportions up to which the demand always leaves enough
 
 
 def demanded(demand: Demand, _board: Board, options: Mapping[str, Any]) -> Demand:
-    """Give the size before turning; more by what is cut off at the corners of pictures up to 3:1."""
+    """Return the size before turning, with what is cut off at the corners of pictures up to 3:1."""
     if demand.width is None or demand.height is None:
         return demand
     quarters, rest = _parts(options["angle"])
@@ -38,7 +38,7 @@ def rotate(
     angle: Annotated[float, Option("degrees clockwise", minimum=-360, maximum=360)],
     corners: Annotated[
         Literal["cut", "border"],
-        Option("cut the picture down until no corner is empty, or fill empty corners with the border"),
+        Option("cut the picture until no corner is empty, or fill empty corners with the border colour"),
     ] = "cut",
     border: Annotated[Colour, Option("colour of the border: a name or #rrggbb")] = BLACK,
 ) -> Picture:
@@ -46,20 +46,16 @@ def rotate(
 
     Parameters
     ----------
-    picture
-        Square pixels, any size.
     angle
         Degrees. Multiples of 90 move pixels only; any other angle interpolates (cubic splines, in linear light).
     corners
-        ``"cut"`` gives the largest part of the picture's proportions that is filled, ``"border"`` all of the picture on
-        a larger rectangle.
-    border
-        The colour around it.
+        ``"cut"`` keeps the largest full part of the picture's proportions, ``"border"`` all of the picture on a larger
+        rectangle.
 
     Returns
     -------
     Picture
-        0 to 1; for quarters of a turn with the very same values.
+        0 to 1; after quarters of a turn, with unchanged values.
     """
     quarters, rest = _parts(angle)
     pixels = np.rot90(picture.pixels, -quarters)
@@ -92,7 +88,7 @@ def _around(height: int, width: int, rest: float) -> tuple[int, int]:
 
 
 def _back(height: int, width: int, rest: float, size: tuple[int, int]) -> tuple[Floats, Floats]:
-    """Give matrix and offset from row and column of a turned picture to those of the old one, about their centres."""
+    """Return matrix and offset from row and column of the turned picture to those of the old, about their centres."""
     cos, sin = math.cos(rest), math.sin(rest)
     matrix = np.array([[cos, -sin], [sin, cos]])
     old, new = (np.array((height, width)) - 1) / 2, (np.array(size) - 1) / 2
@@ -113,7 +109,7 @@ def _turned(pixels: Singles, rest: float, size: tuple[int, int]) -> Singles:
 
 
 def _cover(height: int, width: int, rest: float, size: tuple[int, int]) -> Singles:
-    """Give how much of each pixel of the turned picture is filled."""
+    """Return the share of each pixel of the turned picture that is filled."""
     matrix, offset = _back(height, width, rest, size)
     places = np.tensordot(matrix, np.indices(size), axes=1) + offset[:, np.newaxis, np.newaxis]
     covers = [np.clip(np.minimum(at + 1, side - at), 0, 1) for at, side in zip(places, (height, width), strict=True)]

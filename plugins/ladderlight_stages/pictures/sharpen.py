@@ -20,21 +20,17 @@ from ladderlight_stages.perception.luminance import luminance_of, relit
 def sharpen(
     picture: Picture,
     *,
-    amount: Annotated[
-        float, Option("how much fine detail is added, as a share of what there is", minimum=0, maximum=5)
-    ] = 0.5,
-    radius: Annotated[float, Option("size of that detail in pixels", minimum=0.3, maximum=20)] = 0.8,
+    amount: Annotated[float, Option("fine detail to add, as a share of what there is", minimum=0, maximum=5)] = 0.5,
+    radius: Annotated[float, Option("size of the detail in pixels", minimum=0.3, maximum=20)] = 0.8,
 ) -> Picture:
-    """Sharpen a picture by unsharp masking of its lightness; colours stay, so that edges get no coloured fringes.
+    """Sharpen a picture by unsharp masking of its lightness; colours stay, and edges get no coloured fringes.
 
     Parameters
     ----------
     picture
-        Best of the board's size already: on a larger one, resizing takes most of the effect off again.
-    amount
-        0 leaves the picture as it is.
+        Of the board's size: resizing a larger one afterwards removes most of the effect.
     radius
-        Standard deviation of the Gaussian that tells detail from the rest.
+        Standard deviation of the Gaussian that separates detail from the rest.
 
     Returns
     -------

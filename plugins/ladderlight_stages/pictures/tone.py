@@ -26,10 +26,10 @@ def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noq
 def _contradictions(black_level: float, white_level: float, white_point: Colour) -> Iterator[Problem]:
     if black_level >= white_level:
         what = f"black_level {black_level:g} must lie below white_level {white_level:g}"
-        yield Problem(where=("black_level",), what=what, action="set them apart")
+        yield Problem(where=("black_level",), what=what, action="lower black_level or raise white_level")
     if not linear_colour(white_point).any():
         what = f'white_point = "{white_point}" has no light'
-        yield Problem(where=("white_point",), what=what, action="name the colour of something white")
+        yield Problem(where=("white_point",), what=what, action="choose the colour of something white in the picture")
 
 
 @stage(
@@ -42,29 +42,27 @@ def tone(
     picture: Picture,
     *,
     exposure: Annotated[float, Option("stops: 1 doubles the light", minimum=-10, maximum=10)] = 0,
-    white_point: Annotated[Colour, Option("colour that is to look white: a name or #rrggbb")] = WHITE,
+    white_point: Annotated[Colour, Option("colour to make white: a name or #rrggbb")] = WHITE,
     black_level: Annotated[
-        float, Option("sRGB value, as a share of full, that becomes black", minimum=0, maximum=1)
+        float, Option("sRGB value that becomes black, as a share of full", minimum=0, maximum=1)
     ] = 0,
     white_level: Annotated[
-        float, Option("sRGB value, as a share of full, that becomes white", minimum=0, maximum=1)
+        float, Option("sRGB value that becomes white, as a share of full", minimum=0, maximum=1)
     ] = 1,
     contrast: Annotated[
         float, Option("above 1 steepens the middle tones; black and white stay", minimum=0.1, maximum=10)
     ] = 1,
     gamma: Annotated[float, Option("above 1 lightens the middle tones", minimum=0.1, maximum=10)] = 1,
-    saturation: Annotated[float, Option("0 is grey, 1 leaves the colours as they are", minimum=0, maximum=10)] = 1,
+    saturation: Annotated[float, Option("0 is grey, 1 leaves colours unchanged", minimum=0, maximum=10)] = 1,
 ) -> Picture:
     """Set a picture's tone. The steps follow each other in the order of the options.
 
     Parameters
     ----------
-    picture
-        Any size.
     exposure
-        Multiplies the light by a power of two; what goes beyond white is white.
+        Multiplies the light by a power of two; light beyond white becomes white.
     white_point
-        This colour becomes neutral grey of the same luminance, all others move along (Bradford's adaptation).
+        This colour becomes neutral grey of the same luminance, and all others move with it (Bradford's adaptation).
     black_level, white_level
         These sRGB values, as shares of full drive, become black and white; what lies outside is cut off.
     contrast
@@ -77,12 +75,12 @@ def tone(
     Returns
     -------
     Picture
-        0 to 1; the very same one when no option changes anything.
+        0 to 1; the same object when no option changes anything.
 
     Raises
     ------
     PictureError
-        When the levels are the wrong way round, or the white point is black.
+        When the black level is not below the white level, or the white point is black.
     """
     refuse(_contradictions(black_level, white_level, white_point), PictureError)
     pixels = picture.pixels

@@ -1,1 +1,1 @@
-"""What the device file formats have in common."""
+"""Options and records that formats of device files share."""

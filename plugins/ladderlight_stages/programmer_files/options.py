@@ -1,4 +1,4 @@
-"""Options that emission stages have in common, and what can be wrong with them before there are contents."""
+"""Options that emission stages share, and their checks before there are contents."""
 
 from __future__ import annotations
 
@@ -10,17 +10,17 @@ from ladderlight import Board, DeviceFileError, Option, Piece, Problem, planned_
 NamePattern = Annotated[str, Option("file name", fields=("device", "memory", "part", "piece", "project"))]
 Order = Annotated[Literal["little", "big"], Option("byte order of words wider than 8 bits")]
 Split = Annotated[
-    Literal["none", "even_odd"], Option("whether even and odd bytes of wider words go into files of their own")
+    Literal["none", "even_odd"], Option("whether the even and the odd bytes of wider words go into separate files")
 ]
 Size = Annotated[
-    int | None, Option("most bytes in one file, for programmers that take no more at once; all if not given", minimum=1)
+    int | None, Option("most bytes in one file, for programmers with a limit; all if not given", minimum=1)
 ]
 Offset = Annotated[int, Option("address of a file's first byte", minimum=0)]
-LeaveOutFill = Annotated[bool, Option("leave out records that hold only FFh, which an erased chip holds already")]
+LeaveOutFill = Annotated[bool, Option("leave out records of FFh alone, which an erased chip holds already")]
 
 
 def file_problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    """Say what is wrong with ``name``, ``split`` and ``size`` of an emission stage."""
+    """Yield what is wrong with ``name``, ``split`` and ``size`` of an emission stage."""
     try:
         planned = planned_pieces(board, split=options["split"], size=options["size"])
     except DeviceFileError as error:
@@ -30,7 +30,7 @@ def file_problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]
 
 
 def _name_problems(planned: list[Piece], pattern: str) -> Iterator[Problem]:
-    """Say what is wrong with the names that files get from a pattern."""
+    """Yield what is wrong with the names that files get from a pattern."""
     names: set[str] = set()
     for piece in planned:
         try:
@@ -49,7 +49,7 @@ def _name_problems(planned: list[Piece], pattern: str) -> Iterator[Problem]:
 
 
 def largest(board: Board, options: Mapping[str, Any]) -> int:
-    """Give the size of the largest file in bytes; 0 where no sizes can be told."""
+    """Return the bytes of the largest file; 0 where ``size`` is wrong."""
     try:
         return max(piece.size for piece in planned_pieces(board, split=options["split"], size=options["size"]))
     except DeviceFileError:

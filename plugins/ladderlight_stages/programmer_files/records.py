@@ -1,4 +1,4 @@
-"""Which parts of an image go into records."""
+"""The parts of an image that go into records."""
 
 from __future__ import annotations
 

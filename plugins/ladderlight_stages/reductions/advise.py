@@ -1,4 +1,4 @@
-"""Reduction to codes by whichever method leaves the least visible error."""
+"""Reduction to codes by the method with the least visible error."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _KERNELS: tuple[KernelName, ...] = ("floyd_steinberg", "fan", "sierra_light", "s
 _PATTERNS: tuple[Pattern, ...] = ("bayer", "blue_noise")
 _SWEEPS = 12
 _PLAIN = "diffuse floyd_steinberg at 1"
-"""What the others must not shift colours beyond."""
+"""The method whose colour shift is the limit for the others."""
 
 
 @stage(
@@ -40,20 +40,20 @@ def advise(
     patient: Annotated[
         bool,
         Option(
-            "also try search: a picture of 160x120 then takes from 1 s to over 10 s, by its detail and how busy the "
-            "machine is, and larger ones take longer; otherwise only polish the best of the others"
+            "also try search, which takes from 1 s to over 10 s for a picture of 160x120, depending on its detail and "
+            "the machine, and longer for larger ones; otherwise only the best of the others is refined"
         ),
     ] = True,
 ) -> CodedPicture:
     """Reduce a picture to codes.
 
-    Near the screen single pixels are seen and coarse dithering hurts; from afar they blend and dithering wins. So the
-    picture is reduced by each method, at several strengths, the visible error of each result is measured with S-CIELAB
-    (a colour difference after the eye's blur; its filters are integrated over the pixel, and the picture is reflected
-    at its edges) at the distance, and the least is taken. Only results whose areas keep their colours count: the mean
-    colour difference after a blur of two pixels must not be clearly above that of error diffusion. Without `search`
-    the result is refined pixel by pixel, which takes about as long as the rest. The manifest notes which method it was,
-    and why. A picture that is in the board's colours already is unchanged.
+    Near the screen single pixels are seen, and coarse dithering is worse; from afar they blend, and it is better. The
+    picture is therefore reduced by each method, at several strengths; the visible error of each result is measured with
+    S-CIELAB (a colour difference after the eye's blur; its filters are integrated over the pixel, and the picture is
+    reflected at its edges) at the distance, and the least is taken. Only results whose areas keep their colours count:
+    the mean colour difference after a blur of two pixels must not be clearly above that of error diffusion. Without
+    `search` the result is refined pixel by pixel, which takes about as long as the rest. The manifest has the method
+    and the reason. A picture that is in the board's colours already is unchanged.
     """
     viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
     density = density_from(board, viewing)

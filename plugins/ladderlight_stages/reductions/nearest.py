@@ -12,13 +12,13 @@ from ladderlight.colour.oklab import likeness_from_linear
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.grid import Grid, make_grid, nearest_members
-from ladderlight_stages.halftone.palette_tables import distinct_colours
+from ladderlight_stages.halftone.palette_tables import unique_colours
 from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 
 _SIZE = 32
 
 
-@stage(help="Reduce each pixel to the board's colour that looks most like it, without dithering.")
+@stage(help="Reduce each pixel to the most similar of the board's colours, without dithering.")
 def nearest(
     picture: Picture,
     board: Board,
@@ -27,10 +27,10 @@ def nearest(
     screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
 ) -> CodedPicture:
-    """Reduce a picture to codes: for each pixel the colour that looks most like it, the lowest code of several.
+    """Reduce a picture to codes: for each pixel the most similar colour, the lowest code of several.
 
-    Likeness is distance in OKLab, where distances are much like what people see, with lightness corrected to CIELAB's
-    in the dark.
+    Similarity is distance in OKLab, which is close to the difference that people see, with lightness corrected to
+    CIELAB's in the dark.
 
     A picture that is in the board's colours already is unchanged.
     """
@@ -45,7 +45,7 @@ def nearest(
 
 
 def nearest_codes(pixels: Singles, palette: Palette) -> Codes:
-    """Give the codes that look most like pixels of linear light, float32 (height, width, 3)."""
+    """Return the codes most similar to pixels of linear light, float32 (height, width, 3)."""
     tables = _tables(palette)
     points = likeness_from_linear(np.clip(pixels, 0.0, 1.0)).reshape(-1, 3)
     grid = tables.grid
@@ -65,7 +65,7 @@ class _Tables:
 
 @lru_cache(maxsize=8)
 def _tables(palette: Palette) -> _Tables:
-    linear, codes = distinct_colours(palette)
+    linear, codes = unique_colours(palette)
     colours = likeness_from_linear(linear)
     # the box holds all of sRGB: its corners are where the opponent axes reach furthest
     corners = likeness_from_linear(np.array([[r, g, b] for r in (0, 1) for g in (0, 1) for b in (0, 1)]))

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Picture, Viewing, stage
 from ladderlight_stages.halftone.exact import exact_codes
-from ladderlight_stages.halftone.lattice_tables import LUMINANCE, is_grey
+from ladderlight_stages.halftone.lattice_tables import is_grey
 from ladderlight_stages.halftone.palette_steps import follow
 from ladderlight_stages.halftone.palette_tables import palette_tables
+from ladderlight_stages.perception.luminance import LUMINANCE
 from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 
 _LIMIT = 0.5
@@ -24,9 +25,9 @@ def riemersma(
     board: Board,
     viewing: Viewing = UNSTATED,
     *,
-    length: Annotated[int, Option("how many of the last errors count", minimum=1, maximum=64)] = 16,
+    length: Annotated[int, Option("number of the last errors that count", minimum=1, maximum=64)] = 16,
     ratio: Annotated[
-        float, Option("weight of the oldest of them, as a share of the newest's", minimum=0.001, maximum=1)
+        float, Option("weight of the oldest of them, as a share of that of the newest", minimum=0.001, maximum=1)
     ] = 0.0625,
     strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
     screen_width: ScreenWidth = None,
@@ -37,8 +38,8 @@ def riemersma(
     Notes
     -----
     T. Riemersma, A balanced dithering technique, C/C++ Users Journal 16 (1998) 51-58: Hilbert's curve, and weights that
-    fall off exponentially over the last 16 errors, to a sixteenth. The weights are made to add up to one here, so that
-    the mean level is kept.
+    fall off exponentially over the last 16 errors, to a sixteenth. Here the weights add up to one, so that the
+    mean level is kept.
     """
     codes = exact_codes(picture.pixels, board.palette)
     if codes is None:
@@ -61,9 +62,9 @@ def riemersma(
 
 @lru_cache(maxsize=4)
 def hilbert_path(height: int, width: int) -> NDArray[np.int32]:
-    """Give Hilbert's curve through a picture, int32 (height * width,), as indices into the flattened picture.
+    """Return Hilbert's curve through a picture, int32 (height * width,), as indices into the flattened picture.
 
-    The curve fills the smallest square of a power of two around the picture; what lies outside is left out.
+    The curve fills the smallest square of a power of two around the picture; its parts outside are left out.
     """
     order = max(height, width, 1)
     side = 1

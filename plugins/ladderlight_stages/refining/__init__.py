@@ -1,1 +1,1 @@
-"""Improving a reduction pixel by pixel, and keeping the colours of its areas."""
+"""Refining a reduction pixel by pixel, and keeping the colours of its areas."""

@@ -1,4 +1,4 @@
-"""Whether the areas of a picture keep their colours, whatever dots they are made of."""
+"""The colours of a picture's areas, whatever dots they are made of."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from ladderlight.colour.lightness import LUMINANCE
 from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.halftone.lattice_tables import is_grey
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
-from ladderlight_stages.perception.vision import SHARES_FROM_LINEAR
+from ladderlight_stages.perception.primaries import SHARES_FROM_LINEAR
 
 BLUR = 2.0
 """Standard deviation in pixels: dots are gone, areas are still there."""
@@ -36,7 +36,7 @@ class AreaColours:
     def differences(self, codes: Codes) -> Floats:
         """Return the CIEDE2000 difference at each pixel after a Gaussian blur in linear light, float64 (height, width).
 
-        On a grey board the picture's luminance is compared, since no colours can be had.
+        On a grey board only luminance is compared.
         """
         return np.asarray(ciede2000(self._wanted, _blurred_lab(self.palette.linear[codes])))
 
@@ -49,7 +49,7 @@ class AreaColours:
         return self.error(codes) <= self._limit
 
     def restrained(self, codes: Codes) -> tuple[Codes, float]:
-        """Return codes with diffusion's in the areas whose colours suffer most, and for which share of the pixels.
+        """Return codes with those of diffusion where colours suffer most, and the share of the pixels that have them.
 
         As few as keep the colours.
         """

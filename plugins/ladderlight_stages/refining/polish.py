@@ -1,4 +1,4 @@
-"""The last step of the search for codes: by the colour difference itself, not by a quadratic form near it."""
+"""The last step of the search for codes: it measures the colour difference itself, not a quadratic form near it."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from ladderlight import Palette
 from ladderlight.colour.oklab import likeness_from_linear
 from ladderlight.units.arrays import Codes, Floats, Singles
-from ladderlight_stages.halftone.palette_tables import colour_places, distinct_colours
-from ladderlight_stages.perception.vision import FILTERS, OPPONENT_FROM_XYZ, XYZ_FROM_LINEAR, kernel, seen_opponent
-from ladderlight_stages.reductions.search.search_model import ciede_weights
+from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
+from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
+from ladderlight_stages.perception.vision import FILTERS, OPPONENT_FROM_XYZ, blur_within, ciede_weights, seen_opponent
 from ladderlight_stages.refining.polish_loops import ROOTS_PER_UNIT, differences, polish
 
 _MOVES = 16
@@ -25,10 +25,10 @@ _TO_XYZ = (np.linalg.inv(OPPONENT_FROM_XYZ) / _WHITE[:, None]).astype(np.float32
 
 
 def polished_codes(pixels: Singles, palette: Palette, codes: Codes, density: tuple[float, float]) -> Codes:
-    """Better a picture's codes, uint16 (height, width); the other parameters are those of ``polished``."""
-    linear, lowest = distinct_colours(palette)
-    better: Codes = lowest[polished(pixels, linear, colour_places(palette)[codes], density)]
-    return better
+    """Refine a picture's codes, uint16 (height, width); the other parameters are those of ``polished``."""
+    linear, lowest = unique_colours(palette)
+    refined: Codes = lowest[polished(pixels, linear, colour_places(palette)[codes], density)]
+    return refined
 
 
 def polished(
@@ -37,7 +37,7 @@ def polished(
     chosen: NDArray[np.int32],
     density: tuple[float, float],
 ) -> NDArray[np.int32]:
-    """Better a choice of colours.
+    """Refine a choice of colours.
 
     Parameters
     ----------
@@ -52,34 +52,34 @@ def polished(
 
     Notes
     -----
-    The eye's blur reaches further than the loop follows it. So only one pixel in four is looked at before what is seen
-    is worked out anew.
+    The eye's blur reaches further than the loop follows it, so what is seen is computed again after each quarter of the
+    pixels.
     """
     roots = _lab_function(np.arange(_BRIGHTEST * ROOTS_PER_UNIT + 2) / ROOTS_PER_UNIT).astype(np.float32)
     wanted = _wanted(pixels, density)
     colours = (linear @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T).astype(np.float32)
-    moves = _moves(likeness_from_linear(linear))
+    moves = nearest_others(likeness_from_linear(linear), _MOVES)
     blur = _blur(density, 1 if max(density) < _NEAR else 2)
-    better = chosen.copy()
+    refined = chosen.copy()
     for _ in range(_ROUNDS):
         for phase in range(_PHASES):
-            seen = seen_opponent(linear[better], density).astype(np.float32)
+            seen = seen_opponent(linear[refined], density).astype(np.float32)
             costs = differences(seen, wanted, _TO_XYZ, roots)
-            polish(better, seen, costs, wanted, colours, moves, blur, _TO_XYZ, roots, phase, _PHASES)
-    return better
+            polish(refined, seen, costs, wanted, colours, moves, blur, _TO_XYZ, roots, phase, _PHASES)
+    return refined
 
 
-def _moves(points: Singles) -> NDArray[np.int32]:
-    """Give for each colour those most like it, int32 (colours, moves)."""
-    moves = np.empty((len(points), min(_MOVES, len(points))), dtype=np.int32)
+def nearest_others(points: Singles, most: int) -> NDArray[np.int32]:
+    """Return, for each point, at most so many that are nearest to it, itself first; int32 (points, moves)."""
+    nearest = np.empty((len(points), min(most, len(points))), dtype=np.int32)
     for index, point in enumerate(points):
         gaps = ((points - point) ** 2).sum(axis=1)
-        moves[index] = np.argsort(gaps, kind="stable")[: moves.shape[1]]
-    return moves
+        nearest[index] = np.argsort(gaps, kind="stable")[: nearest.shape[1]]
+    return nearest
 
 
 def _wanted(pixels: Singles, density: tuple[float, float]) -> Singles:
-    """Give CIELAB as seen, and how much lightness and, squared, chroma count; float32 (height, width, 5)."""
+    """Return CIELAB as seen, and the weights of lightness and of chroma squared; float32 (height, width, 5)."""
     x, y, z = np.moveaxis(_lab_function(seen_opponent(pixels, density) @ _TO_XYZ.T.astype(np.float64)), -1, 0)
     lab = np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
     bright, dull = ciede_weights(lab)
@@ -87,22 +87,10 @@ def _wanted(pixels: Singles, density: tuple[float, float]) -> Singles:
 
 
 def _lab_function(share: NDArray[np.floating]) -> Floats:
-    """Give CIELAB's function of XYZ over white (CIE 15)."""
+    """Return CIELAB's function of XYZ over white (CIE 15)."""
     return np.where(share > 216 / 24389, np.cbrt(np.maximum(share, 0)), (24389 / 27 * share + 16) / 116)
 
 
 def _blur(density: tuple[float, float], reach: int) -> Singles:
-    """Give what the middle pixel adds to what is seen around it, in each channel."""
-    blur = np.zeros((2 * reach + 1, 2 * reach + 1, 3))
-    for channel, gaussians in enumerate(FILTERS):
-        for weight, degrees in gaussians:
-            across, down = (_cut(kernel(degrees, pixels), reach) for pixels in density)
-            blur[..., channel] += weight * down[:, None] * across
-    return blur.astype(np.float32)
-
-
-def _cut(weights: Floats, reach: int) -> Floats:
-    middle = len(weights) // 2
-    padded = np.pad(weights, max(reach - middle, 0))
-    middle = len(padded) // 2
-    return padded[middle - reach : middle + reach + 1]
+    """Return what the middle pixel adds to what is seen around it, in each channel."""
+    return np.stack([blur_within(gaussians, density, reach) for gaussians in FILTERS], axis=-1).astype(np.float32)

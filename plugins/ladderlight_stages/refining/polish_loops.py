@@ -1,4 +1,4 @@
-"""The last step of the search for codes: the sequential part, on CIELAB itself."""
+"""The last step of the search for codes: the sequential part, in CIELAB itself."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def polish(
     phase: int,
     phases: int,
 ) -> None:
-    """Go over one of every ``phases`` pixels and change codes where that lessens the difference seen around them.
+    """Go over one of every ``phases`` pixels and change codes where that reduces the difference seen around them.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def polish(
     colours
         float32 (colours, 3): in opponent channels.
     moves
-        int32 (colours, moves): which colours may take a colour's place.
+        int32 (colours, moves): the colours that may replace a colour.
     blur
         float32 (2 reach + 1, 2 reach + 1, 3): what a pixel adds to what is seen around it.
     to_xyz
@@ -101,7 +101,7 @@ def polish(
 
 @compiled
 def difference(o0: float, o1: float, o2: float, wanted: Singles, to_xyz: Singles, roots: Singles) -> float:
-    """Give the weighted CIELAB difference of one pixel in opponent channels from what is wanted there."""
+    """Return the weighted CIELAB difference of one pixel in opponent channels from the picture as seen there."""
     x = _root(to_xyz[0, 0] * o0 + to_xyz[0, 1] * o1 + to_xyz[0, 2] * o2, roots)
     y = _root(to_xyz[1, 0] * o0 + to_xyz[1, 1] * o1 + to_xyz[1, 2] * o2, roots)
     z = _root(to_xyz[2, 0] * o0 + to_xyz[2, 1] * o1 + to_xyz[2, 2] * o2, roots)
@@ -125,7 +125,7 @@ def _root(share: float, roots: Singles) -> float:
 
 @compiled
 def differences(seen: Singles, wanted: Singles, to_xyz: Singles, roots: Singles) -> Singles:
-    """Give the weighted CIELAB difference at each pixel, float32 (height, width)."""
+    """Return the weighted CIELAB difference at each pixel, float32 (height, width)."""
     height, width, _ = seen.shape
     costs = np.empty((height, width), np.float32)
     for y in range(height):

@@ -1,1 +1,1 @@
-"""Changing the size of pictures in linear light."""
+"""Resampling of pictures in linear light."""

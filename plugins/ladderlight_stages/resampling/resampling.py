@@ -30,7 +30,7 @@ def resampled(pixels: Singles, width: int, height: int, method: Method) -> Singl
     Returns
     -------
     ndarray
-        float32, shape (height, width, 3), C-contiguous. May leave the range of the input where the kernel has negative
+        float32, shape (height, width, 3), C-contiguous. May exceed the range of the input where the kernel has negative
         parts (Lanczos, bicubic).
     """
     old_height, old_width = pixels.shape[:2]
@@ -50,7 +50,7 @@ def _centres(old: int, new: int) -> Floats:
 
 @lru_cache(maxsize=64)
 def _weights(old: int, new: int, method: Method) -> tuple[Ints, Singles]:
-    """Give the first old place of each new one, int64 (new,), and the weights from there on, float32 (new, taps).
+    """Return the first old place of each new one, int64 (new,), and the weights from there on, float32 (new, taps).
 
     Each row sums to 1.
     """

@@ -10,7 +10,7 @@ from ladderlight_stages.compiled import compiled
 
 @compiled
 def summed_rows(rows: Singles, first: Ints, weights: Singles) -> Singles:  # pragma: no cover - compiled
-    """Give for each new row the weighted sum of ``weights.shape[1]`` old ones from ``first`` on; (rows, samples)."""
+    """Return, for each new row, the weighted sum of ``weights.shape[1]`` old ones from ``first``; (rows, samples)."""
     new, taps = weights.shape
     sums = np.zeros((new, rows.shape[1]), np.float32)
     for number in range(new):

@@ -1,1 +1,1 @@
-"""Cutting pictures into tiles, numbering and thinning them, and placing them through a map."""
+"""Pictures cut into tiles, which are thinned, numbered and placed through a map."""

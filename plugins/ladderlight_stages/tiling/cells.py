@@ -1,4 +1,4 @@
-"""Pictures cut into cells: for each cell of the map what its pixels want at each position of a tile."""
+"""Pictures cut into cells: for each cell of the map, the outputs needed at each position of a tile."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ _MOST_PLACES = 1 << 28
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Cells:
-    """What cells want.
+    """The outputs that cells need.
 
-    ``values`` unsigned (cells, positions): the wanted outputs of all the memories together, numbered. ``shown`` bool of
+    ``values`` unsigned (cells, positions): the outputs of all the memories together, numbered. ``shown`` bool of
     that shape: which positions are on the screen.
     """
 
@@ -43,11 +43,11 @@ class Cells:
         return len(self.values)
 
     def unpack(self, numbers: NDArray[np.unsignedinteger], memory: Memory) -> tuple[NDArray[np.uint32], int]:
-        """Give the words of one memory that numbers mean, and the pins that matter."""
+        """Return the words of one memory that numbers mean, and the pins that matter."""
         return self.meanings[memory.name][numbers], self.masks[memory.name]
 
     def codes_of(self, numbers: NDArray[np.unsignedinteger]) -> Codes:
-        """Give the codes that numbers show."""
+        """Return the codes that numbers show."""
         codes: Codes = self.code_of[numbers]
         return codes
 
@@ -69,7 +69,7 @@ def cut(
     Parameters
     ----------
     values, masks
-        By memory: wanted outputs, uint32 (pictures, height, width), in the pins of the mask.
+        By memory: the outputs needed, uint32 (pictures, height, width), in the pins of the mask.
     codes
         The pictures' codes, of that shape.
     cell, position
@@ -119,9 +119,9 @@ def _numbered(
     masks: Mapping[str, int],
     codes: Codes,
 ) -> tuple[NDArray[np.unsignedinteger], dict[str, NDArray[np.uint32]], Codes]:
-    """Give one number for what all memories put out at a pixel, what each number means, and the code seen with it.
+    """Return a number for the outputs of all memories at a pixel, the words that each number means, and its code.
 
-    A number depends on the wanted outputs alone, so that tiles keep their content, and with it their place, from build
+    A number depends on these outputs alone, so that tiles keep their content, and with it their place, from build
     to build.
     """
     pins = [(memory.name, pin) for memory in memories for pin in range(32) if masks[memory.name] >> pin & 1]
@@ -150,7 +150,7 @@ def _collision(
     shape: tuple[int, ...],
     names: Sequence[tuple[str, int]],
 ) -> str:
-    places, counts = [], []
+    places = []
     for at in sorted((here, there)):
         picture, line, pixel = (int(index) for index in np.unravel_index(at, shape))
         name, bank = names[picture]

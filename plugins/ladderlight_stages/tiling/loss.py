@@ -1,4 +1,4 @@
-"""How much of an arrangement shows: the pictures that the words give, against those that were wanted."""
+"""What merging tiles costs: the pictures that the words show, compared with the coded pictures."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from ladderlight_stages.perception.vision import SHARES_FROM_LINEAR
 
 @dataclass(frozen=True, kw_only=True)
 class Loss:
-    """What was lost: share of the pixels that differ, 0 to 1, and mean colour difference (CIEDE2000) over all pixels.
+    """The difference: share of the pixels that differ, 0 to 1, and mean colour difference (CIEDE2000) over all pixels.
 
     ``worst`` is the picture with the greatest mean, ``worst_mean`` that mean.
     """
@@ -29,9 +29,9 @@ class Loss:
 
     @property
     def text(self) -> str:
-        """Say it in one line."""
+        """The loss in one line."""
         return (
-            f"of the pixels {100 * self.share:.2f} % differ from what was wanted; mean colour difference "
+            f"{100 * self.share:.2f} % of the pixels differ from the pictures; mean colour difference "
             f"{self.mean:.3f} (CIEDE2000), most in {self.worst!r}: {self.worst_mean:.3f}"
         )
 
@@ -39,7 +39,7 @@ class Loss:
 def loss_of(
     pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, memories: Mapping[str, MemoryContents]
 ) -> Loss:
-    """Scan every picture out of the words and compare it with what was wanted."""
+    """Scan every picture out of the words, and compare it with its codes."""
     words = {name: memory.words for name, memory in memories.items()}
     x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
     wrong, means = [], []

@@ -1,4 +1,4 @@
-"""Tiles at numbers of one's own choice."""
+"""Tiles at chosen numbers."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Grid:
     wiring: TileWiring
     pool: Ints
     offset: Ints
-    """What the counters add to the number that the map gives."""
+    """What the counters add to the number from the map."""
     turn: Ints
     """The turn of the map that shows each tile upright."""
     row: Ints
@@ -37,12 +37,12 @@ class Grid:
 
 
 def tile_size(board: Board) -> tuple[int, int]:
-    """Give the pixels across and down a tile of the board's tile memory.
+    """Return the pixels across and down a tile of the board's tile memory.
 
     Raises
     ------
     ArrangementError
-        When its tiles are no rectangles.
+        When its tiles are not rectangles.
     """
     shape = tile_grid(board).wiring.shape
     return shape[2], shape[1]
@@ -51,7 +51,7 @@ def tile_size(board: Board) -> tuple[int, int]:
 def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents:
     """Place tiles of codes, each of the wiring's size, at consecutive numbers.
 
-    Where counters choose among several parts of the tile memory, the tiles stand in all of them.
+    Where counters choose among several parts of the tile memory, the tiles are written to all of them.
 
     Raises
     ------
@@ -63,7 +63,7 @@ def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents
     if first + len(cells) > wiring.capacity:
         raise ArrangementError(
             f"{len(cells)} cells from number {first} on need {first + len(cells)} tiles, but the map can choose among "
-            f"{wiring.capacity}; take fewer, or give the map more lines to the tile memory"
+            f"{wiring.capacity}; take fewer, or wire more map lines to the tile memory"
         )
     sheets = Sheets(board=board)
     if not cells:
@@ -98,7 +98,7 @@ def tile_grid(board: Board, bank: int = 0) -> Grid:
     Raises
     ------
     ArrangementError
-        When they are no rectangles of neighbouring pixels.
+        When they are not rectangles of neighbouring pixels.
     """
     memories: list[Memory] = driving_memories(board)
     words = counter_words(board.x_grid.samples[None, :], board.y_grid.samples[:, None], board.bank_levels([[bank]]))
@@ -117,8 +117,8 @@ def tile_grid(board: Board, bank: int = 0) -> Grid:
     if not wiring.rectangular or np.any(wiring.turns[turn] != position ^ expected):
         label = " and ".join(repr(memory.name) for memory in memories)
         raise ArrangementError(
-            f"the tiles of memory {label} are no rectangles of neighbouring pixels, so a grid cannot be cut for them; "
-            "use tiles"
+            f"the tiles of memory {label} are not rectangles of neighbouring pixels, so a grid cannot be cut for "
+            "them; use tiles"
         )
     row, column = (np.cumsum(np.diff(line, prepend=line[:1]) != 0, dtype=np.int64) for line in (cell[:, 0], cell[0, :]))
     shape = words.shape

@@ -1,4 +1,4 @@
-"""Numbers for tiles that stay the same from build to build, whatever happens to other tiles.
+"""Numbers for tiles that stay the same from build to build, whatever becomes of other tiles.
 
 Every tile has its own order of preference among the numbers, made from its content alone. The tiles choose one after
 another: those used most first, then by content. A tile that comes, goes or changes makes others move only where it
@@ -16,7 +16,7 @@ from ladderlight_stages.compiled import compiled
 
 
 def stable_numbers(hashes: NDArray[np.uint64], uses: Ints, numbers: Ints) -> Ints:
-    """Give each tile a number.
+    """Return a number for each tile.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def stable_numbers(hashes: NDArray[np.uint64], uses: Ints, numbers: Ints) -> Int
 
 
 def _prime_from(number: int) -> int:
-    """Give the least prime that is not below a number."""
+    """Return the least prime that is not below a number."""
     candidate = max(2, number)
     while any(candidate % divisor == 0 for divisor in range(2, int(candidate**0.5) + 1)):
         candidate += 1

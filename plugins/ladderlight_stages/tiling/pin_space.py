@@ -1,7 +1,7 @@
 """Sums of lines modulo two: which address pins a set of lines can turn, and which lines turn them.
 
 A pin is driven by the exclusive-or of lines, so an address is a linear function of the lines over the field of two
-elements. Numbers stand for sets of pins: bit i for pin i.
+elements. A set of pins is a number: bit i for pin i.
 """
 
 from __future__ import annotations
@@ -19,8 +19,7 @@ from ladderlight.units.arrays import Ints
 class PinSpace:
     """All sums modulo two of some sets of pins.
 
-    ``basis`` are those of the sets that no sum of earlier ones gives, in the order given; ``picked`` their indices
-    among all that were given.
+    ``basis`` are the sets that are not a sum of earlier ones, in the order given; ``picked`` their indices among all.
     """
 
     basis: tuple[int, ...]
@@ -29,7 +28,7 @@ class PinSpace:
     """Highest pin, pins, and which of the basis they are the sum of; highest pins descending."""
 
     def __len__(self) -> int:
-        """Give how many sums there are."""
+        """Return how many sums there are."""
         return 1 << len(self.basis)
 
     def __contains__(self, pins: int) -> bool:
@@ -37,12 +36,12 @@ class PinSpace:
         return _reduce(pins, self._rows)[0] == 0
 
     def coordinates(self, pins: Ints) -> tuple[Ints, Ints]:
-        """Give for sets of pins the sum of basis sets nearest to each, and what is left.
+        """Return, for sets of pins, the sum of basis sets nearest to each, and the rest.
 
         Returns
         -------
         coordinates, left
-            int64, the shape of ``pins``. Bit i of a coordinate says that ``basis[i]`` is in the sum. What is left is
+            int64, the shape of ``pins``. Bit i of a coordinate is set where ``basis[i]`` is in the sum. The rest is
             the same for all sets that differ by a sum of the basis.
         """
         left = pins.astype(np.int64, copy=True)
@@ -54,7 +53,7 @@ class PinSpace:
         return coordinates, left
 
     def pins(self, coordinates: Ints) -> Ints:
-        """Give the sums of basis sets that coordinates stand for."""
+        """Return the sums of basis sets with some coordinates."""
         return combine(coordinates, self.basis)
 
 
@@ -69,7 +68,7 @@ def combine(coordinates: NDArray[np.integer], sets: Sequence[int]) -> Ints:
 
 
 def space_of(sets: Iterable[int]) -> PinSpace:
-    """Give the space of all sums of some sets of pins."""
+    """Return the space of all sums of some sets of pins."""
     rows: list[tuple[int, int, int]] = []
     basis: list[int] = []
     picked: list[int] = []
@@ -85,7 +84,7 @@ def space_of(sets: Iterable[int]) -> PinSpace:
 
 
 def differences(pins: Ints) -> list[int]:
-    """Give a basis of the space that the given sets of pins, int64 of any shape, lie in."""
+    """Return a basis of the space that the given sets of pins, int64 of any shape, lie in."""
     found: list[int] = []
     left = np.unique(pins)
     while True:
@@ -98,7 +97,7 @@ def differences(pins: Ints) -> list[int]:
 
 
 def common(one: PinSpace, other: PinSpace) -> list[int]:
-    """Give a basis of the sums that two spaces have in common (Zassenhaus' sum and intersection of spaces)."""
+    """Return a basis of the sums that two spaces have in common (Zassenhaus' sum and intersection of spaces)."""
     rows: list[tuple[int, int, int]] = []
     shared = []
     width = max((pins.bit_length() for pins in (*one.basis, *other.basis)), default=0)

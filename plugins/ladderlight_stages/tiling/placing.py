@@ -1,7 +1,7 @@
-"""Pictures in any graph of memories: from the ladders backwards, each memory's words and what it wants of those before.
+"""Pictures in any graph of memories: from the ladders backwards, each memory's words and the outputs it needs.
 
 A memory that counters address gets its words at once. One that others address gets tiles, and the choice of tiles
-becomes what is wanted of those others. Colour look-up is the same with tiles of one pixel.
+becomes the outputs needed of those others. Colour look-up is the same with tiles of one pixel.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from ladderlight.board import Conflict, Memory, Placement
 from ladderlight.board.scanning.levels import Pin
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.banks.misfits import collision
+from ladderlight_stages.banks.misfits import collision, placed_words
 from ladderlight_stages.tiling.loss import loss_of
 from ladderlight_stages.tiling.tile_wiring import counter_words, joint_drives
 from ladderlight_stages.tiling.tiling import Choice, Tiling, finest_sources, tile_cells
@@ -25,8 +25,8 @@ from ladderlight_stages.tiling.word_sheets import Sheets
 
 
 @dataclass(kw_only=True)
-class _Wanted:
-    """What a memory is to put out at each pixel of each picture: ``values`` in the pins of ``mask``."""
+class _Needed:
+    """The output needed of a memory at each pixel of each picture: ``values`` in the pins of ``mask``."""
 
     values: NDArray[np.uint32]
     mask: int = 0
@@ -43,7 +43,7 @@ class _Graph:
     codes: Codes = field(init=False)
     words: Ints = field(init=False)
     """Counter words, int64 (pictures, height, width)."""
-    wanted: dict[str, _Wanted] = field(init=False)
+    needed: dict[str, _Needed] = field(init=False)
     sheets: Sheets = field(init=False)
     tilings: list[Tiling] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -56,19 +56,19 @@ class _Graph:
             board.y_grid.samples[None, :, None],
             board.bank_levels(self.banks)[:, None, None],
         )
-        self.wanted = {
-            memory.name: _Wanted(values=np.zeros(self.words.shape, dtype=np.uint32)) for memory in board.memories
+        self.needed = {
+            memory.name: _Needed(values=np.zeros(self.words.shape, dtype=np.uint32)) for memory in board.memories
         }
         self.sheets = Sheets(board=board)
         for bit, line in enumerate(board.code_lines):
             output = board.outputs[line]
-            self.want((output.memory, output.index), self.codes >> bit & 1)
+            self.need((output.memory, output.index), self.codes >> bit & 1)
 
     def want(self, output: Pin, levels: NDArray[np.integer]) -> None:
         name, pin = output
-        wanted = self.wanted[name]
-        wanted.values |= levels.astype(np.uint32) << np.uint32(pin)
-        wanted.mask |= 1 << pin
+        needed = self.needed[name]
+        needed.values |= levels.astype(np.uint32) << np.uint32(pin)
+        needed.mask |= 1 << pin
 
     def level(self, output: Pin) -> Ints:
         return self.wanted[output[0]].values.astype(np.int64) >> output[1] & 1
@@ -77,11 +77,11 @@ class _Graph:
         return bool(self.wanted[output[0]].mask >> output[1] & 1)
 
     def work(self) -> dict[str, MemoryContents]:
-        """Go through all memories, those that others address first, and give their words."""
+        """Return the words of all memories, worked out first for those that others address."""
         placement = Placement(board=self.board)
         done: set[str] = set()
         for memory in reversed(self.board.order):
-            if memory.name in done or not self.wanted[memory.name].mask:
+            if memory.name in done or not self.needed[memory.name].mask:
                 continue
             if is_direct(self.board, memory):
                 self._place(placement, memory)
@@ -91,24 +91,22 @@ class _Graph:
                 self._tile(together)
                 done.update(other.name for other in together)
         tiled = self.sheets.contents()
-        direct = {
-            name: MemoryContents(words=words, written=written) for name, (words, written) in placement.words().items()
-        }
+        direct = placed_words(placement)
         return {
             memory.name: (direct if is_direct(self.board, memory) else tiled)[memory.name]
             for memory in self.board.memories
         }
 
     def _place(self, placement: Placement, memory: Memory) -> None:
-        wanted = self.wanted[memory.name]
-        for picture, bank, values in zip(self.pictures, self.banks, wanted.values, strict=True):
+        needed = self.needed[memory.name]
+        for picture, bank, values in zip(self.pictures, self.banks, needed.values, strict=True):
             try:
-                placement.put_values(memory, values, wanted.mask, bank=bank, picture=picture.origin.name)
+                placement.put_values(memory, values, needed.mask, bank=bank, picture=picture.origin.name)
             except Conflict as conflict:
                 raise ArrangementError(collision(conflict, self.board)) from conflict
 
     def _addressed_alike(self, memory: Memory, done: set[str]) -> list[Memory]:
-        """Give the memories, this one first, that share outputs of others in their addresses and are ready with it."""
+        """Return the memories, this one first, that share outputs of others in their addresses and are ready too."""
         together = [memory]
         shared = self._outputs([memory])
         grown = True
@@ -119,7 +117,7 @@ class _Graph:
                 if (
                     ready
                     and other.name not in done
-                    and self.wanted[other.name].mask
+                    and self.needed[other.name].mask
                     and shared & self._outputs([other])
                 ):
                     together.append(other)
@@ -134,22 +132,22 @@ class _Graph:
         return {output for drive in joint_drives(self.board, memories) for output in drive.outputs}
 
     def _tile(self, memories: list[Memory]) -> None:
-        """Find the tiles of memories, put them there, and want their numbers of the memories that address them."""
+        """Find the tiles of memories, write them there, and need their numbers of the memories that address them."""
         outputs = sorted(self._outputs(memories), key=self._place_of)
-        open_outputs = [output for output in outputs if not self.is_wanted(output)]
+        open_outputs = [output for output in outputs if not self.is_needed(output)]
         keys, free = finest_sources(self.board, open_outputs, self.words)
         held = [output for output in open_outputs if output not in free]
         for output in held:
-            self.want(output, np.zeros((), dtype=np.uint32))
+            self.need(output, np.zeros((), dtype=np.uint32))
         if held:
             lines = ", ".join(f"{name}.d{pin}" for name, pin in held)
-            self.notes.append(f"{lines} can be chosen for larger areas only, or cannot be chosen freely; held at 0")
+            self.notes.append(f"{lines} cannot be chosen for each tile; held at 0")
         fixed = {output: self.level(output) for output in outputs if output not in free}
         tiling = tile_cells(
             self.board,
             memories,
-            values={memory.name: self.wanted[memory.name].values for memory in memories},
-            masks={memory.name: self.wanted[memory.name].mask for memory in memories},
+            values={memory.name: self.needed[memory.name].values for memory in memories},
+            masks={memory.name: self.needed[memory.name].mask for memory in memories},
             codes=self.codes,
             words=self.words,
             keys=keys,
@@ -160,7 +158,7 @@ class _Graph:
         )
         tiling.write(self.board, self.sheets)
         for bit, output in enumerate(free):
-            self.want(output, tiling.map_words >> bit & 1)
+            self.need(output, tiling.map_words >> bit & 1)
         self.tilings.append(tiling)
         self.notes.append(tiling.note())
 
@@ -171,7 +169,7 @@ class _Graph:
 def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, choice: Choice) -> Contents:
     """Place pictures in their banks, in whatever memories the board has.
 
-    A picture may stand in several banks; a bank may be named more than once, the first picture counts.
+    A picture may be in several banks. Of several pictures in one bank the first counts.
 
     Raises
     ------

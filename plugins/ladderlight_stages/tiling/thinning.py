@@ -1,4 +1,4 @@
-"""Fewer tiles: which to keep, so that showing the nearest kept one in place of each of the others is seen least.
+"""Fewer tiles: which to keep, so that replacing each of the others by the nearest kept one is seen least.
 
 That is a weighted k-median. Tiles are taken out one after another, each time the one whose absence costs least
 (the reverse greedy algorithm: M. Chrobak, C. Kenyon, N. Young, Information Processing Letters 97, 2006), then each
@@ -14,7 +14,7 @@ import numpy as np
 
 from ladderlight.units.arrays import Flags, Floats, Ints
 from ladderlight_stages.compiled import compiled
-from ladderlight_stages.tiling.likeness import Points, squared_distances
+from ladderlight_stages.tiling.similarity import Points, squared_distances
 
 _AT_ONCE = 4096
 """Tiles that are compared each with each."""
@@ -47,7 +47,7 @@ def thin(
     Parameters
     ----------
     points
-        Gives the tiles as points in an orientation, float32 (tiles, dimensions); 0 is the orientation that is kept.
+        Returns the tiles as points in an orientation, float32 (tiles, dimensions); 0 is the orientation that is kept.
         The distance of two tiles is the least over the orientations of one of them.
     turns
         How many orientations there are.
@@ -61,7 +61,7 @@ def thin(
     Notes
     -----
     Nothing depends on all tiles together, as principal directions would: a tile that is drawn anew then changes the
-    choice among those that are like it, and hardly any other.
+    choice among those that are similar, and hardly any other.
     """
     number = len(uses)
     clouds = [(coarse if coarse and number > _AT_ONCE else points)(turn) for turn in range(turns)]
@@ -82,7 +82,7 @@ def thin(
 
 
 def _distances(clouds: list[Points], some: Ints) -> Points:
-    """Give the least squared distances between some tiles, whichever is turned."""
+    """Return the least squared distances between some tiles, whichever is turned."""
     least = squared_distances(clouds[0][some], clouds[0][some])
     for cloud in clouds[1:]:
         np.minimum(least, squared_distances(clouds[0][some], cloud[some]), out=least)
@@ -91,7 +91,7 @@ def _distances(clouds: list[Points], some: Ints) -> Points:
 
 
 def _nearest(clouds: list[Points], kept: Ints) -> tuple[Floats, Ints, Ints]:
-    """Give for every tile the least squared distance to a kept one, which it is, and in which turn."""
+    """Return, for every tile, the least squared distance to a kept one, that tile, and its turn."""
     number = len(clouds[0])
     loss = np.full(number, np.inf)
     stand_in, turn = np.zeros(number, dtype=np.int64), np.zeros(number, dtype=np.int64)
@@ -108,7 +108,7 @@ def _nearest(clouds: list[Points], kept: Ints) -> tuple[Floats, Ints, Ints]:
 
 
 def _thin_in_parts(clouds: list[Points], weights: Floats, most: int) -> tuple[Ints, Floats]:
-    """Halve the tiles until few enough are left to compare each with each, in parts of tiles that are alike."""
+    """Halve the tiles until few enough are left to compare each with each, in parts of similar tiles."""
     kept = np.arange(len(weights))
     while len(kept) > max(_AT_ONCE, most):
         brightness = sum(cloud[kept].sum(axis=1) for cloud in clouds)
@@ -131,7 +131,7 @@ def _thin_in_parts(clouds: list[Points], weights: Floats, most: int) -> tuple[In
 
 
 def _recentred(distances: Points, uses: Ints, kept: Ints) -> Ints:
-    """Let each group choose the member that costs least in its middle, until the groups stay as they are."""
+    """Move each group's kept tile to the member that costs least, until the groups stay as they are."""
     weights = uses.astype(np.float64)
     best = float((weights * distances[:, kept].min(axis=1)).sum())
     for _ in range(_ROUNDS):
@@ -151,40 +151,51 @@ def _recentred(distances: Points, uses: Ints, kept: Ints) -> Ints:
 
 @compiled
 def _take_out(distances: Points, weights: Floats, most: int) -> Flags:
-    """Take tiles out until ``most`` are left, each time the one that costs least; gives who is left."""
+    """Take tiles out until ``most`` are left, each time the one that costs least; return which are left.
+
+    Taking a tile out costs the sum of what it saves the tiles that it is nearest to. Only the tiles whose nearest or
+    second nearest is gone are compared with all others again.
+    """
     number = len(weights)
-    alive = np.ones(number, np.bool_)
-    nearest = np.zeros(number, np.int64)
-    second = np.zeros(number, np.int64)
+    alive, stale = np.ones(number, np.bool_), np.ones(number, np.bool_)
+    nearest, second = np.zeros(number, np.int64), np.zeros(number, np.int64)
     cost = np.zeros(number, np.float64)
-    stale = np.ones(number, np.bool_)
-    left = number
-    while True:
+    for _ in range(number - most):
         for tile in range(number):
             if stale[tile]:
-                a, b = -1, -1
-                for other in range(number):
-                    if not alive[other]:
-                        continue
-                    if a < 0 or distances[tile, other] < distances[tile, a] or other == tile:
-                        a, b = other, a
-                    elif b < 0 or distances[tile, other] < distances[tile, b]:
-                        b = other
-                nearest[tile], second[tile] = a, b
-                if b >= 0:
-                    cost[a] += weights[tile] * (distances[tile, b] - distances[tile, a])
+                nearest[tile], second[tile] = _two_nearest(distances[tile], alive, tile)
+                cost[nearest[tile]] += _saved(distances[tile], weights[tile], nearest[tile], second[tile])
                 stale[tile] = False
-        if left <= most:
-            return alive
         gone = -1
         for tile in range(number):
             if alive[tile] and (gone < 0 or cost[tile] < cost[gone]):
                 gone = tile
         alive[gone] = False
-        left -= 1
         for tile in range(number):
             if nearest[tile] == gone or second[tile] == gone:
-                a, b = nearest[tile], second[tile]
-                if b >= 0:
-                    cost[a] -= weights[tile] * (distances[tile, b] - distances[tile, a])
+                cost[nearest[tile]] -= _saved(distances[tile], weights[tile], nearest[tile], second[tile])
                 stale[tile] = True
+    return alive
+
+
+@compiled
+def _two_nearest(distances: Points, alive: Flags, tile: int) -> tuple[int, int]:
+    """Return the two tiles left that are nearest to a tile, itself before all others; -1 in place of a second."""
+    nearest, second = -1, -1
+    for other in range(len(alive)):
+        if not alive[other]:
+            continue
+        if nearest < 0 or distances[other] < distances[nearest] or other == tile:
+            nearest, second = other, nearest
+        elif second < 0 or distances[other] < distances[second]:
+            second = other
+    return nearest, second
+
+
+@compiled
+def _saved(distances: Points, weight: float, nearest: int, second: int) -> float:
+    """Return what a tile loses when it is shown as the second nearest in place of the nearest."""
+    if second < 0:
+        return 0.0
+    saved: float = weight * (distances[second] - distances[nearest])
+    return saved

@@ -61,9 +61,9 @@ def pins_of(board: Board, memory: Memory) -> Pins:
 
 
 def turned_by_counters(board: Board, memory: Memory) -> list[int]:
-    """Give sets of counter bits whose parities tell all the words apart that a memory can show.
+    """Return sets of counter bits whose parities distinguish all the words that a memory can show.
 
-    That is what the counters turn of its own address, and of the address of every memory that it depends on.
+    These are what the counters turn of its own address, and of the address of every memory that it depends on.
     """
     seen: dict[str, Memory] = {}
     left = [memory]
@@ -77,13 +77,13 @@ def turned_by_counters(board: Board, memory: Memory) -> list[int]:
 
 
 def parities(words: Ints, sets: Sequence[int]) -> Ints:
-    """Give one number for each counter word: bit i is the parity of the word's bits in ``sets[i]``."""
+    """Return one number for each counter word: bit i is the parity of the word's bits in ``sets[i]``."""
     columns = _columns(sets)
     return combine(words, columns)
 
 
 def _columns(rows: Sequence[int]) -> list[int]:
-    """Turn a matrix of bits round."""
+    """Transpose a matrix of bits."""
     width = max((row.bit_length() for row in rows), default=0)
     return [sum((row >> column & 1) << index for index, row in enumerate(rows)) for column in range(width)]
 
@@ -105,7 +105,7 @@ class TileWiring:
     """Positions first, then tile numbers."""
     position_bits: int
     shape: tuple[int, int, int]
-    """Frames, lines and pixels of a tile; ``(1, 1, positions)`` when the wiring has no such order."""
+    """Frames, lines and pixels of a tile; ``(1, 1, positions)`` when it is not rectangular."""
     rectangular: bool
     counters: tuple[int, ...]
     """When rectangular: the bit of a counter word that moves each bit of a position."""
@@ -132,15 +132,15 @@ class TileWiring:
         return coordinates & (self.positions - 1), coordinates >> self.position_bits, pool
 
     def joint(self, position: Ints, tile: Ints, pool: Ints) -> Ints:
-        """Give the joint address of positions of tiles."""
+        """Return the joint address of positions of tiles."""
         return self.space.pins(position | tile << self.position_bits) ^ pool
 
     def map_words(self, tile: Ints, turn: NDArray[np.integer]) -> Ints:
-        """Give the levels of the free pins that add a tile's number and a turn; bit i for ``free[i]``."""
+        """Return the levels of the free pins that add a tile's number and a turn; bit i for ``free[i]``."""
         return combine(tile, self.tile_words) ^ combine(turn, self.turn_words)
 
     def address(self, board: Board, memory: Memory, joint: Ints) -> tuple[Ints, Ints]:
-        """Give the address and the slot in the word that a joint address means to one of the memories."""
+        """Return the address in one of the memories, and the slot in the word, of joint addresses."""
         at = {drive: bit for bit, drive in enumerate(self.drives)}
         pins = pins_of(board, memory)
 
@@ -170,41 +170,43 @@ def tile_wiring_of(
     moving
         The counter bits that change within a cell.
     """
-    columns = _columns([drive.counters for drive in drives])
-    raw = space_of(differences(within))
-    ordered = [(bit, pins) for bit, pins in enumerate(columns) if moving >> bit & 1 and pins and pins in raw]
-    positions = space_of([pins for _, pins in ordered] + list(raw.basis))
-    natural = [ordered[index][0] for index in positions.picked if index < len(ordered)]
-    rectangular = len(natural) == len(positions.basis)
-    shape = _shape(natural) if rectangular else (1, 1, len(positions))
-    map_columns = [turned_by(drives, output) for output in free]
-    whole = space_of([*positions.basis, *map_columns])
+    positions, counters = _positions(drives, within, moving)
     bits = len(positions.basis)
-    chosen = [index - bits for index in whole.picked[bits:]]
-    reach = space_of(map_columns)
-    turn_basis = common(positions, reach)
-    turn_positions = [int(positions.coordinates(np.array(pins))[0]) for pins in turn_basis]
-    numbers = np.arange(1 << len(turn_basis), dtype=np.int64)
+    choices = [turned_by(drives, output) for output in free]
+    space, reach = space_of([*positions.basis, *choices]), space_of(choices)
+    turning = np.array(common(positions, reach), dtype=np.int64)  # what the map can add without leaving the tile
     return TileWiring(
         memories=tuple(memories),
         drives=drives,
         free=tuple(free),
-        space=whole,
+        space=space,
         position_bits=bits,
-        shape=shape,
-        rectangular=rectangular,
-        counters=tuple(natural) if rectangular else (),
-        turns=combine(numbers, turn_positions),
-        tile_words=tuple(1 << index for index in chosen),
-        turn_words=tuple(
-            sum(1 << reach.picked[bit] for bit in range(len(reach.basis)) if combination >> bit & 1)
-            for combination in (int(reach.coordinates(np.array(pins))[0]) for pins in turn_basis)
-        ),
+        shape=(1, 1, 1 << bits) if counters is None else _shape(counters),
+        rectangular=counters is not None,
+        counters=counters or (),
+        turns=combine(np.arange(1 << len(turning)), positions.coordinates(turning)[0].tolist()),
+        tile_words=tuple(1 << index - bits for index in space.picked[bits:]),
+        turn_words=tuple(combine(reach.coordinates(turning)[0], [1 << index for index in reach.picked]).tolist()),
     )
 
 
+def _positions(drives: Sequence[Drive], within: Ints, moving: int) -> tuple[PinSpace, tuple[int, ...] | None]:
+    """Return the positions of a tile, and the bit of a counter word that moves each of their bits.
+
+    The lowest counter bits come first, so that neighbouring positions are neighbouring pixels. None where the counters
+    move through the positions in another order, as through gates.
+    """
+    found = space_of(differences(within))
+    columns = enumerate(_columns([drive.counters for drive in drives]))
+    counted = [(bit, pins) for bit, pins in columns if moving >> bit & 1 and pins and pins in found]
+    positions = space_of([*(pins for _, pins in counted), *found.basis])
+    if any(index >= len(counted) for index in positions.picked):
+        return positions, None
+    return positions, tuple(counted[index][0] for index in positions.picked)
+
+
 def joint_drives(board: Board, memories: Sequence[Memory]) -> tuple[Drive, ...]:
-    """List what drives the pins of memories, each once, leaving out pins that never change."""
+    """Return what drives the pins of memories, each once, without pins that never change."""
     found: dict[Drive, None] = {}
     for memory in memories:
         pins = pins_of(board, memory)

@@ -13,8 +13,8 @@ from ladderlight.board import Memory
 from ladderlight.board.scanning.levels import Pin
 from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.tiling.cells import Cells, cut
-from ladderlight_stages.tiling.likeness import coarse_points, tile_points
 from ladderlight_stages.tiling.numbering import stable_numbers
+from ladderlight_stages.tiling.similarity import coarse_points, tile_points
 from ladderlight_stages.tiling.thinning import thin
 from ladderlight_stages.tiling.tile_wiring import (
     TileWiring,
@@ -24,7 +24,7 @@ from ladderlight_stages.tiling.tile_wiring import (
     turned_by,
     turned_by_counters,
 )
-from ladderlight_stages.tiling.unique_tiles import Distinct, distinct_tiles
+from ladderlight_stages.tiling.unique_tiles import UniqueTiles, unique_tiles
 from ladderlight_stages.tiling.word_sheets import Sheets
 
 _MOST_DRIVES = 62
@@ -32,7 +32,7 @@ _MOST_DRIVES = 62
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """What a recipe says about tiles: which numbers they may have, whether to turn and whether to merge them."""
+    """A recipe's choices: the numbers that tiles may have, and whether to turn and to merge them."""
 
     first: int = 0
     count: int | None = None
@@ -42,13 +42,13 @@ class Choice:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Pool:
-    """The tiles that stand in one part of a memory."""
+    """The tiles in one part of a memory."""
 
     pool: int
-    distinct: Distinct
+    unique: UniqueTiles
     numbers: Ints
     found: int
-    """Distinct tiles before any were merged."""
+    """Unique tiles before any were merged."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -71,21 +71,21 @@ class Tiling:
         positions = np.arange(self.wiring.positions, dtype=np.int64)[None, :]
         for pool in self.pools:
             joint = self.wiring.joint(positions, pool.numbers[:, None], np.array(pool.pool))
-            read = pool.distinct.read
+            read = pool.unique.read
             for memory in self.wiring.memories:
                 address, slot = self.wiring.address(board, memory, joint)
-                values, mask = self.cells.unpack(pool.distinct.tiles, memory)
+                values, mask = self.cells.unpack(pool.unique.tiles, memory)
                 sheets.put(memory, address[read], slot[read], values[read], mask)
 
     def tile_sets(self, board: Board) -> list[TileSet]:
-        """Give the tiles as they stand in the memory, by number."""
+        """Return the tiles in the memory, by number."""
         frames, lines, pixels = self.wiring.shape
         memory = self.wiring.memories[0]
         positions = np.arange(self.wiring.positions, dtype=np.int64)[None, :]
         sets = []
         for pool in self.pools:
             order = np.argsort(pool.numbers)
-            codes = self.cells.codes_of(pool.distinct.tiles[order])
+            codes = self.cells.codes_of(pool.unique.tiles[order])
             numbers = pool.numbers[order]
             joint = self.wiring.joint(positions, numbers[:, None], np.array(pool.pool))
             sets.append(
@@ -99,21 +99,21 @@ class Tiling:
         return sets
 
     def note(self) -> str:
-        """Say how many tiles there are."""
+        """Return in one line how many tiles there are."""
         memories = " and ".join(repr(memory.name) for memory in self.wiring.memories)
         frames, lines, pixels = self.wiring.shape
         size = f"{pixels}x{lines} pixels" + f" in {frames} frames" * (frames > 1)
         found, kept = sum(pool.found for pool in self.pools), sum(len(pool.numbers) for pool in self.pools)
         text = (
-            f"memory {memories}: {found} distinct tiles of {size} in {self.cells.count} places"
+            f"memory {memories}: {found} unique tiles of {size} in {self.cells.count} places"
             if self.wiring.positions > 1
-            else f"memory {memories}: {found} distinct words"
+            else f"memory {memories}: {found} unique words"
         )
         room = f"there is room for {self.most}"
         if len(self.pools) > 1:
             room = f"in each of {len(self.pools)} parts {room}"
         if found > kept:
-            return f"{text}; {room}, so {found - kept} of them are shown as their nearest likeness"
+            return f"{text}; {room}, so {found - kept} of them are replaced by the most similar tile"
         return f"{text}; {room}"
 
 
@@ -155,13 +155,12 @@ def tile_cells(
     choice: Choice,
     names: Sequence[tuple[str, int]],
 ) -> Tiling:
-    """Cut what memories are to put out into cells, and find, thin and number their tiles.
+    """Cut the outputs of memories into cells, and find, thin and number their tiles.
 
     Raises
     ------
     ArrangementError
-        When two places show the same word whatever the map says, or there are too many tiles and they are not to be
-        merged.
+        When two places show the same word with any map, or there are too many tiles and they may not be merged.
     """
     label = " and ".join(repr(memory.name) for memory in memories)
     _, first, cell = np.unique(keys, return_index=True, return_inverse=True)
@@ -202,48 +201,48 @@ def tile_cells(
     pools, cell_words = [], np.zeros(len(first), dtype=np.int64)
     for number in np.unique(pool_of):
         members = np.flatnonzero(pool_of == number)
-        distinct = distinct_tiles(cells.values[members], wiring.turns, shown=cells.shown[members])
-        found = distinct.count
+        unique = unique_tiles(cells.values[members], wiring.turns, shown=cells.shown[members])
+        found = unique.count
         if found > len(usable):
             if not choice.merge:
                 raise ArrangementError(
-                    f"{found} distinct tiles are wanted, but memory {label} has room for {len(usable)}; give the map "
-                    "more lines to it, use fewer or simpler pictures, or set merge = true to show the nearest likeness"
+                    f"{found} unique tiles are needed, but memory {label} has room for {len(usable)}; wire more map "
+                    "lines to it, use fewer or simpler pictures, or set merge = true to use similar tiles"
                 )
-            distinct = _thinned(distinct, cells, wiring, board, len(usable), label)
-        numbers = stable_numbers(distinct.hashes, distinct.uses, usable)
-        pools.append(Pool(pool=int(number), distinct=distinct, numbers=numbers, found=found))
-        cell_words[members] = wiring.map_words(numbers[distinct.index] ^ offsets[members], distinct.turn)
+            unique = _thinned(unique, cells, wiring, board, len(usable), label)
+        numbers = stable_numbers(unique.hashes, unique.uses, usable)
+        pools.append(Pool(pool=int(number), unique=unique, numbers=numbers, found=found))
+        cell_words[members] = wiring.map_words(numbers[unique.index] ^ offsets[members], unique.turn)
     return Tiling(wiring=wiring, cells=cells, pools=tuple(pools), map_words=cell_words[cell], most=len(usable))
 
 
-def _thinned(distinct: Distinct, cells: Cells, wiring: TileWiring, board: Board, most: int, label: str) -> Distinct:
-    """Keep the most needed tiles and show the others as their nearest likeness."""
+def _thinned(unique: UniqueTiles, cells: Cells, wiring: TileWiring, board: Board, most: int, label: str) -> UniqueTiles:
+    """Keep the most needed tiles, and replace the others by the most similar of these."""
     if not cells.one_pixel:
         raise ArrangementError(
-            f"{distinct.count} distinct tiles are wanted, but memory {label} has room for {most}, and they cannot "
-            "be merged since each of them stands for several pixels; use fewer or simpler pictures"
+            f"{unique.count} unique tiles are needed, but memory {label} has room for {most}, and they cannot "
+            "be merged, since each position covers several pixels; use fewer or simpler pictures"
         )
-    codes = cells.codes_of(distinct.tiles)
+    codes = cells.codes_of(unique.tiles)
     at = np.arange(wiring.positions)
     thinned = thin(
         lambda turn: tile_points(codes[:, at ^ wiring.turns[turn]], board.palette, wiring.shape),
         len(wiring.turns),
-        distinct.uses,
+        unique.uses,
         most,
         coarse=lambda turn: coarse_points(codes[:, at ^ wiring.turns[turn]], board.palette, wiring.shape),
     )
     # A tile shows at position p what its stand-in has at p ^ turn; the turns of cell and stand-in add up.
     read = np.zeros((len(thinned.kept), wiring.positions), dtype=bool)
-    for tile in range(distinct.count):
-        read[thinned.stand_in[tile]] |= distinct.read[tile, at ^ wiring.turns[thinned.turn[tile]]]
+    for tile in range(unique.count):
+        read[thinned.stand_in[tile]] |= unique.read[tile, at ^ wiring.turns[thinned.turn[tile]]]
     kept = thinned.kept
-    return Distinct(
-        cells=distinct.tiles,
+    return UniqueTiles(
+        cells=unique.tiles,
         first=kept,
         step=np.zeros_like(kept),
         read=read,
-        hashes=distinct.hashes[kept],
-        index=thinned.stand_in[distinct.index],
-        turn=distinct.turn ^ thinned.turn[distinct.index],
+        hashes=unique.hashes[kept],
+        index=thinned.stand_in[unique.index],
+        turn=unique.turn ^ thinned.turn[unique.index],
     )

@@ -1,7 +1,7 @@
 """Equal tiles found in one pass, in every orientation that the wiring has.
 
-Each tile is hashed once for each orientation; the least hash is the same for all orientations of a tile and tells how
-to turn it into the one form that is kept. Equal hashes are never trusted: the tiles themselves are compared.
+Each tile is hashed once for each orientation; the least hash is the same for all orientations of a tile, and
+its orientation turns the tile into the form that is kept. Equal hashes are never trusted: the tiles are compared.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ _HEAP = 4096
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Distinct:
-    """The distinct tiles of many cells.
+class UniqueTiles:
+    """The unique tiles of many cells.
 
     ``tiles`` (tiles, positions), in the orientation that is kept, and ``read`` bool of that shape: the positions that
     some cell shows. ``hashes`` uint64 (tiles,) depend on a tile's values only. Cell ``i`` shows at position ``p`` what
@@ -57,8 +57,8 @@ class Distinct:
         return np.bincount(self.index, minlength=self.count)
 
 
-def distinct_tiles(cells: Values, turns: Ints, *, shown: Flags | None = None) -> Distinct:
-    """Find the distinct tiles among cells.
+def unique_tiles(cells: Values, turns: Ints, *, shown: Flags | None = None) -> UniqueTiles:
+    """Find the unique tiles among cells.
 
     Parameters
     ----------
@@ -75,15 +75,15 @@ def distinct_tiles(cells: Values, turns: Ints, *, shown: Flags | None = None) ->
     return _in_parts(cells, turns, shown)
 
 
-def _whole(cells: Values, turns: Ints, shown: Flags) -> Distinct:
-    """Find distinct tiles among cells that all show the same positions."""
+def _whole(cells: Values, turns: Ints, shown: Flags) -> UniqueTiles:
+    """Find the unique tiles among cells that all show the same positions."""
     allowed = np.array(
         [number for number, turn in enumerate(turns) if np.array_equal(shown[_turned(turn, shown)], shown)],
         dtype=np.int8,
     )
     cells = np.ascontiguousarray(cells)
     first, hashes, index, turn = _group(cells, _weights(cells.shape[1]), turns[allowed])
-    return Distinct(
+    return UniqueTiles(
         cells=cells,
         first=first,
         step=turns[allowed][turn[first]],
@@ -94,7 +94,7 @@ def _whole(cells: Values, turns: Ints, shown: Flags) -> Distinct:
     )
 
 
-def _in_parts(cells: Values, turns: Ints, shown: Flags) -> Distinct:
+def _in_parts(cells: Values, turns: Ints, shown: Flags) -> UniqueTiles:
     """Take the cells that show most first, and match those that show less with the tiles found before."""
     packed = np.packbits(shown, axis=1)
     patterns, pattern_of = np.unique(packed, axis=0, return_inverse=True)
@@ -126,7 +126,7 @@ def _in_parts(cells: Values, turns: Ints, shown: Flags) -> Distinct:
         index[members] = new_index[part.index]
         turn[members] = part.turn ^ extra_turn[part.index]
     every = np.arange(len(tiles), dtype=np.int32)
-    return Distinct(
+    return UniqueTiles(
         cells=tiles,
         first=every,
         step=np.zeros(len(tiles), dtype=np.int64),
@@ -138,7 +138,7 @@ def _in_parts(cells: Values, turns: Ints, shown: Flags) -> Distinct:
 
 
 def _by_part(tiles: Values, read: Flags, turns: Ints, mask: Flags) -> dict[bytes, tuple[int, int]]:
-    """Give tile and turn by what is seen of them through a mask, as far as that is known of the tile."""
+    """Return tile and turn by the values seen through a mask, of tiles that are known there."""
     known: dict[bytes, tuple[int, int]] = {}
     for number, turn in enumerate(turns):
         at = _turned(turn, mask)[mask]
@@ -192,7 +192,7 @@ def _group(
 
 @compiled
 def _turn_tiles(cells: Values, chosen: NDArray[np.integer], steps: Ints) -> Values:
-    """Give some cells, each with its positions exclusive-ored with a step."""
+    """Return some cells, each with its positions exclusive-ored with a step."""
     size = cells.shape[1]
     tiles = np.empty((len(chosen), size), cells.dtype)
     for tile in range(len(chosen)):
@@ -204,7 +204,7 @@ def _turn_tiles(cells: Values, chosen: NDArray[np.integer], steps: Ints) -> Valu
 
 @compiled
 def _hash_cells(cells: Values, weights: NDArray[np.uint64], turns: Ints) -> tuple[NDArray[np.uint64], NDArray[np.int8]]:
-    """Give each cell's least hash over its orientations, a mixed weighted sum (multilinear hashing), and which."""
+    """Return each cell's least hash over its orientations, a mixed weighted sum (multilinear hashing), and which."""
     number, size = cells.shape
     hashes = np.empty(number, np.uint64)
     turn = np.empty(number, np.int8)
@@ -241,7 +241,7 @@ def _heap_of(value: np.uint64, bits: int) -> np.int64:
 
 @compiled
 def _deal(hashes: NDArray[np.uint64], bits: int) -> tuple[NDArray[np.int32], NDArray[np.uint64], Ints]:
-    """Deal cells into heaps by their mixed hashes, keeping their order; gives cells, their hashes and heap edges."""
+    """Deal cells into heaps by their mixed hashes, keeping their order; return cells, their hashes and heap edges."""
     edges = np.zeros((1 << bits) + 1, np.int64)
     for cell in range(len(hashes)):
         edges[_heap_of(hashes[cell], bits) + 1] += 1
@@ -274,7 +274,7 @@ def _is_same(cells: Values, cell: int, other: int, step: int) -> bool:
 
 @compiled
 def _are_same(cells: Values, same_as: NDArray[np.int32], turn: NDArray[np.int8], turns: Ints) -> bool:
-    """Whether every cell shows the same tile as the one it is said to be the same as."""
+    """Whether every cell shows the same tile as the cell it was matched with."""
     for cell in range(len(same_as)):
         other = same_as[cell]
         if other != cell and not _is_same(cells, cell, other, turns[turn[cell]] ^ turns[turn[other]]):
@@ -292,7 +292,7 @@ def _match(
     edges: Ints,
     careful: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
 ) -> NDArray[np.int32]:
-    """Give for each cell the first cell that shows the same tile, in whatever orientation."""
+    """Return for each cell the first cell that shows the same tile, in whatever orientation."""
     most = 0
     for heap in range(len(edges) - 1):
         most = max(most, edges[heap + 1] - edges[heap])

@@ -1,4 +1,4 @@
-"""Words of all memories while they are put together at addresses of one's own choice."""
+"""Words of all memories, collected at chosen addresses."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class Sheets:
         Raises
         ------
         ArrangementError
-            When another value is wanted at an address already used, or an address is beyond the memory.
+            When another value is needed at an address already used, or an address is beyond the memory.
         """
         address, slot, values = address.ravel(), slot.ravel(), values.ravel()
         for number in range(memory.packing.pixels):  # one slot at a time, so that no address is written twice at once
@@ -48,7 +48,7 @@ class Sheets:
         if clash.any():
             where = int(address[np.flatnonzero(clash)[0]])
             raise ArrangementError(
-                f"memory {memory.name!r}, address {where:04X}h: two different words are wanted there; check its "
+                f"memory {memory.name!r}, address {where:04X}h: two different words are needed there; check its "
                 "address lines"
             )
 

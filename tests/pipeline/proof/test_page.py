@@ -146,7 +146,7 @@ def test_a_palette_too_large_to_list_is_said_so(make_board, memory, ladder, bank
 def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     lines = ["b0-b1", "g0-g1", "r0-r1"]
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=lines, part="27C256", access=110e-9))
-    contents = replace(banked(board, (0,)), notes=("17 distinct tiles; 3 are shown as others",))
+    contents = replace(banked(board, (0,)), notes=("17 unique tiles; 3 are shown as others",))
     files = binary(contents, board)
     words = memories_of(board, files)
     document = describe(project="p", board=board, contents=contents, files=files, words=words).document

@@ -168,15 +168,15 @@ def test_too_many_for_every_part_asks_for_more_chips(make_board, memory):
 def test_the_same_bank_twice(board):
     pictures = [coded(board, "a", seed=1, bank=1), coded(board, "b", seed=2, bank=1)]
     for share in (False, True):
-        with pytest.raises(ArrangementError, match="'a' and 'b' both ask for bank 1"):
+        with pytest.raises(ArrangementError, match="'a' and 'b' have the same bank, 1;"):
             bank_pictures(pictures, board, share=share)
 
 
 def test_a_bank_that_does_not_exist(make_board, memory, board):
-    with pytest.raises(ArrangementError, match="'a' asks for bank 4, which does not exist; use 0 to 3"):
+    with pytest.raises(ArrangementError, match="'a' is for bank 4, which does not exist; use 0 to 3"):
         bank_pictures([coded(board, bank=4)], board)
     gap = make_board(memory(address=["x2-x9", "y2-y8", "bank0", "bank2"], data=["b0-b1", "g0-g1", "r0-r1"]))
-    with pytest.raises(ArrangementError, match="'a' asks for bank 4, which does not exist; use 0 to 3"):
+    with pytest.raises(ArrangementError, match="'a' is for bank 4, which does not exist; use 0 to 3"):
         bank_pictures([coded(gap, bank=4)], gap)
     assert banks(bank_pictures([coded(gap, name) for name in "abcd"], gap)) == {"a": 0, "b": 1, "c": 2, "d": 3}
     none = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"]))
@@ -241,5 +241,5 @@ def test_look_up_and_tile_boards_are_sent_to_their_stages(make_board, memory):
 def test_match_takes_some_of_the_pictures(board):
     pictures = [coded(board, name, seed=seed) for seed, name in enumerate(["day", "night", "dawn"])]
     assert banks(bank_pictures(pictures, board, match="d*")) == {"day": 0, "dawn": 1}
-    with pytest.raises(ArrangementError, match=r"no picture matches 'n\?'; the pictures are called dawn, day, night"):
+    with pytest.raises(ArrangementError, match=r"no picture matches 'n\?'; use one of dawn, day, night"):
         bank_pictures(pictures, board, match="n?")

@@ -35,7 +35,7 @@ def test_pictures_share_the_colours(lookup_board, coded, shown, banks):
     for picture in pictures:
         assert np.array_equal(shown(board, contents, banks(contents)[picture.origin.name]), picture.codes)
     assert int(np.count_nonzero(contents.memories["colours"].written)) == 16
-    assert contents.notes == ("memory 'colours': 16 distinct words; there is room for 16",)
+    assert contents.notes == ("memory 'colours': 16 unique words; there is room for 16",)
 
 
 def test_by_hand(lookup_board, coded):
@@ -78,12 +78,12 @@ def test_too_many_colours_are_merged_with_near_ones(lookup_board, coded, shown):
     seen = shown(board, contents)
     assert np.array_equal(seen.ravel()[1:], codes.ravel()[1:])
     assert len(np.unique(codes)) == 17
-    with pytest.raises(ArrangementError, match="17 distinct tiles are wanted"):
+    with pytest.raises(ArrangementError, match="17 unique tiles are needed"):
         lookup([coded(board, codes=codes)], board, merge=False)
 
 
 def test_other_boards_are_sent_elsewhere(board, coded, tile_board):
-    with pytest.raises(ArrangementError, match="so there is no colour look-up; use bank_pictures"):
+    with pytest.raises(ArrangementError, match="so the board has no colour look-up; use bank_pictures"):
         lookup([coded(board)], board)
     with pytest.raises(ArrangementError, match="so it holds tiles and not colours; use tiles"):
         lookup([coded(tile_board())], tile_board())

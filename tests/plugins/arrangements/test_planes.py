@@ -46,11 +46,11 @@ def test_lines_of_each_plane(board, coded, shown):
 @pytest.mark.parametrize(
     ("lines", "message"),
     [
-        (["r0", "q1"], "plane 2 names 'q1'; the ladders have b0, b1, g0, g1, r0, r1"),
-        (["r0-r1", "r1 g0"], "plane 2 names 'r1', which another plane has"),
+        (["r0", "q1"], "plane 2 has 'q1'; the ladders have b0, b1, g0, g1, r0, r1"),
+        (["r0-r1", "r1 g0"], "plane 2 has 'r1', which another plane has too"),
         (["r0-g1"], "plane 1: 'r0-g1' is not a range"),
-        ([""], "plane 1 names no line"),
-        ([], "lines names no plane"),
+        ([""], "plane 1 has no line"),
+        ([], "lines is empty; write the lines of each plane"),
     ],
 )
 def test_lines_that_cannot_be(board, coded, lines, message):

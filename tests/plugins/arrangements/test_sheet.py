@@ -63,7 +63,7 @@ def test_without_a_map_the_number_is_the_bank(make_board, memory, coded, shown):
 
 def test_grids_that_cannot_be_cut(tile_board, coded):
     board = tile_board()
-    with pytest.raises(ArrangementError, match=r"'a' is 17 pixels across, which is no whole number of cells of 8"):
+    with pytest.raises(ArrangementError, match=r"'a' is 17 pixels across, not a whole number of cells of 8"):
         sheet([coded(board, codes=np.zeros((8, 17)))], board)
     with pytest.raises(ArrangementError, match=r"a cell of 'a' is 16x8 pixels, but the wiring has tiles of 8x8"):
         sheet([coded(board, codes=np.zeros((8, 16)))], board, width=16)
@@ -73,7 +73,7 @@ def test_grids_that_cannot_be_cut(tile_board, coded):
 
 def test_tiles_that_are_no_rectangles(tile_board, coded):
     board = tile_board(("x2^y2", "x3^y3", "x4^y4", "map.d0-map.d5"), ("x5-x9", "y5-y8", "x2-x4"), map_part="28C64")
-    with pytest.raises(ArrangementError, match="are no rectangles of neighbouring pixels"):
+    with pytest.raises(ArrangementError, match="are not rectangles of neighbouring pixels"):
         sheet([coded(board, codes=np.zeros((8, 8)))], board)
 
 

@@ -57,8 +57,8 @@ def test_the_scan_shows_each_letter_upright_in_its_place(tile_board, font, shown
         ({"lines": ["A" * 21]}, "ends in row 1, column 21, but the map has 15 rows of 20"),
         ({"lines": ["A"], "row": 15}, "line 1 of the text, 'A', ends in row 16"),
         ({"lines": ["a"]}, "the text uses 'a', which is not among the characters"),
-        ({"lines": ["A"], "around": ""}, "around = '' is not one character; give one"),
-        ({"lines": ["A"], "bank": 4}, "bank = 4: there is no such bank, the board has 4"),
+        ({"lines": ["A"], "around": ""}, "around = '' is not one character; write one"),
+        ({"lines": ["A"], "bank": 4}, "bank = 4 does not exist; use 0 to 3"),
         ({"lines": ["Z"], "first": 40}, "'Z' would have a number beyond the 64 tiles"),
     ],
 )

@@ -244,7 +244,7 @@ def test_random_wirings(data, tile_board, coded, shown):
     try:
         contents = tiles([coded(board, codes=few)], board, merge=False)
     except ArrangementError as error:
-        assert "distinct tiles are wanted" in str(error)
+        assert "unique tiles are needed" in str(error)
         return
     assert np.array_equal(shown(board, contents), few)
 
@@ -263,9 +263,9 @@ def test_merging_reports_the_loss_that_the_scan_shows(tile_board, coded, shown, 
         seen = shown(board, contents, banks(contents)[picture.origin.name])
         share.append(np.mean(seen != picture.codes))
         means[picture.origin.name] = np.mean(colour.delta_E(lab[seen], lab[picture.codes], method="CIE 2000"))
-    assert "70 distinct tiles of 8x8 pixels in 600 places; there is room for 64, so 6 of them" in contents.notes[0]
+    assert "70 unique tiles of 8x8 pixels in 600 places; there is room for 64, so 6 of them" in contents.notes[0]
     text = contents.notes[1]
-    assert f"{100 * np.mean(share):.2f} % differ" in text
+    assert f"{100 * np.mean(share):.2f} % of the pixels differ" in text
     reported = float(text.split("difference ")[1].split(" ")[0])
     assert reported == pytest.approx(np.mean(list(means.values())), abs=0.002)
     worst = max(means, key=means.get)
@@ -277,7 +277,7 @@ def test_merging_reports_the_loss_that_the_scan_shows(tile_board, coded, shown, 
 def test_merging_can_be_refused(tile_board, coded, mosaic):
     board = tile_board()
     picture = coded(board, codes=mosaic(board, tiles=70))
-    with pytest.raises(ArrangementError, match=r"69 distinct tiles are wanted, but memory 'tiles' has room for 64"):
+    with pytest.raises(ArrangementError, match=r"69 unique tiles are needed, but memory 'tiles' has room for 64"):
         tiles([picture], board, merge=False)
 
 
@@ -334,7 +334,7 @@ def test_a_pixel_bit_that_nothing_has_is_named(make_board, memory, coded):
     )
     with pytest.raises(ArrangementError) as caught:
         tiles([coded(board)], board)
-    assert "read from one address whatever the map says" in str(caught.value)
+    assert "read from one address with any map" in str(caught.value)
     assert "add x3 to its address" in str(caught.value)
 
 
@@ -352,11 +352,11 @@ def test_attribute_bits_of_a_coarser_memory_are_held(make_board, memory, coded, 
     codes = mosaic(board, tiles=20, flips=())
     contents = tiles([coded(board, codes=codes)], board)
     assert np.array_equal(shown(board, contents), codes)
-    assert any("areas.d0 can be chosen for larger areas only" in note for note in contents.notes)
+    assert any("areas.d0 cannot be chosen for each tile; held at 0" in note for note in contents.notes)
 
 
 def test_boards_without_a_map_are_sent_elsewhere(board, coded):
-    with pytest.raises(ArrangementError, match="there is no tile map; use bank_pictures"):
+    with pytest.raises(ArrangementError, match="the board has no tile map; use bank_pictures"):
         tiles([coded(board)], board)
 
 
@@ -364,7 +364,7 @@ def test_match_takes_some_of_the_pictures(tile_board, coded, banks, mosaic):
     board = tile_board()
     pictures = [coded(board, c, codes=mosaic(board, seed=seed)) for seed, c in enumerate(["sea", "shore", "hut"])]
     assert banks(tiles(pictures, board, match="s*")) == {"sea": 0, "shore": 1}
-    with pytest.raises(ArrangementError, match="no picture matches 'q\\*'; the pictures are called hut, sea, shore"):
+    with pytest.raises(ArrangementError, match="no picture matches 'q\\*'; use one of hut, sea, shore"):
         tiles(pictures, board, match="q*")
 
 

@@ -42,7 +42,7 @@ def test_symbols_that_would_not_compile_are_known_before_there_are_contents(boar
     )
     assert not list(problems(two, {}))
     (problem,) = problems(two, {"symbol": "art"})
-    assert (problem.where, problem.what) == (("symbol",), "several arrays would be called 'art'")
+    assert (problem.where, problem.what) == (("symbol",), "several arrays would have the name 'art'")
 
 
 def test_pieces_get_symbols_of_their_own(board, random_contents):

@@ -27,7 +27,9 @@ def test_a_small_device_gets_s19(make_board, memory, random_contents):
 
 
 def test_addresses_that_do_not_fit_are_refused(board, random_contents):
-    with pytest.raises(DeviceFileError, match="bytes up to 1FFFFh, beyond addresses of 16 bits; use more address_bits"):
+    with pytest.raises(
+        DeviceFileError, match="the last byte is at 1FFFFh, beyond addresses of 16 bits; use more address_bits"
+    ):
         s_record(random_contents(board), board, address_bits=16)
     with pytest.raises(DeviceFileError, match="lower the offset"):
         s_record(random_contents(board), board, offset=0xFFFFFFFF)

@@ -111,7 +111,6 @@ def test_what_is_in_the_boards_colours_is_unchanged_whatever_was_before(board: B
 
 def test_codes_that_are_not_among_few_colours_are_chosen_anew(board: Board, cat: Picture) -> None:
     tables = stage.palette_tables(board.palette, 0.25)
-    few = replace(tables)
     kept = np.full(cat.pixels.shape[:2], 63, dtype=np.int32)
-    found = stage.diffused_onto(replace(cat, kept=kept), few, stage.KERNELS["floyd_steinberg"], 1.0, serpentine=True)
+    found = stage.diffused_onto(replace(cat, kept=kept), tables, stage.KERNELS["floyd_steinberg"], 1.0, serpentine=True)
     assert (found == 63).all()

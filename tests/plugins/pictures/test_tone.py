@@ -35,7 +35,9 @@ def test_exposure_counts_in_stops_of_light(picture):
 def test_levels(picture):
     values = encoded(tone(ramp(picture), black_level=0.2, white_level=0.7))
     np.testing.assert_allclose(values, np.clip((np.linspace(0, 1, 101) - 0.2) / 0.5, 0, 1), atol=1e-6)
-    with pytest.raises(PictureError, match=r"black_level 0\.7 must lie below white_level 0\.2; set them apart"):
+    with pytest.raises(
+        PictureError, match=r"black_level 0\.7 must lie below white_level 0\.2; lower black_level or raise white_level"
+    ):
         tone(ramp(picture), black_level=0.7, white_level=0.2)
 
 

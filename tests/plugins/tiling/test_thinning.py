@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight_stages.tiling import thinning
-from ladderlight_stages.tiling.likeness import coarse_points, squared_distances, tile_points
+from ladderlight_stages.tiling.similarity import coarse_points, squared_distances, tile_points
 from ladderlight_stages.tiling.thinning import thin
 
 

@@ -1,4 +1,4 @@
-"""How the frames of an animation share the banks of one round."""
+"""The schedule of an animation: which share of the banks each frame gets."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ Fill = Literal["stretch", "repeat", "hold"]
 
 
 def bank_shares(durations: Sequence[float | None], banks: int, *, step: float | None, fill: Fill) -> list[int]:
-    """Give how many banks each frame gets, 1 or more; they add up to ``banks``.
+    """Return the number of banks of each frame, 1 or more; they add up to ``banks``.
 
     Parameters
     ----------
@@ -20,8 +20,8 @@ def bank_shares(durations: Sequence[float | None], banks: int, *, step: float | 
     step
         Seconds that one bank is shown; when not given, the shortest frame is taken to need one bank.
     fill
-        ``stretch``: in proportion to the durations. ``repeat``: as many whole rounds as fit, then stretched; the result
-        has that many times as many entries. ``hold``: the last frame gets what is left.
+        ``stretch``: in proportion to the durations. ``repeat``: as many whole runs of the frames as fit, then
+        stretched; the result has an entry for each frame of each run. ``hold``: the last frame gets the rest.
     """
     known = [duration for duration in durations if duration]
     mean = sum(known) / len(known) if known else 1.0
@@ -31,8 +31,8 @@ def bank_shares(durations: Sequence[float | None], banks: int, *, step: float | 
     if fill == "hold" and sum(whole) <= banks:
         return [*whole[:-1], whole[-1] + banks - sum(whole)]
     if fill == "repeat" and sum(whole) <= banks:
-        rounds = banks // sum(whole)
-        return _apportion([float(share) for share in whole * rounds], banks)
+        runs = banks // sum(whole)
+        return _apportion([float(share) for share in whole * runs], banks)
     return _apportion(wanted, banks)
 
 

@@ -44,14 +44,14 @@ def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
 
 def _none_left(first: int, banks: int) -> Iterator[Problem]:
     if first >= banks:
-        what = f"the board has {banks} bank{'s' * (banks != 1)}, none from {first} on"
+        what = f"the board has {banks} bank{'s' * (banks != 1)}, and none from {first} on"
         yield Problem(where=("first",), what=what, action="lower first")
 
 
 def _too_short(step: float | None, board: Board) -> Iterator[Problem]:
     if step is not None and step < (1 - NEAR) / board.raster.frame_rate:
         shortest = in_words(1 / board.raster.frame_rate, "s", digits=4)
-        what = f"step is {in_words(step, 's')}, and the board shows a frame for {shortest}"
+        what = f"step is {in_words(step, 's')}, less than the {shortest} of one frame of the board"
         yield Problem(where=("step",), what=what, action=f"use {shortest} or a multiple of it")
 
 
@@ -60,7 +60,7 @@ def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any
         chosen: Sequence[CodedPicture], board: Board, options: Mapping[str, Any]
     ) -> tuple[Sequence[CodedPicture], Sequence[int]]:
         _banks_for(_sequence(chosen, ping_pong=options["ping_pong"]), board, options["first"], options["count"])
-        return (), ()  # which frame stands where depends on their durations
+        return (), ()  # the bank of each frame depends on their durations
 
     return bank_problems(origins, board, options, assign)
 
@@ -70,7 +70,7 @@ def _sequence(chosen: Sequence[CodedPicture], *, ping_pong: bool) -> list[CodedP
 
 
 def _banks_for(sequence: Sequence[CodedPicture], board: Board, first: int, count: int | None) -> Sequence[int]:
-    """Return the banks for a sequence of frames, of which there must be enough."""
+    """Return the banks for a sequence of frames; refuse it when there are too few."""
     every = range(board.bank_count)
     refuse(_none_left(first, len(every)), ArrangementError)
     banks = every[first:] if count is None else every[first : first + count]
@@ -95,41 +95,39 @@ def frames(
     pictures: Sequence[CodedPicture],
     board: Board,
     *,
-    match: Annotated[str, Option("names of the pictures that are the frames, with * and ?")] = Animation.match,
-    step: Annotated[float | None, Option("time that the board shows each bank", minimum=1e-6, unit="s")] = None,
+    match: Annotated[str, Option("names of the pictures that are frames, with * and ?")] = Animation.match,
+    step: Annotated[float | None, Option("time for which the board shows each bank", minimum=1e-6, unit="s")] = None,
     ping_pong: Annotated[bool, Option("run back to the first frame instead of jumping to it")] = False,
     fill: Annotated[
-        Fill, Option("how one round of the frames fills all banks: stretched, repeated, or the last frame held")
+        Fill, Option("how the frames fill all banks: stretched, repeated, or with the last frame held")
     ] = "stretch",
-    first: Annotated[int, Option("first bank to use, counted from 0 among those that the wiring has", minimum=0)] = 0,
-    count: Annotated[int | None, Option("how many banks to fill; all that follow if not given", minimum=1)] = None,
+    first: Annotated[int, Option("first bank to use, counted from 0 among those of the wiring", minimum=0)] = 0,
+    count: Annotated[int | None, Option("number of banks to fill; all that follow if not given", minimum=1)] = None,
     still: Annotated[  # noqa: ARG001 - acted upon before: see _animation
         float,
         Option(
-            "how far a colour may stray and keep its code, as distance in OKLab: 0.02 is about the least that is seen",
+            "distance in OKLab that a colour may move and keep its code; 0.02 is about the least that is seen",
             minimum=0,
             maximum=1,
         ),
     ] = Animation.still,
-    merge: Annotated[
-        bool, Option("when there are too many tiles or colours, show some as their nearest likeness")
-    ] = True,
+    merge: Annotated[bool, Option("replace tiles or colours by the most similar ones when there are too many")] = True,
 ) -> Contents:
     """Put the frames of an animation into the banks that a counter steps through.
 
-    A frame that is shown longer stands in several banks. How long each is shown comes from its file; frames without
-    a duration are all shown equally long. ``step`` is how long the board's frame counter stays at one bank. With it,
+    A frame that is shown longer fills several banks. Its duration comes from its file; frames without one are all
+    shown for the same time. ``step`` is the time for which the board's frame counter stays at one bank. With it,
     durations become whole numbers of banks; without it, the shortest frame takes one bank. A board changes banks
-    between two of its own frames, so that a step is a whole number of them: any other is noted, with the nearest
-    possible. Then one round of the frames is fitted to all banks: ``stretch`` gives each frame its share of them,
-    ``repeat`` plays as many rounds as fit and stretches those, ``hold`` shows the last frame in what is left. Boards
-    with tile or look-up memories are served as well.
+    between two of its own frames, so a step must be a whole number of them: for any other a note names the nearest.
+    Then the frames are fitted to all banks: ``stretch`` gives each frame its share of them, ``repeat`` plays the frames
+    as often as they fit and stretches the whole, ``hold`` shows the last frame in the banks that are left. Boards with
+    tile or look-up memories work as well.
 
     The frames are those that ``match``, of one file or of several, in the recipe's order. Where a frame looks like the
     one before, up to ``still``, it keeps its codes, so that dithering does not crawl; where it looks like the first
-    again, it has the first one's. It is compared with the frame in which a code was chosen, so that slow fades go on.
-    Among each frame's ``metrics`` in the manifest are ``still_share``, the share of pixels where no difference from the
-    frame before can be seen, and ``flicker_share``, the share of those whose codes change all the same.
+    again, it has the codes of the first. It is compared with the frame in which a code was chosen, so that slow fades
+    are followed. Each frame's ``metrics`` in the manifest include ``still_share``, the share of pixels without a
+    visible difference from the frame before, and ``flicker_share``, the share of those whose codes change all the same.
 
     Raises
     ------
@@ -147,13 +145,13 @@ def frames(
     shares = bank_shares(durations, len(banks), step=step, fill=fill)
     shown = [sequence[index % len(sequence)] for index, share in enumerate(shares) for _ in range(share)]
     contents = place(shown, banks, board, Choice(merge=merge))
-    rounds = len(shares) // len(sequence)
-    note = f"{len(sequence)} frames{f' {rounds} times' * (rounds > 1)} in {len(banks)} banks"
+    runs = len(shares) // len(sequence)
+    note = f"{len(sequence)} frames{f' {runs} times' * (runs > 1)} in {len(banks)} banks"
     if step is not None:
         note += f"; all banks take {len(banks) * step:.4g} s"
         known = [duration for duration in durations if duration]
         if len(known) == len(durations):
-            note += f", the durations of the frames add up to {rounds * sum(known):.4g} s"
+            note += f", the durations of the frames add up to {runs * sum(known):.4g} s"
     notes = [*contents.notes, note, *_between_frames(step, board)]
     found = flicker(sequence, board.palette)
     if found.changed:
@@ -165,7 +163,7 @@ def frames(
 
 
 def _between_frames(step: float | None, board: Board) -> Iterator[str]:
-    """Say when a step is not a whole number of the board's frames, and which steps come nearest."""
+    """Yield a note when a step is not a whole number of the board's frames, with the nearest that are."""
     if step is None:
         return
     frame = 1 / float(board.raster.frame_rate)
@@ -178,7 +176,7 @@ def _between_frames(step: float | None, board: Board) -> Iterator[str]:
 
 
 def _unmoved(chosen: Sequence[CodedPicture], seen: float) -> float:
-    """Give the share of pixels that change where the picture does not, as noted; without notes as seen in the codes."""
+    """Return the share of pixels that change where the picture does not, from the metrics, else from the codes."""
     shares = [
         frame.metrics["still_share"] * frame.metrics["flicker_share"]
         for frame in chosen

@@ -1,4 +1,4 @@
-"""Where most is going on in a picture."""
+"""The part of a picture with the most detail."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.luminance import luminance_of
 from ladderlight_stages.resampling.resampling import resampled
 
-_SIDE = 160  # of the small copy that is looked at; more finds the same place, more slowly
+_SIDE = 160  # of the small copy that is measured; more finds the same place, more slowly
 _REACH = 4
 
 
 def busiest_place(pixels: Singles, width: float, height: float) -> tuple[float, float]:
-    """Find where to put a window over the part of a picture that holds the most detail.
+    """Find the place of a window over the part of a picture that has the most detail.
 
     Parameters
     ----------
@@ -28,8 +28,8 @@ def busiest_place(pixels: Singles, width: float, height: float) -> tuple[float, 
     Returns
     -------
     tuple of float
-        The share of the spare width that lies left of the window, and of the spare height above it; 0.5 where there is
-        none to spare. Of equal places the most central.
+        The share of the spare width left of the window, and of the spare height above it; 0.5 where there is none to
+        spare. Of equal places the most central.
 
     Notes
     -----
@@ -47,7 +47,7 @@ def busiest_place(pixels: Singles, width: float, height: float) -> tuple[float, 
 
 
 def _best_share(detail: Floats, kept: float) -> float:
-    """Slide a window over a profile; give the share of what is left over that lies before the best place."""
+    """Return the share of a profile's spare length before the best place of a window."""
     length = max(1, round(len(detail) * kept))
     spare = len(detail) - length
     if spare == 0:

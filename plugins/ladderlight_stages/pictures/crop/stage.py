@@ -36,13 +36,13 @@ _EDGES = ("left", "right", "top", "bottom")
 
 
 def demanded(demand: Demand, board: Board, options: Mapping[str, Any]) -> Demand:
-    """Give the size that leaves enough after cropping; all of it where an option counts pixels of the file."""
+    """Return the size that leaves enough after cropping; the full size where an option counts pixels of the file."""
     left, right, top, bottom = (options.get(edge, 0) for edge in _EDGES)
     in_pixels = max(left, right, top, bottom) >= 1 or max(options.get("focus") or (0, 0)) > 1
     if demand.width is None or demand.height is None or in_pixels:
         return Demand()
     aspect = screen_aspect(board)
-    # The part that is kept has the screen's proportions and as many square pixels as either side asks for.
+    # The part that is kept has the screen's proportions, and at least the square pixels demanded on either side.
     width = max(demand.width, demand.height * aspect)
     across, down = 1 - left - right, 1 - top - bottom
     if across <= 0 or down <= 0:
@@ -62,14 +62,14 @@ def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noq
 def _contradictions(keep: str, focus: tuple[float, float] | None) -> Iterator[Problem]:
     if keep == "focus" and focus is None:
         yield Problem(
-            where=("keep",), what='keep = "focus" needs a point', action="add focus = [0.5, 0.3], for example"
+            where=("keep",), what='keep = "focus" needs a point', action="add one, such as focus = [0.5, 0.3]"
         )
     if focus is not None and keep not in ("centre", "focus"):
-        what = f'focus and keep = "{keep}" contradict each other'
-        yield Problem(where=("focus",), what=what, action="leave one out")
+        what = f'keep = "{keep}" does not go with focus'
+        yield Problem(where=("focus",), what=what, action="leave one of them out")
     if focus is not None and max(focus) > 1 and any(0 < part < 1 for part in focus):
         what = f"focus = [{focus[0]:g}, {focus[1]:g}] mixes a share of the picture with pixels"
-        yield Problem(where=("focus",), what=what, action="give both as shares, at most 1, or both in pixels")
+        yield Problem(where=("focus",), what=what, action="write both as shares, at most 1, or both in pixels")
 
 
 @stage(
@@ -83,7 +83,7 @@ def crop(
     board: Board,
     *,
     keep: Annotated[
-        Keep, Option("which part stays; busiest has the most detail, all adds a border instead of cutting")
+        Keep, Option("part to keep; busiest has the most detail, all adds a border instead of cutting")
     ] = "centre",
     focus: Annotated[
         tuple[float, float] | None,
@@ -91,44 +91,38 @@ def crop(
             "point in the picture to centre on, across and down: shares if both are at most 1, else pixels", minimum=0
         ),
     ] = None,
-    left: Annotated[float, Option("cut off first: a share of the width if below 1, else pixels", minimum=0)] = 0,
-    right: Annotated[float, Option("cut off first: a share of the width if below 1, else pixels", minimum=0)] = 0,
-    top: Annotated[float, Option("cut off first: a share of the height if below 1, else pixels", minimum=0)] = 0,
-    bottom: Annotated[float, Option("cut off first: a share of the height if below 1, else pixels", minimum=0)] = 0,
+    left: Annotated[float, Option("cut off first, as a share of the width if below 1, else in pixels", minimum=0)] = 0,
+    right: Annotated[float, Option("cut off first, as a share of the width if below 1, else in pixels", minimum=0)] = 0,
+    top: Annotated[float, Option("cut off first, as a share of the height if below 1, else in pixels", minimum=0)] = 0,
+    bottom: Annotated[
+        float, Option("cut off first, as a share of the height if below 1, else in pixels", minimum=0)
+    ] = 0,
     border: Annotated[Colour, Option("colour of the border: a name or #rrggbb")] = BLACK,
 ) -> Picture:
     """Crop a picture of square pixels to the proportions that the board's picture has on the screen.
 
     Parameters
     ----------
-    picture
-        Any size.
-    board
-        Its picture's size and pixel aspect give the proportions.
     keep
-        Which part stays: the largest area of those proportions at the centre, an edge or a corner, around the
-        ``"focus"``, or where there is most detail, ``"busiest"``; or ``"all"`` of the picture, set in the middle of a
-        border.
+        The part to keep: the largest area of those proportions at the centre, an edge or a corner, around the
+        ``"focus"``, or over most detail, ``"busiest"``; or ``"all"`` of the picture, centred in a border.
     focus
-        The point to centre on as well as the picture's edges allow, counted from the left and the top of the whole
-        picture: both at most 1 are shares, otherwise pixels of the file, which must lie in it. ``keep`` may then be
-        left out.
+        The point to centre on, as far as the picture's edges allow, from the left and the top of the whole picture:
+        shares if both are at most 1, otherwise pixels of the file. ``keep`` may then be left out.
     left, right, top, bottom
         Edges to take off first, such as a scanner's rim: below 1 a share of the picture, otherwise pixels of the file.
-    border
-        The border's colour with ``keep = "all"``.
 
     Returns
     -------
     Picture
-        Its proportions are the screen's, as near as whole pixels allow. A picture drawn for the board, in its own size
-        and colours, is given back as it is, even if the board's pixels are not square.
+        Of the screen's proportions, as near as whole pixels allow. A picture drawn for the board, in its size and
+        colours, is unchanged even if the board's pixels are not square.
 
     Raises
     ------
     PictureError
-        When the edges leave nothing, ``focus`` lies outside the picture or mixes shares with pixels, or it and ``keep``
-        do not go together.
+        When the edges leave nothing, or ``focus`` lies outside the picture, mixes shares with pixels or does not go
+        with ``keep``.
     """
     refuse(_contradictions(keep, focus), PictureError)
     edges = (left, right, top, bottom)
@@ -159,7 +153,7 @@ def _point(focus: tuple[float, float], width: int, height: int) -> tuple[float, 
     if focus[0] > width or focus[1] > height:
         raise PictureError(
             f"focus = [{focus[0]:g}, {focus[1]:g}] lies outside the picture, which is {width} pixels across and "
-            f"{height} down; give a point in it, or shares of it"
+            f"{height} down; use a point inside it, or shares"
         )
     return focus
 

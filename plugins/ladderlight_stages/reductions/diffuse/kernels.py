@@ -1,4 +1,4 @@
-"""Error diffusion kernels as published: which share of a pixel's error goes where.
+"""Error diffusion kernels as published: the shares of a pixel's error and where they go.
 
 Each kernel is declared once, here. Rows are read as in the papers' figures: ``ahead`` are the pixels after the current
 one in the direction of the scan; each row of ``below`` is centred under the current pixel.
@@ -19,7 +19,7 @@ REACH_BELOW = 8
 
 @dataclass(frozen=True, kw_only=True)
 class Kernel:
-    """Numerators over one divisor, and the paper that gives them."""
+    """Numerators over one divisor, and the paper that they are from."""
 
     ahead: tuple[float, ...]
     below: tuple[tuple[float, ...], ...]
@@ -38,7 +38,7 @@ class Kernel:
 
     @property
     def total(self) -> float:
-        """The share of the error that is passed on: 1, or less for kernels that let some go."""
+        """The share of the error that is passed on: 1, or less for kernels that drop some."""
         return sum(numerator for _, _, numerator in self.taps()) / self.divisor
 
 
@@ -114,9 +114,9 @@ KERNELS = {
         source="Shiau and Fan (1996), second set",
     ),
     # Published for hexagonal pixels, in a figure with columns of half a pixel: 32 two columns ahead, then rows such as
-    # 12 . 26 . 30 . 16. With columns of whole pixels there would be two nets of pixels that know nothing of each other.
-    # Here the pixels of every other row count as shifted by half a pixel, as the paper's are; when rows are scanned to
-    # and fro, the shift goes backwards as seen from each.
+    # 12 . 26 . 30 . 16. With columns of whole pixels the pixels would fall into two separate nets. Here the pixels of
+    # every other row count as shifted by half a pixel, as in the paper; in a serpentine scan each row sees the shift
+    # backwards.
     "stevenson_arce": Kernel(
         ahead=(32,),
         below=((12, 26, 30, 16, 0), (12, 26, 12), (5, 12, 12, 5, 0)),
@@ -128,7 +128,7 @@ KERNELS = {
 
 
 def kernel_of(weights: Sequence[Sequence[float]], divisor: float | None = None) -> Kernel:
-    """Make a kernel of rows as a recipe writes them: first the pixels ahead, then the rows below, each centred.
+    """Return a kernel from rows in a recipe: first the pixels ahead, then the rows below, each centred.
 
     Without a divisor the whole error is passed on.
 
@@ -142,17 +142,17 @@ def kernel_of(weights: Sequence[Sequence[float]], divisor: float | None = None) 
     if len(ahead) > REACH_AHEAD or len(below) > REACH_BELOW or any(len(row) > 2 * REACH_BELOW + 1 for row in below):
         raise PictureError(
             f"weights: a kernel reaches at most {REACH_AHEAD} pixels ahead, {REACH_BELOW} rows down and "
-            f"{REACH_BELOW} pixels to either side; leave out what is further"
+            f"{REACH_BELOW} pixels to either side; leave out weights further away"
         )
     if any(len(row) % 2 == 0 for row in below):
-        raise PictureError(
-            "weights: a row below has no middle; give each an odd number of weights, 0 where there is none"
-        )
+        raise PictureError("weights: a row below has an even number of weights, without a middle; pad it with 0")
     if any(value < 0 for row in (ahead, *below) for value in row):
-        raise PictureError("weights: a weight is negative, so that errors could grow; make it 0 or more")
+        raise PictureError("weights: a weight is negative, so errors could grow; make it 0 or more")
     total = sum(ahead) + sum(sum(row) for row in below)
     if total <= 0:
-        raise PictureError("weights: all are zero; give the pixels that an error goes to")
+        raise PictureError("weights: all are zero; write the share of each pixel that the error goes to")
     if divisor is not None and total > divisor * (1 + 1e-9):
-        raise PictureError(f"weights: they add up to {total:g}, more than the divisor {divisor:g}; make it {total:g}")
+        raise PictureError(
+            f"weights: their sum is {total:g}, above the divisor {divisor:g}; raise divisor to {total:g}"
+        )
     return Kernel(ahead=ahead, below=tuple(below), divisor=divisor or total, source="the recipe")

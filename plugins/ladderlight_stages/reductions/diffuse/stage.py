@@ -58,27 +58,27 @@ def diffuse(
     viewing: Viewing = UNSTATED,
     *,
     kernel: Annotated[
-        KernelName, Option("which pixels a pixel's error goes to; most are named after their authors")
+        KernelName, Option("kernel that spreads a pixel's error; most are named after their authors")
     ] = "floyd_steinberg",
     strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
     scan: Annotated[
-        Literal["serpentine", "raster"], Option("every other row backwards, or all rows forwards")
+        Literal["serpentine", "raster"], Option("direction of rows: every other one backwards, or all forwards")
     ] = "serpentine",
     weights: Annotated[
         list[list[float]] | None,
-        Option("a kernel of your own: the pixels ahead, then the rows below, each centred; replaces kernel"),
+        Option("weights of your own kernel: the pixels ahead, then the rows below, each centred; replaces kernel"),
     ] = None,
     divisor: Annotated[
         float | None,
         Option(
-            "what the weights are divided by; their sum if not given: with more, the rest of the error is lost",
+            "divisor of the weights, their sum if not given; with a larger one the rest of the error is lost",
             minimum=0,
         ),
     ] = None,
     error_limit: Annotated[
         float,
         Option(
-            "how far a pixel with its errors may lie beyond the board's colours, as a share of their extent; "
+            "furthest that a pixel with its errors may lie beyond the board's colours, as a share of their extent; "
             "only for boards whose guns are not independent",
             minimum=0,
             maximum=2,
@@ -89,10 +89,10 @@ def diffuse(
 ) -> CodedPicture:
     """Reduce a picture to codes.
 
-    Each pixel takes the nearest colour to its own light and the errors passed to it; what is left over is passed on.
-    Where the guns are independent, each goes to the nearest of its own levels, and light beyond the lowest and highest
-    level is cut off first, so that it cannot pile up. Otherwise the nearest colour is sought by lightness, red against
-    green and blue against yellow, and ``error_limit`` keeps what no colour can show from bleeding. A picture that is in
+    Each pixel takes the nearest colour to its own light plus the errors passed to it, and the rest is passed on. Where
+    the guns are independent, each goes to the nearest of its own levels, and light beyond the lowest and highest level
+    is cut off first, so that it cannot pile up. Otherwise the nearest colour is found by lightness, red against green
+    and blue against yellow, and ``error_limit`` keeps light that no colour can show from bleeding. A picture that is in
     the board's colours already is unchanged.
 
     ``stevenson_arce`` was published for hexagonal pixels: every other row counts as shifted by half a pixel, which is
@@ -101,7 +101,7 @@ def diffuse(
     Raises
     ------
     PictureError
-        When ``weights`` is not a kernel.
+        When ``weights`` are not those of a kernel.
     """
     clipped = None
     codes = exact_codes(picture.pixels, board.palette)
@@ -129,7 +129,7 @@ def diffused(
     *,
     serpentine: bool = True,
 ) -> tuple[Codes, int | None]:
-    """Give the codes, and how many pixels are clipped where that came to light on the way."""
+    """Return the codes, and the number of clipped pixels where the loop counts them."""
     lattice = lattice_tables(palette)
     if lattice is None:
         tables = palette_tables(palette, error_limit)
@@ -164,12 +164,12 @@ def diffused_onto(
 
 
 def _largest_steps(light: NDArray[np.int32]) -> NDArray[np.int32]:
-    """Give each gun's largest step from level to level, int32 (3,)."""
+    """Return each gun's largest step from level to level, int32 (3,)."""
     return np.array([np.diff(np.unique(gun)).max(initial=0) for gun in light.T], dtype=np.int32)
 
 
 def _whole_taps(kernel: Kernel, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Give the shares ahead, (REACH_AHEAD,), and rows down, pixels ahead and share of the others, (taps, 3).
+    """Return the shares ahead, (REACH_AHEAD,), and rows down, pixels ahead and share of the others, (taps, 3).
 
     Shares are in units of 2**-SHARE_BITS and add up to the kernel's total exactly.
     """

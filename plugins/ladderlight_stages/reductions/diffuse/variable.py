@@ -1,9 +1,8 @@
 """Error diffusion whose coefficients depend on the level of the picture: the published tables and their use.
 
-The tables are for two levels, 0 and 255. Between two neighbouring levels of a gun they are used as between those two,
-also where the guns depend on each other. The threshold of all guns is moved by one random number for each pixel, in
-proportion to each gun's step, so that grey stays grey. A palette in which a gun has a great many levels leaves little
-to move.
+The tables are for two levels, 0 and 255. They are used between any two neighbouring levels of a gun, also where the
+guns depend on each other. One random number for each pixel moves the thresholds of all guns, in proportion to each
+gun's step, so that grey stays grey. With very many levels of a gun this moves little.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ from ladderlight_stages.halftone.palette_tables import palette_tables
 from ladderlight_stages.reductions.diffuse.variable_loops import diffuse_variable, diffuse_variable_palette
 
 _STEPS = 1024
-"""Steps of light in which shares and noise are told for palettes."""
+"""Steps of light in the tables of shares and noise for palettes."""
 VARIABLE = ("ostromoukhov", "zhou_fang")
 
 
@@ -101,7 +100,7 @@ def _tables(palette: Palette) -> LatticeTables | None:
 
 @lru_cache(maxsize=8)
 def _by_bin(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Give shares and noise for each gun and bin of light, as ``diffuse_variable`` takes them."""
+    """Return shares and noise for ``diffuse_variable``, by gun and bin of light."""
     tables, guns = _tables(palette), guns_of(palette)
     assert tables is not None and guns is not None  # noqa: S101 - the caller has seen to it
     bins = tables.levels.shape[1]
@@ -116,7 +115,7 @@ def _by_bin(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.in
 
 @lru_cache(maxsize=8)
 def _by_light(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Give shares and noise for each gun and step of light, as ``diffuse_variable_palette`` takes them."""
+    """Return shares and noise for ``diffuse_variable_palette``, by gun and step of light."""
     places = np.linspace(0, 1, _STEPS)
     found = [_between_levels(name, strength, np.unique(light), places) for light in palette.linear.T]
     shares = np.stack([each for each, _ in found])
@@ -127,7 +126,7 @@ def _by_light(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.
 def _between_levels(name: str, strength: float, light: Floats, places: Floats) -> tuple[NDArray[np.int32], Floats]:
     """Read the tables for a gun with levels at ``light``, ascending, at places of light between two of them.
 
-    Gives the shares, int32 (places, 3), and by how much light the threshold is moved up at most, float64 (places,).
+    Returns the shares, int32 (places, 3), and the light by which the threshold moves up at most, float64 (places,).
     """
     table = coefficients(name)
     below = np.clip(np.searchsorted(light, places, side="right") - 1, 0, max(len(light) - 2, 0))
@@ -138,7 +137,7 @@ def _between_levels(name: str, strength: float, light: Floats, places: Floats) -
 
 
 def _whole(shares: Floats) -> NDArray[np.int32]:
-    """Count shares, (..., 3), in units of 2**-SHARE_BITS; what rounding leaves goes to the last."""
+    """Return shares, (..., 3), in units of 2**-SHARE_BITS; the rest of rounding goes to the last."""
     whole = np.rint(shares * (1 << SHARE_BITS)).astype(np.int32)
     whole[..., 2] += np.rint(shares.sum(axis=-1) * (1 << SHARE_BITS)).astype(np.int32) - whole.sum(axis=-1)
     return whole

@@ -39,7 +39,7 @@ def diffuse_variable(
     shares
         int32 (3, bins, 3): by gun and bin of the picture's light, the shares ahead, down and behind, down.
     noise
-        int32 (3, bins): by how many units the threshold is moved up at most.
+        int32 (3, bins): the most units by which the threshold moves up.
     serpentine
         Whether every other row is scanned backwards.
 
@@ -54,8 +54,8 @@ def diffuse_variable(
     passed = np.zeros((width, 3), np.int32)
     carry = np.zeros(3, np.int32)
     scale, bits = np.float32(units), np.uintp(shift)
-    # Where coefficients change from pixel to pixel, one may receive more than its neighbours' errors together amount to
-    # on the average, so that no bound is known beforehand: what lies beyond the tables is cut off.
+    # Where coefficients change from pixel to pixel, one may receive more than the mean of its neighbours' errors
+    # together, so the sum has no bound: light beyond the tables is clipped.
     top = (levels.shape[1] << shift) - 1
     for y in range(height):
         way = -1 if serpentine and y % 2 == 1 else 1
@@ -114,7 +114,7 @@ def diffuse_variable_palette(
         int32 (3, steps, 3): by gun and its light, full light divided into so many steps, the shares ahead, down and
         behind, down.
     noise
-        int32 (3, steps): how many units darker the colour is sought at most.
+        int32 (3, steps): the most units by which the searched colour is darker.
     serpentine
         Whether every other row is scanned backwards.
 

@@ -13,16 +13,16 @@ from ladderlight_stages.reductions.diffuse.stage import diffused
 from ladderlight_stages.reductions.nearest import nearest_codes
 
 _MOST = 1024
-"""Of the colours that a picture wants, the most frequent so many are looked at."""
+"""Most colours, the most frequent, among which a picture's are chosen."""
 _ROUNDS = 8
 
 
 def uses_of(picture: Picture, palette: Palette) -> Ints:
-    """Count how often a picture wants each code, int64 (codes,); the counts of several pictures add up.
+    """Count the uses of each code in a picture, int64 (codes,); the counts of several pictures add up.
 
-    Each pixel counts for the colour that looks most like it, and once more for the one that dithering onto all colours
-    gives it. The former alone might leave out what lies around the picture's light: no dithering could then mix it,
-    and a grey picture would take on a colour.
+    Each pixel counts for the most similar colour, and once more for that of dithering onto all colours. The former
+    alone might leave out the colours around the picture's light: no dithering could then mix it, and a grey picture
+    would take on a colour.
     """
     codes = exact_codes(picture.pixels, palette)
     if codes is not None:
@@ -33,24 +33,24 @@ def uses_of(picture: Picture, palette: Palette) -> Ints:
 
 
 def best_codes(uses: Ints, palette: Palette, count: int, keep: Codes) -> Codes:
-    """Choose the codes, ascending, at most ``count``, whose colours stand best for what was counted.
+    """Return the codes, ascending, at most ``count``, whose colours best represent those counted.
 
     Parameters
     ----------
     uses
-        How often each code is wanted, see ``uses_of``.
+        Uses of each code, see ``uses_of``.
     palette
         The board's colours.
     count
-        How many to choose, those to keep included.
+        Number of codes, those to keep included.
     keep
-        Codes that are among them in any case.
+        Codes that are always among them.
 
     Notes
     -----
-    Of the colours that are wanted, medoids are sought: such that the squared differences in likeness between all that
-    is wanted and the nearest chosen colour add up to little. They are added one by one, then each is exchanged for a
-    better one as long as there is one (L. Kaufman and P. J. Rousseeuw, Finding Groups in Data, Wiley 1990, chapter 2).
+    The choice are medoids of the colours counted: the sum of squared differences from each to its nearest chosen colour
+    is small. They are added one by one, then each is exchanged for a better one while there is one (L. Kaufman and P.
+    J. Rousseeuw, Finding Groups in Data, Wiley 1990, chapter 2).
     """
     codes = np.sort(np.argsort(-uses, kind="stable")[:_MOST])
     codes = codes[uses[codes] > 0].astype(np.uint16)
@@ -78,5 +78,5 @@ def best_codes(uses: Ints, palette: Palette, count: int, keep: Codes) -> Codes:
 
 
 def _best(weights: Floats, gaps: Floats, near: Floats) -> int:
-    """Give the colour that lessens the sum most, beside those whose nearest gaps are given."""
+    """Return the colour that reduces the sum most, beside those whose nearest gaps are given."""
     return int((weights[:, None] * np.minimum(near[:, None], gaps)).sum(axis=0).argmin())

@@ -43,7 +43,7 @@ Kernels = Literal["floyd_steinberg", "fan", "sierra_light", "stucki", "jarvis_ju
 def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], Ints] | None:
     """Count the colours of all pictures that share a choice, as each of them has them with a choice of its own.
 
-    What stands for much of one picture thus counts for more than what all of them have a little of.
+    So a colour of much of one picture counts more than one of a little of each.
     """
     if options.get("share") != "all" or options.get("codes") is not None:
         return None
@@ -71,8 +71,8 @@ def _problems(palette: Palette, count: int, keep: list[int] | None, codes: list[
         what = f"{option}: the board has no code {wrong[0]}"
         yield Problem(where=(option,), what=what, action=f"use 0 to {len(palette) - 1}")
     if codes is not None and not codes:
-        action = "name the codes to use, or leave the option out"
-        yield Problem(where=("codes",), what="codes: none are given", action=action)
+        action = "write the codes to use, or leave the option out"
+        yield Problem(where=("codes",), what="codes is empty", action=action)
     if codes is None and len(set(given)) > count:
         what = f"keep: {len(set(given))} codes, but count is {count}"
         yield Problem(where=("keep",), what=what, action="raise count or keep fewer")
@@ -90,30 +90,28 @@ def few_colours(
     viewing: Viewing = UNSTATED,
     survey: Survey = _UNSEEN,
     *,
-    count: Annotated[int, Option("how many colours at most", minimum=1, maximum=4096)] = _COUNT,
+    count: Annotated[int, Option("most colours", minimum=1, maximum=4096)] = _COUNT,
     share: Annotated[
         Literal["picture", "all"],
-        Option("whether each picture has colours of its own, or all that say so share one choice"),
+        Option("colours for each picture separately, or one choice for all pictures with this value"),
     ] = "picture",
-    keep: Annotated[list[int] | None, Option("codes that are among them in any case")] = None,
-    codes: Annotated[
-        list[int] | None, Option("these codes and no others, chosen by hand; replaces count, share and keep")
-    ] = None,
-    kernel: Annotated[Kernels, Option("which pixels a pixel's error goes to")] = "floyd_steinberg",
+    keep: Annotated[list[int] | None, Option("codes that are always among them")] = None,
+    codes: Annotated[list[int] | None, Option("exactly these codes; replaces count, share and keep")] = None,
+    kernel: Annotated[Kernels, Option("kernel that spreads a pixel's error")] = "floyd_steinberg",
     strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
     scan: Annotated[
-        Literal["serpentine", "raster"], Option("every other row backwards, or all rows forwards")
+        Literal["serpentine", "raster"], Option("direction of rows: every other one backwards, or all forwards")
     ] = "serpentine",
     screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to few codes.
 
-    Chooses the colours that stand for the picture best, by how alike colours look, then diffuses onto those. With
-    `share = "all"` the colours are chosen once, for all pictures of the recipe together: for a look-up memory that does
-    not know which picture is shown, and for animations, whose colours should not change from frame to frame. The codes
-    that a picture uses are noted for the manifest. A picture in colours that were all chosen is unchanged, and so is
-    one in no more than so many of the board's colours that does not share.
+    Chooses the colours that represent the picture best, by similarity, then diffuses onto those. With
+    `share = "all"` the colours are chosen once, for all pictures of the recipe together: for a look-up memory without
+    bank lines, and for animations, whose colours should not change from frame to frame. The manifest has the codes that
+    a picture uses. A picture in the chosen colours is unchanged, and so is one that does not share and has at most
+    ``count`` of the board's colours.
 
     Raises
     ------
@@ -141,7 +139,7 @@ def few_colours(
 
 
 def _exact(picture: Picture, palette: Palette, chosen: Codes) -> Codes | None:
-    """Give the codes of a picture that is in the chosen colours already."""
+    """Return the codes of a picture that is in the chosen colours already."""
     codes = exact_codes(picture.pixels, palette)
     return codes if codes is not None and np.isin(np.unique(codes), chosen).all() else None
 
@@ -160,7 +158,7 @@ def _keeping(picture: Picture, chosen: Codes) -> Picture:
 
 
 def _chosen_once(uses: Ints, palette: Palette, count: int, keep: Codes) -> Codes:
-    """Choose, or give what was chosen before; threads that ask at the same time wait for the first."""
+    """Return the choice, made once; other threads wait for the first."""
     with _choosing:
         return _chosen(uses.tobytes(), palette, count, tuple(keep.tolist()))
 

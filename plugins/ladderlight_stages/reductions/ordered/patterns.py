@@ -1,4 +1,4 @@
-"""Threshold patterns: which pixels of an area light up first as it gets lighter.
+"""Threshold patterns: the order in which the pixels of an area light up as it gets lighter.
 
 Each is a square array of ranks, int64 (size, size), 0 to size * size - 1, meant to be repeated across the picture.
 """
@@ -20,7 +20,7 @@ _BEYOND = np.iinfo(np.int64).max
 
 
 def bayer(size: int) -> Ranks:
-    """Give Bayer's matrix for a size that is a power of two.
+    """Return Bayer's matrix for a size that is a power of two.
 
     Notes
     -----
@@ -34,12 +34,12 @@ def bayer(size: int) -> Ranks:
 
 
 def clustered_dot(size: int) -> Ranks:
-    """Give a pattern of round dots that grow, two to each square, in a grid at 45 degrees.
+    """Return a pattern of round dots that grow, two to each square, in a grid at 45 degrees.
 
     Notes
     -----
     The ranks follow a sum of two cosines, the usual spot function of halftone screens (common practice, no source).
-    Equal values are put in order by the angle around the dot, so that it grows evenly.
+    Equal values are ordered by the angle around the dot, so that it grows evenly.
     """
     place = (np.arange(size) + 0.5) / size * 2 * np.pi
     x, y = np.meshgrid(place, place)
@@ -53,13 +53,13 @@ def clustered_dot(size: int) -> Ranks:
 
 @cache
 def blue_noise(size: int = BLUE_NOISE_SIZE) -> Ranks:
-    """Give a pattern without regular structure and with little energy at low frequencies.
+    """Return a pattern without regular structure and with little energy at low frequencies.
 
     Notes
     -----
     R. A. Ulichney, The void-and-cluster method for dither array generation, Proc. SPIE 1913 (1993) 332-343, with his
-    Gaussian of 1.5 pixels, on a torus. Always the same, whatever NumPy's version: it starts from a fixed pattern,
-    and the sums are of whole numbers, so that no rounding decides between places that are nearly alike.
+    Gaussian of 1.5 pixels, on a torus. Always the same, with any version of NumPy: it starts from a fixed pattern,
+    and the sums are of whole numbers, so that no rounding decides between nearly equal places.
     """
     distance = np.minimum(np.arange(size), size - np.arange(size)) ** 2
     blob = np.rint(np.exp(-(distance[:, None] + distance) / (2 * _SIGMA**2)) * _STEPS).astype(np.int64)

@@ -9,9 +9,10 @@ import numpy as np
 from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, Viewing, stage
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
-from ladderlight_stages.halftone.lattice_tables import LUMINANCE, Gun, guns_of, is_grey
+from ladderlight_stages.halftone.lattice_tables import Gun, guns_of, is_grey
 from ladderlight_stages.halftone.palette_steps import mix
-from ladderlight_stages.halftone.palette_tables import distinct_colours, palette_tables
+from ladderlight_stages.halftone.palette_tables import palette_tables, unique_colours
+from ladderlight_stages.perception.luminance import LUMINANCE
 from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
 from ladderlight_stages.reductions.ordered.patterns import Ranks, bayer, blue_noise, clustered_dot
 
@@ -19,7 +20,7 @@ Pattern = Literal["bayer", "clustered_dot", "blue_noise"]
 
 _PATTERNS = {"bayer": bayer, "clustered_dot": clustered_dot}
 _MOST = 64
-"""Of how many colours at most a pixel is mixed where the guns depend on each other; else one for each threshold."""
+"""Most colours in the mixture of a pixel where the guns depend on each other; else one for each threshold."""
 _LIMIT = 0.25
 
 
@@ -32,11 +33,11 @@ def ordered(
     board: Board,
     viewing: Viewing = UNSTATED,
     *,
-    pattern: Annotated[Pattern, Option("which pixels light up first")] = "blue_noise",
+    pattern: Annotated[Pattern, Option("pattern of thresholds")] = "blue_noise",
     size: Annotated[
-        Literal[2, 4, 8, 16], Option("of the pattern across and down, in pixels; blue noise is always 64")
+        Literal[2, 4, 8, 16], Option("pixels of the pattern across and down; blue noise always has 64")
     ] = 8,
-    strength: Annotated[float, Option("how far the thresholds spread; 0 is no dithering", minimum=0, maximum=1)] = 1.0,
+    strength: Annotated[float, Option("spread of the thresholds; 0 is without dithering", minimum=0, maximum=1)] = 1.0,
     screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
 ) -> CodedPicture:
@@ -44,8 +45,8 @@ def ordered(
 
     Where the guns are independent, each takes one of the two levels next to its light, by the pattern's threshold;
     green takes the thresholds inverted and blue takes them shifted, so that the guns do not light up together.
-    Otherwise each pixel is mixed of several colours, and the threshold points at one of them, the lightest first. A
-    pixel depends on itself alone: what does not change in a picture does not change in its codes. A picture that is in
+    Otherwise each pixel is mixed of several colours, and the threshold chooses one of them, the lightest first. A
+    pixel depends on itself alone: where a picture does not change, its codes do not. A picture that is in
     the board's colours already is unchanged.
     """
     codes = exact_codes(picture.pixels, board.palette)
@@ -63,7 +64,7 @@ def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float) -
     thresholds = _plane(ranks, pixels.shape[:2], strength)
     guns = guns_of(palette)
     if guns is None:
-        linear, _ = distinct_colours(palette)
+        linear, _ = unique_colours(palette)
         mixed: Codes = mix(
             np.require(pixels, np.float32, ["C", "A", "W"]),
             thresholds,
@@ -82,14 +83,14 @@ def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float) -
 
 
 def _plane(ranks: Ranks, shape: tuple[int, ...], strength: float) -> Singles:
-    """Give thresholds, 0 to 1, for a picture of a shape."""
+    """Return thresholds, 0 to 1, for a picture of a shape."""
     thresholds = 0.5 + strength * ((ranks + 0.5) / ranks.size - 0.5)
     repeats = [-(-length // len(ranks)) for length in shape]
     return np.tile(thresholds, repeats)[: shape[0], : shape[1]].astype(np.float32)
 
 
 def _between(light: Singles, gun: Gun, thresholds: Singles) -> Codes:
-    """Give for each pixel the code of the level below or above its light."""
+    """Return, for each pixel, the code of the level below or above its light."""
     levels, codes = gun
     if len(levels) == 1:
         return np.full(light.shape, codes[0])

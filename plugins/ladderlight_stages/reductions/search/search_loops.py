@@ -18,7 +18,7 @@ def search_sweep(
     moves: NDArray[np.int32],
     spread: Singles,
 ) -> int:
-    """Go over all pixels once and change what lessens the visible error.
+    """Go over all pixels once, and make the changes that reduce the visible error.
 
     Parameters
     ----------
@@ -31,13 +31,13 @@ def search_sweep(
     colours
         float32 (colours, 3): in opponent channels.
     moves
-        int32 (colours, moves): which colours may take a colour's place.
+        int32 (colours, moves): the colours that may replace a colour.
     spread
         float32 (2 * down + 1, 2 * across + 1, 3): the autocorrelation of the eye's blur in each channel.
 
     Returns
     -------
-    How many changes were made.
+    The number of changes.
     """
     height, width = chosen.shape
     reach_y, reach_x = spread.shape[0] // 2, spread.shape[1] // 2
@@ -90,7 +90,7 @@ def search_sweep(
 
 @compiled
 def _add(pull: Singles, spread: Singles, change: Singles, y: int, x: int) -> None:
-    """Let a change at one pixel act on all it reaches."""
+    """Add a change at one pixel to all that it reaches."""
     height, width, _ = pull.shape
     reach_y, reach_x = spread.shape[0] // 2, spread.shape[1] // 2
     c0, c1, c2 = change[0], change[1], change[2]

@@ -1,4 +1,4 @@
-"""What the search for codes goes by: how visible an error is, as a quadratic form that the loop can keep up to date."""
+"""The measure of the search for codes: how visible an error is, as a quadratic form that the loop keeps up to date."""
 
 from __future__ import annotations
 
@@ -10,25 +10,27 @@ from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
+from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
 from ladderlight_stages.perception.vision import (
     FILTERS,
     OPPONENT_FROM_XYZ,
     SHARES_FROM_OPPONENT,
-    XYZ_FROM_LINEAR,
     Viewer,
-    kernel,
+    blur_within,
+    ciede_weights,
     seen_opponent,
 )
+from ladderlight_stages.refining.polish import nearest_others
 
 _REACH = 10
-"""Pixels to which the eye's blur is followed; what is wider is left to the picture that the search starts from."""
+"""Pixels to which the eye's blur is followed; wider errors stay as in the picture that the search starts from."""
 _MOVES = 64
 _TANGENT = 0.01
 _SMALL = 0.003
 _LEAST_DIFFERENCE = 5.0
 
 # S-CIELAB's opponent channels are not balanced: a grey has red-green in it. Here grey has none, so that an error in
-# lightness is an error of the first channel alone, and channels can be weighted one by one.
+# lightness is an error of the first channel alone, and channels are weighted one by one.
 _WHITE = OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR @ np.ones(3)
 _BALANCE = np.array([[1, 0, 0], [-_WHITE[1] / _WHITE[0], 1, 0], [-_WHITE[2] / _WHITE[0], 0, 1]])
 _FROM_BALANCED = np.linalg.inv(_BALANCE)
@@ -62,15 +64,14 @@ class SearchModel:
         return seen_opponent(self.pixels, self.density)
 
     def visible_error(self, chosen: NDArray[np.int32]) -> float:
-        """Give the mean S-CIELAB error of a choice of colours, (height, width)."""
+        """Return the mean S-CIELAB error of a choice of colours, (height, width)."""
         return self._viewer.error(self.linear[chosen]).mean
 
     def weights(self, chosen: NDArray[np.int32], *, large: bool) -> Singles:
-        """Give how much CIELAB, as seen, changes with each channel at each pixel: float32 (height, width, 3).
+        """Return the change of CIELAB, as seen, with each channel at each pixel: float32 (height, width, 3).
 
-        For small errors, or with ``large`` for the errors that the chosen colours leave; a large error is then also
-        counted by itself rather than by its square.
-
+        For small errors, or with ``large`` for the errors of the chosen colours; a large error then counts by itself
+        rather than by its square.
         """
         lab = _lab(self._seen)
         shown = seen_opponent(self.linear[chosen], self.density) if large else self._seen
@@ -98,21 +99,8 @@ class SearchModel:
         return np.stack(pulls, axis=-1).astype(np.float32)
 
     def moves(self, weights: Singles) -> NDArray[np.int32]:
-        """Give for each colour the nearest others, itself included, int32 (colours, moves)."""
-        weighted = self.colours * weights.mean(axis=(0, 1))
-        count = min(_MOVES, len(weighted))
-        moves = np.empty((len(weighted), count), dtype=np.int32)
-        for index, colour in enumerate(weighted):
-            gaps = ((weighted - colour) ** 2).sum(axis=1)
-            moves[index] = np.argsort(gaps, kind="stable")[:count]
-        return moves
-
-
-def ciede_weights(lab: Floats) -> tuple[Floats, Floats]:
-    """Give what CIEDE2000 divides differences of lightness and of chroma by: its SL and SC, for (..., 3) of CIELAB."""
-    middle = (lab[..., 0] - 50) ** 2
-    bright: Floats = 1 + 0.015 * middle / np.sqrt(20 + middle)
-    return bright, 1 + 0.045 * np.hypot(lab[..., 1], lab[..., 2])
+        """Return, for each colour, the nearest others and itself, int32 (colours, moves)."""
+        return nearest_others(self.colours * weights.mean(axis=(0, 1)), _MOVES)
 
 
 def _lab(opponent: Floats) -> Floats:
@@ -130,10 +118,3 @@ def _autocorrelation(channel: int, density: tuple[float, float]) -> Floats:
             blur += weight * down[:, None] * across
     blur /= blur.sum()
     return np.asarray(fftconvolve(blur, blur[::-1, ::-1]))
-
-
-def _cut(weights: Floats) -> Floats:
-    middle = len(weights) // 2
-    if middle < _REACH:
-        return np.pad(weights, _REACH - middle)
-    return weights[middle - _REACH : middle + _REACH + 1]

@@ -1,4 +1,4 @@
-"""Reduction to codes by search: codes are changed and exchanged as long as that lessens the visible error."""
+"""Reduction to codes by search: codes are changed and exchanged while that reduces the visible error."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, Viewing, stage
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
-from ladderlight_stages.halftone.palette_tables import colour_places, distinct_colours
+from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
 from ladderlight_stages.perception.density import at_some_distance, density_from
 from ladderlight_stages.perception.measures import UNSTATED, ScreenWidth, ViewingDistance, with_measures
 from ladderlight_stages.perception.vision import Viewer
@@ -26,9 +26,9 @@ _CHANGES_THAT_MATTER = 1 / 2000
 """Share of the pixels; a sweep that changes fewer is the last."""
 _ROUNDS = 3
 _FAR = 30.0
-"""Pixels per degree from which the search need not start from the nearest colours as well."""
+"""Pixels per degree from which the search does not start from the nearest colours as well."""
 _FURTHER = 1.5
-"""From so many times the distance the search is repeated when colours suffer: it then blends more and shifts less."""
+"""The search is repeated from so many times the distance when colours suffer: it then blends more and shifts less."""
 
 
 @stage(
@@ -42,19 +42,19 @@ def search(
     *,
     screen_width: ScreenWidth = None,
     distance: ViewingDistance = None,
-    sweeps: Annotated[int, Option("how often to go over the picture at most", minimum=1, maximum=100)] = 12,
+    sweeps: Annotated[int, Option("most passes over the picture", minimum=1, maximum=100)] = 12,
 ) -> CodedPicture:
     """Reduce a picture to codes.
 
     Starts from error diffusion and, where single pixels can be seen, from the nearest colours as well. Pixel by pixel,
-    the code is changed, or exchanged with a neighbour's, where that lessens the error that is left after the eye's
-    blur, until hardly anything changes any more or ``sweeps`` are done. Of all that was found, the picture with the
-    least S-CIELAB error is taken, and refined once more by that error itself. A picture that is in the board's colours
+    the code is changed, or exchanged with a neighbour's, where that reduces the error after the eye's blur,
+    until hardly anything changes or ``sweeps`` are done. The picture with the least S-CIELAB error of all is taken, and
+    refined by that error itself. A picture that is in the board's colours
     already is unchanged.
 
     Areas keep their colours: where the mean colour difference after a blur of two pixels would be clearly above that of
-    error diffusion, the search is repeated as from further away, and the areas that suffer most are diffused. The
-    manifest notes their share.
+    error diffusion, the search is repeated as from further away, and the areas that suffer most are diffused. Their
+    share is in the manifest.
 
     Notes
     -----
@@ -100,7 +100,7 @@ def searched(
     sweeps: int,
 ) -> Codes:
     """Search for a picture, given its codes by diffusion, for a density in pixels per degree across and down."""
-    linear, lowest = distinct_colours(palette)
+    linear, lowest = unique_colours(palette)
     place = colour_places(palette)
     model = SearchModel(pixels=pixels, linear=linear, density=density)
     attempts = [place[diffused], _settled(model, place[diffused], sweeps)]
@@ -114,16 +114,16 @@ def searched(
 
 
 def _settled(model: SearchModel, chosen: NDArray[np.int32], sweeps: int) -> NDArray[np.int32]:
-    """Give what a start settles to when errors are taken to be small, as they are from afar."""
+    """Return the choice from a start when errors count as small ones, as they do from afar."""
     return _settle(model, chosen, model.weights(chosen, large=False), sweeps)
 
 
 def _settled_for_large_errors(
     model: SearchModel, chosen: NDArray[np.int32], sweeps: int
 ) -> Iterator[NDArray[np.int32]]:
-    """Give what a start settles to when errors are weighed by their size, each round from the errors of the last.
+    """Yield the choices from a start when errors are weighted by their size, each pass by the errors of the last.
 
-    Weights are averaged with those before, since the rounds would swing to and fro otherwise.
+    Weights are averaged with those before, since the passes would oscillate otherwise.
     """
     weights = model.weights(chosen, large=True)
     for _ in range(_ROUNDS):

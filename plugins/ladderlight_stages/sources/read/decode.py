@@ -1,4 +1,4 @@
-"""One frame of a picture file to samples."""
+"""Decoding of one frame of a picture file to samples."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ UInt16 = NDArray[np.uint16]
 
 
 class _Loader:
-    """Decodes frames; where that fails half-way, keeps what there is, if it may."""
+    """Decodes frames; where that fails half-way, keeps the part that was decoded, if allowed."""
 
     def __init__(self, *, partly: bool) -> None:
         self._partly = partly
@@ -36,7 +36,7 @@ class _Loader:
         file = image.fp
         try:
             image.load()
-            self.damaged |= isinstance(file, Ended) and file.mended
+            self.damaged |= isinstance(file, Ended) and file.completed
         except FAILURES:
             if not self._partly or not _holds_any(image):
                 raise
@@ -65,7 +65,7 @@ def decoded_frame(
     use_profile
         Whether an embedded colour profile counts.
     partly
-        Whether a frame of which only some can be decoded counts.
+        Whether a frame that can be decoded only in part counts.
 
     Raises
     ------
@@ -78,7 +78,7 @@ def decoded_frame(
         try:
             return frame_of_page(decoded_page(path, number, use_profile=use_profile))
         except PictureError:
-            pass  # a compression that only Pillow knows, or damage that it makes the best of
+            pass  # a compression that only Pillow knows, or damage that it tolerates
     coding = coding_of(path) if use_profile and image.format == "PNG" else None
     profile = image.info.get("icc_profile") or b"" if use_profile and coding is None else b""
     load = _Loader(partly=partly)
@@ -88,10 +88,10 @@ def decoded_frame(
         stored = _deep(path, image, number, load)
     else:
         if image.mode in ("I", "F"):
-            raise PictureError("samples of 32 bits have no agreed white; save it with 8 or 16 bits")
+            raise PictureError("samples of 32 bits have no defined white; save it with 8 or 16 bits")
         _spread_key(image)
         load(image)
-        # In an X bitmap 1 is the foreground, black on white; Pillow takes it for white.
+        # In an X bitmap 1 is the foreground, black on white; Pillow reads it as white.
         stored = partial(_samples, ImageChops.invert(image) if image.format == "XBM" else image)
     stated = coding or (gamma_of(image) if use_profile and not profile else None)
 
@@ -106,7 +106,7 @@ def decoded_frame(
 
 
 def frame_of_page(page: Page) -> Frame:
-    """Return a page of a TIFF as a frame, its profile applied where rows are asked for with it."""
+    """Return a page of a TIFF as a frame, whose rows come with its profile applied or without."""
 
     def rows(top: int, bottom: int, profiled: bool) -> Samples:  # noqa: FBT001 - as Frame has it
         colours, alpha = page.rows(top, bottom)
@@ -118,7 +118,7 @@ def frame_of_page(page: Page) -> Frame:
 
 
 def _samples(image: Image.Image, top: int, bottom: int, profile: bytes) -> Samples:
-    """Give 8-bit sRGB samples, and alpha unless the rows cover everything."""
+    """Return 8-bit sRGB samples, and alpha unless the rows cover everything."""
     part = image.crop((0, top, image.width, bottom))
     plain, alpha = part, None
     if part.has_transparency_data:
@@ -139,7 +139,7 @@ def _samples(image: Image.Image, top: int, bottom: int, profile: bytes) -> Sampl
 
 
 def _spread_key(image: ImageFile.ImageFile) -> None:
-    """Spread the transparent grey of a PNG of 2 or 4 bits over 8, as Pillow spreads the samples but not their key."""
+    """Scale the transparent grey of a PNG of 2 or 4 bits to 8: Pillow scales the samples, but not their key."""
     factor = {"L;2": 85, "L;4": 17}.get(str(image.tile[0].args)) if image.format == "PNG" and image.tile else None
     key = image.info.get("transparency")
     if factor and isinstance(key, int):
@@ -149,7 +149,7 @@ def _spread_key(image: ImageFile.ImageFile) -> None:
 def _deep(
     path: Path, image: ImageFile.ImageFile, number: int, load: Callable[[ImageFile.ImageFile], object]
 ) -> Callable[[int, int, bytes], Samples]:
-    """Give 16-bit samples, linear light after a profile of curves and a matrix, 8 bits after any other; and alpha."""
+    """Return the function for rows of 16 bits: linear light with a matrix profile, 8 bits with any other; and alpha."""
     mode, key = image.mode, image.info.get("transparency")
     with open_picture(path) as second:
 
@@ -173,7 +173,7 @@ def _deep(
 
 
 def _profiled(samples: UInt16, profile: bytes) -> NDArray[Any]:
-    """Apply a profile to 16-bit samples of 1, 3 or 4 channels; without one grey and colour stay as they are."""
+    """Apply a profile to 16-bit samples of 1, 3 or 4 channels; without one grey and colour stay unchanged."""
     if samples.shape[2] == 4:
         inks = [Image.fromarray(ink) for ink in np.moveaxis(_upper_bytes(samples), 2, 0)]
         return _managed(Image.merge("CMYK", inks), profile)

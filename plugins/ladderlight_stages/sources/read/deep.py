@@ -1,9 +1,9 @@
 """Pictures with 16 bits per sample.
 
-Pillow has no 16-bit colour mode: it keeps the upper byte of each sample. Its decoders can however be told the other
-byte order, and then keep the lower one. Decoding twice gives both halves, with nothing lost, for every compression,
-filter, interlace and byte order that it knows. The exception are compressed TIFFs with separate colour planes, of which
-8 bits are kept here: see ``tiff``.
+Pillow does not have a 16-bit colour mode: it keeps the upper byte of each sample. Set to the other byte order, its
+decoders keep the lower one. Decoding twice yields both halves, with nothing lost, for every compression, filter,
+interlace and byte order that it knows. Of compressed TIFFs with separate colour planes only 8 bits are kept here: see
+``tiff``.
 """
 
 from __future__ import annotations
@@ -47,15 +47,15 @@ def deep_rows(
     image
         The frame, not decoded yet; :func:`is_deep` holds.
     again
-        Gives the same frame once more, not decoded yet.
+        Returns the same frame once more, not decoded yet.
     load
-        Has an opened frame decoded.
+        Decodes an opened frame.
 
     Returns
     -------
     callable
-        Gives the samples from one row up to another: uint16, shape (rows, width, channels), 1 channel for grey, 2 with
-        alpha, 3 for colour, 4 with alpha or CMYK.
+        Returns the samples from one row up to another: uint16, shape (rows, width, channels), 1 channel for grey, 2
+        with alpha, 3 for colour, 4 with alpha or CMYK.
     """
     if image.mode.startswith("I;16"):
         load(image)
@@ -109,7 +109,7 @@ def _rawmode(tile: ImageFile._Tile) -> str:
 
 
 def _reading(rawmode: str, order: str, *, other: bool = False) -> str:
-    """Give the raw mode that keeps the upper byte of each sample, or the other one. N: the machine's own byte order."""
+    """Return the raw mode that keeps the upper byte of each sample, or the lower one. N: the machine's byte order."""
     layout, _, suffix = rawmode.replace("RGBa", "RGBA").partition(";16")
     order = _NATIVE if suffix == "N" else order
     return f"{layout};16{_OTHER[order] if other else order}"

@@ -1,8 +1,8 @@
 """Colour profiles of curves and a matrix, applied in full precision.
 
-LittleCMS, as Pillow offers it, takes 8 bits. The profiles of cameras, scanners and monitors are simple enough to be
-worked out here for pictures of 16: a curve for each channel, then a matrix. All rendering intents are the same for
-them, and their black is black, so that there is nothing to compensate.
+LittleCMS takes 8 bits through Pillow. The profiles of cameras, scanners and monitors are simple enough to be computed
+here for pictures of 16: a curve for each channel, then a matrix. All rendering intents are the same for them, and their
+black is black, so black needs no compensation.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def linear_by_matrix(samples: NDArray[np.uint16], profile: bytes) -> Singles | N
 
 @lru_cache(maxsize=8)
 def _parts(profile: bytes, channels: int) -> tuple[list[Singles], Singles | None] | None:
-    """Give the curves, each 65536 long, and the matrix to linear sRGB; no matrix for grey."""
+    """Return the curves, each of 65,536 entries, and the matrix to linear sRGB; None as the matrix for grey."""
     try:
         tags = _tags(profile)
         if b"A2B0" in tags:
@@ -72,7 +72,7 @@ def _xyz(tag: bytes) -> tuple[float, ...]:
 
 
 def _curve(tag: bytes) -> Singles:
-    """Tabulate a curve (ICC.1:2022, sections 10.6 and 10.18) over 65536 samples."""
+    """Tabulate a curve (ICC.1:2022, sections 10.6 and 10.18) over 65,536 samples."""
     samples = np.linspace(0, 1, 65536)
     if tag[:4] == b"para":
         (kind,) = struct.unpack_from(">H", tag, 8)

@@ -1,7 +1,7 @@
 """Netpbm files beyond 8 bits: PGM and PPM, plain and binary, of more than 255, and PFM of floats.
 
-As Netpbm's manuals say: pgm(5), ppm(5) and pfm(5). Samples of a PFM are linear light with white at 1; their rows go
-from the bottom up, and the scale in the header only says in which unit they were measured.
+After Netpbm's manuals: pgm(5), ppm(5) and pfm(5). Samples of a PFM are linear light with white at 1; its rows go from
+the bottom up, and the scale in its header is only the unit of measurement.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ _BLOCK = 1 << 20
 
 @dataclass(frozen=True, kw_only=True)
 class Raster:
-    """The header of a file that is read here: ``white`` is its greatest sample, 0 for floats."""
+    """The header of a file read here: ``white`` is its greatest sample, 0 for floats."""
 
     width: int
     height: int
@@ -30,9 +30,9 @@ class Raster:
     white: int
     plain: bool
     form: str
-    """Of a binary sample, as numpy writes it."""
+    """Of a binary sample, in numpy's notation."""
     start: int
-    """Where the samples begin in the file."""
+    """Offset of the samples in the file."""
 
     @property
     def depth(self) -> int:
@@ -72,7 +72,7 @@ def raster_of(path: Path) -> Raster | None:
 
 
 def raw_samples(path: Path, raster: Raster, *, partly: bool) -> tuple[NDArray[Any], bool]:
-    """Read the samples of a file, as they are stored.
+    """Read the samples of a file, as stored.
 
     Returns
     -------

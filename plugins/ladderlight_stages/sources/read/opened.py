@@ -1,4 +1,4 @@
-"""An open picture file, whatever decodes it: its frames, and each of them decoded when it is asked for."""
+"""An open picture file of any format: its frames, each decoded when it is needed."""
 
 from __future__ import annotations
 
@@ -28,15 +28,15 @@ from ladderlight_stages.sources.read.tiff import decoded_page, page_sizes
 
 @dataclass(frozen=True, kw_only=True)
 class Opened:
-    """A file whose frames wait to be decoded, in their order.
+    """A file with its frames in order, not decoded yet.
 
-    ``caution`` is what is wrong with its colour profile.
+    ``caution`` is the fault of its colour profile.
     """
 
     frames: list[FrameSize]
     decode: Callable[[FrameSize, Demand], Frame]
     duration: Callable[[FrameSize], float] | None = None
-    """Milliseconds that a frame is shown; None where frames do not follow each other in time."""
+    """Milliseconds for which a frame is shown; None where frames do not follow each other in time."""
     sideways: bool = False
     """Whether width and height change places when the picture is turned upright."""
     caution: str = ""
@@ -53,7 +53,7 @@ def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[O
     use_profile
         Whether an embedded colour profile counts.
     partly
-        Whether what can be decoded of a broken file counts.
+        Whether the part of a broken file that can be decoded counts.
 
     Raises
     ------
@@ -66,7 +66,7 @@ def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[O
         return
     with ExitStack() as stack:
         try:
-            image = stack.enter_context(open_picture(path, mended=partly))
+            image = stack.enter_context(open_picture(path, complete=partly))
             file = _pillow_file(path, image, use_profile=use_profile, partly=partly)
         except UnknownPageError:
             stack.close()
@@ -103,7 +103,7 @@ def _pillow_file(path: Path, image: ImageFile.ImageFile, *, use_profile: bool, p
     def decode(size: FrameSize, demand: Demand) -> Frame:
         seek(size)
         reduce_scale(image, demand)
-        alone = size == frames[0] or not is_animated(image)  # a later frame of an animation counts as a whole only
+        alone = size == frames[0] or not is_animated(image)  # a later frame of an animation counts only as a whole
         return decoded_frame(path, image, number=size.number, use_profile=use_profile, partly=partly and alone)
 
     def duration(size: FrameSize) -> float:

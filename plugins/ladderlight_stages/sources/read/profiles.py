@@ -1,4 +1,4 @@
-"""Embedded colour profiles to sRGB."""
+"""Conversion of embedded colour profiles to sRGB."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     Returns
     -------
     Image
-        Mode RGB. The very same picture when the profile is sRGB itself.
+        Mode RGB. The same object when the profile is sRGB itself.
 
     Raises
     ------
@@ -42,7 +42,7 @@ def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     Perceptual intent with black-point compensation (ISO 18619), by LittleCMS through ``PIL.ImageCms``.
     """
     mode = profile_mode(profile) if profile else "LAB"
-    if mode == "RGB" and image.mode == "L":  # a grey picture that kept its camera's profile
+    if mode == "RGB" and image.mode == "L":  # a grey picture with its camera's profile
         image = image.convert("RGB")
     if mode == "L" and image.mode == "RGB" and _is_grey(image):  # grey that came with alpha, or as a palette
         image = image.getchannel(0)
@@ -77,7 +77,7 @@ def profile_mode(profile: bytes) -> str:
 
 @lru_cache(maxsize=32)
 def _transform(profile: bytes, mode: str) -> ImageCms.ImageCmsTransform | None:
-    """Build a transform, or None when it would change nothing. LittleCMS lets threads share one."""
+    """Return a transform, or None when it would change nothing. Threads may share one of LittleCMS."""
     try:
         transform = ImageCms.buildTransform(
             ImageCms.ImageCmsProfile(io.BytesIO(profile)) if profile else ImageCms.createProfile("LAB"),
@@ -91,7 +91,7 @@ def _transform(profile: bytes, mode: str) -> ImageCms.ImageCmsTransform | None:
         raise ProfileError("its colour profile is broken") from error
     if mode != "RGB":
         return transform
-    # Most cameras embed sRGB. Leaving such pictures alone keeps them exact, and is faster.
+    # Most cameras embed sRGB. Such pictures stay exact when they are not converted, and it is faster.
     steps = np.linspace(0, 255, 18).astype(np.uint8)
     probe = np.stack(np.meshgrid(steps, steps, steps), axis=-1).reshape(18, -1, 3)
     changed = np.asarray(transform.apply(Image.fromarray(probe)))

@@ -1,4 +1,4 @@
-"""Looking samples up in a table: many times faster compiled than with an array's ``take``."""
+"""Table look-up of samples, compiled: many times faster than an array's ``take``."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from ladderlight_stages.compiled import compiled
 
 @compiled
 def looked_up(samples: NDArray[Any], table: Singles) -> Singles:  # pragma: no cover - compiled
-    """Give ``table[samples]``; samples uint8 or uint16, C order, no greater than the table is long."""
+    """Return ``table[samples]``; samples uint8 or uint16, C order, all within the table."""
     light = np.empty(samples.shape, np.float32)
     flat, found = samples.reshape(-1), light.reshape(-1)
     for i in range(flat.size):

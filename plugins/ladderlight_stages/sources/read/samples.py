@@ -1,4 +1,4 @@
-"""From decoded samples to linear light."""
+"""Conversion of decoded samples to linear light."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ from ladderlight.units.arrays import Singles
 from ladderlight_stages.sources.read.sample_loops import looked_up
 
 _STRIP = 1 << 18  # pixels at a time: small enough for the processor's cache
-_BAND = 1 << 20  # pixels that are converted at a time: a large picture never exists twice as a whole
+_BAND = 1 << 20  # pixels converted at a time: a large picture is never held twice
 _LINEAR_OF_8_BITS = linear_from_srgb(np.arange(256) / 255).astype(np.float32)
 _LINEAR_OF_16_BITS = linear_from_srgb(np.arange(65536) / 65535).astype(np.float32)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Samples:
-    """Rows of a frame, as they are stored.
+    """Rows of a frame, as stored.
 
     ``colours`` uint8 or uint16 over their whole range, sRGB, or float32, linear light, 0 to 1; shape (height, width) or
     (height, width, 3). ``alpha`` uint8 or uint16, shape (height, width); None when the rows cover everything.
@@ -36,8 +36,8 @@ class Samples:
 class Frame:
     """A frame that is decoded, but whose samples are not converted yet.
 
-    ``rows`` gives those from one row up to another, with the colour profile of the file or without. ``orientation`` is
-    EXIF's, 1 to 8. ``damaged`` when some of it could not be decoded.
+    ``rows`` returns those from one row up to another, with the colour profile of the file or without. ``orientation``
+    is EXIF's, 1 to 8. ``damaged`` when some of it could not be decoded.
     """
 
     width: int
@@ -55,10 +55,9 @@ def light_of(frame: Frame, matte: Singles, demand: Demand, *, profiled: bool) ->
     frame
         The frame, as stored.
     matte
-        float32, shape (3,): what transparent parts are laid over.
+        float32, shape (3,): the colour behind transparent parts.
     demand
-        The size that is wanted of the frame as it is shown; blocks of pixels are averaged where that leaves twice as
-        much.
+        The size needed of the frame as shown; blocks of pixels are averaged where that leaves twice as much.
     profiled
         Whether the file's colour profile counts.
 
@@ -80,7 +79,7 @@ def light_of(frame: Frame, matte: Singles, demand: Demand, *, profiled: bool) ->
 
 
 def held_pixels(width: int, height: int, demand: Demand) -> int:
-    """Return how many pixels are left of a frame where blocks of them are averaged."""
+    """Return the number of pixels of a frame after blocks of them are averaged."""
     side = block_side(width, height, demand)
     return -(-height // side) * -(-width // side)
 
@@ -123,10 +122,10 @@ def over_matte(linear: Singles, alpha: NDArray[np.unsignedinteger], matte: Singl
 
 
 def block_side(width: int, height: int, demand: Demand) -> int:
-    """Give the side of the blocks of pixels that may be averaged into one.
+    """Return the side of the blocks of pixels that may be averaged into one.
 
     Twice the demanded size is left in each direction, since a plain mean softens the finest detail a little. A side
-    that divides the picture evenly is preferred, so that a drawing enlarged by repeating pixels stays one.
+    that divides the picture evenly is preferred, so that a drawing with repeated pixels remains one.
     """
     if demand.width is None or demand.height is None:
         return 1
@@ -159,7 +158,7 @@ def block_means(
 
     Notes
     -----
-    It works strip by strip, so that a huge picture never exists as a whole in linear light.
+    It works strip by strip, so that a huge picture is never held as a whole in linear light.
     """
     height, width = colours.shape[:2]
     if side == 1:
@@ -183,7 +182,7 @@ def block_means(
 
 
 def upright(samples: NDArray[Any], orientation: int) -> NDArray[Any]:
-    """Turn a picture as its EXIF orientation, 1 to 8, says (Exif 2.32, tag 274). Gives a view."""
+    """Return a view of a picture turned upright from its EXIF orientation, 1 to 8 (Exif 2.32, tag 274)."""
     if orientation >= 5:
         samples = samples.swapaxes(0, 1)
     if orientation in (3, 4, 7, 8):

@@ -1,4 +1,4 @@
-"""Reading picture files."""
+"""The source stage for picture files."""
 
 from __future__ import annotations
 
@@ -52,22 +52,20 @@ def read(
     demand: Demand,
     *,
     matte: Annotated[Colour, Option("colour behind transparent parts: a name or #rrggbb")] = BLACK,
-    frames: Annotated[Literal["all", "first"], Option("which frames of an animation or pages of a document")] = "all",
-    every: Annotated[int, Option("take one frame of so many: 2 takes every other one", minimum=1)] = 1,
-    page: Annotated[int | None, Option("take this frame or page only, counted from 1", minimum=1)] = None,
+    frames: Annotated[Literal["all", "first"], Option("frames of an animation or pages of a document")] = "all",
+    every: Annotated[int, Option("take one frame of so many: 2 is every other one", minimum=1)] = 1,
+    page: Annotated[int | None, Option("take only this frame or page, counted from 1", minimum=1)] = None,
     scale: Annotated[
         Literal["demanded", "full"],
         Option(
-            "read large pictures only as large as the next stages need, or in full size; a JPEG's decoder averages "
-            "encoded values, so that fine stark patterns come out darker unless it is full"
+            "read large pictures in the size that the next stages need, or in full; a JPEG's decoder averages encoded "
+            "values, so fine stark patterns become darker unless it is full"
         ),
     ] = "demanded",
-    profile: Annotated[
-        Literal["use", "ignore"], Option("whether the colours follow the profile in the file, if it has one")
-    ] = "use",
+    profile: Annotated[Literal["use", "ignore"], Option("use or ignore a colour profile in the file")] = "use",
     damaged: Annotated[
         Literal["refuse", "use"],
-        Option("what becomes of a broken file: an error, or what can be decoded of it, with a caution"),
+        Option("refuse a broken file, or use the part that can be decoded, with a caution"),
     ] = "refuse",
 ) -> Iterator[Picture]:
     """Read a picture file into linear light, one frame after another.
@@ -75,43 +73,42 @@ def read(
     Parameters
     ----------
     path
-        The file; its first bytes say which format it has.
+        The file; its first bytes identify the format.
     demand
-        The least size wanted. A JPEG is decoded at 1/2, 1/4 or 1/8 where that still gives it; of other files, blocks of
+        The least size needed. A JPEG is decoded at 1/2, 1/4 or 1/8 where that suffices; of other files, blocks of
         pixels are averaged in linear light where that leaves twice as much.
     matte
-        Transparent parts are laid over this colour, in linear light.
+        The colour behind transparent parts, mixed in linear light.
     frames, every, page
-        Which frames of an animation, or pages of a TIFF. A frame's duration is in ``origin.duration``; with ``every``
+        The frames of an animation, or pages of a TIFF. A frame's duration is in ``origin.duration``; with ``every``
         it includes the frames left out. ``page`` overrides the other two.
     scale
-        A JPEG's decoder averages encoded values where it reduces a picture, so that fine stark patterns come out
-        darker: black and white stripes of 4 pixels, reduced eightfold, give 0.22 of the light instead of 0.50.
-        ``"full"`` avoids that, and takes several times as long and as much memory. Other files are averaged in linear
-        light.
+        A JPEG's decoder averages encoded values where it reduces a picture, so fine stark patterns become darker: black
+        and white stripes of 4 pixels, reduced eightfold, have 0.22 of full light instead of 0.50. ``"full"`` avoids
+        that, and takes several times as long and as much memory. Other files are averaged in linear light.
     profile
-        ``"use"``: the embedded profile is converted to sRGB, with perceptual intent and black-point compensation.
-        So are the curve and primaries that a PNG states in cICP, gAMA and cHRM. Pictures without are taken as sRGB.
+        ``"use"``: colours are converted to sRGB from the embedded profile, with perceptual intent and black-point
+        compensation, or from the curve and primaries in a PNG's cICP, gAMA and cHRM. Without any they are sRGB.
     damaged
-        ``"use"``: of a file that is broken or cut short, what can be decoded is read, with the rest black; of an
-        animation, the frames before the damage. The note ``caution`` of the picture says so.
+        ``"use"``: a file that is broken or cut short is read as far as it can be decoded, with the rest black; of an
+        animation, the frames before the damage. The picture gets a note, ``caution``.
 
     Yields
     ------
     Picture
-        Each frame: upright, float32, linear light, 0 to 1. A colour profile that cannot be used is left out, and the
-        note ``caution`` says so.
+        Each frame: upright, float32, linear light, 0 to 1. A colour profile that cannot be used is left out, with a
+        note, ``caution``.
 
     Raises
     ------
     PictureError
-        When the file cannot be read, is broken, or has no such page. The message leaves out the file's name.
+        When the file cannot be read, is broken, or lacks the page. The message leaves out the file's name.
 
     Notes
     -----
-    Samples of 16 and 32 bits are used in full, or to 16 bits; so they are with a profile of curves and a matrix. A
-    profile of tables is applied to their upper 8 bits. Floats in a TIFF or PFM are linear light, unless a profile in
-    it says how they are encoded.
+    Samples of 16 bits are used in full, those of 32 bits to 16, also with a profile of curves and a matrix. A profile
+    of tables is applied to their upper 8 bits. Floats in a TIFF or PFM are linear light, unless a profile in the file
+    defines their encoding.
     """
     background = linear_colour(matte)
     demand = demand if scale == "demanded" else Demand()
@@ -141,7 +138,7 @@ def read(
 
 
 def _wanted(file: Opened, which: str, page: int | None) -> list[FrameSize]:
-    """Return the frames that a recipe asks for, those between them included."""
+    """Return the frames up to the last that a recipe takes, those left out by ``every`` included."""
     if page is None:
         return file.frames if which == "all" else file.frames[:1]
     if page > len(file.frames):

@@ -1,4 +1,4 @@
-"""What a PNG states of its colours in its own chunks: cICP, gAMA and cHRM.
+"""The colours of a PNG as its own chunks define them: cICP, gAMA and cHRM.
 
 W3C, Portable Network Graphics, third edition: cICP counts for most, then iCCP, then sRGB, then gAMA and cHRM.
 """
@@ -18,6 +18,7 @@ from ladderlight import PictureError
 from ladderlight.board import linear_from_srgb
 from ladderlight.colour.adaptation import adaptation
 from ladderlight.units.arrays import Floats, Singles
+from ladderlight_stages.perception.primaries import BRADFORD
 
 Primaries = tuple[float, ...]
 """x and y of white, red, green and blue."""
@@ -33,7 +34,7 @@ _PRIMARIES = {  # ITU-T H.273, table 2
     12: (*_D65, 0.680, 0.320, 0.265, 0.690, 0.150, 0.060),
 }
 _SRGB = 0.0
-"""Stands in place of an exponent for the curve of IEC 61966-2-1."""
+"""In place of an exponent: the curve of IEC 61966-2-1."""
 _EXPONENTS = {  # ITU-T H.273, table 3; the curves of television cameras are undone by a display's, ITU-R BT.1886
     **dict.fromkeys((1, 6, 14, 15), 2.4),
     4: 2.2,
@@ -46,7 +47,7 @@ _SRGB_GAMMA = 1 / 2.2  # as gAMA holds it: 45455 (W3C PNG, section 11.3.2.2)
 
 @dataclass(frozen=True, kw_only=True)
 class Stated:
-    """Colours as a file states them: the exponent from its samples to light, and its primaries."""
+    """The colours of a file: the exponent from its samples to light, and its primaries."""
 
     exponent: float
     primaries: Primaries
@@ -72,7 +73,7 @@ def coding_of(path: Path) -> Stated | None:
     Raises
     ------
     PictureError
-        When it states a coding for high dynamic range, or another that is not known here.
+        When the coding is for high dynamic range, or another that is not supported.
     """
     chunk = _chunk(path, b"cICP")
     if chunk is None or len(chunk) != 4:
@@ -80,14 +81,14 @@ def coding_of(path: Path) -> Stated | None:
     primaries, transfer, matrix, full = chunk
     if primaries not in _PRIMARIES or transfer not in _EXPONENTS or matrix != 0 or full != 1:
         raise PictureError(
-            f"its colours are coded as {primaries}/{transfer}/{matrix}/{full} of ITU-T H.273, which is not known here; "
+            f"its colours are coded as {primaries}/{transfer}/{matrix}/{full} of ITU-T H.273, which is not supported; "
             'save it as sRGB, or set profile = "ignore"'
         )
     return Stated(exponent=_EXPONENTS[transfer], primaries=_PRIMARIES[primaries])
 
 
 def gamma_of(image: Image.Image) -> Stated | None:
-    """Give what a PNG without a profile states by gAMA and cHRM, None when it states nothing or sRGB."""
+    """Return the colours of a PNG without a profile by gAMA and cHRM, None when it has neither or they are sRGB."""
     if image.format != "PNG" or "srgb" in image.info:
         return None
     gamma = image.info.get("gamma", _SRGB_GAMMA)
@@ -100,7 +101,7 @@ def gamma_of(image: Image.Image) -> Stated | None:
 
 
 def _chunk(path: Path, name: bytes) -> bytes | None:
-    """Give the data of a chunk that stands before the picture's."""
+    """Return the data of a chunk before the picture's."""
     with path.open("rb") as file:
         file.seek(8)
         while len(head := file.read(8)) == 8:
@@ -123,7 +124,7 @@ def _columns(primaries: Primaries) -> Floats:
 
 
 def _to_xyz(primaries: Primaries) -> Floats:
-    """Give the matrix from linear light to XYZ (SMPTE RP 177)."""
+    """Return the matrix from linear light to XYZ (SMPTE RP 177)."""
     x, y = primaries[:2]
     columns = _columns(primaries)
     return columns * np.linalg.solve(columns, [x / y, 1.0, (1 - x - y) / y])

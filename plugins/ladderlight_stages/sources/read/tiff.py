@@ -1,7 +1,7 @@
-"""TIFFs beyond what Pillow decodes in full: floats, 32 bits, separate planes of 16 bits.
+"""TIFFs that Pillow does not decode in full: floats, 32 bits, separate planes of 16 bits.
 
-Floats are linear light, with white at 1, as scene-referred files are commonly written; no standard says so. A profile
-in the file says otherwise: then they are encoded as it says. Whole numbers fill their range, as TIFF 6.0 says of white.
+Floats are linear light with white at 1, as in most scene-referred files (common practice, no standard), unless a
+profile in the file defines another encoding. Whole numbers fill their range, as TIFF 6.0 defines white.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ logging.getLogger("tifffile").addHandler(logging.NullHandler())
 class Page:
     """A page as decoded, not turned upright.
 
-    ``rows`` gives its samples from one row up to another. Colours float32, linear light, or uint16 over their range,
+    ``rows`` returns its samples from one row up to another. Colours float32, linear light, or uint16 over their range,
     shape (rows, width, channels): 1 channel for grey, 3 for colour, 4 for inks. Alpha uint16 (rows, width) or None.
     """
 
@@ -75,7 +75,7 @@ def decoded_page(path: Path, number: int, *, use_profile: bool) -> Page:
     Raises
     ------
     PictureError
-        When it is broken, or its samples are of a kind without an agreed white.
+        When it is broken, or its samples have no defined white.
     """
     with _pages(path) as pages:
         page = pages[number]
@@ -109,7 +109,7 @@ def _pages(path: Path) -> Iterator[list[TiffPage]]:
     except PictureError:
         raise
     except MemoryError:
-        raise PictureError("needs more memory than there is; scale it down first") from None
+        raise PictureError("needs more memory than the computer has; scale it down first") from None
     except Exception as error:
         if "imagecodecs" in str(error):
             raise PictureError(
@@ -120,13 +120,13 @@ def _pages(path: Path) -> Iterator[list[TiffPage]]:
 
 
 def _samples(page: TiffPage) -> NDArray[Any]:
-    """Give a page's samples as stored, shape (height, width, channels)."""
+    """Return a page's samples as stored, shape (height, width, channels)."""
     photometric = int(page.photometric)
     count = _CHANNELS.get(photometric)
     if count is None or (photometric == _INKS and page.dtype is not None and page.dtype.kind == "f"):
         raise PictureError(f"its {page.dtype} samples are neither grey nor RGB; save it as RGB")
     if page.dtype is None or page.dtype.kind not in "uf":
-        raise PictureError(f"samples of {page.dtype} have no agreed white; save it with 8 or 16 bits, or as floats")
+        raise PictureError(f"samples of {page.dtype} have no defined white; save it with 8 or 16 bits, or as floats")
     if page.axes not in ("YX", "YXS", "SYX"):
         raise PictureError("it is a stack of slices in one page; save the slices as pages")
     samples: NDArray[Any] = page.asarray()
@@ -140,7 +140,7 @@ def _samples(page: TiffPage) -> NDArray[Any]:
 
 
 def _channels(stored: NDArray[Any], photometric: int, extras: list[int]) -> tuple[NDArray[Any], UInt16 | None]:
-    """Give float32 or uint16 samples, (height, width, channels), and alpha."""
+    """Return float32 or uint16 samples, (height, width, channels), and alpha."""
     count = _CHANNELS[photometric]
     samples = _in_range(stored)
     colours, extra = samples[:, :, :count], samples[:, :, count : count + 1]
@@ -155,7 +155,7 @@ def _channels(stored: NDArray[Any], photometric: int, extras: list[int]) -> tupl
 
 
 def _in_range(samples: NDArray[Any]) -> NDArray[Any]:
-    """Give samples as float32, 0 to 1, or as uint16 over its range."""
+    """Return samples as float32, 0 to 1, or as uint16 over its range."""
     if samples.dtype.kind == "f":
         return np.asarray(np.clip(np.nan_to_num(samples, nan=0.0), 0.0, 1.0), dtype=np.float32)
     bits = samples.dtype.itemsize * 8

@@ -97,9 +97,9 @@ def test_a_step_shorter_than_a_frame_is_refused(film_board, coded, step):
     (problem,) = declaration_of(frames).problems(film_board, {"step": step})
     assert problem.where == ("step",)
     assert str(problem) == (
-        f"step is {step * 1e3:g} ms, and the board shows a frame for 16.68 ms; use 16.68 ms or a multiple of it"
+        f"step is {step * 1e3:g} ms, less than the 16.68 ms of one frame of the board; use 16.68 ms or a multiple of it"
     )
-    with pytest.raises(ArrangementError, match=r"the board shows a frame for 16\.68 ms"):
+    with pytest.raises(ArrangementError, match=r"less than the 16\.68 ms of one frame of the board"):
         frames([coded(film_board, "a")], film_board, step=step)
 
 
@@ -107,7 +107,7 @@ def test_too_many_frames(film_board, coded):
     pictures = [coded(film_board, f"f{number}") for number in range(6)]
     with pytest.raises(ArrangementError, match=r"10 banks are needed, but the wiring has 8; left over: 'f2', 'f1'"):
         frames(pictures, film_board, ping_pong=True)
-    with pytest.raises(ArrangementError, match="the board has 8 banks, none from 8 on"):
+    with pytest.raises(ArrangementError, match="the board has 8 banks, and none from 8 on"):
         frames(pictures, film_board, first=8)
 
 

@@ -142,13 +142,13 @@ def test_a_point_is_counted_in_the_whole_picture(board, picture, places):
 
 
 def test_points_that_do_not_go(board, picture):
-    with pytest.raises(PictureError, match=r'keep = "focus" needs a point; add focus = \[0\.5, 0\.3\]'):
+    with pytest.raises(PictureError, match=r'keep = "focus" needs a point; add one, such as focus = \[0\.5, 0\.3\]'):
         crop(picture(size=(9, 9)), board, keep="focus")
-    with pytest.raises(PictureError, match='focus and keep = "top" contradict each other; leave one out'):
+    with pytest.raises(PictureError, match='keep = "top" does not go with focus; leave one of them out'):
         crop(picture(size=(9, 9)), board, keep="top", focus=(0.5, 0.5))
     with pytest.raises(
         PictureError,
-        match=r"^focus = \[0\.5, 300\] mixes a share of the picture with pixels; give both as shares, at most 1, or",
+        match=r"^focus = \[0\.5, 300\] mixes a share of the picture with pixels; write both as shares, at most 1, or",
     ):
         crop(picture(size=(900, 900)), board, focus=(0.5, 300))
 
@@ -156,7 +156,7 @@ def test_points_that_do_not_go(board, picture):
 @pytest.mark.parametrize("focus", [(601, 10), (10, 301), (5000, 0)])
 def test_a_point_outside_the_picture(board, picture, focus):
     with pytest.raises(
-        PictureError, match=r"^focus = .* lies outside the picture, which is 600 pixels across and 300 down; give a"
+        PictureError, match=r"^focus = .* lies outside the picture, which is 600 pixels across and 300 down; use a"
     ):
         crop(picture(size=(600, 300)), board, focus=focus)
 

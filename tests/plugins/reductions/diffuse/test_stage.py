@@ -191,10 +191,10 @@ def test_a_kernel_of_ones_own_equals_the_named_one(board: Board) -> None:
 @pytest.mark.parametrize(
     ("weights", "divisor", "message"),
     [
-        ([[1.0], [1.0, 1.0]], None, "no middle"),
+        ([[1.0], [1.0, 1.0]], None, "without a middle"),
         ([[-1.0], [3.0]], None, "negative"),
         ([[0.0]], None, "all are zero"),
-        ([[7.0], [3.0, 5.0, 1.0]], 8.0, "add up to 16, more than the divisor 8"),
+        ([[7.0], [3.0, 5.0, 1.0]], 8.0, "their sum is 16, above the divisor 8"),
         ([[1.0] * 4], None, "at most 2 pixels ahead"),
     ],
 )

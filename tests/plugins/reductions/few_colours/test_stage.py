@@ -111,7 +111,7 @@ def test_a_picture_in_few_of_the_boards_colours_is_unchanged(many: Board) -> Non
     [
         ({"keep": [1, 2, 3], "count": 2}, "keep: 3 codes, but count is 2"),
         ({"codes": [64]}, "the board has no code 64; use 0 to 63"),
-        ({"codes": []}, "none are given"),
+        ({"codes": []}, "codes is empty"),
     ],
 )
 def test_what_cannot_be_is_refused(board: Board, photograph: Picture, options: dict, message: str) -> None:

@@ -66,7 +66,7 @@ def test_each_change_lessens_the_quadratic_error_as_much_as_the_loop_reckons(boa
     pull = model.pull(chosen, weights)
 
     def energy(state: np.ndarray, convolved: np.ndarray) -> float:
-        from ladderlight_stages.reductions import search_model
+        from ladderlight_stages.reductions.search import search_model
 
         wanted = photograph.pixels @ search_model._BALANCED_FROM_LINEAR.T
         return float(((model.colours[state] - wanted) * weights * convolved).sum())

@@ -50,9 +50,7 @@ def test_coding_of_wide_gamuts(tmp_path, read_one, write_png16, code, space, exp
 @pytest.mark.parametrize("code", [(9, 16, 0, 1), (9, 18, 0, 1), (1, 13, 1, 1), (1, 13, 0, 0), (2, 2, 0, 1)])
 def test_codings_that_are_not_known_are_refused(tmp_path, read_one, write_png16, code) -> None:
     write_png16(tmp_path / "hdr.png", SAMPLES, extra=bytes(code), kind=b"cICP")
-    with pytest.raises(
-        PictureError, match=r"of ITU-T H\.273, which is not known here; save it as sRGB, or set profile"
-    ):
+    with pytest.raises(PictureError, match=r"of ITU-T H\.273, which is not supported; save it as sRGB, or set profile"):
         read_one(tmp_path / "hdr.png")
 
 

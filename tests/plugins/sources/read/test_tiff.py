@@ -106,8 +106,8 @@ def test_pages_of_all_kinds_and_sizes(tmp_path) -> None:
 @pytest.mark.parametrize(
     ("values", "options", "words"),
     [
-        (np.zeros((4, 4), np.int16), {}, "samples of int16 have no agreed white; save it with 8 or 16 bits, or as f"),
-        (np.zeros((4, 4), np.complex64), {}, "samples of complex64 have no agreed white"),
+        (np.zeros((4, 4), np.int16), {}, "samples of int16 have no defined white; save it with 8 or 16 bits, or as f"),
+        (np.zeros((4, 4), np.complex64), {}, "samples of complex64 have no defined white"),
         (np.zeros((3, 4, 4), np.float32), {"volumetric": True}, "a stack of slices in one page; save the slices as"),
         (np.zeros((4, 4, 4), np.float32), {"photometric": "separated"}, "float32 samples are neither grey nor RGB"),
     ],

@@ -1,4 +1,4 @@
-"""Camera raw files that are TIFF containers: a program that does not know them shows their thumbnail."""
+"""Camera raw files that are TIFF containers; read as a TIFF, such a file would show its thumbnail."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ _BY_MAKE = {b"NIKON": "NEF", b"SONY": "ARW", b"PENTAX": "PEF"}
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 13: 4, 16: 8, 18: 8}
 _WORDS = "a camera's raw file"
 _MOST = 64
-"""Directories that are looked at."""
+"""Directories that are read."""
 
 Tags = dict[int, list[int] | bytes]
 
 
 def camera_raw(file: BinaryIO) -> str:
-    """Return in words which raw format a TIFF container holds, empty when it is an ordinary TIFF.
+    """Return the raw format in a TIFF container in words, empty for an ordinary TIFF.
 
-    Raises nothing: whatever is broken in the file is left to those who read it.
+    Raises nothing: damage is reported where the file is read.
     """
     file.seek(0)
     head = file.read(16)

@@ -1,4 +1,4 @@
-"""Sizes that files state, read before a library that would make room for them opens the file."""
+"""The sizes in files' headers, checked before a library opens the file and allocates memory for them."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ def refuse_stated(name: str, head: bytes, file: BinaryIO, *, depth: int) -> None
 
 
 def _gif(_: bytes, file: BinaryIO) -> list[tuple[int, int]]:
-    """Return how far right and down any frame reaches (GIF89a, sections 18 and 20).
+    """Return the furthest right and lowest edge of all frames (GIF89a, sections 18 and 20).
 
-    What is not as the format says is passed over as Pillow does, so that no frame is found there and missed here.
+    Deviations from the format are skipped as in Pillow, so that no frame found there is missed here.
     """
     file.seek(6)
     width, height, flags = struct.unpack("<HHBxx", file.read(7).ljust(7, b"\0"))

@@ -1,4 +1,4 @@
-"""Formats of picture files, told apart by their first bytes."""
+"""Formats of picture files, identified by their first bytes."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from ladderlight import PictureError
 from ladderlight.units.words import joined
 
 HEAD = 4096
-"""Bytes at the start of a file that tell its format."""
+"""Bytes at the start of a file that identify its format."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Format:
-    """A format that is read. ``plugin`` is the module of Pillow, or of another package, that decodes it."""
+    """A supported format. ``plugin`` is the module of Pillow, or of another package, that decodes it."""
 
     name: str
     identity: str
-    """As Pillow calls it."""
+    """Its name in Pillow."""
     plugin: str
     is_one: Callable[[bytes, str], object]
     """Whether a file is of the format, from its first bytes and the suffix of its name, in small letters."""
     feature: str = ""
-    """What Pillow must have been built with."""
+    """The feature of Pillow that decodes it."""
     canvases: int = 1
     """Whole pictures of 4 bytes a pixel that its decoder holds at once, as measured."""
 
@@ -106,7 +106,7 @@ FORMATS = (
     Format(
         name="TGA",
         identity="TGA",
-        plugin="PIL.TgaImagePlugin",  # begins with no signature
+        plugin="PIL.TgaImagePlugin",  # has no signature
         is_one=lambda _, suffix: suffix in (".tga", ".icb", ".vda", ".vst"),
     ),
     Format(
@@ -152,7 +152,7 @@ def format_of(head: bytes, path: Path) -> Format:
     Raises
     ------
     PictureError
-        When it is none that is read, with the name of the format that was found, if it is known.
+        When it is not supported, with the name of the format that was found, if it is known.
     """
     suffix = path.suffix.lower()
     for one in FORMATS:

@@ -1,4 +1,4 @@
-"""The frames of an open picture file, their sizes, and how they are meant to be shown; nothing is decoded."""
+"""The frames of an open picture file: their sizes, durations and orientation, without decoding."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def _pages(image: ImageFile.ImageFile) -> list[FrameSize]:
         except EOFError:
             return shown or [first]
         except SyntaxError:
-            raise UnknownPageError("TIFF: a page is of a kind that is not known; save it as RGB") from None
+            raise UnknownPageError("TIFF: a page is of an unknown kind; save it as RGB") from None
         if not _tag(image, _SUBFILE_TYPE) & NOT_SHOWN:
             shown.append(_size(image, number))
     raise AssertionError  # no TIFF is endless
@@ -63,7 +63,7 @@ def _tag(image: ImageFile.ImageFile, number: int) -> int:
 
 
 def _depth(image: ImageFile.ImageFile) -> int:
-    """Return about how many bytes a pixel takes while the frame is decoded."""
+    """Return the bytes that a pixel takes while the frame is decoded, about."""
     canvases = 4 if image.format == "PNG" and getattr(image, "n_frames", 1) > 1 else format_in(image).canvases
     if image.format in ("JPEG", "MPO"):
         return max(4, 2 * len(image.getbands())) if image.info.get("progressive") else 4
@@ -78,13 +78,13 @@ def is_animated(image: ImageFile.ImageFile) -> bool:
 
 
 def frame_duration(image: ImageFile.ImageFile) -> float:
-    """Give the milliseconds that an animation's frame is meant to be shown, 0 when the file does not say."""
+    """Return the milliseconds for which an animation's frame is to be shown, 0 when the file has no duration."""
     image.load()
     return float(image.info.get("duration") or 0)
 
 
 def orientation(image: Image.Image) -> int:
-    """Give the EXIF orientation, 1 to 8; 1 when there is none or it cannot be read."""
+    """Return the EXIF orientation, 1 to 8; 1 when there is none or it cannot be read."""
     try:
         value = image.getexif().get(_ORIENTATION, 1)
     except FAILURES:
@@ -95,14 +95,14 @@ def orientation(image: Image.Image) -> int:
 def is_sideways(image: ImageFile.ImageFile) -> bool:
     """Whether width and height change places when a frame that is not decoded yet is turned upright."""
     if image.format == "PNG" and "exif" not in image.info:
-        return False  # Pillow would decode the picture to look for it behind
+        return False  # Pillow would decode the picture to find it after it
     return orientation(image) >= 5
 
 
 def reduce_scale(image: ImageFile.ImageFile, demand: Demand) -> None:
-    """Ask for the smallest scale of a JPEG's decoder (1/8, 1/4, 1/2 or 1) that still gives the demanded size.
+    """Set a JPEG's decoder to the smallest scale (1/8, 1/4, 1/2 or 1) that reaches the demanded size.
 
-    The demand is meant for the picture as it is shown, upright.
+    The demand is for the picture as shown, upright.
     """
     if image.format not in ("JPEG", "MPO") or demand.width is None or demand.height is None:
         return

@@ -1,4 +1,4 @@
-"""How much one file may take: no more than 1 GiB above what one picture of 24 megapixels of its kind takes."""
+"""Limits for one file: at most 1 GiB more than a picture of 24 megapixels of its kind needs."""
 
 from __future__ import annotations
 
@@ -10,21 +10,21 @@ from ladderlight import PictureError
 MOST_PIXELS = 250_000_000
 """Pixels of one frame."""
 MOST_TOGETHER = 2_500_000_000
-"""Frames times pixels of one file: a minute or two of decoding, as measured."""
+"""Frames times pixels of one file: one or two minutes of decoding, as measured."""
 MOST_FRAMES = 100_000
 LIGHT = 12
 """Bytes of a pixel in linear light."""
 _ROOM = 1 << 30
 _USUAL = 24_000_000
 _DEEPEST = 64
-"""Bytes of a pixel; a file of more is of some other use."""
+"""Bytes of a pixel; files of more serve other purposes."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class FrameSize:
     """A frame of a file, counted from 0, and its pixels as stored.
 
-    ``depth`` is about how many bytes a pixel takes while the frame is decoded.
+    ``depth`` is about the number of bytes of a pixel while the frame is decoded.
     """
 
     number: int
@@ -34,12 +34,12 @@ class FrameSize:
 
     @property
     def pixels(self) -> int:
-        """How many there are."""
+        """Their number."""
         return self.width * self.height
 
 
 def refuse_size(width: int, height: int, *, depth: int) -> None:
-    """Refuse a frame that would take too much while it is decoded at ``depth`` bytes a pixel.
+    """Refuse a frame that would need too much memory while it is decoded at ``depth`` bytes a pixel.
 
     Raises
     ------
@@ -66,7 +66,7 @@ def refuse_count(frames: int) -> None:
 
 
 def refuse_frames(frames: Sequence[FrameSize]) -> None:
-    """Refuse a file that would take too much or too long, before anything in it is decoded.
+    """Refuse a file that would need too much memory or time, before anything in it is decoded.
 
     Raises
     ------
@@ -84,7 +84,7 @@ def refuse_frames(frames: Sequence[FrameSize]) -> None:
 
 
 def refuse_held(frames: Sequence[FrameSize], held: int) -> None:
-    """Refuse a file whose frames, handed on with ``held`` pixels together, would take too much.
+    """Refuse a file whose frames, with ``held`` pixels together for the next stages, would need too much memory.
 
     Raises
     ------

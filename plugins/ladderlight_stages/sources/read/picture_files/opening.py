@@ -1,4 +1,4 @@
-"""Opening picture files; every failure as one line."""
+"""Opening of picture files, with every failure as one line."""
 
 from __future__ import annotations
 
@@ -37,29 +37,29 @@ FAILURES = (
     zlib.error,
     Warning,
 )
-"""What libraries raise of a broken file."""
+"""Errors of libraries at a broken file."""
 _TROUBLE = {
     errno.ENOENT: "no such file; check the name",
     errno.ENOTDIR: "no such file; check the name",
-    errno.EACCES: "may not be read; check its permissions",
-    errno.EPERM: "may not be read; check its permissions",
+    errno.EACCES: "cannot be read; check its permissions",
+    errno.EPERM: "cannot be read; check its permissions",
     errno.ELOOP: "a link that leads back to itself; replace it by the file",
     errno.ENAMETOOLONG: "its name is too long; shorten it",
     errno.EIO: "cannot be read from its disk; copy it again",
 }
 
-# Pillow's own guard against decompression bombs warns, and warnings cannot be handled in one thread alone. Sizes are
-# therefore checked here and where frames are listed, before anything is decoded.
+# Pillow's own guard against decompression bombs is a warning, which cannot be handled in one thread alone. So sizes
+# are checked here and where frames are listed, before anything is decoded.
 Image.MAX_IMAGE_PIXELS = None
-# A PNG's history of editing may be longer than the megabyte that Pillow puts up with. All texts together stay limited.
+# A PNG's history of editing may be longer than the megabyte that Pillow allows. All texts together stay limited.
 PngImagePlugin.MAX_TEXT_CHUNK = PngImagePlugin.MAX_TEXT_MEMORY
-# Pillow also warns of metadata that it cannot read. That harms no picture, and a user can do nothing about it.
+# Pillow also warns of metadata that it cannot read. It does not affect the picture, and a user cannot change it.
 warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 
 def _hush_tiff() -> None:
-    """Keep libtiff from writing of damaged files to stderr, by its own switch (libtiff, TIFFSetErrorHandler(3)).
+    """Silence libtiff's messages on stderr about damaged files (libtiff, TIFFSetErrorHandler(3)).
 
     Where Pillow shares the library, as on Linux and macOS, its functions are found through Pillow's module. Where it
     is linked in, as on Windows, they cannot be reached, and the lines remain.
@@ -76,15 +76,15 @@ _hush_tiff()
 
 
 @contextmanager
-def open_picture(path: Path, *, mended: bool = False) -> Iterator[ImageFile.ImageFile]:
+def open_picture(path: Path, *, complete: bool = False) -> Iterator[ImageFile.ImageFile]:
     """Open a picture file.
 
     Parameters
     ----------
     path
         The file.
-    mended
-        Whether to put an end to a JPEG that may be cut short, so that the decoder gives what there is.
+    complete
+        Whether to append an end to a JPEG that may be cut short, so that the decoder returns the part that is there.
 
     Raises
     ------
@@ -99,7 +99,7 @@ def open_picture(path: Path, *, mended: bool = False) -> Iterator[ImageFile.Imag
             refuse_stated(found.identity, head, file, depth=4 * found.canvases)
             refuse_raw(found, file)
             file.seek(0)
-            source = Ended(file) if mended and found.identity == "JPEG" else file
+            source = Ended(file) if complete and found.identity == "JPEG" else file
             with _image(source, found) as image:
                 image.filename = str(path)
                 yield image
@@ -110,13 +110,13 @@ def _image(source: BinaryIO | Ended, found: Format) -> ImageFile.ImageFile:
         return Image.open(source, formats=[found.identity])  # type: ignore[arg-type]
     except UnidentifiedImageError:
         if found.identity == "TIFF":
-            raise UnknownPageError("TIFF: of a kind that is not known; save it as RGB") from None
+            raise UnknownPageError("TIFF: of an unknown kind; save it as RGB") from None
         raise
 
 
 @contextmanager
 def reading(path: Path) -> Iterator[tuple[BinaryIO, bytes]]:
-    """Open a file, not a folder or a pipe, and give it with its first bytes.
+    """Open a file, not a folder or a pipe, and yield it with its first bytes.
 
     Raises
     ------
@@ -128,7 +128,7 @@ def reading(path: Path) -> Iterator[tuple[BinaryIO, bytes]]:
             raise PictureError("a folder or a device, not a picture file; check the name")
         file = path.open("rb")
     except ValueError:
-        raise PictureError("no file can have this name; check it") from None
+        raise PictureError("a name that no file can have; check it") from None
     except OSError as error:
         raise PictureError(_TROUBLE.get(error.errno or 0, "cannot be opened; check the name")) from None
     with file:
@@ -142,17 +142,17 @@ def reading(path: Path) -> Iterator[tuple[BinaryIO, bytes]]:
 
 @contextmanager
 def named(name: str) -> Iterator[None]:
-    """Turn what a library raises of a file of a format into one line.
+    """Turn a library's error about a file of a format into one line.
 
     Raises
     ------
     PictureError
-        In place of whatever a broken file leads to.
+        In place of the errors of a broken file.
     """
     try:
         yield
     except MemoryError:
-        raise PictureError("needs more memory than there is; scale it down first") from None
+        raise PictureError("needs more memory than the computer has; scale it down first") from None
     except FAILURES as error:
         raise DamageError(f"{name}: broken or cut short; save or copy it again") from error
 
@@ -162,25 +162,25 @@ class DamageError(PictureError):
 
 
 class UnknownPageError(PictureError):
-    """A TIFF has a page that Pillow does not know at all."""
+    """A TIFF has a page of a kind unknown to Pillow."""
 
 
 class Ended:
     """A JPEG file that ends as it should: with the marker EOI (ITU-T T.81, annex B.2.1), as often as it is read."""
 
     def __init__(self, file: BinaryIO) -> None:
-        """Wrap an open file. ``mended`` becomes true when the marker was needed."""
+        """Wrap an open file. ``completed`` becomes true when the marker was needed."""
         self._file = file
-        self.mended = False
+        self.completed = False
 
     def read(self, count: int = -1) -> bytes:
-        """Read from the file, and then the marker for ever."""
+        """Read from the file, and after its end the marker, repeatedly."""
         data = self._file.read(count)
-        self.mended |= not data
+        self.completed |= not data
         return data or b"\xff\xd9"
 
     def seek(self, offset: int, whence: int = 0) -> int:
-        """Go to a place in the file."""
+        """Move to a place in the file."""
         return self._file.seek(offset, whence)
 
     def tell(self) -> int:
@@ -208,7 +208,7 @@ def format_in(image: Image.Image) -> Format:
 
 
 def _require(found: Format) -> None:
-    """Load what decodes a format.
+    """Load the decoder of a format.
 
     Raises
     ------

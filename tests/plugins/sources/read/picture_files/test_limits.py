@@ -297,5 +297,5 @@ def test_a_lack_of_memory_is_one_line(tmp_path, read_one, samples, monkeypatch):
         raise MemoryError
 
     monkeypatch.setattr("PIL.ImageFile.ImageFile.load_prepare", full)
-    with pytest.raises(PictureError, match=r"^needs more memory than there is; scale it down first$"):
+    with pytest.raises(PictureError, match=r"^needs more memory than the computer has; scale it down first$"):
         read_one(tmp_path / "quay.png")

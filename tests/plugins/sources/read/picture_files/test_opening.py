@@ -26,7 +26,7 @@ def test_trouble_with_paths(tmp_path, read_one, samples):
     (tmp_path / "about.png").symlink_to(tmp_path / "round.png")
     assert message_of(read_one, tmp_path / "round.png").startswith("a link that leads back to itself; replace it by")
     assert message_of(read_one, tmp_path / ("long" * 70)) == "its name is too long; shorten it"
-    assert message_of(read_one, tmp_path / "a\0b.png") == "no file can have this name; check it"
+    assert message_of(read_one, tmp_path / "a\0b.png") == "a name that no file can have; check it"
     assert message_of(read_one, tmp_path / "none.png") == "no such file; check the name"
     assert message_of(read_one, tmp_path) == "a folder or a device, not a picture file; check the name"
     Image.fromarray(samples).save(tmp_path / "quay.png")
@@ -56,7 +56,7 @@ def test_a_pipe_is_not_waited_for(tmp_path, read_one):
 def test_a_file_that_may_not_be_read(tmp_path, read_one, samples):
     Image.fromarray(samples).save(tmp_path / "quay.png")
     (tmp_path / "quay.png").chmod(0)
-    assert message_of(read_one, tmp_path / "quay.png") == "may not be read; check its permissions"
+    assert message_of(read_one, tmp_path / "quay.png") == "cannot be read; check its permissions"
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Pillow for Windows has the library linked in")

@@ -1,7 +1,7 @@
-"""How alike two tiles look: as points whose squared distance is the visible difference.
+"""How similar two tiles look: points whose squared distance is the visible difference.
 
 Pixels are compared in OKLab twice: as they are, and as the eye sees them from where single pixels merge, blurred in
-linear light. Two dithered patches of the same tone are then alike although hardly a pixel is the same.
+linear light. Two dithered patches of the same tone are then similar although hardly a pixel is the same.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ SHARP_SHARE = 0.3
 
 
 def tile_points(codes: Codes, palette: Palette, shape: tuple[int, int, int]) -> Points:
-    """Give each tile as a point.
+    """Return each tile as a point.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def tile_points(codes: Codes, palette: Palette, shape: tuple[int, int, int]) -> 
 
 
 def coarse_points(codes: Codes, palette: Palette, shape: tuple[int, int, int]) -> Points:
-    """Give each tile as a point of a quarter of the pixels: the mean of every two by two, in linear light, as OKLab.
+    """Return each tile as a point of a quarter of the pixels: the mean of every two by two, in linear light, as OKLab.
 
     Takes what :func:`tile_points` takes; what is smaller than two pixels is not reduced.
     """
@@ -62,7 +62,7 @@ def coarse_points(codes: Codes, palette: Palette, shape: tuple[int, int, int]) -
 
 
 def squared_distances(one: Points, other: Points) -> Points:
-    """Give the squared distances between all points of two sets, float32 (one, other)."""
+    """Return the squared distances between all points of two sets, float32 (one, other)."""
     square: Points = one @ (-2 * other.T)
     square += (one**2).sum(axis=1)[:, None]
     square += (other**2).sum(axis=1)[None, :]
@@ -70,7 +70,7 @@ def squared_distances(one: Points, other: Points) -> Points:
 
 
 def _blur(size: int) -> Points:
-    """Give the matrix of a Gaussian blur over so many pixels, mirrored at both ends."""
+    """Return the matrix of a Gaussian blur over so many pixels, mirrored at both ends."""
     reach = int(np.ceil(3 * BLUR))
     steps = np.arange(-reach, reach + 1)
     weights = np.exp(-0.5 * (steps / BLUR) ** 2)
