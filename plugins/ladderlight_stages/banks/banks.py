@@ -8,7 +8,6 @@ from itertools import count
 from ladderlight import ArrangementError, Board, CodedPicture
 from ladderlight.board.advice.alternatives import smallest_part
 from ladderlight.units.words import joined
-from ladderlight_stages.banks.misfits import driving_memories
 
 
 def assign_banks(pictures: Sequence[CodedPicture], board: Board, *, share: bool = False) -> list[int]:
@@ -91,7 +90,7 @@ def _lines_to_add(board: Board, number: int) -> list[str]:
     return [f"bank{index}" for index in range(len(wired) + number) if index not in wired][:number]
 
 
-def _listed(lines: Sequence[str]) -> str:
+def _quoted(lines: Sequence[str]) -> str:
     return joined([f'"{line}"' for line in lines])
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from ladderlight import (
     ArrangementError,
@@ -16,7 +16,6 @@ from ladderlight import (
 )
 from ladderlight.board import Conflict, Memory, Placement
 from ladderlight.board.model.lines import Signal
-from ladderlight.board.scanning.placement import Place
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.board.scanning.separation import separating_bits
 from ladderlight.units.words import joined
@@ -84,12 +83,12 @@ def refuse_other_boards(stage: str, board: Board) -> None:
 
 
 def driving_memories(board: Board) -> list[Memory]:
-    """Give the memories whose data pins drive ladder lines."""
+    """Return the memories whose data pins drive ladder lines."""
     return list(board.driving_memories)
 
 
 def collision(conflict: Conflict, board: Board) -> str:
-    """Say in one line which two places want different words, and which counter bit would keep them apart."""
+    """Return one line: the two places that need different words, and the lines that would keep them apart."""
     first, second = (
         (int(board.x_grid.samples[place.x]), int(board.y_grid.samples[place.y]), place.bank)
         for place in (conflict.first, conflict.second)
@@ -98,19 +97,8 @@ def collision(conflict: Conflict, board: Board) -> str:
     if missing:
         action = f"add {joined(missing, 'or')} to the address of memory {conflict.memory!r}"
     else:
-        action = f"check the gates and constants in the address of memory {memory.name!r}"
+        action = f"check the gates and constants in the address of memory {conflict.memory!r}"
     return f"{conflict}; {action}, or show the same at both places"
-
-
-def bits_apart(one: Place, other: Place, board: Board) -> Iterator[tuple[Signal, int]]:
-    """Yield the counter bits in which two places on the screen differ."""
-    apart = {
-        Signal.X: int(board.x_grid.samples[one.x] ^ board.x_grid.samples[other.x]),
-        Signal.Y: int(board.y_grid.samples[one.y] ^ board.y_grid.samples[other.y]),
-        Signal.BANK: int(board.bank_levels(one.bank) ^ board.bank_levels(other.bank)),
-    }
-    for signal, bits in apart.items():
-        yield from ((signal, bit) for bit in range(bits.bit_length()) if bits >> bit & 1)
 
 
 def placed_words(placement: Placement) -> dict[str, MemoryContents]:

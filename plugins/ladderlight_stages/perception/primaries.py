@@ -1,4 +1,4 @@
-"""Matrices from linear light to XYZ, and from XYZ to the cones of the eye."""
+"""Linear light of sRGB to XYZ, and the white of it."""
 
 from __future__ import annotations
 
@@ -12,14 +12,6 @@ XYZ_FROM_LINEAR = np.array(
     ]
 )
 """IEC 61966-2-1."""
-BRADFORD = np.array(
-    [
-        [0.8951, 0.2664, -0.1614],
-        [-0.7502, 1.7135, 0.0367],
-        [0.0389, -0.0685, 1.0296],
-    ]
-)
-"""XYZ to cones, for adaptation to another white (Lam 1985; ICC.1:2022, annex E)."""
 WHITE = np.array([0.95047, 1.0, 1.08883])
 """XYZ of D65 for the 2-degree observer (ASTM E308)."""
 SHARES_FROM_LINEAR = XYZ_FROM_LINEAR / WHITE[:, None]

@@ -55,7 +55,6 @@ def _faces(points: Floats) -> Floats:
         return np.empty((0, 1))
     if points.shape[1] == 1:
         return np.array([[1.0, -points.max()], [-1.0, points.min()]])
-    from scipy.spatial import ConvexHull  # slow to import
 
     return np.unique(ConvexHull(points).equations.round(9), axis=0)
 

@@ -14,9 +14,7 @@ from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
 from ladderlight_stages.framing.demand import as_demanded
 from ladderlight_stages.perception.luminance import coloured, luminance_of
-
-_XYZ_OF_RGB = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
-"""Linear sRGB to XYZ (IEC 61966-2-1)."""
+from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
@@ -110,6 +108,6 @@ def _contrasted(encoded: Floats, slope: float) -> Floats:
 
 def _adaptation(white: Singles) -> Floats:
     """Give the matrix of linear sRGB that makes a colour neutral and keeps its luminance."""
-    seen = _XYZ_OF_RGB @ (white / (white @ _XYZ_OF_RGB[1]))
-    matrix: Floats = np.linalg.inv(_XYZ_OF_RGB) @ adaptation(seen, _XYZ_OF_RGB @ np.ones(3)) @ _XYZ_OF_RGB
+    seen = XYZ_FROM_LINEAR @ (white / (white @ XYZ_FROM_LINEAR[1]))
+    matrix: Floats = np.linalg.inv(XYZ_FROM_LINEAR) @ adaptation(seen, XYZ_FROM_LINEAR @ np.ones(3)) @ XYZ_FROM_LINEAR
     return matrix

@@ -150,7 +150,7 @@ def _collision(
     shape: tuple[int, ...],
     names: Sequence[tuple[str, int]],
 ) -> str:
-    places = []
+    places, counts = [], []
     for at in sorted((here, there)):
         picture, line, pixel = (int(index) for index in np.unravel_index(at, shape))
         name, bank = names[picture]
@@ -159,6 +159,6 @@ def _collision(
     label = joined([repr(memory.name) for memory in memories])
     lines = separating_bits(board, counts[0], counts[1])
     return (
-        f"memory {label}: {places[0]} and {places[1]} are read from one address whatever the map says, and need "
-        f"different words there; add {joined(lines, 'or')} to its address or to that of the map"
+        f"memory {label}: {places[0]} and {places[1]} are read from one address with any map, and need different "
+        f"words there; add {joined(lines, 'or')} to its address or to that of the map"
     )

@@ -12,7 +12,7 @@ from ladderlight import Board, CodedPicture, MemoryContents
 from ladderlight.board import Palette
 from ladderlight.board.scanning.scan import scan
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
-from ladderlight_stages.perception.vision import SHARES_FROM_LINEAR
+from ladderlight_stages.perception.primaries import SHARES_FROM_LINEAR
 
 
 @dataclass(frozen=True, kw_only=True)

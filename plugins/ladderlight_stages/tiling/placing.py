@@ -64,17 +64,17 @@ class _Graph:
             output = board.outputs[line]
             self.need((output.memory, output.index), self.codes >> bit & 1)
 
-    def want(self, output: Pin, levels: NDArray[np.integer]) -> None:
+    def need(self, output: Pin, levels: NDArray[np.integer]) -> None:
         name, pin = output
         needed = self.needed[name]
         needed.values |= levels.astype(np.uint32) << np.uint32(pin)
         needed.mask |= 1 << pin
 
     def level(self, output: Pin) -> Ints:
-        return self.wanted[output[0]].values.astype(np.int64) >> output[1] & 1
+        return self.needed[output[0]].values.astype(np.int64) >> output[1] & 1
 
-    def is_wanted(self, output: Pin) -> bool:
-        return bool(self.wanted[output[0]].mask >> output[1] & 1)
+    def is_needed(self, output: Pin) -> bool:
+        return bool(self.needed[output[0]].mask >> output[1] & 1)
 
     def work(self) -> dict[str, MemoryContents]:
         """Return the words of all memories, worked out first for those that others address."""

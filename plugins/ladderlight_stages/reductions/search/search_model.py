@@ -111,10 +111,7 @@ def _lab(opponent: Floats) -> Floats:
 def _autocorrelation(channel: int, density: tuple[float, float]) -> Floats:
     from scipy.signal import fftconvolve  # slow to import
 
-    blur = np.zeros((2 * _REACH + 1, 2 * _REACH + 1))
-    for weight, degrees in FILTERS[channel]:
-        if weight > 0:  # the widest, negative one takes away what is even all over the picture
-            across, down = (_cut(kernel(degrees, pixels)) for pixels in density)
-            blur += weight * down[:, None] * across
+    # the widest Gaussian, a negative one, takes away what is even all over the picture
+    blur = blur_within([gaussian for gaussian in FILTERS[channel] if gaussian[0] > 0], density, _REACH)
     blur /= blur.sum()
     return np.asarray(fftconvolve(blur, blur[::-1, ::-1]))

@@ -18,7 +18,6 @@ from ladderlight import PictureError
 from ladderlight.board import linear_from_srgb
 from ladderlight.colour.adaptation import adaptation
 from ladderlight.units.arrays import Floats, Singles
-from ladderlight_stages.perception.primaries import BRADFORD
 
 Primaries = tuple[float, ...]
 """x and y of white, red, green and blue."""
