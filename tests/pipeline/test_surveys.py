@@ -14,7 +14,7 @@ from ladderlight.engine.checkpoints import Shelf
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import PictureError, PluginError, StageFailure
 from ladderlight.recipe import load
-from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.declaration import declaration_of
 
 RECIPE = """
 format = 1

@@ -21,7 +21,9 @@ from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile, Origin
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import StageUse
 from ladderlight.stages.boundary import animation_of, demand_of, guarded, look_of, open_file, run_stage
-from ladderlight.stages.contract import Demand, Kind, Look, StageDeclaration, Survey
+from ladderlight.stages.contract import Demand, Kept, Look, Survey
+from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.stages.kinds import Kind
 
 Progress = Callable[[int, int, str], None]
 """Called with how many pictures are done, how many there are, and the source of the one just done.
@@ -93,14 +95,21 @@ class Chain:
 
     def _reels(self, names: Mapping[PictureFile, str]) -> dict[str, Reel]:
         """Give each file's animation, by the name of its pictures."""
-        animations = (animation_of(use.declaration, use.options) for use in self._uses(Kind.ARRANGEMENT))
+        animations = (
+            animation_of(use.declaration, self.board, use.options, viewing=self.recipe.viewing)
+            for use in self._uses(Kind.ARRANGEMENT)
+        )
         reels = reels_of({name: file.source for file, name in names.items()}, [*filter(None, animations)])
         return {name: reel for reel in reels for name in reel.names}
 
     def _looks(self, at: int) -> dict[PictureFile, Look]:
         """Give how a stage wants to look at which files before it is given the first."""
         stage, options = self.recipe.chain[at].declaration, self.recipe.options_for
-        looks = {file: look_of(stage, self.board, options(file, at), file.source) for file in self.recipe.files}
+        viewing = self.recipe.viewing
+        looks = {
+            file: look_of(stage, self.board, options(file, at), file.source, viewing=viewing)
+            for file in self.recipe.files
+        }
         return {file: look for file, look in looks.items() if look is not None}
 
     def _see(self, file: PictureFile, name: str, at: int, look: Look | None, going: _Round) -> Any:
@@ -136,8 +145,9 @@ class Chain:
         finally:
             reel.close(name)
 
-    def _run_picture(self, file: PictureFile, at: int, value: Any, *, survey: Survey | None) -> Any:
-        return self._run(self.recipe.chain[at], value, self.recipe.options_for(file, at), file.source, survey=survey)
+    def _run_picture(self, file: PictureFile, at: int, value: Any, kept: Kept | None = None, **given: Any) -> Any:
+        options = self.recipe.options_for(file, at)
+        return self._run(self.recipe.chain[at], value, options, file.source, kept=kept, **given)
 
     @property
     def _reduction(self) -> int:
@@ -158,7 +168,9 @@ class Chain:
         for at, use in reversed(list(enumerate(self.recipe.chain))):
             if use.declaration.kind is Kind.PICTURE:
                 options = self.recipe.options_for(file, at)
-                demand = demand_of(use.declaration, demand, self.board, options, file.source)
+                demand = demand_of(
+                    use.declaration, demand, self.board, options, file.source, viewing=self.recipe.viewing
+                )
         return demand
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
@@ -203,11 +215,9 @@ class Chain:
         value: Any,
         options: Mapping[str, Any],
         what: str,
-        *,
-        survey: Survey | None = None,
+        **given: Any,
     ) -> Any:
-        given = {"viewing": self.recipe.viewing, "survey": survey}
-        return run_stage(use.declaration, value, self.board, options, what, **given)
+        return run_stage(use.declaration, value, self.board, options, what, viewing=self.recipe.viewing, **given)
 
 
 @dataclass(frozen=True, kw_only=True)

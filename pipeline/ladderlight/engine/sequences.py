@@ -14,8 +14,9 @@ from typing import Any
 from ladderlight.engine.coherence import Bools, Compared, compare, unmoved, with_flicker
 from ladderlight.flow.matching import file_name, matching
 from ladderlight.flow.pictures import Animation, CodedPicture, Picture
+from ladderlight.stages.contract import Kept
 
-Reduce = Callable[[Picture], CodedPicture]
+Reduce = Callable[[Picture, Kept], CodedPicture]
 
 
 class Reel:
@@ -36,7 +37,7 @@ class Reel:
         """Reduce a file's frames, all of them pictures, with the codes that they keep from those before."""
         if len(self._places) == 1 and len(pictures) == 1:
             self.close(name)
-            return [reduced(pictures[0])]
+            return [reduced(pictures[0], Kept())]
         place = self._places[name]
         last = self._lasts[place - 1].result() if place else None
         self._lasts.pop(place - 1, None)  # it holds pixels, and nobody else asks for it
@@ -50,7 +51,7 @@ class Reel:
         coded = []
         try:
             for picture, found in zip(pictures, compared, strict=True):
-                coded.append(reduced(found.with_kept(picture)))
+                coded.append(reduced(picture, found.kept()))
                 found.frame.codes.set_result(coded[-1].codes)
         finally:
             for found in compared[len(coded) :]:

@@ -78,7 +78,8 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         named += [path for changes in override.options.values() for path in files_named(changes, folder)]
         overrides.append(override_with_files(override, place, links, folder, report))
     if board is not None:
-        check_rules(links, overrides, files, board, report)
+        viewing = Viewing() if report.has("viewing") else _viewing(raw)
+        check_rules(links, overrides, files, board, viewing, report)
     board_files, others = (named[:1], named[1:]) if isinstance(board_file, str) else ([], named)
     inputs = {"recipe": [path], "board": board_files, "plugin": plugins, "file": others}
     output = _output(raw, folder, inputs | {"picture": [file.path for file in files]}, report)

@@ -36,7 +36,8 @@ if TYPE_CHECKING:
     from pydantic import BaseModel, TypeAdapter, ValidationError
     from pydantic_core import ErrorDetails
 
-    from ladderlight.stages.contract import Option, OptionDeclaration, StageDeclaration
+    from ladderlight.stages.contract import Option
+    from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
 
 
 class KeyName(str):

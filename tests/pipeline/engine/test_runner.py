@@ -163,7 +163,7 @@ def test_a_source_that_fails_on_its_way_is_named(make_chain: MakeChain) -> None:
 
 
 @pytest.mark.parametrize(
-    ("source", "words"), [("nothing", "a NoneType, not pictures,"), ("texts", "a str, not a Picture,")]
+    ("source", "words"), [("nothing", "None, not a list of Picture,"), ("texts", "a str, not a Picture,")]
 )
 def test_a_source_that_gives_something_else_is_named(make_chain: MakeChain, source: str, words: str) -> None:
     with pytest.raises(StageFailure, match=rf"^stage '{source}' of plugin '.*' gave {words} for a.png$"):

@@ -13,7 +13,7 @@ import pytest
 
 from ladderlight.errors import PluginError
 from ladderlight.stages import registry as plugins
-from ladderlight.stages.contract import Kind
+from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry, installed_stages
 
 GOOD = """
