@@ -27,7 +27,7 @@ if TYPE_CHECKING:
         Span,
         TileSet,
     )
-    from ladderlight.readback.decoding import coded_png
+    from ladderlight.flow.png import coded_png
     from ladderlight.stages.contract import Demand, Example, Kept, Option, Probe, Survey, stage
     from ladderlight.stages.registry import hookimpl
     from ladderlight.units.parsing import MisfitError
@@ -36,7 +36,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "ladderlight.board": ("Board", "Device", "Palette"),
-    "ladderlight.readback.decoding": ("coded_png",),
+    "ladderlight.flow.png": ("coded_png",),
     "ladderlight.devices.files": ("Piece", "pieces", "planned_pieces"),
     "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError", "Problem", "nearest_word", "refuse"),
     "ladderlight.flow.matching": ("file_name", "matching"),
