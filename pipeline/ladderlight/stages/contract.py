@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from ladderlight.board import Board, Finding
-    from ladderlight.flow.pictures import Animation, CodedPicture, Origin, Picture
+    from ladderlight.flow.pictures import Animation, Origin
 
 F = TypeVar("F", bound=Callable[..., Any])
 CONTRACT = 1
@@ -121,15 +121,25 @@ class Probe:
 
 Options = Mapping[str, Any]
 """All options of a stage, defaults included."""
-Look = Callable[["Picture | CodedPicture"], Any]
-# After these values each hook may have parameters annotated ``Board`` and ``Viewing``, given as to the stage.
-ProbeRule = Callable[Concatenate[Path, Options, ...], Probe]
-DemandRule = Callable[Concatenate[Demand, "Board", Options, ...], Demand]
-SurveyRule = Callable[Concatenate["Board", Options, ...], "Look | None"]
-OptionRule = Callable[Concatenate["Board", Options, ...], Iterable[Problem]]
-AnimationRule = Callable[Concatenate[Options, ...], "Animation"]
-CapacityRule = Callable[Concatenate[Sequence["Origin"], "Board", Options, ...], Iterable[Problem]]
-AdviceRule = Callable[Concatenate[bool, "Board", Options, ...], Iterable["Finding"]]
+Look = Callable[[Any], Any]
+"""A function of what the stage treats, a picture or a coded picture."""
+# After these values each hook may have parameters annotated ``Board`` and ``Viewing``, given as to the stage. The first
+# form of each alone lets mypy infer the types of a lambda.
+ProbeRule = Callable[[Path, Options], Probe] | Callable[Concatenate[Path, Options, ...], Probe]
+DemandRule = Callable[[Demand, "Board", Options], Demand] | Callable[Concatenate[Demand, "Board", Options, ...], Demand]
+SurveyRule = Callable[["Board", Options], Look | None] | Callable[Concatenate["Board", Options, ...], Look | None]
+OptionRule = (
+    Callable[["Board", Options], Iterable[Problem]] | Callable[Concatenate["Board", Options, ...], Iterable[Problem]]
+)
+AnimationRule = Callable[[Options], "Animation"] | Callable[Concatenate[Options, ...], "Animation"]
+CapacityRule = (
+    Callable[[Sequence["Origin"], "Board", Options], Iterable[Problem]]
+    | Callable[Concatenate[Sequence["Origin"], "Board", Options, ...], Iterable[Problem]]
+)
+AdviceRule = (
+    Callable[[bool, "Board", Options], Iterable["Finding"]]
+    | Callable[Concatenate[bool, "Board", Options, ...], Iterable["Finding"]]
+)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -57,8 +57,8 @@ def test_options_are_checked_and_completed_as_in_a_recipe() -> None:
     white = picture_of(np.ones((2, 2, 3)))
     assert float(run_stage(dim, white).pixels.max()) == 0.5
     assert float(run_stage(dim, white, by=0.25, pause="20 ms").pixels.max()) == 0.75
-    with pytest.raises(RecipeError, match=r"dim: .*'yb'; did you mean 'by'\?"):
-        run_stage(dim, white, yb=1)
+    with pytest.raises(RecipeError, match=r"dim: .*'paus'; did you mean 'pause'\?"):
+        run_stage(dim, white, paus=1)
     with pytest.raises(RecipeError, match=r"^dim: too long; shorten it$"):
         run_stage(dim, white, viewing=Viewing(distance=0.5))
 
