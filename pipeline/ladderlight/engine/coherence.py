@@ -106,12 +106,12 @@ def compare(picture: Picture, before: Compared | None, *, still: float) -> Compa
 
 
 def unmoved(looks: Float32, others: Float32) -> Bools | None:
-    """Give where no difference between two frames can be seen, None when their sizes differ."""
+    """Return where no difference between two frames can be seen, None when their sizes differ."""
     return _alike(looks, others, JUST_SEEN) if looks.shape == others.shape else None
 
 
 def with_flicker(pictures: Sequence[CodedPicture], still: Sequence[Bools | None]) -> list[CodedPicture]:
-    """Note in each frame of an animation how much flickers between the frame before and it.
+    """Record in each frame of an animation how much flickers between the frame before and it.
 
     ``still_share`` is the share of pixels where no difference of the picture can be seen, ``flicker_share`` the share
     of those whose code changes all the same. The frame before the first is the last.
@@ -121,7 +121,7 @@ def with_flicker(pictures: Sequence[CodedPicture], still: Sequence[Bools | None]
     pictures
         The frames, in order.
     still
-        For each, where the picture is as in the frame before; None when that cannot be said.
+        For each, where the picture is as in the frame before; None when that is not known.
     """
     noted = []
     for index, (picture, mask) in enumerate(zip(pictures, still, strict=True)):

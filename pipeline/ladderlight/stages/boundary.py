@@ -1,4 +1,4 @@
-"""The boundary of a stage: stages and their hooks are called here, and what they give back is checked.
+"""The boundary of a stage: stages and their hooks are called here, and their results are checked.
 
 Whatever a plugin does wrong is a :class:`StageFailure` that names the stage and the plugin, an attempt to end the whole
 program included.
@@ -64,7 +64,7 @@ def run_stage(
 def open_file(
     source: StageDeclaration, path: Path, board: Board, options: Options, what: str, **given: Any
 ) -> Iterator[Picture]:
-    """Run a source over a file and give its pictures, checked, one after another. Raises as :func:`run_stage` does."""
+    """Run a source over a file and yield its pictures, checked. Raises as :func:`run_stage` does."""
     found = guarded(source, partial(source.run, path, board, options, **given), what)
     if not isinstance(found, Iterable) or isinstance(found, str | bytes | Mapping):
         _refuse(f"{_shown(found)}, not a list of Picture,", source, what)
@@ -93,7 +93,7 @@ def guarded(declaration: StageDeclaration, call: Callable[[], T], what: str, *, 
     except BaseException as error:
         if isinstance(error, KeyboardInterrupt) and threading.current_thread() is threading.main_thread():
             raise  # Ctrl-C
-        raise StageFailure(f"{_label(declaration, hook)} failed on {what}: {_told(error)}") from error
+        raise StageFailure(f"{_label(declaration, hook)} failed on {what}: {_cause(error)}") from error
 
 
 def demand_of(
@@ -228,7 +228,7 @@ def _label(declaration: StageDeclaration, hook: str = "") -> str:
     return f"the {hook} of {stage}" if hook else stage
 
 
-def _told(error: BaseException) -> str:
+def _cause(error: BaseException) -> str:
     return ": ".join(filter(None, (type(error).__name__, str(error))))
 
 
@@ -252,7 +252,7 @@ def _listed(result: Any) -> Any:
 
 
 def _wrong_result(kind: Kind, result: Any, board: Board) -> str:
-    """Say what is wrong with a stage's result, or nothing: the boundary's types, shapes and ranges hold."""
+    """Return what is wrong with a stage's result, by types, shapes and ranges, or nothing."""
     if kind is Kind.PICTURE:
         return _wrong_pixels(result) if isinstance(result, Picture) else f"{_shown(result)}, not a Picture,"
     if kind is Kind.ARRANGEMENT:

@@ -46,7 +46,7 @@ class Option:
 
 @dataclass(frozen=True, kw_only=True)
 class Demand:
-    """The least size, in pixels, that a stage wants to be given; larger adds nothing visible. None: full size."""
+    """The least size, in pixels, that a stage needs; larger adds nothing visible. None: full size."""
 
     width: int | None = None
     height: int | None = None
@@ -108,7 +108,7 @@ class Kept:
 
 @dataclass(frozen=True, kw_only=True)
 class Probe:
-    """What a picture file's header says, before anything in it is decoded."""
+    """What a picture file's header holds, read before anything is decoded."""
 
     frames: int
     """Frames or pages that the source would give with its options."""
@@ -116,7 +116,7 @@ class Probe:
     height: int
     """Pixels of the largest frame, upright."""
     caution: str = ""
-    """What a careful user should know of the file; empty when there is nothing."""
+    """A caution about the file; empty when there is none."""
 
 
 Options = Mapping[str, Any]

@@ -172,7 +172,7 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
 
 
 def _misplaced(mark: Mark, kind: Kind, takes: list[str]) -> str:
-    """Say which hook or parameter is not for a stage of this kind."""
+    """Return the fault of a hook or parameter that is not for a stage of this kind, or nothing."""
     hooks = mark.hooks
     if hooks.animation is not None and kind is not Kind.ARRANGEMENT:
         return "only an arrangement shows pictures one after another; leave out animation"
@@ -183,7 +183,7 @@ def _misplaced(mark: Mark, kind: Kind, takes: list[str]) -> str:
     if hooks.survey is not None and not kind.surveys:
         return "a survey is for stages that see one picture at a time; leave it out"
     if (hooks.survey is None) == ("Survey" in takes):
-        return "a survey needs a parameter annotated Survey, and the other way round; give both"
+        return "a survey needs a parameter annotated Survey, and that parameter a survey; declare both"
     if "Kept" in takes and kind is not Kind.REDUCTION:
         return "only a reduction keeps codes of earlier frames; leave out the parameter annotated Kept"
     return ""
@@ -208,7 +208,9 @@ def _taken(hook: Callable[..., Any], values: int, label: str) -> tuple[str, ...]
     for parameter, found in zip(asked, types, strict=True):
         if found not in _HOOK_INJECTED:
             known = " or ".join(_HOOK_INJECTED)
-            raise PluginError(f"{label}: nothing is known to give for {parameter.name!r}; annotate it {known}")
+            raise PluginError(
+                f"{label}: parameter {parameter.name!r} is of no type that can be injected; annotate it {known}"
+            )
     return types
 
 

@@ -172,7 +172,7 @@ class StageRegistry:
 
 @cache
 def installed_stages() -> StageRegistry:
-    """Register all installed plugins. One that fails is left out and noted in ``broken``."""
+    """Register all installed plugins. One that fails is left out and recorded in ``broken``."""
     stages: dict[str, tuple[_Registered, ...]] = {}
     broken = []
     default_chain: tuple[str, ...] = ()
@@ -193,7 +193,7 @@ def installed_stages() -> StageRegistry:
 
 
 def _stages_of(plugin: Any, name: str) -> list[_Registered]:
-    """Ask one plugin for its stages through the hook, in a manager of its own so that it can fail alone."""
+    """Return the stages of one plugin, by a manager of its own so that it can fail alone."""
     if isinstance(plugin, ModuleType) and name.endswith(".py") and not _has_hook(plugin):
         references: list[StageReference] = [
             value for value in vars(plugin).values() if mark_of(value) and value.__module__ == plugin.__name__
@@ -227,10 +227,10 @@ def _default_chain(plugin: Any) -> tuple[str, ...]:
 def _references(manager: pluggy.PluginManager) -> list[StageReference]:
     results = manager.hook.ladderlight_stages()  # without those that are None
     if not results or isinstance(results[0], str):
-        raise PluginError('ladderlight_stages gives no list; return ["package.module:function"] or the functions')
+        raise PluginError('ladderlight_stages returns no list; return ["package.module:function"] or the functions')
     for reference in results[0]:
         if not (":" in reference if isinstance(reference, str) else mark_of(reference)):
-            raise PluginError(f"ladderlight_stages gives {reference!r}, which is neither a stage nor module:function")
+            raise PluginError(f"ladderlight_stages returns {reference!r}, which is neither a stage nor module:function")
     return list(results[0])
 
 

@@ -80,7 +80,7 @@ def problems_of(error: ValidationError, model: type[BaseModel], owner: str = "",
     return [
         _problem(detail, model, owner, where)
         for detail in details
-        # pydantic counts only the good entries of a list; with bad ones in it the count says nothing.
+        # pydantic counts only the good entries of a list; with bad ones in it the count means nothing.
         if detail["type"] not in ("too_short", "too_long") or tuple(detail["loc"]) not in inner
     ]
 
@@ -216,7 +216,7 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
 
 
 def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
-    """Say what is wrong with a value, and what to do."""
+    """Return what is wrong with a value, and what to do."""
     kind, value, context = detail["type"], detail["input"], detail.get("ctx", {})
     cause = context.get("error")
     expected = wanted(annotation)

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def type_text(annotation: Any, option: Option) -> str:
-    """Say what an option takes, with its limits and unit."""
+    """Return the type of an option in words, with its limits and unit."""
     text = _type_words(annotation)
     if option.fields:
         text += f" with {', '.join(f'{{{name}}}' for name in option.fields)}"

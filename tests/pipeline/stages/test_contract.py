@@ -291,7 +291,10 @@ def test_a_hook_that_asks_for_what_is_not_known_is_refused() -> None:
     @stage(help="Glows.", rule=rule)
     def glow(picture: Picture) -> Picture: ...
 
-    with pytest.raises(PluginError, match=r"the rule of stage 'glow'.*'moon'; annotate it Board or Viewing"):
+    with pytest.raises(
+        PluginError,
+        match=r"the rule of stage 'glow'.*'moon' is of no type that can be injected; annotate it Board or Viewing",
+    ):
         declaration_of(glow)
 
 

@@ -190,7 +190,9 @@ def test_a_plugin_that_gives_no_stages_is_left_out(monkeypatch: pytest.MonkeyPat
     found = registry(monkeypatch, odd=Odd(), good=Hooked("ladderlight_stages.pictures.crop.stage:crop"))
     assert found.names == ("crop",)
     (warning,) = found.warnings or ("",)
-    assert ("plugin 'odd' (somewhere) is left out: PluginError: ladderlight_stages gives" in warning) is (answer != [])
+    assert ("plugin 'odd' (somewhere) is left out: PluginError: ladderlight_stages returns" in warning) is (
+        answer != []
+    )
 
 
 RESIZE = """
