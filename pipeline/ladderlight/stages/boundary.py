@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -58,7 +59,7 @@ def run_stage(
     result = guarded(declaration, (lambda: _listed(call())) if declaration.kind is Kind.EMISSION else call, what)
     _refuse(_wrong_result(declaration.kind, result, board), declaration, what)
     kept: Kept | None = given.get("kept")
-    return result.with_codes(kept.over(result.codes)) if kept and "Kept" not in declaration.takes else result
+    return replace(result, codes=kept.over(result.codes)) if kept and "Kept" not in declaration.takes else result
 
 
 def open_file(

@@ -51,11 +51,6 @@ class Demand:
     width: int | None = None
     height: int | None = None
 
-    @property
-    def full_size(self) -> bool:
-        """Whether nothing may be left out."""
-        return self.width is None or self.height is None
-
 
 @dataclass(frozen=True, kw_only=True)
 class Example:

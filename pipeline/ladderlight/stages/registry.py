@@ -207,9 +207,7 @@ def _stages_of(plugin: Any, name: str) -> list[_Registered]:
         raise PluginError("it implements no hook; mark ladderlight_stages with @hookimpl")
     version = max(manager.hook.ladderlight_contract(), default=CONTRACT)
     if version > CONTRACT:
-        raise PluginError(
-            f"written for version {version} of the contract, which is {CONTRACT} here; update ladderlight"
-        )
+        raise PluginError(f"written for version {version} of the contract, not {CONTRACT}; update ladderlight")
     return [_Registered(reference=reference, plugin=name) for reference in _references(manager)]
 
 

@@ -45,7 +45,7 @@ def probe(path: Path, board: Board, demand: Demand) -> list[Picture]:
     if path.stem.startswith("bad"):
         raise PictureError("is bad")
     count = int(path.stem.rpartition("x")[2]) if "x" in path.stem else 1
-    size = 0 if demand.full_size else demand.width
+    size = demand.width or 0
     pixels = np.full((1, 1, 3), size / 1000, dtype=np.float32)
     return [Picture(origin=Origin(name="?", source="?"), pixels=pixels) for _ in range(count)]
 

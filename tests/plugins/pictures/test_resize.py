@@ -128,7 +128,7 @@ def test_a_drawn_picture_passes_from_file_to_its_codes(tmp_path, board, wide_pix
 def test_demand_is_twice_the_board(board, wide_pixels):
     assert demanded(Demand(), board, {}) == Demand(width=320, height=240)
     assert demanded(Demand(), wide_pixels, {"method": "area"}) == Demand(width=160, height=240)
-    assert demanded(Demand(), board, {"method": "nearest"}).full_size
+    assert demanded(Demand(), board, {"method": "nearest"}) == Demand()
 
 
 @pytest.mark.parametrize("name", ["astronaut", "coffee", "chelsea", "rocket"])

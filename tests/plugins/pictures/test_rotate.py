@@ -92,7 +92,7 @@ def test_demand(board):
     assert demanded(demand, board, {"angle": 5.0, "corners": "border"}) == demand
     # 5 degrees: cos + 3 sin = 1.2577
     assert demanded(demand, board, {"angle": 5.0}) == Demand(width=403, height=302)
-    assert demanded(Demand(), board, {"angle": 5.0}).full_size
+    assert demanded(Demand(), board, {"angle": 5.0}) == Demand()
 
 
 @pytest.mark.parametrize(("size", "angle"), [((3000, 1000), 20.0), ((400, 300), -40.0), ((500, 1500), 10.0)])
