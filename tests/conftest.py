@@ -15,6 +15,7 @@ from ladderlight.board import MODES, PARTS, Board, Channel, Counters, Ladder, Me
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.model.lines import expand, expand_names
 
+collect_ignore = ["example_plugin"]  # its tests run where it is installed
 BoardMaker = Callable[..., Board]
 
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from ladderlight.board import Board, Device, Palette
     from ladderlight.colour.viewing import Viewing
     from ladderlight.devices.files import Piece, pieces, planned_pieces
-    from ladderlight.errors import ArrangementError, DeviceFileError, PictureError, Problem, refuse
+    from ladderlight.errors import ArrangementError, DeviceFileError, PictureError, Problem, nearest_word, refuse
     from ladderlight.flow.matching import file_name, matching
     from ladderlight.flow.pictures import (
         Animation,
@@ -27,17 +27,18 @@ if TYPE_CHECKING:
         Span,
         TileSet,
     )
-    from ladderlight.readback.decoding import coded_png
-    from ladderlight.stages.contract import Demand, Example, Option, Probe, Survey, stage
+    from ladderlight.flow.png import coded_png
+    from ladderlight.stages.contract import Demand, Example, Kept, Option, Probe, Survey, stage
+    from ladderlight.stages.registry import hookimpl
     from ladderlight.units.parsing import MisfitError
 
 __version__ = "0.1.0"
 
 _HOMES = {
     "ladderlight.board": ("Board", "Device", "Palette"),
-    "ladderlight.readback.decoding": ("coded_png",),
+    "ladderlight.flow.png": ("coded_png",),
     "ladderlight.devices.files": ("Piece", "pieces", "planned_pieces"),
-    "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError", "Problem", "refuse"),
+    "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError", "Problem", "nearest_word", "refuse"),
     "ladderlight.flow.matching": ("file_name", "matching"),
     "ladderlight.flow.pictures": (
         "Animation",
@@ -51,7 +52,8 @@ _HOMES = {
         "Span",
         "TileSet",
     ),
-    "ladderlight.stages.contract": ("Demand", "Example", "Option", "Probe", "Survey", "stage"),
+    "ladderlight.stages.contract": ("Demand", "Example", "Kept", "Option", "Probe", "Survey", "stage"),
+    "ladderlight.stages.registry": ("hookimpl",),
     "ladderlight.units.parsing": ("MisfitError",),
     "ladderlight.colour.viewing": ("Viewing",),
 }
@@ -68,6 +70,7 @@ __all__ = [
     "DeviceFile",
     "DeviceFileError",
     "Example",
+    "Kept",
     "MemoryContents",
     "MisfitError",
     "Option",
@@ -86,7 +89,9 @@ __all__ = [
     "__version__",
     "coded_png",
     "file_name",
+    "hookimpl",
     "matching",
+    "nearest_word",
     "pieces",
     "planned_pieces",
     "refuse",
@@ -100,3 +105,7 @@ def __getattr__(name: str) -> Any:
     except KeyError:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}") from None
     return getattr(import_module(module), name)
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -1,11 +1,17 @@
 """The built-in stages, one file each, in folders by kind; registered like anyone else's, by string reference."""
 
-from ladderlight.stages.registry import hookimpl
+from ladderlight import hookimpl
+
+
+@hookimpl
+def ladderlight_default_chain() -> list[str]:
+    """Return the names of the stages of a recipe that names none."""
+    return ["read", "crop", "resize", "diffuse", "bank_pictures", "binary"]
 
 
 @hookimpl
 def ladderlight_stages() -> list[str]:
-    """Give the built-in stages."""
+    """Return the built-in stages."""
     package = "ladderlight_stages"
     return [
         f"{package}.sources.read.stage:read",

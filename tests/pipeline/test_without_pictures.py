@@ -151,4 +151,4 @@ def test_which_chains_take_pictures() -> None:
     assert takes_pictures(chain("sheet", "text", "binary"))
     assert takes_pictures(chain("binary"))
     assert takes_pictures(chain("crop", "raw", "binary"))
-    assert check_chain(chain("text", "raw", "binary")) == []
+    assert check_chain(chain("text", "raw", "binary"), installed_stages().usual) == []

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ladderlight import MisfitError
-from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.colours import Colour, linear_colour
 from ladderlight_stages.pictures.crop.stage import crop
 

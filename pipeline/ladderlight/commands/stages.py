@@ -11,7 +11,7 @@ from ladderlight.commands.terminal.options import DEFAULT, JsonOption, QuietOpti
 from ladderlight.system.paths import is_file
 
 if TYPE_CHECKING:
-    from ladderlight.stages.contract import StageDeclaration
+    from ladderlight.stages.declaration import StageDeclaration
     from ladderlight.stages.registry import StageRegistry
 
 

@@ -1,4 +1,4 @@
-"""Pictures on their way through a chain, kept for the next time round."""
+"""Checkpoints: pictures on their way through a chain, kept for the next pass."""
 
 from __future__ import annotations
 
@@ -13,37 +13,37 @@ ROOM = 256 << 20
 
 
 @dataclass(frozen=True, kw_only=True)
-class Halfway:
+class Checkpoint:
     """The pictures of a file before the stage of an index."""
 
     at: int
     pictures: Sequence[Picture | CodedPicture]
 
 
-class Shelf:
+class CheckpointStore:
     """Keeps the pictures of as many files as there is room for. Threads may use it at once."""
 
     def __init__(self, room: int = ROOM) -> None:
-        """Make an empty one with room for so many bytes."""
+        """Make an empty store with room for so many bytes."""
         self._lock = Lock()
         self._room = room
-        self._kept: dict[str, Halfway] = {}
+        self._kept: dict[str, Checkpoint] = {}
 
-    def put(self, name: str, halfway: Halfway) -> None:
+    def put(self, name: str, checkpoint: Checkpoint) -> None:
         """Keep the pictures of a file, if there is room."""
-        size = sum(map(_size, halfway.pictures))
+        size = sum(map(_size, checkpoint.pictures))
         with self._lock:
             if size <= self._room:
                 self._room -= size
-                self._kept[name] = halfway
+                self._kept[name] = checkpoint
 
-    def take(self, name: str) -> Halfway | None:
-        """Give the pictures of a file, if they were kept, and keep them no longer."""
+    def take(self, name: str) -> Checkpoint | None:
+        """Return the pictures of a file, if they were kept, and keep them no longer."""
         with self._lock:
-            halfway = self._kept.pop(name, None)
-            if halfway is not None:
-                self._room += sum(map(_size, halfway.pictures))
-        return halfway
+            checkpoint = self._kept.pop(name, None)
+            if checkpoint is not None:
+                self._room += sum(map(_size, checkpoint.pictures))
+        return checkpoint
 
 
 def _size(picture: Picture | CodedPicture) -> int:

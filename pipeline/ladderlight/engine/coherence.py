@@ -2,7 +2,7 @@
 
 A dithering decides anew in each frame. A change anywhere, or the noise that a compression leaves, then makes its dots
 crawl everywhere, which is seen as flicker. Therefore each frame is compared with those before, as the eye compares
-colours, and the reductions are told which codes stay.
+colours, and the reductions receive the codes to keep.
 
 A frame is not compared with the one just before, but at each place with the frame in which the code there was chosen:
 otherwise a slow fade would never be seen to change. What is found again as it was in the first frame gets the first
@@ -13,13 +13,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.colour.oklab import likeness_from_linear
 from ladderlight.flow.pictures import JUST_SEEN, CodedPicture, Picture
+from ladderlight.stages.contract import Kept
 
 Bools = NDArray[np.bool_]
 Float32 = NDArray[np.float32]
@@ -59,8 +60,8 @@ class Compared:
     returns: Bools | None = None
     unmoved: Bools | None = None
 
-    def with_kept(self, picture: Picture) -> Picture:
-        """Give the picture with the codes that it keeps. Waits for them, but not when it keeps none."""
+    def kept(self) -> Kept:
+        """Return the codes that the frame keeps. Waits for them, but not when it keeps none."""
         kept = None
         for mask, other in ((self.stays, self.before), (self.returns, self.first)):
             codes = other.codes.result() if mask is not None and mask.any() else None
@@ -68,7 +69,7 @@ class Compared:
                 continue
             kept = np.full(mask.shape, -1, dtype=np.int32) if kept is None else kept
             kept[mask] = codes[mask]
-        return replace(picture, kept=kept)
+        return Kept(codes=kept)
 
 
 def compare(picture: Picture, before: Compared | None, *, still: float) -> Compared:
@@ -105,12 +106,12 @@ def compare(picture: Picture, before: Compared | None, *, still: float) -> Compa
 
 
 def unmoved(looks: Float32, others: Float32) -> Bools | None:
-    """Give where no difference between two frames can be seen, None when their sizes differ."""
+    """Return where no difference between two frames can be seen, None when their sizes differ."""
     return _alike(looks, others, JUST_SEEN) if looks.shape == others.shape else None
 
 
 def with_flicker(pictures: Sequence[CodedPicture], still: Sequence[Bools | None]) -> list[CodedPicture]:
-    """Note in each frame of an animation how much flickers between the frame before and it.
+    """Record in each frame of an animation how much flickers between the frame before and it.
 
     ``still_share`` is the share of pixels where no difference of the picture can be seen, ``flicker_share`` the share
     of those whose code changes all the same. The frame before the first is the last.
@@ -120,7 +121,7 @@ def with_flicker(pictures: Sequence[CodedPicture], still: Sequence[Bools | None]
     pictures
         The frames, in order.
     still
-        For each, where the picture is as in the frame before; None when that cannot be said.
+        For each, where the picture is as in the frame before; None when that is not known.
     """
     noted = []
     for index, (picture, mask) in enumerate(zip(pictures, still, strict=True)):

@@ -13,15 +13,17 @@ from typing import Any
 
 from ladderlight.board import Board
 from ladderlight.devices.files import name_files
-from ladderlight.engine.checkpoints import Halfway, Shelf
-from ladderlight.engine.sequences import Reel, reels_of
+from ladderlight.engine.checkpoints import Checkpoint, CheckpointStore
+from ladderlight.engine.sequences import FrameSequence, frame_sequences
 from ladderlight.errors import BuildError, Fault, PictureError
 from ladderlight.flow.merging import darken, merge
 from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile, Origin, Picture
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import StageUse
 from ladderlight.stages.boundary import animation_of, demand_of, guarded, look_of, open_file, run_stage
-from ladderlight.stages.contract import Demand, Kind, Look, StageDeclaration, Survey
+from ladderlight.stages.contract import Demand, Kept, Look, Survey
+from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.stages.kinds import Kind
 
 Progress = Callable[[int, int, str], None]
 """Called with how many pictures are done, how many there are, and the source of the one just done.
@@ -62,20 +64,20 @@ class Chain:
         looked = sum(len(files) if at > self._reduction else len(look_of) for at, look_of in looks.items())
         steps = _Steps(count=len(files) + looked, progress=progress)
         surveys: dict[int, Survey] = {}
-        shelf = Shelf()
+        store = CheckpointStore()
         coded: dict[str, list[CodedPicture]] = {}
         bad: list[Fault] = []
         with ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool:
             try:
                 for at, look_of in looks.items():
-                    going = _Round(surveys=dict(surveys), shelf=shelf, reels=self._reels(names))
+                    going = _Pass(surveys=dict(surveys), store=store, sequences=self._sequences(names))
                     seen = {
                         file: pool.submit(self._see, file, names[file], at, look_of.get(file), going)
                         for file in (files if at > self._reduction else look_of)
                     }
                     totals = [steps.result(file, future) for file, future in seen.items()]
                     surveys[at] = Survey(total=_total(self.recipe.chain[at].declaration, totals))
-                going = _Round(surveys=surveys, shelf=shelf, reels=self._reels(names))
+                going = _Pass(surveys=surveys, store=store, sequences=self._sequences(names))
                 futures = {file: pool.submit(self._code, file, names[file], going) for file in files}
                 for file, future in futures.items():
                     try:
@@ -87,23 +89,30 @@ class Chain:
                 raise
         if bad:
             raise PictureError.of(bad)
-        for reel in dict.fromkeys(going.reels.values()):
-            coded |= reel.with_flicker(coded)
+        for sequence in dict.fromkeys(going.sequences.values()):
+            coded |= sequence.with_flicker(coded)
         return [picture for name in names.values() for picture in coded[name]]
 
-    def _reels(self, names: Mapping[PictureFile, str]) -> dict[str, Reel]:
-        """Give each file's animation, by the name of its pictures."""
-        animations = (animation_of(use.declaration, use.options) for use in self._uses(Kind.ARRANGEMENT))
-        reels = reels_of({name: file.source for file, name in names.items()}, [*filter(None, animations)])
-        return {name: reel for reel in reels for name in reel.names}
+    def _sequences(self, names: Mapping[PictureFile, str]) -> dict[str, FrameSequence]:
+        """Return each file's sequence, by the name of its pictures."""
+        animations = (
+            animation_of(use.declaration, self.board, use.options, viewing=self.recipe.viewing)
+            for use in self._uses(Kind.ARRANGEMENT)
+        )
+        sequences = frame_sequences({name: file.source for file, name in names.items()}, [*filter(None, animations)])
+        return {name: sequence for sequence in sequences for name in sequence.names}
 
     def _looks(self, at: int) -> dict[PictureFile, Look]:
-        """Give how a stage wants to look at which files before it is given the first."""
+        """Return the surveys that a stage needs, by file."""
         stage, options = self.recipe.chain[at].declaration, self.recipe.options_for
-        looks = {file: look_of(stage, self.board, options(file, at), file.source) for file in self.recipe.files}
+        viewing = self.recipe.viewing
+        looks = {
+            file: look_of(stage, self.board, options(file, at), file.source, viewing=viewing)
+            for file in self.recipe.files
+        }
         return {file: look for file, look in looks.items() if look is not None}
 
-    def _see(self, file: PictureFile, name: str, at: int, look: Look | None, going: _Round) -> Any:
+    def _see(self, file: PictureFile, name: str, at: int, look: Look | None, going: _Pass) -> Any:
         """Look at a file's pictures as they reach a stage. One that cannot be used is reported when it is coded."""
         stage = self.recipe.chain[at].declaration
         try:
@@ -113,31 +122,32 @@ class Chain:
         except PictureError:
             return None
         if at <= self._reduction:
-            going.shelf.put(name, Halfway(at=at, pictures=pictures))
+            going.store.put(name, Checkpoint(at=at, pictures=pictures))
         return total
 
-    def _code(self, file: PictureFile, name: str, going: _Round) -> list[CodedPicture]:
+    def _code(self, file: PictureFile, name: str, going: _Pass) -> list[CodedPicture]:
         coded = self._run_file(file, name, going, until=len(self.recipe.chain))
         return [picture for picture in coded if isinstance(picture, CodedPicture)]
 
-    def _run_file(self, file: PictureFile, name: str, going: _Round, *, until: int) -> Sequence[Picture | CodedPicture]:
+    def _run_file(self, file: PictureFile, name: str, going: _Pass, *, until: int) -> Sequence[Picture | CodedPicture]:
         """Run the stages that see one picture at a time over a file, from where its pictures are, up to an index."""
-        reel = going.reels[name]
+        sequence = going.sequences[name]
         try:
-            halfway = going.shelf.take(name)
+            checkpoint = going.store.take(name)
             # Frames go through the stages one by one: in full size they are never held together.
-            reached: Iterable[Any] = halfway.pictures if halfway else self._open(file, name)
-            for at in range(halfway.at if halfway else 1, until):
+            reached: Iterable[Any] = checkpoint.pictures if checkpoint else self._open(file, name)
+            for at in range(checkpoint.at if checkpoint else 1, until):
                 use = self.recipe.chain[at]
                 if use.declaration.kind.per_picture:
                     run = partial(self._run_picture, file, at, survey=going.surveys.get(at))
-                    reached = reel.reduce(name, list(reached), run) if at == self._reduction else map(run, reached)
+                    reached = sequence.reduce(name, list(reached), run) if at == self._reduction else map(run, reached)
             return list(reached)
         finally:
-            reel.close(name)
+            sequence.close(name)
 
-    def _run_picture(self, file: PictureFile, at: int, value: Any, *, survey: Survey | None) -> Any:
-        return self._run(self.recipe.chain[at], value, self.recipe.options_for(file, at), file.source, survey=survey)
+    def _run_picture(self, file: PictureFile, at: int, value: Any, kept: Kept | None = None, **given: Any) -> Any:
+        options = self.recipe.options_for(file, at)
+        return self._run(self.recipe.chain[at], value, options, file.source, kept=kept, **given)
 
     @property
     def _reduction(self) -> int:
@@ -145,7 +155,7 @@ class Chain:
         return next(at for at, use in enumerate(self.recipe.chain) if use.declaration.kind is Kind.REDUCTION)
 
     def _open(self, file: PictureFile, name: str) -> Iterator[Picture]:
-        """Run the source stage, and give its pictures one after another."""
+        """Run the source stage and yield its pictures."""
         source, options = self.recipe.chain[0].declaration, self.recipe.options_for(file, 0)
         given = {"viewing": self.recipe.viewing, "demand": self._demand(file)}
         for index, frame in enumerate(open_file(source, file.path, self.board, options, file.source, **given)):
@@ -153,12 +163,14 @@ class Chain:
             yield replace(frame, origin=replace(origin, duration=frame.origin.duration))
 
     def _demand(self, file: PictureFile) -> Demand:
-        """Ask the picture stages from last to first which size they want."""
+        """Return the size that the first picture stage needs, by the demands from last to first."""
         demand = Demand()
         for at, use in reversed(list(enumerate(self.recipe.chain))):
             if use.declaration.kind is Kind.PICTURE:
                 options = self.recipe.options_for(file, at)
-                demand = demand_of(use.declaration, demand, self.board, options, file.source)
+                demand = demand_of(
+                    use.declaration, demand, self.board, options, file.source, viewing=self.recipe.viewing
+                )
         return demand
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
@@ -184,11 +196,11 @@ class Chain:
                 if key in files and files[key][0] is use:
                     raise BuildError(
                         f"stage {use.declaration.name!r} would write several files to devices/{file.name}; put "
-                        "{device} or {piece} into the name that it is given"
+                        "{device} or {piece} into its name pattern"
                     )
                 if key in files:
                     raise BuildError(
-                        f"stages {files[key][0].declaration.name!r} and {use.declaration.name!r} both want to write "
+                        f"stages {files[key][0].declaration.name!r} and {use.declaration.name!r} would both write "
                         f"devices/{file.name}; give one of them another name pattern"
                     )
                 files[key] = (use, file)
@@ -203,32 +215,30 @@ class Chain:
         value: Any,
         options: Mapping[str, Any],
         what: str,
-        *,
-        survey: Survey | None = None,
+        **given: Any,
     ) -> Any:
-        given = {"viewing": self.recipe.viewing, "survey": survey}
-        return run_stage(use.declaration, value, self.board, options, what, **given)
+        return run_stage(use.declaration, value, self.board, options, what, viewing=self.recipe.viewing, **given)
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Round:
-    """What the files of one round through a chain have in common."""
+class _Pass:
+    """What the files of one pass through a chain have in common."""
 
     surveys: Surveys
-    shelf: Shelf
-    reels: Mapping[str, Reel]
+    store: CheckpointStore
+    sequences: Mapping[str, FrameSequence]
 
 
 @dataclass(kw_only=True)
 class _Steps:
-    """Tells how far the pictures are."""
+    """Counts the pictures that are done."""
 
     count: int
     progress: Progress | None
     done: int = 0
 
     def result(self, file: PictureFile, future: Future[Any]) -> Any:
-        """Wait for what is done with a file, count it, and give its result."""
+        """Wait for a file, count it, and return its result."""
         try:
             return future.result()
         finally:

@@ -1,4 +1,4 @@
-"""Animations at work: which files belong together, and how each gets what it needs from the file before.
+"""Frame sequences: the files that are shown one after another, and what each needs from the file before.
 
 Files are read, cropped and resized on many threads at once, whatever they belong to. Only the comparison of an
 animation's frames goes in their order, which is quick, and the reduction of those that keep codes of the frame before.
@@ -14,11 +14,12 @@ from typing import Any
 from ladderlight.engine.coherence import Bools, Compared, compare, unmoved, with_flicker
 from ladderlight.flow.matching import file_name, matching
 from ladderlight.flow.pictures import Animation, CodedPicture, Picture
+from ladderlight.stages.contract import Kept
 
-Reduce = Callable[[Picture], CodedPicture]
+Reduce = Callable[[Picture, Kept], CodedPicture]
 
 
-class Reel:
+class FrameSequence:
     """The files of one animation, or a single file, in order. Each file is coded once, by a thread of its own."""
 
     def __init__(self, names: Sequence[str], still: float | None) -> None:
@@ -36,7 +37,7 @@ class Reel:
         """Reduce a file's frames, all of them pictures, with the codes that they keep from those before."""
         if len(self._places) == 1 and len(pictures) == 1:
             self.close(name)
-            return [reduced(pictures[0])]
+            return [reduced(pictures[0], Kept())]
         place = self._places[name]
         last = self._lasts[place - 1].result() if place else None
         self._lasts.pop(place - 1, None)  # it holds pixels, and nobody else asks for it
@@ -50,7 +51,7 @@ class Reel:
         coded = []
         try:
             for picture, found in zip(pictures, compared, strict=True):
-                coded.append(reduced(found.with_kept(picture)))
+                coded.append(reduced(picture, found.kept()))
                 found.frame.codes.set_result(coded[-1].codes)
         finally:
             for found in compared[len(coded) :]:
@@ -59,13 +60,13 @@ class Reel:
         return coded
 
     def close(self, name: str) -> None:
-        """Let the next file go on, whatever has become of this one."""
+        """Release the next file, whatever has become of this one."""
         future = self._lasts.get(self._places[name])
         if future is not None and not future.done():
             future.set_result(None)
 
     def with_flicker(self, coded: Mapping[str, Sequence[CodedPicture]]) -> dict[str, list[CodedPicture]]:
-        """Note the flicker in the frames of all files, once all are coded."""
+        """Record the flicker in the frames of all files, once all are coded."""
         masks = [mask for name in self._places for mask in self._masks.get(name, [None] * len(coded[name]))]
         last = self._lasts[len(self._places) - 1].result()
         if last is not None and len(masks) > 1:
@@ -74,7 +75,7 @@ class Reel:
         return {name: [next(noted) for _ in coded[name]] for name in self._places}
 
 
-def reels_of(sources: Mapping[str, str], animations: Sequence[Animation]) -> list[Reel]:
+def frame_sequences(sources: Mapping[str, str], animations: Sequence[Animation]) -> list[FrameSequence]:
     """Join the files of each animation; every other file stands alone.
 
     Parameters
@@ -85,15 +86,15 @@ def reels_of(sources: Mapping[str, str], animations: Sequence[Animation]) -> lis
         Of several that a file belongs to, the first counts.
     """
     alone = dict.fromkeys(sources)
-    reels = []
+    sequences = []
     for animation in animations:
         matched = matching(animation.match, sources, lambda name: (name, file_name(sources[name])))
         members = [name for name in matched if name in alone]
         for name in members:
             del alone[name]
         if members:
-            reels.append(Reel(members, animation.still))
-    return [*reels, *(Reel([name], None) for name in alone)]
+            sequences.append(FrameSequence(members, animation.still))
+    return [*sequences, *(FrameSequence([name], None) for name in alone)]
 
 
 def _default_still(pictures: Sequence[Picture]) -> float:

@@ -39,21 +39,8 @@ class Picture:
 
     origin: Origin
     pixels: NDArray[np.float32]
-    kept: NDArray[np.int32] | None = None
-    """Codes that stay, of an animation's frames before, where the picture has not changed: int32 (height, width), -1
-    where it has. Set for reductions; without it a change anywhere would make the dots of a dithering crawl everywhere.
-    """
     notes: Mapping[str, Note] = field(default_factory=dict)
     """For the manifest, by name. ``caution`` is what a careful user should know of the file; a build prints it."""
-
-    @property
-    def keeps_any(self) -> bool:
-        """Whether there is a code that stays."""
-        return self.kept is not None and bool((self.kept >= 0).any())
-
-    def afresh(self) -> Picture:
-        """Return the same picture without codes that stay, for one that is in the board's colours already."""
-        return replace(self, kept=None)
 
     def with_pixels(self, pixels: NDArray[np.float32]) -> Picture:
         """Return the same picture with other pixels."""
@@ -64,10 +51,7 @@ class Picture:
         return replace(self, notes={**self.notes, **notes})
 
     def coded(self, codes: NDArray[np.uint16]) -> CodedPicture:
-        """Return the coded picture of the same origin, with the codes of frames before where they are kept."""
-        if self.kept is not None:
-            codes = codes.copy()
-            codes[self.kept >= 0] = self.kept[self.kept >= 0]
+        """Return the coded picture of the same origin."""
         return CodedPicture(origin=self.origin, codes=codes, notes=self.notes)
 
 

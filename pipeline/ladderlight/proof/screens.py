@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,10 +10,10 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board
+from ladderlight.flow.png import MOST_INDEXED, indexed_png, saved
 from ladderlight.proof.scanout import render, screen_codes
 from ladderlight.units.arrays import MemoryWords
 
-_MOST_COLOURS = 256
 _COMPRESSION = 3  # half the time of the usual 6 for a third more bytes, and there may be hundreds of screens
 _MOST_EMPTY = 16
 """Banks that are shown when no picture names its bank."""
@@ -32,29 +31,17 @@ def screen_png(board: Board, words: MemoryWords, bank: int) -> bytes:
     Where each monitor pixel shows one count and there are up to 256 codes, its pixel values are the codes themselves.
     """
     dots = board.raster.dots_per_count
-    if len(board.palette) > _MOST_COLOURS or not dots:
+    if len(board.palette) > MOST_INDEXED or not dots:
         return to_png(render(board, words, bank))
     codes = screen_codes(board, words, bank).astype(np.uint8).repeat(dots, axis=1)
-    return _indexed(codes, board.palette.srgb8.tobytes())
+    return indexed_png(codes, board.palette.srgb8.tobytes(), compression=_COMPRESSION)
 
 
 def to_png(pixels: NDArray[np.uint8]) -> bytes:
     """Write pixels, uint8 (height, width, 3), as a PNG; with up to 256 colours as an indexed one, which is smaller."""
     packed = pixels.astype(np.uint32) @ np.array([1 << 16, 1 << 8, 1], dtype=np.uint32)
     colours, index = np.unique(packed, return_inverse=True)
-    if len(colours) > _MOST_COLOURS:
-        return _saved(Image.fromarray(pixels))
+    if len(colours) > MOST_INDEXED:
+        return saved(Image.fromarray(pixels), compression=_COMPRESSION)
     palette = b"".join(int(colour).to_bytes(3, "big") for colour in colours)
-    return _indexed(index.reshape(packed.shape).astype(np.uint8), palette)
-
-
-def _indexed(values: NDArray[np.uint8], palette: bytes) -> bytes:
-    picture = Image.frombytes("P", values.shape[::-1], values.tobytes())
-    picture.putpalette(palette)
-    return _saved(picture)
-
-
-def _saved(picture: Image.Image) -> bytes:
-    file = io.BytesIO()
-    picture.save(file, format="PNG", compress_level=_COMPRESSION)
-    return file.getvalue()
+    return indexed_png(index.reshape(packed.shape).astype(np.uint8), palette, compression=_COMPRESSION)

@@ -15,12 +15,11 @@ from ladderlight.recipe.language.model import Override, PictureFile, StageUse
 from ladderlight.recipe.source.document import nearest_file
 from ladderlight.recipe.source.problems import Report, Where, dig
 from ladderlight.stages.chain import check_chain, takes_pictures
-from ladderlight.stages.contract import Kind, StageDeclaration
+from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import BUILT_IN, StageRegistry
 from ladderlight.stages.validation import KeyName
 
-DEFAULT = ("read", "crop", "resize", "diffuse", "bank_pictures", "binary")
-SOURCE = "read"
 _OWN_KEYS = ("match", "bank")
 
 
@@ -47,7 +46,7 @@ def chain_of(
     Gives the steps, and the names of those that are not known and left out.
     """
     if not tables:
-        return list(_defaults(DEFAULT, registry, report)), []
+        return list(_defaults(registry.default_chain, registry, report)), []
     links = []
     unknown: list[str] = []
     for place, table in enumerate(tables):
@@ -76,8 +75,8 @@ def chain_of(
         return links, unknown
     declarations = [link.declaration for link in links]
     if takes_pictures(declarations) and not any(declared.kind is Kind.SOURCE for declared in declarations):
-        links = [*_defaults((SOURCE,), registry, report), *links]
-    for problem in check_chain([link.declaration for link in links]):
+        links = [*_defaults((registry.usual(Kind.SOURCE),), registry, report), *links]
+    for problem in check_chain([link.declaration for link in links], registry.usual):
         at = links[int(problem.where[0])].place if problem.where else None
         where: Where = ("stage", 0) if at is None else ("stage", at, "use")
         report.add(Problem(where=where, what=problem.what, action=problem.action))

@@ -73,7 +73,8 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     ]
     overrides = [override_with_files(each, place, links, folder, report) for place, each in enumerate(overrides)]
     if board is not None:
-        check_rules(links, overrides, files, board, report)
+        viewing = Viewing() if report.has("viewing") else _viewing(raw)
+        check_rules(links, overrides, files, board, viewing, report)
     inputs = {
         "recipe": [path],
         "board": board_file,

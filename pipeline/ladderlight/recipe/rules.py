@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from ladderlight.board import Board
+from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Problem, StageFailure
 from ladderlight.recipe.chain import Link
 from ladderlight.recipe.language.model import Override, PictureFile
@@ -14,7 +15,12 @@ from ladderlight.stages.boundary import problems_of
 
 
 def check_rules(
-    links: Sequence[Link], overrides: Sequence[Override], files: Sequence[PictureFile], board: Board, report: Report
+    links: Sequence[Link],
+    overrides: Sequence[Override],
+    files: Sequence[PictureFile],
+    board: Board,
+    viewing: Viewing,
+    report: Report,
 ) -> None:
     """Ask each stage about its options as they are for each picture; those that are wrong by themselves are left out.
 
@@ -36,7 +42,7 @@ def check_rules(
             for place in some:
                 options |= overrides[place].options[index]
             try:
-                problems = problems_of(link.declaration, board, options)
+                problems = problems_of(link.declaration, board, options, viewing=viewing)
             except StageFailure as error:
                 problem = Problem(where=(), what=str(error), action="correct the plugin")
                 report.add(replace(problem, where=_where(problem, link, changes, keys, some)))

@@ -16,8 +16,10 @@ from PIL import Image, ImageDraw
 from ladderlight.board import Board
 from ladderlight.errors import PluginError, nearest_word
 from ladderlight.recipe import load
-from ladderlight.recipe.chain import DEFAULT
-from ladderlight.stages.contract import Kind, StageDeclaration, Survey
+from ladderlight.stages.boundary import look_of
+from ladderlight.stages.contract import Survey
+from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 from ladderlight.starter.scenes import draw_scene
 
@@ -88,8 +90,8 @@ def _chain(registry: StageRegistry, declaration: StageDeclaration) -> list[_Step
     example = declaration.example
     own = _step(declaration, example.options, declaration)
     others = [_other(registry, use, declaration) for use in example.others]
-    chain = [_step(registry.get(name), {}, declaration) for name in DEFAULT]
-    if declaration.name in DEFAULT:
+    chain = [_step(registry.get(name), {}, declaration) for name in registry.default_chain]
+    if declaration.name in registry.default_chain:
         chain = [own if step.name == declaration.name else (step, options) for step, options in chain]
     else:
         others.append(own)
@@ -120,7 +122,7 @@ def _run(step: StageDeclaration, value: Any, board: Board, options: dict[str, An
     if step.kind is Kind.SOURCE:
         return [next(iter(step.run(path, board, options))) for path in value]
     if step.kind.per_picture:
-        look = step.survey(board, options) if step.survey else None
+        look = look_of(step, board, options, "the pictures")
         survey = Survey(total=reduce(add, map(look, value)) if look else None)
         return [step.run(picture, board, options, survey=survey) for picture in value]
     return step.run(value, board, options)

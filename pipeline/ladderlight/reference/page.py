@@ -14,7 +14,9 @@ from ladderlight.errors import BuildError
 from ladderlight.flow.pictures import DeviceFile
 from ladderlight.reference.examples import Played, play
 from ladderlight.reference.strips import strip_png
-from ladderlight.stages.contract import Example, Kind, OptionDeclaration, StageDeclaration
+from ladderlight.stages.contract import Example
+from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
+from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 from ladderlight.stages.toml_text import stage_table, use_table
 

@@ -13,7 +13,7 @@ from PIL import Image
 from ladderlight.board import Board, Memory, srgb_from_linear
 from ladderlight.flow.pictures import CodedPicture, Contents, MemoryContents, Picture, TileSet
 from ladderlight.reference.examples import Played
-from ladderlight.stages.contract import Kind
+from ladderlight.stages.kinds import Kind
 
 RGB = NDArray[np.uint8]
 _PANEL = (320, 240)

@@ -1,4 +1,4 @@
-"""What the annotations of a pydantic model say, in words: what a value must be, and where a key belongs.
+"""The annotations of a pydantic model in words: what a value must be, and where a key belongs.
 
 Nothing of pydantic is needed for it.
 """
@@ -46,7 +46,7 @@ def annotation_at(annotation: Any, place: Where) -> Any:
 
 
 def inside(annotation: Any, part: str | int) -> Any:
-    """Give the annotation of a key of a table, or of an entry of a list; ``Any`` when there is none."""
+    """Return the annotation of a key of a table, or of an entry of a list; ``Any`` when there is none."""
     core = core_of(annotation)
     if isinstance(part, str):
         for member in members_of(core):
@@ -71,19 +71,19 @@ def is_union(annotation: Any) -> bool:
 
 
 def core_of(annotation: Any) -> Any:
-    """Give an annotation without what it is annotated with, and without the possibility of nothing."""
+    """Return an annotation without its metadata and without None."""
     return _peel(annotation)[0]
 
 
 def members_of(annotation: Any) -> tuple[Any, ...]:
-    """Give the types that an annotation allows, None left out."""
+    """Return the types that an annotation allows, None left out."""
     if not is_union(annotation):
         return (annotation,)
     return tuple(member for member in typing.get_args(annotation) if member is not type(None))
 
 
 def moves(model: Any, key: str, value: object) -> list[str]:
-    """Say in which tables a key belongs; of a table, what its heading should be."""
+    """Return the tables in which a key belongs; of a table, the heading that it should have."""
     homes = list(_homes(model, key))
     many = isinstance(value, list) and value and isinstance(value[0], dict)
     tables = [path for path, annotation in homes if keys_of(annotation) or keys_of(inside(annotation, 0))]
@@ -118,19 +118,19 @@ def _is_list(annotation: Any) -> bool:
 
 
 def keys_of(annotation: Any) -> list[str]:
-    """Give the keys of a table; none for anything else."""
+    """Return the keys of a table; none for anything else."""
     return [key for member in members_of(core_of(annotation)) for key in getattr(member, "model_fields", {})]
 
 
 def unknown_key_hint(annotation: Any) -> str:
-    """Give what a table has to say of keys that it does not know, in its ``unknown_key``."""
+    """Return a table's hint for unknown keys, its ``unknown_key``."""
     return next(
         (str(member.unknown_key) for member in members_of(core_of(annotation)) if hasattr(member, "unknown_key")), ""
     )
 
 
 def example_of(annotation: Any, key: str) -> str:
-    """Give what to add for a missing key."""
+    """Return what to add for a missing key."""
     value = inside(annotation, key)
     example = next((item.text for item in _peel(value)[1] if isinstance(item, Example)), None)
     return example or f"it: {wanted(value)}"
@@ -147,7 +147,7 @@ _TYPES = {
 
 
 def described(annotation: Any) -> str:
-    """Give the words that were put on an annotation for what it takes, or nothing."""
+    """Return the text of an annotation's :class:`Described`, or nothing."""
     return next((item.text for item in _peel(annotation)[1] if isinstance(item, Described)), "")
 
 
@@ -176,7 +176,7 @@ def wanted(annotation: Any) -> str:
 
 
 def _peel(annotation: Any) -> tuple[Any, list[Any]]:
-    """Take off what an annotation is annotated with, and the possibility of nothing."""
+    """Return an annotation without its metadata and without None, and that metadata."""
     metadata: list[Any] = []
     while True:
         if hasattr(annotation, "__metadata__"):

@@ -1,4 +1,4 @@
-"""The boundary of a stage: stages and their hooks are called here, and what they give back is checked.
+"""The boundary of a stage: stages and their hooks are called here, and their results are checked.
 
 Whatever a plugin does wrong is a :class:`StageFailure` that names the stage and the plugin, an attempt to end the whole
 program included.
@@ -9,18 +9,23 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
+from ladderlight.board import Finding
 from ladderlight.errors import LadderlightError, Problem, StageFailure
 from ladderlight.flow.pictures import Animation, CodedPicture, Contents, DeviceFile, MemoryContents, Picture
-from ladderlight.stages.contract import Demand, Kind, Look, Probe, StageDeclaration
+from ladderlight.stages.contract import Demand, Kept, Look, Options, Probe
+from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.stages.kinds import Kind
 
 if TYPE_CHECKING:
     from ladderlight.board import Board
+    from ladderlight.colour.viewing import Viewing
     from ladderlight.flow.pictures import Origin
 
 T = TypeVar("T")
@@ -30,7 +35,7 @@ _CLOSE = 1e-4
 
 
 def run_stage(
-    declaration: StageDeclaration, value: Any, board: Board, options: Mapping[str, Any], what: str, **given: Any
+    declaration: StageDeclaration, value: Any, board: Board, options: Options, what: str, **given: Any
 ) -> Any:
     """Run a stage and return its result, checked; an emission gives a list.
 
@@ -53,13 +58,14 @@ def run_stage(
     call = partial(declaration.run, value, board, options, **given)
     result = guarded(declaration, (lambda: _listed(call())) if declaration.kind is Kind.EMISSION else call, what)
     _refuse(_wrong_result(declaration.kind, result, board), declaration, what)
-    return result
+    kept: Kept | None = given.get("kept")
+    return replace(result, codes=kept.over(result.codes)) if kept and "Kept" not in declaration.takes else result
 
 
 def open_file(
-    source: StageDeclaration, path: Path, board: Board, options: Mapping[str, Any], what: str, **given: Any
+    source: StageDeclaration, path: Path, board: Board, options: Options, what: str, **given: Any
 ) -> Iterator[Picture]:
-    """Run a source over a file and give its pictures, checked, one after another. Raises as :func:`run_stage` does."""
+    """Run a source over a file and yield its pictures, checked. Raises as :func:`run_stage` does."""
     found = guarded(source, partial(source.run, path, board, options, **given), what)
     if not isinstance(found, Iterable) or isinstance(found, str | bytes | Mapping):
         _refuse(f"{_shown(found)}, not a list of Picture,", source, what)
@@ -88,83 +94,128 @@ def guarded(declaration: StageDeclaration, call: Callable[[], T], what: str, *, 
     except BaseException as error:
         if isinstance(error, KeyboardInterrupt) and threading.current_thread() is threading.main_thread():
             raise  # Ctrl-C
-        raise StageFailure(f"{_label(declaration, hook)} failed on {what}: {_told(error)}") from error
+        raise StageFailure(f"{_label(declaration, hook)} failed on {what}: {_cause(error)}") from error
 
 
 def demand_of(
-    declaration: StageDeclaration, demand: Demand, board: Board, options: Mapping[str, Any], what: str
+    declaration: StageDeclaration,
+    demand: Demand,
+    board: Board,
+    options: Options,
+    what: str,
+    *,
+    viewing: Viewing | None = None,
 ) -> Demand:
-    """Return the size that a stage wants to be given; full size when it does not say."""
-    rule = declaration.demand
-    if rule is None:
+    """Return the size that a stage needs to be given; full size when it has no such hook."""
+    if declaration.hooks.demand is None:
         return Demand()
-    found = guarded(declaration, lambda: rule(demand, board, declaration.complete(options)), what, hook="demand")
-    if not isinstance(found, Demand):
-        _refuse(f"{_shown(found)}, not a Demand,", declaration, what, hook="demand")
+    found = _one(Demand, declaration, "demand", demand, board, options, board=board, viewing=viewing, what=what)
     sizes = (found.width, found.height)
     if not all(size is None or (isinstance(size, int | np.integer) and size > 0) for size in sizes):
         _refuse(f"{sizes[0]!r} by {sizes[1]!r}, not whole pixels,", declaration, what, hook="demand")
     return found
 
 
-def look_of(declaration: StageDeclaration, board: Board, options: Mapping[str, Any], what: str) -> Look | None:
+def look_of(
+    declaration: StageDeclaration, board: Board, options: Options, what: str, *, viewing: Viewing | None = None
+) -> Look | None:
     """Return how a stage looks at a picture before it is given the first; None when it does not."""
-    rule = declaration.survey
-    if rule is None:
+    if declaration.hooks.survey is None:
         return None
-    look = guarded(declaration, lambda: rule(board, declaration.complete(options)), what, hook="survey")
+    look: Look | None = _hook(declaration, "survey", board, options, board=board, viewing=viewing, what=what)
     if look is not None and not callable(look):
         _refuse(f"{_shown(look)}, not a function of a picture,", declaration, what, hook="survey")
     return look
 
 
-def animation_of(declaration: StageDeclaration, options: Mapping[str, Any]) -> Animation | None:
+def animation_of(
+    declaration: StageDeclaration, board: Board, options: Options, *, viewing: Viewing | None = None
+) -> Animation | None:
     """Return which pictures a stage shows one after another; None when it shows none so."""
-    rule, what = declaration.animation, "its options"
-    if rule is None:
+    if declaration.hooks.animation is None:
         return None
-    found = guarded(declaration, lambda: rule(declaration.complete(options)), what, hook="animation")
-    if not isinstance(found, Animation):
-        _refuse(f"{_shown(found)}, not an Animation,", declaration, what, hook="animation")
-    return found
+    return _one(Animation, declaration, "animation", options, board=board, viewing=viewing, what="its options")
 
 
-def probe_of(declaration: StageDeclaration, path: Path, options: Mapping[str, Any], what: str) -> Probe | None:
+def probe_of(
+    declaration: StageDeclaration,
+    path: Path,
+    board: Board,
+    options: Options,
+    what: str,
+    *,
+    viewing: Viewing | None = None,
+) -> Probe | None:
     """Return what a source reads in a file's header; None when it reads none."""
-    rule = declaration.probe
-    if rule is None:
+    if declaration.hooks.probe is None:
         return None
-    found = guarded(declaration, lambda: rule(path, declaration.complete(options)), what, hook="probe")
-    if not isinstance(found, Probe):
-        _refuse(f"{_shown(found)}, not a Probe,", declaration, what, hook="probe")
+    found = _one(Probe, declaration, "probe", path, options, board=board, viewing=viewing, what=what)
     if not isinstance(found.frames, int | np.integer) or found.frames < 1:
         _refuse(f"{found.frames!r} frames", declaration, what, hook="probe")
     return found
 
 
-def problems_of(declaration: StageDeclaration, board: Board, options: Mapping[str, Any]) -> list[Problem]:
-    """Return what a stage's rule has to say of its options."""
-    rule = declaration.rule
-    if rule is None:
+def problems_of(
+    declaration: StageDeclaration, board: Board, options: Options, *, viewing: Viewing | None = None
+) -> list[Problem]:
+    """Return the problems that a stage's rule finds in its options."""
+    if declaration.hooks.rule is None:
         return []
-    return _problems(declaration, lambda: rule(board, declaration.complete(options)), "its options", "rule")
+    return _problems(declaration, "rule", board, options, board=board, viewing=viewing, what="its options")
 
 
 def capacity_problems(
-    declaration: StageDeclaration, origins: Sequence[Origin], board: Board, options: Mapping[str, Any]
+    declaration: StageDeclaration,
+    origins: Sequence[Origin],
+    board: Board,
+    options: Options,
+    *,
+    viewing: Viewing | None = None,
 ) -> list[Problem]:
-    """Return what an arrangement says of pictures of which only the origins are known."""
-    rule = declaration.capacity
-    if rule is None:
+    """Return the problems that an arrangement finds in pictures of which only the origins are known."""
+    if declaration.hooks.capacity is None:
         return []
-    call = partial(rule, origins, board, declaration.complete(options))
-    return _problems(declaration, call, "the pictures", "capacity")
+    what = "the pictures"
+    return _problems(declaration, "capacity", origins, board, options, board=board, viewing=viewing, what=what)
 
 
-def _problems(
-    declaration: StageDeclaration, call: Callable[[], Iterable[Problem]], what: str, hook: str
-) -> list[Problem]:
-    found = guarded(declaration, lambda: _listed(call()), what, hook=hook)
+def advice_of(
+    declaration: StageDeclaration, board: Board, options: Options, *, animated: bool, viewing: Viewing | None = None
+) -> list[Finding]:
+    """Return what a stage advises for its options; ``animated`` is whether they are for frames of an animation."""
+    if declaration.hooks.advice is None:
+        return []
+    hook, what = "advice", "its options"
+    found = _hook(declaration, hook, animated, board, options, board=board, viewing=viewing, what=what)
+    _refuse(_wrong_many(found, Finding, lambda _: ""), declaration, what, hook=hook)
+    return list(found)
+
+
+def _hook(
+    declaration: StageDeclaration, hook: str, *values: Any, board: Board, viewing: Viewing | None, what: str
+) -> Any:
+    """Call a hook with its values, of which the last are the options, completed here with the defaults."""
+    *others, options = values
+
+    def call() -> Any:
+        return _listed(
+            declaration.call_hook(hook, *others, declaration.complete(options), board=board, viewing=viewing)
+        )
+
+    return guarded(declaration, call, what, hook=hook)
+
+
+def _one(kind: type[T], declaration: StageDeclaration, hook: str, *values: Any, what: str, **given: Any) -> T:
+    found = _hook(declaration, hook, *values, what=what, **given)
+    if not isinstance(found, kind):
+        raise StageFailure(
+            f"{_label(declaration, hook)} gave {_shown(found)}, not {_article(kind.__name__)}, for {what}"
+        )
+    return found
+
+
+def _problems(declaration: StageDeclaration, hook: str, *values: Any, what: str, **given: Any) -> list[Problem]:
+    found = _hook(declaration, hook, *values, what=what, **given)
     if not isinstance(found, list):
         _refuse(f"{_shown(found)}, not a list of Problem,", declaration, what, hook=hook)
     for problem in found:
@@ -178,15 +229,16 @@ def _label(declaration: StageDeclaration, hook: str = "") -> str:
     return f"the {hook} of {stage}" if hook else stage
 
 
-def _told(error: BaseException) -> str:
+def _cause(error: BaseException) -> str:
     return ": ".join(filter(None, (type(error).__name__, str(error))))
 
 
 def _shown(value: object) -> str:
     """Name a value by its type."""
-    if value is None:
-        return "None"
-    name = type(value).__name__
+    return "None" if value is None else _article(type(value).__name__)
+
+
+def _article(name: str) -> str:
     return f"an {name}" if name[0] in "aeiouAEIOU" else f"a {name}"
 
 
@@ -201,7 +253,7 @@ def _listed(result: Any) -> Any:
 
 
 def _wrong_result(kind: Kind, result: Any, board: Board) -> str:
-    """Say what is wrong with a stage's result, or nothing: the boundary's types, shapes and ranges hold."""
+    """Return what is wrong with a stage's result, by types, shapes and ranges, or nothing."""
     if kind is Kind.PICTURE:
         return _wrong_pixels(result) if isinstance(result, Picture) else f"{_shown(result)}, not a Picture,"
     if kind is Kind.ARRANGEMENT:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
 from ladderlight.errors import Problem
-from ladderlight.stages.contract import Kind, StageDeclaration
+from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.stages.kinds import Kind
 
 
-def check_chain(chain: Sequence[StageDeclaration]) -> list[Problem]:
+def check_chain(chain: Sequence[StageDeclaration], usual: Callable[[Kind], str]) -> list[Problem]:
     """Check that each stage can follow the one before, and that the chain goes from files to files.
 
-    ``where`` of a problem is ``(index of the stage,)``, or empty for the chain as a whole.
+    ``usual`` names a stage to add of a kind. ``where`` of a problem is ``(index of the stage,)``, or empty for the
+    chain as a whole.
     """
     problems = []
     repeatable = {Kind.PICTURE, Kind.CODED, Kind.ARRANGEMENT, Kind.EMISSION}
@@ -27,11 +29,11 @@ def check_chain(chain: Sequence[StageDeclaration]) -> list[Problem]:
                 )
             )
     present = {declaration.kind for declaration in chain}
-    for kind, example in _NEEDED.items():
-        if kind not in present and (kind.rank > Kind.CODED.rank or takes_pictures(chain)):
-            problems.append(
-                Problem(where=(), what=f"the chain has no stage from {kind.phrase}", action=f'add use = "{example}"')
-            )
+    problems += [
+        Problem(where=(), what=f"the chain has no stage from {kind.phrase}", action=f'add use = "{usual(kind)}"')
+        for kind in _NEEDED
+        if kind not in present and (kind.rank > Kind.CODED.rank or takes_pictures(chain))
+    ]
     return problems
 
 
@@ -43,12 +45,7 @@ def takes_pictures(chain: Iterable[StageDeclaration]) -> bool:
     return placed or any(stage.kind.per_picture for stage in stages)
 
 
-_NEEDED = {
-    Kind.SOURCE: "read",
-    Kind.REDUCTION: "diffuse",
-    Kind.ARRANGEMENT: "bank_pictures",
-    Kind.EMISSION: "binary",
-}
+_NEEDED = (Kind.SOURCE, Kind.REDUCTION, Kind.ARRANGEMENT, Kind.EMISSION)
 
 
 def _move(before: StageDeclaration, after: StageDeclaration) -> str:

@@ -1,38 +1,32 @@
-"""The stage contract: what a stage is, what flows through it, which options it has, and which chains make sense.
+"""The stage contract: what the author of a stage writes.
 
-A stage is a function marked with :func:`stage`. Its first parameter is what flows in, its return value what flows out;
-further positional parameters annotated ``Board``, ``Viewing``, ``Demand`` and ``Survey`` receive the board, from where
-its screen is looked at, the size that is wanted, and what was found in all pictures before. Its keyword-only parameters
-are its options. Everything else (kind, validation, help, JSON schema, reference page) is read off that one declaration.
+A stage is a function marked with :func:`stage`. Its first parameter is what flows in, its return value what flows out.
+Further positional parameters are injected by type: ``Board``, ``Viewing`` (from where its screen is seen), ``Demand``
+(the size that a source needs to deliver), ``Survey`` (what was found in all pictures before) and ``Kept`` (the codes
+that a frame of an animation keeps). Its keyword-only parameters are its options. Everything else (kind, validation,
+help, JSON schema, reference page) is read off that one declaration.
 """
 
 from __future__ import annotations
 
-import inspect
-import typing
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Concatenate, TypeVar
 
-from ladderlight.colour.viewing import Viewing
-from ladderlight.errors import PluginError, Problem
-from ladderlight.stages.kinds import Kind as Kind
-from ladderlight.stages.kinds import kind_of as kind_of
-from ladderlight.stages.kinds import kinds_in_words
-from ladderlight.stages.wording import plain_text, type_text
-from ladderlight.system.value import Value
+from ladderlight.errors import Problem
 
 if TYPE_CHECKING:
-    from pydantic import BaseModel
+    import numpy as np
+    from numpy.typing import NDArray
 
-    from ladderlight.board import Board
-    from ladderlight.flow.pictures import Animation, CodedPicture, Origin, Picture
+    from ladderlight.board import Board, Finding
+    from ladderlight.flow.pictures import Animation, Origin
 
 F = TypeVar("F", bound=Callable[..., Any])
+CONTRACT = 1
+"""Version of this contract. It rises with a change that stages would have to follow."""
 _MARK = "__ladderlight_stage__"
-_GIVEN = ("Board", "Viewing", "Demand", "Survey")
 
 
 @dataclass(frozen=True)
@@ -52,7 +46,7 @@ class Option:
 
 @dataclass(frozen=True, kw_only=True)
 class Demand:
-    """The least size, in pixels, that a stage wants to be given; larger adds nothing visible. None: full size."""
+    """The least size, in pixels, that a stage needs; larger adds nothing visible. None: full size."""
 
     width: int | None = None
     height: int | None = None
@@ -83,9 +77,33 @@ class Survey:
     """What was seen in each picture, added up in the order of the recipe; None when nothing was looked at."""
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Kept:
+    """The codes that a frame of an animation keeps from the frames before it, for a reduction.
+
+    Without them a change anywhere would make the dots of a dithering crawl everywhere. Where a reduction does not ask
+    for them, the engine puts them over its result.
+    """
+
+    codes: NDArray[np.int32] | None = None
+    """The code to keep, int32 (height, width), -1 where the picture has changed. None where nothing is kept."""
+
+    def __bool__(self) -> bool:
+        """Whether there is a code to keep."""
+        return self.codes is not None and bool((self.codes >= 0).any())
+
+    def over(self, codes: NDArray[np.uint16]) -> NDArray[np.uint16]:
+        """Return the codes of the whole frame, uint16 (height, width), with those to keep in their places."""
+        if self.codes is None:
+            return codes
+        joined = codes.copy()
+        joined[self.codes >= 0] = self.codes[self.codes >= 0]
+        return joined
+
+
 @dataclass(frozen=True, kw_only=True)
 class Probe:
-    """What a picture file's header says, before anything in it is decoded."""
+    """What a picture file's header holds, read before anything is decoded."""
 
     frames: int
     """Frames or pages that the source would give with its options."""
@@ -93,27 +111,51 @@ class Probe:
     height: int
     """Pixels of the largest frame, upright."""
     caution: str = ""
-    """What a careful user should know of the file; empty when there is nothing."""
+    """A caution about the file; empty when there is none."""
 
 
-ProbeRule = Callable[[Path, Mapping[str, Any]], Probe]
-DemandRule = Callable[[Demand, "Board", Mapping[str, Any]], Demand]
-Look = Callable[["Picture | CodedPicture"], Any]
-SurveyRule = Callable[["Board", Mapping[str, Any]], Look | None]
-OptionRule = Callable[["Board", Mapping[str, Any]], Iterable[Problem]]
-AnimationRule = Callable[[Mapping[str, Any]], "Animation"]
-CapacityRule = Callable[[Sequence["Origin"], "Board", Mapping[str, Any]], Iterable[Problem]]
+Options = Mapping[str, Any]
+"""All options of a stage, defaults included."""
+Look = Callable[[Any], Any]
+"""A function of what the stage treats, a picture or a coded picture."""
+# After these values each hook may have parameters annotated ``Board`` and ``Viewing``, given as to the stage. The first
+# form of each alone lets mypy infer the types of a lambda.
+ProbeRule = Callable[[Path, Options], Probe] | Callable[Concatenate[Path, Options, ...], Probe]
+DemandRule = Callable[[Demand, "Board", Options], Demand] | Callable[Concatenate[Demand, "Board", Options, ...], Demand]
+SurveyRule = Callable[["Board", Options], Look | None] | Callable[Concatenate["Board", Options, ...], Look | None]
+OptionRule = (
+    Callable[["Board", Options], Iterable[Problem]] | Callable[Concatenate["Board", Options, ...], Iterable[Problem]]
+)
+AnimationRule = Callable[[Options], "Animation"] | Callable[Concatenate[Options, ...], "Animation"]
+CapacityRule = (
+    Callable[[Sequence["Origin"], "Board", Options], Iterable[Problem]]
+    | Callable[Concatenate[Sequence["Origin"], "Board", Options, ...], Iterable[Problem]]
+)
+AdviceRule = (
+    Callable[[bool, "Board", Options], Iterable["Finding"]]
+    | Callable[Concatenate[bool, "Board", Options, ...], Iterable["Finding"]]
+)
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Mark:
+class Hooks:
+    """What :func:`stage` was given beside the help, the example and ``needs_pictures``."""
+
+    rule: OptionRule | None = None
+    probe: ProbeRule | None = None
+    demand: DemandRule | None = None
+    survey: SurveyRule | None = None
+    animation: AnimationRule | None = None
+    capacity: CapacityRule | None = None
+    advice: AdviceRule | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mark:
+    """What :func:`stage` leaves on a function."""
+
     help: str
-    rule: OptionRule | None
-    probe: ProbeRule | None
-    demand: DemandRule | None
-    survey: SurveyRule | None
-    animation: AnimationRule | None
-    capacity: CapacityRule | None
+    hooks: Hooks
     needs_pictures: bool
     example: Example
 
@@ -127,249 +169,67 @@ def stage(
     survey: SurveyRule | None = None,
     animation: AnimationRule | None = None,
     capacity: CapacityRule | None = None,
+    advice: AdviceRule | None = None,
     needs_pictures: bool = True,
     example: Example = Example(),
 ) -> Callable[[F], F]:
     """Mark a function as a stage. It stays an ordinary function.
 
-    ``help`` is one sentence.
+    Every hook is given all options, those not written with their defaults, and may have further parameters annotated
+    ``Board`` and ``Viewing``, which receive what the stage's own would.
 
-    ``rule`` says what is wrong with the stage's options together, or on this board, before any picture is opened. It is
-    given the board and all options, those not written with their defaults, and yields a problem for each mistake, with
-    ``where`` naming the option: ``Problem(where=("focus",), what="...", action="...")``. Types and limits of single
-    options need no rule. A stage that is called without the engine can :func:`refuse` the same problems.
-
-    ``probe`` is for a source. From a file's path and the stage's options it returns a :class:`Probe`, read from the
-    file's header alone, or raises ``PictureError`` when the file cannot be used.
-
-    ``demand`` says, from the size that the next stage wants, the board and this stage's
-    options, which size this stage wants; large files are then decoded at a reduced scale. Without it a picture stage is
-    given the full size.
-
-    ``survey`` is for a stage that needs to know all pictures before it can treat the first. From the board and the
-    stage's options for a picture it gives a function that looks at the picture as the stage will be given it, or None
-    when these options need no survey. What that function returns should be small, whatever the picture's size, and is
-    added up with ``+`` over all pictures; the stage receives the total in its parameter annotated ``Survey``.
-
-    ``animation`` is for an arrangement that shows pictures one after another. From the stage's options it says which.
-
-    ``capacity`` is for an arrangement. Before any picture is decoded it is given the origins of all that the recipe
-    has, frame by frame, the board and the stage's options, and yields a problem for what will not fit: too many, a bank
-    asked for twice, a pattern that fits none. It must not complain of what may depend on the pixels.
-
-    ``needs_pictures`` is false for an arrangement that places none of the pictures. A recipe whose arrangements all
-    need none has no pictures, no source and no reduction.
-
-    ``example`` is how the stage is shown; without it, with its defaults.
+    Parameters
+    ----------
+    help
+        One sentence.
+    rule
+        Called with the board and the options before any picture is opened. Yields a problem for each mistake in the
+        options together, or on this board, with ``where`` naming the option: ``Problem(where=("focus",), what="...",
+        action="...")``. Types and limits of single options need no rule. A stage that is called without the engine can
+        :func:`refuse` the same problems.
+    probe
+        For a source. Called with a file's path and the options. Returns a :class:`Probe`, read from the file's header
+        alone, or raises ``PictureError`` when the file cannot be used.
+    demand
+        Called with the size that the next stage needs, the board and the options. Returns the size that this stage
+        needs; large files are then decoded at a reduced scale. Without it a picture stage is given the full size.
+    survey
+        For a stage that needs to know all pictures before it can treat the first. Called with the board and the options
+        for a picture. Returns a function that looks at the picture as the stage will be given it, or None when these
+        options need no survey. What that function returns should be small, whatever the picture's size, and is added up
+        with ``+`` over all pictures; the stage receives the total in its parameter annotated ``Survey``.
+    animation
+        For an arrangement that shows pictures one after another. Called with the options. Returns which.
+    capacity
+        For an arrangement. Called with the origins of all frames of the recipe, the board and the options before any
+        picture is decoded. Yields a problem for what will not fit: too many, a bank needed twice, a pattern that fits
+        none. It must not complain of what may depend on the pixels.
+    advice
+        Called with whether the pictures are frames of an animation, the board and the options for them. Yields a
+        ``Finding`` of level ``note`` for what a good recipe could still add.
+    needs_pictures
+        False for an arrangement that places none of the pictures. A recipe whose arrangements all need none has no
+        pictures, no source and no reduction.
+    example
+        How the stage is shown; without it, with its defaults.
     """
+    hooks = Hooks(
+        rule=rule,
+        probe=probe,
+        demand=demand,
+        survey=survey,
+        animation=animation,
+        capacity=capacity,
+        advice=advice,
+    )
 
     def mark(function: F) -> F:
-        found = _Mark(
-            help=help,
-            rule=rule,
-            probe=probe,
-            demand=demand,
-            survey=survey,
-            animation=animation,
-            capacity=capacity,
-            needs_pictures=needs_pictures,
-            example=example,
-        )
-        setattr(function, _MARK, found)
+        setattr(function, _MARK, Mark(help=help, hooks=hooks, needs_pictures=needs_pictures, example=example))
         return function
 
     return mark
 
 
-def is_stage(value: object) -> bool:
-    """Whether a value is a function marked with :func:`stage`."""
-    return callable(value) and hasattr(value, _MARK)
-
-
-def qualified_name(plugin: str, stage: str) -> str:
-    """Return the name ``plugin.stage``; a project's own file counts without its ending."""
-    return f"{plugin.removesuffix('.py')}.{stage}"
-
-
-@dataclass(frozen=True, kw_only=True)
-class OptionDeclaration:
-    """One option of a stage, as its annotation declares it."""
-
-    name: str
-    annotation: Any
-    default: Any
-    required: bool
-    option: Option
-
-    @property
-    def type_text(self) -> str:
-        """The type as a recipe's author reads it, with its limits and unit."""
-        return type_text(self.annotation, self.option)
-
-
-@dataclass(frozen=True)
-class PluginFile:
-    """A project's own Python file, as it was when it was loaded."""
-
-    path: Path
-    source: bytes = field(repr=False)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class StageDeclaration(Value):
-    """All that the engine needs to know of one stage. It is pickled as a reference: plugin, name, and plugin file."""
-
-    name: str
-    kind: Kind
-    help: str
-    options: tuple[OptionDeclaration, ...]
-    function: Callable[..., Any]
-    takes: tuple[str, ...]
-    """What the stage asks for beside its flow value, by the names of their types, in order."""
-    demand: DemandRule | None
-    rule: OptionRule | None = None
-    probe: ProbeRule | None = None
-    survey: SurveyRule | None = None
-    animation: AnimationRule | None = None
-    capacity: CapacityRule | None = None
-    needs_pictures: bool = True
-    example: Example = field(default_factory=Example)
-    plugin: str = ""
-    file: PluginFile | None = None
-    """The project's own file that declares it; None for a stage of an installed plugin."""
-
-    def content(self) -> object:
-        """Return what tells one stage from another; functions are equal to nothing but themselves."""
-        return self.plugin, self.name, self.file
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        """Return the reference, by which another process loads the stage again."""
-        from ladderlight.stages.registry import declared
-
-        return declared, (self.plugin, self.name, self.file)
-
-    @property
-    def qualified(self) -> str:
-        """How a recipe names this stage where another plugin has one of its name."""
-        return qualified_name(self.plugin, self.name)
-
-    @cached_property
-    def model(self) -> type[BaseModel]:
-        """The options as a pydantic model: unknown keys forbidden, strict types, limits and units."""
-        from ladderlight.stages.validation import model_of_options
-
-        return model_of_options(self)
-
-    def check(self, raw: Mapping[str, Any]) -> tuple[dict[str, Any], list[Problem]]:
-        """Validate options as a recipe gives them.
-
-        Returns the values of the given options, defaults left out, and the problems with ``where`` relative to the
-        stage's table.
-        """
-        from pydantic import ValidationError
-
-        from ladderlight.stages.validation import as_json, problems_of
-
-        try:
-            checked = self.model.model_validate_json(as_json(dict(raw)), strict=True)
-        except ValidationError as error:
-            return {}, problems_of(error, self.model, owner=f"stage {self.name!r}")
-        return {name: getattr(checked, name) for name in checked.model_fields_set}, []
-
-    def complete(self, options: Mapping[str, Any]) -> dict[str, Any]:
-        """Return all options: those given, and the defaults of the others."""
-        return {option.name: option.default for option in self.options if not option.required} | dict(options)
-
-    def problems(self, board: Board, options: Mapping[str, Any]) -> list[Problem]:
-        """Ask the stage's rule about options that are good each by itself; ``where`` is relative to its table."""
-        return [] if self.rule is None else list(self.rule(board, self.complete(options)))
-
-    def run(
-        self,
-        value: Any,
-        board: Board,
-        options: Mapping[str, Any],
-        *,
-        viewing: Viewing | None = None,
-        demand: Demand | None = None,
-        survey: Survey | None = None,
-    ) -> Any:
-        """Call the stage with its flow value, what else its signature asks for, and its options."""
-        given = {
-            "Board": board,
-            "Viewing": viewing or Viewing(),
-            "Demand": demand or Demand(),
-            "Survey": survey or Survey(),
-        }
-        return self.function(value, *(given[name] for name in self.takes), **options)
-
-
-def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDeclaration:
-    """Read a stage's declaration off its annotations.
-
-    Raises
-    ------
-    PluginError
-        When the function is not a stage, an annotation cannot be resolved, or the signature is not one of the kinds.
-    """
-    name = getattr(function, "__name__", repr(function))
-    mark = getattr(function, _MARK, None)
-    label = f"stage {name!r}" + (f" of plugin {plugin!r}" if plugin else "")
-    if mark is None:
-        raise PluginError(f"{label}: not a stage; mark the function with @stage(help=...)")
-    try:
-        hints = typing.get_type_hints(function, include_extras=True)
-    except Exception as error:
-        raise PluginError(
-            f"{label}: an annotation cannot be read ({error}); import the types it names at run time"
-        ) from error
-    parameters = list(inspect.signature(function).parameters.values())
-    for parameter in parameters:
-        if parameter.kind in (parameter.VAR_KEYWORD, parameter.VAR_POSITIONAL):
-            raise PluginError(f"{label}: '{parameter}' would swallow mistakes; name each option")
-        if parameter.name not in hints:
-            raise PluginError(f"{label}: parameter {parameter.name!r} has no annotation; add one")
-    flow = [p for p in parameters if p.kind is not p.KEYWORD_ONLY]
-    texts = [plain_text(hints[p.name]) for p in flow]
-    kind = kind_of(texts[0] if texts else "", plain_text(hints.get("return")))
-    if kind is None or any(text not in _GIVEN for text in texts[1:]):
-        raise PluginError(f"{label}: its parameters and result are of no known kind; {kinds_in_words()}")
-    if mark.animation is not None and kind is not Kind.ARRANGEMENT:
-        raise PluginError(f"{label}: only an arrangement shows pictures one after another; leave out animation")
-    if (mark.capacity is not None or not mark.needs_pictures) and kind is not Kind.ARRANGEMENT:
-        raise PluginError(f"{label}: only an arrangement places pictures; leave out capacity and needs_pictures")
-    if mark.probe is not None and kind is not Kind.SOURCE:
-        raise PluginError(f"{label}: only a source opens files; leave out probe")
-    if mark.survey is not None and not kind.surveys:
-        raise PluginError(f"{label}: a survey is for stages that see one picture at a time; leave it out")
-    if (mark.survey is None) == ("Survey" in texts[1:]):
-        raise PluginError(f"{label}: a survey needs a parameter annotated Survey, and the other way round; give both")
-    return StageDeclaration(
-        name=name,
-        kind=kind,
-        help=mark.help,
-        options=tuple(_option(p, hints[p.name]) for p in parameters if p.kind is p.KEYWORD_ONLY),
-        function=function,
-        takes=tuple(texts[1:]),
-        demand=mark.demand,
-        rule=mark.rule,
-        probe=mark.probe,
-        survey=mark.survey,
-        animation=mark.animation,
-        capacity=mark.capacity,
-        needs_pictures=mark.needs_pictures,
-        example=mark.example,
-        plugin=plugin,
-    )
-
-
-def _option(parameter: inspect.Parameter, hint: Any) -> OptionDeclaration:
-    option = next((item for item in getattr(hint, "__metadata__", ()) if isinstance(item, Option)), Option(""))
-    required = parameter.default is parameter.empty
-    return OptionDeclaration(
-        name=parameter.name,
-        annotation=hint.__origin__ if hasattr(hint, "__metadata__") else hint,
-        default=None if required else parameter.default,
-        required=required,
-        option=option,
-    )
+def mark_of(value: object) -> Mark | None:
+    """Return what :func:`stage` left on a function; None for anything else."""
+    return getattr(value, _MARK, None) if callable(value) else None

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import typing
 from enum import StrEnum
-
-_MANY = ("Sequence", "list", "tuple", "Iterable", "Iterator")
+from typing import Any
 
 
 class Kind(StrEnum):
@@ -58,17 +58,39 @@ _KINDS = {
 
 
 def kind_of(first: str, result: str) -> Kind | None:
-    """Give the kind of a stage from the text of its first parameter's and its result's annotation, or None."""
-    return _KINDS.get((_normal(first), _normal(result)))
+    """Return the kind of a stage from the :func:`flow_type` of its first parameter and of its result, or None."""
+    return _KINDS.get((first, result))
 
 
-def _normal(text: str) -> str:
-    outer, bracket, inner = text.partition("[")
-    outer = outer.rpartition(".")[2]
-    if bracket and outer in _MANY:
-        inner = inner.removesuffix("]").removesuffix(", ...")
-        return f"many {inner.rpartition('.')[2]}"
-    return outer
+def flow_type(hint: Any) -> str:
+    """Name a resolved annotation as the kinds do: ``Picture``, ``many Picture``; other types by their full name."""
+    if hasattr(hint, "__metadata__"):
+        return flow_type(hint.__origin__)
+    origin, arguments = typing.get_origin(hint), typing.get_args(hint)
+    if origin is None:
+        return flow_name(f"{getattr(hint, '__module__', '')}.{getattr(hint, '__qualname__', hint)}")
+    return many_of(f"{origin.__module__}.{origin.__qualname__}", [flow_type(item) for item in arguments])
+
+
+def flow_name(path: str) -> str:
+    """Name a type of the contract, given by its dotted path, without the path; other types keep theirs."""
+    package, _, name = path.rpartition(".")
+    known = package.startswith("ladderlight.") or package == "ladderlight" or path in _PATHS
+    return name if known else path
+
+
+def many_of(container: str, items: list[str]) -> str:
+    """Name several of what flows: ``many Picture`` for a container of pictures, given by its dotted path."""
+    known = container in _CONTAINERS and items
+    return f"many {items[0]}" if known else f"{container}[{', '.join(items)}]"
+
+
+_PATHS = ("pathlib.Path", "pathlib._local.Path")  # the latter since Python 3.13
+_CONTAINERS = (
+    *(f"collections.abc.{name}" for name in ("Collection", "Generator", "Iterable", "Iterator", "Sequence")),
+    *(f"typing.{name}" for name in ("Collection", "Generator", "Iterable", "Iterator", "Sequence", "List", "Tuple")),
+    *("builtins.list", "builtins.tuple"),
+)
 
 
 def kinds_in_words() -> str:

@@ -6,12 +6,11 @@ point group ``ladderlight``; the built-in stages are registered in that same way
 
 from __future__ import annotations
 
-import ast
 import hashlib
 import importlib.util
 import os
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import import_module
@@ -23,15 +22,10 @@ from typing import Any
 import pluggy
 
 from ladderlight.errors import PluginError, nearest_word
-from ladderlight.stages.contract import (
-    Kind,
-    PluginFile,
-    StageDeclaration,
-    declaration_of,
-    is_stage,
-    kind_of,
-    qualified_name,
-)
+from ladderlight.stages.contract import CONTRACT, mark_of
+from ladderlight.stages.declaration import PluginFile, StageDeclaration, declaration_of, qualified_name
+from ladderlight.stages.kinds import Kind
+from ladderlight.stages.listing import StageReference, StageSummary, summary_of
 from ladderlight.system.paths import path_trouble
 
 PROJECT = "ladderlight"
@@ -41,28 +35,24 @@ _SOURCE = "__ladderlight_source__"
 hookspec = pluggy.HookspecMarker(PROJECT)
 hookimpl = pluggy.HookimplMarker(PROJECT)
 
-StageReference = str | Callable[..., Any]
-
 
 class Hooks:
     """The hooks that a plugin may implement."""
 
     @hookspec
-    def ladderlight_stages(self) -> Sequence[StageReference]:
-        """Give the plugin's stages, as ``"package.module:function"`` (imported only when used) or as functions."""
+    def ladderlight_contract(self) -> int:
+        """Return the version of the contract that the plugin was written for; 1 without this hook."""
         raise NotImplementedError
 
+    @hookspec
+    def ladderlight_stages(self) -> Sequence[StageReference]:
+        """Return the plugin's stages, as ``"package.module:function"`` (imported only when used) or as functions."""
+        raise NotImplementedError
 
-@dataclass(frozen=True, kw_only=True)
-class StageSummary:
-    """What a listing says of a stage. Read from its source; the stage's module is not imported."""
-
-    name: str
-    kind: Kind | None
-    help: str
-    plugin: str
-    use: str
-    """What a recipe writes to use it: its name, or ``plugin.name`` where the name alone means another or none."""
+    @hookspec
+    def ladderlight_default_chain(self) -> Sequence[str]:
+        """Return the names of the stages of a recipe that names none; only the built-in plugin is asked."""
+        raise NotImplementedError
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,6 +77,8 @@ class StageRegistry:
     """The stages that can be used, by name; the plugins that cannot, with the reason."""
 
     _stages: dict[str, tuple[_Registered, ...]]
+    default_chain: tuple[str, ...] = ()
+    """Names of the built-in stages that a recipe without stages has."""
     broken: tuple[str, ...] = field(default=())
 
     @property
@@ -129,9 +121,15 @@ class StageRegistry:
             raise PluginError(_doubled_text(name, meant))
         return _load(meant[0])
 
+    def usual(self, kind: Kind) -> str:
+        """Return the name of the default chain's first stage of a kind, empty when it has none."""
+        known = ((name, self._stages.get(name, ())) for name in self.default_chain)
+        built_in = ((name, item) for name, items in known for item in items if item.plugin == BUILT_IN)
+        return next((name for name, item in built_in if self._summary(item).kind is kind), "")
+
     def summaries(self) -> list[StageSummary]:
         """Describe all stages, in the order of their kinds, without importing them."""
-        found = [_summary(item, self._use(item)) for registered in self._stages.values() for item in registered]
+        found = [self._summary(item) for registered in self._stages.values() for item in registered]
         return sorted(found, key=lambda item: (item.kind.rank if item.kind else len(Kind), item.name))
 
     def with_files(self, files: Iterable[Path]) -> StageRegistry:
@@ -147,6 +145,9 @@ class StageRegistry:
             for item in _stages_in(_read_file(path), run=True):
                 stages[item.name] = (*stages.get(item.name, ()), item)
         return replace(self, _stages=stages)
+
+    def _summary(self, item: _Registered) -> StageSummary:
+        return summary_of(item.reference, name=item.name, plugin=item.plugin, use=self._use(item))
 
     @property
     def _qualified(self) -> tuple[str, ...]:
@@ -172,12 +173,16 @@ class StageRegistry:
 
 @cache
 def installed_stages() -> StageRegistry:
-    """Register all installed plugins. One that fails is left out and noted in ``broken``."""
+    """Register all installed plugins. One that fails is left out and recorded in ``broken``."""
     stages: dict[str, tuple[_Registered, ...]] = {}
     broken = []
+    default_chain: tuple[str, ...] = ()
     for entry in sorted(entry_points(group=PROJECT), key=lambda entry: (entry.name, entry.value)):
         try:
-            found = _stages_of(entry.load(), entry.name)
+            plugin = entry.load()
+            found = _stages_of(plugin, entry.name)
+            if entry.name == BUILT_IN:
+                default_chain = _default_chain(plugin)
         except KeyboardInterrupt:
             raise
         except BaseException as error:  # noqa: BLE001 - a plugin may fail in any way, and must fail alone
@@ -185,7 +190,7 @@ def installed_stages() -> StageRegistry:
             continue
         for item in found:
             stages[item.name] = (*stages.get(item.name, ()), item)
-    return StageRegistry(_stages=stages, broken=tuple(broken))
+    return StageRegistry(_stages=stages, default_chain=default_chain, broken=tuple(broken))
 
 
 def declared(plugin: str, name: str, file: PluginFile | None) -> StageDeclaration:
@@ -214,30 +219,42 @@ def _stages_in(file: PluginFile, *, run: bool = False) -> list[_Registered]:
 
 
 def _stages_of(plugin: Any, name: str) -> list[_Registered]:
-    """Ask one plugin for its stages through the hook, in a manager of its own so that it can fail alone."""
+    """Return the stages of one plugin, by a manager of its own so that it can fail alone."""
     if isinstance(plugin, ModuleType) and name.endswith(".py") and not _has_hook(plugin):
         references: list[StageReference] = [
-            value for value in vars(plugin).values() if is_stage(value) and value.__module__ == plugin.__name__
+            value for value in vars(plugin).values() if mark_of(value) and value.__module__ == plugin.__name__
         ]
         if not references:
             raise PluginError(f"{name}: declares no stage; mark a function with @stage(help=...)")
         return [_Registered(reference=reference, plugin=name) for reference in references]
-    manager = pluggy.PluginManager(PROJECT)
-    manager.add_hookspecs(Hooks)
-    manager.register(plugin, name)
+    manager = _manager(plugin, name)
     manager.check_pending()
     if not _has_hook(plugin):
         raise PluginError("it implements no hook; mark ladderlight_stages with @hookimpl")
+    version = max(manager.hook.ladderlight_contract(), default=CONTRACT)
+    if version > CONTRACT:
+        raise PluginError(f"written for version {version} of the contract, not {CONTRACT}; update ladderlight")
     return [_Registered(reference=reference, plugin=name) for reference in _references(manager)]
+
+
+def _manager(plugin: Any, name: str) -> pluggy.PluginManager:
+    manager = pluggy.PluginManager(PROJECT)
+    manager.add_hookspecs(Hooks)
+    manager.register(plugin, name)
+    return manager
+
+
+def _default_chain(plugin: Any) -> tuple[str, ...]:
+    return tuple(name for names in _manager(plugin, BUILT_IN).hook.ladderlight_default_chain() for name in names)
 
 
 def _references(manager: pluggy.PluginManager) -> list[StageReference]:
     results = manager.hook.ladderlight_stages()  # without those that are None
     if not results or isinstance(results[0], str):
-        raise PluginError('ladderlight_stages gives no list; return ["package.module:function"] or the functions')
+        raise PluginError('ladderlight_stages returns no list; return ["package.module:function"] or the functions')
     for reference in results[0]:
-        if not (":" in reference if isinstance(reference, str) else is_stage(reference)):
-            raise PluginError(f"ladderlight_stages gives {reference!r}, which is neither a stage nor module:function")
+        if not (":" in reference if isinstance(reference, str) else mark_of(reference)):
+            raise PluginError(f"ladderlight_stages returns {reference!r}, which is neither a stage nor module:function")
     return list(results[0])
 
 
@@ -280,55 +297,6 @@ def _run(file: PluginFile, name: str) -> ModuleType:
             raise
         raise PluginError(f"cannot be loaded: {type(error).__name__}: {error}", where=file.path) from error
     return module
-
-
-def _summary(item: _Registered, use: str) -> StageSummary:
-    kind, text = _declared(item)
-    return StageSummary(name=item.name, kind=kind, help=text, plugin=item.plugin, use=use)
-
-
-def _declared(item: _Registered) -> tuple[Kind | None, str]:
-    """Return kind and help of a stage, or why they are not known."""
-    if not isinstance(item.reference, str):
-        try:
-            declaration = declaration_of(item.reference, plugin=item.plugin)
-        except PluginError as error:
-            return None, f"({error})"
-        return declaration.kind, declaration.help
-    function = _source_of(item.reference)
-    if function is None:
-        return None, "(its source cannot be read)"
-    first = function.args.args[0].annotation if function.args.args else None
-    return kind_of(_annotation(first), _annotation(function.returns)), _declared_help(function)
-
-
-def _source_of(reference: str) -> ast.FunctionDef | None:
-    module, _, attribute = reference.partition(":")
-    try:
-        spec = importlib.util.find_spec(module)
-        if spec is None or spec.origin is None:
-            return None
-        tree = ast.parse(Path(spec.origin).read_text(encoding="utf-8"))
-    except KeyboardInterrupt:
-        raise
-    except BaseException:  # noqa: BLE001 - to find a module is to import the packages it lies in
-        return None
-    return next((n for n in tree.body if isinstance(n, ast.FunctionDef) and n.name == attribute), None)
-
-
-def _annotation(node: ast.expr | None) -> str:
-    if node is None:
-        return ""
-    return node.value if isinstance(node, ast.Constant) and isinstance(node.value, str) else ast.unparse(node)
-
-
-def _declared_help(function: ast.FunctionDef) -> str:
-    for decorator in function.decorator_list:
-        if isinstance(decorator, ast.Call):
-            for keyword in decorator.keywords:
-                if keyword.arg == "help" and isinstance(keyword.value, ast.Constant):
-                    return str(keyword.value.value)
-    return ""
 
 
 def _doubled_text(name: str, registered: Sequence[_Registered]) -> str:

@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from ladderlight.stages.contract import StageDeclaration
+from ladderlight.stages.declaration import StageDeclaration
 
 
 def toml_value(value: Any) -> str:

@@ -36,7 +36,8 @@ if TYPE_CHECKING:
     from pydantic import BaseModel, TypeAdapter, ValidationError
     from pydantic_core import ErrorDetails
 
-    from ladderlight.stages.contract import Option, OptionDeclaration, StageDeclaration
+    from ladderlight.stages.contract import Option
+    from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
 
 
 class KeyName(str):
@@ -79,7 +80,7 @@ def problems_of(error: ValidationError, model: type[BaseModel], owner: str = "",
     return [
         _problem(detail, model, owner, where)
         for detail in details
-        # pydantic counts only the good entries of a list; with bad ones in it the count says nothing.
+        # pydantic counts only the good entries of a list; with bad ones in it the count means nothing.
         if detail["type"] not in ("too_short", "too_long") or tuple(detail["loc"]) not in inner
     ]
 

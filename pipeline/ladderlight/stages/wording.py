@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def type_text(annotation: Any, option: Option) -> str:
-    """Say what an option takes, with its limits and unit."""
+    """Return the type of an option in words, with its limits and unit."""
     text = _type_words(annotation)
     if option.fields:
         text += f" with {', '.join(f'{{{name}}}' for name in option.fields)}"
@@ -49,7 +49,7 @@ def _type_words(annotation: Any) -> str:
         return " or ".join(_type_words(argument) for argument in arguments if argument is not type(None))
     if isinstance(annotation, type) and issubclass(annotation, str) and annotation is not str:
         return annotation.__name__.lower()
-    return _SIMPLE.get(annotation, plain_text(annotation))
+    return _SIMPLE.get(annotation, getattr(annotation, "__name__", str(annotation)))
 
 
 def _plural(annotation: Any) -> str:
@@ -61,14 +61,3 @@ def _plural(annotation: Any) -> str:
         if words.startswith("list of ")
         else words
     )
-
-
-def plain_text(hint: Any) -> str:
-    """Name a resolved annotation as its source would: ``Sequence[CodedPicture]``."""
-    if hasattr(hint, "__metadata__"):
-        hint = hint.__origin__
-    origin = typing.get_origin(hint)
-    if origin is None:
-        return getattr(hint, "__name__", str(hint))
-    inner = [plain_text(item) for item in typing.get_args(hint) if item is not Ellipsis]
-    return f"{getattr(origin, '__name__', origin)}[{', '.join(inner)}]"

@@ -15,7 +15,8 @@ from ladderlight.errors import ArrangementError, BuildError, DeviceFileError, Fa
 from ladderlight.recipe import PictureFile, Recipe, advice_on
 from ladderlight.recipe.inputs import input_files
 from ladderlight.stages.boundary import capacity_problems, probe_of
-from ladderlight.stages.contract import Kind, Probe
+from ladderlight.stages.contract import Probe
+from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import refuse_foreign
 from ladderlight.workspace.planned import planned_files
 
@@ -155,7 +156,9 @@ def _probes(recipe: Recipe, unreadable: Iterable[str] = ()) -> tuple[dict[Pictur
         if file.source in left_out:
             return None, []
         try:
-            probe = probe_of(source, file.path, recipe.options_for(file, 0), file.source)
+            probe = probe_of(
+                source, file.path, recipe.board, recipe.options_for(file, 0), file.source, viewing=recipe.viewing
+            )
         except PictureError as error:
             return None, [Finding(level="error", where=file.source, message=str(fault)) for fault in error.faults]
         caution = probe.caution if probe else ""
@@ -181,5 +184,5 @@ def _crowding(recipe: Recipe, probes: Mapping[PictureFile, Probe]) -> list[Findi
     return [
         Finding(level="error" if problem.certain else "caution", where=use.declaration.name, message=str(problem))
         for use in recipe.chain
-        for problem in capacity_problems(use.declaration, origins, recipe.board, use.options)
+        for problem in capacity_problems(use.declaration, origins, recipe.board, use.options, viewing=recipe.viewing)
     ]

@@ -8,9 +8,19 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, refuse, stage
+from ladderlight import (
+    ArrangementError,
+    Board,
+    CodedPicture,
+    Contents,
+    Example,
+    Option,
+    Problem,
+    nearest_word,
+    refuse,
+    stage,
+)
 from ladderlight.board import Memory
-from ladderlight.errors import nearest_word
 from ladderlight_stages.tiling.word_sheets import Sheets
 
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
+from ladderlight import Board, CodedPicture, Kept, Option, Palette, Picture, Viewing
+from ladderlight.board import Finding
 from ladderlight.colour.lightness import LUMINANCE, lightness_of
 from ladderlight.units.arrays import Codes
 from ladderlight_stages.halftone.lattice_tables import is_grey
@@ -44,12 +45,30 @@ MeasuringDistance = Annotated[
 ]
 UNSTATED = Viewing()
 """The viewing of a recipe without one."""
+FRESH = Kept()
+"""What reductions are given for a picture that keeps no codes."""
 _SURROUNDINGS = 9
 """Pixels across and down that are averaged to find whether a picture changes at a place."""
 _MOST_BY_HULL = 320 * 240
 """Of pictures with more pixels, about so many are checked."""
 _STILL = 1.0
 """L*: about the least step in lightness that is seen."""
+
+
+def viewing_advice(
+    animated: bool,  # noqa: ARG001, FBT001 - the hook is given it
+    board: Board,  # noqa: ARG001
+    options: Mapping[str, Any],
+    viewing: Viewing,
+) -> Iterator[Finding]:
+    """Yield what is missing for the visible error, when neither recipe nor stage has a distance."""
+    if viewing.distance is None and options["distance"] is None:
+        yield Finding(
+            level="note",
+            where="viewing",
+            message="no viewing distance is set, so the manifest will lack the visible error of the reduction; "
+            'add [viewing] with distance = "1.5 m" and the screen_width',
+        )
 
 
 def with_measures(

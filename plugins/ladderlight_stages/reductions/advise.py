@@ -5,10 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
-from ladderlight import Board, CodedPicture, Example, Option, Picture, Viewing, stage
+from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.perception.density import at_some_distance, density_from
-from ladderlight_stages.perception.measures import UNSTATED, ScreenWidth, ViewingDistance, with_measures
+from ladderlight_stages.perception.measures import (
+    FRESH,
+    UNSTATED,
+    ScreenWidth,
+    ViewingDistance,
+    viewing_advice,
+    with_measures,
+)
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse.stage import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
@@ -28,12 +35,14 @@ _PLAIN = "diffuse floyd_steinberg at 1"
 
 @stage(
     help="Reduce to the board's colours by the method whose error is least visible from a distance.",
+    advice=viewing_advice,
     example=Example(options={"screen_width": "320 mm", "distance": "2.4 m", "patient": False}),
 )
 def advise(
     picture: Picture,
     board: Board,
     viewing: Viewing = UNSTATED,
+    kept: Kept = FRESH,
     *,
     screen_width: ScreenWidth = None,
     distance: ViewingDistance = None,
@@ -58,7 +67,7 @@ def advise(
     viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
     density = density_from(board, viewing)
     viewer = Viewer(reference=picture.pixels, density=density)
-    attempts = dict(_attempts(picture, board, viewing, patient=patient))
+    attempts = dict(_attempts(picture, board, viewing, kept, patient=patient))
     areas = AreaColours(pixels=picture.pixels, palette=board.palette, diffused=attempts[_PLAIN].codes)
     measured = len(attempts)
     attempts = {name: coded for name, coded in attempts.items() if areas.keeps(coded.codes)}
@@ -67,7 +76,7 @@ def advise(
     if not patient and exact_codes(picture.pixels, board.palette) is None:
         polished = f"{method}, then polished"
         refined, _ = areas.restrained(polished_codes(picture.pixels, board.palette, attempts[method].codes, density))
-        attempts[polished] = picture.coded(refined)
+        attempts[polished] = picture.coded(kept.over(refined))
         errors[polished] = viewer.error(board.palette.linear[refined]).mean
         method = min(errors, key=errors.__getitem__)
         measured += 1
@@ -81,13 +90,21 @@ def advise(
     return noted.with_notes({"method": method, "why": why})
 
 
-def _attempts(picture: Picture, board: Board, viewing: Viewing, *, patient: bool) -> Iterator[tuple[str, CodedPicture]]:
-    yield "nearest", nearest(picture, board)
+def _attempts(
+    picture: Picture, board: Board, viewing: Viewing, kept: Kept, *, patient: bool
+) -> Iterator[tuple[str, CodedPicture]]:
+    yield "nearest", nearest(picture, board, kept=kept)
     for strength in _STRENGTHS:
         for kernel in _KERNELS:
-            yield f"diffuse {kernel} at {strength:g}", diffuse(picture, board, kernel=kernel, strength=strength)
+            yield (
+                f"diffuse {kernel} at {strength:g}",
+                diffuse(picture, board, kept=kept, kernel=kernel, strength=strength),
+            )
         for pattern in _PATTERNS:
-            yield f"ordered {pattern} at {strength:g}", ordered(picture, board, pattern=pattern, strength=strength)
-    yield "riemersma", riemersma(picture, board)
+            yield (
+                f"ordered {pattern} at {strength:g}",
+                ordered(picture, board, kept=kept, pattern=pattern, strength=strength),
+            )
+    yield "riemersma", riemersma(picture, board, kept=kept)
     if patient:
-        yield "search", search(picture, board, viewing, sweeps=_SWEEPS)
+        yield "search", search(picture, board, viewing, kept, sweeps=_SWEEPS)

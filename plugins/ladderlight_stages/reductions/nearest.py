@@ -7,22 +7,30 @@ from functools import lru_cache
 
 import numpy as np
 
-from ladderlight import Board, CodedPicture, Palette, Picture, Viewing, stage
+from ladderlight import Board, CodedPicture, Kept, Palette, Picture, Viewing, stage
 from ladderlight.colour.oklab import likeness_from_linear
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.grid import Grid, make_grid, nearest_members
 from ladderlight_stages.halftone.palette_tables import unique_colours
-from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight_stages.perception.measures import (
+    FRESH,
+    UNSTATED,
+    MeasuringDistance,
+    ScreenWidth,
+    viewing_advice,
+    with_measures,
+)
 
 _SIZE = 32
 
 
-@stage(help="Reduce each pixel to the most similar of the board's colours, without dithering.")
+@stage(help="Reduce each pixel to the most similar of the board's colours, without dithering.", advice=viewing_advice)
 def nearest(
     picture: Picture,
     board: Board,
     viewing: Viewing = UNSTATED,
+    kept: Kept = FRESH,
     *,
     screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
@@ -38,9 +46,9 @@ def nearest(
     if codes is None:
         codes = nearest_codes(picture.pixels, board.palette)
     else:
-        picture = picture.afresh()
+        kept = FRESH
     return with_measures(
-        picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
+        picture.coded(kept.over(codes)), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
     )
 
 

@@ -8,22 +8,33 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Picture, Viewing, stage
+from ladderlight import Board, CodedPicture, Kept, Option, Picture, Viewing, stage
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.lattice_tables import is_grey
 from ladderlight_stages.halftone.palette_steps import follow
 from ladderlight_stages.halftone.palette_tables import palette_tables
 from ladderlight_stages.perception.luminance import LUMINANCE
-from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight_stages.perception.measures import (
+    FRESH,
+    UNSTATED,
+    MeasuringDistance,
+    ScreenWidth,
+    viewing_advice,
+    with_measures,
+)
 
 _LIMIT = 0.5
 
 
-@stage(help="Reduce to the board's colours by error diffusion along Hilbert's curve, which leaves no trails of dots.")
+@stage(
+    help="Reduce to the board's colours by error diffusion along Hilbert's curve, which leaves no trails of dots.",
+    advice=viewing_advice,
+)
 def riemersma(
     picture: Picture,
     board: Board,
     viewing: Viewing = UNSTATED,
+    kept: Kept = FRESH,
     *,
     length: Annotated[int, Option("number of the last errors that count", minimum=1, maximum=64)] = 16,
     ratio: Annotated[
@@ -54,9 +65,9 @@ def riemersma(
             *palette_tables(board.palette, _LIMIT),
         )
     else:
-        picture = picture.afresh()
+        kept = FRESH
     return with_measures(
-        picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
+        picture.coded(kept.over(codes)), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
     )
 
 

@@ -279,7 +279,7 @@ def test_check_tells_that_two_stages_would_write_one_file(run, project: Path) ->
     document = json.loads(out)
     assert (status, document["ok"]) == (1, False)
     (finding,) = [finding for finding in document["findings"] if finding["level"] == "error"]
-    assert "both want to write devices/" in finding["message"]
+    assert "would both write devices/" in finding["message"]
 
 
 @pytest.mark.parametrize(

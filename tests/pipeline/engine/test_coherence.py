@@ -14,7 +14,7 @@ from ladderlight.engine.coherence import Compared, compare, with_flicker
 from ladderlight_stages.reductions.diffuse.stage import diffuse
 from ladderlight_stages.reductions.riemersma import riemersma
 
-Reduce = Callable[[Picture, Board], CodedPicture]
+Reduce = Callable[..., CodedPicture]
 
 
 def picture_of(encoded: np.ndarray) -> Picture:
@@ -37,7 +37,7 @@ def coded_frames(
     compared: list[Compared] = []
     for frame in frames:
         compared.append(compare(frame, compared[-1] if compared else None, still=still))
-        coded.append(reduce(compared[-1].with_kept(frame), board))
+        coded.append(reduce(frame, board, kept=compared[-1].kept()))
         compared[-1].frame.codes.set_result(coded[-1].codes)
     return coded, compared
 
@@ -124,7 +124,7 @@ def test_nothing_is_kept_over_a_cut(board: Board, cat: np.ndarray) -> None:
     found = compare(picture_of(other), compare(picture_of(cat), None, still=0.02), still=0.02)
     assert not found.stays.any()
     # ... and the frame before is not waited for: its codes are not there yet
-    assert found.with_kept(picture_of(other)).kept is None
+    assert found.kept().codes is None
 
 
 def test_a_frame_of_another_size_begins_anew(cat: np.ndarray) -> None:

@@ -210,7 +210,7 @@ def test_a_result_that_breaks_the_contract_is_a_failure_of_that_stage(
 def test_two_files_of_one_name_are_refused_with_both_stages(make_chain: MakeChain) -> None:
     chain = make_chain("probe", "note", "bank_pictures", "binary", "binary")
     contents = chain.arrange(chain.code_pictures())
-    with pytest.raises(BuildError, match=r"'binary' and 'binary' both want to write devices/picture\.bin"):
+    with pytest.raises(BuildError, match=r"'binary' and 'binary' would both write devices/picture\.bin"):
         chain.emit(contents)
 
 

@@ -6,7 +6,7 @@ from PIL import Image
 
 from ladderlight.errors import UsageError
 from ladderlight.proof.scanout import picture_codes
-from ladderlight.readback.decoding import coded_png, decode
+from ladderlight.readback.decoding import decode
 from ladderlight.readback.dumps import Dump
 from ladderlight.readback.matching import match
 from ladderlight.readback.readings import memories_of_readings, readings_of
@@ -99,13 +99,3 @@ def test_wide_words_are_read_in_either_byte_order(make_board, memory, banked):
         (file,) = binary(contents, board, order=order)
         words = memories_of_dumps(board, [("dump.bin", file.data)], order)
         assert (words["picture"] == contents.memories["picture"].words).all()
-
-
-def test_more_than_256_codes_become_plain_colours(make_board, memory, ladder, banked):
-    channels = {gun: {f"{gun[0]}{bit}": 500.0 * 2**bit for bit in range(3)} for gun in ("red", "green", "blue")}
-    lines = ["b0-b2", "g0-g2", "r0-r2"]
-    board = make_board(memory(address=["x2-x9", "y2-y8"], data=lines, part="27C1024"), ladder=ladder(**channels))
-    codes = np.arange(512).reshape(16, 32)
-    picture = Image.open(io.BytesIO(coded_png(codes, board)))
-    assert picture.mode == "RGB"
-    assert (np.asarray(picture) == board.palette.srgb8[codes]).all()

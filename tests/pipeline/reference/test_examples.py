@@ -8,7 +8,7 @@ import pytest
 from ladderlight import CodedPicture, Example, Picture, stage
 from ladderlight.errors import PluginError
 from ladderlight.reference.examples import example_board, play
-from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.declaration import declaration_of
 from ladderlight.stages.registry import installed_stages
 from ladderlight.starter.scenes import SCENES
 

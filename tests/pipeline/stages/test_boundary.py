@@ -17,6 +17,7 @@ from ladderlight import (
     Contents,
     Demand,
     DeviceFile,
+    Kept,
     MemoryContents,
     Option,
     Origin,
@@ -25,10 +26,13 @@ from ladderlight import (
     Probe,
     Problem,
     Survey,
+    Viewing,
     stage,
 )
+from ladderlight.board import Finding
 from ladderlight.errors import StageFailure
 from ladderlight.stages.boundary import (
+    advice_of,
     animation_of,
     capacity_problems,
     demand_of,
@@ -38,7 +42,7 @@ from ladderlight.stages.boundary import (
     problems_of,
     run_stage,
 )
-from ladderlight.stages.contract import StageDeclaration, declaration_of
+from ladderlight.stages.declaration import StageDeclaration, declaration_of
 
 ORIGIN = Origin(name="mole", source="mole.png")
 
@@ -209,20 +213,20 @@ def test_a_capacity_gets_origins_and_defaults(board: Board) -> None:
     assert capacity_problems(arrangement(), [ORIGIN] * 3, board, {}) == []
 
 
-def test_an_animation_of_another_type_is_named() -> None:
+def test_an_animation_of_another_type_is_named(board: Board) -> None:
     with pytest.raises(StageFailure, match="the animation of stage 'quay' of plugin 'harbour' gave a str, not"):
-        animation_of(arrangement(animation=lambda options: "*"), {})
-    found = animation_of(arrangement(animation=lambda options: Animation(still=options["first"])), {})
+        animation_of(arrangement(animation=lambda options: "*"), board, {})
+    found = animation_of(arrangement(animation=lambda options: Animation(still=options["first"])), board, {})
     assert found == Animation(still=2)
 
 
 @pytest.mark.parametrize("found", [None, 3, Probe(frames=0, width=1, height=1), Probe(frames="2", width=1, height=1)])  # type: ignore[arg-type]
-def test_a_probe_of_another_type_is_named(found: Any) -> None:
+def test_a_probe_of_another_type_is_named(board: Board, found: Any) -> None:
     @stage(help="Reads.", probe=lambda path, options: found)
     def lamp(path: Path) -> list[Picture]: ...
 
     with pytest.raises(StageFailure, match=r"^the probe of stage 'lamp' of plugin 'harbour' gave .* for mole\.png$"):
-        probe_of(declaration_of(lamp, plugin="harbour"), Path("mole.png"), {}, "mole.png")
+        probe_of(declaration_of(lamp, plugin="harbour"), Path("mole.png"), board, {}, "mole.png")
 
 
 @pytest.mark.parametrize("found", [None, 3, "too dark", ["too dark"], [Problem(where="amount", what="", action="")]])  # type: ignore[arg-type]
@@ -273,3 +277,81 @@ def test_what_an_arrangement_gives_wrong_is_named(board: Board, memories: Any, w
     with pytest.raises(StageFailure) as caught:
         run_stage(declaration_of(quay, plugin="harbour"), [], board, {}, "the pictures")
     assert str(caught.value) == f"stage 'quay' of plugin 'harbour' gave {words} for the pictures"
+
+
+SEEN_FROM = Viewing(distance=2.5)
+
+
+def test_every_hook_gets_its_defaults_and_the_values_that_it_asks_for_by_type(board: Board) -> None:
+    seen: dict[str, Any] = {}
+
+    def rule(board: Board, options: Any, viewing: Viewing, again: Board) -> list[Problem]:
+        seen["rule"] = (options, viewing, again)
+        return []
+
+    def demand(demand: Demand, board: Board, options: Any, viewing: Viewing) -> Demand:
+        seen["demand"] = (options, viewing, board)
+        return demand
+
+    def survey(board: Board, options: Any, viewing: Viewing) -> None:
+        seen["survey"] = (options, viewing, board)
+
+    def advice(animated: bool, board: Board, options: Any, viewing: Viewing) -> Iterator[Finding]:
+        seen["advice"] = (options, viewing, board)
+        yield Finding(level="note", where="glow", message=f"animated: {animated}")
+
+    @stage(help="Glows.", rule=rule, demand=demand, survey=survey, advice=advice)
+    def glow(picture: Picture, survey: Survey, *, amount: int = 7) -> Picture: ...
+
+    def probe(path: Path, options: Any, viewing: Viewing, board: Board) -> Probe:
+        seen["probe"] = (options, viewing, board)
+        return Probe(frames=1, width=2, height=3)
+
+    @stage(help="Reads.", probe=probe)
+    def lamp(path: Path, *, amount: int = 7) -> list[Picture]: ...
+
+    def animation(options: Any, board: Board, viewing: Viewing) -> Animation:
+        seen["animation"] = (options, viewing, board)
+        return Animation()
+
+    def capacity(origins: Any, board: Board, options: Any, viewing: Viewing) -> list[Problem]:
+        seen["capacity"] = (options, viewing, board)
+        return []
+
+    @stage(help="Arranges.", animation=animation, capacity=capacity)
+    def quay(pictures: list[CodedPicture], *, amount: int = 7) -> Contents: ...
+
+    picture_stage, source_stage, arranging = map(declaration_of, (glow, lamp, quay))
+    problems_of(picture_stage, board, {}, viewing=SEEN_FROM)
+    demand_of(picture_stage, Demand(), board, {}, "a", viewing=SEEN_FROM)
+    look_of(picture_stage, board, {}, "a", viewing=SEEN_FROM)
+    (note,) = advice_of(picture_stage, board, {}, animated=True, viewing=SEEN_FROM)
+    assert note.message == "animated: True"
+    probe_of(source_stage, Path("a"), board, {}, "a", viewing=SEEN_FROM)
+    animation_of(arranging, board, {}, viewing=SEEN_FROM)
+    capacity_problems(arranging, [ORIGIN], board, {}, viewing=SEEN_FROM)
+    hooks = ("rule", "demand", "survey", "advice", "probe", "animation", "capacity")
+    assert seen == dict.fromkeys(hooks, ({"amount": 7}, SEEN_FROM, board))
+
+
+@pytest.mark.parametrize("found", [None, "share them", ["share them"]])
+def test_advice_of_another_type_is_named(board: Board, found: Any) -> None:
+    with pytest.raises(StageFailure, match=r"^the advice of stage 'glow' of plugin 'harbour' gave .* for its options$"):
+        advice_of(hooked(advice=lambda animated, board, options: found), board, {}, animated=False)
+
+
+def test_a_reduction_that_does_not_ask_for_the_codes_to_keep_has_them_put_over_its_result(board: Board) -> None:
+    @stage(help="Reduces.")
+    def plain(picture: Picture) -> CodedPicture:
+        return picture.coded(np.full((2, 3), 5, dtype=np.uint16))
+
+    @stage(help="Reduces, and keeps what it likes.")
+    def asking(picture: Picture, kept: Kept) -> CodedPicture:
+        assert kept.codes is not None
+        return picture.coded(np.full((2, 3), kept.codes.max() + 1, dtype=np.uint16))
+
+    kept = Kept(codes=np.array([[-1, 9, -1], [-1, -1, 0]], dtype=np.int32))
+    given = (picture(0.5), board, {}, "mole.png")
+    assert run_stage(declaration_of(plain), *given, kept=kept).codes.tolist() == [[5, 9, 5], [5, 5, 0]]
+    assert run_stage(declaration_of(asking), *given, kept=kept).codes.tolist() == [[10] * 3] * 2
+    assert run_stage(declaration_of(plain), *given).codes.tolist() == [[5] * 3] * 2

@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Generator, Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import pytest
 
-from ladderlight import Board, CodedPicture, Contents, Demand, DeviceFile, Example, Option, Picture, Problem, stage
+from ladderlight import (
+    Board,
+    CodedPicture,
+    Contents,
+    Demand,
+    DeviceFile,
+    Example,
+    Kept,
+    Option,
+    Picture,
+    Problem,
+    stage,
+)
 from ladderlight.errors import PluginError
+from ladderlight.stages.boundary import problems_of
 from ladderlight.stages.chain import check_chain
-from ladderlight.stages.contract import Kind, OptionDeclaration, declaration_of, kind_of
+from ladderlight.stages.declaration import OptionDeclaration, declaration_of
+from ladderlight.stages.kinds import Kind, flow_type, kind_of
+from ladderlight.stages.registry import installed_stages
 
 
 @stage(help="Reads.")
@@ -46,6 +61,7 @@ def arrange(pictures: Sequence[CodedPicture], board: Board) -> Contents: ...
 def emit(contents: Contents, board: Board) -> list[DeviceFile]: ...
 
 
+usual = installed_stages().usual
 STAGES = {
     Kind.SOURCE: source,
     Kind.PICTURE: change,
@@ -162,18 +178,34 @@ def test_an_unmarked_function_is_refused() -> None:
         declaration_of(plain)
 
 
+Pics = Sequence[Picture]
+
+
 @pytest.mark.parametrize(
     ("first", "result", "kind"),
     [
-        ("Path", "list[Picture]", Kind.SOURCE),
-        ("ladderlight.Picture", "ladderlight.Picture", Kind.PICTURE),
-        ("tuple[CodedPicture, ...]", "Contents", Kind.ARRANGEMENT),
-        ("Contents", "Sequence[DeviceFile]", Kind.EMISSION),
-        ("Contents", "Picture", None),
+        (Path, Pics, Kind.SOURCE),
+        (Path, Iterator[Picture], Kind.SOURCE),
+        (Path, Generator[Picture, None, None], Kind.SOURCE),
+        (Annotated[Picture, "in linear light"], Picture, Kind.PICTURE),
+        (tuple[CodedPicture, ...], Contents, Kind.ARRANGEMENT),
+        (Contents, Sequence[DeviceFile], Kind.EMISSION),
+        (Contents, Picture, None),
+        (set[CodedPicture], Contents, None),
     ],
 )
-def test_kind_of_texts(first: str, result: str, kind: Kind | None) -> None:
-    assert kind_of(first, result) is kind
+def test_kinds_follow_from_types(first: Any, result: Any, kind: Kind | None) -> None:
+    assert kind_of(flow_type(first), flow_type(result)) is kind
+
+
+def test_a_type_that_only_has_the_name_of_a_picture_is_none() -> None:
+    class Picture: ...
+
+    def paint(picture): ...
+
+    paint.__annotations__ = {"picture": Picture, "return": Picture}
+    with pytest.raises(PluginError, match="of no known kind"):
+        declaration_of(stage(help="Paints.")(paint))
 
 
 def test_a_whole_chain_is_accepted() -> None:
@@ -188,12 +220,12 @@ def test_a_whole_chain_is_accepted() -> None:
         Kind.EMISSION,
         Kind.EMISSION,
     )
-    assert check_chain(chain) == []
+    assert check_chain(chain, usual) == []
 
 
 def test_stages_in_the_wrong_order_are_both_named() -> None:
     chain = declarations(Kind.SOURCE, Kind.REDUCTION, Kind.PICTURE, Kind.ARRANGEMENT, Kind.EMISSION)
-    (problem,) = check_chain(chain)
+    (problem,) = check_chain(chain, usual)
     assert problem.where == (2,)
     assert problem.what == ("stage 'change' (picture to picture) cannot follow 'reduce' (picture to coded picture)")
     assert problem.action == "put 'change' before 'reduce'"
@@ -201,16 +233,17 @@ def test_stages_in_the_wrong_order_are_both_named() -> None:
 
 def test_two_reductions_cannot_stand_in_one_chain() -> None:
     chain = declarations(Kind.SOURCE, Kind.REDUCTION, Kind.REDUCTION, Kind.ARRANGEMENT, Kind.EMISSION)
-    (problem,) = check_chain(chain)
+    (problem,) = check_chain(chain, usual)
     assert problem.action == "keep one of the two"
 
 
 @pytest.mark.parametrize("missing", [Kind.SOURCE, Kind.REDUCTION, Kind.ARRANGEMENT, Kind.EMISSION])
 def test_a_missing_kind_is_named_with_a_stage_to_add(missing: Kind) -> None:
     needed = [Kind.SOURCE, Kind.REDUCTION, Kind.ARRANGEMENT, Kind.EMISSION]
-    (problem,) = check_chain(declarations(*(kind for kind in needed if kind is not missing)))
+    (problem,) = check_chain(declarations(*(kind for kind in needed if kind is not missing)), usual)
     assert missing.phrase in problem.what
-    assert problem.action.startswith('add use = "')
+    added = installed_stages().get(problem.action.removeprefix("add use = ").strip('"'))
+    assert added.kind is missing
 
 
 def test_a_rule_is_given_the_board_and_all_options():
@@ -225,14 +258,14 @@ def test_a_rule_is_given_the_board_and_all_options():
     def counting(picture: Picture, *, count: int = 3, side: str = "left", more: int) -> Picture: ...
 
     declaration = declaration_of(counting)
-    assert declaration.problems("the board", {"more": 1}) == []
-    (problem,) = declaration.problems("the board", {"count": 4, "more": 1})
+    assert problems_of(declaration, "the board", {"more": 1}) == []
+    (problem,) = problems_of(declaration, "the board", {"count": 4, "more": 1})
     assert (problem.where, str(problem)) == (("count",), "too many; use 3")
     assert seen == [
         ("the board", {"count": 3, "side": "left", "more": 1}),
         ("the board", {"count": 4, "side": "left", "more": 1}),
     ]
-    assert declaration_of(change).problems("the board", {}) == []
+    assert problems_of(declaration_of(change), "the board", {}) == []
 
 
 @pytest.mark.parametrize("hooks", [{"capacity": lambda origins, board, options: []}, {"needs_pictures": False}])
@@ -244,6 +277,30 @@ def test_only_an_arrangement_has_a_capacity_or_needs_no_pictures(hooks: dict[str
     def lonely(picture: Picture) -> Picture: ...
 
     declared = declaration_of(crowd)
-    assert (declared.capacity, declared.needs_pictures) == (hooks.get("capacity"), hooks.get("needs_pictures", True))
+    assert (declared.hooks.capacity, declared.needs_pictures) == (
+        hooks.get("capacity"),
+        hooks.get("needs_pictures", True),
+    )
     with pytest.raises(PluginError, match="only an arrangement places pictures; leave out capacity and needs_pictures"):
         declaration_of(lonely)
+
+
+def test_a_hook_that_asks_for_what_is_not_known_is_refused() -> None:
+    def rule(board: Board, options: Any, moon: int) -> list[Problem]: ...
+
+    @stage(help="Glows.", rule=rule)
+    def glow(picture: Picture) -> Picture: ...
+
+    with pytest.raises(
+        PluginError,
+        match=r"the rule of stage 'glow'.*'moon' is of no type that can be injected; annotate it Board or Viewing",
+    ):
+        declaration_of(glow)
+
+
+def test_only_a_reduction_keeps_codes() -> None:
+    @stage(help="Keeps.")
+    def keep(picture: CodedPicture, kept: Kept) -> CodedPicture: ...
+
+    with pytest.raises(PluginError, match="only a reduction keeps codes"):
+        declaration_of(keep)

@@ -13,7 +13,9 @@ import pytest
 
 from ladderlight.errors import PluginError
 from ladderlight.stages import registry as plugins
-from ladderlight.stages.contract import Kind, PluginFile
+from ladderlight.stages.contract import CONTRACT
+from ladderlight.stages.declaration import PluginFile
+from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry, declared, installed_stages
 
 GOOD = """
@@ -113,6 +115,38 @@ def test_a_forgotten_hook_marker_is_reported(monkeypatch: pytest.MonkeyPatch) ->
     assert "@hookimpl" in warning
 
 
+def test_a_plugin_for_a_later_contract_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Later(Hooked):
+        @plugins.hookimpl
+        def ladderlight_contract(self) -> int:
+            return CONTRACT + 1
+
+    class Now(Hooked):
+        @plugins.hookimpl
+        def ladderlight_contract(self) -> int:
+            return CONTRACT
+
+    crop, tone = (f"ladderlight_stages.pictures.{name}" for name in ("crop.stage:crop", "tone:tone"))
+    found = registry(monkeypatch, later=Later(crop), now=Now(tone))
+    assert found.names == ("tone",)
+    (warning,) = found.warnings
+    assert "'later'" in warning
+    assert warning.endswith(f"written for version {CONTRACT + 1} of the contract, not {CONTRACT}; update ladderlight")
+
+
+def test_the_default_chain_is_the_built_in_plugins_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Chained(Hooked):
+        @plugins.hookimpl
+        def ladderlight_default_chain(self) -> list[str]:
+            return ["tone", "crop"]
+
+    references = [f"ladderlight_stages.pictures.{name}" for name in ("crop.stage:crop", "tone:tone")]
+    assert registry(monkeypatch, harbour=Chained(*references)).default_chain == ()
+    found = registry(monkeypatch, builtin=Chained(*references), harbour=Hooked(*references))
+    assert found.default_chain == ("tone", "crop")
+    assert (found.usual(Kind.PICTURE), found.usual(Kind.SOURCE)) == ("tone", "")
+
+
 def test_a_stage_that_cannot_be_loaded_is_named_with_its_plugin(monkeypatch: pytest.MonkeyPatch) -> None:
     found = registry(monkeypatch, harbour=Hooked("no_such_module:glow"))
     (summary,) = found.summaries()
@@ -190,7 +224,9 @@ def test_a_plugin_that_gives_no_stages_is_left_out(monkeypatch: pytest.MonkeyPat
     found = registry(monkeypatch, odd=Odd(), good=Hooked("ladderlight_stages.pictures.crop.stage:crop"))
     assert found.names == ("crop",)
     (warning,) = found.warnings or ("",)
-    assert ("plugin 'odd' (somewhere) is left out: PluginError: ladderlight_stages gives" in warning) is (answer != [])
+    assert ("plugin 'odd' (somewhere) is left out: PluginError: ladderlight_stages returns" in warning) is (
+        answer != []
+    )
 
 
 RESIZE = """

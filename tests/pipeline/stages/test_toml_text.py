@@ -7,7 +7,7 @@ import tomllib
 import pytest
 
 from ladderlight import Example, Picture, stage
-from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.declaration import declaration_of
 from ladderlight.stages.toml_text import stage_table, toml_value
 
 

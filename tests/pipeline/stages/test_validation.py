@@ -10,7 +10,7 @@ from ladderlight import CodedPicture, Option, Picture, stage
 from ladderlight.errors import Problem
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable
 from ladderlight.stages.annotations import Described, Example
-from ladderlight.stages.contract import StageDeclaration, declaration_of
+from ladderlight.stages.declaration import StageDeclaration, declaration_of
 from ladderlight.stages.registry import installed_stages
 from ladderlight.stages.validation import KeyName, as_json, model_of_options, problems_of
 

@@ -3,7 +3,7 @@ import pytest
 from ladderlight import DeviceFileError
 from ladderlight.board import Part
 from ladderlight.devices.files import join_files
-from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.emissions.c_array import c_array
 
 

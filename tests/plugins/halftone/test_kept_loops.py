@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from skimage import data
 
-from ladderlight import Board, Origin, Picture
+from ladderlight import Board, Kept, Origin, Picture
 from ladderlight.board import linear_from_srgb
 from ladderlight.engine.coherence import compare
 from ladderlight_stages.perception.vision import Viewer
@@ -49,9 +48,9 @@ def test_where_nothing_is_kept_it_is_the_usual_diffusion(
     any_board: Board, cat: Picture, kernel: str, scan: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     usual = diffuse(cat, any_board, kernel=kernel, scan=scan).codes
-    nothing = replace(cat, kept=np.full(usual.shape, -1, dtype=np.int32))
-    monkeypatch.setattr(Picture, "keeps_any", property(lambda self: self.kept is not None))
-    np.testing.assert_array_equal(diffuse(nothing, any_board, kernel=kernel, scan=scan).codes, usual)
+    nothing = Kept(codes=np.full(usual.shape, -1, dtype=np.int32))
+    monkeypatch.setattr(Kept, "__bool__", lambda self: self.codes is not None)
+    np.testing.assert_array_equal(diffuse(cat, any_board, kept=nothing, kernel=kernel, scan=scan).codes, usual)
 
 
 def test_its_own_codes_change_nothing(any_board: Board, cat: Picture) -> None:
@@ -59,7 +58,7 @@ def test_its_own_codes_change_nothing(any_board: Board, cat: Picture) -> None:
     usual = diffuse(cat, any_board).codes
     kept = usual.astype(np.int32)
     kept[:, ::3] = -1
-    again = diffuse(replace(cat, kept=kept), any_board).codes
+    again = diffuse(cat, any_board, kept=Kept(codes=kept)).codes
     assert (again != usual).mean() < 0.05  # the errors beyond half a step, at the edge of what the board shows, are cut
 
 
@@ -72,13 +71,13 @@ def test_new_dots_join_the_old_without_a_seam(board: Board, cat: Picture) -> Non
         found = compare(cat, None, still=0.02)
         found.frame.codes.set_result(before.codes)
         noisy = cat.with_pixels(np.clip(cat.pixels * random.normal(1, 0.07, cat.pixels.shape), 0, 1).astype(np.float32))
-        kept = compare(noisy, found, still=0.02).with_kept(noisy)
-        assert 0.2 < (kept.kept >= 0).mean() < 0.9
+        kept = compare(noisy, found, still=0.02).kept()
+        assert 0.2 < (kept.codes >= 0).mean() < 0.9
         viewer = Viewer(reference=noisy.pixels, density=(40, 40))
         alone = diffuse(noisy, board).codes
         for codes, errors in (
-            (diffuse(kept, board).codes, joined),
-            (kept.coded(alone).codes, patched),
+            (diffuse(noisy, board, kept=kept).codes, joined),
+            (kept.over(alone), patched),
             (alone, fresh),
         ):
             errors.append(viewer.error(board.palette.linear[codes]).mean)
@@ -94,7 +93,7 @@ def test_drift_that_is_kept_over_an_area_is_not_dumped_at_its_border(board: Boar
     lighter = light * 1.05
     lighter[:, 60:] = 0.4
     kept[:, 60:] = -1
-    codes = diffuse(replace(plain, pixels=lighter, kept=kept), board).codes
+    codes = diffuse(plain.with_pixels(lighter), board, kept=Kept(codes=kept)).codes
     np.testing.assert_array_equal(codes[:, :60], kept[:, :60])
     strip = board.palette.linear[codes[:, 60:]].mean(axis=(0, 1))
     np.testing.assert_allclose(strip, 0.4, atol=0.012)
@@ -105,12 +104,13 @@ def test_what_is_in_the_boards_colours_is_unchanged_whatever_was_before(board: B
     """On a board of many colours, neighbours look alike; a drawing in them is shown as drawn all the same."""
     codes = np.random.default_rng(0).choice(np.array([0, 9, 33, 63], dtype=np.uint16), (20, 30))
     pixels = board.palette.linear[codes].astype(np.float32)
-    drawing = Picture(origin=Origin(name="d", source="d.gif"), pixels=pixels, kept=np.full(codes.shape, 9, np.int32))
-    np.testing.assert_array_equal(reduce(drawing, board).codes, codes)
+    drawing = Picture(origin=Origin(name="d", source="d.gif"), pixels=pixels)
+    kept = Kept(codes=np.full(codes.shape, 9, np.int32))
+    np.testing.assert_array_equal(reduce(drawing, board, kept=kept).codes, codes)
 
 
 def test_codes_that_are_not_among_few_colours_are_chosen_anew(board: Board, cat: Picture) -> None:
     tables = stage.palette_tables(board.palette, 0.25)
-    kept = np.full(cat.pixels.shape[:2], 63, dtype=np.int32)
-    found = stage.diffused_onto(replace(cat, kept=kept), tables, stage.KERNELS["floyd_steinberg"], 1.0, serpentine=True)
+    kept = Kept(codes=np.full(cat.pixels.shape[:2], 63, dtype=np.int32))
+    found = stage.diffused_onto(cat, tables, stage.KERNELS["floyd_steinberg"], 1.0, kept, serpentine=True)
     assert (found == 63).all()

@@ -10,7 +10,7 @@ import pytest
 
 from ladderlight import Board, CodedPicture, Origin, Picture, Viewing
 from ladderlight.board import linear_from_srgb
-from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.perception.density import density_of
 from ladderlight_stages.perception.measures import UNSTATED, clipped_pixels, colours_used, flicker, with_measures
 from ladderlight_stages.perception.vision import Viewer

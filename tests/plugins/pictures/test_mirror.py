@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ladderlight import Demand
-from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.pictures.mirror import mirror
 
 
@@ -21,4 +21,4 @@ def test_sides_change_places(picture, places, swap, first):
 
 def test_demand_is_the_same(board):
     demand = Demand(width=3, height=4)
-    assert declaration_of(mirror).demand(demand, board, {}) == demand
+    assert declaration_of(mirror).hooks.demand(demand, board, {}) == demand

@@ -10,7 +10,7 @@ from typing import Any
 from ladderlight.board import Board, Finding
 from ladderlight.colour.viewing import Viewing
 from ladderlight.stages.chain import takes_pictures
-from ladderlight.stages.contract import StageDeclaration
+from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.record import Owner
 from ladderlight.system.value import Value
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from ladderlight.errors import PluginError
 from ladderlight.recipe.language.tables import RecipeTable
-from ladderlight.stages.contract import StageDeclaration
+from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.registry import StageRegistry, installed_stages
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"

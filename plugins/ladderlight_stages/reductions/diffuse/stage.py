@@ -8,7 +8,19 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, PictureError, Problem, Viewing, stage
+from ladderlight import (
+    Board,
+    CodedPicture,
+    Example,
+    Kept,
+    Option,
+    Palette,
+    Picture,
+    PictureError,
+    Problem,
+    Viewing,
+    stage,
+)
 from ladderlight.units.arrays import Codes
 from ladderlight_stages.halftone.error_rows import TOGETHER
 from ladderlight_stages.halftone.exact import exact_codes
@@ -17,7 +29,14 @@ from ladderlight_stages.halftone.lattice_loops import SHARE_BITS, diffuse_lattic
 from ladderlight_stages.halftone.lattice_tables import UNITS, lattice_tables
 from ladderlight_stages.halftone.palette_loops import diffuse_palette
 from ladderlight_stages.halftone.palette_tables import PaletteTables, palette_tables
-from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight_stages.perception.measures import (
+    FRESH,
+    UNSTATED,
+    MeasuringDistance,
+    ScreenWidth,
+    viewing_advice,
+    with_measures,
+)
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
 from ladderlight_stages.reductions.diffuse.variable import VARIABLE, diffuse_variably
 
@@ -49,6 +68,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
 
 @stage(
     help="Reduce to the board's colours by error diffusion, in linear light.",
+    advice=viewing_advice,
     rule=_problems,
     example=Example(options={"kernel": "stucki"}),
 )
@@ -56,6 +76,7 @@ def diffuse(
     picture: Picture,
     board: Board,
     viewing: Viewing = UNSTATED,
+    kept: Kept = FRESH,
     *,
     kernel: Annotated[
         KernelName, Option("kernel that spreads a pixel's error; most are named after their authors")
@@ -113,11 +134,13 @@ def diffuse(
             )
         else:
             shares = kernel_of(weights, divisor) if weights is not None else KERNELS[kernel]
-            codes, clipped = diffused(picture, board.palette, shares, strength, error_limit, serpentine=serpentine)
+            codes, clipped = diffused(
+                picture, board.palette, shares, strength, error_limit, kept, serpentine=serpentine
+            )
     else:
-        picture = picture.afresh()
+        kept = FRESH
     viewing = viewing.changed(distance=distance, screen_width=screen_width)
-    return with_measures(picture.coded(codes), picture, board, viewing, clipped=clipped)
+    return with_measures(picture.coded(kept.over(codes)), picture, board, viewing, clipped=clipped)
 
 
 def diffused(
@@ -126,6 +149,7 @@ def diffused(
     kernel: Kernel,
     strength: float = 1.0,
     error_limit: float = 0.25,
+    kept: Kept = FRESH,
     *,
     serpentine: bool = True,
 ) -> tuple[Codes, int | None]:
@@ -133,31 +157,37 @@ def diffused(
     lattice = lattice_tables(palette)
     if lattice is None:
         tables = palette_tables(palette, error_limit)
-        return diffused_onto(picture, tables, kernel, strength, serpentine=serpentine), None
+        return diffused_onto(picture, tables, kernel, strength, kept, serpentine=serpentine), None
     pixels = lattice.fit(picture.pixels)
     tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
     how = (*tables_of, *_whole_taps(kernel, strength), serpentine)
     codes: Codes
-    if picture.kept is not None and picture.keeps_any:
+    if kept.codes is not None and kept:
         light = lattice.light_of_codes(palette)
-        codes = diffuse_lattice_kept(pixels, *how, picture.kept, light, _largest_steps(light) // 2)
+        codes = diffuse_lattice_kept(pixels, *how, kept.codes, light, _largest_steps(light) // 2)
         return codes, None
     codes, clipped = diffuse_lattice(pixels, *how)
     return codes, None if lattice.grey else clipped
 
 
 def diffused_onto(
-    picture: Picture, tables: PaletteTables, kernel: Kernel, strength: float, *, serpentine: bool
+    picture: Picture,
+    tables: PaletteTables,
+    kernel: Kernel,
+    strength: float,
+    kept: Kept = FRESH,
+    *,
+    serpentine: bool,
 ) -> Codes:
     """Diffuse a picture onto any set of colours."""
     pixels = np.require(picture.pixels, np.float32, ["C", "A", "W"])
     taps = (*_whole_taps(kernel, strength), serpentine)
     codes: Codes
-    if picture.kept is not None and picture.keeps_any:
-        places = np.full(max(int(tables.codes.max()), int(picture.kept.max())) + 1, -1, dtype=np.int32)
+    if kept.codes is not None and kept:
+        places = np.full(max(int(tables.codes.max()), int(kept.codes.max())) + 1, -1, dtype=np.int32)
         places[tables.codes] = np.arange(len(tables.codes))
-        kept = np.where(picture.kept < 0, np.int32(-1), places[picture.kept])
-        codes = diffuse_palette_kept(pixels, *tables, *taps, kept, _largest_steps(tables.colours[:, :3]))
+        stay = np.where(kept.codes < 0, np.int32(-1), places[kept.codes])
+        codes = diffuse_palette_kept(pixels, *tables, *taps, stay, _largest_steps(tables.colours[:, :3]))
     else:
         codes = diffuse_palette(pixels, *tables, *taps)
     return codes

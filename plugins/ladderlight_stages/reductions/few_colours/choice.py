@@ -28,7 +28,7 @@ def uses_of(picture: Picture, palette: Palette) -> Ints:
     if codes is not None:
         return np.bincount(codes.ravel(), minlength=len(palette))
     alike = nearest_codes(picture.pixels, palette)
-    dithered, _ = diffused(picture.afresh(), palette, KERNELS["floyd_steinberg"])
+    dithered, _ = diffused(picture, palette, KERNELS["floyd_steinberg"])
     return np.bincount(np.concatenate([alike.ravel(), dithered.ravel()]), minlength=len(palette))
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
 from functools import lru_cache
 from threading import Lock
 from typing import Annotated, Any, Literal
@@ -14,6 +13,7 @@ from ladderlight import (
     Board,
     CodedPicture,
     Example,
+    Kept,
     Option,
     Palette,
     Picture,
@@ -24,10 +24,18 @@ from ladderlight import (
     refuse,
     stage,
 )
+from ladderlight.board import Finding
 from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.palette_tables import PaletteTables, make_tables
-from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight_stages.perception.measures import (
+    FRESH,
+    UNSTATED,
+    MeasuringDistance,
+    ScreenWidth,
+    viewing_advice,
+    with_measures,
+)
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS, Kernel
 from ladderlight_stages.reductions.diffuse.stage import diffused_onto
 from ladderlight_stages.reductions.few_colours.choice import best_codes, uses_of
@@ -45,19 +53,30 @@ def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], Ints] | No
 
     So a colour of much of one picture counts more than one of a little of each.
     """
-    if options.get("share") != "all" or options.get("codes") is not None:
+    if options["share"] != "all" or options["codes"] is not None:
         return None
-    count, keep = options.get("count", _COUNT), np.unique(np.array(options.get("keep") or [], dtype=np.uint16))
+    count, keep = options["count"], np.unique(np.array(options["keep"] or [], dtype=np.uint16))
 
     def own(picture: Picture) -> Ints:
         chosen = best_codes(uses_of(picture, board.palette), board.palette, count, keep)
         codes = _exact(picture, board.palette, chosen)
         if codes is None:
             kernel = KERNELS["floyd_steinberg"]
-            codes = _diffused(picture.afresh(), board.palette, chosen, kernel, 1.0, serpentine=True)
+            codes = _diffused(picture, board.palette, chosen, kernel, 1.0, serpentine=True)
         return np.bincount(codes.ravel(), minlength=len(board.palette))
 
     return own
+
+
+def _advice(animated: bool, board: Board, options: Mapping[str, Any], viewing: Viewing) -> Iterator[Finding]:  # noqa: FBT001
+    yield from viewing_advice(animated, board, options, viewing)
+    if animated and options["share"] != "all" and options["codes"] is None:
+        yield Finding(
+            level="note",
+            where="few_colours",
+            message="each frame of the animation gets colours of its own, so what does not move may change colour from "
+            'frame to frame; add share = "all"',
+        )
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
@@ -82,6 +101,7 @@ def _problems(palette: Palette, count: int, keep: list[int] | None, codes: list[
     help="Reduce to the best few of the board's colours, for boards with a colour look-up memory.",
     rule=_rule,
     survey=look,
+    advice=_advice,
     example=Example(options={"count": 8}),
 )
 def few_colours(
@@ -89,6 +109,7 @@ def few_colours(
     board: Board,
     viewing: Viewing = UNSTATED,
     survey: Survey = _UNSEEN,
+    kept: Kept = FRESH,
     *,
     count: Annotated[int, Option("most colours", minimum=1, maximum=4096)] = _COUNT,
     share: Annotated[
@@ -129,11 +150,11 @@ def few_colours(
         chosen = _chosen_once(uses, palette, count, given) if shared else best_codes(uses, palette, count, given)
     exact = _exact(picture, palette, chosen)
     if exact is None:
-        keeping = _keeping(picture, chosen)
-        found = _diffused(keeping, palette, chosen, KERNELS[kernel], strength, serpentine=scan == "serpentine")
-        coded = keeping.coded(found)
+        kept = _allowed(kept, chosen)
+        found = _diffused(picture, palette, chosen, KERNELS[kernel], strength, kept, serpentine=scan == "serpentine")
+        coded = picture.coded(kept.over(found))
     else:
-        coded = picture.afresh().coded(exact)
+        coded = picture.coded(exact)
     noted = coded.with_notes({"codes_chosen": " ".join(str(code) for code in np.unique(coded.codes))})
     return with_measures(noted, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
 
@@ -145,16 +166,24 @@ def _exact(picture: Picture, palette: Palette, chosen: Codes) -> Codes | None:
 
 
 def _diffused(
-    picture: Picture, palette: Palette, chosen: Codes, kernel: Kernel, strength: float, *, serpentine: bool
+    picture: Picture,
+    palette: Palette,
+    chosen: Codes,
+    kernel: Kernel,
+    strength: float,
+    kept: Kept = FRESH,
+    *,
+    serpentine: bool,
 ) -> Codes:
-    return diffused_onto(picture, _tables(palette, tuple(chosen.tolist())), kernel, strength, serpentine=serpentine)
+    tables = _tables(palette, tuple(chosen.tolist()))
+    return diffused_onto(picture, tables, kernel, strength, kept, serpentine=serpentine)
 
 
-def _keeping(picture: Picture, chosen: Codes) -> Picture:
-    """Keep of the frame before only codes that this frame may have too."""
-    if picture.kept is None:
-        return picture
-    return replace(picture, kept=np.where(np.isin(picture.kept, chosen), picture.kept, np.int32(-1)))
+def _allowed(kept: Kept, chosen: Codes) -> Kept:
+    """Return those of the codes to keep that this frame may have too."""
+    if kept.codes is None:
+        return kept
+    return Kept(codes=np.where(np.isin(kept.codes, chosen), kept.codes, np.int32(-1)))
 
 
 def _chosen_once(uses: Ints, palette: Palette, count: int, keep: Codes) -> Codes:

@@ -6,14 +6,21 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, Viewing, stage
+from ladderlight import Board, CodedPicture, Example, Kept, Option, Palette, Picture, Viewing, stage
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.lattice_tables import Gun, guns_of, is_grey
 from ladderlight_stages.halftone.palette_steps import mix
 from ladderlight_stages.halftone.palette_tables import palette_tables, unique_colours
 from ladderlight_stages.perception.luminance import LUMINANCE
-from ladderlight_stages.perception.measures import UNSTATED, MeasuringDistance, ScreenWidth, with_measures
+from ladderlight_stages.perception.measures import (
+    FRESH,
+    UNSTATED,
+    MeasuringDistance,
+    ScreenWidth,
+    viewing_advice,
+    with_measures,
+)
 from ladderlight_stages.reductions.ordered.patterns import Ranks, bayer, blue_noise, clustered_dot
 
 Pattern = Literal["bayer", "clustered_dot", "blue_noise"]
@@ -26,12 +33,14 @@ _LIMIT = 0.25
 
 @stage(
     help="Reduce to the board's colours by a repeated pattern of thresholds, so that plain areas stay regular.",
+    advice=viewing_advice,
     example=Example(options={"pattern": "bayer", "size": 4}),
 )
 def ordered(
     picture: Picture,
     board: Board,
     viewing: Viewing = UNSTATED,
+    kept: Kept = FRESH,
     *,
     pattern: Annotated[Pattern, Option("pattern of thresholds")] = "blue_noise",
     size: Annotated[
@@ -54,9 +63,9 @@ def ordered(
         ranks = blue_noise() if pattern == "blue_noise" else _PATTERNS[pattern](size)
         codes = _ordered(picture.pixels, board.palette, ranks, strength)
     else:
-        picture = picture.afresh()
+        kept = FRESH
     return with_measures(
-        picture.coded(codes), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
+        picture.coded(kept.over(codes)), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
     )
 
 

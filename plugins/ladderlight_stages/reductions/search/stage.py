@@ -8,12 +8,19 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Option, Palette, Picture, Viewing, stage
+from ladderlight import Board, CodedPicture, Example, Kept, Option, Palette, Picture, Viewing, stage
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
 from ladderlight_stages.perception.density import at_some_distance, density_from
-from ladderlight_stages.perception.measures import UNSTATED, ScreenWidth, ViewingDistance, with_measures
+from ladderlight_stages.perception.measures import (
+    FRESH,
+    UNSTATED,
+    ScreenWidth,
+    ViewingDistance,
+    viewing_advice,
+    with_measures,
+)
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse.stage import diffuse
 from ladderlight_stages.reductions.nearest import nearest_codes
@@ -33,12 +40,14 @@ _FURTHER = 1.5
 
 @stage(
     help="Reduce to the board's colours by searching for the codes whose error is least visible from a distance.",
+    advice=viewing_advice,
     example=Example(options={"screen_width": "320 mm", "distance": "2.4 m"}),
 )
 def search(
     picture: Picture,
     board: Board,
     viewing: Viewing = UNSTATED,
+    kept: Kept = FRESH,
     *,
     screen_width: ScreenWidth = None,
     distance: ViewingDistance = None,
@@ -64,13 +73,12 @@ def search(
     viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
     codes = exact_codes(picture.pixels, board.palette)
     if codes is not None:
-        picture = picture.afresh()
         return with_measures(picture.coded(codes), picture, board, viewing)
-    diffused = diffuse(picture, board).codes
+    diffused = diffuse(picture, board, kept=kept).codes
     codes, share = searched_keeping_colours(
         picture.pixels, board.palette, diffused, density_from(board, viewing), sweeps
     )
-    coded = with_measures(picture.coded(codes), picture, board, viewing)
+    coded = with_measures(picture.coded(kept.over(codes)), picture, board, viewing)
     return coded.with_notes({"diffused_share": round(share, 4)}) if share else coded
 
 

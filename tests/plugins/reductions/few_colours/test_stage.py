@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from skimage import data
 from skimage.transform import resize
 
-from ladderlight import Board, Origin, Picture, PictureError, Survey
+from ladderlight import Board, Kept, Origin, Picture, PictureError, Survey
 from ladderlight.board import linear_from_srgb
-from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.boundary import look_of
+from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.few_colours.choice import best_codes, uses_of
 from ladderlight_stages.reductions.few_colours.stage import few_colours
@@ -130,11 +130,10 @@ def test_colours_are_counted_over_several_pictures(many: Board, photograph: Pict
 
 
 def test_the_survey_asks_for_a_look_only_where_pictures_share(many: Board, photograph: Picture) -> None:
-    survey = declaration_of(few_colours).survey
-    assert survey is not None
+    declaration = declaration_of(few_colours)
     for options in ({}, {"share": "picture"}, {"share": "all", "codes": [1, 2]}):
-        assert survey(many, options) is None
-    look = survey(many, {"share": "all", "count": 8})
+        assert look_of(declaration, many, options, "the picture") is None
+    look = look_of(declaration, many, {"share": "all", "count": 8}, "the picture")
     assert look is not None
     own = few_colours(photograph, many, count=8).codes
     np.testing.assert_array_equal(look(photograph), np.bincount(own.ravel(), minlength=4096))
@@ -161,10 +160,10 @@ def test_frames_keep_only_codes_that_were_chosen(many: Board, photograph: Pictur
     kept = first.codes.astype(np.int32)
     kept[30:] = -1
     for frame in (photograph, picture(photograph.pixels * [1.0, 0.6, 0.3])):
-        coded = few_colours(replace(frame, kept=kept), many, count=8)
+        coded = few_colours(frame, many, kept=Kept(codes=kept), count=8)
         assert len(np.unique(coded.codes)) <= 8
         assert coded.notes["codes_chosen"] == " ".join(map(str, np.unique(coded.codes)))
-    same = few_colours(replace(photograph, kept=kept), many, count=8)
+    same = few_colours(photograph, many, kept=Kept(codes=kept), count=8)
     np.testing.assert_array_equal(same.codes[:30], first.codes[:30])
 
 

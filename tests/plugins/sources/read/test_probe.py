@@ -8,7 +8,7 @@ import tifffile
 from PIL import Image, ImageFile
 
 from ladderlight import Demand, PictureError, Probe
-from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.sources.read.stage import probe, read
 
 DEFAULTS = {option.name: option.default for option in declaration_of(read).options}
@@ -19,7 +19,7 @@ def probed(path, **options) -> Probe:
 
 
 def test_the_source_declares_it():
-    assert declaration_of(read).probe is probe
+    assert declaration_of(read).hooks.probe is probe
 
 
 @pytest.mark.parametrize("suffix", ["png", "jpg", "gif", "webp", "tif", "bmp", "ppm", "tga", "pcx"])

@@ -11,7 +11,7 @@ import pytest
 from PIL import features
 
 from ladderlight import PictureError
-from ladderlight.stages.contract import declaration_of
+from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.sources.read.picture_files.formats import FORMATS, IN_WORDS, format_of
 from ladderlight_stages.sources.read.stage import read
 
