@@ -98,10 +98,10 @@ def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str,
     for device in board.devices:
         reading = next((reading for reading in readings if reading.device == device), None)
         if reading is None:
-            missing.append(f"device {device.name!r} ({device.part.bytes} bytes)")
+            missing.append(f"device {device.name!r} ({device.part.bytes:,} bytes)")
         elif not reading.complete:
             parts = ", ".join(section.name for section in reading.unread)
-            missing.append(f"{parts or 'a part'} of device {device.name!r} ({reading.unread_bytes} bytes)")
+            missing.append(f"{parts or 'a part'} of device {device.name!r} ({reading.unread_bytes:,} bytes)")
     if missing:
         raise UsageError(
             f"no dump holds {', '.join(missing)}; a picture needs all of every device, so add what is left"
@@ -122,7 +122,7 @@ def _reading(device: Device, found: Sequence[Held], sections: Sequence[Section])
             other = found[owner[places[differs.argmax()]]]
             raise UsageError(
                 f"{other.dump.name} and {held.dump.name} are both of device {device.name!r}, {held.section.name}, and "
-                f"differ from each other in {int(differs.sum())} bytes; give them one at a time"
+                f"differ from each other in {int(differs.sum()):,} bytes; give them one at a time"
             )
         image[places] = whole
         owner[places] = number

@@ -62,7 +62,7 @@ def test_dumps_are_told_by_name_or_else_taken_in_order(planes, banked):
     assert next(decode(planes, memories_of_dumps(planes, unnamed[::-1])))[1] != expected
     mixed = [unnamed[1], dumps[0], unnamed[2]]
     assert next(decode(planes, memories_of_dumps(planes, mixed)))[1] == expected
-    with pytest.raises(UsageError, match=r"no dump holds device 'blue' \(32768 bytes\); .* add what is left"):
+    with pytest.raises(UsageError, match=r"no dump holds device 'blue' \(32,768 bytes\); .* add what is left"):
         memories_of_dumps(planes, dumps[:2])
     with pytest.raises(UsageError, match=r"3\.bin: can only hold what is in 0\.bin, 1\.bin, 2\.bin already"):
         memories_of_dumps(planes, [*unnamed, ("3.bin", dumps[0][1])])

@@ -22,7 +22,7 @@ _DIM = 0.18
 def palette_plot(palette: Palette) -> str:
     """Plot every code's colour in rows, code 0 first; up to 64 with code, colour and millivolts written on them."""
     count = len(palette)
-    label = f"Palette of {count} codes"
+    label = f"Palette of {count:,} codes"
     if count > MOST_SWATCHES:
         return drawing(3 * 40.0, label + ": the levels of each gun", list(_ramps(palette)))
     columns = 8 if count <= _LABELLED else 16 if count <= 256 else 64

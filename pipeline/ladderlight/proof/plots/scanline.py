@@ -53,11 +53,11 @@ def _drawn(raster: Raster, counter: Counter, parts: list[_Part], seconds: float)
     for part in parts:
         width = part.counts * scale
         fill = TEAL if part is visible else WASH
-        title = f"{part.name}: {part.counts} counts, {_time(part.counts, seconds)}"
+        title = f"{part.name}: {part.counts:,} counts, {_time(part.counts, seconds)}"
         yield rectangle(place(part.start), _PICTURE, width, _DEPTH, fill=fill, stroke=RULE, title=title)
-    words = f"visible: {visible.counts} counts, {_time(visible.counts, seconds)}"
+    words = f"visible: {visible.counts:,} counts, {_time(visible.counts, seconds)}"
     yield text(place(0) + visible.counts * scale / 2, _PICTURE + 25, words, anchor="middle", size=13, fill="#fff")
-    line_time = f"one line: {total} counts, {_time(total, seconds)}, {float(raster.line_rate) / 1e3:.3f} kHz"
+    line_time = f"one line: {total:,} counts, {_time(total, seconds)}, {float(raster.line_rate) / 1e3:.3f} kHz"
     yield text(1, 16, line_time, size=13, bold=True)
     rest, active = (_SYNC_LOW, _SYNC_HIGH) if raster.mode.horizontal.positive else (_SYNC_HIGH, _SYNC_LOW)
     yield trace(
@@ -92,7 +92,7 @@ def _blanking(counter: Counter, parts: list[_Part], place: Place, seconds: float
         yield line(x, _SYNC_LOW + 8, x, y - 4, stroke=INK, width=0.75)
         yield line(x - 8, y - 4, x, y - 4, stroke=INK, width=0.75)
         first, last = (counter.at(count + counter.delay) for count in (part.start, part.end - 1))
-        span = f"counts {first} to {last}, {part.counts} of them" if part.counts else "no counts"
+        span = f"counts {first:,} to {last:,}, {part.counts:,} of them" if part.counts else "no counts"
         words = f"{part.name}: {span}, {_time(part.counts, seconds)}"
         yield text(x - 12, y, words, anchor="end", size=11)
 
