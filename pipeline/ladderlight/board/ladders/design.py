@@ -121,7 +121,7 @@ def design(
     problems = _problems(goal)
     if pairs and r2r:
         problems.append(
-            Problem(where=("pairs",), what="an R-2R ladder takes no pairs", action="leave one of the two out")
+            Problem(where=("pairs",), what="an R-2R ladder has no use for pairs", action="leave one of the two out")
         )
     if pairs and goal.even == "perceptual" and (series not in _COARSE or goal.bits > _FEW):
         problems.append(
