@@ -224,7 +224,9 @@ def test_one_dump_in_two_formats_is_no_contradiction_but_two_contents_are(wide, 
     (reading,) = readings_of(match(twice, sections, wanted=wanted), sections)
     assert reading.complete
     other = [dump("d/picture-even.bin", even), dump("e/picture-even.bin", even ^ 1)]
-    with pytest.raises(UsageError, match=r"picture-even\.bin, and differ from each other in 8,192 bytes; give them one"):
+    with pytest.raises(
+        UsageError, match=r"picture-even\.bin, and differ from each other in 8,192 bytes; give them one"
+    ):
         readings_of(match(other, sections, wanted=wanted), sections)
     changed = [*twice[:2], dump("c.bin", even ^ 1)]
     with pytest.raises(UsageError, match=r"c\.bin: can only hold what is in a, b already; leave one of them out"):
