@@ -42,7 +42,7 @@ class Owner:
     def is_seen_as(self, name: str, output: Path) -> bool:
         """Whether a path from an output folder leads to the recipe, by whatever name the file system takes for it."""
         seen = output / name
-        return name == self.seen_from(output) or (seen.exists() and seen.samefile(self.recipe))
+        return name == self.seen_from(output) or (seen.exists() and self.recipe.exists() and seen.samefile(self.recipe))
 
 
 @dataclass(frozen=True, kw_only=True)

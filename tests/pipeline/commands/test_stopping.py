@@ -41,7 +41,11 @@ def _files(folder: Path) -> dict[str, bytes]:
 
 @pytest.fixture
 def waiting(sign: Path) -> Path:
-    """The small project, built, with pictures that take a minute more to build."""
+    """The small project, built, with pictures that take a minute more to build, and banks for them."""
+    board = sign.parent / "boards" / "sign.toml"
+    text = board.read_text(encoding="utf-8")
+    text = text.replace('"2716"', '"27C512"').replace('"y5-y8"]', '"y5-y8", "bank0-bank7"]')
+    board.write_text(text, encoding="utf-8")
     assert commands.main(["build", str(sign)]) == 0
     picture = sign.parent / "pictures" / "grey.pgm"
     for number in range(200):
@@ -61,7 +65,7 @@ def test_a_signal_ends_a_build_with_threads_and_leaves_the_last_one(waiting: Pat
         preexec_fn=lambda: signal.signal(number, signal.default_int_handler if name == "SIGINT" else signal.SIG_DFL),
     )
     end = time.monotonic() + WAIT
-    while not (waiting.parent / "waiting").exists() and time.monotonic() < end:
+    while not (waiting.parent / "waiting").exists() and process.poll() is None and time.monotonic() < end:
         time.sleep(0.05)
     process.send_signal(number)
     _, said = process.communicate(timeout=WAIT)
@@ -86,14 +90,15 @@ def test_a_signal_that_is_ignored_stays_ignored() -> None:
 def test_a_command_that_takes_a_signal_for_ctrl_c_ends_with_the_signal_s_status(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    app = typer.Typer()
+
+    @app.command()
     def swallowing() -> None:
         try:
             signal.raise_signal(signal.SIGTERM)
         except KeyboardInterrupt:
             return
 
-    app = typer.Typer()
-    app.command()(swallowing)
     monkeypatch.setattr(commands, "app", app)
     assert commands.main([]) == 128 + signal.SIGTERM
 

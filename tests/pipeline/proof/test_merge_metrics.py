@@ -88,8 +88,8 @@ def test_a_picture_whose_colours_were_merged_is_measured_as_it_is_burned(
     assert "merged_share" not in plain
     assert plain["colours_used"] == 1
 
-    (note,) = [note for note in document["notes"] if "differ from what was wanted" in note]
-    share = float(note.split("of the pixels ")[1].split(" %")[0])
+    (note,) = [note for note in document["notes"] if "differ from the pictures" in note]
+    share = float(note.split(" %")[0].split()[-1])
     assert share == pytest.approx(100 * many["merged_share"] / 2, abs=0.01)  # of both pictures
     assert f"note: {note}" in out.splitlines()
     sheet = " ".join((output / "burn-sheet.txt").read_text().split())

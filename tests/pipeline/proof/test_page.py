@@ -162,7 +162,7 @@ def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     ]
     page = Page(found["index.html"].decode())
     for words_ in (
-        "17 distinct tiles; 3 are shown as others",
+        "17 unique tiles; 3 are shown as others",
         "picture 3 tiles of 8 × 8 pixels, numbered 4 to 6, 32 in a row shown at 2 places; "
         "2 of the tiles at one place only",
         "69 % of the visible picture",

@@ -14,7 +14,7 @@ import pytest
 
 import ladderlight_stages
 from ladderlight import Board, Origin, Palette, Picture
-from ladderlight.stages.contract import Kind
+from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import installed_stages
 
 REDUCTIONS = [
