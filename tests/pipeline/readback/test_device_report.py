@@ -260,3 +260,20 @@ def test_a_fault_in_what_a_sparse_dump_holds_is_found(narrow, photographs):
     erased = np.where(np.arange(words.size) < 1024, words, 0xFF).astype(np.uint32)
     (report,) = reports(board, erased, [("a.hex", ("".join(rows) + ":00000001FF\n").encode())])
     assert report.comparison.diagnoses[0].text == "data line D2 (g0) is stuck high"
+
+
+@pytest.mark.parametrize(
+    ("damage", "text"),
+    [
+        (lambda data: data ^ 2, "data line D1 (b1) is inverted"),
+        (lambda data: np.where(data & 0x18 == 0x18, data, data & 0xE7), "data lines D3 (g1) and D4 (r0) are bridged, "),
+        (lambda data: np.where(data & 0x0C, data | 0x0C, data), "data lines D2 (g0) and D3 (g1) are bridged, and high"),
+    ],
+)
+def test_inverted_and_bridged_data_lines_come_first(narrow, photographs, damage, text):
+    board = narrow()
+    words = photographs(board, np.random.default_rng(6))
+    (report,) = reports(board, words, [("chip.bin", damage(words).astype(np.uint8))])
+    first = report.comparison.diagnoses[0]
+    assert first.text.startswith(text)
+    assert (first.explained, round(first.confidence, 3)) == (1.0, 1.0)
