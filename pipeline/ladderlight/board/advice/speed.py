@@ -37,7 +37,7 @@ def findings(board: Board) -> Iterator[Finding]:
             yield _unknown(board, memory, timing)
         elif timing.never_whole or (timing.margin is not None and timing.margin < 0):
             yield _late(board, memory, timing)
-        elif memory.output == "register" and timing.margin is not None and timing.margin < REGISTER_SETUP:
+        elif timing.margin is not None and timing.left is not None and timing.left < 0:
             yield Finding(
                 level="caution",
                 where=f"memory {memory.name}",
