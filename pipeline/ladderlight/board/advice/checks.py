@@ -215,17 +215,18 @@ def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iter
 
 def _shorter(board: Board, memory: Memory) -> str:
     """Return the lines to drop, with the resulting picture, and the part that would be large enough."""
-    ways = []
+    ways, fewer = [], []
     known = all(_line_problem(board, term) is None for m in board.memories for e in m.address for term in e.lines)
     if known:
-        ways = [str(choice) for choice in choices(board, memory)[:MOST_CHOICES]]
+        fewer = [str(choice) for choice in choices(board, memory)[:MOST_CHOICES]]
     part = smallest_part(memory, len(memory.address))
     if part is not None:
         ways.append(f"use a {part.number}" if memory.chips == 1 else f"use {memory.chips} x {part.number}")
     chips = memory.chips << len(memory.address) - memory.address_pins
     if chips <= MOST_CHIPS:
         ways.append(f"set chips = {chips}")
-    return joined(ways, "or") if ways else "drop a line or use a larger part"
+    remedies = [f"leave out {joined(fewer, 'or')}"] * bool(fewer) + [joined(ways, "or")] * bool(ways)
+    return ", or ".join(remedies) or "drop a line or use a larger part"
 
 
 def _line_problem(board: Board, term: Line) -> tuple[str, str] | None:

@@ -37,8 +37,8 @@ def test_too_many_address_lines(problems, memory) -> None:
     assert found == [
         (
             ("memory", 0, "address"),
-            "27C256 has 15 address lines, but 16 are listed; without bank0 160x120 square pixels in 1 bank, "
-            "without y2 160x60 1:2 pixels, without x2 80x120 2:1 pixels, use a 27C512 or set chips = 2",
+            "27C256 has 15 address lines, but 16 are listed; leave out bank0 for 160x120 square pixels in 1 bank, "
+            "y2 for 160x60 1:2 pixels or x2 for 80x120 2:1 pixels, or use a 27C512 or set chips = 2",
         )
     ]
 
