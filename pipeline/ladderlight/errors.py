@@ -127,10 +127,17 @@ def refuse(problems: Iterable[Problem], kind: type[LadderlightError]) -> None:
         raise kind(str(problem))
 
 
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Return the known word that differs in upper and lower case only, or else the most similar; None when none is."""
+    known = sorted(known)
+    same = [other for other in known if other.casefold() == word.casefold()]
+    return next(iter(same or get_close_matches(word, known, n=1, cutoff=0.6)), None)
+
+
 def nearest_word(word: str, known: Iterable[str]) -> str:
     """Return the hint ``did you mean 'x'?``, or the list of what is known when nothing is near."""
     known = sorted(known)
-    near = get_close_matches(word, known, n=1, cutoff=0.6)
+    near = nearest(word, known)
     if near:
-        return f"did you mean {near[0]!r}?"
+        return f"did you mean {near!r}?"
     return f"use {'one of ' * (len(known) > 1)}{', '.join(known)}" if known else "leave it out"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from ladderlight.errors import BuildError, DeviceFileError, Fault, PictureError, Problem, refuse
+from ladderlight.errors import BuildError, DeviceFileError, Fault, PictureError, Problem, nearest_word, refuse
 
 ONE = Problem(where=("focus",), what="focus is outside", action="move it in")
 TWO = Problem(where=("keep",), what="keep is unknown", action="")
@@ -32,3 +32,9 @@ def test_places_and_messages_stay_apart_whatever_is_in_them() -> None:
     assert BuildError("is 3:2; crop it", where="C:/a: b.png").faults == (one,)
     assert PictureError.of([one, two]).faults == (one, two)
     assert str(PictureError.of([one, two])) == "C:/a: b.png: is 3:2; crop it\nratio 4:3 is wanted; scale it"
+
+
+def test_upper_and_lower_case_alone_is_nearer_than_any_likeness() -> None:
+    assert nearest_word("X2", ["x0", "x2"]) == "did you mean 'x2'?"
+    assert nearest_word("RANGE", ["range", "ORANGE"]) == "did you mean 'range'?"
+    assert nearest_word("X9", ["x0", "x2"]) == "use one of x0, x2"

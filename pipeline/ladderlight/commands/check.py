@@ -153,6 +153,9 @@ def _memory(memory: Mapping[str, Any], timing: Mapping[str, Any]) -> str:
     text += f"; each held {timing['hold_ns']:.2f} ns"
     if timing["margin_ns"] is not None:
         text += f", margin {timing['margin_ns']:.2f} ns"
+        if memory["output"] == "register":
+            left = timing["left_ns"]
+            text += f", {abs(left):.2f} ns {'after' if left >= 0 else 'too little for'} the register's set-up"
     return text
 
 

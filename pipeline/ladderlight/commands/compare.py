@@ -131,7 +131,9 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
     for diagnosis in comparison.diagnoses:
         likely = f"likely ({diagnosis.confidence * 100:.0f} %)"
         line(f"{likely}: {diagnosis.text}; explains {diagnosis.explained * 100:.1f} % of the difference")
-    if not comparison.diagnoses:
+    if not comparison.diagnoses and report.reading.mostly_left_out is not None:
+        line("most of the chip is missing, too much to find what is wrong; save all of it from the programmer")
+    elif not comparison.diagnoses:
         line("no usual fault and no known contents explain the difference; burn the chip again, then replace it")
     for stretch in comparison.ranges[:_SHOWN]:
         line(f"{stretch.first:06X}h to {stretch.last:06X}h  {_words(stretch.count)}")

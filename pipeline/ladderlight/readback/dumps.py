@@ -29,6 +29,8 @@ _NO_FILES = (
     (stat.S_ISCHR, "a device of the system"),
     (stat.S_ISBLK, "a device of the system"),
 )
+_FARTHEST = 1 << 24
+"""Addresses from here on, past the 24 bits of an S2 record, are no place for a dump that holds a part of a device."""
 _ADDRESSED: tuple[Format, ...] = ("intel_hex", "s_record", "verilog_mem")
 
 
@@ -115,7 +117,7 @@ def fit(dump: Dump, section: Section) -> Held | None:
 
     A format without addresses must have exactly the section's size. One with addresses may begin at the address that
     the build's files give, at 0, at the section's place in its device, at any other address if it holds all of the
-    section, or else at a multiple of the section's size.
+    section, or else at a multiple of the section's size below 16 MiB.
 
     Raises
     ------
@@ -156,6 +158,12 @@ def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
         first = min(segment.address for segment in segments)
         last = max(segment.address + len(segment.data) for segment in segments) - 1
         size = last + 1 - first
+        if first >= _FARTHEST and all(size < section.size for section in sections):
+            return UsageError(
+                f"begins at {first:X}h, beyond 16 MiB, and holds only {size:,} of a device's bytes; "
+                "save all of the chip from address 0",
+                where=dump.name,
+            )
         return UsageError(
             f"has bytes at {first:X}h to {last:X}h, which are {size:,}, but {wanted}; "
             "check that it is of this board, and from which address it was saved",
@@ -188,7 +196,10 @@ def _base(addresses: NDArray[np.int64], section: Section, name: str) -> int | No
     likely = [*section.offsets_for(name), 0]
     if not section.torn:
         likely += [section.span.first]
-    likely += [first] if end - first == section.size else [first // section.size * section.size]
+    if end - first == section.size:
+        likely += [first]
+    elif first < _FARTHEST:
+        likely += [first // section.size * section.size]
     return next((base for base in likely if base <= first and end <= base + section.size), None)
 
 

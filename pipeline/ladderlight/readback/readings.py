@@ -21,13 +21,15 @@ class Reading:
     """What was read of a device, put together from its dumps: which of its ``sections``, and the bytes of its image.
 
     ``image`` is uint8, low byte of each word first; places that were not read hold FFh. ``sections`` are all that a
-    dump of the device may be of.
+    dump of the device may be of. ``left_out`` marks the bytes of the image that a dump lacks, which count as erased;
+    None where it lacks none.
     """
 
     device: Device
     image: Bytes
     read: tuple[Section, ...]
     sections: tuple[Section, ...] = ()
+    left_out: NDArray[np.bool_] | None = None
 
     @property
     def words(self) -> Words:
@@ -38,6 +40,13 @@ class Reading:
     def mask(self) -> Words:
         """The bits of each word that were read."""
         return mask_of(self.device, self.read)
+
+    @property
+    def mostly_left_out(self) -> NDArray[np.bool_] | None:
+        """Words with a byte that a dump lacks, where its dumps lack more than half of what they hold; else None."""
+        if self.left_out is None or 2 * self.left_out.sum() <= covered_by(self.device, self.read).sum():
+            return None
+        return np.asarray(self.left_out.reshape(self.device.part.words, -1).any(axis=1))
 
     @property
     def complete(self) -> bool:
@@ -112,6 +121,7 @@ def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str,
 def _reading(device: Device, found: Sequence[Held], sections: Sequence[Section]) -> Reading:
     image = np.full(device.part.bytes, ERASED, dtype=np.uint8)
     owner = np.full(device.part.bytes, -1, dtype=np.int64)
+    left_out = np.zeros(device.part.bytes, dtype=np.bool_)
     full = image_of(np.array([(1 << device.part.width) - 1], dtype=np.uint32), device)  # spare bits do not count
     for number, held in enumerate(found):
         whole = np.full(held.section.size, ERASED, dtype=np.uint8)
@@ -126,5 +136,6 @@ def _reading(device: Device, found: Sequence[Held], sections: Sequence[Section])
             )
         image[places] = whole
         owner[places] = number
+        left_out[np.delete(places, held.at)] = True
     read = tuple(dict.fromkeys(held.section for held in found))
-    return Reading(device=device, image=image, read=read, sections=tuple(sections))
+    return Reading(device=device, image=image, read=read, sections=tuple(sections), left_out=left_out)

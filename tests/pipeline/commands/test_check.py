@@ -11,6 +11,20 @@ import pytest
 from ladderlight.commands import main
 
 RECIPES = Path(__file__).parents[3] / "recipes"
+REGISTERED = """format = 1
+board.mode = "640x480@60"
+board.clock = "25.175 MHz"
+board.blanking = "gate"
+board.counters = { x_start = 144, x_reset = 0, y_start = 35, y_reset = 0, blanking_delay = 4 }
+board.ladder = { supply = "5 V", grey = { k0 = "150" } }
+[[board.memory]]
+name = "picture"
+part = "27C010"
+address = ["x2-x9", "y2-y9"]
+data = ["k0"]
+output = "register"
+access = "120 ns"
+"""
 
 
 @pytest.mark.parametrize("recipe", ["lobby", "ticket-desk"])
@@ -40,23 +54,7 @@ def test_page_that_cannot_be_written(tmp_path: Path, capsys: pytest.CaptureFixtu
 def test_counts_are_what_the_counters_read(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """144 and 35 are sync and back porch of 640x480@60: counters that are reset where sync begins."""
     recipe = tmp_path / "recipe.toml"
-    recipe.write_text(
-        """format = 1
-        board.mode = "640x480@60"
-        board.clock = "25.175 MHz"
-        board.blanking = "gate"
-        board.counters = { x_start = 144, x_reset = 0, y_start = 35, y_reset = 0, blanking_delay = 4 }
-        board.ladder = { supply = "5 V", grey = { k0 = "150" } }
-        [[board.memory]]
-        name = "picture"
-        part = "27C010"
-        address = ["x2-x9", "y2-y9"]
-        data = ["k0"]
-        output = "register"
-        access = "120 ns"
-        """,
-        encoding="utf-8",
-    )
+    recipe.write_text(REGISTERED, encoding="utf-8")
     assert main(["check", str(recipe)]) == 0
     lines = {line[:9]: line[9:].strip() for line in capsys.readouterr().out.splitlines()}
     assert lines["x counter"] == (
@@ -104,3 +102,33 @@ def test_verbose_lists_stages_with_options_and_pictures(capsys: pytest.CaptureFi
     added = [line for line in more.splitlines() if line not in less.splitlines()]
     assert "stage    lantern  reach = 0.6" in added
     assert added[-2:] == ["picture  pictures/chart.png", "picture  pictures/lighthouse.png"]
+
+
+def test_what_check_prints_is_in_the_readme(capsys: pytest.CaptureFixture[str]) -> None:
+    """The first lines, up to the findings."""
+    readme = (RECIPES.parent / "README.md").read_text(encoding="utf-8")
+    assert main(["check", str(RECIPES / "lobby")]) == 0
+    printed = capsys.readouterr().out.splitlines()[:8]
+    assert "margin 38.89 ns, 26.89 ns after the register's set-up" in printed[5]  # 158.89 - 120, and 12 less
+    assert "\n".join(printed) in readme
+
+
+@pytest.mark.parametrize(
+    ("output", "access", "printed", "plotted"),
+    [
+        ("register", "140 ns", ", margin 18.89 ns, 6.89 ns after the register's set-up", "6.9 ns left"),
+        ("register", "150 ns", ", margin 8.89 ns, 3.11 ns too little for the register's set-up", "3.1 ns too late"),
+        ("direct", "150 ns", ", margin 8.89 ns", "8.9 ns left"),
+    ],
+)
+def test_the_margin_is_one_on_terminal_and_page(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], output: str, access: str, printed: str, plotted: str
+) -> None:
+    """12 ns of set-up, as of the 74HC574 (from memory). What the terminal calls left is what the page plots."""
+    text = REGISTERED.replace('"register"', f'"{output}"').replace("120 ns", access)
+    recipe, page = tmp_path / "recipe.toml", tmp_path / "board.html"
+    recipe.write_text(text, encoding="utf-8")
+    main(["check", str(recipe), "--page", str(page)])
+    (line,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith("memory picture")]
+    assert line.endswith(f"each held 158.89 ns{printed}")
+    assert plotted in page.read_text(encoding="utf-8")

@@ -235,3 +235,45 @@ def test_bytes_left_out_count_as_erased(narrow, photographs, contents_of):
     short = b"".join(file.data.splitlines(keepends=True)[:-3]) + b":00000001FF\n"
     (report,) = reports(board, words, [("chip.hex", short)])
     assert not report.comparison.same
+
+
+def test_what_a_dump_lacks_is_no_evidence(narrow, photographs):
+    """One byte that is not erased, or none that is right, and the rest missing: neither blank nor unfinished."""
+    board = narrow()
+    words = photographs(board, np.random.default_rng(6))
+    for byte in (int(words[0]), 0xFF):
+        check = -(1 + byte) & 0xFF
+        (report,) = reports(board, words, [("a.hex", f":01000000{byte:02X}{check:02X}\n:00000001FF\n".encode())])
+        assert report.dumps[0].held.left_out == 8191
+        assert report.comparison.count > 1000
+        assert report.comparison.diagnoses == ()
+
+
+def test_a_fault_in_what_a_sparse_dump_holds_is_found(narrow, photographs):
+    board = narrow()
+    words = photographs(board, np.random.default_rng(6))
+    first = words[:1024].astype(np.uint8) | np.uint8(4)
+    rows = []
+    for at in range(0, 1024, 16):
+        row = bytes([16, at >> 8, at & 0xFF, 0]) + first[at : at + 16].tobytes()
+        rows.append(f":{row.hex().upper()}{-sum(row) & 0xFF:02X}\n")
+    erased = np.where(np.arange(words.size) < 1024, words, 0xFF).astype(np.uint32)
+    (report,) = reports(board, erased, [("a.hex", ("".join(rows) + ":00000001FF\n").encode())])
+    assert report.comparison.diagnoses[0].text == "data line D2 (g0) is stuck high"
+
+
+@pytest.mark.parametrize(
+    ("damage", "text"),
+    [
+        (lambda data: data ^ 2, "data line D1 (b1) is inverted"),
+        (lambda data: np.where(data & 0x18 == 0x18, data, data & 0xE7), "data lines D3 (g1) and D4 (r0) are bridged, "),
+        (lambda data: np.where(data & 0x0C, data | 0x0C, data), "data lines D2 (g0) and D3 (g1) are bridged, and high"),
+    ],
+)
+def test_inverted_and_bridged_data_lines_come_first(narrow, photographs, damage, text):
+    board = narrow()
+    words = photographs(board, np.random.default_rng(6))
+    (report,) = reports(board, words, [("chip.bin", damage(words).astype(np.uint8))])
+    first = report.comparison.diagnoses[0]
+    assert first.text.startswith(text)
+    assert (first.explained, round(first.confidence, 3)) == (1.0, 1.0)

@@ -183,3 +183,15 @@ def test_an_address_near_4_gib_takes_no_memory(base, tmp_path):
     assert fit(Dump(name="d", data=far), section()).data.tolist() == list(range(64))
     assert tracemalloc.get_traced_memory()[1] < 1 << 20
     tracemalloc.stop()
+
+
+def test_a_few_bytes_beyond_16_mib_are_of_no_device(tmp_path):
+    """24 bits of address are those of an S2 record; a whole dump may still begin further up."""
+    for base, fits in ((0xFFFFC0, True), (0x1000000, False), (0xFFF0000, False)):
+        held = fit(Dump(name="d", data=hex_of(b"\x12", base, tmp_path)), section())
+        assert (held is not None) == fits
+        assert held is None or (held.base, held.left_out) == (base, 63)
+    assert str(misfit(Dump(name="a.hex", data=hex_of(b"\x12", 0xFFF0000, tmp_path)), [section()])) == (
+        "a.hex: begins at FFF0000h, beyond 16 MiB, and holds only 1 of a device's bytes; "
+        "save all of the chip from address 0"
+    )

@@ -21,8 +21,8 @@ class Choice:
     banks: int
 
     def __str__(self) -> str:
-        """Return the choice in words."""
-        return f"without {joined(list(self.dropped))} {size_of(self.geometry)}" + (
+        """Return the lines to leave out and the picture, as in ``leave out y2 for 160x60 1:2 pixels``."""
+        return f"{joined(list(self.dropped))} for {size_of(self.geometry)}" + (
             f" in {self.banks} bank{'s' * (self.banks > 1)}" if any(n.startswith("bank") for n in self.dropped) else ""
         )
 

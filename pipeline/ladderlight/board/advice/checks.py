@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import Counter as Tally
 from collections.abc import Iterator
+from itertools import pairwise
 
 from ladderlight.board.advice.alternatives import choices, smallest_part
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.lines import Line, Signal, line
+from ladderlight.board.model.lines import Line, Signal, line, numbered
 from ladderlight.board.model.memory import Memory
-from ladderlight.errors import Problem, nearest_word
+from ladderlight.errors import Problem, nearest, nearest_word
 from ladderlight.units.words import joined
 
 MOST_CODE_BITS = 16
@@ -205,50 +206,102 @@ def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iter
             f"but {len(memory.address)} are listed",
             action=_shorter(board, memory),
         )
+    for run in _impossible_runs(board, memory):
+        (pin, first), (last_pin, last) = run[0], run[-1]
+        problem = _line_problem(board, first, last)
+        if problem:
+            what, action = problem
+            pins = f"A{pin} to A{last_pin}" if len(run) > 1 else f"A{pin}"
+            yield Problem(where=(*where, "address", pin), what=f"{pins}: {what}", action=action)
+
+
+def _impossible_runs(board: Board, memory: Memory) -> list[list[tuple[int, Line]]]:
+    """Return pins with a line that cannot be: together where their lines count up or down, or are the same."""
+    runs: list[list[tuple[int, Line]]] = []
     for pin, expression in enumerate(memory.address):
         for term in expression.lines:
-            problem = _line_problem(board, term)
-            if problem:
-                what, action = problem
-                yield Problem(where=(*where, "address", pin), what=f"A{pin}: {what}", action=action)
+            if _line_problem(board, term) is not None:
+                run = next((run for run in runs if _continues(run, pin, term)), None)
+                if run is None:
+                    runs.append([(pin, term)])
+                else:
+                    run.append((pin, term))
+    return runs
+
+
+def _continues(run: list[tuple[int, Line]], pin: int, term: Line) -> bool:
+    lines = [*(line for _, line in run), term]
+    if run[-1][0] != pin - 1 or len(set(lines)) == 1:  # in a gate, a single line goes to every pin
+        return run[-1][0] == pin - 1
+    names = [name for line in lines if (name := numbered(line.name))]
+    steps = {after - before for (_, before), (_, after) in pairwise(names)}
+    return len(names) == len(lines) and len({stem for stem, _ in names}) == 1 and steps in ({1}, {-1})
 
 
 def _shorter(board: Board, memory: Memory) -> str:
     """Return the lines to drop, with the resulting picture, and the part that would be large enough."""
-    ways = []
+    ways, fewer = [], []
     known = all(_line_problem(board, term) is None for m in board.memories for e in m.address for term in e.lines)
     if known:
-        ways = [str(choice) for choice in choices(board, memory)[:MOST_CHOICES]]
+        fewer = [str(choice) for choice in choices(board, memory)[:MOST_CHOICES]]
     part = smallest_part(memory, len(memory.address))
     if part is not None:
         ways.append(f"use a {part.number}" if memory.chips == 1 else f"use {memory.chips} x {part.number}")
     chips = memory.chips << len(memory.address) - memory.address_pins
     if chips <= MOST_CHIPS:
         ways.append(f"set chips = {chips}")
-    return joined(ways, "or") if ways else "drop a line or use a larger part"
+    remedies = [f"leave out {joined(fewer, 'or')}"] * bool(fewer) + [joined(ways, "or")] * bool(ways)
+    return ", or ".join(remedies) or "drop a line or use a larger part"
 
 
-def _line_problem(board: Board, term: Line) -> tuple[str, str] | None:
+def _line_problem(board: Board, term: Line, last: Line | None = None) -> tuple[str, str] | None:
+    """Return why a line, or each up to ``last``, cannot drive a pin, and what to do; None when it can."""
+    many = last is not None and last != term
+    names = f"{term} to {last}" if many else f"{term}"
     for signal, counter in ((Signal.X, board.x_counter), (Signal.Y, board.y_counter)):
         bits = counter.highest.bit_length()
         if term.signal is signal and term.index >= bits:
             return (
-                f"{term} never changes: the {signal.value} counter counts {counter.reset_to} to {counter.highest}",
+                f"{names} never change{'s' * (not many)}: the {signal.value} counter counts {counter.reset_to} to "
+                f"{counter.highest}",
                 f"use {signal.value}0 to {signal.value}{bits - 1}, or low",
             )
     if term.signal is Signal.BANK and term.index >= MOST_BANK_LINES:
-        return f"{term} is beyond the {MOST_BANK_LINES} bank lines", f"use bank0 to bank{MOST_BANK_LINES - 1}"
+        return (
+            f"{names} {'are' if many else 'is'} beyond the {MOST_BANK_LINES} bank lines",
+            f"use bank0 to bank{MOST_BANK_LINES - 1}",
+        )
     memories = {memory.name: memory for memory in board.memories}
     if term.signal is Signal.OUTPUT:
         if term.memory not in memories:
             return f"no memory is called {term.memory!r}", nearest_word(term.memory, memories)
         width = memories[term.memory].pixel_width
         if term.index >= width:
-            return f"memory {term.memory!r} has no output d{term.index}", f"use d0 to d{width - 1}"
+            outputs = f"outputs d{term.index} to d{last.index}" if last and many else f"output d{term.index}"
+            return f"memory {term.memory!r} has no {outputs}", f"use d0 to d{width - 1}"
     if term.signal is Signal.NAMED and term.name not in board.outputs:
-        known = [*board.outputs, "low", "high", "x0", "y0", "bank0", *(f"{name}.d0" for name in memories)]
-        return f"nothing drives line {term.name!r}", nearest_word(term.name, known)
+        quoted = f"lines {term.name!r} to {last.name!r}" if last and many else f"line {term.name!r}"
+        return f"nothing drives {quoted}", _nearest_line(board, term, last)
     return None
+
+
+def _nearest_line(board: Board, term: Line, last: Line | None) -> str:
+    """Return a hint at the line that is meant, or at the range where its lines exist."""
+    known = [*board.outputs, "low", "high", "x0", "y0", "bank0", *(f"{memory.name}.d0" for memory in board.memories)]
+    if _exists(board, term.name.lower()):
+        known.append(term.name.lower())
+    near, ends = nearest(term.name, known), [numbered(line.name) for line in (term, last or term)]
+    stem = numbered(near) if near else None
+    if stem and last and last != term:
+        first_name, last_name = (f"{stem[0]}{end[1]}" for end in ends if end)
+        if _exists(board, first_name) and _exists(board, last_name):
+            return f"did you mean '{first_name}-{last_name}'?"
+    return nearest_word(term.name, known)
+
+
+def _exists(board: Board, name: str) -> bool:
+    meant = line(name)
+    return name in board.outputs or (meant.signal is not Signal.NAMED and _line_problem(board, meant) is None)
 
 
 def _loops(board: Board) -> Iterator[Problem]:

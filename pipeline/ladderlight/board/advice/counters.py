@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from ladderlight.board.model.board import Board
+from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.findings import Finding
 
 
@@ -15,10 +16,21 @@ def findings(board: Board) -> Iterator[Finding]:
         spare = counter.counts.total - counter.counts.visible
         if counter.reset is None and 0 < counter.start <= spare:
             cleared = replace(counter, reset=0)
+            now, then = _differing(counter, cleared)
             yield Finding(
                 level="note",
                 where="counters",
                 message=f"the {name} counter is taken to be preset to {counter.start} at the first visible place, so "
-                f"sync begins at {counter.sync_start}; set {name}_reset = 0 if it is reset to 0 after "
-                f"{cleared.last} and sync begins at {cleared.sync_start}",
+                f"{now}; set {name}_reset = 0 if it is reset to 0 after {cleared.last}{then}",
             )
+
+
+def _differing(preset: Counter, cleared: Counter) -> tuple[str, str]:
+    """Return what begins at another reading in the one than in the other; the last reading always differs."""
+    for part, one, other in (
+        ("sync", preset.sync_start, cleared.sync_start),
+        ("the back porch", preset.sync_end, cleared.sync_end),
+    ):
+        if one != other:
+            return f"{part} begins at {one}", f" and {part} begins at {other}"
+    return f"its last count is {preset.last}", ""

@@ -138,6 +138,7 @@ def _timing(board: Board) -> dict[str, dict[str, float | None]]:
             "hold_ns": _nanoseconds(timing.hold),
             "access_ns": _nanoseconds(timing.access),
             "margin_ns": _nanoseconds(timing.margin),
+            "left_ns": _nanoseconds(timing.left),
             "old_ns": _nanoseconds(timing.old),
             "undefined_ns": _nanoseconds(timing.undefined),
             "old_pixels": _pixels(board, timing.old),

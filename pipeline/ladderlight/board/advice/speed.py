@@ -37,7 +37,7 @@ def findings(board: Board) -> Iterator[Finding]:
             yield _unknown(board, memory, timing)
         elif timing.never_whole or (timing.margin is not None and timing.margin < 0):
             yield _late(board, memory, timing)
-        elif memory.output == "register" and timing.margin is not None and timing.margin < REGISTER_SETUP:
+        elif timing.margin is not None and timing.left is not None and timing.left < 0:
             yield Finding(
                 level="caution",
                 where=f"memory {memory.name}",
@@ -146,12 +146,13 @@ def _misplaced(board: Board, late: int) -> Iterator[Finding]:
         what = f"of each line the left {wide} show {_LEFT[first_shown(board)]}, and as many are cut off at the right"
     else:
         what = f"of each line the left {wide} are cut off, and as many after the picture's end are shown"
+    cause = f"registers delay the picture by {_counts(late)}" if late else "no register delays the picture"
+    remedy = f"delay sync and blanking by {_counts(late)} and " * (late > 0)
     if late != delay:
         yield Finding(
             level="caution",
             where="counters",
-            message=f"registers delay the picture by {_counts(late)}, but {now}: {what}; delay sync and blanking by "
-            f"{_counts(late)} and set blanking_delay = {late}",
+            message=f"{cause}, but {now}: {what}; {remedy}set blanking_delay = {late}",
         )
 
 

@@ -66,6 +66,12 @@ def line(name: str) -> Line:
     return Line(name, Signal.NAMED)
 
 
+def numbered(name: str) -> tuple[str, int] | None:
+    """Return a name's stem and number, ``("map.d", 7)``; None for a name without a number."""
+    match = _NUMBERED.fullmatch(name)
+    return (match["stem"], int(match["index"])) if match else None
+
+
 def expand(text: str) -> list[Expression]:
     """Expand one entry of an address list: ``"x2"``, ``"x2-x9"``, ``"!y8"``, ``"x2^map.d7"``, ``"x0-x2^map.d7"``.
 

@@ -46,6 +46,11 @@ class Timing:
         return None if self.arrival is None else self.hold - self.arrival
 
     @property
+    def left(self) -> float | None:
+        """What the set-up time of a register leaves of the margin; negative when the word comes too late for it."""
+        return None if self.margin is None else self.margin - (REGISTER_SETUP if self.output == "register" else 0.0)
+
+    @property
     def old(self) -> float:
         """The time that the output shows the old word after the clock edge. A register changes at once."""
         return 0.0 if self.output == "register" else min(self.start, self.hold)

@@ -43,16 +43,13 @@ def timing_plot(board: Board) -> str:
 
 def _end(timing: Timing) -> float | None:
     """When a memory's word must have been there: with a register, its set-up time after it is valid."""
-    if timing.arrival is None:
-        return None
-    return timing.arrival + (REGISTER_SETUP if timing.output == "register" else 0.0)
+    return None if timing.left is None else timing.hold - timing.left
 
 
 def _verdict(timing: Timing) -> str:
-    end = _end(timing)
-    if end is None:
+    left = timing.left
+    if left is None:
         return f"held {nanoseconds(timing.hold)}, its access time is not known"
-    left = timing.hold - end
     return f"{nanoseconds(left)} left" if left >= 0 else f"{nanoseconds(-left)} too late"
 
 

@@ -26,6 +26,7 @@ Kind = Literal[
     "data_reversed",
     "data_stuck",
     "data_swapped",
+    "data_bridged",
     "address_stuck",
     "address_inverted",
     "address_swapped",

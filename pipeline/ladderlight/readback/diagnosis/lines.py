@@ -1,4 +1,4 @@
-"""Faults of data and address lines: stuck, swapped, inverted, reversed."""
+"""Faults of data and address lines: stuck, swapped, inverted, reversed, bridged."""
 
 from __future__ import annotations
 
@@ -20,22 +20,42 @@ def reversed_bits(words: Words, width: int) -> Words:
 
 
 def data_faults(pins: Pins, wanted: Words) -> Iterator[Fault]:
-    """Yield what stuck and swapped data lines lead to, each line and each pair."""
+    """Yield what stuck, inverted, swapped and bridged data lines lead to, each line, each pair and each two adjacent.
+
+    Of two outputs that are bridged, the one that drives low or the one that drives high wins.
+    """
     width = pins.device.part.width
     for pin in range(width):
         name = pins.data(pin)
-        low, high = _stuck_data(wanted, np.uint32(1 << pin))
+        low, high, inverted = _one_data_line(wanted, np.uint32(1 << pin))
         yield Fault(kind="data_stuck", lines=(name,), text=f"data line {name} is stuck low", words=low)
         yield Fault(kind="data_stuck", lines=(name,), text=f"data line {name} is stuck high", words=high)
+        yield Fault(kind="data_inverted", lines=(name,), text=f"data line {name} is inverted", words=inverted)
     for a, b in combinations(range(width), 2):
         names = pins.data(a), pins.data(b)
         text = f"data lines {names[0]} and {names[1]} are swapped"
         words = _swapped_data(wanted, np.uint32(a), np.uint32(b))
         yield Fault(kind="data_swapped", lines=names, text=text, words=words)
 
+    for a in range(width - 1):
+        names = pins.data(a), pins.data(a + 1)
+        for level, words in zip(("low", "high"), _bridged_data(wanted, np.uint32(3 << a)), strict=True):
+            text = f"data lines {names[0]} and {names[1]} are bridged, and {level} wins"
+            yield Fault(kind="data_bridged", lines=names, text=text, words=words)
 
-def _stuck_data(wanted: Words, bit: np.uint32) -> tuple[WordsAt, WordsAt]:
-    return lambda at: wanted[at] & ~bit, lambda at: wanted[at] | bit
+
+def _one_data_line(wanted: Words, bit: np.uint32) -> tuple[WordsAt, WordsAt, WordsAt]:
+    return lambda at: wanted[at] & ~bit, lambda at: wanted[at] | bit, lambda at: wanted[at] ^ bit
+
+
+def _bridged_data(wanted: Words, both: np.uint32) -> tuple[WordsAt, WordsAt]:
+    def low(at: Places) -> Words:
+        return np.where(wanted[at] & both == both, wanted[at], wanted[at] & ~both)
+
+    def high(at: Places) -> Words:
+        return np.where(wanted[at] & both == 0, wanted[at], wanted[at] | both)
+
+    return low, high
 
 
 def _swapped_data(wanted: Words, a: np.uint32, b: np.uint32) -> WordsAt:

@@ -50,8 +50,9 @@ def diagnose(
 
     Every word that a fault leaves unexplained counts a hundred to one against it; so does every difference against
     there being no single cause. Faults that lead to the very same words cannot be told apart and are all given.
-    Only what was read counts. Even and odd dumps may be of chips side by side: when all that differs is in one of
-    them, so is the fault, and when nothing explains both, each is tried by itself.
+    Only what was read counts; where dumps lack most of a chip, what they lack is not evidence. Even and odd dumps may
+    be of chips side by side: when all that differs is in one of them, so is the fault, and when nothing explains both,
+    each is tried by itself.
     """
     should = device_words_of(wanted, device)
     known = (*known, *other_devices(board, device, wanted))
@@ -89,9 +90,15 @@ def _weighed_faults(
     for _, _, fault in ranked[:_SHORTLIST]:
         words = (fault.words(places) ^ found) & mask  # what it leaves unexplained
         missed = int(np.count_nonzero(words))
-        if missed <= differing / 2:
+        if missed <= differing / 2 and _has_evidence((words == 0) & (should != found), reading):
             tried.append(_Tried(missed=missed, fault=fault, words=words))
     return _weighed(tried, differing)
+
+
+def _has_evidence(explained: NDArray[np.bool_], reading: Reading | None) -> bool:
+    """Whether a dump that lacks most of a chip holds at least half of the differences that a fault explains."""
+    lacking = reading.mostly_left_out if reading else None
+    return lacking is None or bool(2 * (explained & lacking).sum() <= explained.sum())
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -22,7 +22,7 @@ def test_choices_give_what_the_picture_becomes(make_board, memory) -> None:
     assert (square.geometry.width, square.geometry.height, square.banks) == (160, 120, 2)
     assert found[0] == square
     assert by_dropped["x1", "x2", "y1"].geometry.pixel_aspect == 2
-    assert str(square) == "without x1, y1 and bank1 160x120 square pixels in 2 banks"
+    assert str(square) == "x1, y1 and bank1 for 160x120 square pixels in 2 banks"
 
 
 def test_every_choice_fits(make_board, memory) -> None:

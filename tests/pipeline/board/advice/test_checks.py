@@ -37,8 +37,8 @@ def test_too_many_address_lines(problems, memory) -> None:
     assert found == [
         (
             ("memory", 0, "address"),
-            "27C256 has 15 address lines, but 16 are listed; without bank0 160x120 square pixels in 1 bank, "
-            "without y2 160x60 1:2 pixels, without x2 80x120 2:1 pixels, use a 27C512 or set chips = 2",
+            "27C256 has 15 address lines, but 16 are listed; leave out bank0 for 160x120 square pixels in 1 bank, "
+            "y2 for 160x60 1:2 pixels or x2 for 80x120 2:1 pixels, or use a 27C512 or set chips = 2",
         )
     ]
 
@@ -60,6 +60,42 @@ def test_chips_add_address_lines(problems, memory) -> None:
 )
 def test_lines_that_do_not_exist(problems, memory, entry: str, text: str) -> None:
     assert problems(memory(address=[*ADDRESS, entry], data=DATA)) == [(("memory", 0, "address", 15), text)]
+
+
+@pytest.mark.parametrize(
+    ("entry", "pin", "text"),
+    [
+        ("X2-X8", 15, "A15 to A21: nothing drives lines 'X2' to 'X8'; did you mean 'x2-x8'?"),
+        ("X8-X2", 15, "A15 to A21: nothing drives lines 'X8' to 'X2'; did you mean 'x8-x2'?"),
+        ("bnk1-bnk3", 15, "A15 to A17: nothing drives lines 'bnk1' to 'bnk3'; did you mean 'bank1-bank3'?"),
+        ("X2", 15, "A15: nothing drives line 'X2'; did you mean 'x2'?"),
+        (
+            "x2-x19",
+            23,
+            "A23 to A32: x10 to x19 never change: the x counter counts 0 to 799; use x0 to x9, or low",
+        ),
+        ("Y2^x2-x4", 15, "A15 to A17: nothing drives line 'Y2'; did you mean 'y2'?"),
+        (
+            "spare^x2-x3",
+            15,
+            "A15 to A16: nothing drives line 'spare'; use one of b0, b1, bank0, g0, g1, high, low, "
+            "picture.d0, r0, r1, x0, y0",
+        ),
+        ("bank14-bank17", 17, "A17 to A18: bank16 to bank17 are beyond the 16 bank lines; use bank0 to bank15"),
+        ("picture.d6-picture.d9", 17, "A17 to A18: memory 'picture' has no outputs d8 to d9; use d0 to d7"),
+    ],
+)
+def test_an_impossible_range_is_one_problem(problems, memory, entry: str, pin: int, text: str) -> None:
+    found = problems(memory(address=[*ADDRESS, entry], data=DATA, part=Part(number="huge", words=1 << 40, width=8)))
+    assert found == [(("memory", 0, "address", pin), text)]
+
+
+def test_entries_that_do_not_count_on_are_problems_of_their_own(problems, memory) -> None:
+    found = problems(memory(address=[*ADDRESS, "X2", "X5"], data=DATA))
+    assert [text.partition(";")[0] for _, text in found] == [
+        "A15: nothing drives line 'X2'",
+        "A16: nothing drives line 'X5'",
+    ]
 
 
 def test_a_later_start_reaches_higher_bits(problems, memory) -> None:

@@ -99,6 +99,7 @@ def test_memories_devices_and_timing(make_board, memory) -> None:
         "hold_ns": 158.888,
         "access_ns": 150.0,
         "margin_ns": 8.888,
+        "left_ns": 8.888,
         "old_ns": 0.0,
         "undefined_ns": 150.0,
         "old_pixels": 0.0,

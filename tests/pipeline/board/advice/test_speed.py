@@ -163,8 +163,9 @@ def test_counts_of_several_monitor_pixels(delayed) -> None:
 def test_a_delay_that_nothing_asks_for(make_board, memory, said) -> None:
     board = make_board(memory(address=["x2-x9", "y2-y9"], data=DATA), counters=Counters(blanking_delay=2))
     (finding,) = said(board, "counters")
-    assert "registers delay the picture by 0 counts, but blanking_delay is 2: of each line the left 2 counts" in (
-        finding.message
+    assert finding.message == (
+        "no register delays the picture, but blanking_delay is 2: of each line the left 2 counts (2 monitor pixels) "
+        "are cut off, and as many after the picture's end are shown; set blanking_delay = 0"
     )
 
 
