@@ -55,7 +55,8 @@ def check(
     found = readiness(loaded, strict=strict)
     document["ok"] = not any(finding.level == "error" for finding in found)
     if works:
-        found += stale_findings(loaded)
+        refused = {finding.where for finding in found if finding.level == "error"}
+        found += [finding for finding in stale_findings(loaded) if finding.where not in refused]
         found += burn_findings(loaded)
     document["findings"] = list(map(asdict, found))
     if page is not None:

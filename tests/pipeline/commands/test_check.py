@@ -104,3 +104,15 @@ def test_verbose_lists_stages_with_options_and_pictures(capsys: pytest.CaptureFi
     added = [line for line in more.splitlines() if line not in less.splitlines()]
     assert "stage    lantern  reach = 0.6" in added
     assert added[-2:] == ["picture  pictures/chart.png", "picture  pictures/lighthouse.png"]
+
+
+def test_a_manifest_of_another_program_is_one_finding(sign: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["build", str(sign)]) == 0
+    manifest = sign.parent / "out" / "manifest.json"
+    manifest.write_text('{"format": "x", "name": "web"}')
+    capsys.readouterr()
+    assert main(["check", str(sign), "--json"]) == 1
+    findings = json.loads(capsys.readouterr().out)["findings"]
+    assert [finding["message"] for finding in findings if finding["where"] == str(manifest)] == [
+        "is not the manifest of a build; move it away or choose another output folder"
+    ]
