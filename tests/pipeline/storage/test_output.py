@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -305,10 +306,32 @@ def test_what_an_earlier_build_has_left_and_cannot_be_removed_stops_a_build(
     with pytest.raises(BuildError) as error:
         project.build("second")
     assert str(error.value) == (
-        f"{project.out}: cannot be written ({old}: File exists); make room or choose another output folder; "
-        "nothing was replaced"
+        f"{project.out}: cannot be written ({old}: File exists); choose another output folder; nothing was replaced"
     )
     assert project.state() == whole("first")
+
+
+@pytest.mark.parametrize(
+    ("number", "action"),
+    [
+        (errno.EROFS, "choose another output folder"),
+        (errno.EACCES, "choose another output folder"),
+        (errno.ENOSPC, "make room or choose another output folder"),
+        (errno.EDQUOT, "make room or choose another output folder"),
+    ],
+)
+def test_a_folder_that_cannot_be_made_is_named_once_with_what_helps(
+    project: Project, monkeypatch: pytest.MonkeyPatch, number: int, action: str
+) -> None:
+    def refuse(path: Path, *_: object, **__: object) -> None:
+        raise OSError(number, os.strerror(number), str(project.out))
+
+    monkeypatch.setattr(Path, "mkdir", refuse)
+    with pytest.raises(BuildError) as error:
+        project.build("first")
+    assert str(error.value) == (
+        f"{project.out}: cannot be written ({os.strerror(number)}); {action}; nothing was replaced"
+    )
 
 
 @pytest.mark.skipif(os.name == "nt", reason="links need rights there")
