@@ -46,17 +46,17 @@ def check(
 
     loaded = load(recipe_path(recipe), pictures="checked")
     if page is not None:
-        from ladderlight.recipe.inputs import input_files
-        from ladderlight.storage.exports import export, refuse_others
+        from ladderlight.recipe.inputs import input_files, refuse_in_the_way
+        from ladderlight.storage.exports import export
 
-        inputs = input_files(loaded).values()
-        refuse_others([page], command=_PAGE, inputs=inputs)
+        refuse_in_the_way([page], loaded, command=_PAGE)
     document = report(loaded.board)
     works = document["ok"]
     found = readiness(loaded, strict=strict)
     document["ok"] = not any(finding.level == "error" for finding in found)
     if works:
-        found += stale_findings(loaded)
+        refused = {finding.where for finding in found if finding.level == "error"}
+        found += [finding for finding in stale_findings(loaded) if finding.where not in refused]
         found += burn_findings(loaded)
     document["findings"] = list(map(asdict, found))
     if page is not None:
@@ -64,7 +64,7 @@ def check(
 
         findings = [Finding(**printable_values(finding)) for finding in document["findings"]]
         shown = board_page(printable(loaded.name), loaded.board, findings).encode()
-        export({page: shown}, command=_PAGE, inputs=inputs)
+        export({page: shown}, command=_PAGE, inputs=input_files(loaded).values())
     if json_:
         print_document(document)
     elif quiet:

@@ -67,16 +67,15 @@ def compare(
     from ladderlight.readback.readings import readings_of
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
-    from ladderlight.recipe.inputs import input_files
-    from ladderlight.storage.exports import export, refuse_others
+    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
+    from ladderlight.storage.exports import export
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored")
-    inputs = (*read, *input_files(loaded).values())
     if picture is not None:
-        refuse_others([picture], command=_PICTURE, inputs=inputs)
+        refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
     sections = sections_of(board, build.files, byte_order(big_endian))
@@ -95,7 +94,7 @@ def compare(
         for report in reports:
             words = with_device(words, report.reading.device, report.found)
         shown = damage_png(board, build.words, words, shown_banks(board, build.manifest.document))
-        export({picture: shown}, command=_PICTURE, inputs=inputs)
+        export({picture: shown}, command=_PICTURE, inputs=(*read, *input_files(loaded).values()))
     if json_:
         document = {"ok": all(report.comparison.same for report in reports)} | document_of_reports(reports)
         document |= {"findings": list(map(asdict, findings))}

@@ -43,7 +43,7 @@ def decode(
     from ladderlight.readback.readings import memories_of_readings, readings_of
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
-    from ladderlight.recipe.inputs import input_files
+    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
     from ladderlight.workspace.planned import planned_files
 
@@ -53,6 +53,7 @@ def decode(
     sections = sections_of(board, planned_files(loaded), byte_order(big_endian))
     words = memories_of_readings(board, readings_of(match(read_dumps(read, sections), sections), sections))
     pictures = {into / f"bank{bank}.png": data for bank, data in decode_words(board, words)}
+    refuse_in_the_way(pictures, loaded, command="decode --into", read=read)
     export(pictures, command="decode --into", inputs=(*read, *input_files(loaded).values()))
     written = list(map(str, pictures))
     if json_:

@@ -54,6 +54,39 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
     return list(files.values()), problems
 
 
+def picture_pattern(folder: Path, patterns: Sequence[str], path: Path) -> str:
+    """Return the pattern by which a file, there or not yet, is taken as a picture; empty when it is not.
+
+    Links are followed in the path, and in a pattern up to its first special character.
+    """
+    found = ""
+    names = {Path(os.path.abspath(path)).parts, Path(os.path.realpath(path)).parts}  # noqa: PTH100 - keeps links
+    for pattern in patterns:
+        left_out = _leaves_out(folder, pattern)
+        if any(_fits(parts, name) for parts in _parts(folder, pattern[left_out:]) for name in names):
+            found = "" if left_out else found or pattern
+    return found
+
+
+def _parts(folder: Path, pattern: str) -> Iterator[tuple[str, ...]]:
+    """Return the parts of a pattern from the root, as they are written and with links followed."""
+    whole = Path(os.path.normpath(folder / pattern)).parts
+    fixed = next((index for index, part in enumerate(whole) if _MAGIC.search(part)), len(whole) - 1)
+    yield whole
+    yield (*Path(os.path.realpath(Path(*whole[:fixed]))).parts, *whole[fixed:])
+
+
+def _fits(parts: Sequence[str], name: Sequence[str]) -> bool:
+    """Whether the parts of a path fit those of a pattern; ``**`` takes any folders, and last any files as well."""
+    if not parts or not name:
+        return not name and all(part == "**" for part in parts)
+    first, hidden = parts[0], name[0].startswith(".") and not parts[0].startswith(".")
+    if first == "**":
+        return _fits(parts[1:], name) or (not hidden and _fits(parts, name[1:]))
+    fits = first == name[0] or (not hidden and fnmatch(name[0], first))
+    return fits and _fits(parts[1:], name[1:])
+
+
 def idle_exclusions(folder: Path, patterns: Sequence[str]) -> Iterator[str]:
     """Say of each ``!pattern`` that leaves out nothing that it does, and what may be meant."""
     for index, pattern in enumerate(patterns):

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
-from ladderlight.errors import BuildError
+from ladderlight.errors import BuildError, Fault
+from ladderlight.recipe.files import lies_below, picture_pattern
 from ladderlight.recipe.language.model import Recipe
-from ladderlight.system.paths import path_trouble
+from ladderlight.storage.exports import refuse_others
+from ladderlight.system.paths import path_trouble, resolved
 
 Inputs = Sequence[Mapping[str, Any]]
 
@@ -20,6 +22,38 @@ def input_files(recipe: Recipe) -> dict[str, Path]:
     """List the files by their names relative to the recipe: itself, board, plugins, files of options, pictures."""
     paths = (recipe.path, *recipe.named, *recipe.plugins, *(file.path for file in recipe.files))
     return {Path(os.path.relpath(path, recipe.folder)).as_posix(): path for path in paths}
+
+
+def refuse_in_the_way(paths: Iterable[Path], recipe: Recipe, *, command: str, read: Iterable[Path] = ()) -> None:
+    """Check that files may be written: see ``refuse_others``, and none may be in the way of the next build.
+
+    Parameters
+    ----------
+    paths, command
+        The files, and the command and its option.
+    recipe
+        No file may match its patterns for pictures, or be in its output folder.
+    read
+        Other files that are read.
+
+    Raises
+    ------
+    BuildError
+        With one line for each reason.
+    """
+    paths = list(paths)
+    refuse_others(paths, command=command, inputs=(*read, *input_files(recipe).values()))
+    reasons: dict[str, list[Path]] = {}
+    for path in paths:
+        if lies_below(path, recipe.output) or resolved(path) == resolved(recipe.output):
+            reasons.setdefault("is in the output folder, which is for builds", []).append(path)
+        elif pattern := picture_pattern(recipe.folder, recipe.patterns, path):
+            reasons.setdefault(f"would be a picture of the next build, by {pattern!r}", []).append(path)
+    if reasons:
+        raise BuildError.of(
+            Fault(where=", ".join(map(str, files)), message=f"{reason}; choose another folder")
+            for reason, files in reasons.items()
+        )
 
 
 def inputs_of(recipe: Recipe) -> list[dict[str, Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
@@ -25,6 +26,8 @@ _BUILD_PATIENCE = 600.0
 """Seconds that a build waits for another one of the same folder."""
 _PATIENCE = 30.0
 """Seconds to wait while another build puts its files in place."""
+
+_FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
 @contextmanager
@@ -147,10 +150,16 @@ def _writing(output: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        raise BuildError(
-            f"cannot be written ({_reason(error)}); make room or choose another output folder; {NOTHING_REPLACED}",
-            where=output,
-        ) from error
+        raise unwritable(error, output) from error
+
+
+def unwritable(error: OSError, where: object) -> BuildError:
+    """Return the error for a file or folder of a build that the system does not let be written."""
+    room = "make room or " if error.errno in _FULL else ""
+    reason = _reason(error) if error.filename != str(where) else error.strerror
+    return BuildError(
+        f"cannot be written ({reason}); {room}choose another output folder; {NOTHING_REPLACED}", where=where
+    )
 
 
 def _busy(output: Path) -> BuildError:

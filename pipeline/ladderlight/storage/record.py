@@ -21,7 +21,7 @@ OURS = ("devices", "proof", MANIFEST, "burn-sheet.txt", "burn-sheet.html")
 """What builds put into their output folder; everything else there is left alone."""
 _PROOF = re.compile(r"index\.html|screens/(bank\d+|tiles\d+|waiting)\.png")
 _MANIFEST_FORMAT = 1
-"""Of the builds that kept no record."""
+"""Of the builds that kept no record, and of all since."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,10 +92,9 @@ def claim(output: Path, owner: Owner) -> frozenset[str]:
     record, manifest = Record.read(output), _manifest(output)
     if record:
         _refuse_another(record, manifest, output, owner)
-        if isinstance(manifest, dict) and manifest and not {"format", "project", "devices"} & manifest.keys():
+        if isinstance(manifest, dict) and not _begins_as_ours(manifest):
             raise BuildError(
-                "has come from another program since the last build; move it away or choose another output folder",
-                where=output / MANIFEST,
+                "is not the manifest of a build; move it away or choose another output folder", where=output / MANIFEST
             )
         return record.files
     if _is_ours(manifest):
@@ -160,17 +159,25 @@ def _manifest(output: Path) -> Any:
 
 def _is_ours(manifest: Any) -> bool:
     """Whether a manifest has all that those of builds without a record had, each of its type."""
-    if not isinstance(manifest, dict) or manifest.get("format") != _MANIFEST_FORMAT:
+    if not isinstance(manifest, dict) or not _begins_as_ours(manifest):
         return False
-    devices, inputs = manifest.get("devices"), manifest.get("inputs")
+    devices, inputs = manifest["devices"], manifest.get("inputs")
     return (
-        isinstance(manifest.get("project"), str)
-        and all(isinstance(manifest.get(key), list) for key in ("notes", "pictures"))
+        all(isinstance(manifest.get(key), list) for key in ("notes", "pictures"))
         and _are_tables(inputs, "file", "sha256")
         and _are_tables(devices, "name", "memory", "part", "sha256")
         and all(
             isinstance(each.get("files"), list) and all(map(is_inside, each["files"])) for each in manifest["devices"]
         )
+    )
+
+
+def _begins_as_ours(manifest: dict[str, Any]) -> bool:
+    """Whether a manifest has our format's number, a project and devices; other programs have manifests as well."""
+    return (
+        manifest.get("format") == _MANIFEST_FORMAT
+        and isinstance(manifest.get("project"), str)
+        and isinstance(manifest.get("devices"), list)
     )
 
 

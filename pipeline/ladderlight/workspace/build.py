@@ -17,7 +17,7 @@ from ladderlight.proof.merge_metrics import merged_metrics
 from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
-from ladderlight.storage.output import NOTHING_REPLACED, staged_output
+from ladderlight.storage.output import NOTHING_REPLACED, staged_output, unwritable
 from ladderlight.storage.stopping import noting_stops
 from ladderlight.system.printable import json_text, printable, printable_values
 from ladderlight.system.versions import versions
@@ -131,7 +131,5 @@ def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(data)
         except OSError as error:
-            raise BuildError(
-                f"cannot be written ({error.strerror}); make room or choose another output folder; {NOTHING_REPLACED}",
-                where=name,
-            ) from error
+            error.filename = None  # aside, in a folder that is gone when this is read
+            raise unwritable(error, name) from error

@@ -132,3 +132,15 @@ def test_the_margin_is_one_on_terminal_and_page(
     (line,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith("memory picture")]
     assert line.endswith(f"each held 158.89 ns{printed}")
     assert plotted in page.read_text(encoding="utf-8")
+
+
+def test_a_manifest_of_another_program_is_one_finding(sign: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["build", str(sign)]) == 0
+    manifest = sign.parent / "out" / "manifest.json"
+    manifest.write_text('{"format": "x", "name": "web"}')
+    capsys.readouterr()
+    assert main(["check", str(sign), "--json"]) == 1
+    findings = json.loads(capsys.readouterr().out)["findings"]
+    assert [finding["message"] for finding in findings if finding["where"] == str(manifest)] == [
+        "is not the manifest of a build; move it away or choose another output folder"
+    ]

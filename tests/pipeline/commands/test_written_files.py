@@ -67,6 +67,41 @@ def test_a_picture_that_a_build_is_made_from_is_not_decoded_over(
     assert _files(built.parent) == before
 
 
+@pytest.mark.parametrize("command", ["check --page", "compare --picture", "decode --into"])
+@pytest.mark.parametrize(
+    ("patterns", "folder", "reason"),
+    [
+        ('"pictures/*"', "pictures", "would be a picture of the next build, by 'pictures/*'"),
+        ('"pictures/*.pgm", "pict*/**/*"', "pictures/deep", "would be a picture of the next build, by 'pict*/**/*'"),
+        ('"*/*.pgm", "./[a-z]*.*", "!*.toml", "!*.py"', ".", "would be a picture of the next build, by './[a-z]*.*'"),
+        ('"pictures/*"', "other/../linked", "would be a picture of the next build, by 'pictures/*'"),
+        ('"pictures/*"', "out/new", "is in the output folder, which is for builds"),
+        ('"pictures/*", "!pictures/*.png"', "pictures", ""),
+        ('"pictures/*"', "pictures/deep", ""),
+    ],
+)
+def test_no_file_is_written_where_the_next_build_would_meet_it(
+    built: Path, capsys: pytest.CaptureFixture[str], command: str, patterns: str, folder: str, reason: str
+) -> None:
+    if os.name == "nt" and "linked" in folder:
+        pytest.skip("links need rights there")
+    built.write_text(built.read_text().replace('"pictures/*.pgm"', patterns))
+    if "linked" in folder:
+        (built.parent / "linked").symlink_to(built.parent / "pictures")
+        (built.parent / "other").mkdir()
+    dump = [str(built.parent / "out" / "devices" / "picture.bin")] if "check" not in command else []
+    target = built.parent / folder / "bank0.png"
+    before = _files(built.parent)
+    word, option = command.split()
+    status = main([word, str(built), *dump, option, str(target.parent if word == "decode" else target)])
+    if reason:
+        assert (status, capsys.readouterr().err) == (1, f"{target}: {reason}; choose another folder\n")
+        assert _files(built.parent) == before
+    else:
+        assert status == 0
+        assert target.is_file()
+
+
 @pytest.mark.parametrize(
     ("name", "kind"),
     [

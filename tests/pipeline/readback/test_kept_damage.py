@@ -83,9 +83,20 @@ def test_a_damaged_record_is_one_caution_and_is_kept(project, capsys, tmp_path, 
     assert (tmp_path / "burned-damaged-2.json").read_bytes() == b"{"
 
 
+OTHER = [
+    (b'{"format": 2, "format": 2}', "has the key 'format' twice in one place"),
+    (b'{"format": 99}', "format does not hold what it should"),
+    (b'{"format": 1, "devices": 3, "pictures": []}', "devices does not hold what it should"),
+]
+"""Whole JSON objects that may be another program's: a build does not replace them."""
+
+
 @pytest.mark.parametrize(
     ("raw", "text"),
-    [*DAMAGED, (b'{"format": 1, "devices": 3, "pictures": []}', "devices does not hold what it should")],
+    [
+        *(item for item in DAMAGED if item not in OTHER),
+        (b'{"format": 1, "project": "a", "devices": [3], "pictures": []}', "devices[0] does not hold what it should"),
+    ],
 )
 def test_a_damaged_manifest_is_one_caution_and_one_error(project, capsys, tmp_path, raw, text):
     lobby = project("lobby")
@@ -98,6 +109,23 @@ def test_a_damaged_manifest_is_one_caution_and_one_error(project, capsys, tmp_pa
     assert (caution["level"], caution["message"]) == ("caution", f"{text}; build again")
     status, out, err = run(capsys, "burned", lobby)
     assert (status, out, err) == (1, "", f"{path}: {text}; build again\n")
+
+
+@pytest.mark.parametrize(("raw", "text"), OTHER)
+def test_a_manifest_that_may_be_of_another_program_is_one_error(project, capsys, tmp_path, raw, text):
+    lobby = project("lobby")
+    path = tmp_path / "lobby-out" / "manifest.json"
+    path.write_bytes(raw)
+    status, out, _ = run(capsys, "check", lobby, "--json")
+    assert status == 1
+    (refusal,) = [item for item in json.loads(out)["findings"] if item["where"] == str(path)]
+    assert (refusal["level"], refusal["message"]) == (
+        "error",
+        "is not the manifest of a build; move it away or choose another output folder",
+    )
+    status, out, err = run(capsys, "burned", lobby)
+    assert (status, out, err) == (1, "", f"{path}: {text}; build again\n")
+    assert path.read_bytes() == raw
 
 
 def test_a_file_that_is_far_too_large_is_not_read(project, tmp_path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -109,12 +110,29 @@ def test_another_program_with_a_manifest_makes_no_folder_ours(project: Project) 
     assert project.state() == files
 
 
-def test_a_manifest_that_another_program_has_put_into_our_folder_is_not_replaced(project: Project) -> None:
+@pytest.mark.parametrize(
+    "other",
+    [
+        APP,
+        {"format": "x", "name": "web"},
+        {"format": 1, "project": "web", "devices": 3},
+        {"format": 1, "devices": []},
+        {"format": 2, "project": "web", "devices": []},
+        {},
+    ],
+)
+def test_a_manifest_that_another_program_has_put_into_our_folder_is_not_replaced(
+    project: Project, other: dict[str, object]
+) -> None:
     project.build("first")
-    project.put({"manifest.json": json.dumps(APP)})
-    with pytest.raises(BuildError, match=r"manifest\.json: has come from another program since the last build; move"):
+    project.put({"manifest.json": json.dumps(other)})
+    with pytest.raises(BuildError) as error:
         project.build("second")
-    assert project.state() == whole("first") | {"manifest.json": json.dumps(APP)}
+    where = project.out / "manifest.json"
+    assert str(error.value) == (
+        f"{where}: is not the manifest of a build; move it away or choose another output folder"
+    )
+    assert project.state() == whole("first") | {"manifest.json": json.dumps(other)}
 
 
 def _overdue(*_: object) -> None:
@@ -145,7 +163,7 @@ def test_a_build_does_not_wait_for_a_pipe_in_place_of_its_own_file(project: Proj
 
 @pytest.mark.parametrize(
     "damage",
-    [b"", "{}".encode("utf-16"), b"[" * 100_000, b"\xff\xfe{}", b'{"format": 1, "devices": 3}', b"[]", b"null"],
+    [b"", "{}".encode("utf-16"), b"[" * 100_000, b"\xff\xfe{}", b'{"format": 1, "devices": [', b"[]", b"null"],
 )
 def test_a_damaged_manifest_does_not_stop_a_build(project: Project, damage: bytes) -> None:
     project.build("first")
@@ -288,10 +306,32 @@ def test_what_an_earlier_build_has_left_and_cannot_be_removed_stops_a_build(
     with pytest.raises(BuildError) as error:
         project.build("second")
     assert str(error.value) == (
-        f"{project.out}: cannot be written ({old}: File exists); make room or choose another output folder; "
-        "nothing was replaced"
+        f"{project.out}: cannot be written ({old}: File exists); choose another output folder; nothing was replaced"
     )
     assert project.state() == whole("first")
+
+
+@pytest.mark.parametrize(
+    ("number", "action"),
+    [
+        (errno.EROFS, "choose another output folder"),
+        (errno.EACCES, "choose another output folder"),
+        (errno.ENOSPC, "make room or choose another output folder"),
+        (errno.EDQUOT, "make room or choose another output folder"),
+    ],
+)
+def test_a_folder_that_cannot_be_made_is_named_once_with_what_helps(
+    project: Project, monkeypatch: pytest.MonkeyPatch, number: int, action: str
+) -> None:
+    def refuse(path: Path, *_: object, **__: object) -> None:
+        raise OSError(number, os.strerror(number), str(project.out))
+
+    monkeypatch.setattr(Path, "mkdir", refuse)
+    with pytest.raises(BuildError) as error:
+        project.build("first")
+    assert str(error.value) == (
+        f"{project.out}: cannot be written ({os.strerror(number)}); {action}; nothing was replaced"
+    )
 
 
 @pytest.mark.skipif(os.name == "nt", reason="links need rights there")

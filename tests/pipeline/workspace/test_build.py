@@ -153,7 +153,7 @@ def test_other_bytes_from_the_same_inputs_name_the_changed_version(recipe, capsy
     ] * told
 
 
-@pytest.mark.parametrize("text", ["", "{", '{"format": 1, "devices": [{"name": 3}]}'])
+@pytest.mark.parametrize("text", ["", "{", '{"format": 1, "project": "a", "devices": [{"name": 3}]}'])
 def test_a_damaged_manifest_does_not_stop_a_build(recipe, capsys, text):
     (recipe.parent / "out" / "manifest.json").write_text(text)
     assert _built(recipe, capsys)["ok"] is True
