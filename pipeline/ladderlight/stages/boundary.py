@@ -230,7 +230,11 @@ def _label(declaration: StageDeclaration, hook: str = "") -> str:
 
 
 def _cause(error: BaseException) -> str:
-    return ": ".join(filter(None, (type(error).__name__, str(error))))
+    try:
+        text = str(error)
+    except Exception:  # noqa: BLE001 - the text of a plugin's exception is the plugin's code too
+        text = "its text cannot be read"
+    return ": ".join(filter(None, (type(error).__name__, text)))
 
 
 def _shown(value: object) -> str:

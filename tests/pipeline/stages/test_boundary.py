@@ -168,6 +168,20 @@ def test_hooks_get_the_defaults(board: Board) -> None:
     assert demand_of(hooked(), Demand(width=3, height=3), board, {}, "a") == Demand()
 
 
+def test_an_exception_without_a_text_is_named_all_the_same(board: Board) -> None:
+    class MuteError(ValueError):
+        def __str__(self) -> str:
+            raise RuntimeError
+
+    @stage(help="Fails.")
+    def mute(picture: Picture) -> Picture:
+        raise MuteError
+
+    named = r"^stage 'mute' of plugin 'p' failed on mole.png: MuteError: its text cannot be read$"
+    with pytest.raises(StageFailure, match=named):
+        run_stage(declaration_of(mute, plugin="p"), picture(0.5), board, {}, "mole.png")
+
+
 def test_a_hook_that_fails_is_named(board: Board) -> None:
     failing = hooked(demand=lambda demand, board, options: options["depth"])
     with pytest.raises(StageFailure) as caught:
