@@ -165,8 +165,13 @@ def test_a_lack_of_permission_is_one_line(
 ) -> None:
     """The child loads all that it needs before it becomes nobody, who may not read where Python is installed."""
     script = (
-        "import os, sys\n"
+        "import os, pkgutil, sys\n"
+        "from importlib import import_module\n"
+        "import ladderlight, ladderlight_stages\n"
         "from ladderlight.commands import main\n"
+        "for package in (ladderlight, ladderlight_stages):\n"
+        "    for module in pkgutil.walk_packages(package.__path__, package.__name__ + '.'):\n"
+        "        module.name.endswith('__main__') or import_module(module.name)\n"
         "good, *arguments = sys.argv[1:]\n"
         "assert [main([c, good, '-q']) for c in ('check', 'build')] == [0, 0]\n"
         "main(['compare', good, good + '/nowhere', '-q']), main(['start', good, '-q'])\n"
