@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+import ladderlight
 from ladderlight.commands import main
 from ladderlight.system.printable import printable
 
@@ -163,15 +164,12 @@ def test_what_cannot_be_read_or_written_is_one_line(
 def test_a_lack_of_permission_is_one_line(
     monkeypatch: pytest.MonkeyPatch, locked: str, arguments: list[str], line: str
 ) -> None:
-    """The child loads all that it needs before it becomes nobody, who may not read where Python is installed."""
+    """The child loads the libraries before it becomes nobody, who may not read where Python is installed."""
+    if not all(folder.stat().st_mode & 0o001 for folder in Path(ladderlight.__file__).parents):
+        pytest.skip("others may not enter the folder in which Ladderlight is")
     script = (
-        "import os, pkgutil, sys\n"
-        "from importlib import import_module\n"
-        "import ladderlight, ladderlight_stages\n"
+        "import os, sys\n"
         "from ladderlight.commands import main\n"
-        "for package in (ladderlight, ladderlight_stages):\n"
-        "    for module in pkgutil.walk_packages(package.__path__, package.__name__ + '.'):\n"
-        "        module.name.endswith('__main__') or import_module(module.name)\n"
         "good, *arguments = sys.argv[1:]\n"
         "assert [main([c, good, '-q']) for c in ('check', 'build')] == [0, 0]\n"
         "main(['compare', good, good + '/nowhere', '-q']), main(['start', good, '-q'])\n"
