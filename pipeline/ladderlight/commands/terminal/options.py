@@ -30,10 +30,8 @@ WorkersOption = Annotated[
     int | None,
     typer.Option(min=1, metavar="NUMBER", help="Threads for the pictures; the result is the same for any number."),
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout.")]
-QuietOption = Annotated[
-    bool, typer.Option("--quiet", "-q", help="Print errors only; --json still prints its document.")
-]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout, with --quiet too.")]
+QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="Print errors only.")]
 
 
 def recipe_path(given: Path | None) -> Path:
