@@ -10,13 +10,13 @@ from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight_stages.banks.banks import assign_banks
 from ladderlight_stages.banks.capacity import one_bank_each
-from ladderlight_stages.banks.misfits import driving_memories, refuse_misfits, selected
+from ladderlight_stages.banks.misfits import refuse_misfits, selected
 from ladderlight_stages.tiling.placing import place
 from ladderlight_stages.tiling.tiling import Choice
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
-    for memory in driving_memories(board):
+    for memory in board.driving_memories:
         signals = {line.signal for line in board.address_lines(memory)}
         if is_direct(board, memory):
             what = f"memory {memory.name!r} drives the ladders and is addressed by counters alone"

@@ -23,7 +23,7 @@ from ladderlight import (
 from ladderlight.board.model.lines import LineSyntaxError, expand_names
 from ladderlight_stages.banks.banks import assign_banks
 from ladderlight_stages.banks.capacity import bank_problems
-from ladderlight_stages.banks.misfits import driving_memories, refuse_misfits, selected
+from ladderlight_stages.banks.misfits import refuse_misfits, selected
 from ladderlight_stages.tiling.placing import place
 from ladderlight_stages.tiling.tiling import Choice
 
@@ -107,7 +107,7 @@ def _masks(lines: Sequence[str] | None, board: Board) -> list[int]:
     """Return the code bits of each plane."""
     bits = {line: bit for bit, line in enumerate(board.code_lines)}
     if lines is None:
-        return [sum(1 << bits[name] for name in memory.data if name in bits) for memory in driving_memories(board)]
+        return [sum(1 << bits[name] for name in memory.data if name in bits) for memory in board.driving_memories]
     masks: list[int] = []
     for number, text in enumerate(lines, start=1):
         try:

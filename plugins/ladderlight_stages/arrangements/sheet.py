@@ -14,7 +14,7 @@ from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.units.arrays import Codes
 from ladderlight_stages.banks.capacity import bank_problems
-from ladderlight_stages.banks.misfits import collision, contents_of, driving_memories, selected
+from ladderlight_stages.banks.misfits import collision, contents_of, selected
 from ladderlight_stages.tiling.numbered import numbered_tiles, tile_size
 
 
@@ -31,7 +31,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
 
 
 def _is_tiled(board: Board) -> bool:
-    return any(not is_direct(board, memory) for memory in driving_memories(board))
+    return any(not is_direct(board, memory) for memory in board.driving_memories)
 
 
 def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
@@ -112,7 +112,7 @@ def _period(board: Board) -> tuple[int, int]:
         highest = max(
             (
                 line.index
-                for memory in driving_memories(board)
+                for memory in board.driving_memories
                 for line in board.address_lines(memory)
                 if line.signal is signal
             ),

@@ -21,7 +21,7 @@ from ladderlight import (
 )
 from ladderlight.board import Conflict, Placement
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight_stages.banks.misfits import collision, driving_memories, placed_words
+from ladderlight_stages.banks.misfits import collision, placed_words
 from ladderlight_stages.tiling.numbered import Grid, tile_grid
 
 ASCII = "".join(map(chr, range(32, 127)))
@@ -95,7 +95,7 @@ def text(
 
 
 def _grid(board: Board, bank: int) -> Grid:
-    if all(is_direct(board, memory) for memory in driving_memories(board)):
+    if all(is_direct(board, memory) for memory in board.driving_memories):
         raise ArrangementError("the board has no tile map to write text into; draw the text as a picture")
     if bank >= board.bank_count:
         raise ArrangementError(f"bank = {bank} does not exist; use 0 to {board.bank_count - 1}")

@@ -9,13 +9,13 @@ from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight_stages.banks.banks import assign_banks
 from ladderlight_stages.banks.capacity import one_bank_each
-from ladderlight_stages.banks.misfits import driving_memories, refuse_misfits, selected
+from ladderlight_stages.banks.misfits import refuse_misfits, selected
 from ladderlight_stages.tiling.placing import place
 from ladderlight_stages.tiling.tiling import Choice
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
-    if all(is_direct(board, memory) for memory in driving_memories(board)):
+    if all(is_direct(board, memory) for memory in board.driving_memories):
         what = "no memory that drives the ladders is addressed by another one, so the board has no tile map"
         yield Problem(where=(), what=what, action="use bank_pictures")
 

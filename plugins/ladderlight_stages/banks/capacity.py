@@ -14,7 +14,7 @@ from ladderlight.board.scanning.scan import is_direct
 from ladderlight.board.scanning.separation import separating_bits
 from ladderlight.units.words import joined
 from ladderlight_stages.banks.banks import assign_banks
-from ladderlight_stages.banks.misfits import driving_memories, selected
+from ladderlight_stages.banks.misfits import selected
 
 Assign = Callable[[Sequence[CodedPicture], Board, Mapping[str, Any]], tuple[Sequence[CodedPicture], Sequence[int]]]
 """Returns the pictures that fill banks, and the bank of each."""
@@ -53,7 +53,7 @@ def _own_banks(
 def _alike(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board) -> Iterator[Problem]:
     """Yield a caution for each memory with two banks at one address: its part of their pictures must be the same."""
     holders = dict(zip(banks, pictures, strict=True))
-    for memory in driving_memories(board):
+    for memory in board.driving_memories:
         if not is_direct(board, memory):
             continue
         mask = _bank_mask(board, memory)

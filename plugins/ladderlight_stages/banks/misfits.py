@@ -14,7 +14,7 @@ from ladderlight import (
     file_name,
     matching,
 )
-from ladderlight.board import Conflict, Memory, Placement
+from ladderlight.board import Conflict, Placement
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.board.scanning.separation import separating_bits
@@ -70,7 +70,7 @@ def refuse_other_boards(stage: str, board: Board) -> None:
     ArrangementError
         Names the stage that serves such a board.
     """
-    for memory in driving_memories(board):
+    for memory in board.driving_memories:
         if is_direct(board, memory):
             continue
         sources = joined([repr(name) for name in board.sources[memory.name]])
@@ -80,11 +80,6 @@ def refuse_other_boards(stage: str, board: Board) -> None:
             f"memory {memory.name!r} is addressed by memory {sources}, so its words are not a picture and stage "
             f"{stage!r} cannot place one; use {other} instead"
         )
-
-
-def driving_memories(board: Board) -> list[Memory]:
-    """Return the memories whose data pins drive ladder lines."""
-    return list(board.driving_memories)
 
 
 def collision(conflict: Conflict, board: Board) -> str:

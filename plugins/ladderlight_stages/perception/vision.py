@@ -98,7 +98,7 @@ def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floa
 
 
 def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) -> Floats:
-    """Give the opponent channels that are left after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
+    """Return the opponent channels that are left after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
     from scipy.fft import dctn, idctn  # slow to import
 
     opponent: Floats = np.asarray(linear, dtype=np.float64) @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T
@@ -110,7 +110,7 @@ def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) ->
 
 
 def kernel(width_degrees: float, density: float) -> Floats:
-    """Give a Gaussian's weights by pixel, (2 n + 1,), of a full width at half maximum; their sum is 1."""
+    """Return a Gaussian's weights by pixel, (2 n + 1,), of a full width at half maximum; their sum is 1."""
     from scipy.special import erf  # slow to import
 
     sigma = width_degrees * density * _SIGMA_OF_WIDTH

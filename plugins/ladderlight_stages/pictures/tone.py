@@ -107,7 +107,7 @@ def _contrasted(encoded: Floats, slope: float) -> Floats:
 
 
 def _adaptation(white: Singles) -> Floats:
-    """Give the matrix of linear sRGB that makes a colour neutral and keeps its luminance."""
+    """Return the matrix of linear sRGB that makes a colour neutral and keeps its luminance."""
     seen = XYZ_FROM_LINEAR @ (white / (white @ XYZ_FROM_LINEAR[1]))
     matrix: Floats = np.linalg.inv(XYZ_FROM_LINEAR) @ adaptation(seen, XYZ_FROM_LINEAR @ np.ones(3)) @ XYZ_FROM_LINEAR
     return matrix

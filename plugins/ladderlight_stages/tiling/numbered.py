@@ -10,7 +10,6 @@ import numpy as np
 from ladderlight import ArrangementError, Board, Contents, TileSet
 from ladderlight.board import Memory
 from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.banks.misfits import driving_memories
 from ladderlight_stages.tiling.tile_wiring import (
     TileWiring,
     counter_words,
@@ -100,7 +99,7 @@ def tile_grid(board: Board, bank: int = 0) -> Grid:
     ArrangementError
         When they are not rectangles of neighbouring pixels.
     """
-    memories: list[Memory] = driving_memories(board)
+    memories: list[Memory] = list(board.driving_memories)
     words = counter_words(board.x_grid.samples[None, :], board.y_grid.samples[:, None], board.bank_levels([[bank]]))
     drives = joint_drives(board, memories)
     outputs = sorted({output for drive in drives for output in drive.outputs})

@@ -217,7 +217,7 @@ def joint_drives(board: Board, memories: Sequence[Memory]) -> tuple[Drive, ...]:
 
 
 def turned_by(drives: Sequence[Drive], output: Pin) -> int:
-    """Give the bits of the joint address that a data pin of another memory turns."""
+    """Return the bits of the joint address that a data pin of another memory turns."""
     return sum(1 << bit for bit, drive in enumerate(drives) if output in drive.outputs)
 
 

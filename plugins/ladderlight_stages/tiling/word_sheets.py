@@ -53,6 +53,6 @@ class Sheets:
             )
 
     def contents(self) -> dict[str, MemoryContents]:
-        """Give the words of every memory, those with nothing put into them included."""
+        """Return the words of every memory, those with nothing put into them included."""
         sheets = {memory.name: self._sheets.get(memory.name) or blank_sheet(memory) for memory in self.board.memories}
         return {name: MemoryContents(words=sheet.words, written=sheet.written) for name, sheet in sheets.items()}

@@ -50,12 +50,12 @@ class Raster:
 
     @property
     def filling(self) -> Fraction:
-        """Counts that would fill the monitor's active part: more than are visible where that is no whole number."""
+        """Counts that would fill the monitor's active part: more than are visible where that is not a whole number."""
         return self.mode.horizontal.active * self.ratio
 
     @property
     def dots_per_count(self) -> int:
-        """Monitor pixels that each count covers; 0 where that is no whole number."""
+        """Monitor pixels that each count covers; 0 where that is not a whole number."""
         return self.ratio.denominator if self.ratio.numerator == 1 and self.filling == self.x.visible else 0
 
     @property

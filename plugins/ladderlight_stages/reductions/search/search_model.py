@@ -91,7 +91,7 @@ class SearchModel:
         return (weights / 100).astype(np.float32)
 
     def pull(self, chosen: NDArray[np.int32], weights: Singles) -> Singles:
-        """Give the weighted error convolved with ``spread``, float32 (height, width, 3)."""
+        """Return the weighted error convolved with ``spread``, float32 (height, width, 3)."""
         from scipy.signal import fftconvolve  # slow to import
 
         error = (self.colours[chosen] - self.pixels @ _BALANCED_FROM_LINEAR.T.astype(np.float32)) * weights
