@@ -17,7 +17,7 @@ from ladderlight.recipe.source.document import UnreadableError, read_document
 from ladderlight.recipe.source.problems import dig
 
 Mark = tuple[int, int, int] | None
-"""Time of change in nanoseconds, size and number of a file; None for what is not a file. A file that is put in the place
+"""Time of change in nanoseconds, size and number of a file; None for what is not a file. A file that is put in place
 of another, as editors do, has another number even if time and size are kept."""
 
 
