@@ -203,7 +203,7 @@ def test_errors_of_a_board_file_are_at_its_places(complaints: Complaints, projec
     board.write_text(BOARD.replace('"25.175 MHz"', "true").replace('"k0"]', '"k0", "k1"]'), encoding="utf-8")
     assert complaints(SHORT.replace("1\n", "3\n", 1)) == [
         "recipe.toml:1:10: format is 3; use 1, the format that this version reads",
-        'boards/lobby.toml:2:9: clock is true where a frequency is meant; write a frequency such as "25.175 MHz"',
+        'boards/lobby.toml:2:9: clock is true, not a frequency; write a frequency such as "25.175 MHz"',
         "boards/lobby.toml:8:15: nothing uses line 'k1'; use k0 or write \"-\" for a pin that drives nothing",
     ]
     board.write_text("[board]\nmode = 3\n", encoding="utf-8")
@@ -304,16 +304,16 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
             ("0.5", "false"),
         ],
         [
-            ("true\nblanking", 'clock is true where a frequency is meant; write a frequency such as "25.175 MHz"'),
-            ("true\nchips", 'access is true where a time is meant; write a time such as "120 ns"'),
-            ("true\nfill", "chips is true where a number is meant; use a whole number from 1 to 64"),
-            ("false\naddress", "fill is false where a number is meant; use a whole number from 0 to 4294967295"),
+            ("true\nblanking", 'clock is true, not a frequency; write a frequency such as "25.175 MHz"'),
+            ("true\nchips", 'access is true, not a time; write a time such as "120 ns"'),
+            ("true\nfill", "chips is true, not a number; use a whole number from 1 to 64"),
+            ("false\naddress", "fill is false, not a number; use a whole number from 0 to 4294967295"),
             (
                 "true }",
-                'b1 is true where a resistance is meant; write a resistance such as "75 ohm", "4k7" or "470R"',
+                'b1 is true, not a resistance; write a resistance such as "75 ohm", "4k7" or "470R"',
             ),
-            ("false }", "stage 'glow': strength is false where a number is meant; use a number from 0 to 1"),
-            ("false # no", "bank is false where a number is meant; use a whole number of 0 or more"),
+            ("false }", "stage 'glow': strength is false, not a number; use a number from 0 to 1"),
+            ("false # no", "bank is false, not a number; use a whole number of 0 or more"),
         ],
     ),
     "wrong types": (
@@ -542,7 +542,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
             ('"glw"', "no stage is called 'glw'; did you mean 'glow'?"),
             ('"worm"', "stage 'glow': tint is 'worm', which is not known; did you mean 'warm'?"),
             ("glov", "the chain has no stage 'glov' to override; did you mean 'glow'?"),
-            ("true }", "stage 'glow': strength is true where a number is meant; use a number from 0 to 1"),
+            ("true }", "stage 'glow': strength is true, not a number; use a number from 0 to 1"),
         ],
     ),
     "lines outside of a channel": (
@@ -559,7 +559,7 @@ BAD: dict[str, tuple[list[tuple[str, str]], list[tuple[str, str]]]] = {
         [('{ b0 = "1k3", b1 = "680" }', '{ r2r = true, b7 = "680" }')],
         [
             ("{ r2r", '[board.ladder.blue] lacks the key \'lines\'; add lines = ["r0", "r1"]'),
-            ("true", 'r2r is true where a resistance is meant; write a resistance such as "75 ohm", "4k7" or "470R"'),
+            ("true", 'r2r is true, not a resistance; write a resistance such as "75 ohm", "4k7" or "470R"'),
             ("b7", "[board.ladder.blue] has no key 'b7'; use one of lines, r2r, rung"),
         ],
     ),

@@ -254,7 +254,7 @@ def _words(value: object) -> int:
             raise MisfitError(f"is {named(value)}, which is out of range", f"use 2 to {LARGEST_MEMORY * 4} bytes")
         return ByteCount(number)
     if isinstance(value, bool) or not isinstance(value, int):
-        raise MisfitError(f"is {named(value)} where a number of words is meant", 'write 131072 or "128 KiB"')
+        raise MisfitError(f"is {named(value)}, not a number of words", 'write 131072 or "128 KiB"')
     if not 2 <= value <= LARGEST_MEMORY:
         raise MisfitError(f"is {named(value)}, which is out of range", f"use 2 to {LARGEST_MEMORY}")
     if value & (value - 1):
