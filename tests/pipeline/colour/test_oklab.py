@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ladderlight.colour.oklab import similarity_from_linear, oklab_from_linear
+from ladderlight.colour.oklab import oklab_from_linear, similarity_from_linear
 
 
 def test_white_and_black_lie_on_the_axis() -> None:
