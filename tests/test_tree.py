@@ -73,6 +73,7 @@ OWN_WORDS = {
     "readback/dumps.py": FORMATS,
     "proof/burnsheet.py": {"binary", "text"},
     # Keys of tables of the engine's own.
+    "bench/sheets/document.py": {"binary"},
     "proof/__init__.py": {"tiles"},
     "commands/build.py": {"text"},
     "workspace/manifest.py": {"text"},

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ladderlight.bench.sheets.page import bench_files
 from ladderlight.board import Finding
 from ladderlight.engine.runner import Chain, Progress
 from ladderlight.errors import BuildError, DocumentError
@@ -101,6 +102,7 @@ def _pages(
     shown = printable_values(document)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
+    yield from bench_files(printable(recipe.name), recipe.board)
     proof = proof_files(printable(recipe.name), recipe.board, words, shown, found, contents.tile_sets)
     yield from ((f"proof/{name}", data) for name, data in proof)
 
