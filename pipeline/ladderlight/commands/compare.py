@@ -93,7 +93,7 @@ def compare(
         words = build.words
         for report in reports:
             words = with_device(words, report.reading.device, report.found)
-        shown = damage_png(board, build.words, words, shown_banks(board, build.manifest.document))
+        shown = damage_png(board, build.words, words, shown_banks(board, build.pictures))
         export({picture: shown}, command=_PICTURE, inputs=(*read, *input_files(loaded).values()))
     if json_:
         document = {"ok": all(report.comparison.same for report in reports)} | document_of_reports(reports)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from functools import partial
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache, partial
 from typing import Any
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.checksums import Checksums, checksums_of
 from ladderlight.devices.files import bytes_of, span_bytes, words_of
 from ladderlight.devices.formats import format_of
 from ladderlight.devices.occupancy import Occupancy, occupancies_of
@@ -103,8 +103,9 @@ def describe(
 
 
 def _device(device: Device, image: bytes, burn: Burn, occupancy: Occupancy, files: Sequence[DeviceFile]) -> DeviceEntry:
+    in_order = cache(partial(_in_order, image, device))
+    sums = cache(checksums_of)  # a file often holds all of the image
     held = [(file, file.span) for file in files if file.span is not None]
-    shown = _in_order(image, device, held[0][1].order if held else "little")
     return DeviceEntry(
         name=device.name,
         memory=device.memory,
@@ -112,7 +113,7 @@ def _device(device: Device, image: bytes, burn: Burn, occupancy: Occupancy, file
         file=held[0][0].name if held else None,
         files=tuple(file.name for file in files),
         bytes=len(image),
-        **checksums_of(shown),
+        **sums(in_order(held[0][1].order if held else "little")),
         changed=burn.needed,
         burn=_burn(burn),
         words=device.part.words,
@@ -125,7 +126,7 @@ def _device(device: Device, image: bytes, burn: Burn, occupancy: Occupancy, file
             BankEntry(bank=bank.bank, pictures=bank.pictures, first=bank.first, last=bank.last)
             for bank in occupancy.banks
         ),
-        pieces=tuple(_piece(file, span, _in_order(image, device, span.order)) for file, span in held),
+        pieces=tuple(_piece(file, span, span_bytes(in_order(span.order), span), sums) for file, span in held),
     )
 
 
@@ -142,13 +143,12 @@ def _burn(burn: Burn) -> BurnEntry:
     )
 
 
-def _piece(file: DeviceFile, span: Span, image: bytes) -> PieceEntry:
-    data = span_bytes(image, span)
+def _piece(file: DeviceFile, span: Span, data: bytes, sums: Callable[[bytes], Checksums]) -> PieceEntry:
     return PieceEntry(
         file=file.name,
         format=format_of(file.data),
         bytes=len(data),
-        **checksums_of(data),
+        **sums(data),
         first=span.first,
         step=span.step,
         order=span.order,

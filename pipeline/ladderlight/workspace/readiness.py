@@ -8,10 +8,9 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 from ladderlight.board import Finding
-from ladderlight.board.advice import findings
-from ladderlight.board.model.findings import ranked
+from ladderlight.board.model.findings import is_refused, ranked
 from ladderlight.engine.runner import Chain, origin_of, unique_names
-from ladderlight.errors import ArrangementError, BuildError, DeviceFileError, Fault, LadderlightError, PictureError
+from ladderlight.errors import BuildError, DeviceFileError, LadderlightError, PictureError
 from ladderlight.recipe import PictureFile, Recipe, advice_on
 from ladderlight.recipe.inputs import input_files
 from ladderlight.stages.boundary import capacity_problems, probe_of
@@ -24,75 +23,30 @@ _MOST_FRAMES = 1 << 20
 """Of all files together; far more than any board has banks."""
 
 
-def readiness(recipe: Recipe, *, strict: bool = False) -> list[Finding]:
+def readiness(recipe: Recipe, *, strict: bool = False, whole: bool = True) -> list[Finding]:
     """Return all findings on a recipe: board, files, output folder, arrangements and advice.
 
     Without an error among them a build succeeds, unless that depends on what is in the pictures beyond their headers.
-    With ``strict``, cautions are errors.
+
+    Parameters
+    ----------
+    recipe
+        The recipe.
+    strict
+        Whether cautions are errors.
+    whole
+        Otherwise what a build finds anyway before it writes is left out: unreadable files, and what stages refuse.
     """
-    found = findings(recipe.board)
-    works = not _errors(found)
-    found += _output(recipe)
-    found += recipe.cautions
-    unreadable = list(_unreadable(recipe))
-    found += unreadable
-    if works:
-        found += _device_files(recipe)
-        found += _arranged(recipe)
-        found += advice_on(recipe)
+    works = not is_refused(recipe.findings)
+    arranged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)] if works and whole else []
+    unreadable = list(_unreadable(recipe)) if whole else []
     probes, probed = _probes(recipe, [one.where for one in unreadable])
-    found += probed
-    if works and not _errors(probed):
-        found += _crowding(recipe, probes)
+    if works and not is_refused(probed):
+        probed += _crowding(recipe, probes)
+    found = [*recipe.findings, *_output(recipe), *recipe.cautions, *unreadable, *arranged, *probed]
     if strict:
         found = [replace(one, level="error") if one.level == "caution" else one for one in found]
     return ranked(found)
-
-
-def refuse_unready(recipe: Recipe, *, strict: bool = False) -> tuple[Finding, ...]:
-    """Return the findings on the board, after refusing a recipe of which it is known that it cannot be built.
-
-    With ``strict``, nothing may be cautioned of it.
-
-    Raises
-    ------
-    BuildError
-        When the board has errors, or the output folder is not this recipe's; with ``strict``, for all findings.
-    PictureError
-        When files are not pictures.
-    ArrangementError
-        When there are too many of them, as far as their headers or the recipe alone show it.
-    """
-    found = tuple(findings(recipe.board))
-    if strict:
-        refuse_errors(readiness(recipe, strict=True))
-        return found
-    refuse_errors(found)
-    refuse_foreign(recipe.output, recipe.owner)
-    probes, probed = _probes(recipe)
-    for kind, errors in ((PictureError, _errors(probed)), (ArrangementError, _errors(_crowding(recipe, probes)))):
-        if errors:
-            raise kind.of(errors)
-    return found
-
-
-def refuse_errors(found: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Return findings, the gravest first.
-
-    Raises
-    ------
-    BuildError
-        When there are errors among them.
-    """
-    ordered = tuple(ranked(found))
-    errors = _errors(ordered)
-    if errors:
-        raise BuildError.of(errors)
-    return ordered
-
-
-def _errors(found: Iterable[Finding]) -> list[Fault]:
-    return [Fault(where=one.where, message=one.message) for one in found if one.level == "error"]
 
 
 def _found(error: LadderlightError, where: str) -> list[Finding]:

@@ -10,7 +10,7 @@ from PIL import Image
 from ladderlight import TileSet
 from ladderlight.board import Finding
 from ladderlight.proof import burn_page, proof_files
-from ladderlight.proof.scanout import memories_of, render
+from ladderlight.proof.scanout import Scanned, memories_of, render
 from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
 
@@ -60,7 +60,11 @@ def proof(board, banked):
         document = describe(
             project=project, board=board, contents=contents, files=files, words=words, details=details
         ).document
-        return dict(proof_files(project, board, words, document, findings)), document, words
+        return (
+            dict(proof_files(project, Scanned(board=board, words=words, banks=[0, 3]), document, findings)),
+            document,
+            words,
+        )
 
     return make
 
@@ -139,7 +143,9 @@ def test_a_palette_too_large_to_list_is_said_so(make_board, memory, ladder, bank
     files = binary(contents, board)
     words = memories_of(board, files)
     document = describe(project="p", board=board, contents=contents, files=files, words=words).document
-    page = Page(dict(proof_files("p", board, words, document, []))["index.html"].decode())
+    page = Page(
+        dict(proof_files("p", Scanned(board=board, words=words, banks=[0]), document, []))["index.html"].decode()
+    )
     assert "No table of 4,096 codes" in page.text
 
 
@@ -152,7 +158,7 @@ def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     document = describe(project="p", board=board, contents=contents, files=files, words=words).document
     at = np.array([[0], [1], [0x7FFF]])  # two pixels of the first row, and a word that nothing reads
     tiles = TileSet(memory="picture", codes=np.zeros((3, 8, 8), np.uint16), numbers=np.arange(4, 7), addresses=at)
-    found = dict(proof_files("p", board, words, document, [], [tiles]))
+    found = dict(proof_files("p", Scanned(board=board, words=words, banks=[0], tile_sets=[tiles]), document, []))
     assert list(found) == [
         "screens/bank0.png",
         "screens/tiles0.png",
@@ -180,7 +186,7 @@ def first_page(board, contents):
     files = binary(contents, board)
     words = memories_of(board, files)
     document = describe(project="p", board=board, contents=contents, files=files, words=words).document
-    found = dict(proof_files("p", board, words, document, []))
+    found = dict(proof_files("p", Scanned(board=board, words=words, banks=[0]), document, []))
     return list(found), Page(found["index.html"].decode()).text
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Board, Finding
+from ladderlight.board.advice import findings
 from ladderlight.colour.viewing import Viewing
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.declaration import StageDeclaration
@@ -75,6 +77,11 @@ class Recipe(Value):
     """Other files that the recipe names: its board's, and those of options."""
     cautions: tuple[Finding, ...] = ()
     """What was found in reading it that does not stop a build."""
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """What there is to say of the board before it is built, errors first."""
+        return tuple(findings(self.board))
 
     @property
     def takes_pictures(self) -> bool:
