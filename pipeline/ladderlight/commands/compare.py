@@ -81,7 +81,7 @@ def compare(
     sections = sections_of(board, build.files, byte_order(big_endian))
     recorded = recorded_chips(loaded)
     earlier = recorded.images(board)
-    found = match(read_dumps(read, sections), sections, wanted=build.images(board), earlier=earlier, device=device)
+    found = match(read_dumps(read, sections), sections, wanted=build.image_arrays, earlier=earlier, device=device)
     known = known_contents(loaded, recorded.record, build.words)
     reports = [
         report_on(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))

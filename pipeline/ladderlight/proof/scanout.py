@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ladderlight.board import Board, srgb_from_linear
 from ladderlight.board.scanning.playback import count_codes
 from ladderlight.board.scanning.scan import Scan, scan
-from ladderlight.devices.files import join_files
+from ladderlight.devices.files import images_of, join_files
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import DeviceFile, TileSet
 from ladderlight.proof.tilesheet import places_of, tiles_shown
@@ -26,14 +26,15 @@ from ladderlight.units.arrays import Codes, Ints, MemoryWords
 class Scanned:
     """The words of a board's memories as read back from the device files, and what banks show of them: scanned once.
 
-    ``codes`` are those of each bank's picture, shape (height, width). ``places`` is for each tile set how many places
-    of the map show each tile, shape (tiles,).
+    ``images`` are each device's bytes, low byte of each word first. ``codes`` are those of each bank's picture, shape
+    (height, width). ``places`` is for each tile set how many places of the map show each tile, shape (tiles,).
     """
 
     board: Board
     words: MemoryWords
     banks: Sequence[int]
     tile_sets: Sequence[TileSet] = ()
+    images: Mapping[str, bytes] = field(init=False)
     codes: Mapping[int, Codes] = field(init=False)
     places: Sequence[Ints] = field(init=False)
 
@@ -47,6 +48,7 @@ class Scanned:
         with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
             found = dict(zip(self.banks, pool.map(shown, self.banks), strict=True))
         tiles = zip(*(tiles for _, tiles in found.values()), strict=True)
+        object.__setattr__(self, "images", images_of(self.board, self.words))
         object.__setattr__(self, "codes", {bank: codes for bank, (codes, _) in found.items()})
         object.__setattr__(self, "places", list(map(places_of, self.tile_sets, tiles)))
 

@@ -21,7 +21,7 @@ from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
 from ladderlight.storage.output import NOTHING_REPLACED, staged_output, unwritable
 from ladderlight.storage.stopping import noting_stops
-from ladderlight.system.printable import json_text, printable, printable_values
+from ladderlight.system.printable import json_text, printable
 from ladderlight.system.versions import versions
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
@@ -63,15 +63,16 @@ def build(
         When pictures turn out not to be usable or not to fit. In every case the old output stays as it was.
     """
     with noting_stops(NOTHING_REPLACED):
-        refuse_errors(readiness(recipe, strict=strict, whole=strict))
+        ready = readiness(recipe, strict=strict, whole=strict)
+        refuse_errors(ready)
         inputs = inputs_of(recipe)  # before: a file that changes while pictures are reduced has changed since
         chain = Chain(recipe=recipe)
         coded = chain.code_pictures(workers=workers, progress=progress)
         found = refuse_errors([*recipe.findings, *_cautions(coded, strict=strict)])
         contents = chain.arrange(coded)
         files = chain.emit(contents)
-        recorded = recorded_chips(recipe)
     with staged_output(recipe.output, recipe.owner) as folder:
+        recorded = recorded_chips(recipe)
         before = _manifest_before(recipe.output)
         _write(folder / "devices", ((file.name, file.data) for file in files))
         words = read_memories(recipe.board, folder / "devices", files)
@@ -83,29 +84,26 @@ def build(
             board=recipe.board,
             contents=contents,
             files=files,
-            words=words,
+            images=scanned.images,
             burned=recorded.chips,
             details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
             merged=merged,
             inputs=[InputEntry.model_validate(item) for item in inputs],
             versions=versions(),
         )
-        document = made.document
-        _write(folder, _pages(recipe.name, scanned, document, found))
+        _write(folder, _pages(recipe.name, scanned, made, found))
     kept = (*recorded.findings, *version_findings(before, made))
-    return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
+    return Built(output=recipe.output, manifest=made.document, findings=(*found, *kept))
 
 
-def _pages(
-    project: str, scanned: Scanned, document: Mapping[str, Any], found: Sequence[Finding]
-) -> Iterator[tuple[str, bytes]]:
-    """Yield what is written beside the device files: the manifest, and the sheets and pages made from it."""
-    yield FILE, json_text(document).encode()
-    shown = printable_values(document)
+def _pages(project: str, scanned: Scanned, made: Manifest, found: Sequence[Finding]) -> Iterator[tuple[str, bytes]]:
+    """Yield what is written beside the device files: the sheets and pages made from the manifest, and itself."""
+    shown = made.printable
     yield "burn-sheet.txt", burn_sheet(scanned.board, shown).encode()
     yield "burn-sheet.html", burn_page(scanned.board, shown).encode()
     proof = proof_files(printable(project), scanned, shown, found)
     yield from ((f"proof/{name}", data) for name, data in proof)
+    yield FILE, json_text(made.document).encode()
 
 
 def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding]:

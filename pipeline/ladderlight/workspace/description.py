@@ -14,8 +14,7 @@ from ladderlight.devices.formats import format_of
 from ladderlight.devices.occupancy import Occupancy, occupancies_of
 from ladderlight.flow.pictures import Contents, DeviceFile, PlacedPicture, Span
 from ladderlight.system.versions import changed_versions
-from ladderlight.units.arrays import MemoryWords
-from ladderlight.workspace.burned import Burn, Chip, burn_of, device_image
+from ladderlight.workspace.burned import Burn, Chip, burn_of
 from ladderlight.workspace.manifest import (
     FORMAT,
     BankEntry,
@@ -39,7 +38,7 @@ def describe(
     board: Board,
     contents: Contents,
     files: Sequence[DeviceFile],
-    words: MemoryWords,
+    images: Mapping[str, bytes],
     burned: Mapping[str, Chip] | None = None,
     details: Details | None = None,
     merged: Merged | None = None,
@@ -56,8 +55,8 @@ def describe(
         The board, and what was arranged for its memories.
     files
         All files under ``devices/``.
-    words
-        The memories' words as read back from those files.
+    images
+        What those files make of each device, by name, low byte of each word first.
     burned
         What is in the chips, by device, see :mod:`ladderlight.workspace.burned`.
     details
@@ -77,7 +76,7 @@ def describe(
         chip = (burned or {}).get(device.name)
         same = chip is not None and digest is not None and chip.inputs == digest
         cause = changed_versions(chip.versions or {}, versions or {}) if chip is not None and same else ""
-        image = device_image(words, device)
+        image = images[device.name]
         burn = burn_of(chip, device, image, cause=cause and f" because of {cause} (same inputs)")
         own = [file for file in files if file.device == device.name]
         devices.append(_device(device, image, burn, occupancies[device.name], own))

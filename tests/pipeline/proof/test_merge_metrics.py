@@ -105,7 +105,8 @@ def test_nothing_is_compared_where_counters_address_everything(board) -> None:
     codes = np.random.default_rng(1).integers(0, 64, (120, 160), dtype=np.uint16)
     coded = CodedPicture(origin=Origin(name="quay", source="quay.png"), codes=codes)
     contents = bank_pictures([coded], board)
-    assert merged_metrics(Scanned(board=board, words={}, banks=[]), contents.pictures, [coded]) == {}
+    words = {name: memory.words for name, memory in contents.memories.items()}
+    assert merged_metrics(Scanned(board=board, words=words, banks=[]), contents.pictures, [coded]) == {}
 
 
 def test_only_pictures_that_are_shown_otherwise_have_figures(make_board, memory) -> None:
