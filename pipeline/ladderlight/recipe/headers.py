@@ -45,7 +45,7 @@ def headers_of(recipe: Recipe, unreadable: Collection[str] = ()) -> Headers:
     """Read the headers of all pictures, on threads, but for those that are unreadable."""
 
     def probed(file: PictureFile) -> tuple[Probe | None, list[Finding]]:
-        options = recipe.options_for(file, 0)
+        source, options = recipe.chain[0].declaration, recipe.options_for(file, 0)
         try:
             probe = probe_of(source, file.path, recipe.board, options, file.source, viewing=recipe.viewing)
         except PictureError as error:
@@ -54,9 +54,6 @@ def headers_of(recipe: Recipe, unreadable: Collection[str] = ()) -> Headers:
         return probe, [Finding(level="caution", where=file.source, message=caution)] if caution else []
 
     files = [file for file in recipe.files if file.source not in unreadable]
-    if not files:
-        return Headers(recipe=recipe, probes={}, findings=())
-    source = recipe.chain[0].declaration
     with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
         results = list(pool.map(probed, files))
     return Headers(

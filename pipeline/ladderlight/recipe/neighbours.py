@@ -33,28 +33,24 @@ class Neighbour:
         return self.path.name
 
     @cached_property
-    def _raw(self) -> Mapping[str, Any]:
+    def raw(self) -> Mapping[str, Any]:
+        """What the file holds; a board that is not known where it cannot be read."""
         try:
             return read_document(self.path, self.name).data
         except RecipeError:
             return {"board": None}
 
     @property
-    def is_recipe(self) -> bool:
-        """Whether it is not a board file, or another program's; one that cannot be read may be."""
-        return "board" in self._raw
-
-    @property
     def output(self) -> Path:
         """Its output folder."""
-        project = self._raw.get("project")
+        project = self.raw.get("project")
         named = project.get("output") if isinstance(project, dict) else None
         return self.path.parent / (named if isinstance(named, str) and "\0" not in named else "out")
 
     @cached_property
     def devices(self) -> frozenset[tuple[str, str]] | None:
         """Names and parts of its devices; None when its board cannot be read."""
-        board = self._raw["board"]
+        board = self.raw["board"]
         try:
             if isinstance(board, str) and _readable(self.path.parent / board):
                 inner = read_document(self.path.parent / board, board).data
@@ -73,7 +69,7 @@ def neighbours_of(recipe: Path) -> tuple[Neighbour, ...]:
     """Return the other recipes of the folder of a recipe's file, by name."""
     others = sorted(recipe.parent.glob("*.toml"))
     found = (Neighbour(path=other) for other in others if other.resolve() != recipe.resolve() and _readable(other))
-    return tuple(other for other in found if other.is_recipe)
+    return tuple(other for other in found if "board" in other.raw)  # else a board file, or another program's
 
 
 def _readable(path: Path) -> bool:

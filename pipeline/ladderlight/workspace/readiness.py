@@ -25,18 +25,11 @@ def readiness(recipe: Recipe, *, strict: bool = False, whole: bool = True) -> li
     """Return all findings on a recipe: board, files, output folder, arrangements and advice.
 
     Without an error among them a build succeeds, unless that depends on what is in the pictures beyond their headers.
-
-    Parameters
-    ----------
-    recipe
-        The recipe.
-    strict
-        Whether cautions are errors.
-    whole
-        Otherwise what a build finds anyway before it writes is left out: unreadable files, and what stages refuse.
+    With ``strict``, cautions are errors. Without ``whole``, what a build finds anyway before it writes is left out:
+    unreadable files, what stages refuse, and advice.
     """
-    works = recipe.board_works
-    staged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)] if works and whole else []
+    asked = recipe.board_works and whole
+    staged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)] if asked else []
     files = _files(recipe, whole=whole)
     output = _errors(output_faults(recipe.output, recipe.owner), "output")
     found = [*recipe.findings, *output, *recipe.cautions, *staged, *files]
