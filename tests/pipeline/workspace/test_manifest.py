@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from ladderlight import DeviceFile
+from ladderlight.devices.checksums import checksums_of
 from ladderlight.devices.files import images_of
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
@@ -207,3 +208,17 @@ def test_a_big_endian_device_is_summed_as_its_file_is(make_board, memory, banked
         project="p", board=board, contents=contents, files=[file], images=images_of(board, memories_of(board, [file]))
     ).document["devices"]
     assert device["crc32"] == device["pieces"][0]["crc32"] == f"{zlib.crc32(file.data):08X}"
+
+
+def test_equal_bytes_are_summed_once(build, monkeypatch):
+    """A device, its binary file and its HEX file hold the same bytes."""
+    summed = []
+
+    def counted(data):
+        summed.append(len(data))
+        return checksums_of(data)
+
+    monkeypatch.setattr("ladderlight.workspace.description.checksums_of", counted)
+    (device,) = build()["devices"]
+    assert [piece["crc32"] for piece in device["pieces"]] == [device["crc32"]] * 2
+    assert summed == [device["bytes"]]
