@@ -20,7 +20,6 @@ from ladderlight.workspace.burned import Chip, Record
 from ladderlight.workspace.manifest import read_manifest
 from ladderlight.workspace.recorded import key_of
 
-
 Set = tuple[str | None, str | None, int]
 """A set of chips: recipe, revision and tray."""
 
