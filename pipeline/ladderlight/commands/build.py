@@ -15,6 +15,9 @@ def build(
     *,
     workers: WorkersOption = None,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors, and do not build.")] = False,
+    keep_going: Annotated[
+        bool, typer.Option("--keep-going", help="Build the trays that have no bad picture, and name the others.")
+    ] = False,
     json_: JsonOption = False,
     quiet: QuietOption = False,
     verbose: Annotated[
@@ -25,18 +28,21 @@ def build(
     from dataclasses import asdict
 
     from ladderlight.commands.terminal.reporting import picture_progress, print_document, print_findings, stderr, stdout
+    from ladderlight.proof.burnsheet import chip_label
     from ladderlight.recipe import load
     from ladderlight.workspace.build import build as build_recipe
 
     loaded = load(recipe_path(recipe))
     with picture_progress(quiet=quiet) as progress:
-        built = build_recipe(loaded, workers=workers, progress=progress, strict=strict)
-    told = (finding for finding in built.findings if verbose or finding.level != "note")
-    print_findings(stderr(quiet=quiet), told)
+        built = build_recipe(loaded, workers=workers, progress=progress, strict=strict, keep_going=keep_going)
+    told = (one for one in built.findings if verbose or one.level != "note")
+    if quiet:
+        told = (one for one in built.findings if one.level == "error")
+    print_findings(stderr(), told)
     if json_:
         print_document(
             {
-                "ok": True,
+                "ok": built.complete,
                 "output": str(built.output),
                 "proof": str(built.proof),
                 "device_files": [str(path) for path in built.device_files],
@@ -44,12 +50,12 @@ def build(
                 "findings": list(map(asdict, built.findings)),
             }
         )
-        return
+        raise typer.Exit(0 if built.complete else 1)
     console = stdout(quiet=quiet)
     for picture in built.manifest["pictures"] if verbose else ():
         console.print(_measures(picture))
     for device in built.manifest["devices"]:
-        console.print(f"{device['name']}: {device['part']}, {device['burn']['text']}")
+        console.print(f"{chip_label(device)}: {device['part']}, {device['burn']['text']}")
         pieces = {piece["file"]: piece for piece in device["pieces"]}
         for name in device["files"]:
             sums = f"  CRC-32 {pieces[name]['crc32']}, sum {pieces[name]['sum16']}" if name in pieces else ""
@@ -58,6 +64,8 @@ def build(
         console.print(f"note: {note}")
     console.print(f"{built.output / 'burn-sheet.txt'}")
     console.print(f"{built.proof}")
+    if not built.complete:
+        raise typer.Exit(1)
 
 
 def _measures(picture: Mapping[str, Any]) -> str:
@@ -65,4 +73,5 @@ def _measures(picture: Mapping[str, Any]) -> str:
         f"{name} {value:.4g}" if isinstance(value, int | float) else f"{name} {value}"
         for name, value in picture.get("metrics", {}).items()
     ]
-    return ", ".join([f"{picture['source']}: bank {picture['bank']}", *figures])
+    tray = f"tray {picture['tray']}, " if "tray" in picture else ""
+    return ", ".join([f"{picture['source']}: {tray}bank {picture['bank']}", *figures])

@@ -45,10 +45,13 @@ class Chain:
         """The recipe's board."""
         return self.recipe.board
 
-    def code_pictures(self, *, workers: int | None = None, progress: Progress | None = None) -> list[CodedPicture]:
+    def code_pictures(
+        self, *, workers: int | None = None, progress: Progress | None = None, bad: list[Fault] | None = None
+    ) -> list[CodedPicture]:
         """Run the stages up to the coded pictures over all files, on a pool of threads.
 
-        The result does not depend on ``workers`` (default: the number of processors).
+        The result does not depend on ``workers`` (default: the number of processors). Faults of pictures that cannot
+        be used are put into ``bad``, if it is given, and those pictures are left out.
 
         Raises
         ------
@@ -66,7 +69,7 @@ class Chain:
         surveys: dict[int, Survey] = {}
         store = CheckpointStore()
         coded: dict[str, list[CodedPicture]] = {}
-        bad: list[Fault] = []
+        faults: list[Fault] = []
         with ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool:
             try:
                 for at, look_of in looks.items():
@@ -83,15 +86,18 @@ class Chain:
                     try:
                         coded[names[file]] = steps.result(file, future)
                     except PictureError as error:
-                        bad += [Fault(where=file.source, message=str(fault)) for fault in error.faults]
+                        faults += [Fault(where=file.source, message=str(fault)) for fault in error.faults]
             except BaseException:
                 pool.shutdown(cancel_futures=True)
                 raise
-        if bad:
-            raise PictureError.of(bad)
+        if faults and bad is None:
+            raise PictureError.of(faults)
+        if bad is not None:
+            bad += faults
         for sequence in dict.fromkeys(going.sequences.values()):
-            coded |= sequence.with_flicker(coded)
-        return [picture for name in names.values() for picture in coded[name]]
+            if all(name in coded for name in sequence.names):
+                coded |= sequence.with_flicker(coded)
+        return [picture for name in names.values() for picture in coded.get(name, ())]
 
     def _sequences(self, names: Mapping[PictureFile, str]) -> dict[str, FrameSequence]:
         """Return each file's sequence, by the name of its pictures."""

@@ -19,7 +19,7 @@ from ladderlight.stages.boundary import problems_of
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 
-_OWN_KEYS = ("use", "bank")
+_OWN_KEYS = ("use", "bank", "tray")
 
 
 def cards_of(
@@ -59,7 +59,7 @@ def cards_of(
         report.add_all(problems, where)
         files += files_named(options, folder)
         read = read_files(options, where, folder, report)
-        cards[place] = CardUse(declaration=declaration, options=read, bank=table.get("bank"))
+        cards[place] = CardUse(declaration=declaration, options=read, bank=table.get("bank"), tray=table.get("tray"))
     return cards, files
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,24 +14,27 @@ from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.runner import Chain, Progress
-from ladderlight.errors import BuildError, DocumentError
+from ladderlight.errors import ArrangementError, BuildError, DocumentError, Fault, PictureError
 from ladderlight.flow.pictures import CodedPicture
-from ladderlight.proof import burn_page, proof_files
+from ladderlight.proof import burn_page, proof_files, trays_page
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.merge_metrics import merged_metrics
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import shown_banks
 from ladderlight.recipe import Recipe
+from ladderlight.recipe.headers import headers_of
 from ladderlight.recipe.inputs import inputs_of
 from ladderlight.storage.output import NOTHING_REPLACED, staged_output, unwritable
 from ladderlight.storage.stopping import noting_stops
 from ladderlight.system.printable import json_text, printable
 from ladderlight.system.versions import versions
+from ladderlight.units.words import joined
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, read_manifest
 from ladderlight.workspace.readiness import readiness
-from ladderlight.workspace.recorded import recorded_chips
+from ladderlight.workspace.recorded import Recorded, recorded_chips
+from ladderlight.workspace.trays import Tray, deal
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,6 +45,8 @@ class Built:
     manifest: Mapping[str, Any]
     """As plain values; see :class:`ladderlight.workspace.manifest.Manifest`."""
     findings: tuple[Finding, ...]
+    complete: bool = True
+    """False where trays with bad pictures were left out."""
 
     @property
     def device_files(self) -> tuple[Path, ...]:
@@ -53,9 +60,14 @@ class Built:
 
 
 def build(
-    recipe: Recipe, *, workers: int | None = None, progress: Progress | None = None, strict: bool = False
+    recipe: Recipe,
+    *,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    strict: bool = False,
+    keep_going: bool = False,
 ) -> Built:
-    """Build a recipe; with ``strict``, cautions are errors.
+    """Build a recipe; with ``strict``, cautions are errors. With ``keep_going``, trays with bad pictures are left out.
 
     Raises
     ------
@@ -66,46 +78,122 @@ def build(
     """
     with noting_stops(NOTHING_REPLACED):
         ready = readiness(recipe, strict=strict, whole=strict)
-        refuse_errors(ready)
+        sources = {file.source for file in recipe.files}
+        bad = {one: None for one in ready if keep_going and one.level == "error" and one.where in sources}
+        refuse_errors([one for one in ready if one not in bad])
         inputs = inputs_of(recipe)  # before: a file that changes while pictures are reduced has changed since
         chain = Chain(recipe=recipe)
-        coded = with_cards(recipe, chain.code_pictures(workers=workers, progress=progress))
+        faults: list[Fault] | None = [] if keep_going else None
+        coded = chain.code_pictures(workers=workers, progress=progress, bad=faults)
+        bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in faults or ()}
         found = refuse_errors([*recipe.findings, *_cautions(coded, strict=strict)])
-        contents = chain.arrange(coded)
-        files = chain.emit(contents)
+        trays, left_out = _dealt(recipe, coded, list(bad))
     with staged_output(recipe.output, recipe.owner) as folder:
-        recorded = recorded_chips(recipe)
         before = _manifest_before(recipe.output)
-        _write(folder / "devices", ((file.name, file.data) for file in files))
-        words = read_memories(recipe.board, folder / "devices", files)
+        going = _Going(
+            chain=chain,
+            folder=folder,
+            recorded=recorded_chips(recipe),
+            inputs=[InputEntry.model_validate(item) for item in inputs],
+            versions=versions(),
+            found=found,
+        )
+        by_source: dict[str, list[CodedPicture]] = {}
+        for picture in coded:
+            by_source.setdefault(picture.origin.source, []).append(picture)
+        made = Manifest.of_trays([going.tray(tray, by_source) for tray in trays])
+        _write(folder, _pages(recipe, made))
+    told = (*found, *bad, *left_out, *going.recorded.findings, *version_findings(before, made))
+    return Built(output=recipe.output, manifest=made.document, findings=told, complete=not bad)
+
+
+def _dealt(recipe: Recipe, coded: Sequence[CodedPicture], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:
+    """Return the trays to build, and an error for each one that is left out because of bad pictures.
+
+    Raises
+    ------
+    PictureError
+        When no tray is left.
+    """
+    known = {file.source: probe.frames for file, probe in headers_of(recipe).probes.items()} if bad else {}
+    known |= Counter(picture.origin.source for picture in coded)
+    trays = deal(recipe, {file: known.get(file.source, 1) for file in recipe.files})
+    spoilt = {one.where for one in bad}
+    left_out, building = [], []
+    for tray in trays:
+        names = [file.source for file in tray.files if file.source in spoilt]
+        if names:
+            message = f"not built because of {joined(names)}; correct or leave out what is wrong, and build again"
+            left_out.append(Finding(level="error", where=f"tray {tray.number}", message=message))
+        else:
+            building.append(tray)
+    if not building:
+        raise PictureError.of(Fault(where=one.where, message=one.message) for one in bad)
+    return building, left_out
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Going:
+    """What the trays of a build have in common."""
+
+    chain: Chain
+    folder: Path
+    recorded: Recorded
+    inputs: Sequence[InputEntry]
+    versions: Mapping[str, str]
+    found: Sequence[Finding]
+
+    def tray(self, tray: Tray, coded: Mapping[str, Sequence[CodedPicture]]) -> Manifest:
+        """Arrange the pictures of a tray, write its device files and its proof. Nothing of it stays in memory."""
+        recipe = self.chain.recipe
+        pictures = [picture for file in tray.files for picture in coded[file.source]]
+        pictures = with_cards(recipe, pictures, tray.cards)
+        with _named(tray):
+            contents = self.chain.arrange(pictures)
+            files = self.chain.emit(contents)
+        files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
+        _write(self.folder / "devices", ((file.name, file.data) for file in files))
+        words = read_memories(recipe.board, self.folder / "devices", files)
         banks = shown_banks(recipe.board, (placed.bank for placed in contents.pictures))
         scanned = Scanned(board=recipe.board, words=words, banks=banks, tile_sets=contents.tile_sets)
-        merged = merged_metrics(scanned, contents.pictures, coded)
         made = describe(
             project=recipe.name,
             board=recipe.board,
             contents=contents,
             files=files,
             images=scanned.images,
-            burned=recorded.of_tray(),
-            details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
-            merged=merged,
-            inputs=[InputEntry.model_validate(item) for item in inputs],
-            versions=versions(),
+            burned=self.recorded.of_tray(tray.number or 1),
+            details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in pictures},
+            merged=merged_metrics(scanned, contents.pictures, pictures),
+            inputs=self.inputs,
+            versions=self.versions,
+            tray=tray.number,
         )
-        _write(folder, _pages(recipe.name, scanned, made, found))
-    kept = (*recorded.findings, *version_findings(before, made))
-    return Built(output=recipe.output, manifest=made.document, findings=(*found, *kept))
+        proof = proof_files(printable(recipe.name), scanned, made.printable, self.found, tray=tray.number)
+        _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
+        return made
 
 
-def _pages(project: str, scanned: Scanned, made: Manifest, found: Sequence[Finding]) -> Iterator[tuple[str, bytes]]:
-    """Yield what is written beside the device files: the sheets and pages made from the manifest, and itself."""
+@contextmanager
+def _named(tray: Tray) -> Iterator[None]:
+    """Name the tray in errors of its arrangement."""
+    try:
+        yield
+    except ArrangementError as error:
+        if tray.number is None:
+            raise
+        faults = [replace(one, where=tray.place(one.where or "pictures")) for one in error.faults]
+        raise ArrangementError.of(faults) from None
+
+
+def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
+    """Yield what is written beside the device files and proofs: the sheets made from the manifest, and itself."""
     shown = made.printable
-    yield "burn-sheet.txt", burn_sheet(scanned.board, shown).encode()
-    yield "burn-sheet.html", burn_page(scanned.board, shown).encode()
-    yield from bench_files(printable(project), scanned.board)
-    proof = proof_files(printable(project), scanned, shown, found)
-    yield from ((f"proof/{name}", data) for name, data in proof)
+    yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
+    yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
+    yield from bench_files(printable(recipe.name), recipe.board)
+    if made.trays != (None,):
+        yield "proof/index.html", trays_page(printable(recipe.name), recipe.board, shown).encode()
     yield FILE, json_text(made.document).encode()
 
 
