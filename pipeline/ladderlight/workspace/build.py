@@ -17,7 +17,7 @@ from ladderlight.proof.merge_metrics import merged_metrics
 from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
-from ladderlight.storage.output import NOTHING_REPLACED, staged_output, unwritable
+from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
 from ladderlight.storage.stopping import noting_stops
 from ladderlight.system.printable import json_text, printable, printable_values
 from ladderlight.system.versions import versions
@@ -70,7 +70,8 @@ def build(
         contents = chain.arrange(coded)
         files = chain.emit(contents)
         recorded = recorded_chips(recipe)
-    with staged_output(recipe.output, recipe.owner) as folder:
+    with staged_output(recipe.output, recipe.owner) as staging:
+        folder = staging.folder
         before = _manifest_before(recipe.output)
         _write(folder / "devices", ((file.name, file.data) for file in files))
         words = read_memories(recipe.board, folder / "devices", files)
@@ -89,7 +90,7 @@ def build(
         )
         document = made.document
         _write(folder, _pages(recipe, document, words, found, contents))
-    kept = (*recorded.findings, *version_findings(before, made))
+    kept = (*recorded.findings, *version_findings(before, made), *_edited(staging))
     return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
 
 
@@ -113,6 +114,12 @@ def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding
         if "caution" in picture.notes
     }
     return [Finding(level="error" if strict else "caution", where=source, message=text) for source, text in noted]
+
+
+def _edited(staging: Staging) -> Iterator[Finding]:
+    for path, kept in staging.edited.items():
+        message = f"was changed since the last build and is replaced; the changed file is kept as {kept}"
+        yield Finding(level="caution", where=str(path), message=message)
 
 
 def _manifest_before(output: Path) -> Manifest | None:

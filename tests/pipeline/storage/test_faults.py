@@ -25,6 +25,9 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
 ]
 
+CHANGED = {"devices/left/map.bin": "patched"}
+"""A file of the last build that the user has changed."""
+KEPT = {f"edited/{name}": text for name, text in CHANGED.items()}
 CALLS = ("rename", "replace", "mkdir", "unlink", "rmdir", "fsync", "open", "chmod")
 FAILURES = {
     "full once": (errno.ENOSPC, ()),
@@ -109,9 +112,9 @@ def begun(folder: Path, old: str | None) -> tuple[Project, dict[str, str], dict[
     if old is None:
         return project, {}, whole("new")
     project.build(old)
-    project.put(NOTES)
-    assert project.state() == whole(old) | NOTES
-    return project, whole(old) | NOTES, whole("new") | NOTES
+    project.put(NOTES | CHANGED)
+    assert project.state() == whole(old) | NOTES | CHANGED
+    return project, whole(old) | NOTES | CHANGED, whole("new") | NOTES | KEPT
 
 
 def steps(folder: Path, old: str | None) -> int:
@@ -137,7 +140,7 @@ def assert_settled(project: Project, states: list[dict[str, str]]) -> None:
     if (project.out / ".ladderlight").exists():
         assert project.private() <= {"record.json"}
     project.build("next")
-    assert project.state() == whole("next") | (NOTES if NOTES.keys() <= states[-1].keys() else {})
+    assert project.state() == whole("next") | (NOTES | KEPT if NOTES.keys() <= states[-1].keys() else {})
     assert project.private() == {"record.json"}
 
 

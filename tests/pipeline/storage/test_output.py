@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 import os
 import shutil
@@ -63,7 +64,8 @@ def test_the_record_depends_on_the_files_and_the_recipe_alone(tmp_path: Path) ->
         project.build("text")
         records.append((project.out / ".ladderlight" / "record.json").read_bytes())
     assert records[0] == records[1]
-    assert json.loads(records[0]) == {"format": 1, "recipe": "../recipe.toml", "files": sorted(FILES)}
+    digest = hashlib.sha256(b"text").hexdigest()
+    assert json.loads(records[0]) == {"format": 2, "recipe": "../recipe.toml", "files": dict.fromkeys(FILES, digest)}
 
 
 def test_a_project_that_is_moved_is_built_on(tmp_path: Path) -> None:
@@ -169,6 +171,8 @@ def test_a_damaged_manifest_does_not_stop_a_build(project: Project, damage: byte
     project.build("first")
     (project.out / "manifest.json").write_bytes(damage)
     project.build("second")
+    assert (project.out / "edited" / "manifest.json").read_bytes() == damage
+    shutil.rmtree(project.out / "edited")
     assert project.state() == whole("second")
 
 
@@ -271,8 +275,8 @@ def test_links_are_not_followed(project: Project) -> None:
 
 def test_a_failure_inside_leaves_the_last_build_whole(project: Project) -> None:
     project.build("old")
-    with pytest.raises(RuntimeError), output.staged_output(project.out, project.owner) as folder:
-        (folder / "manifest.json").write_text("new")
+    with pytest.raises(RuntimeError), output.staged_output(project.out, project.owner) as staging:
+        (staging.folder / "manifest.json").write_text("new")
         raise RuntimeError
     assert project.state() == whole("old")
     assert project.private() == {"record.json"}
@@ -355,9 +359,94 @@ def test_a_journal_that_leads_out_of_the_folder_is_refused(project: Project) -> 
     project.build("first")
     begun = {"format": 1, "aside": ["../recipe.toml"], "carried": [], "placed": ["manifest.json"]}
     project.put({".ladderlight/journal.json": json.dumps(begun)})
-    with pytest.raises(BuildError, match=r"journal\.json: the journal of an interrupted build cannot be read"):
+    with pytest.raises(BuildError, match=r"journal\.json: the journal of an interrupted build is damaged"):
         project.build("second")
     assert project.state() == whole("first")
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        "",
+        "{",
+        "[]",
+        "null",
+        '{"format": 2}',
+        '{"format": 2, "aside": [], "carried": [], "placed": []}',
+        '{"format": 2, "aside": [], "carried": {"a": 1}, "placed": []}',
+        '{"format": 3, "aside": [], "carried": {}, "placed": []}',
+    ],
+)
+def test_a_damaged_journal_is_reported_in_our_words(project: Project, damage: str) -> None:
+    project.build("first")
+    project.put({".ladderlight/journal.json": damage})
+    with pytest.raises(BuildError) as error:
+        project.build("second")
+    assert str(error.value) == (
+        f"{project.out}/.ladderlight/journal.json: the journal of an interrupted build is damaged; "
+        f"move {project.out} away and build again"
+    )
+
+
+def test_a_journal_of_format_1_is_finished(project: Project) -> None:
+    """Format 1 listed what is carried; nothing was given another name."""
+    project.build("first")
+    project.put(NOTES)
+    private = project.out / ".ladderlight"
+    new = Project(folder=project.folder / "aside")
+    new.build("second")
+    shutil.move(new.out, private / "new")
+    for folder in (private / "old" / ".ladderlight", private / "new" / "devices" / "left"):
+        folder.mkdir(parents=True, exist_ok=True)
+    (project.out / "manifest.json").rename(private / "old" / "manifest.json")
+    begun = {
+        "format": 1,
+        "aside": ["manifest.json", "burn-sheet.txt", "devices", "proof", ".ladderlight/record.json"],
+        "carried": ["devices/left/read", "devices/notes.txt"],
+        "placed": [".ladderlight/record.json", "burn-sheet.txt", "devices", "proof", "manifest.json"],
+    }
+    (private / "journal.json").write_text(json.dumps(begun))
+    with settled(project.out):
+        assert project.state() == whole("second") | NOTES
+    assert project.private() == {"record.json"}
+
+
+def test_a_file_that_the_user_has_changed_is_kept(project: Project) -> None:
+    project.build("first")
+    for number, folder in enumerate(("edited", "edited-2"), start=1):
+        project.put({"burn-sheet.txt": f"ticked {number}", "devices/left/map.bin": f"patched {number}"})
+        with output.staged_output(project.out, project.owner) as staging:
+            for name in FILES:
+                (staging.folder / name).parent.mkdir(parents=True, exist_ok=True)
+                (staging.folder / name).write_text(f"build {number}")
+        assert staging.edited == {
+            project.out / name: project.out / folder / name for name in ("burn-sheet.txt", "devices/left/map.bin")
+        }
+    assert project.state() == whole("build 2") | {
+        f"{folder}/{name}": f"{word} {number}"
+        for number, folder in enumerate(("edited", "edited-2"), start=1)
+        for name, word in (("burn-sheet.txt", "ticked"), ("devices/left/map.bin", "patched"))
+    }
+    project.build("third", "manifest.json")
+    assert "devices/left/map.bin" not in project.state()
+    assert project.state()["edited-2/devices/left/map.bin"] == "patched 2"
+
+
+def test_a_changed_file_that_the_next_build_does_not_have_is_kept_too(project: Project) -> None:
+    project.build("first")
+    project.put({"proof/screens/bank0.png": "retouched"})
+    project.build("second", "proof/screens", "manifest.json")  # a file in place of its folder
+    assert project.state() == whole("second", "proof/screens", "manifest.json") | {
+        "edited/proof/screens/bank0.png": "retouched"
+    }
+
+
+def test_a_record_without_digests_is_built_on(project: Project) -> None:
+    project.build("first")
+    record = {"format": 1, "recipe": "../recipe.toml", "files": sorted(FILES)}
+    project.put({".ladderlight/record.json": json.dumps(record), "burn-sheet.txt": "of another version"})
+    project.build("second")
+    assert project.state() == whole("second")
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="processes are forked")
