@@ -8,7 +8,6 @@ import json
 import os
 import shutil
 import signal
-import traceback
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,7 +15,6 @@ import pytest
 
 from ladderlight.errors import BuildError
 from ladderlight.storage import journal, output
-from ladderlight.storage.locking import locked
 from ladderlight.storage.output import refuse_foreign, settled
 from ladderlight.storage.record import Owner
 
@@ -289,17 +287,6 @@ def test_a_file_in_the_place_of_the_folder_is_reported(project: Project) -> None
     assert project.out.read_text() == "a file"
 
 
-def test_a_second_build_at_once_says_so(project: Project, monkeypatch: pytest.MonkeyPatch) -> None:
-    project.build("first")
-    monkeypatch.setattr(output, "_BUILD_PATIENCE", 0.0)
-    with locked(project.out / ".ladderlight" / "building.lock"), pytest.raises(BuildError) as error:
-        project.build("second")
-    assert str(error.value) == (
-        f"{project.out}: another build is at work here; run the command again when it has ended"
-    )
-    assert project.state() == whole("first")
-
-
 def test_what_an_earlier_build_has_left_and_cannot_be_removed_stops_a_build(
     project: Project, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -353,132 +340,3 @@ def test_reading_makes_nothing(project: Project) -> None:
     project.put({"notes.txt": "mine"})
     with settled(project.out):
         assert [path.name for path in project.out.iterdir()] == ["notes.txt"]
-
-
-def test_a_journal_that_leads_out_of_the_folder_is_refused(project: Project) -> None:
-    project.build("first")
-    begun = {"format": 1, "aside": ["../recipe.toml"], "carried": [], "placed": ["manifest.json"]}
-    project.put({".ladderlight/journal.json": json.dumps(begun)})
-    with pytest.raises(BuildError, match=r"journal\.json: the journal of an interrupted build is damaged"):
-        project.build("second")
-    assert project.state() == whole("first")
-
-
-@pytest.mark.parametrize(
-    "damage",
-    [
-        "",
-        "{",
-        "[]",
-        "null",
-        '{"format": 2}',
-        '{"format": 2, "aside": [], "carried": [], "placed": []}',
-        '{"format": 2, "aside": [], "carried": {"a": 1}, "placed": []}',
-        '{"format": 3, "aside": [], "carried": {}, "placed": []}',
-    ],
-)
-def test_a_damaged_journal_is_reported_in_our_words(project: Project, damage: str) -> None:
-    project.build("first")
-    project.put({".ladderlight/journal.json": damage})
-    with pytest.raises(BuildError) as error:
-        project.build("second")
-    assert str(error.value) == (
-        f"{project.out}/.ladderlight/journal.json: the journal of an interrupted build is damaged; "
-        f"move {project.out} away and build again"
-    )
-
-
-def test_a_journal_of_format_1_is_finished(project: Project) -> None:
-    """Format 1 listed what is carried; nothing was given another name."""
-    project.build("first")
-    project.put(NOTES)
-    private = project.out / ".ladderlight"
-    new = Project(folder=project.folder / "aside")
-    new.build("second")
-    shutil.move(new.out, private / "new")
-    for folder in (private / "old" / ".ladderlight", private / "new" / "devices" / "left"):
-        folder.mkdir(parents=True, exist_ok=True)
-    (project.out / "manifest.json").rename(private / "old" / "manifest.json")
-    begun = {
-        "format": 1,
-        "aside": ["manifest.json", "burn-sheet.txt", "devices", "proof", ".ladderlight/record.json"],
-        "carried": ["devices/left/read", "devices/notes.txt"],
-        "placed": [".ladderlight/record.json", "burn-sheet.txt", "devices", "proof", "manifest.json"],
-    }
-    (private / "journal.json").write_text(json.dumps(begun))
-    with settled(project.out):
-        assert project.state() == whole("second") | NOTES
-    assert project.private() == {"record.json"}
-
-
-def test_a_file_that_the_user_has_changed_is_kept(project: Project) -> None:
-    project.build("first")
-    for number, folder in enumerate(("edited", "edited-2"), start=1):
-        project.put({"burn-sheet.txt": f"ticked {number}", "devices/left/map.bin": f"patched {number}"})
-        with output.staged_output(project.out, project.owner) as staging:
-            for name in FILES:
-                (staging.folder / name).parent.mkdir(parents=True, exist_ok=True)
-                (staging.folder / name).write_text(f"build {number}")
-        assert staging.edited == {
-            project.out / name: project.out / folder / name for name in ("burn-sheet.txt", "devices/left/map.bin")
-        }
-    assert project.state() == whole("build 2") | {
-        f"{folder}/{name}": f"{word} {number}"
-        for number, folder in enumerate(("edited", "edited-2"), start=1)
-        for name, word in (("burn-sheet.txt", "ticked"), ("devices/left/map.bin", "patched"))
-    }
-    project.build("third", "manifest.json")
-    assert "devices/left/map.bin" not in project.state()
-    assert project.state()["edited-2/devices/left/map.bin"] == "patched 2"
-
-
-def test_a_changed_file_that_the_next_build_does_not_have_is_kept_too(project: Project) -> None:
-    project.build("first")
-    project.put({"proof/screens/bank0.png": "retouched"})
-    project.build("second", "proof/screens", "manifest.json")  # a file in place of its folder
-    assert project.state() == whole("second", "proof/screens", "manifest.json") | {
-        "edited/proof/screens/bank0.png": "retouched"
-    }
-
-
-def test_a_record_without_digests_is_built_on(project: Project) -> None:
-    project.build("first")
-    record = {"format": 1, "recipe": "../recipe.toml", "files": sorted(FILES)}
-    project.put({".ladderlight/record.json": json.dumps(record), "burn-sheet.txt": "of another version"})
-    project.build("second")
-    assert project.state() == whole("second")
-
-
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="processes are forked")
-@pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning")
-def test_builds_at_once_never_mix_and_readers_see_one_build(project: Project) -> None:
-    project.build("0")
-    project.put(NOTES)
-    for number in range(1, 41):
-        children = [_forked(lambda text=text: project.build(text)) for text in (f"{number}a", f"{number}b")]
-        children.append(_forked(lambda: _read_ten_times(project)))
-        assert [os.waitpid(child, 0)[1] for child in children] == [0, 0, 0]
-        assert project.state() in [whole(f"{number}{which}") | NOTES for which in "ab"]
-        assert project.private() == {"record.json"}
-
-
-def _read_ten_times(project: Project) -> None:
-    for _ in range(10):
-        with settled(project.out):
-            found = project.state()
-        assert found == whole(found["manifest.json"]) | NOTES
-
-
-def _forked(work) -> int:  # type: ignore[no-untyped-def]
-    child = os.fork()
-    if not child:
-        status = 1
-        try:
-            work()
-            status = 0
-        except BaseException:
-            traceback.print_exc()
-            raise
-        finally:
-            os._exit(status)
-    return child
