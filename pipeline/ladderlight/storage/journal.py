@@ -25,8 +25,8 @@ class Journal:
     """Renames within an output folder; every path is relative to it and written with ``/``.
 
     First the old entries go ``aside``, to ``old``. Entries among them that are the user's are then ``carried`` on, into
-    ``new``, each to the name that it is given there. Then the new entries are ``placed``. Each rename can be seen to be done or not from what is where, so
-    that finishing and undoing may themselves be interrupted and repeated.
+    ``new``, each to the name that it is given there. Then the new entries are ``placed``. Each rename can be seen to be
+    done or not from what is where, so that finishing and undoing may themselves be interrupted and repeated.
     """
 
     folder: Path
@@ -68,7 +68,7 @@ class Journal:
         for name in reversed(self.placed):
             if not _there(self._new / name) and _there(self.folder / name):
                 self._move(self.folder, self._new, name)
-        for name, kept in reversed(self.carried.items()):
+        for name, kept in reversed(list(self.carried.items())):
             if _there(self._new / kept) and not _there(self._old / name):
                 self._move(self._new, self._old, kept, name)
         for name in reversed(self.aside):

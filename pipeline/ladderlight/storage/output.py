@@ -10,7 +10,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ladderlight.errors import BuildError
-from ladderlight.storage.journal import PRIVATE, Journal, begin, clear, is_begun, leftovers, settle, take_back, unsettled
+from ladderlight.storage.journal import (
+    PRIVATE,
+    Journal,
+    begin,
+    clear,
+    is_begun,
+    leftovers,
+    settle,
+    take_back,
+    unsettled,
+)
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.placing import edited_files, plan
 from ladderlight.storage.record import RECORD, Owner, Record, claim, digest_of, files_below

@@ -12,7 +12,6 @@ from ladderlight.errors import BuildError, Fault
 from ladderlight.storage.journal import PRIVATE, Journal
 from ladderlight.storage.record import MANIFEST, RECORD, Files, digest_of, folders_of
 
-
 EDITED = "edited"
 """Folder in the output folder for what the user has changed in files of the last build."""
 
@@ -138,7 +137,10 @@ def _names_in(folder: Path) -> list[str]:
 def _is_changed(output: Path, name: str, digest: str) -> bool:
     """Whether a file of the last build has another content now, or one that cannot be read."""
     path = output / name
-    if any((output / parent).is_symlink() for parent in (name, *PurePosixPath(name).parents)) or not path.is_file():
+    if (
+        any((output / each).is_symlink() for each in (PurePosixPath(name), *PurePosixPath(name).parents))
+        or not path.is_file()
+    ):
         return False
     try:
         return digest_of(path) != digest

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Finding
-from ladderlight.engine.runner import Chain, Progress
+from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.errors import BuildError, DocumentError
 from ladderlight.flow.pictures import CodedPicture, Contents
 from ladderlight.proof import burn_page, proof_files
@@ -18,7 +19,7 @@ from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
-from ladderlight.storage.stopping import noting_stops
+from ladderlight.storage.stopping import noting_stops, stoppable
 from ladderlight.system.printable import json_text, printable, printable_values
 from ladderlight.system.versions import versions
 from ladderlight.units.arrays import MemoryWords
@@ -50,7 +51,12 @@ class Built:
 
 
 def build(
-    recipe: Recipe, *, workers: int | None = None, progress: Progress | None = None, strict: bool = False
+    recipe: Recipe,
+    *,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    refused: Refused | None = None,
+    strict: bool = False,
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
 
@@ -65,9 +71,9 @@ def build(
         found = refuse_unready(recipe, strict=strict)
         inputs = inputs_of(recipe)  # before: a file that changes while pictures are reduced has changed since
         chain = Chain(recipe=recipe)
-        coded = chain.code_pictures(workers=workers, progress=progress)
+        coded = chain.code_pictures(workers=workers, progress=progress, refused=refused)
         found = refuse_errors([*found, *_cautions(coded, strict=strict)])
-        contents = chain.arrange(coded)
+        contents = stoppable(partial(chain.arrange, coded))
         files = chain.emit(contents)
         recorded = recorded_chips(recipe)
     with staged_output(recipe.output, recipe.owner) as staging:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 from ladderlight.board import Finding
@@ -18,6 +17,7 @@ from ladderlight.stages.boundary import capacity_problems, probe_of
 from ladderlight.stages.contract import Probe
 from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import refuse_foreign
+from ladderlight.storage.stopping import worker_threads
 from ladderlight.workspace.planned import planned_files
 
 _MOST_FRAMES = 1 << 20
@@ -164,7 +164,7 @@ def _probes(recipe: Recipe, unreadable: Iterable[str] = ()) -> tuple[dict[Pictur
         caution = probe.caution if probe else ""
         return probe, [Finding(level="caution", where=file.source, message=caution)] if caution else []
 
-    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+    with worker_threads(os.cpu_count() or 1) as pool:
         results = list(zip(recipe.files, pool.map(probed, recipe.files), strict=True))
     return {file: probe for file, (probe, _) in results if probe}, [one for _, (_, found) in results for one in found]
 
