@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path
+from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path, refuse_ending
 from ladderlight.system.printable import printable, printable_values
 from ladderlight.units.words import counted
 
@@ -45,6 +45,7 @@ def check(
     from ladderlight.workspace.readiness import readiness
     from ladderlight.workspace.recorded import burn_findings
 
+    refuse_ending(page, (".html", ".htm"), "--page")
     loaded = load(recipe_path(recipe), pictures="checked")
     if page is not None:
         from ladderlight.recipe.inputs import input_files, refuse_in_the_way
