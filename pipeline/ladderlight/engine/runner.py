@@ -140,7 +140,7 @@ class Chain:
         try:
             checkpoint = going.store.take(name)
             # Frames go through the stages one by one: in full size they are never held together.
-            reached: Iterable[Any] = checkpoint.pictures if checkpoint else self._open(file, name)
+            reached: Iterable[Any] = checkpoint.pictures if checkpoint else self._open(file, name, sequence)
             for at in range(checkpoint.at if checkpoint else 1, until):
                 use = self.recipe.chain[at]
                 if use.declaration.kind.per_picture:
@@ -159,13 +159,15 @@ class Chain:
         """Index of the reduction in the chain."""
         return next(at for at, use in enumerate(self.recipe.chain) if use.declaration.kind is Kind.REDUCTION)
 
-    def _open(self, file: PictureFile, name: str) -> Iterator[Picture]:
+    def _open(self, file: PictureFile, name: str, sequence: FrameSequence) -> Iterator[Picture]:
         """Run the source stage and yield its pictures."""
         source, options = self.recipe.chain[0].declaration, self.recipe.options_for(file, 0)
         given = {"viewing": self.recipe.viewing, "demand": self._demand(file)}
         for index, frame in enumerate(open_file(source, file.path, self.board, options, file.source, **given)):
             origin = origin_of(self.recipe, file, name, index)
-            yield replace(frame, origin=replace(origin, duration=frame.origin.duration))
+            duration = frame.origin.duration
+            animated = sequence.animated or duration is not None
+            yield replace(frame, origin=replace(origin, duration=duration, animated=animated))
 
     def _demand(self, file: PictureFile) -> Demand:
         """Return the size that the first picture stage needs, by the demands from last to first."""
