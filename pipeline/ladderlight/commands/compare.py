@@ -94,7 +94,7 @@ def compare(
         report_on(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
         for reading in readings_of(found, sections)
     ]
-    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, recorded.chips)]
+    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, recorded.of_tray())]
     print_findings(stderr(quiet=quiet), findings)
     if picture is not None:
         words = build.words
