@@ -21,6 +21,7 @@ from ladderlight_stages.perception.measures import (
     viewing_advice,
     with_measures,
 )
+from ladderlight_stages.perception.reach import nearest_in_principle
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse.stage import diffuse
 from ladderlight_stages.reductions.nearest import nearest_codes
@@ -75,22 +76,18 @@ def search(
     if codes is not None:
         return with_measures(picture.coded(codes), picture, board, viewing)
     diffused = diffuse(picture, board, kept=kept).codes
-    codes, share = searched_keeping_colours(
-        picture.pixels, board.palette, diffused, density_from(board, viewing), sweeps
+    wanted = nearest_in_principle(picture.pixels, board.palette)
+    areas = AreaColours(
+        pixels=wanted, palette=board.palette, diffused=diffused, aspect=float(board.geometry.pixel_aspect)
     )
+    codes, share = searched_keeping_colours(areas, density_from(board, viewing), sweeps)
     coded = with_measures(picture.coded(kept.over(codes)), picture, board, viewing)
     return coded.with_notes({"diffused_share": round(share, 4)}) if share else coded
 
 
-def searched_keeping_colours(
-    pixels: Singles,
-    palette: Palette,
-    diffused: Codes,
-    density: tuple[float, float],
-    sweeps: int,
-) -> tuple[Codes, float]:
+def searched_keeping_colours(areas: AreaColours, density: tuple[float, float], sweeps: int) -> tuple[Codes, float]:
     """Search as ``searched`` does, and return the codes and the share of the pixels that diffusion has to provide."""
-    areas = AreaColours(pixels=pixels, palette=palette, diffused=diffused)
+    pixels, palette, diffused = areas.pixels, areas.palette, areas.diffused
     viewer = Viewer(reference=pixels, density=density)
     found = searched(pixels, palette, diffused, density, sweeps)
     attempts = [areas.restrained(found)]
