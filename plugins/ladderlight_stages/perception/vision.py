@@ -41,7 +41,8 @@ _OPPONENT_FROM_LINEAR = (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).astype(np.float32)
 SHARES_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ) / WHITE[:, None]
 """To XYZ as shares of white."""
 
-_SIGMA_OF_WIDTH = 1 / (2 * np.sqrt(2 * np.log(2)))
+FULL_WIDTH = float(2 * np.sqrt(2 * np.log(2)))
+"""Of a Gaussian at half its maximum, in standard deviations."""
 _REACH = 4.5
 
 
@@ -99,7 +100,7 @@ def kernel(width_degrees: float, density: float) -> Floats:
     """Return a Gaussian's weights by pixel, (2 n + 1,), of a full width at half maximum; their sum is 1."""
     from scipy.special import erf  # slow to import
 
-    sigma = width_degrees * density * _SIGMA_OF_WIDTH
+    sigma = width_degrees * density / FULL_WIDTH
     reach = int(np.ceil(_REACH * sigma + 0.5))
     edges = (np.arange(-reach, reach + 2) - 0.5) / (sigma * np.sqrt(2))
     weights = np.diff(erf(edges)) / 2

@@ -37,9 +37,13 @@ class AreaColours:
         """Return the mean of the differences."""
         return float(self.differences(codes).mean())
 
+    def excess(self, codes: Codes) -> float:
+        """Return by how much the mean of the differences is above that of diffusion."""
+        return self.error(codes) - float(self._plain.mean())
+
     def keeps(self, codes: Codes) -> bool:
         """Whether codes keep the colours about as well as diffusion does."""
-        return self.error(codes) <= self._limit
+        return self.excess(codes) <= ALLOWED
 
     def restrained(self, codes: Codes) -> tuple[Codes, float]:
         """Return codes with those of diffusion where colours suffer most, and the share of the pixels that have them.
@@ -66,7 +70,3 @@ class AreaColours:
     @cached_property
     def _plain(self) -> Floats:
         return self.differences(self.diffused)
-
-    @cached_property
-    def _limit(self) -> float:
-        return float(self._plain.mean()) + ALLOWED
