@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from ladderlight.board import Finding
-    from ladderlight.engine.runner import Progress
+    from ladderlight.engine.steps import Progress
     from ladderlight.errors import Fault
     from ladderlight.flow.pictures import ByteOrder
 

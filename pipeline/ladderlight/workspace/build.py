@@ -8,9 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Finding
-from ladderlight.engine.runner import Chain, Progress
+from ladderlight.cache.store import Cache
+from ladderlight.engine.entries import Described
+from ladderlight.engine.runner import Chain
+from ladderlight.engine.steps import Progress
 from ladderlight.errors import BuildError, DocumentError
-from ladderlight.flow.pictures import CodedPicture, Contents
+from ladderlight.flow.pictures import Contents
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.merge_metrics import merged_metrics
@@ -24,6 +27,7 @@ from ladderlight.system.versions import versions
 from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
+from ladderlight.workspace.made_from import account_of, known_inputs
 from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, read_manifest
 from ladderlight.workspace.readiness import refuse_errors, refuse_unready
 from ladderlight.workspace.recorded import recorded_chips
@@ -50,9 +54,25 @@ class Built:
 
 
 def build(
-    recipe: Recipe, *, workers: int | None = None, progress: Progress | None = None, strict: bool = False
+    recipe: Recipe,
+    *,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    strict: bool = False,
+    cached: bool = True,
+    began: int | None = None,
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
+
+    Parameters
+    ----------
+    recipe, workers, progress, strict
+        The recipe, and how it is built.
+    cached
+        Whether the user's cache is used.
+    began
+        When the command began, before the recipe was read, in nanoseconds since 1970. With it, the next command can
+        know whether the build is up to date.
 
     Raises
     ------
@@ -63,10 +83,13 @@ def build(
     """
     with noting_stops(NOTHING_REPLACED):
         found = refuse_unready(recipe, strict=strict)
-        inputs = inputs_of(recipe)  # before: a file that changes while pictures are reduced has changed since
-        chain = Chain(recipe=recipe)
+        cache = Cache.of_user() if cached else None
+        # Before: a file that changes while pictures are reduced has changed since.
+        seen = known_inputs(recipe, cache)
+        account = account_of(recipe, seen, began=began) if cache and began else None
+        chain = Chain(recipe=recipe, cache=cache, seen=seen)
         coded = chain.code_pictures(workers=workers, progress=progress)
-        found = refuse_errors([*found, *_cautions(coded, strict=strict)])
+        found = refuse_errors([*found, *_cautions(coded.described, strict=strict)])
         contents = chain.arrange(coded)
         files = chain.emit(contents)
         recorded = recorded_chips(recipe)
@@ -82,15 +105,19 @@ def build(
             files=files,
             words=words,
             burned=recorded.chips,
-            details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
+            details={
+                picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded.described
+            },
             merged=merged,
-            inputs=[InputEntry.model_validate(item) for item in inputs],
+            inputs=[InputEntry.model_validate(item) for item in inputs_of(recipe, seen)],
             versions=versions(),
         )
         document = made.document
         _write(folder, _pages(recipe, document, words, found, contents))
-    kept = (*recorded.findings, *version_findings(before, made))
-    return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
+    found = (*found, *recorded.findings)
+    if cache and account and not recorded.record.of_recipe(None):  # whose such chips are depends on other recipes
+        account.keep(cache, json_text(document).encode(), found)
+    return Built(output=recipe.output, manifest=document, findings=(*found, *version_findings(before, made)))
 
 
 def _pages(
@@ -105,7 +132,7 @@ def _pages(
     yield from ((f"proof/{name}", data) for name, data in proof)
 
 
-def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding]:
+def _cautions(pictures: Iterable[Described], *, strict: bool) -> list[Finding]:
     """Return the cautions that stages have of files, each once; errors if ``strict``."""
     noted = {
         (picture.origin.source, str(picture.notes["caution"])): None

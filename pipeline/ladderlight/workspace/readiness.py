@@ -10,7 +10,8 @@ from dataclasses import replace
 from ladderlight.board import Finding
 from ladderlight.board.advice import findings
 from ladderlight.board.model.findings import ranked
-from ladderlight.engine.runner import Chain, origin_of, unique_names
+from ladderlight.engine.plan import origin_of, unique_names
+from ladderlight.engine.runner import Chain
 from ladderlight.errors import ArrangementError, BuildError, DeviceFileError, Fault, LadderlightError, PictureError
 from ladderlight.recipe import PictureFile, Recipe, advice_on
 from ladderlight.recipe.inputs import input_files
