@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, TrayOption, recipe_and_dumps
+from ladderlight.commands.terminal.options import (
+    FirstArgument,
+    JsonOption,
+    QuietOption,
+    TrayOption,
+    recipe_and_dumps,
+    refuse_ending,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -80,6 +87,7 @@ def compare(
     loaded = load(of, pictures="ignored")
     if picture is not None:
         refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
+        refuse_ending(picture, (".png",))
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
     recorded = recorded_chips(loaded)

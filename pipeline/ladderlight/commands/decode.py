@@ -52,13 +52,15 @@ def decode(
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
+    from ladderlight.storage.output import settled
     from ladderlight.workspace.last_build import last_build
     from ladderlight.workspace.planned import planned_files
     from ladderlight.workspace.trays import folder_of
 
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored")
-    board = loaded.board
+    with settled(loaded.output):  # nothing is read there, but every command finishes what a killed build has left
+        board = loaded.board
     sections = sections_of(board, planned_files(loaded), byte_order(big_endian))
     held = read_dumps(read, sections)
     pictures: dict[Path, bytes] = {}

@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import count
 
 from ladderlight.board import Board
+from ladderlight.engine.coded import CodedPictures
 from ladderlight.flow.pictures import CodedPicture, Origin
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.headers import unique_names
@@ -14,13 +15,9 @@ from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.boundary import run_stage
 
 
-def with_cards(
-    recipe: Recipe, coded: Sequence[CodedPicture], cards: Mapping[str, CardUse] | None = None
-) -> list[CodedPicture]:
-    """Return coded pictures with test cards after them: those given by name, or all of the recipe."""
-    if cards is None:
-        cards = dict(zip(card_names(recipe), recipe.cards, strict=True))
-    return [*coded, *_drawn(recipe, [picture.origin for picture in coded], cards)]
+def with_cards(recipe: Recipe, coded: CodedPictures, cards: Mapping[str, CardUse]) -> CodedPictures:
+    """Return coded pictures with cards after them, which are given by name."""
+    return coded.with_cards(list(_drawn(recipe, [picture.origin for picture in coded.described], cards)))
 
 
 def card_names(recipe: Recipe) -> list[str]:

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import os
 from collections.abc import Collection, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 from ladderlight.board import Finding
 from ladderlight.errors import PictureError
 from ladderlight.flow.pictures import Origin
-from ladderlight.recipe.language.model import PictureFile, Recipe
+from ladderlight.recipe.files import PictureFile
+from ladderlight.recipe.language.model import Recipe
 from ladderlight.stages.boundary import probe_of
 from ladderlight.stages.contract import Probe
+from ladderlight.storage.stopping import worker_threads
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +55,7 @@ def headers_of(recipe: Recipe, unreadable: Collection[str] = ()) -> Headers:
         return probe, [Finding(level="caution", where=file.source, message=caution)] if caution else []
 
     files = [file for file in recipe.files if file.source not in unreadable]
-    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+    with worker_threads(os.cpu_count() or 1) as pool:
         results = list(pool.map(probed, files))
     return Headers(
         recipe=recipe,

@@ -6,16 +6,20 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from ladderlight.bench.sheets.page import bench_files
 from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
+from ladderlight.cache.store import Cache
 from ladderlight.engine.cards import with_cards
-from ladderlight.engine.runner import Chain, Progress
+from ladderlight.engine.coded import CodedPictures
+from ladderlight.engine.entries import Described
+from ladderlight.engine.runner import Chain
+from ladderlight.engine.steps import Progress, Refused
 from ladderlight.errors import ArrangementError, BuildError, DocumentError, Fault, PictureError
-from ladderlight.flow.pictures import CodedPicture
 from ladderlight.proof import burn_page, proof_files, trays_page
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.merge_metrics import merged_metrics
@@ -24,13 +28,14 @@ from ladderlight.proof.screens import shown_banks
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.headers import headers_of
 from ladderlight.recipe.inputs import inputs_of
-from ladderlight.storage.output import NOTHING_REPLACED, staged_output, unwritable
-from ladderlight.storage.stopping import noting_stops
+from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
+from ladderlight.storage.stopping import noting_stops, stoppable
 from ladderlight.system.printable import json_text, printable
 from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
+from ladderlight.workspace.made_from import account_of, known_inputs
 from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, read_manifest
 from ladderlight.workspace.readiness import readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
@@ -64,10 +69,25 @@ def build(
     *,
     workers: int | None = None,
     progress: Progress | None = None,
+    refused: Refused | None = None,
     strict: bool = False,
     keep_going: bool = False,
+    cached: bool = True,
+    began: int | None = None,
 ) -> Built:
-    """Build a recipe; with ``strict``, cautions are errors. With ``keep_going``, trays with bad pictures are left out.
+    """Build a recipe; with ``strict``, cautions are errors.
+
+    Parameters
+    ----------
+    recipe, workers, progress, strict
+        The recipe, and how it is built.
+    keep_going
+        Whether trays with bad pictures are left out, and the others built.
+    cached
+        Whether the user's cache is used.
+    began
+        When the command began, before the recipe was read, in nanoseconds since 1970. With it, the next command can
+        know whether the build is up to date.
 
     Raises
     ------
@@ -76,38 +96,49 @@ def build(
     PictureError, ArrangementError
         When pictures turn out not to be usable or not to fit. In every case the old output stays as it was.
     """
+    faults: list[Fault] = []
+
+    def note(fault: Fault) -> None:
+        faults.append(fault)
+        if refused:
+            refused(fault)
+
     with noting_stops(NOTHING_REPLACED):
         ready = readiness(recipe, strict=strict, whole=strict)
         sources = {file.source for file in recipe.files}
         bad = {one: None for one in ready if keep_going and one.level == "error" and one.where in sources}
         refuse_errors([one for one in ready if one not in bad])
-        inputs = inputs_of(recipe)  # before: a file that changes while pictures are reduced has changed since
-        chain = Chain(recipe=recipe)
-        faults: list[Fault] | None = [] if keep_going else None
-        coded = chain.code_pictures(workers=workers, progress=progress, bad=faults)
-        bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in faults or ()}
-        found = refuse_errors([*recipe.findings, *_cautions(coded, strict=strict)])
-        trays, left_out = _dealt(recipe, coded, list(bad))
-    with staged_output(recipe.output, recipe.owner) as folder:
+        cache = Cache.of_user() if cached else None
+        # Before: a file that changes while pictures are reduced has changed since.
+        seen = known_inputs(recipe, cache)
+        account = account_of(recipe, seen, began=began) if cache and began else None
+        chain = Chain(recipe=recipe, cache=cache, seen=seen)
+        coded = chain.code_pictures(workers=workers, progress=progress, refused=note, keep_going=keep_going)
+        described = coded.described
+        bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in faults}
+        found = refuse_errors([*recipe.findings, *_cautions(described, strict=strict)])
+        trays, left_out = _dealt(recipe, described, list(bad))
+    with staged_output(recipe.output, recipe.owner) as staging:
+        recorded = recorded_chips(recipe)
         before = _manifest_before(recipe.output)
         going = _Going(
             chain=chain,
-            folder=folder,
-            recorded=recorded_chips(recipe),
-            inputs=[InputEntry.model_validate(item) for item in inputs],
+            folder=staging.folder,
+            recorded=recorded,
+            inputs=[InputEntry.model_validate(item) for item in inputs_of(recipe, seen)],
             versions=versions(),
             found=found,
         )
-        by_source: dict[str, list[CodedPicture]] = {}
-        for picture in coded:
-            by_source.setdefault(picture.origin.source, []).append(picture)
-        made = Manifest.of_trays([going.tray(tray, by_source) for tray in trays])
-        _write(folder, _pages(recipe, made))
-    told = (*found, *bad, *left_out, *going.recorded.findings, *version_findings(before, made))
+        made = Manifest.of_trays([going.tray(tray, coded) for tray in trays])
+        _write(staging.folder, _pages(recipe, made))
+    found = (*found, *recorded.findings)
+    if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
+        account.keep(cache, json_text(made.document).encode(), found)
+    told = (*found, *bad, *left_out, *version_findings(before, made), *_edited(staging))
     return Built(output=recipe.output, manifest=made.document, findings=told, complete=not bad)
 
 
-def _dealt(recipe: Recipe, coded: Sequence[CodedPicture], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:
+def _dealt(recipe: Recipe, coded: Sequence[Described], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:
     """Return the trays to build, and an error for each one that is left out because of bad pictures.
 
     Raises
@@ -143,13 +174,12 @@ class _Going:
     versions: Mapping[str, str]
     found: Sequence[Finding]
 
-    def tray(self, tray: Tray, coded: Mapping[str, Sequence[CodedPicture]]) -> Manifest:
-        """Arrange the pictures of a tray, write its device files and its proof. Nothing of it stays in memory."""
+    def tray(self, tray: Tray, coded: CodedPictures) -> Manifest:
+        """Arrange the pictures of a tray, write its device files and its proof. Only its manifest stays in memory."""
         recipe = self.chain.recipe
-        pictures = [picture for file in tray.files for picture in coded[file.source]]
-        pictures = with_cards(recipe, pictures, tray.cards)
+        pictures = with_cards(recipe, coded.of_files(tray.files), tray.cards)
         with _named(tray):
-            contents = self.chain.arrange(pictures)
+            contents = stoppable(partial(self.chain.arrange, pictures))
             files = self.chain.emit(contents)
         files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
         _write(self.folder / "devices", ((file.name, file.data) for file in files))
@@ -163,7 +193,7 @@ class _Going:
             files=files,
             images=scanned.images,
             burned=self.recorded.of_tray(tray.number or 1),
-            details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in pictures},
+            details={each.origin.name: {**each.notes, "metrics": dict(each.metrics)} for each in pictures.described},
             merged=merged_metrics(scanned, contents.pictures, pictures),
             inputs=self.inputs,
             versions=self.versions,
@@ -197,7 +227,7 @@ def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
     yield FILE, json_text(made.document).encode()
 
 
-def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding]:
+def _cautions(pictures: Iterable[Described], *, strict: bool) -> list[Finding]:
     """Return the cautions that stages have of files, each once; errors if ``strict``."""
     noted = {
         (picture.origin.source, str(picture.notes["caution"])): None
@@ -205,6 +235,12 @@ def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding
         if "caution" in picture.notes
     }
     return [Finding(level="error" if strict else "caution", where=source, message=text) for source, text in noted]
+
+
+def _edited(staging: Staging) -> Iterator[Finding]:
+    for path, kept in staging.edited.items():
+        message = f"was changed since the last build and is replaced; the changed file is kept as {kept}"
+        yield Finding(level="caution", where=str(path), message=message)
 
 
 def _manifest_before(output: Path) -> Manifest | None:

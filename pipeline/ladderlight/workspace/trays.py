@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from ladderlight.engine.cards import card_names
+from ladderlight.engine.plan import Plan
 from ladderlight.errors import ArrangementError, Fault
-from ladderlight.flow.matching import file_name, matching
 from ladderlight.recipe import PictureFile, Recipe
-from ladderlight.recipe.headers import unique_names
 from ladderlight.recipe.language.model import CardUse
-from ladderlight.stages.boundary import animation_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,14 +129,14 @@ class _Table:
 
 
 def _files(recipe: Recipe, frames: Mapping[PictureFile, int]) -> Iterator[_Hand]:
-    for files in _together(recipe):
+    for files in (unit.files for unit in Plan(recipe=recipe).units):
         banks = {file: bank for file in files if (bank := recipe.bank_for(file)) is not None}
         yield _Hand(
             what=files[0].source,
             frames=sum(frames[file] for file in files),
             trays=frozenset(tray for file in files if (tray := recipe.tray_for(file)) is not None),
             banks=frozenset(bank + index for file, bank in banks.items() for index in range(frames[file])),
-            files=tuple(files),
+            files=files,
         )
 
 
@@ -146,26 +144,3 @@ def _cards(cards: Mapping[str, CardUse]) -> Iterator[_Hand]:
     for name, card in cards.items():
         trays, banks = (frozenset() if value is None else frozenset([value]) for value in (card.tray, card.bank))
         yield _Hand(what=f"card {name!r}", frames=1, trays=trays, banks=banks, card=name)
-
-
-def _together(recipe: Recipe) -> list[Sequence[PictureFile]]:
-    """Join the files of each animation; every other file is alone. In the order of the first of each."""
-    names = unique_names(recipe.files)
-    alone = dict.fromkeys(recipe.files)
-    joined: list[Sequence[PictureFile]] = []
-    for use in recipe.chain:
-        animation = animation_of(use.declaration, recipe.board, use.options, viewing=recipe.viewing)
-        if animation is None:
-            continue
-        matched = matching(animation.match, names, lambda file: (names[file], file_name(file.source)))
-        members = [file for file in matched if file in alone]
-        for file in members:
-            del alone[file]
-        joined += [members] if members else []
-    order = {file: place for place, file in enumerate(recipe.files)}
-    return sorted([*joined, *([file] for file in alone)], key=lambda files: order[files[0]])
-
-
-def frames_of(recipe: Recipe, sources: Mapping[str, int]) -> dict[PictureFile, int]:
-    """Return the number of frames of each file by how many there are of each source; one where that is not known."""
-    return {file: sources.get(file.source, 1) for file in recipe.files}

@@ -88,5 +88,17 @@ def recipe_and_dumps(first: Path | None, others: Sequence[str] | None) -> tuple[
     return recipe, list(map(Path, dumps))
 
 
+def refuse_ending(path: Path, endings: Sequence[str]) -> None:
+    """Check that a file has an ending of the format that is written there.
+
+    Raises
+    ------
+    UsageError
+        When it has another one, or none.
+    """
+    if path.suffix.casefold() not in endings:
+        raise UsageError(f"does not end in {endings[0]}; choose a name that does", where=path)
+
+
 def _holds_recipe(path: Path) -> bool:
     return os.path.lexists(path / DEFAULT)
