@@ -220,7 +220,7 @@ def test_without_per_tray_too_many_pictures_name_it_before_anything_is_opened(
     def opened(*_: object, **__: object) -> None:
         raise AssertionError("a picture was decoded")
 
-    monkeypatch.setattr("ladderlight.engine.runner.open_file", opened)
+    monkeypatch.setattr("ladderlight.engine.work.open_file", opened)
     for command in ("check", "build"):
         assert commands.main([command, str(path)]) == 1
         printed = " ".join("".join(capsys.readouterr()).split())
@@ -294,6 +294,6 @@ def test_a_tray_is_read_only_from_the_build_whose_manifest_was_read(make: Make) 
     build = last_build(recipe.output, recipe.board, recipe.owner)
     assert build.numbers() == (1, 2)
     assert build.tray(2).pictures == {0: ["p5"], 1: ["p6"]}
-    commands.main(["build", "--quiet", str(path)])
+    commands.main(["build", "--quiet", "--force", str(path)])
     with pytest.raises(Exception, match="another build has replaced this one; run the command again"):
         build.tray(2)
