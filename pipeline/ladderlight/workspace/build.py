@@ -197,9 +197,10 @@ class _Going:
             merged=merged_metrics(scanned, contents.pictures, pictures),
             inputs=self.inputs,
             versions=self.versions,
+            revision=recipe.revision,
             tray=tray.number,
         )
-        proof = proof_files(printable(recipe.name), scanned, made.printable, self.found, tray=tray.number)
+        proof = proof_files(printable(recipe.title), scanned, made.printable, self.found, tray=tray.number)
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
         return made
 
@@ -221,9 +222,9 @@ def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
     shown = made.printable
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
-    yield from bench_files(printable(recipe.name), recipe.board)
+    yield from bench_files(printable(recipe.title), recipe.board)
     if made.trays != (None,):
-        yield "proof/index.html", trays_page(printable(recipe.name), recipe.board, shown).encode()
+        yield "proof/index.html", trays_page(printable(recipe.title), recipe.board, shown).encode()
     yield FILE, json_text(made.document).encode()
 
 

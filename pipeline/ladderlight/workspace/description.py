@@ -44,6 +44,7 @@ def describe(
     merged: Merged | None = None,
     inputs: Sequence[InputEntry] = (),
     versions: Mapping[str, str] | None = None,
+    revision: str | None = None,
     tray: int | None = None,
 ) -> Manifest:
     """Return the manifest of a build, or of a tray of it.
@@ -71,6 +72,8 @@ def describe(
         The files that the build is made from.
     versions
         Of Ladderlight and of what computes, see :mod:`ladderlight.system.versions`.
+    revision
+        Of the recipe, where it has several boards.
     tray
         Which complete set of chips this is, where there are several.
     """
@@ -92,6 +95,7 @@ def describe(
     return Manifest(
         format=FORMAT,
         project=project,
+        **({} if revision is None else {"revision": revision}),
         devices=tuple(devices),
         inputs=tuple(inputs),
         versions=dict(versions or {}),

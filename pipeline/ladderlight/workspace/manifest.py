@@ -142,6 +142,7 @@ class Manifest(Kept):
 
     format: Literal[1]
     project: str = ""
+    revision: str | None = None
     devices: Annotated[tuple[DeviceEntry, ...], Field(strict=False)]
     inputs: Annotated[tuple[InputEntry, ...], Field(strict=False)] = ()
     versions: dict[str, str] = Field(default_factory=dict)
