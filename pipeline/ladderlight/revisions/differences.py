@@ -167,7 +167,7 @@ def document_of(found: Differences) -> dict[str, Any]:
         "colours": [{"code": code, **both(pair)} for code, pair in found.colours.items()],
         "timing": [{"memory": memory, "figure": name, **both(pair)} for (memory, name), pair in found.timing.items()],
         "chips": [
-            {"device": device} | ({} if tray is None else {"tray": tray}) | {"text": text}
+            {"device": device} | ({} if tray is None else {"tray": tray}) | {"verdict": text}
             for (tray, device), text in found.chips.items()
         ],
         "pictures": [

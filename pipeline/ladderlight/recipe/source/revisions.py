@@ -54,10 +54,11 @@ def of_revision(data: Mapping[str, Any], name: str | None, report: Report) -> di
     found = {**data, "board": data["revisions"][name]}
     if not isinstance(found["board"], str):
         del found["board"]
+    others = [other for other in data["revisions"] if other != name]
     for key in _PARTED:
         if not isinstance(data.get(key), list):
             continue
-        kept = [at for at, table in enumerate(tables(data, key)) if table.get("revision") in (None, name)]
+        kept = [at for at, table in enumerate(tables(data, key)) if table.get("revision") not in others]
         found[key] = [data[key][at] for at in kept]
         places |= {(key, new): (key, at) for new, at in enumerate(kept)}
     report.places = places
