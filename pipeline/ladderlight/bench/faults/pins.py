@@ -1,0 +1,80 @@
+"""The pins of a chip by bus and number, and their names in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from ladderlight.board import Board, Device
+from ladderlight.board.model.lines import Signal
+
+Bus = Literal["address", "data"]
+_LETTER: dict[Bus, str] = {"address": "A", "data": "D"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChipPin:
+    """A pin to check: the ``chip``, the ``pin`` of its package where that is known, its ``name``, and its ``line``."""
+
+    chip: str
+    pin: int | None
+    name: str
+    line: str
+
+    def __str__(self) -> str:
+        """Return the pin in words: ``picture pin 7, A3 (x5)``."""
+        number = f" pin {self.pin}," if self.pin is not None else ""
+        return f"{self.chip}{number} {self.name}" + (f" ({self.line})" if self.line else "")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pins:
+    """Names of a device's pins."""
+
+    board: Board
+    device: Device
+
+    @property
+    def ones(self) -> int:
+        """A word with all bits set."""
+        return (1 << self.device.part.width) - 1
+
+    def data(self, pin: int) -> str:
+        """Name a data pin and the line that it drives."""
+        return self._named("data", pin)
+
+    def address(self, pin: int) -> str:
+        """Name an address pin and what drives it."""
+        return self._named("address", pin)
+
+    def line(self, bus: Bus, pin: int) -> str:
+        """Return the line at a pin; empty where there is none."""
+        memory = self.board.memory(self.device.memory)
+        if bus == "address":
+            return str(memory.address[pin]) if pin < len(memory.address) else ""
+        bit = pin % memory.pixel_width
+        name = memory.data[bit] if bit < len(memory.data) else "-"
+        return "" if name == "-" else name
+
+    def at(self, bus: Bus, pin: int) -> ChipPin:
+        """Return a pin to check."""
+        return ChipPin(chip=self.device.name, pin=None, name=f"{_LETTER[bus]}{pin}", line=self.line(bus, pin))
+
+    def neighbours(self, bus: Bus) -> Iterator[tuple[int, int]]:
+        """Yield the pairs of pins of a bus that lie side by side; by their numbers in the bus."""
+        count = self.device.part.address_pins if bus == "address" else self.device.part.width
+        yield from ((pin, pin + 1) for pin in range(count - 1))
+
+    def bank_pins(self) -> list[tuple[int, int]]:
+        """Address pins of this device that one bank line alone drives, with that line's bit of a bank's number."""
+        lines = self.board.memory(self.device.memory).address[: self.device.part.address_pins]
+        return [
+            (pin, self.board.bank_lines.index(expression.lines[0].index))
+            for pin, expression in enumerate(lines)
+            if len(expression.lines) == 1 and expression.lines[0].signal is Signal.BANK
+        ]
+
+    def _named(self, bus: Bus, pin: int) -> str:
+        line = self.line(bus, pin)
+        return f"{_LETTER[bus]}{pin}" + (f" ({line})" if line else "")
