@@ -11,11 +11,12 @@ import typer
 from typer.completion import shell_complete
 
 from ladderlight import __version__
-from ladderlight.commands import build, burned, check, compare, decode, guide, ladder, schema, stages, start, watch
-from ladderlight.commands.reporting import print_faults
+from ladderlight.commands import build, burned, check, compare, decode, ladder, start, watch
+from ladderlight.commands.about import guide, schema, stages
 from ladderlight.commands.terminal.failures import failure_of, print_lines
 from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
 from ladderlight.commands.terminal.report_stream import keeps_stdout
+from ladderlight.commands.terminal.reporting import print_faults
 from ladderlight.commands.terminal.streams import safe_streams
 from ladderlight.errors import Fault
 from ladderlight.storage.stopping import Stops, unwinding

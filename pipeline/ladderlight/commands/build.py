@@ -24,7 +24,7 @@ def build(
     """Build a recipe: device files, proof and burn sheet."""
     from dataclasses import asdict
 
-    from ladderlight.commands.reporting import picture_progress, print_document, print_findings, stderr, stdout
+    from ladderlight.commands.terminal.reporting import picture_progress, print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
     from ladderlight.workspace.build import build as build_recipe
 

@@ -38,7 +38,7 @@ def check(
 
     from ladderlight.board import Finding
     from ladderlight.board.advice.report import report
-    from ladderlight.commands.reporting import print_document, print_findings, stderr, stdout
+    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
     from ladderlight.workspace.last_build import stale_findings
     from ladderlight.workspace.readiness import readiness

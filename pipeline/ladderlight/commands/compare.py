@@ -57,7 +57,7 @@ def compare(
     """
     from dataclasses import asdict
 
-    from ladderlight.commands.reporting import byte_order, print_document, print_findings, stderr, stdout
+    from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.damage import damage_png, with_device
     from ladderlight.readback.device_report import document_of_reports, report_on, unrecorded

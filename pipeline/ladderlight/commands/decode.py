@@ -36,7 +36,7 @@ def decode(
 
     The pictures are PNG files, one for each bank.
     """
-    from ladderlight.commands.reporting import byte_order, print_document, stdout
+    from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
     from ladderlight.readback.decoding import decode as decode_words
     from ladderlight.readback.dumps import read_dumps
     from ladderlight.readback.matching import match

@@ -62,6 +62,7 @@ def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
         .render(
             project=manifest["project"],
             devices=manifest["devices"],
+            parts={device.name: device.part for device in board.devices},
             notes=manifest["notes"],
             cautions=cautions(board),
         )

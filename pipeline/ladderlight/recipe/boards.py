@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from ladderlight.board import (
     MODES,
-    PARTS,
+    PART_NAMES,
     Axis,
     Board,
     Channel,
@@ -97,7 +97,7 @@ def _mode(mode: str | TimingsTable) -> Mode:
 def _memory(table: MemoryTable) -> Memory:
     return Memory(
         name=table.name,
-        part=PARTS[table.part] if table.part is not None else _plain_part(table),
+        part=PART_NAMES[table.part] if table.part is not None else _plain_part(table),
         address=tuple(pin for entry in table.address for pin in expand(entry)),
         data=tuple(name for entry in table.data for name in expand_names(entry)),
         access=table.access,
@@ -113,7 +113,14 @@ def _plain_part(table: MemoryTable) -> Part:
     words = table.words or 2
     if isinstance(words, ByteCount):
         words = max(2, words // Part.bytes_per_word(width))
-    return Part(number=f"{words}x{width}", words=words, width=width)
+    return Part(
+        number=table.marking or f"{words}x{width}",
+        words=words,
+        width=width,
+        erasure=table.erasure or "unknown",
+        block=table.page,
+        package=table.package or "",
+    )
 
 
 def _channels(ladder: LadderTable) -> Iterator[tuple[str, dict[str, float] | R2RTable]]:

@@ -3,6 +3,7 @@ import re
 
 import pytest
 
+from ladderlight.board import Part
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
@@ -37,6 +38,8 @@ def test_the_sheet_says_what_goes_where(board, banked):
         "Burn 1 of 1: picture.",
         "  state     no record of this chip; burn it",
         "  file      devices/picture.bin",
+        "  part      DIP-32",
+        "  erasure   ultraviolet light, the whole chip",
         "  size      131,072 bytes (20000h)",
         f"  CRC-32    {device['crc32']}    sum 16 bits {device['sum16']}    8 bits {device['sum8']}    32 bits "
         f"{device['sum32']}",
@@ -97,3 +100,12 @@ def test_a_change_that_only_clears_bits_needs_no_eraser(board, banked):
     assert device["burn"]["text"] == (
         f"differs from the last build in {differing} bytes, by cleared bits only; burn it as it is"
     )
+
+
+def test_a_part_of_ones_own_is_shown_as_described(make_board, memory, banked):
+    own = Part(number="MH-77", words=1 << 17, width=8, erasure="sectors", block=4096, package="SO-32")
+    board = make_board(memory(address=["x2-x9", "y2-y8", "bank0-bank1"], data=["b0-b1", "g0-g1", "r0-r1"], part=own))
+    lines = burn_sheet(board, described(board, banked(board, (0,)))).splitlines()
+    assert any(line.startswith("picture  (MH-77)") for line in lines)
+    assert "  part      SO-32" in lines
+    assert "  erasure   electrically, in sectors of 4,096 bytes" in lines
