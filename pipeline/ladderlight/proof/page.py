@@ -93,6 +93,11 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
     )
 
 
+def fill(template: str, **values: Any) -> str:
+    """Return a template filled in: text is escaped, and made printable."""
+    return _environment().get_template(template).render(**values)
+
+
 @cache
 def _environment() -> Environment:
     environment = Environment(

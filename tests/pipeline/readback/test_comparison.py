@@ -235,7 +235,7 @@ def test_diagnoses_name_pins_and_what_is_wired_to_them(board, wanted):
     pressed = words[places & ~4] & words[places | 4]
     assert "A2 (x4) stuck or open while burning" in best(pressed).text
     assert best(np.where(places & 4, 255, pressed).astype(np.uint32)).text == (
-        "address line A2 (x4) was stuck low while burning, and is not now"
+        "address line A2 (x4) stuck low while burning, and not now"
     )
     assert best(np.roll(words, -300)).text == "data shifted down by 300 bytes (12Ch), wrapping round"
     order = np.concatenate([words[2 << 15 : 3 << 15], words[: 2 << 15], words[3 << 15 :]])

@@ -1,1 +1,1 @@
-"""Single faults in the wiring of a board: what each is called, which pins it concerns, and what the screen then shows."""
+"""Single faults in a board's wiring: what each is called, which pins it concerns, and what the screen then shows."""

@@ -1,4 +1,4 @@
-"""Faults of a chip's address and data lines: stuck, inverted, exchanged, bridged. Each as what it makes of the words."""
+"""Faults of a chip's address and data lines, stuck, inverted, exchanged or bridged: what each makes of the words."""
 
 from __future__ import annotations
 

@@ -126,7 +126,7 @@ def _gates(board: Board) -> Iterator[WiringFault]:
 
 def _outputs(board: Board) -> Iterator[WiringFault]:
     for memory in board.memories:
-        chips = tuple(ChipPin(chip=device.name, pin=None, name="/OE", line="") for device in memory.devices)
+        chips = tuple(Pins(board=board, device=device).named("/OE") for device in memory.devices)
         if change := _disabled(board, [memory]):
             text = f"output enable of {memory.name} inverted"
             yield WiringFault(group="outputs", text=text, chips=chips, change=change)

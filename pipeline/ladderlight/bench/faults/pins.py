@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 from typing import Literal
 
+from ladderlight.bench.pins import Pin, data_line, pins_of
 from ladderlight.board import Board, Device
 from ladderlight.board.model.lines import Signal
 
@@ -51,20 +53,32 @@ class Pins:
     def line(self, bus: Bus, pin: int) -> str:
         """Return the line at a pin; empty where there is none."""
         memory = self.board.memory(self.device.memory)
-        if bus == "address":
-            return str(memory.address[pin]) if pin < len(memory.address) else ""
-        bit = pin % memory.pixel_width
-        name = memory.data[bit] if bit < len(memory.data) else "-"
-        return "" if name == "-" else name
+        if bus == "data":
+            return data_line(self.board, memory, pin)
+        return str(memory.address[pin]) if pin < len(memory.address) else "low"
 
     def at(self, bus: Bus, pin: int) -> ChipPin:
         """Return a pin to check."""
-        return ChipPin(chip=self.device.name, pin=None, name=f"{_LETTER[bus]}{pin}", line=self.line(bus, pin))
+        return self.named(f"{_LETTER[bus]}{pin}", self.line(bus, pin))
 
-    def neighbours(self, bus: Bus) -> Iterator[tuple[int, int]]:
-        """Yield the pairs of pins of a bus that lie side by side; by their numbers in the bus."""
+    def named(self, name: str, line: str = "") -> ChipPin:
+        """Return the pin of a name to check, or the one of whose names it is the first: ``/OE`` for ``/OE/VPP``."""
+        found = (pin.number for pin in self._pins if pin.name == name or pin.name.startswith(f"{name}/"))
+        return ChipPin(chip=self.device.name, pin=next(found, None), name=name, line=line)
+
+    def neighbours(self, bus: Bus) -> list[tuple[int, int]]:
+        """Return the pairs of pins of a bus that lie side by side, in the package or by their numbers in the bus."""
         count = self.device.part.address_pins if bus == "address" else self.device.part.width
-        yield from ((pin, pin + 1) for pin in range(count - 1))
+        pairs = {(pin, pin + 1) for pin in range(count - 1)}
+        half = len(self._pins) // 2  # the pins there and after it face each other
+        for pin, after in pairwise(self._pins):
+            if pin.number not in {None, half} and pin.bit and after.bit and pin.bit[0] == after.bit[0] == _LETTER[bus]:
+                pairs.add((min(pin.bit[1], after.bit[1]), max(pin.bit[1], after.bit[1])))
+        return sorted(pairs)
+
+    @cached_property
+    def _pins(self) -> tuple[Pin, ...]:
+        return next((chip.pins for chip in pins_of(self.board) if chip.device == self.device), ())
 
     def bank_pins(self) -> list[tuple[int, int]]:
         """Address pins of this device that one bank line alone drives, with that line's bit of a bank's number."""
