@@ -76,7 +76,7 @@ def check(
         if verbose:
             _print_chain(console, loaded)
         print_findings(console, (Finding(**finding) for finding in document["findings"]))
-        waiting = loaded.takes_pictures and not loaded.files
+        waiting = loaded.takes_pictures and not loaded.files and not loaded.cards
         ready = "no pictures yet; add [pictures] to build" if waiting else "ready to build"
         console.print(ready if document["ok"] else "fix the errors first")
         if page is not None:
@@ -123,6 +123,9 @@ def _print_chain(console: Console, recipe: Recipe) -> None:
         console.print(f"stage    {use.declaration.name}  {given}".rstrip())
     for file in recipe.files:
         console.print(f"picture  {file.source}")
+    for card in recipe.cards:
+        given = ", ".join(f"{name} = {_written(value)}" for name, value in card.options.items())
+        console.print(f"card     {card.declaration.name}  {given}".rstrip())
 
 
 def _written(value: Any) -> str:

@@ -67,6 +67,11 @@ class CodedPicture:
     metrics: Mapping[str, float] = field(default_factory=dict)
     notes: Mapping[str, Note] = field(default_factory=dict)
 
+    @classmethod
+    def of_card(cls, codes: NDArray[np.uint16]) -> CodedPicture:
+        """Return the coded picture of a card. The engine puts the card's origin in."""
+        return cls(origin=Origin(name="", source=""), codes=codes)
+
     def with_metrics(self, metrics: Mapping[str, float]) -> CodedPicture:
         """Return the same coded picture with metrics added."""
         return replace(self, metrics={**self.metrics, **metrics})

@@ -45,6 +45,14 @@ def bank_count(table: BoardTable) -> int:
     return 1 << len({line.index for line in lines if line.signal is Signal.BANK})
 
 
+def no_such_bank(bank: int, banks: int, where: Where) -> Problem:
+    """Return the problem of a bank that the wiring cannot choose."""
+    if banks == 1:
+        return Problem(where=where, what=f"bank is {bank}, but the wiring has no bank lines", action="leave it out")
+    what = f"bank is {bank}, but the wiring has {banks} banks"
+    return Problem(where=where, what=what, action=f"use 0 to {banks - 1}")
+
+
 def as_written(problem: Problem, table: BoardTable) -> Problem:
     """Lead from the board to the table: from a pin to the entry of the list that it came from."""
     return replace(problem, where=_written(problem.where, table))

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Finding
+from ladderlight.engine.cards import with_cards
 from ladderlight.engine.runner import Chain, Progress
 from ladderlight.errors import BuildError, DocumentError
 from ladderlight.flow.pictures import CodedPicture, Contents
@@ -65,7 +66,7 @@ def build(
         found = refuse_unready(recipe, strict=strict)
         inputs = inputs_of(recipe)  # before: a file that changes while pictures are reduced has changed since
         chain = Chain(recipe=recipe)
-        coded = chain.code_pictures(workers=workers, progress=progress)
+        coded = with_cards(recipe, chain.code_pictures(workers=workers, progress=progress))
         found = refuse_errors([*found, *_cautions(coded, strict=strict)])
         contents = chain.arrange(coded)
         files = chain.emit(contents)

@@ -10,6 +10,7 @@ from dataclasses import replace
 from ladderlight.board import Finding
 from ladderlight.board.advice import findings
 from ladderlight.board.model.findings import ranked
+from ladderlight.engine.cards import card_origins
 from ladderlight.engine.runner import Chain, origin_of, unique_names
 from ladderlight.errors import ArrangementError, BuildError, DeviceFileError, Fault, LadderlightError, PictureError
 from ladderlight.recipe import PictureFile, Recipe, advice_on
@@ -171,7 +172,7 @@ def _probes(recipe: Recipe, unreadable: Iterable[str] = ()) -> tuple[dict[Pictur
 
 def _crowding(recipe: Recipe, probes: Mapping[PictureFile, Probe]) -> list[Finding]:
     """Ask the arrangements whether all frames of all files can be placed; they have to be known."""
-    if not recipe.files or len(probes) < len(recipe.files):
+    if not (recipe.files or recipe.cards) or len(probes) < len(recipe.files):
         return []
     frames = sum(probe.frames for probe in probes.values())
     if frames > _MOST_FRAMES:
@@ -181,6 +182,7 @@ def _crowding(recipe: Recipe, probes: Mapping[PictureFile, Probe]) -> list[Findi
     origins = [
         origin_of(recipe, file, names[file], index) for file in recipe.files for index in range(probes[file].frames)
     ]
+    origins += card_origins(recipe, origins)
     return [
         Finding(level="error" if problem.certain else "caution", where=use.declaration.name, message=str(problem))
         for use in recipe.chain

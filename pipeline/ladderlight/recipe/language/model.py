@@ -36,6 +36,13 @@ class StageUse(Value):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class CardUse(StageUse):
+    """One test card with all its options, and the bank that the recipe asks for, or None."""
+
+    bank: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Override(Value):
     """What a ``[[picture]]`` table changes: options by the stage's index in the chain, and the bank."""
 
@@ -65,6 +72,8 @@ class Recipe(Value):
     """In the order in which they are built."""
     chain: tuple[StageUse, ...]
     overrides: tuple[Override, ...] = ()
+    cards: tuple[CardUse, ...] = ()
+    """Test cards, which stand after the files."""
     viewing: Viewing = field(default_factory=Viewing)
     """From where the screen is looked at."""
     plugins: tuple[Path, ...] = ()

@@ -231,11 +231,31 @@ class BoardTable(Table):
     """The counters."""
 
 
-class PicturesTable(Table):
-    """Which pictures are built."""
+class CardTable(BaseModel):
+    """One test card; the other keys are the card's options."""
 
-    files: Annotated[tuple[Text, ...], Field(min_length=1), Example('files = ["pictures/*.png"]')]
+    model_config = ConfigDict(frozen=True, strict=True, extra="allow", use_attribute_docstrings=True)
+
+    use: Annotated[Text, Example('use = "bars"')]
+    """Name of the card."""
+    bank: Annotated[int, Field(ge=0)] | None = None
+    """Bank for the card; the next free one when left out."""
+
+
+CardEntry = Annotated[
+    str | CardTable,
+    either(Text, CardTable),
+    Described('a card\'s name, or a table such as { use = "bars", bank = 3 }'),
+]
+
+
+class PicturesTable(Table):
+    """Which pictures are built: files, test cards or both."""
+
+    files: Annotated[tuple[Text, ...], Field(min_length=1), Example('files = ["pictures/*.png"]')] = ()
     """Files or globs, relative to the recipe; ``"!pattern"`` leaves out what was listed before it."""
+    cards: Annotated[tuple[CardEntry, ...], Field(min_length=1), Example('cards = ["bars"]')] = ()
+    """Test cards, after the files: names, or tables such as ``{ use = "bars" }`` with options and bank."""
 
 
 class ViewingTable(Table):
