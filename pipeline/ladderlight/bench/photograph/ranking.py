@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from ladderlight.bench.faults.screens import Look
 from ladderlight.bench.photograph.aligning import aligned
-from ladderlight.bench.photograph.fitting import Fit, blurred, fit, prepared
+from ladderlight.bench.photograph.camera import Answer, answer_to
+from ladderlight.bench.photograph.fitting import blurred, fit, prepared
 from ladderlight.bench.photograph.raster import Corners, find_raster
 from ladderlight.bench.photograph.rectifying import rectified
-from ladderlight.units.arrays import Floats, Ints, Singles
+from ladderlight.units.arrays import Ints, Singles
 
 _BLURS = (0.3, 0.6, 1.0)
 _FIRST_BLUR = 1.5
@@ -39,7 +42,7 @@ class Candidate:
     sound: bool
     score: float
     confidence: float
-    predicted: Floats
+    predicted: Singles
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -101,27 +104,30 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
         light = fit(fine[best : best + 1], seen)
         near = tuple(sorted({float(light.gamma[0]) * change for change in (0.9, 1.0, 1.1)}))
         order = np.argsort(fit(fine, seen, gammas=near, shadings=(float(light.shading[0]),)).left)
-    short = order[:_SHORTLIST]
     seen = rectified(pixels, corners, rows, columns)
-    fits = [fit(prepared(blurred(stack[short], sigma)), seen) for sigma in _BLURS]
-    return Ranking(candidates=tuple(_candidates(looks, short, fits, seen, most)), corners=corners, seen=seen)
+    short = order[:_SHORTLIST]
+    # One camera took the photograph: the others start from the best one's light and blur.
+    tried_blurs = {sigma: answer_to(blurred(stack[short[0]], sigma), seen) for sigma in _BLURS}
+    sigma = min(tried_blurs, key=lambda blur: tried_blurs[blur].left)
+    start = tried_blurs[sigma].camera
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+        answers = list(pool.map(lambda at: answer_to(blurred(stack[at], sigma), seen, start), short))
+    return Ranking(candidates=tuple(_candidates(looks, short, answers, seen, most)), corners=corners, seen=seen)
 
 
 def _candidates(
-    looks: Sequence[Look], places: Ints, fits: Sequence[Fit], seen: Singles, most: int
+    looks: Sequence[Look], places: Ints, answers: Sequence[Answer], seen: Singles, most: int
 ) -> Iterator[Candidate]:
-    left = np.stack([found.left for found in fits])
-    blur = left.argmin(axis=0)
-    least = left.min(axis=0)
+    left = np.array([answer.left for answer in answers])
     whole = float(seen[1:-1, 1:-1].var(axis=(0, 1), dtype=np.float64).mean())
-    weights = (least.min() / np.maximum(least, 1e-12)) ** (_EVIDENCE / 2)
+    weights = (left.min() / np.maximum(left, 1e-12)) ** (_EVIDENCE / 2)
     weights /= weights.sum()
-    for at in np.argsort(least)[:most]:
-        look, fitted = looks[places[at]], fits[blur[at]]
+    for at in np.argsort(left)[:most]:
+        look = looks[places[at]]
         yield Candidate(
             look=look,
             sound=look is looks[0],
-            score=float(1 - least[at] / max(whole, 1e-12)),
+            score=float(1 - left[at] / max(whole, 1e-12)),
             confidence=float(weights[at]),
-            predicted=fitted.predicted(at, blurred(look.light, _BLURS[blur[at]])),
+            predicted=answers[at].predicted,
         )

@@ -14,7 +14,7 @@ from ladderlight.bench.photograph.ranking import Candidate, Ranking
 from ladderlight.board import Board, linear_from_srgb
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.page import fill
-from ladderlight.units.arrays import Floats
+from ladderlight.units.arrays import Floats, Singles
 
 NO_FAULT = "no fault"
 
@@ -90,5 +90,5 @@ def _faults(candidate: Candidate) -> Iterator[tuple[str, tuple[ChipPin, ...]]]:
     yield from ((fault.text, fault.chips) for fault in candidate.look.faults)
 
 
-def _as_light(values: Floats) -> Floats:
+def _as_light(values: Floats | Singles) -> Floats:
     return linear_from_srgb(np.clip(values, 0, 1))
