@@ -70,7 +70,7 @@ def photograph_page(project: str, board: Board, ranking: Ranking, shown: str, mo
         seen=picture_url(linear_from_srgb(ranking.seen)),
         candidates=[
             {
-                "faults": [{"text": text, "pins": "; ".join(map(str, chips))} for text, chips in _faults(candidate)],
+                "faults": [{"name": text, "pins": "; ".join(map(str, chips))} for text, chips in _faults(candidate)],
                 "confidence": f"{candidate.confidence * 100:.0f} %",
                 "score": f"{candidate.score * 100:.1f} %",
                 "predicted": picture_url(_as_light(candidate.predicted)),
