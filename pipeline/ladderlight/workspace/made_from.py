@@ -34,7 +34,10 @@ def known_inputs(recipe: Recipe, cache: Cache | None) -> dict[str, Seen]:
 
 
 def account_of(recipe: Recipe, seen: Mapping[str, Seen], *, began: int) -> Account | None:
-    """Note what a build is made from: inputs, code of its stages, record of burned chips. None when one is unreadable."""
+    """Note what a build is made from: its inputs, the code of its stages, the record of burned chips.
+
+    Return None when one of them cannot be read.
+    """
     inputs = {path: seen[name] for name, path in input_files(recipe).items()}
     others = (*code_files(use.declaration for use in (*recipe.chain, *recipe.cards)), recipe.folder / FILE)
     try:
