@@ -156,7 +156,7 @@ def _resistors(best: Choice) -> Table:
             f"{resistor.ohms:.6g}",
             f"{driver.source * 1e3:.2f} mA",
             f"{driver.sink * 1e3:.2f} mA",
-            f"{dissipation[driver.line] * 1e3:.1f} mW",
+            _watts([watts for part, watts in dissipation.items() if part.partition(" ")[0] == driver.line]),
         )
     if best.rail:
         rail = max((watts for part, watts in dissipation.items() if part.startswith("rail")), default=0.0)
@@ -166,6 +166,11 @@ def _resistors(best: Choice) -> Table:
             "to ground", f"{best.rail} + {best.rail}", f"{2 * best.rail.ohms:g}", "", "", f"{end * 1e3:.1f} mW"
         )
     return table
+
+
+def _watts(parts: list[float]) -> str:
+    """Return what one resistor dissipates, or each of a pair."""
+    return " and ".join(f"{watts * 1e3:.1f}" for watts in parts) + " mW"
 
 
 def _levels(best: Choice) -> Table:

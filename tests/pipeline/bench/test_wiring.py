@@ -6,6 +6,7 @@ import pytest
 
 from ladderlight.bench.wiring import wiring_of
 from ladderlight.board import Packing, Part
+from ladderlight.board.model.assembly import Assembly
 
 LOOK_UP = {"red": {"r0": 1330.0, "r1": 680.0}, "green": {"g0": 1330.0}, "blue": {"b0": 1330.0}}
 
@@ -174,3 +175,24 @@ def test_every_pin_of_every_example_leads_somewhere(make_board, memory) -> None:
         assert all(pin.to for pin in chip.pins)
     named = {line.name for line in wiring.lines}
     assert {pin.line for chip in wiring.chips for pin in chip.pins if pin.line} <= named
+
+
+def test_a_pair_is_two_resistors_with_a_middle_or_side_by_side(make_board, memory, ladder) -> None:
+    plain = ladder(red={"r0": 1333.0, "r1": 680.0 * 11 / 11.68})
+    (channel,) = plain.channels
+    pairs = {
+        "r0": Assembly(parts=(33.0, 1300.0), joined="series"),
+        "r1": Assembly(parts=(680.0, 11000.0), joined="parallel"),
+    }
+    board = make_board(
+        memory(address=["x3-x9", "y3-y8"], data=["r0-r1"], part="27C256"),
+        ladder=replace(plain, channels=(replace(channel, pairs=pairs),)),
+    )
+    wiring = wiring_of(board)
+    assert [(r.label, r.value, r.start, r.end) for r in wiring.resistors] == [
+        ("R1", "33", "line r0", "middle of r0"),
+        ("R2", "1k3", "middle of r0", "J1 pin 1 (red)"),
+        ("R3", "680", "line r1", "J1 pin 1 (red)"),
+        ("R4", "11k", "line r1", "J1 pin 1 (red)"),
+    ]
+    assert line_of(wiring, "r1").to == ("R3 (680) to J1 pin 1 (red)", "R4 (11k) to J1 pin 1 (red)")

@@ -12,7 +12,8 @@ from ladderlight.board.ladders.analysis import LadderAnalysis, analyse
 from ladderlight.board.ladders.goal import WORST, Goal
 from ladderlight.board.ladders.r2r import best_r2r
 from ladderlight.board.ladders.search import WeightedSearch
-from ladderlight.board.ladders.series import Assembly, Series, preferred_values, stock_of
+from ladderlight.board.ladders.series import Series, preferred_values, stock_of
+from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.ladder import Channel, Ladder
 from ladderlight.board.model.palette import linear_from_srgb
 from ladderlight.colour.lightness import lightness_of
@@ -48,6 +49,11 @@ class Choice:
                 Channel(
                     name=name,
                     resistors={f"{name[0]}{bit}": resistor.ohms for bit, resistor in enumerate(self.resistors)},
+                    pairs={
+                        f"{name[0]}{bit}": resistor
+                        for bit, resistor in enumerate(self.resistors)
+                        if resistor.joined != "single"
+                    },
                     guns=(gun,),
                     r2r=self.rail.ohms if self.rail else None,
                 )
@@ -175,16 +181,12 @@ def _r2r(goal: Goal, series: Series, tolerance: float, most: int) -> list[Choice
     values = set(preferred_values(series).tolist())
     choices = []
     for rail, rung in zip(found.rail.tolist(), found.rung.tolist(), strict=True):
-        leg = (
-            Assembly(ohms=rung, parts=(rung,))
-            if rung in values
-            else Assembly(ohms=rung, parts=(rail, rail), joined="series")
-        )
+        leg = Assembly(parts=(rung,)) if rung in values else Assembly(parts=(rail, rail), joined="series")
         choices.append(
             Choice(
                 goal=goal,
                 resistors=(leg,) * goal.bits,
-                rail=Assembly(ohms=rail, parts=(rail,)),
+                rail=Assembly(parts=(rail,)),
                 tolerance=tolerance,
             )
         )

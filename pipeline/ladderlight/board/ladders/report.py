@@ -8,7 +8,8 @@ from typing import Any
 from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
 from ladderlight.board.ladders.design import Choice
 from ladderlight.board.ladders.findings import ladder_findings
-from ladderlight.board.ladders.series import Assembly, Series, mark_of
+from ladderlight.board.ladders.series import Series
+from ladderlight.board.model.assembly import mark_of
 from ladderlight.board.model.findings import Finding
 from ladderlight.board.model.ladder import GUNS, Ladder
 
@@ -109,27 +110,22 @@ def recipe_of(choice: Choice) -> str:
     if choice.tolerance:
         lines.append(f'tolerance = "{choice.tolerance * 100:g} %"')
     lines += [f"{name:5} = {_channel(choice, name[0])}" for name in GUNS]
-    parts = {mark_or_ohms(resistor): resistor for resistor in choice.resistors if resistor.joined != "single"}
-    lines += [f"# {text} ohm: {resistor}" for text, resistor in parts.items()]
     if choice.rail:
-        rail = choice.rail.ohms
+        rail, rung = choice.rail.ohms, choice.resistors[0]
+        if rung.joined != "single":
+            lines.append(f"# {rung.ohms:g} ohm: {rung}")
         lines.append(f"# from the first rung to ground {2 * rail:g} ohm: {mark_of(rail)} + {mark_of(rail)}")
     return "\n".join(lines) + "\n"
 
 
-def mark_or_ohms(resistor: Assembly) -> str:
-    """Return the mark of a single resistor, and the ohms of a pair."""
-    return mark_of(resistor.ohms) if resistor.joined == "single" else f"{resistor.ohms:.6g}"
-
-
 def _channel(choice: Choice, letter: str) -> str:
     if choice.rail is None:
-        inputs = (f'{letter}{bit} = "{mark_or_ohms(resistor)}"' for bit, resistor in enumerate(choice.resistors))
+        inputs = (f'{letter}{bit} = "{resistor}"' for bit, resistor in enumerate(choice.resistors))
         return "{ " + ", ".join(inputs) + " }"
     rung = choice.resistors[0]
     text = f'r2r = "{mark_of(choice.rail.ohms)}", '
     if rung.ohms != 2 * choice.rail.ohms:
-        text += f'rung = "{mark_or_ohms(rung)}", '
+        text += f'rung = "{rung}", '
     names = ", ".join(f'"{letter}{bit}"' for bit in range(choice.goal.bits))
     return "{ " + text + f"lines = [{names}]" + " }"
 
