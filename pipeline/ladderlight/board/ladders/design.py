@@ -18,7 +18,7 @@ from ladderlight.board.model.ladder import Channel, Ladder
 from ladderlight.board.model.palette import linear_from_srgb
 from ladderlight.colour.lightness import lightness_of
 from ladderlight.errors import BoardError, Problem
-from ladderlight.units.words import in_words
+from ladderlight.units.words import in_words, percent
 
 MOST_BITS = 8
 ALTERNATIVES = 10
@@ -124,7 +124,7 @@ def design(
     BoardError
         When the goal cannot be met by any ladder, or nothing keeps its current limit.
     """
-    problems = _problems(goal)
+    problems = goal_problems(goal)
     if pairs and r2r:
         problems.append(
             Problem(where=("pairs",), what="an R-2R ladder has no use for pairs", action="leave one of the two out")
@@ -162,7 +162,7 @@ def _nothing(goal: Goal, series: Series, *, pairs: bool, r2r: bool) -> Problem:
     return Problem(
         where=("series",),
         what=f"no {series} values from 10 ohm to 1 Mohm make a ladder of {goal.bits} bits that errs by less than "
-        f"{WORST:.0%} of its range",
+        f"{percent(WORST)} of its range",
         action="use a finer series or pairs, another load or supply, or allow non-monotonic ladders",
     )
 
@@ -193,7 +193,8 @@ def _r2r(goal: Goal, series: Series, tolerance: float, most: int) -> list[Choice
     return choices
 
 
-def _problems(goal: Goal) -> list[Problem]:
+def goal_problems(goal: Goal) -> list[Problem]:
+    """Return why no ladder can meet a goal; empty when one might."""
     problems = []
     if not 1 <= goal.bits <= MOST_BITS:
         problems.append(

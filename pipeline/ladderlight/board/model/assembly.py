@@ -12,10 +12,15 @@ SIGNS: dict[Joined, str] = {"single": "", "series": " + ", "parallel": " || "}
 
 @dataclass(frozen=True, kw_only=True)
 class Assembly:
-    """A single resistor, or two in series or in parallel in its place; ``parts`` in ohms."""
+    """A single resistor, or two in series or in parallel in its place.
+
+    ``parts`` in ohms; ``marks`` what is printed on them, where that is something else, such as ``680=674`` for a
+    measured one.
+    """
 
     parts: tuple[float, ...]
     joined: Joined = "single"
+    marks: tuple[str, ...] = ()
 
     @property
     def ohms(self) -> float:
@@ -26,6 +31,11 @@ class Assembly:
 
     def __str__(self) -> str:
         """Return the parts as in a bill of materials: ``1k5``, ``1k5 + 220`` or ``1k5 || 22k``."""
+        return SIGNS[self.joined].join(self.marks or map(mark_of, self.parts))
+
+    @property
+    def written(self) -> str:
+        """As a recipe writes it: the parts as they measure."""
         return SIGNS[self.joined].join(map(mark_of, self.parts))
 
 
