@@ -62,3 +62,13 @@ def test_mistakes_of_the_recipe_are_reported(project, capsys) -> None:
     document = json.loads(capsys.readouterr().out)
     assert document["ok"] is False
     assert "k is '47O'" in document["findings"][0]["message"]
+
+
+def test_a_board_that_cannot_work_still_has_its_sheet(project, capsys) -> None:
+    recipe = project("lobby", build=False)
+    recipe.write_text(recipe.read_text().replace('data = ["k"]', 'data = ["k"]\naccess = "1 ms"'))
+    status = commands.main(["bench", str(recipe), "--json"])
+    document = json.loads(capsys.readouterr().out)
+    assert (status, document["ok"]) == (1, False)
+    assert "too slow" in document["findings"][0]["message"]
+    assert document["wiring"][0]["chip"] == "U1"

@@ -11,9 +11,12 @@ from ladderlight.bench.sheets.advice import AT_COUNTS, AT_READINGS, AT_WIRING, d
 from ladderlight.bench.sheets.document import Bench
 from ladderlight.bench.wiring import WiredChip
 from ladderlight.proof.cautions import cautions
+from ladderlight.system.printable import printable
 from ladderlight.units.words import frequency, in_words
 
 _WIDTH = 78
+_AT = 22
+"""Column in which readings begin."""
 
 
 def bench_sheet(project: str, bench: Bench) -> str:
@@ -34,7 +37,7 @@ def bench_sheet(project: str, bench: Bench) -> str:
         found = list(body)
         if found:
             lines += ["", heading, "-" * _WIDTH, *found]
-    return "\n".join([*lines, ""])
+    return "\n".join([*map(printable, lines), ""])
 
 
 def _findings(bench: Bench) -> Iterator[str]:
@@ -55,7 +58,7 @@ def _chips(bench: Bench) -> Iterator[str]:
         for pin in chip.pins:
             number = "" if pin.number is None else f"{pin.number}"
             rate = f", {frequency(bench.hertz[pin.line])}" if bench.rises(pin) else ""
-            yield from _wrapped(f"{number:>4}  {pin.name:13}{pin.line or '-':16}{pin.to}{rate}", 35)
+            yield from _wrapped(f"{number:>4}  {pin.name:12} {pin.line or '-':15} {pin.to}{rate}", 35)
 
 
 def _title(chip: WiredChip) -> str:
@@ -84,7 +87,7 @@ def _resistors(bench: Bench) -> Iterator[str]:
 
 def _lines(bench: Bench) -> Iterator[str]:
     for line in bench.wiring.lines:
-        yield from _wrapped(f"{line.name:16}from {line.source}", 18)
+        yield from _wrapped(f"{line.name:15} from {line.source}", 18)
         yield from textwrap.wrap(
             f"to {'; '.join(line.to)}", _WIDTH, initial_indent=" " * 16, subsequent_indent=" " * 18
         )
@@ -111,7 +114,11 @@ def _readings(bench: Bench) -> Iterator[str]:
         yield from _wrapped(f"{named(high)}: burn {bench.word(high)}", 4)
         for reading in readings:
             loaded, unloaded = _volts(reading.loaded), _volts(reading.unloaded)
-            yield f"    {reading.at:18}{loaded:24}{unloaded:23}________"
+            at = f"    {reading.at:17} "
+            if len(at) > _AT:  # one output for three guns
+                yield at.rstrip()
+                at = ""
+            yield f"{at:{_AT}}{loaded:24}{unloaded:23}________"
             if reading.currents:
                 each = ", ".join(f"{line} {value * 1e3:.2f} mA" for line, value in reading.currents.items())
                 yield from _wrapped(f"{'':22}{each}", 22)
