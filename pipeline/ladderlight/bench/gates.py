@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from ladderlight.bench.connector import SYNCS
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.pins import data_line
 from ladderlight.board import Board, Device, Memory
@@ -17,6 +18,8 @@ CLOCK = "x clock"
 """Steps the x counter with its rising edge."""
 LINE_CLOCK = "x_reset"
 """Once a line, where the x counter is reset."""
+RESETS = {LINE_CLOCK: "x", "y_reset": "y"}
+"""The lines that reset the counters."""
 _SELECTORS = {2: Logic.SELECT2, 4: Logic.SELECT4, 8: Logic.SELECT8}
 _SHIFTERS = {2: Logic.SHIFT4, 4: Logic.SHIFT4, 8: Logic.SHIFT8}
 _NANDS = {2: Logic.NAND2, 3: Logic.NAND3, 4: Logic.NAND4}
@@ -113,6 +116,8 @@ class _Plan:
             for line in dict.fromkeys(data_line(self.board, memory, bit) for bit in range(memory.pixel_width)):
                 if line:
                     self._pass(memory, line)
+        for line in (*SYNCS, *RESETS):
+            self._provide(line)
         if self.board.blanking == "gate":
             for line in self.board.ladder.lines:
                 self.paths[line].append(self._add(Logic.AND, (line, f"!{BLANK}"), (line,)))
@@ -137,6 +142,11 @@ class _Plan:
 
     def _provide(self, line: str) -> None:
         """Add what makes a line of others, unless it is there."""
+        if line in self._made or line in self.board.outputs:
+            return
+        if inverse(line) in self.board.outputs and is_timing(line):
+            self._made.add(line)
+            self._add(Logic.INVERTER, (inverse(line),), (line,))
         if line in self._made or not ("^" in line or line.startswith("!")):
             return
         self._made.add(line)
@@ -160,7 +170,7 @@ class _Plan:
 
     def _pass(self, memory: Memory, line: str) -> None:
         """Add what stands between a memory's data pins and the rest of the board."""
-        shows = memory in self.board.driving_memories
+        shows = memory in self.board.driving_memories and not is_timing(line)
         clear = f"!{BLANK}" if shows and self.board.blanking == "register" else "high"
         enable = BLANK if shows and self.board.blanking == "output-enable" else "low"
         if memory.packing.pixels > 1:
@@ -192,6 +202,11 @@ class _Plan:
             self.paths[line].append(self._add(logic, (line,) * min(pixels, 8), (line,), controls))
         if enable == BLANK:
             self.paths[line].append(self._add(Logic.BUFFER, (line,), (line,), (("/OE", BLANK),)))
+
+
+def is_timing(line: str) -> bool:
+    """Whether a line is sync, blanking or a reset, inverted or not: such a line goes on during blanking."""
+    return line.removeprefix("!") in (BLANK, *SYNCS, *RESETS)
 
 
 def _clock(board: Board, counts: int) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ladderlight.bench.connector import LAST_PIN, PINS, SOCKET, SYNCS, FittedResistor, resistors_of
-from ladderlight.bench.gates import BLANK, CLOCK, LINE_CLOCK, Gates, Unit, enable_line, gates_of, select_line
+from ladderlight.bench.gates import BLANK, CLOCK, LINE_CLOCK, RESETS, Gates, Unit, enable_line, gates_of, select_line
 from ladderlight.bench.pins import ChipPins, Pin, pins_of
 from ladderlight.board import Board
 from ladderlight.board.model.ladder import GUNS
@@ -93,14 +93,12 @@ class _Harness:
         return resistors_of(self.board)
 
     def wiring(self) -> Wiring:
-        chips = tuple(map(self._chip, self.pins))
-        connector = self._connector()
         return Wiring(
-            chips=chips,
-            connector=connector,
+            chips=tuple(map(self._chip, self.pins)),
+            connector=self.connector,
             gates=self.gates,
             resistors=self.resistors,
-            lines=tuple(self._lines((*chips, connector))),
+            lines=tuple(self._lines()),
         )
 
     def _chip(self, chip: ChipPins) -> WiredChip:
@@ -163,6 +161,9 @@ class _Harness:
             return RAILS[name]
         if name in self.board.outputs:
             return self._outputs(name)
+        unit = self.gates.source(name)
+        if unit is not None:
+            return f"{unit} ({joined(unit.inputs)})"
         if name == BLANK:
             return "decoder of the counts, high during blanking"
         if name == CLOCK:
@@ -173,9 +174,6 @@ class _Harness:
             mode = self.board.raster.mode
             positive = (mode.horizontal if name == "hsync" else mode.vertical).positive
             return f"decoder of the counts, {'positive' if positive else 'negative'}"
-        unit = self.gates.source(name)
-        if unit is not None:
-            return f"{unit} ({joined(unit.inputs)})"
         found = line(name)
         if found.signal in _COUNTERS:
             return f"{_COUNTERS[found.signal]} {found.index}"
@@ -193,7 +191,7 @@ class _Harness:
         """Return what a data pin leads to first: a unit of its line, or all that the line leads to."""
         path, memory = self._path(pin.line), self.board.memory(chip.device.memory)
         if not path:
-            return "; ".join(self.destinations[pin.line])
+            return "; ".join(self.destinations.get(pin.line, ["nothing on this sheet"]))
         pixels = memory.packing.pixels
         if pixels == 1 or pin.bit is None:
             return str(path[0])
@@ -206,12 +204,13 @@ class _Harness:
 
     @cached_property
     def destinations(self) -> dict[str, list[str]]:
-        """All that each line leads to behind its own units, in words; memories' control pins excepted."""
+        """All that each line leads to behind its own units, in words."""
         found: dict[str, list[str]] = defaultdict(list)
         for chip in self.pins:
             for pin in chip.pins:
-                if pin.bit is not None and pin.bit[0] == "A" and pin.line:
-                    found[pin.line].append(f"{chip.label} {_where(pin)}")
+                if pin.bit is None or pin.bit[0] == "A":
+                    line = pin.line if pin.bit else self._control(chip, pin.name)[0]
+                    found[line].append(f"{chip.label} {_where(pin)}")
         own = {id(unit): name for name, path in self.gates.paths.items() for unit in path}
         commons = set()
         for unit in self.gates.units:
@@ -225,9 +224,17 @@ class _Harness:
         for resistor in self.resistors:
             if resistor.line:
                 found[resistor.line].append(f"{resistor.label} ({resistor.value}) to {resistor.end}")
+        for wired in self.connector.pins:
+            if wired.name not in GUNS or wired.line == "low":
+                found[wired.line].append(f"{SOCKET} {wired.where}")
+        for name, counter in RESETS.items():
+            if name in self.board.outputs or self.gates.source(name):
+                found[name].append(f"{counter} counter's reset")
+        found.pop("", None)
         return found
 
-    def _connector(self) -> WiredChip:
+    @cached_property
+    def connector(self) -> WiredChip:
         fed = {gun: channel for channel in self.board.ladder.channels for gun in channel.guns}
         pins = []
         for number in range(1, LAST_PIN + 1):
@@ -245,22 +252,17 @@ class _Harness:
             pins.append(WiredPin(number=number, name=name or NOT_CONNECTED, line=line, to=to))
         return WiredChip(label=SOCKET, device="", part="DE-15", package="DE-15", checked=False, pins=tuple(pins))
 
-    def _lines(self, chips: tuple[WiredChip, ...]) -> Iterator[WiredLine]:
+    def _lines(self) -> Iterator[WiredLine]:
         """Yield every line: counters, banks, what gates make, data lines, then decoded lines and rails."""
-        reached = {name: list(places) for name, places in self.destinations.items()}
-        for chip in chips:
-            for pin in chip.pins:
-                control = pin.name in RAILS.values() or not _bit(pin)
-                if control and pin.line and pin.line not in (channel.name for channel in self.board.ladder.channels):
-                    reached.setdefault(pin.line, []).append(f"{chip.label} {pin.where}")
-        for name in sorted(reached, key=self._order):
-            yield WiredLine(name=name, source=_SUPPLY.get(name) or self.source(name), to=tuple(reached[name]))
+        for name in sorted(self.destinations, key=self._order):
+            source = _SUPPLY.get(name) or self.source(name)
+            yield WiredLine(name=name, source=source, to=tuple(self.destinations[name]))
 
     def _order(self, name: str) -> tuple[int, str, int]:
         found = line(name)
         if found.signal in _COUNTERS:
             return list(_COUNTERS).index(found.signal), "", found.index
-        fixed = (BLANK, CLOCK, LINE_CLOCK, *SYNCS, *RAILS, *_SUPPLY)
+        fixed = (BLANK, CLOCK, *RESETS, *SYNCS, *RAILS, *_SUPPLY)
         if name in fixed:
             return 5, "", fixed.index(name)
         return (3 if self.gates.source(name) else 4), name, 0
@@ -272,7 +274,3 @@ def _where(pin: Pin) -> str:
 
 def _drives(pin: Pin, name: str) -> bool:
     return pin.bit is not None and pin.bit[0] == "D" and pin.line == name
-
-
-def _bit(pin: WiredPin) -> bool:
-    return pin.name[0] in "AD" and pin.name[1:].isdigit()

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from ladderlight.bench.counts import Axis, Decoded, axes_of, hertz_of
-from ladderlight.bench.gates import packages_of
+from ladderlight.bench.gates import BLANK, enable_line, is_timing, packages_of
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.parts import PartToBuy, parts_of
 from ladderlight.bench.readings import Reading, Volts, readings_of, words_for
@@ -134,6 +134,15 @@ def _findings(board: Board, wiring: Wiring) -> Iterator[Finding]:
         labels = [chip.label for chip in wiring.chips if chip.checked is checked]
         if labels:
             yield Finding(level="note", where=f"chip{'s' * (len(labels) > 1)} {joined(labels)}", message=message)
+    for memory in board.driving_memories:
+        floating = [line for line in memory.data if is_timing(line)]
+        if floating and enable_line(board, memory) == BLANK:
+            yield Finding(
+                level="caution",
+                where=f"memory {memory.name}",
+                message=f"{joined(floating)} would float with the picture's lines during blanking; give the timing "
+                "lines a memory of their own, or blank by another way",
+            )
     packages = list(packages_of(wiring.gates))
     if packages:
         yield Finding(

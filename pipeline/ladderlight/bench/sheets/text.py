@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from ladderlight.bench.gates import packages_of
 from ladderlight.bench.readings import Volts, steps_of
-from ladderlight.bench.sheets.advice import AT_COUNTS, AT_READINGS, AT_WIRING, decoding, measuring, named
+from ladderlight.bench.sheets.advice import AT_READINGS, AT_WIRING, counting, decoding, measuring, named
 from ladderlight.bench.sheets.document import Bench
 from ladderlight.bench.wiring import WiredChip
 from ladderlight.proof.cautions import cautions
@@ -94,7 +94,7 @@ def _lines(bench: Bench) -> Iterator[str]:
 
 
 def _counts(bench: Bench) -> Iterator[str]:
-    yield from _listed(AT_COUNTS)
+    yield from _listed(counting(bench.board))
     for axis in bench.axes:
         yield ""
         sync = "hsync" if axis.name == "x" else "vsync"
