@@ -1,9 +1,9 @@
 """The wiring of a bench sheet, built as digital hardware from the sheet alone, against the picture that it must show.
 
-Memories are addressed by the lines at their address pins and read after an access time; gates, registers, selectors and
-shift registers do what their kind does, with the inputs, clocks and controls of the sheet; the pixels of a word enter a
-shift register in the order in which the sheet's words give them. Counters and blanking are the test's own. What the
-ladders' lines carry while blank is low must be the picture of the example, for random contents of all memories.
+Every pin of every socket is a wire, joined to what the sheet's words name for it. Memories are read after access times;
+gates, registers and shift registers do with their pins what their datasheets say (from memory). Counters and blanking
+are the test's own. What the sheet's sources of the ladders' lines carry while blank is low must be the picture of the
+example, for random contents of all memories.
 Independent simulator: ``iverilog`` and ``vvp`` (Debian ``iverilog``).
 """
 
@@ -17,16 +17,24 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ladderlight.bench.gates import Unit
-from ladderlight.bench.wiring import Wiring, wiring_of
-from ladderlight.board import Board
+from ladderlight.bench.wiring import WiredChip, Wiring, wiring_of
 from ladderlight.board.scanning.playback import count_codes
 from ladderlight.recipe import load
 
 RECIPES = Path(__file__).parents[2] / "recipes"
 LINES = 20
 BANK = 1
-PLACE = re.compile(r"(U\d+) .*?, pixel (\d+) of (\d+) from the left")
+SIGNALS = (
+    (r"(U\d+) pin (\d+) ", r"\1_\2"),
+    (r"x counter, bit (\d+)", r"xs[\1]"),
+    (r"y counter, bit (\d+)", r"ys[\1]"),
+    (r"switch or frame counter, bit (\d+)", r"banks[\1]"),
+    (r"oscillator$", "clock"),
+    (r"decoder of the counts, high during blanking", "blank"),
+    (r"GND", "1'b0"),
+    (r"VCC", "1'b1"),
+)
+"""What a pin is wired to, and its signal in the test's hardware."""
 
 BENCH = """
 `timescale 1ns/1ps
@@ -53,93 +61,77 @@ endmodule
 
 
 class Hardware:
-    """The sheet's wiring as Verilog. A line that passes units has a node before each of them."""
+    """The sheet's sockets as Verilog: a wire for each pin, and for each part what it does with its pins."""
 
-    def __init__(self, board: Board, wiring: Wiring) -> None:
-        self.board, self.wiring = board, wiring
+    def __init__(self, wiring: Wiring) -> None:
+        self.wiring = wiring
         self.body: list[str] = []
-        self.names: dict[str, str] = {}
-        self.memories()
-        for number, unit in enumerate(wiring.gates.units):
-            self.unit(f"u{number}", unit)
+        for number, chip in enumerate(wiring.chips):
+            self.declare(chip)
+            self.memory(number, chip)
+        for chip in wiring.logic:
+            self.declare(chip)
+            self.part(chip)
 
-    def wire(self, line: str) -> str:
-        """The node of a line as it is used; a counter's bit is of the test's own counter."""
-        if line in ("low", "high"):
-            return "1'b0" if line == "low" else "1'b1"
-        if line == "x clock":
-            return "clock"
-        if line == "blank":
-            return "blank"
-        if match := re.fullmatch(r"(x|y|bank)(\d+)", line):
-            return f"{match[1]}s[{match[2]}]"
-        if line not in self.names:
-            self.names[line] = f"n{len(self.names)}"
-            self.body.insert(0, f"  wire {self.names[line]};")
-        return self.names[line]
+    def declare(self, chip: WiredChip) -> None:
+        self.body += [f"  wire {chip.label}_{pin.number};" for pin in chip.pins]
 
-    def node(self, line: str, stage: int) -> str:
-        """The node of a data line behind so many of its units."""
-        path = self.wiring.gates.paths.get(line, ())
-        return self.wire(line if stage == len(path) else f"{line} behind {stage}")
+    def at(self, to: str) -> str:
+        """The signal that a pin is wired to, from the sheet's words for it."""
+        for pattern, signal in SIGNALS:
+            if match := re.match(pattern, to):
+                return match.expand(signal)
+        raise AssertionError(f"no signal for {to!r}")
 
-    def memories(self) -> None:
-        for number, chip in enumerate(self.wiring.chips):
-            lines = {pin.name: pin.line for pin in chip.pins}
-            width = sum(re.fullmatch(r"D\d+", name) is not None for name in lines)
-            pins = sum(re.fullmatch(r"A\d+", name) is not None for name in lines)
-            address = ", ".join(self.wire(lines[f"A{bit}"]) for bit in reversed(range(pins)))
-            self.body += [
-                f"  reg [{width - 1}:0] rom{number} [0:{(1 << pins) - 1}];",
-                f"  wire [{width - 1}:0] d{number};",
-                f"  assign #20 d{number} = rom{number}[{{{address}}}];",
-            ]
-            for bit in range(width):
-                line = lines[f"D{bit}"]
-                if line and not any(PLACE.match(pin.to) for pin in chip.pins if pin.name == f"D{bit}"):
-                    self.body.append(f"  assign {self.node(line, 0)} = d{number}[{bit}];")
+    def memory(self, number: int, chip: WiredChip) -> None:
+        named = {pin.name: pin for pin in chip.pins}
+        width, pins = (sum(re.fullmatch(rf"{kind}\d+", name) is not None for name in named) for kind in "DA")
+        address = ", ".join(self.at(named[f"A{bit}"].to) for bit in reversed(range(pins)))
+        self.body += [
+            f"  reg [{width - 1}:0] rom{number} [0:{(1 << pins) - 1}];",
+            f"  wire [{width - 1}:0] d{number};",
+            f"  assign #20 d{number} = rom{number}[{{{address}}}];",
+        ]
+        for bit in range(width):
+            self.body.append(f"  assign {chip.label}_{named[f'D{bit}'].number} = d{number}[{bit}];")
 
-    def pixels(self, unit: Unit) -> str:
-        """The data pins at a unit that takes a whole word, the leftmost pixel first."""
-        places = {
-            int(match[2]): f"d{number}[{pin.name[1:]}]"
-            for number, chip in enumerate(self.wiring.chips)
-            for pin in chip.pins
-            if (match := PLACE.match(pin.to)) and match[1] == unit.package
-        }
-        return ", ".join(places[place] for place in sorted(places))
+    def part(self, chip: WiredChip) -> None:
+        named = {pin.name: pin for pin in chip.pins}
 
-    def unit(self, name: str, unit: Unit) -> None:
-        controls = dict(unit.controls)
-        paths = [(line, list(path)) for line, path in self.wiring.gates.paths.items() if unit in path]
-        output, source = self.wire(unit.outputs[0]), [self.wire(line) for line in unit.inputs]
-        if paths:
-            ((line, path),) = paths
-            stage = path.index(unit)
-            output = self.node(line, stage + 1)
-            source = [self.node(line, stage) if used == line else self.wire(used) for used in unit.inputs]
-        match unit.logic.value.number:
+        def given(name: str) -> str:
+            return self.at(named[name].to)
+
+        def made(name: str) -> str:
+            return f"{chip.label}_{named[name].number}"
+
+        kept = f"k{chip.label}"
+        match chip.part:
             case "74HC04":
-                self.body.append(f"  assign {output} = ~{source[0]};")
-            case "74HC86":
-                self.body.append(f"  assign {output} = {source[0]} ^ {source[1]};")
-            case "74HC08":
-                self.body.append(f"  assign {output} = {source[0]} & {source[1]};")
-            case "74HC00" | "74HC10" | "74HC20":
-                self.body.append(f"  assign {output} = ~({' & '.join(source)});")
-            case "74HC574" | "74HC273":
+                self.body += [f"  assign {made(f'{n}Y')} = ~{given(f'{n}A')};" for n in range(1, 7)]
+            case "74HC86" | "74HC08":
+                sign = "^" if chip.part == "74HC86" else "&"
                 self.body += [
-                    f"  reg {name} = 0;",
-                    f"  always @(posedge {self.wire(controls['clock'])}) {name} <= {source[0]};",
+                    f"  assign {made(f'{n}Y')} = {given(f'{n}A')} {sign} {given(f'{n}B')};" for n in range(1, 5)
                 ]
-                off = self.wire(controls["/OE"]) if "/OE" in controls else f"~{self.wire(controls['/clear'])}"
-                self.body.append(f"  assign {output} = {off} ? 1'b0 : {name};")
-            case "74HC166":
-                clock, load = self.wire(controls["clock"]), self.wire(controls["/load"])
+            case "74HC10":
+                for n in range(1, 4):
+                    inputs = " & ".join(given(f"{n}{letter}") for letter in "ABC")
+                    self.body.append(f"  assign {made(f'{n}Y')} = ~({inputs});")
+            case "74HC574" | "74HC273":
+                inputs = ", ".join(given(f"{n}D") for n in range(1, 9))
+                off = given("/OE") if chip.part == "74HC574" else f"~{given('/CLR')}"
                 self.body += [
-                    f"  reg [7:0] {name} = 0;",
-                    f"  always @(posedge {clock}) {name} <= {load} ? {name} << 1 : {{{self.pixels(unit)}}};",
-                    f"  assign {output} = {name}[7];",
+                    f"  reg [1:8] {kept} = 0;",
+                    f"  always @(posedge {given('CLK')}) {kept} <= {{{inputs}}};",
+                    *(f"  assign {made(f'{n}Q')} = {off} ? 1'b0 : {kept}[{n}];" for n in range(1, 9)),
+                ]
+            case "74HC166":
+                inputs = ", ".join(given(letter) for letter in "HGFEDCBA")
+                self.body += [
+                    f"  reg [7:0] {kept} = 0;",
+                    f"  always @(posedge {given('CLK')}) if (!{given('CLKINH')})",
+                    f"    {kept} <= {given('/LOAD')} ? {{{kept}[6:0], {given('SER')}}} : {{{inputs}}};",
+                    f"  assign {made('QH')} = {kept}[7];",
                 ]
             case other:
                 raise AssertionError(f"no hardware for {other}")
@@ -155,13 +147,14 @@ def test_the_wiring_shows_the_picture(name: str, program: Callable[[str], str], 
         memory.name: rng.integers(0, 1 << memory.part.width, memory.words).astype(np.uint32)
         for memory in board.memories
     }
-    hardware = Hardware(board, wiring_of(board))
+    hardware = Hardware(wiring_of(board))
+    sources = {line.name: line.source for line in hardware.wiring.lines}
     loads = []
     for number, chip in enumerate(hardware.wiring.chips):
         (tmp_path / f"{number}.hex").write_text("\n".join(f"{word:x}" for word in words[chip.device]) + "\n")
         loads.append(f'    $readmemh("{number}.hex", rom{number});')
     raster = board.raster.x
-    shown = ", ".join(hardware.wire(line) for line in reversed(board.code_lines))
+    shown = ", ".join(hardware.at(sources[line]) for line in reversed(board.code_lines))
     text = BENCH.format(
         bank=BANK,
         total=raster.total,

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from ladderlight.bench.connector import SYNCS
 from ladderlight.bench.logic import Logic
@@ -41,10 +41,23 @@ class Unit:
     outputs: tuple[str, ...]
     controls: tuple[tuple[str, str], ...] = ()
 
-    def __str__(self) -> str:
-        """Return the unit's place and name: ``U3 inverter 2``."""
-        number = f" {self.number}" if self.logic.value.units > 1 else ""
-        return f"{self.package} {self.logic.value.unit}{number}"
+    @property
+    def input_pins(self) -> tuple[str, ...]:
+        """The names of the pins of ``inputs``, and of more that are not used."""
+        return tuple(map(self._own, self.logic.value.inputs))
+
+    @property
+    def output_pins(self) -> tuple[str, ...]:
+        """The names of the pins of ``outputs``."""
+        return tuple(map(self._own, self.logic.value.outputs))
+
+    @property
+    def control_pins(self) -> dict[str, str]:
+        """The lines of the pins of ``controls``, by the pins' names."""
+        return {self._own(self.logic.value.controls[control]): line for control, line in self.controls}
+
+    def _own(self, name: str) -> str:
+        return name.replace("#", f"{self.number}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,10 +67,19 @@ class Gates:
     units: tuple[Unit, ...]
     paths: dict[str, tuple[Unit, ...]]
 
-    def source(self, line: str) -> Unit | None:
-        """Return the unit that makes a line of another, such as ``!y8``; None for a line that has no such unit."""
+    @cached_property
+    def makers(self) -> dict[str, Unit]:
+        """The unit that makes each line of others, such as ``!y8``."""
         passing = {id(unit) for path in self.paths.values() for unit in path}
-        return next((unit for unit in self.units if line in unit.outputs and id(unit) not in passing), None)
+        return {line: unit for unit in self.units if id(unit) not in passing for line in unit.outputs}
+
+    @cached_property
+    def packages(self) -> dict[str, tuple[Unit, ...]]:
+        """The units of each package, by its socket's label, in the order of the labels."""
+        found: dict[str, list[Unit]] = defaultdict(list)
+        for unit in self.units:
+            found[unit.package].append(unit)
+        return {label: tuple(found[label]) for label in sorted(found, key=lambda label: int(label[1:]))}
 
 
 def gates_of(board: Board) -> Gates:
@@ -214,12 +236,3 @@ def _clock(board: Board, counts: int) -> str:
     if counts >= board.raster.x.total:
         return LINE_CLOCK
     return CLOCK if counts == 1 else f"!x{counts.bit_length() - 2}"
-
-
-def packages_of(gates: Gates) -> Iterator[tuple[str, Logic, tuple[Unit, ...]]]:
-    """Yield each package of common logic: its socket's label, its kind and the units that are used of it."""
-    by_label: dict[str, list[Unit]] = defaultdict(list)
-    for unit in gates.units:
-        by_label[unit.package].append(unit)
-    for label, units in sorted(by_label.items(), key=lambda item: int(item[0][1:])):
-        yield label, units[0].logic, tuple(units)

@@ -34,12 +34,12 @@ def test_a_memory_drives_syncs_blanking_and_resets(make_board, memory) -> None:
 
 def test_an_inverted_line_gets_an_inverter_where_its_level_is_used(make_board, memory) -> None:
     wiring = wiring_of(timed(make_board, memory, "!hsync", "!blank", blanking="gate"))
-    assert {pin.name: pin.to for pin in wiring.connector.pins}["hsync"] == "U3 inverter 1 (!hsync)"
+    assert {pin.name: pin.to for pin in wiring.connector.pins}["hsync"] == "U3 pin 2 (1Y), inverter of !hsync"
     gates = [unit for unit in wiring.gates.units if unit.logic.value.unit == "AND"]
     assert gates[0].inputs == ("r0", "!blank")  # as the pin drives it
     pins = {pin.name: pin.to for pin in wiring.chips[1].pins}
-    assert pins["D0"] == "U3 inverter 1 input"
-    assert pins["D1"].startswith("U4 AND 1 input; U4 AND 2 input")
+    assert pins["D0"] == "U3 pin 1 (1A)"
+    assert pins["D1"].startswith("U4 pin 2 (1B); U4 pin 5 (2B)")
 
 
 def test_a_register_of_timing_lines_is_not_disabled_with_the_picture(make_board, memory) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ladderlight.bench.gates import packages_of
 from ladderlight.bench.readings import steps_of
 from ladderlight.bench.sheets.advice import AT_READINGS, AT_WIRING, counting, decoding, measuring, named
 from ladderlight.bench.sheets.document import Bench, bench_of
@@ -31,7 +30,6 @@ def bench_page(project: str, bench: Bench) -> str:
             project=project,
             bench=bench,
             wiring=bench.wiring,
-            packages=list(packages_of(bench.wiring.gates)),
             steps=list(steps_of(bench.readings)),
             at_wiring=AT_WIRING,
             at_counts=counting(bench.board),

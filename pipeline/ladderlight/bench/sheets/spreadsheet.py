@@ -27,7 +27,7 @@ def spreadsheets(bench: Bench) -> dict[str, bytes]:
             *("" if pin.number is None else pin.number, pin.name, pin.line, pin.to),
             f"{bench.hertz[pin.line]:.6g}" if bench.rises(pin) else "",
         )
-        for chip in (*wiring.chips, wiring.connector)
+        for chip in wiring.sockets
         for pin in chip.pins
     )
     parts = ((part.quantity, part.what, part.value) for part in bench.parts)

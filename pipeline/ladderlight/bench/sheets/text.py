@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from ladderlight.bench.gates import packages_of
 from ladderlight.bench.readings import Volts, steps_of
 from ladderlight.bench.sheets.advice import AT_READINGS, AT_WIRING, counting, decoding, measuring, named
 from ladderlight.bench.sheets.document import Bench
@@ -27,7 +26,6 @@ def bench_sheet(project: str, bench: Bench) -> str:
         ("Findings", _findings(bench)),
         ("Parts to buy", _parts(bench)),
         ("Wiring, pin by pin", _chips(bench)),
-        ("Gates and registers", _gates(bench)),
         ("Resistors", _resistors(bench)),
         ("Wiring, line by line", _lines(bench)),
         ("Counts to decode", _counts(bench)),
@@ -52,7 +50,7 @@ def _parts(bench: Bench) -> Iterator[str]:
 
 def _chips(bench: Bench) -> Iterator[str]:
     yield from _listed(AT_WIRING)
-    for chip in (*bench.wiring.chips, bench.wiring.connector):
+    for chip in bench.wiring.sockets:
         yield ""
         yield _title(chip)
         for pin in chip.pins:
@@ -62,19 +60,9 @@ def _chips(bench: Bench) -> Iterator[str]:
 
 
 def _title(chip: WiredChip) -> str:
-    name = f"{chip.label}  {chip.device}  ({chip.part}" if chip.device else f"{chip.label}  ({chip.part}"
-    return f"{name}, {chip.package})" if chip.package and chip.package != chip.part else f"{name})"
-
-
-def _gates(bench: Bench) -> Iterator[str]:
-    for label, logic, units in packages_of(bench.wiring.gates):
-        value = logic.value
-        yield from _wrapped(f"{label}  {value.number}, {value.package}: {value.holds}", 6)
-        for unit in units:
-            inputs = " and ".join(dict.fromkeys(unit.inputs))
-            yield from _wrapped(f"      {value.unit} {unit.number}: {inputs} -> {', '.join(unit.outputs)}", 10)
-        if units[0].controls:
-            yield from _wrapped("      " + ", ".join(f"{name} {line}" for name, line in units[0].controls), 10)
+    name = chip.device or chip.holds
+    part = f"{chip.part}, {chip.package}" if chip.package and chip.package != chip.part else chip.part
+    return f"{chip.label}  {name}  ({part})" if name else f"{chip.label}  ({part})"
 
 
 def _resistors(bench: Bench) -> Iterator[str]:

@@ -112,4 +112,4 @@ def test_long_names_and_markings_keep_to_the_columns(make_board, memory, ladder)
     at = lines.index("    J1 pins 1, 2 and 3 (red, green and blue)")
     assert lines[at + 1] == f"{'':22}0.000 (0.000 to 0.000)  0.000 (0.000 to 0.000) ________"
     (pin,) = [line for line in lines if line.startswith("   8  A0")]
-    assert pin.split()[2:5] == ["x2^the_map_of_the_harbour.d3", "U3", "exclusive-or"]
+    assert pin.split()[2:5] == ["x2^the_map_of_the_harbour.d3", "U3", "pin"]
