@@ -78,11 +78,11 @@ def compare(
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
-    refuse_ending(picture, (".png",), "--picture")
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored")
     if picture is not None:
         refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
+        refuse_ending(picture, (".png",))
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
     sections = sections_of(board, build.files, byte_order(big_endian))
