@@ -17,7 +17,7 @@ BLANK = "blank"
 CLOCK = "x clock"
 """Steps the x counter with its rising edge."""
 LINE_CLOCK = "x_reset"
-"""Once a line, where the x counter is reset."""
+"""Once a line, where the x counter is reset. Made by a memory it is high at the count before."""
 RESETS = {LINE_CLOCK: "x", "y_reset": "y"}
 """The lines that reset the counters."""
 _SELECTORS = {2: Logic.SELECT2, 4: Logic.SELECT4, 8: Logic.SELECT8}
@@ -138,7 +138,7 @@ class _Plan:
             for line in dict.fromkeys(data_line(self.board, memory, bit) for bit in range(memory.pixel_width)):
                 if line:
                     self._pass(memory, line)
-        for line in (*SYNCS, *RESETS):
+        for line in SYNCS:
             self._provide(line)
         if self.board.blanking == "gate":
             for line in self.board.ladder.lines:
@@ -234,5 +234,6 @@ def is_timing(line: str) -> bool:
 def _clock(board: Board, counts: int) -> str:
     """Return the line whose rising edge ends each hold of so many counts."""
     if counts >= board.raster.x.total:
-        return LINE_CLOCK
+        made = {LINE_CLOCK, inverse(LINE_CLOCK)} & set(board.outputs)
+        return inverse(LINE_CLOCK) if made else LINE_CLOCK
     return CLOCK if counts == 1 else f"!x{counts.bit_length() - 2}"

@@ -8,7 +8,18 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ladderlight.bench.connector import LAST_PIN, PINS, SOCKET, SYNCS, FittedResistor, resistors_of
-from ladderlight.bench.gates import BLANK, CLOCK, LINE_CLOCK, RESETS, Gates, Unit, enable_line, gates_of, select_line
+from ladderlight.bench.gates import (
+    BLANK,
+    CLOCK,
+    LINE_CLOCK,
+    RESETS,
+    Gates,
+    Unit,
+    enable_line,
+    gates_of,
+    inverse,
+    select_line,
+)
 from ladderlight.bench.packages import LogicPin, logic_pins
 from ladderlight.bench.pins import ChipPins, Pin, pins_of
 from ladderlight.board import Board
@@ -285,9 +296,9 @@ class _Harness:
         for wired in self.connector.pins:
             if wired.name not in GUNS or wired.line == "low":
                 found[wired.line].append(f"{SOCKET} {wired.where}")
-        for name, counter in RESETS.items():
-            if name in self.board.outputs or name in self.gates.makers:
-                found[name].append(f"{counter} counter's reset")
+        for reset, counter in RESETS.items():
+            for name in {reset, inverse(reset)} & set(self.board.outputs):
+                found[name].append(f"{counter} counter's synchronous reset")
         found.pop("", None)
         return found
 

@@ -25,8 +25,8 @@ def test_a_memory_drives_syncs_blanking_and_resets(make_board, memory) -> None:
     pins = {pin.name: pin.to for pin in wiring.chips[1].pins}
     assert pins["D0"] == "J1 pin 13 (hsync)"
     assert pins["D2"] == "U1 pin 24 (/OE)"
-    assert pins["D3"] == "x counter's reset"
-    assert pins["D4"] == "y counter's reset"
+    assert pins["D3"] == "x counter's synchronous reset"
+    assert pins["D4"] == "y counter's synchronous reset"
     assert {pin.name: pin.to for pin in wiring.connector.pins}["vsync"] == "U2 pin 12 (D1)"
     assert {pin.name: pin.to for pin in wiring.chips[0].pins}["/OE"].startswith("U2 pin 13 (D2): the outputs float")
     assert wiring.gates.units == ()
@@ -61,3 +61,15 @@ def test_the_sheet_says_what_needs_no_gates_and_what_floats(make_board, memory) 
     shared = replace(board, memories=(replace(picture, data=(*picture.data, "hsync")),))
     found = [item for item in document_of(bench_of(shared))["findings"] if "would float" in item["message"]]
     assert [item["where"] for item in found] == ["memory picture"]
+
+
+def test_what_is_made_inverted_is_inverted_only_where_that_is_missing(make_board, memory) -> None:
+    """Gates take blank low; counters with a reset that is active low take it as it is."""
+    wiring = wiring_of(timed(make_board, memory, "!blank", "!x_reset", blanking="gate"))
+    assert {unit.logic.value.unit for unit in wiring.gates.units} == {"AND"}
+    assert {pin.name: pin.to for pin in wiring.chips[1].pins}["D1"] == "x counter's synchronous reset"
+    frame = memory("frame", address=["y0-y9"], data=["vsync"], part="2716", output="register")
+    board = timed(make_board, memory, "blank", "x_reset")
+    wiring = wiring_of(replace(board, memories=(*board.memories, frame)))
+    (register,) = wiring.gates.paths["vsync"]
+    assert dict(register.controls)["clock"] == "!x_reset"  # the reset's end
