@@ -64,6 +64,13 @@ class WiredChip:
     pins: tuple[WiredPin, ...]
     holds: str = ""
 
+    @property
+    def described(self) -> str:
+        """Part and package, and how far the pins are known."""
+        package = self.package if self.package != self.part else ""
+        known = {None: "pins by name only", False: "from memory", True: ""}[self.checked]
+        return ", ".join(filter(None, (self.part, package, known)))
+
 
 @dataclass(frozen=True, kw_only=True)
 class WiredLine:

@@ -133,6 +133,7 @@ def test_a_part_of_ones_own_lists_names_only(make_board, memory, ladder) -> None
     board = make_board(memory(address=["x3-x9", "y3-y8"], data=["r0"], part=own), ladder=ladder(red={"r0": 460.0}))
     (chip,) = wiring_of(board).chips
     assert (chip.part, chip.package, chip.checked) == ("MH-77", "SO-28", None)
+    assert chip.described == "MH-77, SO-28, pins by name only"
     assert {pin.number for pin in chip.pins} == {None}
     assert rows(chip)["A13"] == (None, "low", "GND: spare, low in every word that is used")
 

@@ -61,8 +61,7 @@ def _chips(bench: Bench) -> Iterator[str]:
 
 def _title(chip: WiredChip) -> str:
     name = chip.device or chip.holds
-    part = f"{chip.part}, {chip.package}" if chip.package and chip.package != chip.part else chip.part
-    return f"{chip.label}  {name}  ({part})" if name else f"{chip.label}  ({part})"
+    return f"{chip.label}  {name}  ({chip.described})" if name else f"{chip.label}  ({chip.described})"
 
 
 def _resistors(bench: Bench) -> Iterator[str]:
