@@ -75,6 +75,12 @@ class Paired(Between):
         """Read both resistors."""
         return no_info_plain_validator_function(self._assembly)
 
+    def __get_pydantic_json_schema__(self, schema: object, handler: object) -> dict[str, Any]:
+        """Return the JSON schema of a resistance or a pair."""
+        found = super().__get_pydantic_json_schema__(schema, handler)
+        pairs = ["680 || 11k", "33 + 1k3"]
+        return found | {"description": f"{self.text}, or a pair", "examples": [*found["examples"], *pairs]}
+
     def _assembly(self, value: object) -> Assembly:
         signs: tuple[tuple[Joined, str], ...] = (("parallel", "||"), ("series", "+"))
         for joined, sign in signs:
@@ -137,7 +143,7 @@ def channel(table: type[BaseModel]) -> PlainValidator:
             raise MisfitError("has no line", 'write each line with its resistor, such as { r0 = "1k3", r1 = "680" }')
         return adapter().validate_json(as_json(value), strict=True)
 
-    return PlainValidator(read, json_schema_input_type=dict[str, Ohms] | table)
+    return PlainValidator(read, json_schema_input_type=dict[str, LadderOhms] | table)
 
 
 def known(
