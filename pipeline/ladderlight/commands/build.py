@@ -14,6 +14,9 @@ def build(
     recipe: RecipeArgument = None,
     *,
     workers: WorkersOption = None,
+    cards: Annotated[
+        bool, typer.Option("--cards", help="Build test cards instead of the pictures, into OUTPUT-cards.")
+    ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors, and do not build.")] = False,
     json_: JsonOption = False,
     quiet: QuietOption = False,
@@ -25,12 +28,15 @@ def build(
     from dataclasses import asdict
 
     from ladderlight.commands.terminal.reporting import picture_progress, print_document, print_findings, stderr, stdout
+    from ladderlight.engine.cards import fitting_cards
     from ladderlight.recipe import load
     from ladderlight.workspace.build import build as build_recipe
 
-    loaded = load(recipe_path(recipe))
+    loaded = load(recipe_path(recipe), pictures="cards" if cards else "needed")
+    loaded, left = fitting_cards(loaded) if cards else (loaded, [])
     with picture_progress(quiet=quiet) as progress:
         built = build_recipe(loaded, workers=workers, progress=progress, strict=strict)
+    print_findings(stderr(quiet=quiet), left)
     told = (finding for finding in built.findings if verbose or finding.level != "note")
     print_findings(stderr(quiet=quiet), told)
     if json_:
@@ -41,12 +47,12 @@ def build(
                 "proof": str(built.proof),
                 "device_files": [str(path) for path in built.device_files],
                 "manifest": built.manifest,
-                "findings": list(map(asdict, built.findings)),
+                "findings": list(map(asdict, [*left, *built.findings])),
             }
         )
         return
     console = stdout(quiet=quiet)
-    for picture in built.manifest["pictures"] if verbose else ():
+    for picture in built.manifest["pictures"] if verbose or cards else ():
         console.print(_measures(picture))
     for device in built.manifest["devices"]:
         console.print(f"{device['name']}: {device['part']}, {device['burn']['text']}")
