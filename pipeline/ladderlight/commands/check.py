@@ -38,6 +38,7 @@ def check(
 
     from ladderlight.board import Finding
     from ladderlight.board.advice.report import report
+    from ladderlight.board.model.findings import is_refused
     from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
     from ladderlight.workspace.last_build import stale_findings
@@ -50,10 +51,10 @@ def check(
         from ladderlight.storage.exports import export
 
         refuse_in_the_way([page], loaded, command=_PAGE)
-    document = report(loaded.board)
+    document = report(loaded.board, loaded.findings)
     works = document["ok"]
     found = readiness(loaded, strict=strict)
-    document["ok"] = not any(finding.level == "error" for finding in found)
+    document["ok"] = not is_refused(found)
     if works:
         refused = {finding.where for finding in found if finding.level == "error"}
         found += [finding for finding in stale_findings(loaded) if finding.where not in refused]

@@ -81,7 +81,7 @@ def compare(
     sections = sections_of(board, build.files, byte_order(big_endian))
     recorded = recorded_chips(loaded)
     earlier = recorded.images(board)
-    found = match(read_dumps(read, sections), sections, wanted=build.images(board), earlier=earlier, device=device)
+    found = match(read_dumps(read, sections), sections, wanted=build.image_arrays, earlier=earlier, device=device)
     known = known_contents(loaded, recorded.record, build.words)
     reports = [
         report_on(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
@@ -93,7 +93,7 @@ def compare(
         words = build.words
         for report in reports:
             words = with_device(words, report.reading.device, report.found)
-        shown = damage_png(board, build.words, words, shown_banks(board, build.manifest.document))
+        shown = damage_png(board, build.words, words, shown_banks(board, build.pictures))
         export({picture: shown}, command=_PICTURE, inputs=(*read, *input_files(loaded).values()))
     if json_:
         document = {"ok": all(report.comparison.same for report in reports)} | document_of_reports(reports)

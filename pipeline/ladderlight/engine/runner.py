@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial, reduce
-from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Board
@@ -17,8 +16,9 @@ from ladderlight.engine.checkpoints import Checkpoint, CheckpointStore
 from ladderlight.engine.sequences import FrameSequence, frame_sequences
 from ladderlight.errors import BuildError, Fault, PictureError
 from ladderlight.flow.merging import darken, merge
-from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile, Origin, Picture
+from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile, Picture
 from ladderlight.recipe import PictureFile, Recipe
+from ladderlight.recipe.headers import origin_of, unique_names
 from ladderlight.recipe.language.model import StageUse
 from ladderlight.stages.boundary import animation_of, demand_of, guarded, look_of, open_file, run_stage
 from ladderlight.stages.contract import Demand, Kept, Look, Survey
@@ -251,25 +251,3 @@ def _total(stage: StageDeclaration, seen: Iterable[Any]) -> Any:
     """Add up what a stage's survey saw, in order; None when it is nothing."""
     found = [one for one in seen if one is not None]
     return guarded(stage, lambda: reduce(operator.add, found), "what it saw", hook="survey") if found else None
-
-
-def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int) -> Origin:
-    """Return the origin of a frame of a file; ``name`` is that of :func:`unique_names`."""
-    bank = recipe.bank_for(file)
-    return Origin(
-        name=f"{name}#{index}" if index else name,
-        source=file.source,
-        frame=index,
-        bank=None if bank is None else bank + index,
-    )
-
-
-def unique_names(files: Sequence[PictureFile]) -> dict[PictureFile, str]:
-    """Name each file by its stem; later ones of the same stem get a number."""
-    names: dict[PictureFile, str] = {}
-    seen: dict[str, int] = {}
-    for file in files:
-        stem = Path(file.source).stem
-        seen[stem] = seen.get(stem, 0) + 1
-        names[file] = stem if seen[stem] == 1 else f"{stem}~{seen[stem]}"
-    return names

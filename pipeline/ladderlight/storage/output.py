@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import errno
+import os
 import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
-from ladderlight.errors import BuildError
+from ladderlight.errors import BuildError, Fault
 from ladderlight.storage.journal import PRIVATE, begin, clear, is_begun, leftovers, settle, take_back, unsettled
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.placing import plan
@@ -72,6 +73,22 @@ def refuse_foreign(output: Path, owner: Owner) -> None:
     """
     with settled(output):
         claim(output, owner)
+
+
+def output_faults(output: Path, owner: Owner) -> list[Fault]:
+    """Return why a recipe cannot be built into a folder, as far as it is known before anything is written."""
+    try:
+        refuse_foreign(output, owner)
+    except BuildError as error:
+        return list(error.faults)
+    around = next(path for path in (output, *output.parents) if os.path.lexists(path))
+    if not os.path.isdir(around):  # noqa: PTH112 - Path's own raises where a folder cannot be read
+        what = "is a file"
+    elif not os.access(around, os.W_OK | os.X_OK):
+        what = "cannot be written"
+    else:
+        return []
+    return [Fault(where=str(around), message=f"{what}; choose another output folder")]
 
 
 @contextmanager

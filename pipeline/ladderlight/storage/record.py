@@ -17,7 +17,8 @@ from ladderlight.storage.writing import read_regular
 RECORD = f"{PRIVATE}/record.json"
 FORMAT = 1
 MANIFEST = "manifest.json"
-OURS = ("devices", "proof", MANIFEST, "burn-sheet.txt", "burn-sheet.html")
+_SHEETS = ("burn-sheet.txt", "burn-sheet.html")
+OURS = ("devices", "proof", MANIFEST, *_SHEETS, "bench-sheet.txt", "bench-sheet.html")
 """What builds put into their output folder; everything else there is left alone."""
 _PROOF = re.compile(r"index\.html|screens/(bank\d+|tiles\d+|waiting)\.png")
 _MANIFEST_FORMAT = 1
@@ -191,7 +192,7 @@ def _are_tables(found: Any, *texts: str) -> bool:
 
 def _files_of(manifest: Any, output: Path) -> Iterator[str]:
     """List the files of a build that kept no record: those that its manifest names, and those of its proof."""
-    yield from OURS[2:]
+    yield from (MANIFEST, *_SHEETS)
     yield from (f"devices/{name}" for device in manifest["devices"] for name in device["files"])
     yield from (f"proof/{name}" for name in files_below(output / "proof") if _PROOF.fullmatch(name))
 

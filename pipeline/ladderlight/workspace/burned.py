@@ -18,8 +18,6 @@ from pydantic import ConfigDict, Field, model_validator
 from ladderlight.board import Device
 from ladderlight.board.model.memory import Erasure
 from ladderlight.devices.checksums import checksums_of
-from ladderlight.devices.files import bytes_of
-from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.documents import Kept
 
 FILE = "burned.json"
@@ -118,15 +116,8 @@ class Record(Kept):
         return json.dumps({"format": FORMAT, "chips": chips}, indent=2) + "\n"
 
 
-def device_image(words: MemoryWords, device: Device) -> bytes:
-    """Cut a device's image, low bytes first, out of the words of all memories."""
-    held = words[device.memory][device.first_word : device.first_word + device.part.words]
-    return bytes_of(held, device.part.width)
-
-
-def chip_of(recipe: str, device: Device, words: MemoryWords, **build: Any) -> Chip:
-    """Return the record of a chip that holds these words now. ``build`` is ``inputs`` and ``versions``."""
-    image = device_image(words, device)
+def chip_of(recipe: str, device: Device, image: bytes, **build: Any) -> Chip:
+    """Return the record of a chip that holds this image now. ``build`` is ``inputs`` and ``versions``."""
     sums = checksums_of(image)
     return Chip(
         recipe=recipe,

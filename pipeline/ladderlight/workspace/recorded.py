@@ -11,11 +11,10 @@ from pathlib import Path
 from ladderlight.board import Board, Device, Finding
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError, nearest_word
 from ladderlight.recipe import Recipe
-from ladderlight.recipe.neighbours import neighbours
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.writing import write_whole
 from ladderlight.units.arrays import Bytes
-from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of, device_image
+from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of
 from ladderlight.workspace.documents import DamageError, read_document
 from ladderlight.workspace.last_build import LastBuild, last_build
 
@@ -73,7 +72,7 @@ def record_chips(recipe: Recipe, build: LastBuild, names: Sequence[str] = ()) ->
             raise UsageError(f"the board has no device {name!r}; {nearest_word(name, devices)}")
     manifest, path = build.manifest, recipe.folder / FILE
     made = {"inputs": manifest.inputs_digest, "versions": manifest.versions or None}
-    new = [chip_of(key_of(recipe), devices[name], build.words, **made) for name in names or devices]
+    new = [chip_of(key_of(recipe), devices[name], build.images[name], **made) for name in names or devices]
     with _alone_in(recipe.folder):
         cautions: tuple[Finding, ...] = ()
         try:
@@ -101,7 +100,7 @@ def burn_findings(recipe: Recipe) -> list[Finding]:
             found.append(Finding(level="note", where="last build", message=f"no comparison with the chips: {error}"))
         return found
     for device in recipe.board.devices:
-        burn = burn_of(recorded.chips.get(device.name), device, device_image(build.words, device))
+        burn = burn_of(recorded.chips.get(device.name), device, build.images[device.name])
         if burn.needed:
             found.append(Finding(level="note", where=f"device {device.name}", message=burn.text))
     return found
@@ -117,7 +116,7 @@ def _recorded(recipe: Recipe, record: Record, path: Path) -> Recorded:
     devices = {device.name: device for device in recipe.board.devices}
     unclaimed = record.of_recipe(None)
     open_ = [name for name in devices if name in unclaimed and name not in record.of_recipe(key)]
-    others = neighbours(recipe) if open_ else []
+    others = recipe.neighbours if open_ else ()
     rivals = {name: [other.name for other in others if other.has(name, unclaimed[name].part)] for name in open_}
     record = record.adopted_by(key, [name for name in open_ if not rivals[name]])
     findings = []

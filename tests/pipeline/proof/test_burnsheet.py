@@ -4,6 +4,7 @@ import re
 import pytest
 
 from ladderlight.board import Part
+from ladderlight.devices.files import images_of
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
@@ -13,7 +14,9 @@ from ladderlight_stages.emissions.intel_hex import intel_hex
 
 
 def record(board, words):
-    return {device.name: chip_of("recipe.toml", device, words) for device in board.devices}
+    return {
+        device.name: chip_of("recipe.toml", device, images_of(board, words)[device.name]) for device in board.devices
+    }
 
 
 def described(board, contents, burned=None):
@@ -23,7 +26,7 @@ def described(board, contents, burned=None):
         board=board,
         contents=contents,
         files=files,
-        words=memories_of(board, files),
+        images=images_of(board, memories_of(board, files)),
         burned=burned,
     ).document
 
@@ -58,7 +61,7 @@ def test_the_digest_of_a_file_of_records_is_of_the_bytes_and_not_of_the_file(boa
     contents = banked(board, (0,))
     files = intel_hex(contents, board, offset=0x100)
     document = describe(
-        project="p", board=board, contents=contents, files=files, words=memories_of(board, files)
+        project="p", board=board, contents=contents, files=files, images=images_of(board, memories_of(board, files))
     ).document
     text = burn_sheet(board, document)
     digest = hashlib.sha256(contents.memories["picture"].words.astype("u1").tobytes()).hexdigest()

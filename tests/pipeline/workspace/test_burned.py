@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from ladderlight.board import PARTS, Device
-from ladderlight.workspace.burned import Record, burn_of, chip_of, device_image, runs
+from ladderlight.devices.files import images_of
+from ladderlight.workspace.burned import Record, burn_of, chip_of, runs
 from ladderlight.workspace.documents import read_document
 
 KEY = ("recipe.toml", "high")
@@ -34,7 +35,9 @@ def read(tmp_path, text):
 
 
 def record(board, words, recipe="recipe.toml"):
-    return Record(chips=tuple(chip_of(recipe, device, words) for device in board.devices))
+    return Record(
+        chips=tuple(chip_of(recipe, device, images_of(board, words)[device.name]) for device in board.devices)
+    )
 
 
 def test_what_is_recorded_comes_back_through_the_file(two, tmp_path):
@@ -42,19 +45,19 @@ def test_what_is_recorded_comes_back_through_the_file(two, tmp_path):
     chips = read(tmp_path, record(two, words).text).of_recipe("recipe.toml")
     assert list(chips) == ["low", "high"]
     for device in two.devices:
-        assert chips[device.name].contents.tobytes() == device_image(words, device)
-    assert device_image(words, two.devices[1]) == words["high"].astype("<u2").tobytes()
+        assert chips[device.name].contents.tobytes() == images_of(two, words)[device.name]
+    assert images_of(two, words)["high"] == words["high"].astype("<u2").tobytes()
 
 
 def test_other_recipes_stay_byte_for_byte(two, tmp_path):
     old, new = words_of(two, 3), words_of(two, 4)
     both = record(two, old).with_chips(record(two, new, "other.toml").chips)
-    again = read(tmp_path, both.text).with_chips([chip_of("other.toml", two.devices[0], old)])
+    again = read(tmp_path, both.text).with_chips([chip_of("other.toml", two.devices[0], images_of(two, old)["low"])])
     (before,) = [chip for chip in json.loads(both.text)["chips"] if (chip["recipe"], chip["device"]) == KEY]
     assert json.dumps(before, indent=2).replace("\n", "\n    ") in again.text
     assert again.of_recipe("recipe.toml") == both.of_recipe("recipe.toml")
-    assert again.of_recipe("other.toml")["low"].contents.tobytes() == device_image(old, two.devices[0])
-    assert again.of_recipe("other.toml")["high"].contents.tobytes() == device_image(new, two.devices[1])
+    assert again.of_recipe("other.toml")["low"].contents.tobytes() == images_of(two, old)["low"]
+    assert again.of_recipe("other.toml")["high"].contents.tobytes() == images_of(two, new)["high"]
 
 
 def test_reading_contents_does_not_change_what_is_written(two):
@@ -83,7 +86,7 @@ def test_format_1_is_read_as_chips_of_no_recipe(two, tmp_path):
     entries = {chip.pop("device"): {k: v for k, v in chip.items() if k != "recipe"} for chip in chips}
     found = read(tmp_path, json.dumps({"format": 1, "devices": entries}))
     assert list(found.of_recipe(None)) == ["low", "high"]
-    assert found.of_recipe(None)["low"].contents.tobytes() == device_image(words_of(two), two.devices[0])
+    assert found.of_recipe(None)["low"].contents.tobytes() == images_of(two, words_of(two))["low"]
     adopted = found.adopted_by("recipe.toml", ["low"])
     assert (list(adopted.of_recipe("recipe.toml")), list(adopted.of_recipe(None))) == (["low"], ["high"])
 
@@ -100,14 +103,16 @@ def test_another_part_in_the_socket_needs_a_new_chip(two):
 
 @pytest.mark.parametrize("change", [{"image": "AAAA"}, {"image": "no base 64"}, {"sha256": "00"}, {"image": "\u00e9"}])
 def test_a_damaged_image_counts_as_none(two, change):
-    held = chip_of("recipe.toml", two.devices[0], words_of(two)).model_copy(update=change)
+    held = chip_of("recipe.toml", two.devices[0], images_of(two, words_of(two))["low"]).model_copy(update=change)
     assert held.contents is None
     assert burn_of(held, two.devices[0], bytes(2048)).text == "no record of this chip; burn it"
 
 
 def test_an_image_that_unpacks_to_gigabytes_is_not_unpacked(two):
     packed = base64.b64encode(zlib.compress(bytes(1 << 26))).decode()
-    held = chip_of("recipe.toml", two.devices[0], words_of(two)).model_copy(update={"image": packed})
+    held = chip_of("recipe.toml", two.devices[0], images_of(two, words_of(two))["low"]).model_copy(
+        update={"image": packed}
+    )
     tracemalloc.start()
     assert held.contents is None
     assert tracemalloc.get_traced_memory()[1] < 1 << 20
@@ -120,7 +125,7 @@ def chip(number):
 
 def noted_of(device, image):
     """What is recorded of a device of a memory that is one device of 8 bits."""
-    return chip_of("recipe.toml", device, {"chip": np.frombuffer(image, dtype=np.uint8).astype(np.uint32)})
+    return chip_of("recipe.toml", device, image)
 
 
 def changed(image, changes):

@@ -14,7 +14,7 @@ from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import device_words_of
 from ladderlight.recipe import Recipe
-from ladderlight.recipe.neighbours import Neighbour, neighbours
+from ladderlight.recipe.neighbours import Neighbour
 from ladderlight.units.arrays import Words
 from ladderlight.workspace.burned import Chip, Record
 from ladderlight.workspace.manifest import read_manifest
@@ -23,7 +23,7 @@ from ladderlight.workspace.recorded import key_of
 
 def known_contents(recipe: Recipe, record: Record, wanted: Mapping[str, Words]) -> Callable[[Reading], list[Fault]]:
     """Return what gives the contents to try for what was read of a device: recorded ones, and other recipes' builds."""
-    others = [other for other in neighbours(recipe) if other.output.resolve() != recipe.output]
+    others = [other for other in recipe.neighbours if other.output.resolve() != recipe.output]
     built = {device.name: device_words_of(wanted, device) for device in recipe.board.devices}
 
     def known(reading: Reading) -> list[Fault]:
