@@ -21,7 +21,7 @@ def bench(
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Print the bench sheet: wiring pin by pin, parts to buy, counts to decode, readings on a meter.
+    """Print wiring, parts, counts and meter readings of a board.
 
     It needs no pictures and no build. Every build has it as bench-sheet.txt and bench-sheet.html.
     """

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path
+from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path, refuse_ending
 from ladderlight.system.printable import printable, printable_values
+from ladderlight.units.words import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -45,6 +46,7 @@ def check(
     from ladderlight.workspace.readiness import readiness
     from ladderlight.workspace.recorded import burn_findings
 
+    refuse_ending(page, (".html", ".htm"), "--page")
     loaded = load(recipe_path(recipe), pictures="checked")
     if page is not None:
         from ladderlight.recipe.inputs import input_files, refuse_in_the_way
@@ -95,9 +97,9 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
     rows = [
         (
             "picture",
-            f"{picture['width']} x {picture['height']} pixels, each {_number(picture['repeat_x'], 'count')} by "
-            f"{_number(picture['repeat_y'], 'line')}; pixel aspect {picture['pixel_aspect']:.4g}; "
-            f"{_number(picture['banks'], 'bank')}",
+            f"{picture['width']} x {picture['height']} pixels, each {counted(picture['repeat_x'], 'count')} by "
+            f"{counted(picture['repeat_y'], 'line')}; pixel aspect {picture['pixel_aspect']:.4g}; "
+            f"{counted(picture['banks'], 'bank')}",
         ),
         (
             "raster",
@@ -130,7 +132,7 @@ def _print_chain(console: Console, recipe: Recipe) -> None:
 
 
 def _written(value: Any) -> str:
-    return f"{len(value)} bytes" if isinstance(value, bytes) else f"{value}"
+    return counted(len(value), "byte") if isinstance(value, bytes) else f"{value}"
 
 
 def _counter(axis: Mapping[str, int]) -> str:
@@ -145,7 +147,7 @@ def _counter(axis: Mapping[str, int]) -> str:
 def _colours(palette: Sequence[Mapping[str, Any]]) -> str:
     colours = len({entry["srgb"] for entry in palette})
     black, white = (pick(palette, key=lambda entry: sum(entry["volts"])) for pick in (min, max))
-    text = f"{_number(len(palette), 'code')}, {_number(colours, 'colour')}, from {black['srgb']} to {white['srgb']}"
+    text = f"{counted(len(palette), 'code')}, {counted(colours, 'colour')}, from {black['srgb']} to {white['srgb']}"
     return f"{text}; brightest {max(white['volts']):.3f} V"
 
 
@@ -161,7 +163,3 @@ def _memory(memory: Mapping[str, Any], timing: Mapping[str, Any]) -> str:
             left = timing["left_ns"]
             text += f", {abs(left):.2f} ns {'after' if left >= 0 else 'too little for'} the register's set-up"
     return text
-
-
-def _number(count: int, thing: str) -> str:
-    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"

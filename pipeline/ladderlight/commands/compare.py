@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, recipe_and_dumps
+from ladderlight.commands.terminal.options import (
+    FirstArgument,
+    JsonOption,
+    QuietOption,
+    recipe_and_dumps,
+    refuse_ending,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -72,6 +78,7 @@ def compare(
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
+    refuse_ending(picture, (".png",), "--picture")
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored")
     if picture is not None:

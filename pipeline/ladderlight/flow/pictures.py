@@ -28,6 +28,8 @@ class Origin:
     """Seconds for which the frame is shown, in files that have durations."""
     bank: int | None = None
     """The bank that the recipe asks for, if it does."""
+    animated: bool = False
+    """Whether it is a frame of an animation, by its file or an arrangement of the recipe."""
 
 
 Note = str | int | float | bool

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Collection, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +13,7 @@ from ladderlight.flow.pictures import Origin
 from ladderlight.recipe.language.model import PictureFile, Recipe
 from ladderlight.stages.boundary import probe_of
 from ladderlight.stages.contract import Probe
+from ladderlight.storage.stopping import worker_threads
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +54,7 @@ def headers_of(recipe: Recipe, unreadable: Collection[str] = ()) -> Headers:
         return probe, [Finding(level="caution", where=file.source, message=caution)] if caution else []
 
     files = [file for file in recipe.files if file.source not in unreadable]
-    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+    with worker_threads(os.cpu_count() or 1) as pool:
         results = list(pool.map(probed, files))
     return Headers(
         recipe=recipe,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ from ladderlight.bench.sheets.page import bench_files
 from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
 from ladderlight.engine.cards import with_cards
-from ladderlight.engine.runner import Chain, Progress
+from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.errors import BuildError, DocumentError
 from ladderlight.flow.pictures import CodedPicture
 from ladderlight.proof import burn_page, proof_files
@@ -21,8 +22,8 @@ from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import shown_banks
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
-from ladderlight.storage.output import NOTHING_REPLACED, staged_output, unwritable
-from ladderlight.storage.stopping import noting_stops
+from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
+from ladderlight.storage.stopping import noting_stops, stoppable
 from ladderlight.system.printable import json_text, printable
 from ladderlight.system.versions import versions
 from ladderlight.workspace.description import describe
@@ -53,7 +54,12 @@ class Built:
 
 
 def build(
-    recipe: Recipe, *, workers: int | None = None, progress: Progress | None = None, strict: bool = False
+    recipe: Recipe,
+    *,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    refused: Refused | None = None,
+    strict: bool = False,
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
 
@@ -69,11 +75,12 @@ def build(
         refuse_errors(ready)
         inputs = inputs_of(recipe)  # before: a file that changes while pictures are reduced has changed since
         chain = Chain(recipe=recipe)
-        coded = with_cards(recipe, chain.code_pictures(workers=workers, progress=progress))
+        coded = with_cards(recipe, chain.code_pictures(workers=workers, progress=progress, refused=refused))
         found = refuse_errors([*recipe.findings, *_cautions(coded, strict=strict)])
-        contents = chain.arrange(coded)
+        contents = stoppable(partial(chain.arrange, coded))
         files = chain.emit(contents)
-    with staged_output(recipe.output, recipe.owner) as folder:
+    with staged_output(recipe.output, recipe.owner) as staging:
+        folder = staging.folder
         recorded = recorded_chips(recipe)
         before = _manifest_before(recipe.output)
         _write(folder / "devices", ((file.name, file.data) for file in files))
@@ -94,7 +101,7 @@ def build(
             versions=versions(),
         )
         _write(folder, _pages(recipe.name, scanned, made, found))
-    kept = (*recorded.findings, *version_findings(before, made))
+    kept = (*recorded.findings, *version_findings(before, made), *_edited(staging))
     return Built(output=recipe.output, manifest=made.document, findings=(*found, *kept))
 
 
@@ -117,6 +124,12 @@ def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding
         if "caution" in picture.notes
     }
     return [Finding(level="error" if strict else "caution", where=source, message=text) for source, text in noted]
+
+
+def _edited(staging: Staging) -> Iterator[Finding]:
+    for path, kept in staging.edited.items():
+        message = f"was changed since the last build and is replaced; the changed file is kept as {kept}"
+        yield Finding(level="caution", where=str(path), message=message)
 
 
 def _manifest_before(output: Path) -> Manifest | None:
