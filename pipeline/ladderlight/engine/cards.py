@@ -6,10 +6,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import count
 
-from ladderlight.board import Finding
+import numpy as np
+
+from ladderlight.board import Board, Finding
+from ladderlight.board.scanning.scan import scan
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import ArrangementError, Fault, refuse
-from ladderlight.flow.pictures import CodedPicture, Origin
+from ladderlight.flow.pictures import CodedPicture, Contents, Origin
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.boundary import problems_of, run_stage
@@ -64,10 +67,11 @@ def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
         try:
             refuse(problems_of(card.declaration, recipe.board, card.options, viewing=recipe.viewing), ArrangementError)
             drawn = [*coded, _draw(some, card, card_origins(some, [])[-1])]
-            Chain(recipe=some).arrange(drawn)
+            contents = Chain(recipe=some).arrange(drawn)
+            if not _shown(recipe.board, contents, drawn):
+                raise ArrangementError("; ".join(contents.notes))
         except ArrangementError as error:
-            what = error.faults[0].message.partition(";")[0]
-            message = f"left out, as {what}; list it alone under cards in [pictures] to build it, if it fits at all"
+            message = f"left out, does not fit beside the cards before it: {error}"
             left.append(Finding(level="note", where=f"card {card.declaration.name}", message=message))
         else:
             kept.append(card)
@@ -75,6 +79,16 @@ def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
     if not kept:
         raise ArrangementError.of(Fault(where=one.where, message=one.message) for one in left)
     return replace(recipe, cards=tuple(kept)), left
+
+
+def _shown(board: Board, contents: Contents, coded: Sequence[CodedPicture]) -> bool:
+    """Whether the board shows the pictures as they are; an arrangement may merge tiles and colours."""
+    words = {name: memory.words for name, memory in contents.memories.items()}
+    x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
+    return all(
+        np.array_equal(scan(board, words, x, y, placed.bank).codes, picture.codes)
+        for picture, placed in zip(coded, contents.pictures, strict=True)
+    )
 
 
 def _drawn(recipe: Recipe, before: Sequence[Origin]) -> Iterator[CodedPicture]:

@@ -84,8 +84,7 @@ def check_cards(cards: Mapping[int, CardUse], board: Board, viewing: Viewing, re
 def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
     """Return a recipe for the same board and programmer with the built-in test cards instead of its pictures.
 
-    The first built-in arrangement whose rule accepts the board places them. It may not replace tiles or colours by
-    similar ones, as an arrangement with the option ``merge`` may for pictures.
+    The first built-in arrangement whose rule accepts the board places them.
 
     Raises
     ------
@@ -101,7 +100,6 @@ def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
     arrangement = next(serving, None)
     if arrangement is None:
         raise RecipeError("no arrangement places test cards on this board; build it with its pictures")
-    exact = {"merge": False} if any(option.name == "merge" for option in arrangement.options) else {}
     cards = map(registry.get, registry.built_in(Kind.CARD))
     return replace(
         recipe,
@@ -109,7 +107,7 @@ def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
         files=(),
         cards=tuple(CardUse(declaration=card, options={}) for card in cards),
         chain=(
-            StageUse(declaration=arrangement, options=exact),
+            StageUse(declaration=arrangement, options={}),
             *(use for use in recipe.chain if use.declaration.kind is Kind.EMISSION),
         ),
         overrides=(),
