@@ -69,9 +69,9 @@ def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
             drawn = [*coded, _draw(some, card, card_origins(some, [])[-1])]
             contents = Chain(recipe=some).arrange(drawn)
             if not _shown(recipe.board, contents, drawn):
-                raise ArrangementError("; ".join(contents.notes))
+                raise ArrangementError("its tiles or colours do not fit beside those of the cards before it")
         except ArrangementError as error:
-            message = f"left out, does not fit beside the cards before it: {error}"
+            message = f"left out: {error}"
             left.append(Finding(level="note", where=f"card {card.declaration.name}", message=message))
         else:
             kept.append(card)
