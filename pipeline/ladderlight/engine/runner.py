@@ -15,7 +15,7 @@ from ladderlight.devices.files import name_files
 from ladderlight.engine.checkpoints import Checkpoint, CheckpointStore
 from ladderlight.engine.sequences import FrameSequence, frame_sequences
 from ladderlight.errors import BuildError, Fault, PictureError
-from ladderlight.flow.merging import darken, merge
+from ladderlight.flow.merging import carry_timing, darken, merge
 from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile, Picture
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.headers import origin_of, unique_names
@@ -181,10 +181,14 @@ class Chain:
         return demand
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
-        """Run the arrangement stages over all coded pictures, merge what they place, and keep blanking dark."""
+        """Run the arrangement stages over all coded pictures, merge what they place, and add what the board needs.
+
+        That is black during blanking, and the levels of timing lines.
+        """
         uses = list(self._uses(Kind.ARRANGEMENT))
         parts = [self._run(use, coded, use.options, "the pictures") for use in uses]
-        return darken(merge(parts, self.board, stages=[use.declaration.name for use in uses]), self.board)
+        merged = merge(parts, self.board, stages=[use.declaration.name for use in uses])
+        return carry_timing(darken(merged, self.board), self.board)
 
     def emit(self, contents: Contents) -> list[DeviceFile]:
         """Run the emission stages, and put the project's name into the file names.
