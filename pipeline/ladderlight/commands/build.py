@@ -68,8 +68,11 @@ def build(
 
 
 def _measures(picture: Mapping[str, Any]) -> str:
-    figures = [
-        f"{name} {value:.4g}" if isinstance(value, int | float) else f"{name} {value}"
-        for name, value in picture.get("metrics", {}).items()
-    ]
+    figures = [f"{name} {_measure(value)}" for name, value in picture.get("metrics", {}).items()]
     return ", ".join([f"{picture['source']}: bank {picture['bank']}", *figures])
+
+
+def _measure(value: object) -> str:
+    if isinstance(value, Mapping):
+        return " ".join(f"{name} {_measure(part)}" for name, part in value.items())
+    return f"{value:.4g}" if isinstance(value, int | float) else f"{value}"

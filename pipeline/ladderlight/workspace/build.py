@@ -94,7 +94,7 @@ def build(
             contents=contents,
             files=files,
             images=scanned.images,
-            burned=recorded.chips,
+            burned=recorded.of_tray(),
             details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
             merged=merged,
             inputs=[InputEntry.model_validate(item) for item in inputs],

@@ -71,6 +71,8 @@ class Recipe(Value):
     name: str
     output: Path
     """Absolute."""
+    revision: str | None = None
+    """Which of the recipe's boards this is for; None where it has one only."""
     board: Board
     files: tuple[PictureFile, ...]
     """In the order in which they are built."""
