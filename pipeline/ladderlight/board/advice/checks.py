@@ -147,7 +147,7 @@ def _names(board: Board) -> Iterator[Problem]:
 
 
 def _ladder_lines(board: Board) -> Iterator[Problem]:
-    driven = {name for memory in board.memories for name in memory.data} - {"-"}
+    driven = {name for memory in board.memories for name in memory.data if not timing_line(name)} - {"-"}
     for channel in board.ladder.channels:
         for name in channel.lines:
             if name in TIMING:
