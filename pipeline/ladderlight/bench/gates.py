@@ -6,9 +6,11 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from ladderlight.bench.connector import SYNCS
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.pins import data_line
 from ladderlight.board import Board, Device, Memory
+from ladderlight.board.model.lines import timing_line
 from ladderlight.board.scanning.timing import hold_in_counts
 
 BLANK = "blank"
@@ -16,7 +18,7 @@ BLANK = "blank"
 CLOCK = "x clock"
 """Steps the x counter with its rising edge."""
 LINE_CLOCK = "x_reset"
-"""Once a line, where the x counter is reset."""
+"""Once a line, where the x counter is reset. Made by a memory it is high at the count before."""
 _SELECTORS = {2: Logic.SELECT2, 4: Logic.SELECT4, 8: Logic.SELECT8}
 _SHIFTERS = {2: Logic.SHIFT4, 4: Logic.SHIFT4, 8: Logic.SHIFT8}
 _NANDS = {2: Logic.NAND2, 3: Logic.NAND3, 4: Logic.NAND4}
@@ -87,6 +89,11 @@ def inverse(line: str) -> str:
     return opposite.get(line) or (line[1:] if line.startswith("!") else f"!{line}")
 
 
+def timing_lines(board: Board) -> set[str]:
+    """Return the timing lines that memories' data pins drive, as these are named: ``hsync``, ``!blank``."""
+    return {name for name in board.outputs if timing_line(name)}
+
+
 def _select_lines(memory: Memory) -> list[str]:
     pins = range(memory.part.address_pins, memory.address_pins)
     return [str(memory.address[pin]) if pin < len(memory.address) else "low" for pin in pins]
@@ -103,6 +110,7 @@ class _Plan:
     _made: set[str] = field(default_factory=set)
 
     def make(self) -> None:
+        self._made |= timing_lines(self.board)
         for memory in self.board.memories:
             for expression in memory.address[: memory.part.address_pins]:
                 self._provide(str(expression))
@@ -116,6 +124,8 @@ class _Plan:
         if self.board.blanking == "gate":
             for line in self.board.ladder.lines:
                 self.paths[line].append(self._add(Logic.AND, (line, f"!{BLANK}"), (line,)))
+        for line in SYNCS:
+            self._provide(line)
 
     def _add(
         self,
@@ -137,14 +147,15 @@ class _Plan:
 
     def _provide(self, line: str) -> None:
         """Add what makes a line of others, unless it is there."""
-        if line in self._made or not ("^" in line or line.startswith("!")):
+        opposite = f"!{line}" in timing_lines(self.board)
+        if line in self._made or not ("^" in line or line.startswith("!") or opposite):
             return
         self._made.add(line)
         if line.startswith("!("):
             inputs = tuple(line[2:-1].split("&"))
             self._add(_NANDS[len(inputs)], inputs, (line,))
-        elif line.startswith("!"):
-            self._add(Logic.INVERTER, (line[1:],), (line,))
+        elif line.startswith("!") or opposite:
+            self._add(Logic.INVERTER, (inverse(line),), (line,))
         else:
             before, _, last = line.rpartition("^")
             self._add(Logic.XOR, (before, last), (line,))
@@ -160,7 +171,7 @@ class _Plan:
 
     def _pass(self, memory: Memory, line: str) -> None:
         """Add what stands between a memory's data pins and the rest of the board."""
-        shows = memory in self.board.driving_memories
+        shows = memory in self.board.driving_memories and not timing_line(line)
         clear = f"!{BLANK}" if shows and self.board.blanking == "register" else "high"
         enable = BLANK if shows and self.board.blanking == "output-enable" else "low"
         if memory.packing.pixels > 1:
@@ -197,7 +208,8 @@ class _Plan:
 def _clock(board: Board, counts: int) -> str:
     """Return the line whose rising edge ends each hold of so many counts."""
     if counts >= board.raster.x.total:
-        return LINE_CLOCK
+        made = timing_lines(board) & {LINE_CLOCK, inverse(LINE_CLOCK)}
+        return inverse(LINE_CLOCK) if made else LINE_CLOCK
     return CLOCK if counts == 1 else f"!x{counts.bit_length() - 2}"
 
 

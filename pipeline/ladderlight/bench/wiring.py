@@ -8,17 +8,28 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ladderlight.bench.connector import LAST_PIN, PINS, SOCKET, SYNCS, FittedResistor, resistors_of
-from ladderlight.bench.gates import BLANK, CLOCK, LINE_CLOCK, Gates, Unit, enable_line, gates_of, select_line
+from ladderlight.bench.gates import (
+    BLANK,
+    CLOCK,
+    LINE_CLOCK,
+    Gates,
+    Unit,
+    enable_line,
+    gates_of,
+    select_line,
+    timing_lines,
+)
 from ladderlight.bench.pins import ChipPins, Pin, pins_of
 from ladderlight.board import Board
 from ladderlight.board.model.ladder import GUNS
-from ladderlight.board.model.lines import Signal, line
+from ladderlight.board.model.lines import Signal, line, timing_line
 from ladderlight.devices.pinouts import NOT_CONNECTED, pinout_of
 from ladderlight.units.words import joined
 
 RAILS = {"low": "GND", "high": "VCC"}
 _SUPPLY = {"VCC": "supply of the datasheet, with 100 nF to GND beside the chip", "GND": "ground"}
 _COUNTERS = {Signal.X: "x counter, bit", Signal.Y: "y counter, bit", Signal.BANK: "switch or frame counter, bit"}
+_RESETS = {"x_reset": "the x counter's synchronous reset", "y_reset": "the y counter's synchronous reset"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,6 +174,9 @@ class _Harness:
             return RAILS[name]
         if name in self.board.outputs:
             return self._outputs(name)
+        unit = self.gates.source(name)
+        if unit is not None:
+            return f"{unit} ({joined(unit.inputs)})"
         if name == BLANK:
             return "decoder of the counts, high during blanking"
         if name == CLOCK:
@@ -173,9 +187,6 @@ class _Harness:
             mode = self.board.raster.mode
             positive = (mode.horizontal if name == "hsync" else mode.vertical).positive
             return f"decoder of the counts, {'positive' if positive else 'negative'}"
-        unit = self.gates.source(name)
-        if unit is not None:
-            return f"{unit} ({joined(unit.inputs)})"
         found = line(name)
         if found.signal in _COUNTERS:
             return f"{_COUNTERS[found.signal]} {found.index}"
@@ -222,6 +233,9 @@ class _Harness:
                 if (unit.package, control) not in commons:
                     commons.add((unit.package, control))
                     found[name].append(f"{unit.package} {control}")
+        for name in timing_lines(self.board):
+            if timing_line(name) in _RESETS:
+                found[name].append(_RESETS[timing_line(name)])
         for resistor in self.resistors:
             if resistor.line:
                 found[resistor.line].append(f"{resistor.label} ({resistor.value}) to {resistor.end}")

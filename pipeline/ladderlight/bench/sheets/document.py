@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from ladderlight.bench.counts import Axis, Decoded, axes_of, hertz_of
-from ladderlight.bench.gates import packages_of
+from ladderlight.bench.gates import packages_of, timing_lines
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.parts import PartToBuy, parts_of
 from ladderlight.bench.readings import Reading, Volts, readings_of, words_for
@@ -142,6 +142,11 @@ def _findings(board: Board, wiring: Wiring) -> Iterator[Finding]:
             message="numbers of common logic are generic and from memory; use a family whose datasheet allows "
             f"{frequency(board.raster.clock)}, and tie inputs of unused gates to GND",
         )
+    made = sorted(timing_lines(board))
+    if made:
+        what = f"{joined(made)} {'come' if len(made) > 1 else 'comes'} from the memories"
+        message = f"{what}; decode no counts for {'them' if len(made) > 1 else 'it'}"
+        yield Finding(level="note", where="counts", message=message)
     late = [
         label
         for label, logic, units in packages
