@@ -10,6 +10,7 @@ import numpy as np
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.scan import scan
+from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import ArrangementError, Fault, refuse
 from ladderlight.flow.pictures import CodedPicture, Contents, Origin
@@ -19,9 +20,9 @@ from ladderlight.stages.boundary import problems_of, run_stage
 from ladderlight.units.words import joined
 
 
-def with_cards(recipe: Recipe, coded: Sequence[CodedPicture]) -> list[CodedPicture]:
+def with_cards(recipe: Recipe, coded: CodedPictures) -> CodedPictures:
     """Return the coded pictures of all files with a recipe's test cards after them."""
-    return [*coded, *_drawn(recipe, [picture.origin for picture in coded])]
+    return coded.with_cards(list(_drawn(recipe, [picture.origin for picture in coded.described])))
 
 
 def card_origins(recipe: Recipe, before: Sequence[Origin]) -> list[Origin]:
