@@ -10,6 +10,7 @@ from ladderlight.bench.connector import SYNCS
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.pins import data_line
 from ladderlight.board import Board, Device, Memory
+from ladderlight.board.model.lines import timing_line
 from ladderlight.board.scanning.timing import hold_in_counts
 
 BLANK = "blank"
@@ -166,7 +167,7 @@ class _Plan:
         """Add what makes a line of others, unless it is there."""
         if line in self._made or line in self.board.outputs:
             return
-        if inverse(line) in self.board.outputs and is_timing(line):
+        if inverse(line) in self.board.outputs and timing_line(line):
             self._made.add(line)
             self._add(Logic.INVERTER, (inverse(line),), (line,))
         if line in self._made or not ("^" in line or line.startswith("!")):
@@ -192,7 +193,7 @@ class _Plan:
 
     def _pass(self, memory: Memory, line: str) -> None:
         """Add what stands between a memory's data pins and the rest of the board."""
-        shows = memory in self.board.driving_memories and not is_timing(line)
+        shows = memory in self.board.driving_memories and not timing_line(line)
         clear = f"!{BLANK}" if shows and self.board.blanking == "register" else "high"
         enable = BLANK if shows and self.board.blanking == "output-enable" else "low"
         if memory.packing.pixels > 1:
@@ -224,11 +225,6 @@ class _Plan:
             self.paths[line].append(self._add(logic, (line,) * min(pixels, 8), (line,), controls))
         if enable == BLANK:
             self.paths[line].append(self._add(Logic.BUFFER, (line,), (line,), (("/OE", BLANK),)))
-
-
-def is_timing(line: str) -> bool:
-    """Whether a line is sync, blanking or a reset, inverted or not: such a line goes on during blanking."""
-    return line.removeprefix("!") in (BLANK, *SYNCS, *RESETS)
 
 
 def _clock(board: Board, counts: int) -> str:

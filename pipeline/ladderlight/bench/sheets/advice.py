@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from ladderlight.bench.counts import Decoded
-from ladderlight.bench.gates import is_timing
 from ladderlight.bench.readings import shown_share, tolerance_of
 from ladderlight.board import Board
+from ladderlight.board.model.lines import timing_line
 from ladderlight.units.words import in_words, joined, percent
 
 AT_WIRING = (
@@ -39,7 +39,7 @@ def decoding(counter: str, decoded: Decoded) -> str:
 
 def counting(board: Board) -> list[str]:
     """Return how to decode the counts, and which lines need no decoder."""
-    driven = [line for line in board.outputs if is_timing(line)]
+    driven = [line for line in board.outputs if timing_line(line)]
     memory = f"Memories drive {joined(driven)}: no gates are needed for what these carry."
     return [*_AT_COUNTS, memory] if driven else list(_AT_COUNTS)
 

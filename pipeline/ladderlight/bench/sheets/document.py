@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from ladderlight.bench.counts import Axis, Decoded, axes_of, hertz_of
-from ladderlight.bench.gates import BLANK, enable_line, is_timing
+from ladderlight.bench.gates import BLANK, enable_line
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.parts import PartToBuy, parts_of
 from ladderlight.bench.readings import Reading, Volts, readings_of, words_for
@@ -15,6 +15,7 @@ from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring, wiring_of
 from ladderlight.board import Board, Finding
 from ladderlight.board.advice import findings
 from ladderlight.board.model.findings import ranked
+from ladderlight.board.model.lines import timing_line
 from ladderlight.units.words import frequency, joined
 
 
@@ -135,7 +136,7 @@ def _findings(board: Board, wiring: Wiring) -> Iterator[Finding]:
         if labels:
             yield Finding(level="note", where=f"chip{'s' * (len(labels) > 1)} {joined(labels)}", message=message)
     for memory in board.driving_memories:
-        floating = [line for line in memory.data if is_timing(line)]
+        floating = [line for line in memory.data if timing_line(line)]
         if floating and enable_line(board, memory) == BLANK:
             yield Finding(
                 level="caution",
