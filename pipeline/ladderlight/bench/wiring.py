@@ -29,7 +29,7 @@ from ladderlight.devices.pinouts import NOT_CONNECTED, pinout_of
 from ladderlight.units.words import joined
 
 RAILS = {"low": "GND", "high": "VCC"}
-_SUPPLY = {"VCC": "supply of the datasheet; 100 nF to GND beside it", "GND": "ground"}
+_SUPPLY = {"VCC": "supply, as in the datasheet; 100 nF to GND beside it", "GND": "ground"}
 _COUNTERS = {Signal.X: "x counter, bit", Signal.Y: "y counter, bit", Signal.BANK: "switch or frame counter, bit"}
 
 
@@ -163,7 +163,7 @@ class _Harness:
     def _tied(self, chip: ChipPins, pin: Pin) -> str:
         rail, memory = RAILS[pin.line], self.board.memory(chip.device.memory)
         given = pin.bit is not None and pin.bit[1] < len(memory.address)
-        return f"{rail}: tied in the recipe" if given else f"{rail}: spare, low in every word that is used"
+        return f"{rail}: tied in the recipe" if given else f"{rail}: spare, low at every address in use"
 
     def _control(self, chip: ChipPins, name: str) -> tuple[str, str]:
         """Return the line of a supply or control pin, and where it leads."""

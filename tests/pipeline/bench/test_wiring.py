@@ -71,7 +71,7 @@ def test_spare_pins_and_pins_tied_in_the_recipe(make_board, memory, ladder) -> N
     found = rows(wiring_of(board).chips[0])
     assert found["A7"] == (3, "high", "VCC: tied in the recipe")
     assert found["A14"] == (27, "low", "GND: tied in the recipe")
-    assert found["A15"] == (1, "low", "GND: spare, low in every word that is used")
+    assert found["A15"] == (1, "low", "GND: spare, low at every address in use")
     assert found["/OE/VPP"] == (22, "low", "GND: outputs always enabled")
 
 
@@ -135,7 +135,7 @@ def test_a_part_of_ones_own_lists_names_only(make_board, memory, ladder) -> None
     assert (chip.part, chip.package, chip.checked) == ("MH-77", "SO-28", None)
     assert chip.described == "MH-77, SO-28, pins by name only"
     assert {pin.number for pin in chip.pins} == {None}
-    assert rows(chip)["A13"] == (None, "low", "GND: spare, low in every word that is used")
+    assert rows(chip)["A13"] == (None, "low", "GND: spare, low at every address in use")
 
 
 def test_the_connector_has_syncs_returns_and_grounds_on_their_pins(make_board, memory, ladder) -> None:
