@@ -30,6 +30,9 @@ def build(
     recipe: RecipeArgument = None,
     *,
     workers: WorkersOption = None,
+    cards: Annotated[
+        bool, typer.Option("--cards", help="Build test cards instead of the pictures, into OUTPUT-cards.")
+    ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors, and do not build.")] = False,
     force: Annotated[bool, typer.Option("--force", help="Build even if nothing has changed.")] = False,
     no_cache: Annotated[
@@ -56,7 +59,7 @@ def build(
         if recipe is None and not is_file(Path(DEFAULT)):
             return
     path = recipe_path(recipe)
-    last = None if force or no_cache or clear_cache else up_to_date(path)
+    last = None if cards or force or no_cache or clear_cache else up_to_date(path)
     if last is not None and not (strict and last.cautioned):
         _report_unchanged(last, json_=json_, quiet=quiet, verbose=verbose)
         return
@@ -65,10 +68,12 @@ def build(
 
     from ladderlight.commands.terminal.progress import picture_progress
     from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
+    from ladderlight.engine.cards import fitting_cards
     from ladderlight.recipe import load
     from ladderlight.workspace.build import build as build_recipe
 
-    loaded = load(path)
+    loaded = load(path, pictures="cards" if cards else "needed")
+    loaded, left = fitting_cards(loaded) if cards else (loaded, [])
     with picture_progress(quiet=quiet) as (progress, refused):
         built = build_recipe(
             loaded,
@@ -77,8 +82,9 @@ def build(
             refused=refused,
             strict=strict,
             cached=not no_cache,
-            began=began,
+            began=None if cards else began,
         )
+    print_findings(stderr(quiet=quiet), left)
     told = (finding for finding in built.findings if verbose or finding.level != "note")
     print_findings(stderr(quiet=quiet), told)
     if json_:
@@ -90,12 +96,12 @@ def build(
                 "proof": str(built.proof),
                 "device_files": [str(path) for path in built.device_files],
                 "manifest": built.manifest,
-                "findings": list(map(asdict, built.findings)),
+                "findings": list(map(asdict, [*left, *built.findings])),
             }
         )
         return
     console = stdout(quiet=quiet)
-    for picture in built.manifest["pictures"] if verbose else ():
+    for picture in built.manifest["pictures"] if verbose or cards else ():
         console.print(_measures(picture))
     for device in built.manifest["devices"]:
         console.print(f"{device['name']}: {device['part']}, {device['burn']['text']}")
