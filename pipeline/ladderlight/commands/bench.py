@@ -42,10 +42,11 @@ def bench(
         benches = {each.revision: bench_of(each.board) for each in recipes}
         if json_:
             print_revisions({name: document_of(found) for name, found in benches.items()})
-            return
-        sheets = [bench_sheet(printable(each.title), benches[each.revision]) for each in recipes]
+        sheets = [bench_sheet(printable(each.title), benches[each.revision]) for each in recipes if not json_]
         for line in "\n\n".join(sheets).splitlines():
             stdout(quiet=quiet).print(line, markup=False)
+        if not all(document_of(found)["ok"] for found in benches.values()):
+            raise typer.Exit(1)
         return
     loaded = load(path, pictures="ignored", revision=revision)
     title, found = printable(loaded.title), bench_of(loaded.board)
@@ -58,8 +59,10 @@ def bench(
         refuse_in_the_way(files, loaded, command=command)
     for command, files in written.items():
         export(files, command=command, inputs=input_files(loaded).values())
+    document = document_of(found)
     if json_:
-        print_revisions({None: document_of(found)})
-        return
-    for file in (file for files in written.values() for file in files):
-        stdout(quiet=quiet).print(str(file))
+        print_revisions({None: document})
+    for file in (file for files in written.values() for file in files) if not json_ else ():
+        stdout(quiet=quiet).print(str(file), markup=False)
+    if not document["ok"]:
+        raise typer.Exit(1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -24,6 +24,7 @@ from ladderlight.system.paths import is_file, path_trouble
 from ladderlight.system.printable import printable
 
 if TYPE_CHECKING:
+    from ladderlight.board import Finding
     from ladderlight.workspace.build import Built
     from ladderlight.workspace.up_to_date import LastBuilt
 
@@ -32,6 +33,9 @@ def build(
     recipe: RecipeArgument = None,
     *,
     workers: WorkersOption = None,
+    cards: Annotated[
+        bool, typer.Option("--cards", help="Build test cards instead of the pictures, into OUTPUT-cards.")
+    ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors, and do not build.")] = False,
     keep_going: Annotated[
         bool, typer.Option("--keep-going", help="Build the trays that have no bad picture, and name the others.")
@@ -64,7 +68,7 @@ def build(
     path = recipe_path(recipe)
 
     def unchanged(of: str | None) -> LastBuilt | None:
-        last = None if force or no_cache or clear_cache else up_to_date(path, of)
+        last = None if cards or force or no_cache or clear_cache else up_to_date(path, of)
         return None if last is not None and strict and last.cautioned else last
 
     if last := unchanged(revision):  # the recipe need not be read; of one with revisions, all must be known
@@ -76,29 +80,31 @@ def build(
         return
 
     from ladderlight.commands.terminal.progress import picture_progress
+    from ladderlight.engine.cards import fitting_cards
     from ladderlight.recipe import load_revisions
     from ladderlight.workspace.build import build as build_recipe
 
     documents = {}
-    for loaded in load_revisions(path, revision=revision):
+    for loaded in load_revisions(path, pictures="cards" if cards else "needed", revision=revision):
         last = unchanged(loaded.revision) if loaded.revision is not None and revision is None else None
         if last is not None:
             documents[loaded.revision] = _unchanged(last)
             if not json_:
                 _print_unchanged(last, quiet=quiet, verbose=verbose)
             continue
+        fitting, left = fitting_cards(loaded) if cards else (loaded, [])
         with picture_progress(quiet=quiet) as (progress, refused):
             built = build_recipe(
-                loaded,
+                fitting,
                 workers=workers,
                 progress=progress,
                 refused=refused,
                 strict=strict,
                 keep_going=keep_going,
                 cached=not no_cache,
-                began=began,
+                began=None if cards else began,
             )
-        documents[loaded.revision] = _print(built, json_=json_, quiet=quiet, verbose=verbose)
+        documents[loaded.revision] = _print(built, left, json_=json_, quiet=quiet, verbose=verbose, cards=cards)
     if json_:
         _print_documents(documents)
     if not all(document["ok"] for document in documents.values()):
@@ -111,16 +117,19 @@ def _print_documents(documents: Mapping[str | None, Mapping[str, Any]]) -> None:
     print_revisions(documents)
 
 
-def _print(built: Built, *, json_: bool, quiet: bool, verbose: bool) -> dict[str, Any]:
+def _print(
+    built: Built, left: Sequence[Finding], *, json_: bool, quiet: bool, verbose: bool, cards: bool
+) -> dict[str, Any]:
     """Print the findings of a build, and what it has written unless that is for a document. Return the document."""
     from dataclasses import asdict
 
     from ladderlight.commands.terminal.reporting import print_findings, stderr, stdout
     from ladderlight.proof.burnsheet import chip_label
 
-    told = (one for one in built.findings if verbose or one.level != "note")
+    found = (*left, *built.findings)
+    told = (one for one in found if verbose or one in left or one.level != "note")
     if quiet:
-        told = (one for one in built.findings if one.level == "error")
+        told = (one for one in found if one.level == "error")
     print_findings(stderr(), told)
     document = {
         "ok": built.complete,
@@ -129,12 +138,12 @@ def _print(built: Built, *, json_: bool, quiet: bool, verbose: bool) -> dict[str
         "proof": str(built.proof),
         "device_files": [str(path) for path in built.device_files],
         "manifest": built.manifest,
-        "findings": list(map(asdict, built.findings)),
+        "findings": list(map(asdict, found)),
     }
     if json_:
         return document
     console = stdout(quiet=quiet)
-    for picture in built.manifest["pictures"] if verbose else ():
+    for picture in built.manifest["pictures"] if verbose or cards else ():
         console.print(_measures(picture))
     for device in built.manifest["devices"]:
         console.print(f"{chip_label(device)}: {device['part']}, {device['burn']['text']}")

@@ -18,7 +18,7 @@ from ladderlight.engine.plan import Fold, Plan, Unit
 from ladderlight.engine.steps import Progress, Refused, Steps
 from ladderlight.engine.work import Task, Work, total
 from ladderlight.errors import BuildError, Fault, PictureError
-from ladderlight.flow.merging import darken, merge
+from ladderlight.flow.merging import carry_timing, darken, merge
 from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import StageUse
@@ -83,10 +83,14 @@ class Chain:
         return CodedPictures(coded, files, work.in_memory)
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
-        """Run the arrangement stages over all coded pictures, merge what they place, and keep blanking dark."""
+        """Run the arrangement stages over all coded pictures, merge what they place, and add what the board needs.
+
+        That is black during blanking, and the levels of timing lines.
+        """
         uses = list(self._uses(Kind.ARRANGEMENT))
         parts = [self._run(use, coded, use.options, "the pictures") for use in uses]
-        return darken(merge(parts, self.board, stages=[use.declaration.name for use in uses]), self.board)
+        merged = merge(parts, self.board, stages=[use.declaration.name for use in uses])
+        return carry_timing(darken(merged, self.board), self.board)
 
     def emit(self, contents: Contents) -> list[DeviceFile]:
         """Run the emission stages, and put the project's name into the file names.

@@ -13,7 +13,7 @@ from ladderlight.board.advice.checks import problems_of as problems_of_board
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Fault, PluginError, Problem, RecipeError
 from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
-from ladderlight.recipe.cards import cards_of, check_cards
+from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
 from ladderlight.recipe.files import PictureFile, idle_exclusions, lies_below, missing_file, picture_files, source_of
 from ladderlight.recipe.language.model import Override, Recipe
@@ -31,7 +31,7 @@ from ladderlight.stages.registry import StageRegistry, installed_stages
 from ladderlight.stages.validation import as_json, problems_of
 from ladderlight.system.paths import is_file, resolved, trouble_with
 
-Pictures = Literal["needed", "checked", "ignored"]
+Pictures = Literal["needed", "checked", "ignored", "cards"]
 
 
 def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> Recipe:
@@ -56,6 +56,7 @@ def load_revisions(path: Path, *, pictures: Pictures = "needed", revision: str |
     pictures
         ``"needed"``: there must be pictures, as for a build. ``"checked"``: ``[pictures]`` may be left out, as before
         there are any, but what it names must be there. ``"ignored"``: only the board and the chain are wanted.
+        ``"cards"``: all built-in test cards instead, for an output folder of their own beside the recipe's.
 
     Raises
     ------
@@ -87,7 +88,8 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
             problem for problem in report.problems if problem.where != () or "'board'" not in problem.what
         ]
     board = _board(raw, report)
-    files = _files(raw, folder, report, wanted=pictures != "ignored")
+    wants_files = pictures in ("needed", "checked")
+    files = _files(raw, folder, report, wanted=wants_files)
     plugins, registry = _plugins(raw, folder, report)
     links, unknown = chain_of(tables(raw, "stage"), registry, report)
     wanted = takes_pictures(link.declaration for link in links)
@@ -95,13 +97,13 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
     _check_trays(raw, report)
     option_files = [path for link in links for path in files_named(link.options, folder)]
     links = with_files(links, folder, report)
-    cards, card_files = cards_of(raw, folder, registry, report) if pictures != "ignored" else ({}, [])
+    cards, card_files = cards_of(raw, folder, registry, report) if wants_files else ({}, [])
     # A stage that the chain lacks may be meant by a name in it that is not known.
     unspoken = (*unknown, *registry.names, *registry.uses) if unknown else ()
     overrides = [
         override_of(place, table, links, files, unspoken, report) for place, table in enumerate(tables(raw, "picture"))
     ]
-    if pictures != "ignored":
+    if wants_files:
         _check_matches(raw, overrides, files, report)
     option_files += card_files
     option_files += [
@@ -119,11 +121,11 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         "file": option_files,
         "picture": [file.path for file in files],
     }
-    output = _output(raw, folder, inputs, report)
+    output = _output(raw, folder, inputs, report, suffix=CARDS_SUFFIX if pictures == "cards" else "")
     if report.problems or report.problems_as_written or report.unreadable:
         raise RecipeError.of(report.faults)
     assert board is not None  # noqa: S101 - without a board there is a problem
-    return Recipe(
+    recipe = Recipe(
         path=path.resolve(),
         folder=folder,
         name=dig(raw, "project", "name") or path.resolve().stem,
@@ -141,6 +143,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         named=tuple(dict.fromkeys([*board_file, *option_files])),
         cautions=tuple(report.cautions),
     )
+    return recipe_of_cards(recipe, registry) if pictures == "cards" else recipe
 
 
 def stages_of(path: Path) -> tuple[StageRegistry, list[Fault]]:
@@ -320,10 +323,13 @@ def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> N
             report.add(no_such_bank(bank, banks, ("picture", place, "bank")))
 
 
-def _output(raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path]], report: Report) -> Path:
+def _output(
+    raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path]], report: Report, *, suffix: str
+) -> Path:
     """Return the output folder; a build replaces what is in it, so no input may be there. ``inputs`` are by kind."""
     written = dig(raw, "project", "output")
     output = resolved(folder / (written if isinstance(written, str) else "out"))
+    output = output.parent / (output.name + suffix)
     where = ("project", "output")
     if report.has(*where):
         return output

@@ -7,6 +7,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
+from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.board import BLANKING
 from ladderlight.recipe.language.values import (
     AddressEntry,
@@ -122,7 +123,10 @@ class MemoryTable(Table):
     address: Annotated[tuple[AddressEntry, ...], Field(min_length=1), Example('address = ["x2-x9", "y2-y8"]')]
     """What drives the address pins, from A0 upward."""
     data: Annotated[tuple[DataEntry, ...], Field(min_length=1), Example('data = ["r0-r1", "g0-g1", "b0-b1"]')]
-    """The line that each data pin drives, from D0 upward; ``"-"`` for a pin that drives nothing."""
+    """The line that each data pin drives, from D0 upward; ``"-"`` for a pin that drives nothing.
+
+    ``"hsync"``, ``"vsync"``, ``"blank"``, ``"x_reset"`` and ``"y_reset"``, inverted with ``"!"``, are timing lines.
+    """
     output: Literal["direct", "register"] = "direct"
     """Whether a register stands behind the data pins."""
     chips: Annotated[int, Field(ge=1, le=64)] = 1
@@ -156,7 +160,7 @@ class DriverTable(Table):
 
 
 Channel = Annotated[
-    dict[str, float] | R2RTable,
+    dict[str, Assembly] | R2RTable,
     channel(R2RTable),
     Described('a table of line to resistance, such as { r0 = "1k3", r1 = "680" }'),
 ]
