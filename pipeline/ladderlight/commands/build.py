@@ -34,6 +34,9 @@ def build(
         bool, typer.Option("--cards", help="Build test cards instead of the pictures, into OUTPUT-cards.")
     ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors, and do not build.")] = False,
+    keep_going: Annotated[
+        bool, typer.Option("--keep-going", help="Build the trays that have no bad picture, and name the others.")
+    ] = False,
     force: Annotated[bool, typer.Option("--force", help="Build even if nothing has changed.")] = False,
     no_cache: Annotated[
         bool, typer.Option("--no-cache", help="Build everything anew, and neither use nor fill the cache.")
@@ -69,6 +72,7 @@ def build(
     from ladderlight.commands.terminal.progress import picture_progress
     from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.engine.cards import fitting_cards
+    from ladderlight.proof.burnsheet import chip_label
     from ladderlight.recipe import load
     from ladderlight.workspace.build import build as build_recipe
 
@@ -81,16 +85,19 @@ def build(
             progress=progress,
             refused=refused,
             strict=strict,
+            keep_going=keep_going,
             cached=not no_cache,
             began=None if cards else began,
         )
     print_findings(stderr(quiet=quiet), left)
-    told = (finding for finding in built.findings if verbose or finding.level != "note")
-    print_findings(stderr(quiet=quiet), told)
+    told = (one for one in built.findings if verbose or one.level != "note")
+    if quiet:
+        told = (one for one in built.findings if one.level == "error")
+    print_findings(stderr(), told)
     if json_:
         print_document(
             {
-                "ok": True,
+                "ok": built.complete,
                 "up_to_date": False,
                 "output": str(built.output),
                 "proof": str(built.proof),
@@ -99,12 +106,12 @@ def build(
                 "findings": list(map(asdict, [*left, *built.findings])),
             }
         )
-        return
+        raise typer.Exit(0 if built.complete else 1)
     console = stdout(quiet=quiet)
     for picture in built.manifest["pictures"] if verbose or cards else ():
         console.print(_measures(picture))
     for device in built.manifest["devices"]:
-        console.print(f"{device['name']}: {device['part']}, {device['burn']['text']}")
+        console.print(f"{chip_label(device)}: {device['part']}, {device['burn']['text']}")
         pieces = {piece["file"]: piece for piece in device["pieces"]}
         for name in device["files"]:
             sums = f"  CRC-32 {pieces[name]['crc32']}, sum {pieces[name]['sum16']}" if name in pieces else ""
@@ -113,6 +120,8 @@ def build(
         console.print(f"note: {note}")
     console.print(f"{built.output / 'burn-sheet.txt'}")
     console.print(f"{built.proof}")
+    if not built.complete:
+        raise typer.Exit(1)
 
 
 def _report_unchanged(last: LastBuilt, *, json_: bool, quiet: bool, verbose: bool) -> None:
@@ -151,7 +160,8 @@ def _clear_cache(*, quiet: bool) -> None:
 
 def _measures(picture: Mapping[str, Any]) -> str:
     figures = [f"{name} {_measure(value)}" for name, value in picture.get("metrics", {}).items()]
-    return ", ".join([f"{picture['source']}: bank {picture['bank']}", *figures])
+    tray = f"tray {picture['tray']}, " if "tray" in picture else ""
+    return ", ".join([f"{picture['source']}: {tray}bank {picture['bank']}", *figures])
 
 
 def _measure(value: object) -> str:

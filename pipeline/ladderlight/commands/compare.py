@@ -11,6 +11,7 @@ from ladderlight.commands.terminal.options import (
     FirstArgument,
     JsonOption,
     QuietOption,
+    TrayOption,
     recipe_and_dumps,
     refuse_ending,
 )
@@ -37,6 +38,7 @@ def compare(
             metavar="NAME", help="The device that was read; by default found by the dumps' names, sizes and contents."
         ),
     ] = None,
+    tray: TrayOption = None,
     picture: Annotated[
         Path | None,
         typer.Option(metavar="FILE.png", help="Write a PNG of the screens with all differences marked."),
@@ -64,6 +66,7 @@ def compare(
     from dataclasses import asdict
 
     from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
+    from ladderlight.errors import UsageError
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.damage import damage_png, with_device
     from ladderlight.readback.device_report import document_of_reports, report_on, unrecorded
@@ -72,9 +75,11 @@ def compare(
     from ladderlight.readback.matching import match
     from ladderlight.readback.readings import readings_of
     from ladderlight.readback.sections import sections_of
+    from ladderlight.readback.tray_finding import by_tray
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
+    from ladderlight.units.words import joined
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
@@ -85,22 +90,31 @@ def compare(
         refuse_ending(picture, (".png",))
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
-    sections = sections_of(board, build.files, byte_order(big_endian))
     recorded = recorded_chips(loaded)
-    earlier = recorded.images(board)
-    found = match(read_dumps(read, sections), sections, wanted=build.image_arrays, earlier=earlier, device=device)
-    known = known_contents(loaded, recorded.record, build.words)
-    reports = [
-        report_on(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
-        for reading in readings_of(found, sections)
-    ]
-    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, recorded.of_tray())]
+    order, reports = byte_order(big_endian), []
+    sorted_ = by_tray(read_dumps(read, sections_of(board, (), order)), build, order=order, device=device, asked=tray)
+    if picture is not None and len(sorted_) > 1:
+        raise UsageError(f"the dumps are of trays {joined(list(map(str, sorted_)))}; {_PICTURE} takes those of one")
+    for number, dumps_ in sorted_.items():
+        last = build.tray(number)
+        sections = sections_of(board, last.files, order)
+        earlier = recorded.images(board, number or 1)
+        found = match(dumps_, sections, wanted=last.image_arrays, earlier=earlier, device=device)
+        known = known_contents(loaded, recorded.record, last.words, number)
+        reports += [
+            report_on(
+                board, reading, found, last.words, pictures=last.pictures, most=most, known=known(reading), tray=number
+            )
+            for reading in readings_of(found, sections)
+        ]
+    held = [(chip.tray, chip.device) for chip in recorded.chips]
+    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, held)]
     print_findings(stderr(quiet=quiet), findings)
     if picture is not None:
-        words = build.words
+        words = last.words
         for report in reports:
             words = with_device(words, report.reading.device, report.found)
-        shown = damage_png(board, build.words, words, shown_banks(board, build.pictures))
+        shown = damage_png(board, last.words, words, shown_banks(board, last.pictures))
         export({picture: shown}, command=_PICTURE, inputs=(*read, *input_files(loaded).values()))
     if json_:
         document = {"ok": all(report.comparison.same for report in reports)} | document_of_reports(reports)
@@ -122,7 +136,7 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
         line(_same(report))
     else:
         count = f"{comparison.count:,} of {comparison.words:,} words"
-        line(f"device {comparison.device}: {count} {_differ(comparison.count)}")
+        line(f"{report.place}: {count} {_differ(comparison.count)}")
     if not report.reading.complete or len(report.dumps) > 1:
         for item in report.dumps:
             amount = f"{item.differing:,} of {item.held.section.size:,} bytes {_differ(item.differing)}"
@@ -158,12 +172,9 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
 def _same(report: DeviceReport) -> str:
     comparison, reading = report.comparison, report.reading
     if reading.complete:
-        return f"device {comparison.device} is as built: all {comparison.words:,} words are the same"
+        return f"{report.place} is as built: all {comparison.words:,} words are the same"
     size = reading.device.part.bytes
-    return (
-        f"device {comparison.device} is as built as far as it was read: "
-        f"{size - reading.unread_bytes:,} of {size:,} bytes"
-    )
+    return f"{report.place} is as built as far as it was read: {size - reading.unread_bytes:,} of {size:,} bytes"
 
 
 def _words(count: int) -> str:

@@ -36,6 +36,9 @@ def faults(
         ),
     ] = None,
     bank: Annotated[int, typer.Option(min=0, metavar="NUMBER", help="The bank that is shown.")] = 0,
+    tray: Annotated[
+        int | None, typer.Option(min=1, metavar="NUMBER", help="The tray whose chips are shown; by default the first.")
+    ] = None,
     card: Annotated[str | None, typer.Option(metavar="NAME", help="The test card that is shown in the bank.")] = None,
     page: Annotated[Path, typer.Option(metavar="FILE.html", help="The page to write.")] = Path("faults.html"),
     json_: JsonOption = False,
@@ -67,7 +70,7 @@ def faults(
     if bank >= loaded.board.bank_count:
         raise UsageError(f"the board has no bank {bank}; use 0 to {loaded.board.bank_count - 1}")
     findings = stale_findings(loaded) if card is None else []
-    words, shown = _carded(loaded, card, bank) if card is not None else _built(loaded, bank)
+    words, shown = _carded(loaded, card, bank) if card is not None else _built(loaded, bank, tray)
     print_findings(stderr(quiet=quiet), findings)
     looks = looks_of(loaded.board, words, bank, faults_of(loaded.board))
     document: dict[str, Any]
@@ -95,14 +98,16 @@ def faults(
         raise typer.Exit(1)
 
 
-def _built(loaded: Recipe, bank: int) -> tuple[MemoryWords, str]:
+def _built(loaded: Recipe, bank: int, tray: int | None) -> tuple[MemoryWords, str]:
     """Return the words of the last build, and what a bank shows, in words."""
     from ladderlight.units.words import joined
     from ladderlight.workspace.last_build import last_build
 
     build = last_build(loaded.output, loaded.board, loaded.owner)
-    names = joined(build.pictures.get(bank, []))
-    return build.words, f"Bank {bank}" + (f" ({names})" if names else "")
+    read = build.tray(build.numbers([] if tray is None else [tray])[0])
+    names = joined(read.pictures.get(bank, []))
+    of_tray = "" if read.number is None else f" of tray {read.number}"
+    return read.words, f"Bank {bank}{of_tray}" + (f" ({names})" if names else "")
 
 
 def _carded(loaded: Recipe, name: str, bank: int) -> tuple[MemoryWords, str]:

@@ -64,10 +64,11 @@ def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet
 
 
 def _build(recipe: Recipe, workers: int | None) -> str:
+    from ladderlight.proof.burnsheet import chip_label
     from ladderlight.workspace.build import build
 
     built = build(recipe, workers=workers)
-    changed = [device["name"] for device in built.manifest["devices"] if device["changed"]]
+    changed = [chip_label(device) for device in built.manifest["devices"] if device["changed"]]
     return f"built {built.proof}; to burn: {', '.join(changed) or 'nothing'}"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
 
@@ -15,35 +15,42 @@ from ladderlight.engine.runner import Chain
 from ladderlight.errors import ArrangementError, Fault, refuse
 from ladderlight.flow.pictures import CodedPicture, Contents, Origin
 from ladderlight.recipe import Recipe
+from ladderlight.recipe.headers import unique_names
 from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.boundary import problems_of, run_stage
 from ladderlight.units.words import joined
 
 
-def with_cards(recipe: Recipe, coded: CodedPictures) -> CodedPictures:
-    """Return the coded pictures of all files with a recipe's test cards after them."""
-    return coded.with_cards(list(_drawn(recipe, [picture.origin for picture in coded.described])))
+def with_cards(recipe: Recipe, coded: CodedPictures, cards: Mapping[str, CardUse]) -> CodedPictures:
+    """Return coded pictures with cards after them, which are given by name."""
+    return coded.with_cards(list(_drawn(recipe, [picture.origin for picture in coded.described], cards)))
 
 
-def card_origins(recipe: Recipe, before: Sequence[Origin]) -> list[Origin]:
-    """Return the origins of a recipe's cards, which stand after those of some frames.
+def card_names(recipe: Recipe) -> list[str]:
+    """Name each card of a recipe by its stage, with a number where a picture has that name already."""
+    names = set(unique_names(recipe.files).values())
+    found = []
+    for card in recipe.cards:
+        found.append(next(name for name in _numbered(card.declaration.name) if name not in names))
+        names.add(found[-1])
+    return found
 
-    A card has the name of its stage, with a number where a picture has that name already. One that asks for its origin
-    shows its bank, so that this is fixed here: the next free one, where pictures before it take one each.
+
+def card_origins(cards: Mapping[str, CardUse], before: Sequence[Origin], board: Board) -> list[Origin]:
+    """Return the origins of cards, which stand after those of some frames.
+
+    A card that asks for its origin shows its bank, so that this is fixed here: the next free one, where pictures before
+    it take one each.
     """
-    names = {origin.name for origin in before}
-    banks = [origin.bank for origin in before] + [card.bank for card in recipe.cards]
+    banks = [origin.bank for origin in before] + [card.bank for card in cards.values()]
     free = (bank for bank in count() if bank not in banks)
     for _ in (origin for origin in before if origin.bank is None):
         next(free)
     found = []
-    for card in recipe.cards:
-        stage = card.declaration.name
-        name = next(name for name in _numbered(stage) if name not in names)
-        names.add(name)
+    for name, card in cards.items():
         bank = next(free) if card.bank is None else card.bank
-        fixed = card.bank is not None or ("Origin" in card.declaration.takes and bank < recipe.board.bank_count)
-        found.append(Origin(name=name, source=stage, bank=bank if fixed else None))
+        fixed = card.bank is not None or ("Origin" in card.declaration.takes and bank < board.bank_count)
+        found.append(Origin(name=name, source=card.declaration.name, bank=bank if fixed else None))
     return found
 
 
@@ -67,7 +74,8 @@ def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
         some = replace(recipe, cards=(*kept, card))
         try:
             refuse(problems_of(card.declaration, recipe.board, card.options, viewing=recipe.viewing), ArrangementError)
-            drawn = [*coded, _draw(some, card, card_origins(some, [])[-1])]
+            cards = dict(zip(card_names(some), some.cards, strict=True))
+            drawn = [*coded, _draw(some, card, card_origins(cards, [], recipe.board)[-1])]
             contents = Chain(recipe=some).arrange(drawn)
             if not _shown(recipe.board, contents, drawn):
                 raise ArrangementError("its tiles or colours do not fit beside those of the cards before it")
@@ -92,8 +100,8 @@ def _shown(board: Board, contents: Contents, coded: Sequence[CodedPicture]) -> b
     )
 
 
-def _drawn(recipe: Recipe, before: Sequence[Origin]) -> Iterator[CodedPicture]:
-    for card, origin in zip(recipe.cards, card_origins(recipe, before), strict=True):
+def _drawn(recipe: Recipe, before: Sequence[Origin], cards: Mapping[str, CardUse]) -> Iterator[CodedPicture]:
+    for card, origin in zip(cards.values(), card_origins(cards, before, recipe.board), strict=True):
         yield _draw(recipe, card, origin)
 
 

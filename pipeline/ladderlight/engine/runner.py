@@ -48,10 +48,12 @@ class Chain:
         progress: Progress | None = None,
         refused: Refused | None = None,
         executor: Executor | None = None,
+        keep_going: bool = False,
     ) -> CodedPictures:
         """Run the stages up to the coded pictures over all files; by default on a pool of threads.
 
-        The result does not depend on ``executor`` or ``workers`` (default: the number of processors).
+        The result does not depend on ``executor`` or ``workers`` (default: the number of processors). With
+        ``keep_going``, units with a picture that cannot be used are left out.
 
         Raises
         ------
@@ -77,7 +79,7 @@ class Chain:
             stage = self.recipe.chain[at].declaration
             fold = Fold.of(total(stage, (seen[file] for file in files if file in seen)))
             work = replace(work, folds={**work.folds, at: fold})
-        coded = _coded(work, executor, steps, refused)
+        coded = _coded(work, executor, steps, refused, keep_going=keep_going)
         return CodedPictures(coded, files, work.in_memory)
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
@@ -139,7 +141,9 @@ def _looked(plan: Plan, at: int) -> list[Unit]:
     return [unit for unit in plan.units if looked.intersection(unit.files)]
 
 
-def _coded(work: Work, executor: Executor, steps: Steps, refused: Refused | None) -> dict[Unit, CodedUnit]:
+def _coded(
+    work: Work, executor: Executor, steps: Steps, refused: Refused | None, *, keep_going: bool
+) -> dict[Unit, CodedUnit]:
     """Code all units. Files of an animation are first made ready one by one, all of them at once."""
     units = work.plan.units
     single = [unit for unit in units if len(unit.files) == 1]
@@ -158,6 +162,6 @@ def _coded(work: Work, executor: Executor, steps: Steps, refused: Refused | None
                 bad.setdefault(fault.where, []).append(fault)
                 if refused:
                     refused(fault)
-    if bad:
+    if bad and not keep_going:
         raise PictureError.of(fault for file in work.plan.recipe.files for fault in bad.get(file.source, ()))
     return coded

@@ -17,7 +17,7 @@ def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
     title = f"Burn sheet: {manifest['project']}"
     lines = [title, "=" * min(len(title), _WIDTH), ""]
     devices = manifest["devices"]
-    burn = [device["name"] for device in devices if device["changed"]]
+    burn = [chip_label(device) for device in devices if device["changed"]]
     if not burn:
         lines += ["Nothing to burn: every chip holds what it should."]
     else:
@@ -35,9 +35,14 @@ def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
     return "\n".join([*lines, ""])
 
 
+def chip_label(device: Mapping[str, Any]) -> str:
+    """Return what a label on the chip says: its tray, where there are several, and the device."""
+    return f"tray {device['tray']}, {device['name']}" if "tray" in device else str(device["name"])
+
+
 def _device(device: Mapping[str, Any], part: Part) -> Iterator[str]:
     box = "[ ] burn" if device["changed"] else "[x] leave"
-    head = f"{device['name']}  ({device['part']})"
+    head = f"{chip_label(device)}  ({device['part']})"
     yield f"{head}{box:>{max(_WIDTH - len(head), len(box) + 2)}}"
     yield "-" * _WIDTH
     yield from _wrapped(f"state     {device['burn']['text']}", indent="  ", hang=12)

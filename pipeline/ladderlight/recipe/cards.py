@@ -21,7 +21,7 @@ from ladderlight.stages.registry import StageRegistry
 
 CARDS_SUFFIX = "-cards"
 """Of the output folder of a build of cards instead of pictures."""
-_OWN_KEYS = ("use", "bank")
+_OWN_KEYS = ("use", "bank", "tray")
 
 
 def cards_of(
@@ -61,7 +61,7 @@ def cards_of(
         report.add_all(problems, where)
         files += files_named(options, folder)
         read = read_files(options, where, folder, report)
-        cards[place] = CardUse(declaration=declaration, options=read, bank=table.get("bank"))
+        cards[place] = CardUse(declaration=declaration, options=read, bank=table.get("bank"), tray=table.get("tray"))
     return cards, files
 
 

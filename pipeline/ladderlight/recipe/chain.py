@@ -21,7 +21,7 @@ from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import BUILT_IN, StageRegistry
 from ladderlight.stages.validation import KeyName
 
-_OWN_KEYS = ("match", "bank")
+_OWN_KEYS = ("match", "bank", "tray")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -168,7 +168,9 @@ def override_of(
                     options[index] = {**options.get(index, {}), **changed}
                     keys[index] = key
     matched = matching(str(table.get("match")), files, lambda file: (file_name(file.source), file.source))
-    return Override(files=frozenset(matched), bank=table.get("bank"), options=options, keys=keys)
+    return Override(
+        files=frozenset(matched), bank=table.get("bank"), tray=table.get("tray"), options=options, keys=keys
+    )
 
 
 def check_match(place: int, match: str, override: Override, files: Sequence[PictureFile], report: Report) -> None:

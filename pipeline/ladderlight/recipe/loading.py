@@ -62,6 +62,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     links, unknown = chain_of(tables(raw, "stage"), registry, report)
     wanted = takes_pictures(link.declaration for link in links)
     _check_wanted(raw, pictures, report, wanted=wanted)
+    _check_trays(raw, report)
     option_files = [path for link in links for path in files_named(link.options, folder)]
     links = with_files(links, folder, report)
     cards, card_files = cards_of(raw, folder, registry, report) if wants_files else ({}, [])
@@ -102,6 +103,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         chain=tuple(link.use for link in links),
         overrides=tuple(overrides),
         cards=tuple(cards.values()) if wanted else (),
+        per_tray=_per_tray(raw, board),
         viewing=_viewing(raw),
         plugins=tuple(plugins),
         patterns=tuple(dig(raw, "pictures", "files") or ()),
@@ -217,6 +219,24 @@ def _check_matches(
     for place, (table, override) in enumerate(zip(tables(raw, "picture"), overrides, strict=True)):
         if files and "match" in table and not report.has("picture", place, "match"):
             check_match(place, str(table["match"]), override, files, report)
+
+
+def _per_tray(raw: Mapping[str, Any], board: Board) -> int | None:
+    found = dig(raw, "pictures", "per_tray")
+    return board.bank_count if found == "banks" else found
+
+
+def _check_trays(raw: Mapping[str, Any], report: Report) -> None:
+    """Complain of trays that are asked for where there is one set of chips only."""
+    if dig(raw, "pictures", "per_tray") is not None:
+        return
+    cards = dig(raw, "pictures", "cards")
+    places: list[tuple[Where, Any]] = [(("picture", at), table) for at, table in enumerate(tables(raw, "picture"))]
+    places += [(("pictures", "cards", at), card) for at, card in enumerate(cards if isinstance(cards, list) else ())]
+    for where, table in places:
+        if isinstance(table, dict) and "tray" in table:
+            what = f"tray is {table['tray']}, but all pictures go into one set of chips"
+            _add(report, (*where, "tray"), what, 'add per_tray = "banks" to [pictures]')
 
 
 def _viewing(raw: Mapping[str, Any]) -> Viewing:

@@ -24,13 +24,15 @@ Set = tuple[str | None, str | None, int]
 """A set of chips: recipe, revision and tray."""
 
 
-def known_contents(recipe: Recipe, record: Record, wanted: Mapping[str, Words]) -> Callable[[Reading], list[Fault]]:
-    """Return what gives the contents to try for what was read of a device: recorded ones, and other recipes' builds."""
+def known_contents(
+    recipe: Recipe, record: Record, wanted: Mapping[str, Words], tray: int | None = None
+) -> Callable[[Reading], list[Fault]]:
+    """Return what gives the contents to try for what was read of a tray's device: recorded ones, others' builds."""
     others = [other for other in recipe.neighbours if other.output.resolve() != recipe.output]
     built = {device.name: device_words_of(wanted, device) for device in recipe.board.devices}
 
     def known(reading: Reading) -> list[Fault]:
-        recorded = recorded_contents(record, (key_of(recipe), recipe.revision, 1), reading.device, built)
+        recorded = recorded_contents(record, (key_of(recipe), recipe.revision, tray or 1), reading.device, built)
         return [*recorded, *neighbouring_builds(others, reading)]
 
     return known

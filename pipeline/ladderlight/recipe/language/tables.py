@@ -22,6 +22,7 @@ from ladderlight.recipe.language.values import (
     Ohms,
     PageBytes,
     PartNumber,
+    PerTray,
     Polarity,
     Printed,
     Proportion,
@@ -29,6 +30,7 @@ from ladderlight.recipe.language.values import (
     Seconds,
     SupplyVolts,
     Tolerance,
+    TrayNumber,
     Words,
     WordWidth,
     channel,
@@ -244,6 +246,8 @@ class CardTable(BaseModel):
     """Name of the card."""
     bank: Annotated[int, Field(ge=0)] | None = None
     """Bank for the card; the next free one when left out."""
+    tray: TrayNumber | None = None
+    """Tray for the card; the next one with room when left out."""
 
 
 CardEntry = Annotated[
@@ -259,7 +263,9 @@ class PicturesTable(Table):
     files: Annotated[tuple[Text, ...], Field(min_length=1), Example('files = ["pictures/*.png"]')] = ()
     """Files or globs, relative to the recipe; ``"!pattern"`` leaves out what was listed before it."""
     cards: Annotated[tuple[CardEntry, ...], Field(min_length=1), Example('cards = ["bars"]')] = ()
-    """Test cards, after the files: names, or tables such as ``{ use = "bars" }`` with options and bank."""
+    """Test cards, after the files: names, or tables such as ``{ use = "bars" }`` with options, bank and tray."""
+    per_tray: PerTray | None = None
+    """Pictures in each tray, one complete set of chips: a number, or ``"banks"`` for as many as there are banks."""
 
 
 class ViewingTable(Table):
@@ -290,6 +296,8 @@ class PictureTable(BaseModel):
     """Pattern for file names, or for paths relative to the recipe."""
     bank: Annotated[int, Field(ge=0)] | None = None
     """Bank for the picture."""
+    tray: TrayNumber | None = None
+    """Tray for the picture, counted from 1; the next one with room when left out."""
 
 
 class RecipeTable(Table):

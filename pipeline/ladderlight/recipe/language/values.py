@@ -275,6 +275,24 @@ Proportion = Annotated[
 ]
 
 
+def _per_tray(value: object) -> str | int:
+    if value == "banks" and isinstance(value, str):
+        return value
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise MisfitError(f"is {named(value)}", 'write "banks", or a number of pictures such as 4')
+    if not 1 <= value <= _MOST_PER_TRAY:
+        raise MisfitError(f"is {value}, which is out of range", f"use 1 to {_MOST_PER_TRAY}")
+    return value
+
+
+_MOST_PER_TRAY = 65536
+PerTray = Annotated[
+    str | int,
+    PlainValidator(_per_tray),
+    WithJsonSchema({"type": ["integer", "string"], "examples": ["banks", 4]}),
+    Described('"banks", or a number of pictures such as 4'),
+]
+TrayNumber = Annotated[int, Field(ge=1, le=9999)]
 WordWidth = Annotated[int, Field(ge=1, le=32)]
 
 
