@@ -46,13 +46,13 @@ def bench(
         refuse_in_the_way(files, loaded, command=command)
     for command, files in written.items():
         export(files, command=command, inputs=input_files(loaded).values())
+    document = document_of(found)
     if json_:
-        print_document(document_of(found))
-        return
-    console = stdout(quiet=quiet)
-    if written:
-        for file in (file for files in written.values() for file in files):
-            console.print(str(file))
-        return
-    for line in bench_sheet(name, found).splitlines():
-        console.print(line, markup=False)
+        print_document(document)
+    else:
+        console = stdout(quiet=quiet)
+        shown = [str(file) for files in written.values() for file in files] or bench_sheet(name, found).splitlines()
+        for line in shown:
+            console.print(line, markup=False)
+    if not document["ok"]:
+        raise typer.Exit(1)

@@ -93,6 +93,11 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
     )
 
 
+def fill(template: str, **values: Any) -> str:
+    """Return a template filled in: text is escaped, and made printable."""
+    return environment().get_template(template).render(**values)
+
+
 @cache
 def environment(package: str = "ladderlight.proof") -> Environment:
     """Return the templates of a package, which may include those of the proof; values in them are made printable."""

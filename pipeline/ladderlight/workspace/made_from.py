@@ -33,11 +33,17 @@ def known_inputs(recipe: Recipe, cache: Cache | None) -> dict[str, Seen]:
     return seen
 
 
-def account_of(recipe: Recipe, seen: Mapping[str, Seen], *, began: int) -> Account:
-    """Note what a build is made from: its inputs, the code of its stages, and the record of burned chips."""
+def account_of(recipe: Recipe, seen: Mapping[str, Seen], *, began: int) -> Account | None:
+    """Note what a build is made from: its inputs, the code of its stages, the record of burned chips.
+
+    Return None when one of them cannot be read.
+    """
     inputs = {path: seen[name] for name, path in input_files(recipe).items()}
     others = (*code_files(use.declaration for use in (*recipe.chain, *recipe.cards)), recipe.folder / FILE)
-    return Account.of(recipe, began=began, inputs=inputs, others=others)
+    try:
+        return Account.of(recipe, began=began, inputs=inputs, others=others)
+    except OSError:
+        return None
 
 
 def _known(cache: Cache, key: str) -> dict[str, Seen]:

@@ -5,13 +5,14 @@ from dataclasses import replace
 
 import pytest
 
-from ladderlight.bench.gates import gates_of, packages_of
+from ladderlight.bench.gates import gates_of
 from ladderlight.bench.logic import Logic
 from ladderlight.board import Packing, Part
 
 
 def packages(board):
-    return [(label, logic.value.number, len(units)) for label, logic, units in packages_of(gates_of(board))]
+    found = gates_of(board).packages.items()
+    return [(label, units[0].logic.value.number, len(units)) for label, units in found]
 
 
 def test_a_bare_board_needs_no_gates(board) -> None:

@@ -89,14 +89,14 @@ def _changed(codes: Ints, fresh: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return changed
 
 
-def count_codes(board: Board, words: MemoryWords, bank: int = 0) -> Ints:
+def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Ints:
     """Return the code on the ladders at every count that the monitor shows, registers included.
 
     Returns
     -------
-    int64, shape (visible lines, visible counts).
+    int64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
     """
-    stretch = _Stretch(board, words, bank, before=1)
+    stretch = _Stretch(board, words, bank, before=1, lines=lines, timed=False)
     return stretch.codes()[:, stretch.first :]
 
 
@@ -105,10 +105,20 @@ class _Stretch:
 
     ``levels`` holds what each memory or its register puts out, ``unsure`` for how many seconds from the start of each
     count that is undefined, ``fresh`` where an access or a register's new word begins; all of shape (lines, counts).
+    The latter two are left out unless ``timed``.
     """
 
-    def __init__(self, board: Board, words: MemoryWords, bank: int, *, before: int) -> None:
-        self.board, self.words = board, words
+    def __init__(
+        self,
+        board: Board,
+        words: MemoryWords,
+        bank: int,
+        *,
+        before: int,
+        lines: Ints | None = None,
+        timed: bool = True,
+    ) -> None:
+        self.board, self.words, self.timed = board, words, timed
         registered = [memory for memory in board.memories if _is_clocked(board, memory)]
         access = sum(memory.access or 0.0 for memory in board.memories)
         before = (
@@ -119,8 +129,9 @@ class _Stretch:
         delay = board.counters.blanking_delay
         self.first = before + delay
         """Position of the first count that the monitor shows."""
+        lines = np.arange(board.raster.y.visible) if lines is None else lines
         self.column = np.arange(-before, board.raster.x.visible + delay)
-        x, y = board.readings(self.column, np.arange(board.raster.y.visible)[:, None])
+        x, y = board.readings(self.column, lines[:, None])
         self.levels = Levels(board, x, y, bank)
         self.shape = self.levels.shape
         self.unsure: dict[str, Floats] = {}
@@ -135,14 +146,16 @@ class _Stretch:
     def _pass_through(self, memory: Memory) -> None:
         address = self.levels.address(memory)
         word = self.words[memory.name][address].astype(np.int64)
+        clocked = _is_clocked(self.board, memory)
+        into = self.levels.counters[Signal.X] & hold_in_counts(self.board, memory) - 1
+        taken = np.maximum(np.arange(self.column.size) - into - 1, 0)
+        self.levels.put_out(memory, word[:, taken] if clocked else word)
+        if not self.timed:
+            return
         unsure, fresh = self._waiting(memory, address)
-        if _is_clocked(self.board, memory):
-            into = self.levels.counters[Signal.X] & hold_in_counts(self.board, memory) - 1
-            taken = np.maximum(np.arange(self.column.size) - into - 1, 0)
+        if clocked:
             unsure = np.where(unsure[:, taken] > 1 / float(self.board.raster.clock), np.inf, 0.0)
-            word = word[:, taken]
             fresh = np.broadcast_to(into == 0, self.shape)
-        self.levels.put_out(memory, word)
         self.unsure[memory.name], self.fresh[memory.name] = unsure, fresh
 
     def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, NDArray[np.bool_]]:

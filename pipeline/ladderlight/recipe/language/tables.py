@@ -7,6 +7,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
+from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.board import BLANKING
 from ladderlight.recipe.language.values import (
     AddressEntry,
@@ -156,7 +157,7 @@ class DriverTable(Table):
 
 
 Channel = Annotated[
-    dict[str, float] | R2RTable,
+    dict[str, Assembly] | R2RTable,
     channel(R2RTable),
     Described('a table of line to resistance, such as { r0 = "1k3", r1 = "680" }'),
 ]

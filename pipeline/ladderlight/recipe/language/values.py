@@ -14,6 +14,7 @@ from pydantic_core import CoreSchema
 from pydantic_core.core_schema import no_info_plain_validator_function
 
 from ladderlight.board import MODES, PART_NAMES, PARTS
+from ladderlight.board.model.assembly import Assembly, Joined
 from ladderlight.board.model.lines import LineSyntaxError, Signal, expand, expand_names, line
 from ladderlight.errors import nearest_word
 from ladderlight.stages.annotations import Described
@@ -64,8 +65,38 @@ class Between(Described):
         return {"type": ["number", "string"], "description": self.text, "examples": examples}
 
 
+_EXPONENT = re.compile(r"(?<=\d)[eE]\+(?=\d)")
+
+
+class Paired(Between):
+    """Put on ``Assembly``: a resistance, or two in parallel or in series, as in ``680 || 11k`` and ``33 + 1k3``."""
+
+    def __get_pydantic_core_schema__(self, source: type[Any], _handler: object) -> CoreSchema:
+        """Read both resistors."""
+        return no_info_plain_validator_function(self._assembly)
+
+    def __get_pydantic_json_schema__(self, schema: object, handler: object) -> dict[str, Any]:
+        """Return the JSON schema of a resistance or a pair."""
+        found = super().__get_pydantic_json_schema__(schema, handler)
+        pairs = ["680 || 11k", "33 + 1k3"]
+        return found | {"description": f"{self.text}, or a pair", "examples": [*found["examples"], *pairs]}
+
+    def _assembly(self, value: object) -> Assembly:
+        signs: tuple[tuple[Joined, str], ...] = (("parallel", "||"), ("series", "+"))
+        for joined, sign in signs:
+            if isinstance(value, str) and sign in _EXPONENT.sub("", value):
+                parts = [part.strip() for part in value.split(sign)]
+                if len(parts) != 2 or not all(parts):
+                    raise MisfitError(
+                        f"is {value!r}, which is not a pair", 'join two resistors, as in "680 || 11k" or "33 + 1k3"'
+                    )
+                return Assembly(parts=tuple(float(self.read(part)) for part in parts), joined=joined)
+        return Assembly(parts=(float(self.read(value)),))
+
+
 Frequency = Annotated[Fraction, Between(unit="Hz", low="1 kHz", high="1 GHz")]
 Seconds = Annotated[float, Between(unit="s", low="0 s", high="1 ms")]
+LadderOhms = Annotated[Assembly, Paired(unit="ohm", low="0 ohm", high="1 Gohm", above=True)]
 SupplyVolts = Annotated[float, Between(unit="V", low="0 V", high="50 V", above=True)]
 LowVolts = Annotated[float, Between(unit="V", low="0 V", high="50 V")]
 Ohms = Annotated[float, Between(unit="ohm", low="0 ohm", high="1 Gohm", above=True)]
@@ -102,7 +133,7 @@ def channel(table: type[BaseModel]) -> PlainValidator:
 
     @cache
     def adapter() -> TypeAdapter[Any]:
-        return TypeAdapter(dict[LineName, Ohms])
+        return TypeAdapter(dict[LineName, LadderOhms])
 
     def read(value: object) -> Any:
         _refuse_date(value)
@@ -112,7 +143,7 @@ def channel(table: type[BaseModel]) -> PlainValidator:
             raise MisfitError("has no line", 'write each line with its resistor, such as { r0 = "1k3", r1 = "680" }')
         return adapter().validate_json(as_json(value), strict=True)
 
-    return PlainValidator(read, json_schema_input_type=dict[str, Ohms] | table)
+    return PlainValidator(read, json_schema_input_type=dict[str, LadderOhms] | table)
 
 
 def known(
