@@ -10,7 +10,6 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -178,8 +177,8 @@ def test_a_recipe_that_changed_while_it_was_read_is_not_up_to_date(
     """Nobody can tell which of the two was read."""
     from ladderlight.recipe import loading
 
-    def loaded(path: Path, **options: Any) -> object:
-        recipe = loading.load(path, **options)
+    def loaded(path: Path, *, pictures: loading.Pictures) -> object:
+        recipe = loading.load(path, pictures=pictures)
         replaced(path, "the harbour", "the old harbour")
         return recipe
 
