@@ -6,7 +6,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, TraysOption, recipe_and_others
+from ladderlight.commands.terminal.options import (
+    FirstArgument,
+    JsonOption,
+    OneRevisionOption,
+    QuietOption,
+    TraysOption,
+    recipe_and_others,
+)
 
 if TYPE_CHECKING:
     from ladderlight.workspace.burned import Chip
@@ -18,6 +25,7 @@ def burned(
         list[str] | None, typer.Argument(help="The devices that were burned; all of them by default.", metavar="DEVICE")
     ] = None,
     *,
+    revision: OneRevisionOption = None,
     tray: TraysOption = None,
     json_: JsonOption = False,
     quiet: QuietOption = False,
@@ -37,7 +45,7 @@ def burned(
     from ladderlight.workspace.recorded import record_chips
 
     of, names = recipe_and_others(recipe, devices)
-    loaded = load(of, pictures="ignored")
+    loaded = load(of, pictures="ignored", revision=revision)
     build = last_build(loaded.output, loaded.board, loaded.owner)
     stale = stale_findings(loaded)
     chips, cautions = record_chips(loaded, build, names, tray or ())

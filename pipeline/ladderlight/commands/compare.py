@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,11 +11,14 @@ import typer
 from ladderlight.commands.terminal.options import (
     FirstArgument,
     JsonOption,
+    OneRevisionOption,
     QuietOption,
     TrayOption,
     recipe_and_dumps,
+    recipe_and_others,
     refuse_ending,
 )
+from ladderlight.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,6 +27,7 @@ if TYPE_CHECKING:
 
 _SHOWN = 8
 _PICTURE = "compare --picture"
+_PAGE = "compare --page"
 
 
 def compare(
@@ -37,6 +42,15 @@ def compare(
         typer.Option(
             metavar="NAME", help="The device that was read; by default found by the dumps' names, sizes and contents."
         ),
+    ] = None,
+    revision: OneRevisionOption = None,
+    revisions: Annotated[
+        tuple[str, str] | None,
+        typer.Option(metavar="A B", help="Compare two revisions of the recipe and their last builds, without dumps."),
+    ] = None,
+    page: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.html", help="With --revisions: write a page, with the pictures side by side."),
     ] = None,
     tray: TrayOption = None,
     picture: Annotated[
@@ -56,7 +70,7 @@ def compare(
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Compare chips that were read back with the last build.
+    """Compare chips that were read back with the last build, or two revisions with each other.
 
     Likely faults are named where chips differ. A dump holds all of a device, or the content of one of its files.
 
@@ -66,7 +80,6 @@ def compare(
     from dataclasses import asdict
 
     from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
-    from ladderlight.errors import UsageError
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.damage import damage_png, with_device
     from ladderlight.readback.device_report import document_of_reports, report_on, unrecorded
@@ -83,8 +96,18 @@ def compare(
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
+    if revisions is not None:
+        if dumps or device or picture or tray or revision:
+            raise UsageError("--revisions compares boards and builds, without dumps; give them without it")
+        of, others = recipe_and_others(recipe, None)
+        if others:
+            raise UsageError(f"--revisions takes no dump; leave {others[0]} out")
+        _compare_revisions(of, revisions, page, json_=json_, quiet=quiet)
+        return
+    if page is not None:
+        raise UsageError("--page is for --revisions; --picture shows what differs in a dump")
     of, read = recipe_and_dumps(recipe, dumps)
-    loaded = load(of, pictures="ignored")
+    loaded = load(of, pictures="ignored", revision=revision)
     if picture is not None:
         refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
         refuse_ending(picture, (".png",))
@@ -128,6 +151,46 @@ def compare(
             console.print(str(picture))
     if not all(report.comparison.same for report in reports):
         raise typer.Exit(1)
+
+
+def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, *, json_: bool, quiet: bool) -> None:
+    from dataclasses import asdict
+
+    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
+    from ladderlight.recipe import load
+    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
+    from ladderlight.revisions.differences import Differences, Side, document_of
+    from ladderlight.revisions.page import revisions_page
+    from ladderlight.revisions.text import differences_text
+    from ladderlight.storage.exports import export
+    from ladderlight.system.printable import printable
+    from ladderlight.workspace.last_build import stale_findings
+
+    first, second = (load(recipe, pictures="checked", revision=name) for name in names)
+    if page is not None:
+        for each in (first, second):
+            refuse_in_the_way([page], each, command=_PAGE)
+        refuse_ending(page, (".html", ".htm"))
+    found = Differences(first=Side(recipe=first), second=Side(recipe=second))
+    stale = [
+        replace(finding, where=f"{finding.where} of revision {each.revision}")
+        for each in (first, second)
+        for finding in stale_findings(each)
+    ]
+    findings = [*stale, *found.findings]
+    print_findings(stderr(quiet=quiet), findings)
+    if page is not None:
+        inputs = (*input_files(first).values(), *input_files(second).values())
+        export({page: revisions_page(printable(first.name), found).encode()}, command=_PAGE, inputs=inputs)
+    if json_:
+        document = {"ok": True, **document_of(found), "findings": list(map(asdict, findings))}
+        print_document(document | ({"page": str(page)} if page else {}))
+        return
+    console = stdout(quiet=quiet)
+    for line in differences_text(found):
+        console.print(line, markup=False)
+    if page is not None:
+        console.print(str(page))
 
 
 def _print(report: DeviceReport, line: Callable[[str], None]) -> None:

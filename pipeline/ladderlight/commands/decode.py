@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, TrayOption, recipe_and_dumps
+from ladderlight.commands.terminal.options import (
+    FirstArgument,
+    JsonOption,
+    OneRevisionOption,
+    QuietOption,
+    TrayOption,
+    recipe_and_dumps,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -26,6 +33,7 @@ def decode(
         ),
     ] = None,
     *,
+    revision: OneRevisionOption = None,
     tray: TrayOption = None,
     into: Annotated[Path, typer.Option(metavar="FOLDER", help="Folder for the pictures.")] = Path("decoded"),
     big_endian: Annotated[
@@ -58,7 +66,7 @@ def decode(
     from ladderlight.workspace.trays import folder_of
 
     of, read = recipe_and_dumps(recipe, dumps)
-    loaded = load(of, pictures="ignored")
+    loaded = load(of, pictures="ignored", revision=revision)
     with settled(loaded.output):  # nothing is read there, but every command finishes what a killed build has left
         board = loaded.board
     sections = sections_of(board, planned_files(loaded), byte_order(big_endian))

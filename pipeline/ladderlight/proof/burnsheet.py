@@ -14,7 +14,7 @@ _WIDTH = 78
 
 def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
     """Return the burn sheet as plain text, 78 columns wide, from a build's manifest."""
-    title = f"Burn sheet: {manifest['project']}"
+    title = f"Burn sheet: {title_of(manifest)}"
     lines = [title, "=" * min(len(title), _WIDTH), ""]
     devices = manifest["devices"]
     burn = [chip_label(device) for device in devices if device["changed"]]
@@ -33,6 +33,11 @@ def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
     for caution in cautions(board):
         lines += textwrap.wrap(caution, _WIDTH, initial_indent="- ", subsequent_indent="  ")
     return "\n".join([*lines, ""])
+
+
+def title_of(manifest: Mapping[str, Any]) -> str:
+    """Return the project's name, with the revision where it has several."""
+    return f"{manifest['project']}, revision {manifest['revision']}" if "revision" in manifest else manifest["project"]
 
 
 def chip_label(device: Mapping[str, Any]) -> str:

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
-from ladderlight.proof.burnsheet import chip_label
+from ladderlight.proof.burnsheet import chip_label, title_of
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.plots import ladder_plot, palette_plot, scan_line_plot, timing_plot
 from ladderlight.system.printable import printable
@@ -92,7 +92,7 @@ def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
         environment()
         .get_template("burn-sheet.html")
         .render(
-            project=manifest["project"],
+            project=title_of(manifest),
             devices=[{"label": chip_label(device), **device} for device in manifest["devices"]],
             parts={device.name: device.part for device in board.devices},
             notes=manifest["notes"],

@@ -112,4 +112,5 @@ def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
         ),
         overrides=(),
         patterns=(),
+        per_tray=None,
     )

@@ -23,8 +23,9 @@ from ladderlight.recipe.recovery.contradictions import contradictions
 from ladderlight.recipe.recovery.intent import meaning_of
 from ladderlight.recipe.recovery.repair import may_follow, repaired
 from ladderlight.recipe.rules import check_rules
-from ladderlight.recipe.source.document import UnreadableError, read_document
+from ladderlight.recipe.source.document import Document, UnreadableError, read_document
 from ladderlight.recipe.source.problems import Report, Where, dig, tables
+from ladderlight.recipe.source.revisions import of_revision, one_of, revisions_of
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.registry import StageRegistry, installed_stages
 from ladderlight.stages.validation import as_json, problems_of
@@ -33,8 +34,20 @@ from ladderlight.system.paths import is_file, resolved, trouble_with
 Pictures = Literal["needed", "checked", "ignored", "cards"]
 
 
-def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
-    """Read and check a recipe.
+def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> Recipe:
+    """Read and check a recipe, or one revision of it: as :func:`load_revisions`.
+
+    Raises
+    ------
+    UsageError
+        When the recipe has several revisions and none is named, too.
+    """
+    document = read_document(path, str(path))
+    return _load(document, path, one_of(revisions_of(document.data, revision)), pictures)
+
+
+def load_revisions(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> tuple[Recipe, ...]:
+    """Read and check a recipe: all of its revisions, each as a recipe of its own, or the one that is named.
 
     Parameters
     ----------
@@ -49,12 +62,31 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     ------
     RecipeError
         With all that is wrong: ``file:line:column: what; what to do``.
+    UsageError
+        When there is no such revision.
     """
     document = read_document(path, str(path))
+    recipes: list[Recipe] = []
+    faults: list[Fault] = []
+    for name in revisions_of(document.data, revision):
+        try:
+            recipes.append(_load(document, path, name, pictures))
+        except RecipeError as error:
+            faults += error.faults
+    if faults:
+        raise RecipeError.of(dict.fromkeys(faults))
+    return tuple(recipes)
+
+
+def _load(document: Document, path: Path, revision: str | None, pictures: Pictures) -> Recipe:
     report = Report(recipe=document)
     folder = path.resolve().parent
-    raw, board_file = _with_board_file(document.data, folder, path, report)
+    raw, board_file = _with_board_file(of_revision(document.data, revision, report), folder, path, report)
     raw = _check_tables(raw, report)
+    if revision is not None and "board" not in raw:  # its file is not a text, which is reported
+        report.problems = [
+            problem for problem in report.problems if problem.where != () or "'board'" not in problem.what
+        ]
     board = _board(raw, report)
     wants_files = pictures in ("needed", "checked")
     files = _files(raw, folder, report, wanted=wants_files)
@@ -97,7 +129,8 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         path=path.resolve(),
         folder=folder,
         name=dig(raw, "project", "name") or path.resolve().stem,
-        output=output,
+        output=output if revision is None else output / revision,
+        revision=revision,
         board=board,
         files=tuple(files) if wanted else (),
         chain=tuple(link.use for link in links),

@@ -36,7 +36,7 @@ from ladderlight.units.words import joined
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import account_of, known_inputs
-from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, read_manifest
+from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, digest_of_inputs, read_manifest
 from ladderlight.workspace.readiness import readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 from ladderlight.workspace.trays import Tray, deal
@@ -121,15 +121,16 @@ def build(
     with staged_output(recipe.output, recipe.owner) as staging:
         recorded = recorded_chips(recipe)
         before = _manifest_before(recipe.output)
+        inputs = [InputEntry.model_validate(item) for item in inputs_of(recipe, seen)]
         going = _Going(
             chain=chain,
             folder=staging.folder,
             recorded=recorded,
-            inputs=[InputEntry.model_validate(item) for item in inputs_of(recipe, seen)],
+            inputs=digest_of_inputs(inputs),
             versions=versions(),
             found=found,
         )
-        made = Manifest.of_trays([going.tray(tray, coded) for tray in trays])
+        made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
         _write(staging.folder, _pages(recipe, made))
     found = (*found, *recorded.findings)
     if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
@@ -170,7 +171,8 @@ class _Going:
     chain: Chain
     folder: Path
     recorded: Recorded
-    inputs: Sequence[InputEntry]
+    inputs: str | None
+    """Their digest."""
     versions: Mapping[str, str]
     found: Sequence[Finding]
 
@@ -195,11 +197,12 @@ class _Going:
             burned=self.recorded.of_tray(tray.number or 1),
             details={each.origin.name: {**each.notes, "metrics": dict(each.metrics)} for each in pictures.described},
             merged=merged_metrics(scanned, contents.pictures, pictures),
-            inputs=self.inputs,
+            digest=self.inputs,
             versions=self.versions,
+            revision=recipe.revision,
             tray=tray.number,
         )
-        proof = proof_files(printable(recipe.name), scanned, made.printable, self.found, tray=tray.number)
+        proof = proof_files(printable(recipe.title), scanned, made.printable, self.found, tray=tray.number)
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
         return made
 
@@ -221,9 +224,9 @@ def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
     shown = made.printable
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
-    yield from bench_files(printable(recipe.name), recipe.board)
+    yield from bench_files(printable(recipe.title), recipe.board)
     if made.trays != (None,):
-        yield "proof/index.html", trays_page(printable(recipe.name), recipe.board, shown).encode()
+        yield "proof/index.html", trays_page(printable(recipe.title), recipe.board, shown).encode()
     yield FILE, json_text(made.document).encode()
 
 

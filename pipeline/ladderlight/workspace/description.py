@@ -43,7 +43,9 @@ def describe(
     details: Details | None = None,
     merged: Merged | None = None,
     inputs: Sequence[InputEntry] = (),
+    digest: str | None = None,
     versions: Mapping[str, str] | None = None,
+    revision: str | None = None,
     tray: int | None = None,
 ) -> Manifest:
     """Return the manifest of a build, or of a tray of it.
@@ -69,13 +71,17 @@ def describe(
         ``details``.
     inputs
         The files that the build is made from.
+    digest
+        Of those files, see :func:`ladderlight.workspace.manifest.digest_of_inputs`; needed where they are not given.
     versions
         Of Ladderlight and of what computes, see :mod:`ladderlight.system.versions`.
+    revision
+        Of the recipe, where it has several boards.
     tray
         Which complete set of chips this is, where there are several.
     """
     occupancies = occupancies_of(board, contents)
-    digest = digest_of_inputs(inputs)
+    digest = digest or digest_of_inputs(inputs)
     own_tray = {} if tray is None else {"tray": tray}
     devices = []
     for device in board.devices:
@@ -92,6 +98,7 @@ def describe(
     return Manifest(
         format=FORMAT,
         project=project,
+        **({} if revision is None else {"revision": revision}),
         devices=tuple(devices),
         inputs=tuple(inputs),
         versions=dict(versions or {}),

@@ -142,6 +142,7 @@ class Manifest(Kept):
 
     format: Literal[1]
     project: str = ""
+    revision: str | None = None
     devices: Annotated[tuple[DeviceEntry, ...], Field(strict=False)]
     inputs: Annotated[tuple[InputEntry, ...], Field(strict=False)] = ()
     versions: dict[str, str] = Field(default_factory=dict)
@@ -149,15 +150,14 @@ class Manifest(Kept):
     pictures: Annotated[tuple[PictureEntry, ...], Field(strict=False)]
 
     @classmethod
-    def of_trays(cls, made: Sequence[Self]) -> Self:
-        """Join the manifests of the trays of a build; what they have in common is that of the first."""
-        if len(made) == 1:
-            return made[0]
+    def of_trays(cls, made: Sequence[Self], inputs: Sequence[InputEntry]) -> Self:
+        """Join the manifests of the trays of a build, and put in its inputs; all else they have in common."""
         first = {name: getattr(made[0], name) for name in made[0].model_fields_set}
         joined = {
             "devices": tuple(device for each in made for device in each.devices),
             "pictures": tuple(picture for each in made for picture in each.pictures),
             "notes": tuple(dict.fromkeys(note for each in made for note in each.notes)),
+            "inputs": tuple(inputs),
         }
         return cls(**first | joined)  # not a copy, which would keep what is cached
 

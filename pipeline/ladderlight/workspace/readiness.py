@@ -17,6 +17,7 @@ from ladderlight.recipe.inputs import unreadable_inputs
 from ladderlight.stages.boundary import capacity_problems
 from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
+from ladderlight.storage.record import refuse_another
 from ladderlight.workspace.planned import planned_files
 from ladderlight.workspace.trays import Tray, deal
 
@@ -34,11 +35,21 @@ def readiness(recipe: Recipe, *, strict: bool = False, whole: bool = True) -> li
     asked = recipe.board_works and whole
     staged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)] if asked else []
     files = _files(recipe, whole=whole)
-    output = _errors(output_faults(recipe.output, recipe.owner), "output")
+    output = _errors(_output_faults(recipe), "output")
     found = [*recipe.findings, *output, *recipe.cautions, *staged, *files]
     if strict:
         found = [replace(one, level="error") if one.level == "caution" else one for one in found]
     return ranked(found)
+
+
+def _output_faults(recipe: Recipe) -> list[Fault]:
+    """Return what keeps the output folder from being built into, the folder around those of revisions included."""
+    if recipe.revision is not None:
+        try:
+            refuse_another(recipe.output.parent, recipe.owner)
+        except BuildError as error:
+            return list(error.faults)
+    return output_faults(recipe.output, recipe.owner)
 
 
 def _errors(faults: Iterable[Fault], where: str = "") -> list[Finding]:

@@ -88,6 +88,11 @@ class Recipe(Value):
     cautions: tuple[Finding, ...] = ()
     """What was found in reading it that does not stop a build."""
 
+    @property
+    def title(self) -> str:
+        """The project's name, with the revision."""
+        return self.name if self.revision is None else f"{self.name}, revision {self.revision}"
+
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
         """What there is to say of the board before it is built, errors first."""

@@ -26,6 +26,7 @@ from ladderlight.recipe.language.values import (
     Polarity,
     Printed,
     Proportion,
+    Revisions,
     ScreenWidth,
     Seconds,
     SupplyVolts,
@@ -285,6 +286,8 @@ class StageTable(BaseModel):
 
     use: Annotated[Text, Example('use = "diffuse"')]
     """Name of the stage."""
+    revision: Text | None = None
+    """The one revision that the stage is for; all of them when left out."""
 
 
 class PictureTable(BaseModel):
@@ -298,6 +301,8 @@ class PictureTable(BaseModel):
     """Bank for the picture."""
     tray: TrayNumber | None = None
     """Tray for the picture, counted from 1; the next one with room when left out."""
+    revision: Text | None = None
+    """The one revision that the table is for; all of them when left out."""
 
 
 class RecipeTable(Table):
@@ -311,6 +316,8 @@ class RecipeTable(Table):
     """What the project is called and where its output goes."""
     board: Annotated[str | BoardTable, either(Text, BoardTable), Example('a [board] table or board = "board.toml"')]
     """The board, or the file that describes it."""
+    revisions: Annotated[Revisions, Example('revisions = { a = "board-a.toml" }')] | None = None
+    """Several boards, in place of one: files that describe them, by the name of each revision."""
     pictures: PicturesTable | None = None
     """Which pictures are built."""
     viewing: ViewingTable | None = None

@@ -285,6 +285,32 @@ def _per_tray(value: object) -> str | int:
     return value
 
 
+_REVISION = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
+_TAKEN = ("devices", "proof")
+"""Folders of a build of a recipe without revisions."""
+
+
+def _revision_name(text: str) -> str:
+    if not _REVISION.fullmatch(text) or text.casefold() in _TAKEN:
+        raise MisfitError(f"is {text!r}, which cannot name a revision", "use letters, digits, - and _, such as 'b'")
+    return text
+
+
+def _each_once(names: dict[str, str]) -> dict[str, str]:
+    seen: dict[str, str] = {}
+    for name in names:
+        other = seen.setdefault(name.casefold(), name)
+        if other != name:
+            raise MisfitError(f"has {other!r} and {name!r}, which would share an output folder", "rename one of them")
+    return names
+
+
+RevisionName = Annotated[str, AfterValidator(_revision_name)]
+Revisions = Annotated[
+    dict[RevisionName, Annotated[str, Field(min_length=1)]], Field(min_length=1), AfterValidator(_each_once)
+]
+"""Board files by the names of their revisions."""
+
 _MOST_PER_TRAY = 65536
 PerTray = Annotated[
     str | int,
