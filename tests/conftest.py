@@ -6,6 +6,8 @@ import os
 import shutil
 from collections.abc import Callable
 from fractions import Fraction
+from itertools import count
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,9 +16,19 @@ from ladderlight import Contents, MemoryContents, Origin, PlacedPicture
 from ladderlight.board import MODES, PARTS, Board, Channel, Counters, Ladder, Memory, Packing, Part, Placement, Raster
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.model.lines import expand, expand_names
+from ladderlight.cache.folder import VARIABLE
 
 collect_ignore = ["example_plugin"]  # its tests run where it is installed
 BoardMaker = Callable[..., Board]
+_folders = count()
+
+
+@pytest.fixture(autouse=True)
+def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Give each test a cache of pictures of its own: what another has kept would hide what is tested."""
+    folder = tmp_path_factory.getbasetemp() / f"cache-{next(_folders)}"
+    monkeypatch.setenv(VARIABLE, str(folder))
+    return folder
 
 
 def weighted_ladder(**channels: dict[str, float]) -> Ladder:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from math import inf
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from PIL import Image
 from ladderlight.commands import main
 from ladderlight.recipe import load
 from ladderlight.workspace.build import build
+from ladderlight_stages.perception.measures import COLOUR_WORDS, GRAIN_WORDS
 
 HERE = Path(__file__).parent
 RECIPES = sorted([*HERE.parent.glob("recipes/*/recipe.toml"), *HERE.glob("recipes/*/recipe.toml")])
@@ -122,13 +124,28 @@ def test_the_lobby_says_how_much_is_seen_from_its_bench(tmp_path: Path) -> None:
     for picture in built.manifest["pictures"]:
         metrics = picture["metrics"]
         assert metrics["pixels_per_degree"] == pytest.approx(14.96, abs=0.01)
-        assert 0 < metrics["visible_error_mean"] < metrics["visible_error_p95"]
+        assert 0 < metrics["grain"]["mean"] < metrics["grain"]["p95"]
+        assert 0 < metrics["colour_error"]["mean"] < metrics["colour_error"]["p95"] < metrics["grain"]["p95"]
         assert {"clipped_share", "colours_used"} <= set(metrics)
     plain = tmp_path / "lobby" / "recipe.toml"
     text = plain.read_text(encoding="utf-8")
     head, _, rest = text.partition("[viewing]")
     plain.write_text(head + rest[rest.index("[[stage]]") :], encoding="utf-8")
-    assert not any("visible_error_mean" in picture["metrics"] for picture in build(load(plain)).manifest["pictures"])
+    for picture in build(load(plain)).manifest["pictures"]:
+        assert "grain" not in picture["metrics"]
+        assert picture["metrics"]["colour_error"]["mean"] > 0
+
+
+def test_the_guide_has_the_words_of_both_measures() -> None:
+    """Each limit in the guide's table is the least mean that the next word is for."""
+    guide = (HERE.parent / "recipes" / "README.md").read_text(encoding="utf-8")
+    for name, words in (("colour_error", COLOUR_WORDS), ("grain", GRAIN_WORDS)):
+        row = next(line for line in guide.splitlines() if line.startswith(f"| `{name}` |"))
+        cells = [cell.strip() for cell in row.strip("|").split("|")][1:]
+        limits = [f"below {limit:g}" if limit < inf else "more" for limit in words]
+        assert cells == [f"{word}: {limit}" for word, limit in zip(words.values(), limits, strict=True)] + [""] * (
+            len(cells) - len(words)
+        )
 
 
 def test_the_evening_uses_one_choice_of_colours_for_all_frames(tmp_path: Path) -> None:

@@ -106,4 +106,5 @@ def _kind(value: Any) -> object:
     flags = getattr(value, "flags", None)
     if flags is None or not value.ndim:
         return type(value).__name__
-    return value.dtype.str, value.ndim, flags.c_contiguous, flags.f_contiguous, flags.aligned, flags.writeable
+    order = "C" if flags.c_contiguous else "F" if flags.f_contiguous else "A"  # one row or pixel is in both orders
+    return value.dtype.str, value.ndim, order, flags.aligned, flags.writeable

@@ -20,6 +20,8 @@ from typing import Any
 MOST_FOLDERS = 480
 """Those used longest ago are removed first. One installation has fewer than 100, each of about 100 kB."""
 _OURS = "ladderlight"
+_LETTERS = 24
+"""Of a folder's name. Others in the same place are not for machine code."""
 
 
 def folder_for(*ingredients: object) -> Path | None:
@@ -40,7 +42,7 @@ def folder_for(*ingredients: object) -> Path | None:
         digest.update(marshal.dumps(ingredient, 2) if isinstance(ingredient, CodeType) else repr(ingredient).encode())
     try:
         root = _root(numba.config.CACHE_DIR)
-        folder = root / digest.hexdigest()[:24]
+        folder = root / digest.hexdigest()[:_LETTERS]
         if not _is_own(root):
             return None
         if not folder.exists():
@@ -124,6 +126,7 @@ def _is_own(folder: Path) -> bool:
 
 def _remove_oldest(root: Path) -> None:
     """Keep the number of folders bounded; another process that uses one compiles again."""
-    folders = sorted((path for path in root.iterdir() if path.is_dir()), key=lambda path: path.stat().st_mtime)
+    loops = (path for path in root.iterdir() if len(path.name) == _LETTERS and path.is_dir())
+    folders = sorted(loops, key=lambda path: path.stat().st_mtime)
     for folder in folders[:-MOST_FOLDERS]:
         shutil.rmtree(folder, ignore_errors=True)

@@ -10,7 +10,6 @@ import pytest
 from PIL import Image
 
 from ladderlight import CodedPicture, Contents, Picture, Survey, stage
-from ladderlight.engine.checkpoints import CheckpointStore
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import PictureError, PluginError, StageFailure
 from ladderlight.recipe import load
@@ -175,7 +174,7 @@ def test_without_room_files_are_opened_again_and_the_result_is_the_same(
 ) -> None:
     files = ("p1.png", "p2.png", "p3x3.png")
     roomy = codes_of(make_chain("numbered", "gather", "code", *END, files=files))
-    monkeypatch.setattr("ladderlight.engine.runner.CheckpointStore", lambda: CheckpointStore(room=0))
+    monkeypatch.setattr("ladderlight.cache.store.ROOM", 0)
     chain = make_chain("numbered", "gather", "code", *END, files=files)
     assert codes_of(chain) == roomy
     assert sorted(heard(chain, "opened")) == sorted(2 * files)

@@ -273,3 +273,11 @@ def test_the_compiler_is_loaded_when_a_loop_is_first_used() -> None:
 def test_a_loop_calls_another_that_waits_too() -> None:
     assert quadrupled(np.int64(3)) == 12
     assert quadrupled(np.int64(5)) == 20
+
+
+def test_one_machine_serves_all_arrays_in_c_order(kept: Path) -> None:
+    """An array of one row is in Fortran's order too; the compiler takes both for C's, so two machines would clash."""
+    assert [total(np.ones(shape)) for shape in ((2, 3), (1, 3), (1, 1))] == [6, 3, 1]
+    assert len(total.machines) == 1  # type: ignore[attr-defined]
+    assert total(np.ones((3, 2)).T) == 6
+    assert len(total.machines) == 2  # type: ignore[attr-defined]

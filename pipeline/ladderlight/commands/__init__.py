@@ -11,7 +11,7 @@ import typer
 from typer.completion import shell_complete
 
 from ladderlight import __version__
-from ladderlight.commands import bench, build, burned, check, compare, decode, ladder, start, watch
+from ladderlight.commands import bench, build, burned, check, compare, decode, faults, ladder, start, watch
 from ladderlight.commands.about import guide, schema, stages
 from ladderlight.commands.terminal.failures import failure_of, print_lines
 from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
@@ -44,6 +44,7 @@ COMMANDS = (
     watch.watch,
     bench.bench,
     burned.burned,
+    faults.faults,
     compare.compare,
     decode.decode,
     ladder.ladder,

@@ -46,13 +46,13 @@ def check(
     from ladderlight.workspace.readiness import readiness
     from ladderlight.workspace.recorded import burn_findings
 
-    refuse_ending(page, (".html", ".htm"), "--page")
     loaded = load(recipe_path(recipe), pictures="checked")
     if page is not None:
         from ladderlight.recipe.inputs import input_files, refuse_in_the_way
         from ladderlight.storage.exports import export
 
         refuse_in_the_way([page], loaded, command=_PAGE)
+        refuse_ending(page, (".html", ".htm"))
     document = report(loaded.board, loaded.findings)
     works = document["ok"]
     found = readiness(loaded, strict=strict)

@@ -78,11 +78,11 @@ def compare(
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
-    refuse_ending(picture, (".png",), "--picture")
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored")
     if picture is not None:
         refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
+        refuse_ending(picture, (".png",))
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
     sections = sections_of(board, build.files, byte_order(big_endian))
@@ -94,7 +94,7 @@ def compare(
         report_on(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
         for reading in readings_of(found, sections)
     ]
-    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, recorded.chips)]
+    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, recorded.of_tray())]
     print_findings(stderr(quiet=quiet), findings)
     if picture is not None:
         words = build.words

@@ -6,14 +6,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import count
 
+from ladderlight.engine.coded import CodedPictures
 from ladderlight.flow.pictures import CodedPicture, Origin
 from ladderlight.recipe import Recipe
 from ladderlight.stages.boundary import run_stage
 
 
-def with_cards(recipe: Recipe, coded: Sequence[CodedPicture]) -> list[CodedPicture]:
+def with_cards(recipe: Recipe, coded: CodedPictures) -> CodedPictures:
     """Return the coded pictures of all files with a recipe's test cards after them."""
-    return [*coded, *_drawn(recipe, [picture.origin for picture in coded])]
+    return coded.with_cards(list(_drawn(recipe, [picture.origin for picture in coded.described])))
 
 
 def card_origins(recipe: Recipe, before: Sequence[Origin]) -> list[Origin]:

@@ -11,9 +11,7 @@ frame's codes, so that a blinking lamp blinks between two sets of dots, and the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,13 +38,11 @@ class Frame:
 
     looks: Float32
     held: Float32
-    codes: Future[Codes | None] = field(default_factory=Future)
-    """What the frame is reduced to, once it is known; None when it cannot be."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Compared:
-    """A frame compared with the one before and the first of its animation; all three are one for the first itself.
+    """A frame compared with the one before and the first of its animation.
 
     ``stays`` and ``returns`` bool (height, width): where the codes of the frame before and where those of the first one
     are kept. ``unmoved`` bool (height, width): where no difference from the frame before can be seen. None where there
@@ -54,18 +50,16 @@ class Compared:
     """
 
     frame: Frame
-    before: Frame
     first: Frame
     stays: Bools | None = None
     returns: Bools | None = None
     unmoved: Bools | None = None
 
-    def kept(self) -> Kept:
-        """Return the codes that the frame keeps. Waits for them, but not when it keeps none."""
+    def kept(self, before: Codes | None, first: Codes | None) -> Kept:
+        """Return the codes that the frame keeps, of those of the frame before and of the first one."""
         kept = None
-        for mask, other in ((self.stays, self.before), (self.returns, self.first)):
-            codes = other.codes.result() if mask is not None and mask.any() else None
-            if codes is None or mask is None or codes.shape != mask.shape:
+        for mask, codes in ((self.stays, before), (self.returns, first)):
+            if codes is None or mask is None or codes.shape != mask.shape or not mask.any():
                 continue
             kept = np.full(mask.shape, -1, dtype=np.int32) if kept is None else kept
             kept[mask] = codes[mask]
@@ -87,7 +81,7 @@ def compare(picture: Picture, before: Compared | None, *, still: float) -> Compa
     looks = similarity_from_linear(np.clip(picture.pixels, 0.0, 1.0))
     if before is None or before.frame.looks.shape != looks.shape:
         frame = Frame(looks=looks, held=looks)
-        return Compared(frame=frame, before=frame, first=frame)
+        return Compared(frame=frame, first=frame)
     first, last = before.first, before.frame
     stays = _alike(looks, last.held, still)
     returns = _alike(looks, first.looks, still) & ~stays
@@ -97,7 +91,6 @@ def compare(picture: Picture, before: Compared | None, *, still: float) -> Compa
     held[returns] = first.looks[returns]
     return Compared(
         frame=Frame(looks=looks, held=held),
-        before=last,
         first=first,
         stays=stays,
         returns=returns,
@@ -110,33 +103,28 @@ def unmoved(looks: Float32, others: Float32) -> Bools | None:
     return _alike(looks, others, JUST_SEEN) if looks.shape == others.shape else None
 
 
-def with_flicker(pictures: Sequence[CodedPicture], still: Sequence[Bools | None]) -> list[CodedPicture]:
-    """Record in each frame of an animation how much flickers between the frame before and it.
+def with_flicker(picture: CodedPicture, before: CodedPicture, still: Bools | None) -> CodedPicture:
+    """Record in a frame of an animation how much flickers between the frame before and it.
 
     ``still_share`` is the share of pixels where no difference of the picture can be seen, ``flicker_share`` the share
     of those whose code changes all the same. The frame before the first is the last.
 
     Parameters
     ----------
-    pictures
-        The frames, in order.
+    picture, before
+        The frame, and the one before.
     still
-        For each, where the picture is as in the frame before; None when that is not known.
+        Where the picture is as in the frame before; None when that is not known.
     """
-    noted = []
-    for index, (picture, mask) in enumerate(zip(pictures, still, strict=True)):
-        before = pictures[index - 1]
-        if mask is None or before.codes.shape != picture.codes.shape or mask.shape != picture.codes.shape:
-            noted.append(picture)
-            continue
-        steady = int(np.count_nonzero(mask))
-        flickering = int(np.count_nonzero((picture.codes != before.codes) & mask))
-        shares = {
-            "still_share": round(steady / mask.size, 4),
-            "flicker_share": round(flickering / max(steady, 1), 4),
-        }
-        noted.append(picture.with_metrics(shares))
-    return noted
+    if still is None or before.codes.shape != picture.codes.shape or still.shape != picture.codes.shape:
+        return picture
+    steady = int(np.count_nonzero(still))
+    flickering = int(np.count_nonzero((picture.codes != before.codes) & still))
+    shares = {
+        "still_share": round(steady / still.size, 4),
+        "flicker_share": round(flickering / max(steady, 1), 4),
+    }
+    return picture.with_metrics(shares)
 
 
 def _alike(looks: Float32, others: Float32, most: float) -> Bools:

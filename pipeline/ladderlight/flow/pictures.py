@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     import numpy as np
@@ -61,12 +61,13 @@ class Picture:
 class CodedPicture:
     """A picture reduced to the board's codes: ``codes`` uint16, shape (height, width).
 
-    For the manifest, by name: ``metrics`` are figures that were measured, ``notes`` what the stages chose, and why.
+    For the manifest, by name: ``metrics`` are figures that were measured, some of them tables such as mean and 95th
+    percentile; ``notes`` are what the stages chose, and why.
     """
 
     origin: Origin
     codes: NDArray[np.uint16]
-    metrics: Mapping[str, float] = field(default_factory=dict)
+    metrics: Mapping[str, Any] = field(default_factory=dict)
     notes: Mapping[str, Note] = field(default_factory=dict)
 
     @classmethod
@@ -74,7 +75,7 @@ class CodedPicture:
         """Return the coded picture of a card. The engine puts the card's origin in."""
         return cls(origin=Origin(name="", source=""), codes=codes)
 
-    def with_metrics(self, metrics: Mapping[str, float]) -> CodedPicture:
+    def with_metrics(self, metrics: Mapping[str, Any]) -> CodedPicture:
         """Return the same coded picture with metrics added."""
         return replace(self, metrics={**self.metrics, **metrics})
 

@@ -93,6 +93,11 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
     )
 
 
+def fill(template: str, **values: Any) -> str:
+    """Return a template filled in: text is escaped, and made printable."""
+    return environment().get_template(template).render(**values)
+
+
 @cache
 def environment(package: str = "ladderlight.proof") -> Environment:
     """Return the templates of a package, which may include those of the proof; values in them are made printable."""
@@ -158,11 +163,13 @@ def _screen(manifest: Mapping[str, Any], bank: int) -> dict[str, Any]:
     }
 
 
-def _measured(metrics: Mapping[str, float]) -> list[str]:
+def _measured(metrics: Mapping[str, Any]) -> list[str]:
     """Return what was measured of a picture, in words."""
-    words = []
-    if "visible_error_mean" in metrics:
-        words.append(f"visible error {metrics['visible_error_mean']:.1f}")
+    words = [
+        f"{name.replace('_', ' ')} {metrics[name]['mean']:.1f} ({metrics[name]['in_words']})"
+        for name in ("colour_error", "grain")
+        if name in metrics
+    ]
     if "colours_used" in metrics:
         words.append(_counted(int(metrics["colours_used"]), "colour"))
     if metrics.get("clipped_share", 0.0) >= 0.001:

@@ -1,8 +1,22 @@
-"""The recipe: its model, reading it, and its errors with their places."""
+"""The recipe: its model, reading it, and its errors with their places. The names are loaded on first use."""
 
-from ladderlight.recipe.advice import advice_on
-from ladderlight.recipe.language.model import Override, PictureFile, Recipe, StageUse
-from ladderlight.recipe.language.schemas import schema
-from ladderlight.recipe.loading import load
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from ladderlight.recipe.advice import advice_on
+    from ladderlight.recipe.files import PictureFile
+    from ladderlight.recipe.language.model import Override, Recipe, StageUse
+    from ladderlight.recipe.language.schemas import schema
+    from ladderlight.recipe.loading import load
 
 __all__ = ["Override", "PictureFile", "Recipe", "StageUse", "advice_on", "load", "schema"]
+_HOMES = {"PictureFile": "files", "advice_on": "advice", "load": "loading", "schema": "language.schemas"}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_HOMES.get(name, 'language.model')}"), name)

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from ladderlight.board import Finding
 from ladderlight.flow.matching import file_name, matching
-from ladderlight.recipe.language.model import PictureFile, Recipe
+from ladderlight.recipe.files import PictureFile
+from ladderlight.recipe.language.model import Recipe
 from ladderlight.stages.boundary import advice_of, animation_of
 
 

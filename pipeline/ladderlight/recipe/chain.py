@@ -11,7 +11,8 @@ from typing import Any
 
 from ladderlight.errors import PluginError, Problem, nearest_word
 from ladderlight.flow.matching import file_name, matching
-from ladderlight.recipe.language.model import Override, PictureFile, StageUse
+from ladderlight.recipe.files import PictureFile
+from ladderlight.recipe.language.model import Override, StageUse
 from ladderlight.recipe.source.document import nearest_file
 from ladderlight.recipe.source.problems import Report, Where, dig
 from ladderlight.stages.chain import check_chain, takes_pictures

@@ -8,13 +8,12 @@ import os
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from fnmatch import fnmatch
 from pathlib import Path
 
 from ladderlight.errors import Problem
 from ladderlight.flow.matching import file_name, matching
-from ladderlight.recipe.language.model import PictureFile
-from ladderlight.recipe.source.document import nearest_file
 from ladderlight.system.paths import is_file, is_folder, trouble_with
 
 MOST_FOLDERS = 10_000
@@ -23,6 +22,14 @@ MOST_FOLDERS = 10_000
 _MAGIC = re.compile(r"[*?\[]")
 _SYSTEM = ("thumbs.db", "ehthumbs.db", "desktop.ini")
 """Files that Windows puts into folders (from memory); patterns pass them over. Those of macOS begin with a dot."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PictureFile:
+    """One picture file: where it is, and how the recipe names it, relative to the recipe and with ``/``."""
+
+    path: Path
+    source: str
 
 
 def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFile], list[Problem]]:
@@ -104,7 +111,7 @@ def idle_exclusions(folder: Path, patterns: Sequence[str]) -> Iterator[str]:
         elif any(file.path.resolve() in left_out for file in later):
             hint = "put it after the pattern that lists them"
         else:
-            hint = nearest_file(pattern, [f"!{file.source}" for file in listed]) or "check the pattern, or leave it out"
+            hint = _nearest(pattern, [f"!{file.source}" for file in listed]) or "check the pattern, or leave it out"
         yield f"{pattern!r} leaves out nothing; {hint}"
 
 
@@ -127,7 +134,7 @@ def missing_file(folder: Path, name: str) -> tuple[str, str]:
     entries, closed = _entries(path.parent, folder)
     if closed:
         return closed, _OPEN_IT
-    hint = nearest_file(source_of(folder, path), [source_of(folder, item) for item in entries])
+    hint = _nearest(source_of(folder, path), [source_of(folder, item) for item in entries])
     return f"there is no file {name!r}", hint or "check the path; it is relative to the recipe"
 
 
@@ -143,6 +150,12 @@ def _entries(around: Path, folder: Path) -> tuple[list[Path], str]:
         return [item for item in around.iterdir() if is_file(item)], ""
     except OSError as error:
         return [], f"folder {_shown(around, folder)!r} cannot be read ({error.strerror})"
+
+
+def _nearest(name: str, known: Sequence[str]) -> str:
+    from ladderlight.recipe.source.document import nearest_file  # which loads what reads recipes
+
+    return nearest_file(name, known)
 
 
 def _leaves_out(folder: Path, pattern: str) -> bool:

@@ -10,7 +10,8 @@ from pathlib import Path
 from ladderlight.board import Finding
 from ladderlight.errors import PictureError
 from ladderlight.flow.pictures import Origin
-from ladderlight.recipe.language.model import PictureFile, Recipe
+from ladderlight.recipe.files import PictureFile
+from ladderlight.recipe.language.model import Recipe
 from ladderlight.stages.boundary import probe_of
 from ladderlight.stages.contract import Probe
 from ladderlight.storage.stopping import worker_threads

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
+from ladderlight.cache.marks import Seen
 from ladderlight.errors import BuildError, Fault
 from ladderlight.recipe.files import lies_below, picture_pattern
 from ladderlight.recipe.language.model import Recipe
@@ -66,8 +66,8 @@ def refuse_in_the_way(paths: Iterable[Path], recipe: Recipe, *, command: str, re
         )
 
 
-def inputs_of(recipe: Recipe) -> list[dict[str, Any]]:
-    """Describe the files for the manifest: ``file``, ``bytes`` and ``sha256`` of each.
+def seen_inputs(recipe: Recipe, known: Mapping[str, Seen] | None = None) -> dict[str, Seen]:
+    """Look at the files, by their names; those that are as they are known to have been are not read.
 
     Raises
     ------
@@ -75,10 +75,29 @@ def inputs_of(recipe: Recipe) -> list[dict[str, Any]]:
         When one cannot be read.
     """
     files = input_files(recipe)
-    digests = _digests(list(files.values()))
-    return [
-        {"file": name, "bytes": size, "sha256": digest} for name, (size, digest) in zip(files, digests, strict=True)
-    ]
+    known = known or {}
+    same = {name: known[name] for name, path in files.items() if name in known and known[name].is_surely(path)}
+    others = [name for name in files if name not in same]
+    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+        same |= zip(others, pool.map(_seen, (files[name] for name in others)), strict=True)
+    return {name: same[name] for name in files}
+
+
+def inputs_of(recipe: Recipe, seen: Mapping[str, Seen] | None = None) -> list[dict[str, Any]]:
+    """Describe the files for the manifest: ``file``, ``bytes`` and ``sha256`` of each.
+
+    Parameters
+    ----------
+    recipe, seen
+        The recipe, and its files as :func:`seen_inputs` returns them; they are read where that is not given.
+
+    Raises
+    ------
+    BuildError
+        When one cannot be read.
+    """
+    found = seen_inputs(recipe) if seen is None else seen
+    return [{"file": name, "bytes": each.size, "sha256": each.sha256} for name, each in found.items()]
 
 
 def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
@@ -91,14 +110,15 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
     """
     files = input_files(recipe)
     before = {str(item["file"]): item for item in inputs}
-    same_size = [name for name in files if name in before and _size(files[name]) == before[name]["bytes"]]
-    digests = dict(zip(same_size, _digests([files[name] for name in same_size]), strict=True))
+    same_size = {name: path for name, path in files.items() if name in before and _size(path) == before[name]["bytes"]}
+    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+        seen = dict(zip(same_size, pool.map(_seen, same_size.values()), strict=True))
 
     def changes() -> Iterator[str]:
         for name in files:
             if name not in before:
                 yield f"{name} is new"
-            elif name not in digests or digests[name][1] != before[name]["sha256"]:
+            elif name not in seen or seen[name].sha256 != before[name]["sha256"]:
                 yield f"{name} has changed"
         for name in before:
             if name not in files:
@@ -109,15 +129,9 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
     return list(changes())
 
 
-def _digests(paths: Sequence[Path]) -> list[tuple[int, str]]:
-    """Return size and SHA-256 of some files, worked out on threads."""
-    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
-        return list(pool.map(_digest, paths))
-
-
-def _digest(path: Path) -> tuple[int, str]:
-    with path_trouble(BuildError, path, "cannot be read", "check its permissions"), path.open("rb") as file:
-        return os.fstat(file.fileno()).st_size, hashlib.file_digest(file, "sha256").hexdigest()
+def _seen(path: Path) -> Seen:
+    with path_trouble(BuildError, path, "cannot be read", "check its permissions"):
+        return Seen.now(path)
 
 
 def _size(path: Path) -> int:

@@ -15,8 +15,8 @@ from ladderlight.errors import Fault, PluginError, Problem, RecipeError
 from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
 from ladderlight.recipe.cards import cards_of, check_cards
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
-from ladderlight.recipe.files import idle_exclusions, lies_below, missing_file, picture_files, source_of
-from ladderlight.recipe.language.model import Override, PictureFile, Recipe
+from ladderlight.recipe.files import PictureFile, idle_exclusions, lies_below, missing_file, picture_files, source_of
+from ladderlight.recipe.language.model import Override, Recipe
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.option_files import files_named, override_with_files, with_files
 from ladderlight.recipe.recovery.contradictions import contradictions

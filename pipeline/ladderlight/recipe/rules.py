@@ -9,7 +9,8 @@ from ladderlight.board import Board
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Problem, StageFailure
 from ladderlight.recipe.chain import Link
-from ladderlight.recipe.language.model import Override, PictureFile
+from ladderlight.recipe.files import PictureFile
+from ladderlight.recipe.language.model import Override
 from ladderlight.recipe.source.problems import Report, Where
 from ladderlight.stages.boundary import problems_of
 

@@ -44,6 +44,17 @@ class Value:
         return _fields(self)
 
 
+def digest_of(value: object) -> str:
+    """Return the SHA-256 of plain data: values, dataclasses, mappings with their order, lists, sets, arrays, scalars.
+
+    Raises
+    ------
+    TypeError
+        When something in it is not plain.
+    """
+    return hashlib.sha256(_written(value).encode()).hexdigest()
+
+
 def _fields(value: Any) -> dict[str, Any]:
     return {field.name: getattr(value, field.name) for field in fields(value)}
 

@@ -11,10 +11,12 @@ from typing import Any
 from ladderlight.bench.sheets.page import bench_files
 from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
+from ladderlight.cache.store import Cache
 from ladderlight.engine.cards import with_cards
-from ladderlight.engine.runner import Chain, Progress, Refused
+from ladderlight.engine.entries import Described
+from ladderlight.engine.runner import Chain
+from ladderlight.engine.steps import Progress, Refused
 from ladderlight.errors import BuildError, DocumentError
-from ladderlight.flow.pictures import CodedPicture
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.merge_metrics import merged_metrics
@@ -28,6 +30,7 @@ from ladderlight.system.printable import json_text, printable
 from ladderlight.system.versions import versions
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
+from ladderlight.workspace.made_from import account_of, known_inputs
 from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, read_manifest
 from ladderlight.workspace.readiness import readiness
 from ladderlight.workspace.recorded import recorded_chips
@@ -60,8 +63,20 @@ def build(
     progress: Progress | None = None,
     refused: Refused | None = None,
     strict: bool = False,
+    cached: bool = True,
+    began: int | None = None,
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
+
+    Parameters
+    ----------
+    recipe, workers, progress, strict
+        The recipe, and how it is built.
+    cached
+        Whether the user's cache is used.
+    began
+        When the command began, before the recipe was read, in nanoseconds since 1970. With it, the next command can
+        know whether the build is up to date.
 
     Raises
     ------
@@ -71,12 +86,14 @@ def build(
         When pictures turn out not to be usable or not to fit. In every case the old output stays as it was.
     """
     with noting_stops(NOTHING_REPLACED):
-        ready = readiness(recipe, strict=strict, whole=strict)
-        refuse_errors(ready)
-        inputs = inputs_of(recipe)  # before: a file that changes while pictures are reduced has changed since
-        chain = Chain(recipe=recipe)
+        refuse_errors(readiness(recipe, strict=strict, whole=strict))
+        cache = Cache.of_user() if cached else None
+        # Before: a file that changes while pictures are reduced has changed since.
+        seen = known_inputs(recipe, cache)
+        account = account_of(recipe, seen, began=began) if cache and began else None
+        chain = Chain(recipe=recipe, cache=cache, seen=seen)
         coded = with_cards(recipe, chain.code_pictures(workers=workers, progress=progress, refused=refused))
-        found = refuse_errors([*recipe.findings, *_cautions(coded, strict=strict)])
+        found = refuse_errors([*recipe.findings, *_cautions(coded.described, strict=strict)])
         contents = stoppable(partial(chain.arrange, coded))
         files = chain.emit(contents)
     with staged_output(recipe.output, recipe.owner) as staging:
@@ -94,14 +111,19 @@ def build(
             contents=contents,
             files=files,
             images=scanned.images,
-            burned=recorded.chips,
-            details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
+            burned=recorded.of_tray(),
+            details={
+                picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded.described
+            },
             merged=merged,
-            inputs=[InputEntry.model_validate(item) for item in inputs],
+            inputs=[InputEntry.model_validate(item) for item in inputs_of(recipe, seen)],
             versions=versions(),
         )
         _write(folder, _pages(recipe.name, scanned, made, found))
-    kept = (*recorded.findings, *version_findings(before, made), *_edited(staging))
+    found = (*found, *recorded.findings)
+    if cache and account and not recorded.record.of_recipe(None):  # whose such chips are depends on other recipes
+        account.keep(cache, json_text(made.document).encode(), found)
+    kept = (*version_findings(before, made), *_edited(staging))
     return Built(output=recipe.output, manifest=made.document, findings=(*found, *kept))
 
 
@@ -116,7 +138,7 @@ def _pages(project: str, scanned: Scanned, made: Manifest, found: Sequence[Findi
     yield FILE, json_text(made.document).encode()
 
 
-def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding]:
+def _cautions(pictures: Iterable[Described], *, strict: bool) -> list[Finding]:
     """Return the cautions that stages have of files, each once; errors if ``strict``."""
     noted = {
         (picture.origin.source, str(picture.notes["caution"])): None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from math import inf
 from typing import Annotated, Any
 
 import numpy as np
@@ -16,9 +17,11 @@ from ladderlight.colour.lightness import LUMINANCE, lightness_of
 from ladderlight.units.arrays import Codes
 from ladderlight_stages.halftone.lattice_tables import is_grey
 from ladderlight_stages.halftone.tally_loops import count_beyond, count_beyond_light, count_outside, mark_used
+from ladderlight_stages.perception.areas import Areas, step_for
 from ladderlight_stages.perception.clipping import BEYOND, half_steps, tolerated
+from ladderlight_stages.perception.comparison import Difference
 from ladderlight_stages.perception.density import density_from
-from ladderlight_stages.perception.reach import CELLS, reach_cells
+from ladderlight_stages.perception.reach import CELLS, nearest_in_principle, reach_cells
 from ladderlight_stages.perception.vision import Viewer
 
 ScreenWidth = Annotated[
@@ -37,7 +40,7 @@ ViewingDistance = Annotated[
 MeasuringDistance = Annotated[
     float | None,
     Option(
-        "from eye to screen, if not that of the recipe's [viewing]; with either, the manifest has the visible error",
+        "from eye to screen, if not that of the recipe's [viewing]; with either, the manifest has the grain",
         minimum=0.05,
         maximum=1000,
         unit="m",
@@ -47,6 +50,11 @@ UNSTATED = Viewing()
 """The viewing of a recipe without one."""
 FRESH = Kept()
 """What reductions are given for a picture that keeps no codes."""
+COLOUR_WORDS = {1.0: "not seen", 2.0: "seen by experts", 3.5: "seen", 5.0: "plain", inf: "another colour"}
+"""W. S. Mokrzycki and M. Tatol, Colour difference Delta E: a survey, Machine Graphics and Vision 20 (2011) 383-411, for
+patches side by side. The limits are for CIELAB's older difference; their use for CIEDE2000 is common practice."""
+GRAIN_WORDS = {1.0: "smooth", 5.0: "fine", 10.0: "visible", inf: "coarse"}
+"""Our own, no source; a difference below 1 is not seen."""
 _SURROUNDINGS = 9
 """Pixels across and down that are averaged to find whether a picture changes at a place."""
 _MOST_BY_HULL = 320 * 240
@@ -61,12 +69,12 @@ def viewing_advice(
     options: Mapping[str, Any],
     viewing: Viewing,
 ) -> Iterator[Finding]:
-    """Yield what is missing for the visible error, when neither recipe nor stage has a distance."""
+    """Yield what is missing for the grain, when neither recipe nor stage has a distance."""
     if viewing.distance is None and options["distance"] is None:
         yield Finding(
             level="note",
             where="viewing",
-            message="no viewing distance is set, so the manifest will lack the visible error of the reduction; "
+            message="no viewing distance is set, so the manifest will lack the grain of the reduction; "
             'add [viewing] with distance = "1.5 m" and the screen_width',
         )
 
@@ -74,12 +82,15 @@ def viewing_advice(
 def with_measures(
     coded: CodedPicture, picture: Picture, board: Board, viewing: Viewing, *, clipped: int | None = None
 ) -> CodedPicture:
-    """Return a coded picture with the metrics of its reduction and, when the distance is known, of its visible error.
+    """Return a coded picture with the metrics of its reduction.
 
-    Metrics of name ``visible_error_mean`` and ``visible_error_p95`` are CIEDE2000 differences after the eye's blur
-    (S-CIELAB, its filters integrated over the pixel and the picture reflected at its edges); ``clipped_share`` is the
-    share of pixels with light that the board can neither show nor mix from its colours; ``colours_used`` counts
-    different colours.
+    ``colour_error`` is CIEDE2000 after a Gaussian blur of two pixels in linear light: the areas, whatever dots they are
+    made of. Of all but small pictures every second to fourth pixel across and down is compared. ``grain`` is CIEDE2000
+    after the eye's blur (S-CIELAB, its filters integrated over the pixel and the picture reflected at its edges), when
+    the distance is known. Both have ``mean``, ``p95`` and, of the mean, ``in_words``; they compare with
+    what the board could show if it had all levels, on a grey board with luminance. ``clipped_share`` is the share of
+    pixels with light that the board can neither show nor mix from its colours; ``colours_used`` counts different
+    colours.
 
     Parameters
     ----------
@@ -92,19 +103,26 @@ def with_measures(
     """
     if clipped is None:
         clipped = clipped_pixels(picture.pixels, board.palette)
-    colours = colours_used(coded.codes, board.palette)
-    plain = coded.with_metrics({"clipped_share": round(clipped / coded.codes.size, 4), "colours_used": colours})
-    if viewing.distance is None:
-        return plain
-    density = density_from(board, viewing)
-    error = Viewer(reference=picture.pixels, density=density).error(board.palette.linear[coded.codes])
-    return plain.with_metrics(
-        {
-            "pixels_per_degree": round(density[0], 2),
-            "visible_error_mean": round(error.mean, 3),
-            "visible_error_p95": round(error.p95, 3),
-        }
-    )
+    wanted = nearest_in_principle(picture.pixels, board.palette)
+    shown = board.palette.linear.astype(np.float32)[coded.codes]
+    areas = Areas(reference=wanted, aspect=float(board.geometry.pixel_aspect), step=step_for(coded.codes.size))
+    metrics: dict[str, Any] = {
+        "colour_error": in_words(areas.error(shown), COLOUR_WORDS),
+        "clipped_share": round(clipped / coded.codes.size, 4),
+        "colours_used": colours_used(coded.codes, board.palette),
+    }
+    if viewing.distance is not None:
+        density = density_from(board, viewing)
+        viewer = Viewer(reference=wanted, density=density)
+        metrics["grain"] = in_words(viewer.error(shown), GRAIN_WORDS)
+        metrics["pixels_per_degree"] = round(density[0], 2)
+    return coded.with_metrics(metrics)
+
+
+def in_words(difference: Difference, words: Mapping[float, str]) -> dict[str, float | str]:
+    """Return a measure for the manifest. The keys of ``words`` are means below which each applies, ascending."""
+    word = next((word for limit, word in words.items() if difference.mean < limit), words[inf])
+    return {"mean": round(difference.mean, 3), "p95": round(difference.p95, 3), "in_words": word}
 
 
 @dataclass(frozen=True, kw_only=True)

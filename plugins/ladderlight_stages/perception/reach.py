@@ -16,6 +16,8 @@ from ladderlight_stages.perception.clipping import half_steps
 CELLS = 32
 """Cells along each gun's light. Few pixels lie in cells that a hull cuts, and all cells fit a processor's cache."""
 _GUNS = 3
+_FLAT = 1e-6
+"""Share of the largest extent of a board's colours up to which another one counts as none."""
 _INSIDE, _OUTSIDE = 0, 1
 _NEVER, _ALWAYS = (0.0, 0.0, 0.0, 1.0), (0.0, 0.0, 0.0, -1.0)
 """Faces, the first two of all: one that no light passes, and one that all light does."""
@@ -43,9 +45,39 @@ def reach_of(palette: Palette) -> Reach:
     colours = palette.linear
     light = colours @ LUMINANCE
     black, white = colours[np.argmin(light)], colours[np.argmax(light)]
-    _, sizes, axes = np.linalg.svd(colours - black, full_matrices=False)
-    axes = axes[sizes > 1e-6 * max(sizes[0], 1e-6)]
+    axes = _spanned(colours - black)
     return Reach(black=black, white=white, axes=axes, faces=_faces((colours - black) @ axes.T))
+
+
+def nearest_in_principle(pixels: Singles, palette: Palette) -> Singles:
+    """Return a picture without the colour that a board cannot have, whatever its levels: float32 (height, width, 3).
+
+    A board's colours may lie on a line, as greys do, or in a plane. Light goes to the nearest of that line or plane,
+    each gun counted by its share of luminance: on greys that is luminance, and luminance stays wherever the board has
+    greys. A picture for any other board is returned as it is.
+    """
+    flat = _flat(palette)
+    if flat is None:
+        return pixels
+    place, projection = flat
+    return np.asarray((pixels - place) @ projection + place, dtype=np.float32)
+
+
+@lru_cache(maxsize=8)
+def _flat(palette: Palette) -> tuple[Singles, Singles] | None:
+    """Return a place on the line or plane of a board's colours, and the projection onto it, (3, 3) for rows."""
+    black = palette.linear[np.argmin(palette.linear @ LUMINANCE)]
+    weights = np.sqrt(LUMINANCE)
+    axes = _spanned((palette.linear - black) * weights)
+    if len(axes) == _GUNS:
+        return None
+    return black.astype(np.float32), ((weights[:, None] * axes.T) @ (axes / weights)).astype(np.float32)
+
+
+def _spanned(points: Floats) -> Floats:
+    """Return orthonormal axes, (dimensions, 3), of the space that points and 0 span."""
+    _, sizes, axes = np.linalg.svd(points, full_matrices=False)
+    return np.asarray(axes[sizes > _FLAT * max(sizes[0], _FLAT)])
 
 
 def _faces(points: Floats) -> Floats:

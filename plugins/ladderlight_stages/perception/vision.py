@@ -12,13 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.units.arrays import Floats
-from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
+from ladderlight.units.arrays import Floats, Singles
+from ladderlight_stages.perception.comparison import Comparison
+from ladderlight_stages.perception.lab_loops import lab_from
 from ladderlight_stages.perception.primaries import WHITE, XYZ_FROM_LINEAR
 
 OPPONENT_FROM_XYZ = np.array(
@@ -36,43 +37,27 @@ FILTERS = (
 )
 """For each opponent channel: Gaussians as (weight, full width at half maximum in degrees)."""
 
+_OPPONENT_FROM_LINEAR = (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).astype(np.float32)
 SHARES_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ) / WHITE[:, None]
 """To XYZ as shares of white."""
 
-_SIGMA_OF_WIDTH = 1 / (2 * np.sqrt(2 * np.log(2)))
+FULL_WIDTH = float(2 * np.sqrt(2 * np.log(2)))
+"""Of a Gaussian at half its maximum, in standard deviations."""
 _REACH = 4.5
 
 
-@dataclass(frozen=True, kw_only=True)
-class VisibleError:
-    """CIEDE2000 differences over a picture."""
-
-    mean: float
-    p95: float
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Viewer:
-    """A viewer of a picture: float32 or float64 (height, width, 3), linear light.
+class Viewer(Comparison):
+    """A viewer of a picture.
 
     ``density`` is the number of picture pixels in a degree of sight, across and down.
     """
 
-    reference: NDArray[np.floating]
     density: tuple[float, float]
 
-    @cached_property
-    def _seen(self) -> Floats:
-        return seen_lab(self.reference, self.density)
-
-    def differences(self, shown: NDArray[np.floating]) -> Floats:
-        """Return the visible CIEDE2000 difference at each pixel of ``shown`` from the reference."""
-        return np.asarray(ciede2000(self._seen, seen_lab(shown, self.density)))
-
-    def error(self, shown: NDArray[np.floating]) -> VisibleError:
-        """Return the mean and the 95th percentile of the differences."""
-        found = self.differences(shown)
-        return VisibleError(mean=float(found.mean()), p95=float(np.percentile(found, 95)))
+    def lab(self, linear: NDArray[np.floating]) -> Floats:
+        """Return CIELAB after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
+        return seen_lab(linear, self.density)
 
 
 def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floats:
@@ -101,11 +86,13 @@ def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) ->
     """Return the opponent channels that are left after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
     from scipy.fft import dctn, idctn  # slow to import
 
-    opponent: Floats = np.asarray(linear, dtype=np.float64) @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T
-    height, width = opponent.shape[:2]
-    for channel in range(3):
-        transfer = _transfer(channel, height, width, density)
-        opponent[..., channel] = idctn(dctn(opponent[..., channel], norm="ortho") * transfer, norm="ortho")
+    height, width, _ = linear.shape
+    channels = np.asarray(linear, dtype=np.float32) @ _OPPONENT_FROM_LINEAR.T
+    opponent: Floats = np.empty((height, width, 3))
+    for number in range(3):
+        cosines = dctn(channels[..., number], norm="ortho")
+        cosines *= _transfer(number, height, width, density)
+        opponent[..., number] = idctn(cosines, norm="ortho", overwrite_x=True)
     return opponent
 
 
@@ -113,7 +100,7 @@ def kernel(width_degrees: float, density: float) -> Floats:
     """Return a Gaussian's weights by pixel, (2 n + 1,), of a full width at half maximum; their sum is 1."""
     from scipy.special import erf  # slow to import
 
-    sigma = width_degrees * density * _SIGMA_OF_WIDTH
+    sigma = width_degrees * density / FULL_WIDTH
     reach = int(np.ceil(_REACH * sigma + 0.5))
     edges = (np.arange(-reach, reach + 2) - 0.5) / (sigma * np.sqrt(2))
     weights = np.diff(erf(edges)) / 2
@@ -143,13 +130,13 @@ def ciede_weights(lab: Floats) -> tuple[Floats, Floats]:
 
 
 @lru_cache(maxsize=32)
-def _transfer(channel: int, height: int, width: int, density: tuple[float, float]) -> Floats:
+def _transfer(channel: int, height: int, width: int, density: tuple[float, float]) -> Singles:
     """Return the factor of a channel's filter for each cosine of a picture's size."""
     total = np.zeros((height, width))
     for weight, degrees in FILTERS[channel]:
         across, down = _response(kernel(degrees, density[0]), width), _response(kernel(degrees, density[1]), height)
         total += weight * down[:, None] * across
-    return total
+    return total.astype(np.float32)
 
 
 def _response(weights: Floats, count: int) -> Floats:

@@ -16,6 +16,7 @@ from ladderlight_stages.perception.measures import (
     viewing_advice,
     with_measures,
 )
+from ladderlight_stages.perception.reach import nearest_in_principle
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse.stage import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
@@ -66,16 +67,22 @@ def advise(
     """
     viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
     density = density_from(board, viewing)
-    viewer = Viewer(reference=picture.pixels, density=density)
+    wanted = nearest_in_principle(picture.pixels, board.palette)
+    viewer = Viewer(reference=wanted, density=density)
     attempts = dict(_attempts(picture, board, viewing, kept, patient=patient))
-    areas = AreaColours(pixels=picture.pixels, palette=board.palette, diffused=attempts[_PLAIN].codes)
+    areas = AreaColours(
+        pixels=wanted,
+        palette=board.palette,
+        diffused=attempts[_PLAIN].codes,
+        aspect=float(board.geometry.pixel_aspect),
+    )
     measured = len(attempts)
     attempts = {name: coded for name, coded in attempts.items() if areas.keeps(coded.codes)}
     errors = {name: viewer.error(board.palette.linear[coded.codes]).mean for name, coded in attempts.items()}
     method = min(errors, key=errors.__getitem__)
     if not patient and exact_codes(picture.pixels, board.palette) is None:
         polished = f"{method}, then polished"
-        refined, _ = areas.restrained(polished_codes(picture.pixels, board.palette, attempts[method].codes, density))
+        refined, _ = areas.restrained(polished_codes(wanted, board.palette, attempts[method].codes, density))
         attempts[polished] = picture.coded(kept.over(refined))
         errors[polished] = viewer.error(board.palette.linear[refined]).mean
         method = min(errors, key=errors.__getitem__)

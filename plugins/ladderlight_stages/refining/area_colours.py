@@ -6,17 +6,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight import Palette
-from ladderlight.colour.lightness import LUMINANCE
 from ladderlight.units.arrays import Codes, Floats, Singles
-from ladderlight_stages.halftone.lattice_tables import is_grey
-from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
-from ladderlight_stages.perception.primaries import SHARES_FROM_LINEAR
+from ladderlight_stages.perception.areas import Areas
 
-BLUR = 2.0
-"""Standard deviation in pixels: dots are gone, areas are still there."""
 ALLOWED = 0.4
 """CIEDE2000 by which the mean may be above that of error diffusion. One just noticeable difference is about 1."""
 _HALVINGS = 6
@@ -26,27 +20,30 @@ _HALVINGS = 6
 class AreaColours:
     """The colours of a picture's areas beside those of its codes by plain error diffusion, which keeps them well.
 
-    ``pixels`` float32 (height, width, 3), linear light; ``diffused`` uint16 (height, width).
+    ``pixels`` float32 (height, width, 3), linear light, as near as the board can show in principle; ``diffused`` uint16
+    (height, width); ``aspect`` is a pixel's width over its height.
     """
 
     pixels: Singles
     palette: Palette
     diffused: Codes
+    aspect: float = 1.0
 
     def differences(self, codes: Codes) -> Floats:
-        """Return the CIEDE2000 difference at each pixel after a Gaussian blur in linear light, float64 (height, width).
-
-        On a grey board only luminance is compared.
-        """
-        return np.asarray(ciede2000(self._wanted, _blurred_lab(self.palette.linear[codes])))
+        """Return the CIEDE2000 difference at each pixel after a blur, float64 (height, width); see ``Areas``."""
+        return self._areas.differences(self.palette.linear[codes])
 
     def error(self, codes: Codes) -> float:
         """Return the mean of the differences."""
         return float(self.differences(codes).mean())
 
+    def excess(self, codes: Codes) -> float:
+        """Return by how much the mean of the differences is above that of diffusion."""
+        return self.error(codes) - float(self._plain.mean())
+
     def keeps(self, codes: Codes) -> bool:
         """Whether codes keep the colours about as well as diffusion does."""
-        return self.error(codes) <= self._limit
+        return self.excess(codes) <= ALLOWED
 
     def restrained(self, codes: Codes) -> tuple[Codes, float]:
         """Return codes with those of diffusion where colours suffer most, and the share of the pixels that have them.
@@ -67,23 +64,9 @@ class AreaColours:
         return taken, most
 
     @cached_property
-    def _wanted(self) -> Floats:
-        pixels: NDArray[np.floating] = self.pixels
-        if is_grey(self.palette):
-            pixels = np.repeat((pixels @ LUMINANCE)[..., None], 3, axis=-1)
-        return _blurred_lab(pixels)
+    def _areas(self) -> Areas:
+        return Areas(reference=self.pixels, aspect=self.aspect)
 
     @cached_property
     def _plain(self) -> Floats:
         return self.differences(self.diffused)
-
-    @cached_property
-    def _limit(self) -> float:
-        return float(self._plain.mean()) + ALLOWED
-
-
-def _blurred_lab(linear: NDArray[np.floating]) -> Floats:
-    from scipy.ndimage import gaussian_filter  # slow to import
-
-    blurred = gaussian_filter(np.asarray(linear, dtype=np.float64), sigma=(BLUR, BLUR, 0), mode="reflect")
-    return np.asarray(lab_from(blurred, SHARES_FROM_LINEAR))

@@ -250,7 +250,7 @@ def test_one_piece_is_compared_alone_and_the_rest_is_said_to_be_unread(run, wide
     status, out, _ = run("compare", recipe, tmp_path / "picture-even-1.rom", "--json", "--picture", picture)
     assert status == 1
     document = json.loads(out)
-    assert document["diagnoses"][0]["text"] == "data line D1 (b1) is stuck low"
+    assert document["diagnoses"][0]["text"] == "data line D1 (b1) stuck low"
     assert document["unread_bytes"] == 3 * 32768
     assert document["dumps"][0]["differing"] == document["count"] == int((image & 2 != 0).sum())
     assert min(d["address"] for d in document["differences"]) >= 32768

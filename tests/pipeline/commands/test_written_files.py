@@ -54,6 +54,24 @@ def test_a_command_writes_its_own_file_again(built: Path, tmp_path: Path) -> Non
     assert main(["compare", str(built), dump, "--picture", str(tmp_path / "decoded" / "bank0.png")]) == 1
 
 
+@pytest.mark.parametrize(
+    ("command", "name", "ending"),
+    [
+        ("check --page", "board.pdf", ".html"),
+        ("check --page", "board", ".html"),
+        ("compare --picture", "damage.jpg", ".png"),
+    ],
+)
+def test_a_name_with_the_ending_of_another_format_is_refused(
+    built: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str, name: str, ending: str
+) -> None:
+    dump = [str(built.parent / "out" / "devices" / "picture.bin")] if "compare" in command else []
+    word, option = command.split()
+    assert main([word, str(built), *dump, option, str(tmp_path / name)]) == 2
+    assert capsys.readouterr().err == f"{tmp_path / name}: does not end in {ending}; choose a name that does\n"
+    assert not (tmp_path / name).exists()
+
+
 def test_a_picture_that_a_build_is_made_from_is_not_decoded_over(
     built: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -76,7 +94,7 @@ def test_a_picture_that_a_build_is_made_from_is_not_decoded_over(
         ('"*/*.pgm", "./[a-z]*.*", "!*.toml", "!*.py"', ".", "would be a picture of the next build, by './[a-z]*.*'"),
         ('"pictures/*"', "other/../linked", "would be a picture of the next build, by 'pictures/*'"),
         ('"pictures/*"', "out/new", "is in the output folder, which is for builds"),
-        ('"pictures/*", "!pictures/*.png"', "pictures", ""),
+        ('"pictures/*", "!pictures/bank0.*"', "pictures", ""),
         ('"pictures/*"', "pictures/deep", ""),
     ],
 )
@@ -90,7 +108,7 @@ def test_no_file_is_written_where_the_next_build_would_meet_it(
         (built.parent / "linked").symlink_to(built.parent / "pictures")
         (built.parent / "other").mkdir()
     dump = [str(built.parent / "out" / "devices" / "picture.bin")] if "check" not in command else []
-    target = built.parent / folder / "bank0.png"
+    target = built.parent / folder / ("bank0.html" if "page" in command else "bank0.png")
     before = _files(built.parent)
     word, option = command.split()
     status = main([word, str(built), *dump, option, str(target.parent if word == "decode" else target)])

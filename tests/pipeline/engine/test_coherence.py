@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -37,8 +38,8 @@ def coded_frames(
     compared: list[Compared] = []
     for frame in frames:
         compared.append(compare(frame, compared[-1] if compared else None, still=still))
-        coded.append(reduce(frame, board, kept=compared[-1].kept()))
-        compared[-1].frame.codes.set_result(coded[-1].codes)
+        before, first = (coded[-1].codes, coded[0].codes) if coded else (None, None)
+        coded.append(reduce(frame, board, kept=compared[-1].kept(before, first)))
     return coded, compared
 
 
@@ -81,10 +82,18 @@ def test_noise_that_cannot_be_seen_changes_no_code(board: Board, cat: np.ndarray
     frames = [picture_of(cat + random.normal(0, 1, cat.shape)) for _ in range(3)]
     steady, compared = coded_frames(frames, board, 0.02)
     loose, _ = coded_frames(frames, board, 0.0)
-    masks = [found.unmoved for found in compared]
-    assert max(frame.metrics["flicker_share"] for frame in with_flicker(steady, masks)[1:]) < 0.002
+    assert max(flicker_shares(steady, compared)) < 0.002
     # Equal colours alone are few, and the dots crawl.
-    assert min(frame.metrics["flicker_share"] for frame in with_flicker(loose, masks)[1:]) > 0.1
+    assert min(flicker_shares(loose, compared)) > 0.1
+
+
+def flicker_shares(frames: Sequence[CodedPicture], compared: Sequence[Compared]) -> list[float]:
+    """The share of codes of each frame after the first that change where the picture does not."""
+    noted = (
+        with_flicker(frame, before, found.unmoved)
+        for (before, frame), found in zip(pairwise(frames), compared[1:], strict=True)
+    )
+    return [frame.metrics["flicker_share"] for frame in noted]
 
 
 def test_the_threshold_is_a_distance_in_oklab_with_cielabs_lightness() -> None:
@@ -123,8 +132,8 @@ def test_nothing_is_kept_over_a_cut(board: Board, cat: np.ndarray) -> None:
     other[:2, :2] = cat[:2, :2]
     found = compare(picture_of(other), compare(picture_of(cat), None, still=0.02), still=0.02)
     assert not found.stays.any()
-    # ... and the frame before is not waited for: its codes are not there yet
-    assert found.kept().codes is None
+    # ... and the codes of the frame before are not needed
+    assert found.kept(None, None).codes is None
 
 
 def test_a_frame_of_another_size_begins_anew(cat: np.ndarray) -> None:
@@ -141,16 +150,15 @@ def test_flicker_is_the_share_of_codes_that_change_where_the_picture_does_not(bo
     codes = [random.integers(0, 2, (12, 16)).astype(np.uint16) for _ in frames]
     compared = [compare(frames[0], None, still=0.0)]
     compared.append(compare(frames[1], compared[0], still=0.0))
-    noted = with_flicker(
-        [frame.coded(code) for frame, code in zip(frames, codes, strict=True)], [None, compared[1].unmoved]
-    )
+    before, after = [frame.coded(code) for frame, code in zip(frames, codes, strict=True)]
+    noted = with_flicker(after, before, compared[1].unmoved)
     still = flickering = 0
     for y in range(12):
         for x in range(16):
             if abs(levels[1][y, x] - levels[0][y, x]) <= 1:  # 1 of 255 is at most 0.5 L* here, 40 at least 12
                 still += 1
                 flickering += int(codes[0][y, x] != codes[1][y, x])
-    assert noted[1].metrics["still_share"] == pytest.approx(still / 192, abs=1e-4)
-    assert noted[1].metrics["flicker_share"] == pytest.approx(flickering / still, abs=1e-4)
+    assert noted.metrics["still_share"] == pytest.approx(still / 192, abs=1e-4)
+    assert noted.metrics["flicker_share"] == pytest.approx(flickering / still, abs=1e-4)
     assert 0 < flickering < still < 192
-    assert "flicker_share" not in noted[0].metrics
+    assert "flicker_share" not in with_flicker(before, after, None).metrics

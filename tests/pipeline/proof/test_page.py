@@ -103,11 +103,16 @@ def test_the_page_shows_screens_devices_palette_findings_and_cautions(board, pro
 
 
 def test_a_screen_says_what_was_measured_of_its_picture(proof):
-    metrics = {"visible_error_mean": 4.114, "colours_used": 1, "clipped_share": 0.0029}
+    metrics = {
+        "colour_error": {"mean": 0.861, "p95": 2.1, "in_words": "not seen"},
+        "grain": {"mean": 4.114, "p95": 9.5, "in_words": "fine"},
+        "colours_used": 1,
+        "clipped_share": 0.0029,
+    }
     files, _, _ = proof(details={"picture-0": {"metrics": metrics}, "picture-3": {"metrics": {"clipped_share": 0.0}}})
     text = Page(files["index.html"].decode()).text
-    assert text.count("visible error") == 1
-    assert "visible error 4.1, 1 colour, 0.3 % clipped bank 3" in text
+    assert text.count("grain") == 1
+    assert "colour error 0.9 (not seen), grain 4.1 (fine), 1 colour, 0.3 % clipped bank 3" in text
 
 
 def test_nothing_is_loaded_from_elsewhere(proof):

@@ -228,14 +228,14 @@ def test_diagnoses_name_pins_and_what_is_wired_to_them(board, wanted):
         return diagnose(board, board.devices[0], wanted, found)[0]
 
     words, places = wanted["picture"], np.arange(131072)
-    assert best(words & ~np.uint32(8)).text == "data line D3 (g1) is stuck low"
+    assert best(words & ~np.uint32(8)).text == "data line D3 (g1) stuck low"
     assert best(words | 8).lines == ("D3 (g1)",)
-    assert best(words[places ^ 1 << 9]).text == "address line A9 (y3) is inverted"
-    assert best(words[places & ~(1 << 7)]).text == "address line A7 (x9) is stuck low"
+    assert best(words[places ^ 1 << 9]).text == "address line A9 (y3) inverted"
+    assert best(words[places & ~(1 << 7)]).text == "address line A7 (x9) stuck low"
     pressed = words[places & ~4] & words[places | 4]
-    assert "A2 (x4) was stuck or open while burning" in best(pressed).text
+    assert "A2 (x4) stuck or open while burning" in best(pressed).text
     assert best(np.where(places & 4, 255, pressed).astype(np.uint32)).text == (
-        "address line A2 (x4) was stuck low while burning, and is not now"
+        "address line A2 (x4) stuck low while burning, and not now"
     )
     assert best(np.roll(words, -300)).text == "data shifted down by 300 bytes (12Ch), wrapping round"
     order = np.concatenate([words[2 << 15 : 3 << 15], words[: 2 << 15], words[3 << 15 :]])

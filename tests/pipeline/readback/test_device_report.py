@@ -126,10 +126,10 @@ def test_the_lines_of_the_odd_chip_have_the_names_of_their_pins(wide, photograph
     files = binary(contents_of(wide, words), wide, split="even_odd")
     image = image_of(words, wide.devices[0])
     (report,) = reports(wide, words, [("picture-odd.bin", image[1::2] | 2)], files)
-    assert report.comparison.diagnoses[0].text == "data line D9 (r1) is stuck high"
+    assert report.comparison.diagnoses[0].text == "data line D9 (r1) stuck high"
     places = np.arange(8192)
     (report,) = reports(wide, words, [("picture-odd.bin", image[1::2][places & ~64])], files)
-    assert report.comparison.diagnoses[0].text == "address line A6 (y4) is stuck low"
+    assert report.comparison.diagnoses[0].text == "address line A6 (y4) stuck low"
     assert report.unread_text == "the even bytes (picture-even.bin); 8,192 of 16,384 bytes"
 
 
@@ -140,8 +140,8 @@ def test_two_chips_with_a_fault_each_are_each_diagnosed(wide, photographs, conte
     dumps = [("picture-even.bin", image[::2][np.arange(8192) ^ 8]), ("picture-odd.bin", image[1::2] & 0xFD)]
     (report,) = reports(wide, words, dumps, files)
     assert [d.text for d in report.comparison.diagnoses] == [
-        "the even bytes: address line A3 (x7) is inverted",
-        "the odd bytes: data line D9 (r1) is stuck low",
+        "the even bytes: address line A3 (x7) inverted",
+        "the odd bytes: data line D9 (r1) stuck low",
     ]
     assert [d.explained for d in report.comparison.diagnoses] == [1, 1]
 
@@ -217,7 +217,7 @@ def test_several_devices_are_accounted_for_one_by_one(narrow, photographs):
     bad = image[8192:] & ~np.uint8(4)
     first, second = reports(board, words, [("b.bin", bad), ("a.bin", image[:8192])])
     assert (first.comparison.device, first.comparison.same) == ("picture-0", True)
-    assert second.comparison.diagnoses[0].text == "data line D2 (g0) is stuck low"
+    assert second.comparison.diagnoses[0].text == "data line D2 (g0) stuck low"
     document = document_of_reports([first, second])
     assert document["same"] is False
     assert [device["device"] for device in document["devices"]] == ["picture-0", "picture-1"]
@@ -259,15 +259,15 @@ def test_a_fault_in_what_a_sparse_dump_holds_is_found(narrow, photographs):
         rows.append(f":{row.hex().upper()}{-sum(row) & 0xFF:02X}\n")
     erased = np.where(np.arange(words.size) < 1024, words, 0xFF).astype(np.uint32)
     (report,) = reports(board, erased, [("a.hex", ("".join(rows) + ":00000001FF\n").encode())])
-    assert report.comparison.diagnoses[0].text == "data line D2 (g0) is stuck high"
+    assert report.comparison.diagnoses[0].text == "data line D2 (g0) stuck high"
 
 
 @pytest.mark.parametrize(
     ("damage", "text"),
     [
-        (lambda data: data ^ 2, "data line D1 (b1) is inverted"),
-        (lambda data: np.where(data & 0x18 == 0x18, data, data & 0xE7), "data lines D3 (g1) and D4 (r0) are bridged, "),
-        (lambda data: np.where(data & 0x0C, data | 0x0C, data), "data lines D2 (g0) and D3 (g1) are bridged, and high"),
+        (lambda data: data ^ 2, "data line D1 (b1) inverted"),
+        (lambda data: np.where(data & 0x18 == 0x18, data, data & 0xE7), "data lines D3 (g1) and D4 (r0) bridged, "),
+        (lambda data: np.where(data & 0x0C, data | 0x0C, data), "data lines D2 (g0) and D3 (g1) bridged, and high"),
     ],
 )
 def test_inverted_and_bridged_data_lines_come_first(narrow, photographs, damage, text):

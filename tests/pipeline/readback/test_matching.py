@@ -104,7 +104,7 @@ def test_an_erased_chip_is_recognised_only_by_what_is_left(two):
     assert [held.section.device.name for held in found] == ["picture-0", "picture-1"]
 
 
-@settings(max_examples=25)
+@settings(max_examples=25, deadline=None)
 @given(st.permutations(range(8)), st.sampled_from(["little", "big"]), st.sampled_from([binary, s_record]))
 def test_good_dumps_of_all_pieces_are_recognised_in_any_order(permuted, order, emission):
     """Even and odd bytes in four pieces each, of random words, in files that say nothing by their names."""

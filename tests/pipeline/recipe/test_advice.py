@@ -41,7 +41,7 @@ VIEWING = '[viewing]\ndistance = "1.5 m"\n'
         (BOARD + VIEWING + CHAIN.format(more=""), False),
     ],
 )
-def test_a_recipe_without_distance_is_told_how_to_get_the_visible_error(
+def test_a_recipe_without_distance_is_told_how_to_get_the_grain(
     read: Callable[[str], Recipe], text: str, *, said: bool
 ) -> None:
     found = list(advice_on(read(text)))

@@ -72,7 +72,7 @@ def test_a_full_disk_is_one_line_and_leaves_the_old_output(
 
     capsys.readouterr()
     monkeypatch.setattr(Path, "write_bytes", full)
-    assert commands.main(["build", str(recipe)]) == 1
+    assert commands.main(["build", "--force", str(recipe)]) == 1
     monkeypatch.undo()
     assert capsys.readouterr().err == (
         "picture.bin: cannot be written (No space left on device); make room or choose another output folder; "
@@ -109,7 +109,7 @@ def test_a_build_that_is_stopped_says_so_and_leaves_the_old_output(
 
     capsys.readouterr()
     monkeypatch.setattr(building, "describe", stop)
-    assert commands.main(["build", str(recipe)]) == 130
+    assert commands.main(["build", "--force", str(recipe)]) == 130
     assert capsys.readouterr().err == "stopped; nothing was replaced\n"
     assert _files(recipe.parent) == before
 

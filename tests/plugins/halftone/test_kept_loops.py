@@ -69,9 +69,8 @@ def test_new_dots_join_the_old_without_a_seam(board: Board, cat: Picture) -> Non
     joined, patched, fresh = [], [], []
     for _ in range(5):
         found = compare(cat, None, still=0.02)
-        found.frame.codes.set_result(before.codes)
         noisy = cat.with_pixels(np.clip(cat.pixels * random.normal(1, 0.07, cat.pixels.shape), 0, 1).astype(np.float32))
-        kept = compare(noisy, found, still=0.02).kept()
+        kept = compare(noisy, found, still=0.02).kept(before.codes, before.codes)
         assert 0.2 < (kept.codes >= 0).mean() < 0.9
         viewer = Viewer(reference=noisy.pixels, density=(40, 40))
         alone = diffuse(noisy, board).codes

@@ -11,8 +11,18 @@ import pytest
 from ladderlight import Board, CodedPicture, Origin, Picture, Viewing
 from ladderlight.board import linear_from_srgb
 from ladderlight.stages.declaration import declaration_of
+from ladderlight_stages.perception.comparison import Difference
 from ladderlight_stages.perception.density import density_of
-from ladderlight_stages.perception.measures import UNSTATED, clipped_pixels, colours_used, flicker, with_measures
+from ladderlight_stages.perception.measures import (
+    COLOUR_WORDS,
+    GRAIN_WORDS,
+    UNSTATED,
+    clipped_pixels,
+    colours_used,
+    flicker,
+    in_words,
+    with_measures,
+)
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.advise import advise
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS
@@ -35,14 +45,16 @@ def test_without_a_distance_clipping_and_colours_are_noted_all_the_same(board: B
     pixels[:2] = 1.0  # white of the ladder is 0.97
     plain = picture(pixels)
     metrics = with_measures(plain.coded(np.zeros((8, 8), dtype=np.uint16)), plain, board, UNSTATED).metrics
-    assert metrics == {"clipped_share": 0.25, "colours_used": 1}
+    assert set(metrics) == {"colour_error", "clipped_share", "colours_used"}
+    assert (metrics["clipped_share"], metrics["colours_used"]) == (0.25, 1)
 
 
 def test_a_picture_in_the_boards_colours_has_no_error(board: Board) -> None:
     codes = np.arange(64).reshape(8, 8).astype(np.uint16)
     exact = picture(board.palette.linear[codes])
     metrics = with_measures(exact.coded(codes), exact, board, Viewing(distance=1.0)).metrics
-    assert metrics["visible_error_mean"] == pytest.approx(0.0, abs=1e-3)
+    assert metrics["colour_error"] == {"mean": 0.0, "p95": 0.0, "in_words": "not seen"}
+    assert metrics["grain"] == {"mean": 0.0, "p95": 0.0, "in_words": "smooth"}
     assert metrics["colours_used"] == 64
     assert metrics["clipped_share"] == 0.0
 
@@ -50,9 +62,28 @@ def test_a_picture_in_the_boards_colours_has_no_error(board: Board) -> None:
 def test_the_mean_lies_below_the_95th_percentile_and_dithering_shows_less_from_afar(board: Board) -> None:
     ramp = picture(np.broadcast_to(np.linspace(0, 0.9, 80)[None, :, None], (60, 80, 3)))
     near, far = (diffuse(ramp, board, distance=distance).metrics for distance in (0.3, 4.0))
-    assert near["visible_error_mean"] < near["visible_error_p95"]
-    assert far["visible_error_mean"] < near["visible_error_mean"] / 3
-    assert nearest(ramp, board, distance=4.0).metrics["visible_error_mean"] > far["visible_error_mean"]
+    assert near["grain"]["mean"] < near["grain"]["p95"]
+    assert far["grain"]["mean"] < near["grain"]["mean"] / 3
+    assert near["colour_error"] == far["colour_error"]
+    assert nearest(ramp, board, distance=4.0).metrics["grain"]["mean"] > far["grain"]["mean"]
+
+
+@pytest.mark.parametrize(
+    ("mean", "words"),
+    [
+        (0.0, "not seen smooth"),
+        (0.999, "not seen smooth"),
+        (1.0, "seen by experts fine"),
+        (3.4, "seen fine"),
+        (5.0, "another colour visible"),
+        (60.0, "another colour coarse"),
+    ],
+)
+def test_a_measure_in_words(mean: float, words: str) -> None:
+    difference = Difference(mean=mean, p95=2 * mean)
+    found = [in_words(difference, scale) for scale in (COLOUR_WORDS, GRAIN_WORDS)]
+    assert " ".join(str(measure["in_words"]) for measure in found) == words
+    assert found[0]["p95"] == 2 * mean
 
 
 @pytest.fixture(scope="module")
@@ -71,8 +102,8 @@ def test_every_reduction_measures_from_where_the_recipe_says(
     density = density_of(board, screen_width=0.4, distance=1.5)
     error = Viewer(reference=patches.pixels, density=density).error(board.palette.linear[coded.codes])
     assert coded.metrics["pixels_per_degree"] == pytest.approx(density[0], abs=0.01)
-    assert coded.metrics["visible_error_mean"] == pytest.approx(error.mean, abs=1e-3)
-    assert coded.metrics["visible_error_p95"] == pytest.approx(error.p95, abs=1e-3)
+    assert coded.metrics["grain"]["mean"] == pytest.approx(error.mean, abs=1e-3)
+    assert coded.metrics["grain"]["p95"] == pytest.approx(error.p95, abs=1e-3)
 
 
 @pytest.mark.parametrize("reduction", REDUCTIONS)
@@ -97,6 +128,24 @@ def test_a_stages_own_options_have_the_limits_of_the_recipe(reduction: Callable[
         assert declared.check({option: most})[1] == []
         (problem,) = declared.check({option: bad})[1]
         assert "out of range" in str(problem)
+
+
+def test_a_grey_board_is_compared_with_luminance(
+    make_board: Callable[..., Board], memory: Callable, ladder: Callable, patches: Picture
+) -> None:
+    """Colour that no grey can show is no error of the reduction."""
+    greys = make_board(
+        memory(address=["x2-x9", "y2-y8"], data=["w0-w3"]),
+        ladder=ladder(grey={"w0": 2000.0, "w1": 1000.0, "w2": 500.0, "w3": 250.0}),
+        check=False,
+    )
+    light = patches.pixels @ np.array([0.2126, 0.7152, 0.0722])
+    grey = replace(patches, pixels=np.repeat(light[..., None], 3, axis=-1).astype(np.float32))
+    for reduction in (diffuse, ordered):
+        coloured, plain = (reduction(each, greys, distance=2.0).metrics for each in (patches, grey))
+        for name in ("colour_error", "grain"):
+            assert coloured[name]["mean"] == pytest.approx(plain[name]["mean"], abs=0.05)
+        assert coloured["colour_error"]["mean"] < 1.5
 
 
 def test_light_beyond_the_boards_white_is_clipped(board: Board) -> None:

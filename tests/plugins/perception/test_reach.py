@@ -12,7 +12,7 @@ from ladderlight import Board, Palette
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight_stages.perception.clipping import BEYOND, tolerated
 from ladderlight_stages.perception.measures import clipped_pixels
-from ladderlight_stages.perception.reach import reach_cells, reach_of
+from ladderlight_stages.perception.reach import nearest_in_principle, reach_cells, reach_of
 
 
 @pytest.fixture
@@ -124,6 +124,35 @@ def test_a_grey_board_is_judged_by_luminance(make_board, memory, ladder) -> None
     assert 0.1 < white < 0.9
     pixels = np.array([[[0.9 * white / 0.2126, 0, 0], [1.1 * white / 0.2126, 0, 0], [0, white, 0], [1, 1, 1]]])
     assert [clipped_pixels(pixel[None, None], palette) for pixel in pixels[0]] == [0, 1, 0, 1]
+
+
+@pytest.mark.parametrize("tied", ["greys", "no blue", "green and blue together", "tilted"])
+def test_light_goes_to_the_nearest_of_a_line_or_plane(shared: Board, tied: str) -> None:
+    """By least squares, guns weighted by their share of luminance; luminance stays where the board has greys."""
+    rng = np.random.default_rng(8)
+    drive = rng.random((16, 3))
+    weights = np.array([0.2126, 0.7152, 0.0722])  # IEC 61966-2-1
+    axes = {
+        "greys": [[1, 1, 1]],
+        "no blue": [[1, 0, 0], [0, 1, 0]],
+        "green and blue together": [[1, 0, 0], [0, 1, 1]],
+        "tilted": [[0.5, 0.4, 0.1], [0.1, 0.2, 0.6]],
+    }[tied]
+    light = rng.random((16, len(axes))) @ np.array(axes)
+    light[0] = 0
+    drive = srgb_from_linear(light) if tied != "tilted" else srgb_from_linear(light * 0.8 + 0.05)
+    palette = with_colours(shared, drive)
+    black = palette.linear[np.argmin(palette.linear @ weights)]
+    pixels = rng.random((5, 7, 3)).astype(np.float32)
+    found = nearest_in_principle(pixels, palette)
+    root = np.sqrt(weights)
+    for pixel, nearest in zip(pixels.reshape(-1, 3), found.reshape(-1, 3), strict=True):
+        parts = np.linalg.lstsq((np.array(axes) * root).T, (pixel - black) * root, rcond=None)[0]
+        np.testing.assert_allclose(nearest, black + parts @ np.array(axes), atol=2e-5)
+    if tied in ("greys", "green and blue together"):
+        np.testing.assert_allclose(found @ weights, pixels @ weights, atol=1e-5)
+    assert found.dtype == np.float32
+    assert nearest_in_principle(pixels, shared.palette) is pixels
 
 
 def test_a_hull_of_very_many_faces(shared: Board) -> None:

@@ -37,7 +37,7 @@ def test_it_is_no_worse_than_any_plain_method_that_keeps_colours(
     viewer = Viewer(reference=photograph.pixels, density=density_of(board, screen_width=0.3, distance=distance))
     coded = advise(photograph, board, distance=distance, patient=patient)
     error = viewer.error(board.palette.linear[coded.codes]).mean
-    assert coded.metrics["visible_error_mean"] == pytest.approx(error, abs=1e-3)
+    assert coded.metrics["grain"]["mean"] == pytest.approx(error, abs=1e-3)
     plain = diffuse(photograph, board)
     areas = AreaColours(pixels=photograph.pixels, palette=board.palette, diffused=plain.codes)
     assert areas.keeps(coded.codes)
@@ -48,14 +48,12 @@ def test_it_is_no_worse_than_any_plain_method_that_keeps_colours(
         assert error <= viewer.error(board.palette.linear[other.codes]).mean + 1e-9
 
 
-def test_flat_wrong_colours_are_not_taken_although_their_visible_error_is_less(
-    board: Board, photograph: Picture
-) -> None:
+def test_flat_wrong_colours_are_not_taken_although_their_grain_is_less(board: Board, photograph: Picture) -> None:
     """Near the screen the nearest colours show no dots, but areas lose their own."""
     near = advise(photograph, board, distance=0.2, patient=False)
     viewer = Viewer(reference=photograph.pixels, density=density_of(board, screen_width=0.3, distance=0.2))
     plain = nearest(photograph, board)
-    assert viewer.error(board.palette.linear[plain.codes]).mean < near.metrics["visible_error_mean"] * 0.9
+    assert viewer.error(board.palette.linear[plain.codes]).mean < near.metrics["grain"]["mean"] * 0.9
     for distance in (0.2, 4.0):
         method = str(advise(photograph, board, distance=distance, patient=False).notes["method"])
         assert method.startswith("diffuse")

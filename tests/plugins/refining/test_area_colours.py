@@ -66,7 +66,7 @@ def test_search_and_advise_keep_the_colours_of_areas(boards: dict[str, Board], p
     wanted, linear = wanted_of(picture, palette), board.palette.linear
     plain = linear[diffuse(picture, board).codes]
     for distance in (0.6, 1.5):
-        viewer = Viewer(reference=picture.pixels, density=(np.deg2rad(1) * distance / 0.002,) * 2)
+        viewer = Viewer(reference=wanted, density=(np.deg2rad(1) * distance / 0.002,) * 2)
         for method in (search, advised):
             shown = linear[method(picture, board, screen_width=0.32, distance=distance).codes]  # type: ignore[operator]
             assert colour_error(wanted, shown) <= colour_error(wanted, plain) + 0.5, (method, distance)
@@ -77,9 +77,10 @@ def test_the_error_is_that_of_scikit_image(boards: dict[str, Board]) -> None:
     for palette in ("lattice", "grey 4"):
         board, picture = boards[palette], photograph("cat")
         diffused, flat = diffuse(picture, board).codes, nearest(picture, board).codes
-        areas = AreaColours(pixels=picture.pixels, palette=board.palette, diffused=diffused)
+        wanted = wanted_of(picture, palette)
+        areas = AreaColours(pixels=wanted, palette=board.palette, diffused=diffused)
         for codes in (diffused, flat):
-            expected = colour_error(wanted_of(picture, palette), board.palette.linear[codes])
+            expected = colour_error(wanted, board.palette.linear[codes])
             assert areas.error(codes) == pytest.approx(expected, abs=0.02)
         assert areas.keeps(diffused)
         assert not areas.keeps(flat)

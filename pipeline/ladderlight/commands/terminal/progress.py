@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from ladderlight.system.printable import printable
 
 if TYPE_CHECKING:
-    from ladderlight.engine.runner import Progress, Refused
+    from ladderlight.engine.steps import Progress, Refused
     from ladderlight.errors import Fault
 
 PERIOD = 10.0

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from ladderlight.bench.faults.pins import Pins
 from ladderlight.board import Board, Device
-from ladderlight.readback.diagnosis.faults import Fault, Pins, fixed
+from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.diagnosis.lines import address_faults, data_faults, reversed_bits
 from ladderlight.readback.diagnosis.misplacement import bank_order, byte_order, piece_order, shiftable, shifted
 from ladderlight.readback.readings import Reading

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.bench.faults.pins import Pins
 from ladderlight.board import Device
 from ladderlight.devices.files import bytes_of, bytes_per_word, words_of
-from ladderlight.readback.diagnosis.faults import Fault, Pins, fixed
+from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.diagnosis.shifts import shifts
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import Section, image_of

@@ -12,19 +12,12 @@ from ladderlight.board import Board, Finding
 from ladderlight.board.advice import findings
 from ladderlight.board.model.findings import is_refused
 from ladderlight.colour.viewing import Viewing
+from ladderlight.recipe.files import PictureFile
 from ladderlight.recipe.neighbours import Neighbour, neighbours_of
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.record import Owner
 from ladderlight.system.value import Value
-
-
-@dataclass(frozen=True, kw_only=True)
-class PictureFile:
-    """One picture file: where it is, and how the recipe names it, relative to the recipe and with ``/``."""
-
-    path: Path
-    source: str
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -71,6 +64,8 @@ class Recipe(Value):
     name: str
     output: Path
     """Absolute."""
+    revision: str | None = None
+    """Which of the recipe's boards this is for; None where it has one only."""
     board: Board
     files: tuple[PictureFile, ...]
     """In the order in which they are built."""

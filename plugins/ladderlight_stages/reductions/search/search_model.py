@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Floats, Singles
-from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
+from ladderlight_stages.perception.lab_loops import lab_from
 from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
 from ladderlight_stages.perception.vision import (
     FILTERS,
+    FULL_WIDTH,
     OPPONENT_FROM_XYZ,
     SHARES_FROM_OPPONENT,
-    Viewer,
     blur_within,
     ciede_weights,
     seen_opponent,
@@ -23,11 +23,13 @@ from ladderlight_stages.perception.vision import (
 from ladderlight_stages.refining.polish import nearest_others
 
 _REACH = 10
-"""Pixels to which the eye's blur is followed; wider errors stay as in the picture that the search starts from."""
+"""Pixels to which a blur is followed; Gaussians of the eye's that reach further are left to the coarse scales."""
+_WITHIN = 2.5
+"""Standard deviations of a Gaussian that must lie within them."""
+_SCALES = {1.0: 0.25, 2.0: 1.0, 4.0: 1.0}
+"""The pyramid: standard deviations in pixels, for full, half and quarter resolution, and how much each counts."""
 _MOVES = 64
 _TANGENT = 0.01
-_SMALL = 0.003
-_LEAST_DIFFERENCE = 5.0
 
 # S-CIELAB's opponent channels are not balanced: a grey has red-green in it. Here grey has none, so that an error in
 # lightness is an error of the first channel alone, and channels are weighted one by one.
@@ -39,11 +41,15 @@ _BALANCED_FROM_LINEAR = _BALANCE @ OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SearchModel:
-    """A picture, float32 (height, width, 3) of linear light, the colours there are, and the viewer's density."""
+    """A picture, float32 (height, width, 3) of linear light, the colours there are, and the viewer's density.
+
+    ``coarse`` is the weight of errors at the pyramid's scales, which are those of areas, beside the error seen.
+    """
 
     pixels: Singles
     linear: Floats
     density: tuple[float, float]
+    coarse: float = 0.0
 
     @cached_property
     def colours(self) -> Singles:
@@ -52,55 +58,36 @@ class SearchModel:
 
     @cached_property
     def spread(self) -> Singles:
-        """The autocorrelation of each channel's blur, float32 (4 reach + 1, 4 reach + 1, 3)."""
-        return np.stack([_autocorrelation(channel, self.density) for channel in range(3)], axis=-1).astype(np.float32)
+        """The autocorrelations of each channel's blurs, float32 (4 reach + 1, 4 reach + 1, 3)."""
+        areas = sum(weight * _autocorrelation(_gaussian(sigma)) for sigma, weight in _SCALES.items())
+        seen = [_autocorrelation(_eye(channel, self.density)) for channel in range(3)]
+        return np.stack([channel + self.coarse * areas for channel in seen], axis=-1).astype(np.float32)
 
     @cached_property
-    def _viewer(self) -> Viewer:
-        return Viewer(reference=self.pixels, density=self.density)
-
-    @cached_property
-    def _seen(self) -> Floats:
-        return seen_opponent(self.pixels, self.density)
-
-    def visible_error(self, chosen: NDArray[np.int32]) -> float:
-        """Return the mean S-CIELAB error of a choice of colours, (height, width)."""
-        return self._viewer.error(self.linear[chosen]).mean
-
-    def weights(self, chosen: NDArray[np.int32], *, large: bool) -> Singles:
-        """Return the change of CIELAB, as seen, with each channel at each pixel: float32 (height, width, 3).
-
-        For small errors, or with ``large`` for the errors of the chosen colours; a large error then counts by itself
-        rather than by its square.
-        """
-        lab = _lab(self._seen)
-        shown = seen_opponent(self.linear[chosen], self.density) if large else self._seen
-        error = (shown - self._seen) @ _BALANCE.T
+    def weights(self) -> Singles:
+        """The change of CIELAB, as seen, with each channel at each pixel, small errors; float32 (height, width, 3)."""
+        seen = seen_opponent(self.pixels, self.density)
+        lab = _lab(seen)
         bright, dull = ciede_weights(lab)
         weights = np.empty(lab.shape)
         for channel in range(3):
-            size = np.full(lab.shape[:2], _TANGENT)
-            if large:
-                size = np.where(np.abs(error[..., channel]) > _SMALL, error[..., channel], _SMALL)
-            change = (_lab(self._seen + size[..., None] * _FROM_BALANCED[:, channel]) - lab) / size[..., None]
+            change = (_lab(seen + _TANGENT * _FROM_BALANCED[:, channel]) - lab) / _TANGENT
             chroma = (change[..., 1] ** 2 + change[..., 2] ** 2) / dull**2
             weights[..., channel] = np.sqrt((change[..., 0] / bright) ** 2 + chroma)
-        if large:
-            difference = np.maximum(ciede2000(lab, _lab(shown)), _LEAST_DIFFERENCE)
-            weights /= np.sqrt(difference)[..., None]
         return (weights / 100).astype(np.float32)
 
-    def pull(self, chosen: NDArray[np.int32], weights: Singles) -> Singles:
+    def pull(self, chosen: NDArray[np.int32]) -> Singles:
         """Return the weighted error convolved with ``spread``, float32 (height, width, 3)."""
         from scipy.signal import fftconvolve  # slow to import
 
-        error = (self.colours[chosen] - self.pixels @ _BALANCED_FROM_LINEAR.T.astype(np.float32)) * weights
+        error = (self.colours[chosen] - self.pixels @ _BALANCED_FROM_LINEAR.T.astype(np.float32)) * self.weights
         pulls = [fftconvolve(error[..., c], self.spread[..., c], mode="same") for c in range(3)]
         return np.stack(pulls, axis=-1).astype(np.float32)
 
-    def moves(self, weights: Singles) -> NDArray[np.int32]:
-        """Return, for each colour, the nearest others and itself, int32 (colours, moves)."""
-        return nearest_others(self.colours * weights.mean(axis=(0, 1)), _MOVES)
+    @cached_property
+    def moves(self) -> NDArray[np.int32]:
+        """For each colour the nearest others and itself, int32 (colours, moves)."""
+        return nearest_others(self.colours * self.weights.mean(axis=(0, 1)), _MOVES)
 
 
 def _lab(opponent: Floats) -> Floats:
@@ -108,10 +95,21 @@ def _lab(opponent: Floats) -> Floats:
     return np.asarray(lab_from(opponent, SHARES_FROM_OPPONENT))
 
 
-def _autocorrelation(channel: int, density: tuple[float, float]) -> Floats:
+def _eye(channel: int, density: tuple[float, float]) -> Floats:
+    """Return what is seen of a pixel around it, without the widest Gaussians; (2 reach + 1, 2 reach + 1)."""
+    # one of them is negative, and takes away what is even all over the picture
+    widest = _REACH / _WITHIN / max(density) * FULL_WIDTH
+    narrowest, *others = FILTERS[channel]
+    return blur_within([narrowest, *(other for other in others if other[1] <= widest)], density, _REACH)
+
+
+def _gaussian(sigma: float) -> Floats:
+    weights = np.exp(-0.5 * (np.arange(-_REACH, _REACH + 1) / sigma) ** 2)
+    weights /= weights.sum()
+    return np.asarray(weights[:, None] * weights)
+
+
+def _autocorrelation(blur: Floats) -> Floats:
     from scipy.signal import fftconvolve  # slow to import
 
-    # the widest Gaussian, a negative one, takes away what is even all over the picture
-    blur = blur_within([gaussian for gaussian in FILTERS[channel] if gaussian[0] > 0], density, _REACH)
-    blur /= blur.sum()
     return np.asarray(fftconvolve(blur, blur[::-1, ::-1]))

@@ -1,0 +1,219 @@
+"""All single faults of a board's wiring."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from itertools import combinations
+from math import inf
+from typing import Literal
+
+import numpy as np
+
+from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults, line_text, selection_faults
+from ladderlight.bench.faults.pins import ChipPin, Pins
+from ladderlight.bench.faults.resistors import Place, resistors, with_resistors
+from ladderlight.bench.faults.wiring import Change, bridge, broken_line, is_gate, missing_gate, pins_behind
+from ladderlight.board import Board, Device, Memory
+from ladderlight.board.ladders.series import mark_of
+from ladderlight.board.model.lines import Line, Signal
+from ladderlight.units.arrays import MemoryWords, Words
+
+Group = Literal["address lines", "data lines", "counters and switches", "gates", "outputs", "resistors"]
+TOO_LARGE = 10
+"""By how much a resistor is too large whose colour code was read one ring wrong."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class WiringFault:
+    """One fault of a board: in words, the pins to check, and what it makes of the board and its memories' words."""
+
+    group: Group
+    text: str
+    chips: tuple[ChipPin, ...]
+    change: Change = field(repr=False)
+
+
+def faults_of(board: Board) -> list[WiringFault]:
+    """Return every single fault of a board that is worth looking for, by group.
+
+    Left out are faults whose level cannot be told: pins bridged so that a line depends on itself, and address pins
+    bridged with data pins.
+    """
+    return [
+        *_address_lines(board),
+        *_data_lines(board),
+        *_counters(board),
+        *_gates(board),
+        *_outputs(board),
+        *_resistors(board),
+    ]
+
+
+def _address_lines(board: Board) -> Iterator[WiringFault]:
+    for device in board.devices:
+        pins = Pins(board=board, device=device)
+        for fault in address_faults(pins):
+            if fault.kind != "address_bridged":
+                chips = fault.chips(pins)
+                yield WiringFault(group="address lines", text=fault.text, chips=chips, change=_through(fault, device))
+    for memory in board.memories:
+        whole = _whole(memory)
+        for fault in selection_faults(Pins(board=board, device=whole), memory.devices[0].part.address_pins):
+            chips = fault.chips(Pins(board=board, device=whole))
+            yield WiringFault(group="address lines", text=fault.text, chips=chips, change=_through(fault, whole))
+        yield from _bridged_addresses(board, memory)
+
+
+def _bridged_addresses(board: Board, memory: Memory) -> Iterator[WiringFault]:
+    every = [Pins(board=board, device=device) for device in memory.devices]
+    for pair in every[0].neighbours("address"):
+        if max(pair) >= len(memory.address):
+            continue
+        first, second = (memory.address[pin] for pin in pair)
+        names = tuple(every[0].address(pin) for pin in pair)
+        chips = tuple(pins.at("address", pin) for pins in every for pin in pair)
+        for level, high_wins in (("low", False), ("high", True)):
+            if first != second and (change := bridge(board, first, second, high_wins=high_wins)):
+                text = line_text("address", names, f"bridged, and {level} wins")
+                yield WiringFault(group="address lines", text=text, chips=chips, change=change)
+
+
+def _data_lines(board: Board) -> Iterator[WiringFault]:
+    for memory in board.memories:
+        every = [Pins(board=board, device=device) for device in memory.devices]
+        for fault in data_faults(every[0]):
+            if any(every[0].line("data", pin) for pin in fault.pins):
+                chips = tuple(chip for pins in every for chip in fault.chips(pins))
+                change = _through(fault, _whole(memory))
+                yield WiringFault(group="data lines", text=fault.text, chips=chips, change=change)
+
+
+def _counters(board: Board) -> Iterator[WiringFault]:
+    for line in _counter_lines(board):
+        what = f"line {line}" if line.signal is Signal.BANK else f"counter bit {line}"
+        for level in (0, 1):
+            if change := broken_line(board, line, level):
+                chips = tuple(
+                    Pins(board=board, device=device).at("address", pin)
+                    for memory, pin in pins_behind(board, line)
+                    for device in memory.devices
+                )
+                text = f"{what} missing, and read as {('low', 'high')[level]}"
+                yield WiringFault(group="counters and switches", text=text, chips=chips, change=change)
+
+
+def _counter_lines(board: Board) -> list[Line]:
+    """Return the counter bits and bank lines that memories are addressed with: x, then y, then banks, lowest first."""
+    kinds = (Signal.X, Signal.Y, Signal.BANK)
+    lines = {line for memory in board.memories for line in board.address_lines(memory) if line.signal in kinds}
+    return sorted(lines, key=lambda line: (kinds.index(line.signal), line.index))
+
+
+def _gates(board: Board) -> Iterator[WiringFault]:
+    for memory in board.memories:
+        for pin, driver in enumerate(memory.address):
+            if not is_gate(driver):
+                continue
+            kind = "inverter" if len(driver.lines) == 1 else "exclusive-or gate"
+            every = [Pins(board=board, device=device) for device in memory.devices]
+            for line in dict.fromkeys(driver.lines):
+                if change := missing_gate(board, memory, pin, line):
+                    text = f"{kind} at {every[0].address(pin)} missing, and {line} wired through"
+                    chips = tuple(pins.at("address", pin) for pins in every)
+                    yield WiringFault(group="gates", text=text, chips=chips, change=change)
+
+
+def _outputs(board: Board) -> Iterator[WiringFault]:
+    for memory in board.memories:
+        chips = tuple(Pins(board=board, device=device).named("/OE") for device in memory.devices)
+        if change := _disabled(board, [memory]):
+            text = f"output enable of {memory.name} inverted"
+            yield WiringFault(group="outputs", text=text, chips=chips, change=change)
+    if board.blanking != "none":
+        driving = board.driving_memories
+        way = _disabled(board, driving) if board.blanking == "output-enable" else _filled(driving, 0)
+        if way:
+            yield WiringFault(group="outputs", text="blanking line inverted", chips=(), change=way)
+
+
+def _disabled(board: Board, memories: tuple[Memory, ...] | list[Memory]) -> Change | None:
+    """Return the change by which memories put out nothing while the picture is shown.
+
+    Their ladder lines float; what they address, and the registers behind them, read high.
+    """
+    lines = {
+        name
+        for memory in memories
+        for name in memory.data
+        if memory.output == "direct" or board.blanking == "output-enable"
+    }
+    open_ = {place: inf for place in resistors(board.ladder) if place[1] in lines}
+    faulty = with_resistors(board, open_) if open_ else board
+    read_high = _filled(memories, -1)
+    return (lambda _, words: (faulty, read_high(faulty, words)[1])) if faulty else None
+
+
+def _filled(memories: tuple[Memory, ...] | list[Memory], value: int) -> Change:
+    def change(board: Board, words: MemoryWords) -> tuple[Board, MemoryWords]:
+        held = {
+            memory.name: np.full_like(words[memory.name], value & (1 << memory.part.width) - 1) for memory in memories
+        }
+        return board, {**words, **held}
+
+    return change
+
+
+def _resistors(board: Board) -> Iterator[WiringFault]:
+    nominal = resistors(board.ladder)
+
+    def fault(text: str, changed: dict[Place, float]) -> Iterator[WiringFault]:
+        faulty = with_resistors(board, changed)
+        if faulty:
+            chips = tuple(chip for _, line in changed for chip in _driver(board, line))
+            yield WiringFault(group="resistors", text=text, chips=chips, change=lambda _, words: (faulty, words))
+
+    for place, ohms in nominal.items():
+        named = _named(place, ohms)
+        yield from fault(f"resistor {named} missing", {place: inf})
+        yield from fault(f"resistor {named} ten times too large", {place: TOO_LARGE * ohms})
+    for (one, ohms), (other, others) in combinations(nominal.items(), 2):
+        if ohms != others:
+            text = f"resistors {_named(one, ohms)} and {_named(other, others)} exchanged"
+            yield from fault(text, {one: others, other: ohms})
+
+
+def _named(place: Place, ohms: float) -> str:
+    channel, name = place
+    return f"{name} ({channel}, {mark_of(ohms)})"
+
+
+def _driver(board: Board, line: str) -> tuple[ChipPin, ...]:
+    """Return the data pins that drive a ladder line; none for a resistor that no line drives."""
+    source = board.outputs.get(line)
+    if source is None:
+        return ()
+    memory = board.memory(source.memory)
+    return tuple(
+        Pins(board=board, device=device).at("data", pin)
+        for device in memory.devices
+        for pin in range(source.index, memory.part.width, memory.pixel_width)
+    )
+
+
+def _whole(memory: Memory) -> Device:
+    """Return all chips of a memory as one."""
+    part = replace(memory.part, words=memory.words)
+    return Device(name=memory.name, memory=memory.name, part=part, index=0)
+
+
+def _through(fault: LineFault, device: Device) -> Change:
+    """Return the change by which a chip is read through a fault of its lines."""
+    first, count = device.first_word, device.part.words
+
+    def change(board: Board, words: MemoryWords) -> tuple[Board, MemoryWords]:
+        held: Words = words[device.memory].copy()
+        held[first : first + count] = fault.words(held[first : first + count], np.arange(count))
+        return board, {**words, device.memory: held}
+
+    return change

@@ -1,0 +1,70 @@
+"""The looks of a board's faults as a document and as a page."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from itertools import groupby
+from typing import Any
+
+from ladderlight.bench.faults.listing import WiringFault
+from ladderlight.bench.faults.screens import Look
+from ladderlight.board import Board
+from ladderlight.board.model.palette import srgb8_of
+from ladderlight.proof.cautions import cautions
+from ladderlight.proof.page import fill
+from ladderlight.proof.screens import to_png
+from ladderlight.units.arrays import Floats, Singles
+
+
+def document_of(looks: Sequence[Look]) -> list[dict[str, Any]]:
+    """Return all faults as plain values. Those of one ``look`` cannot be told apart; look 0 is that without a fault."""
+    return [
+        {"fault": fault.text, "group": fault.group, "chips": list(map(asdict, fault.chips)), "look": number}
+        for number, look in enumerate(looks)
+        for fault in look.faults
+    ]
+
+
+def faults_page(project: str, board: Board, shown: str, looks: Sequence[Look]) -> str:
+    """Return the page of all looks as one HTML document; ``shown`` is what the screen shows, in words."""
+    sound, *others = looks
+    grouped = groupby(others, key=lambda look: look.faults[0].group)
+    return fill(
+        "faults.html",
+        project=project,
+        shown=shown,
+        count=sum(len(look.faults) for look in looks),
+        looks=len(others),
+        aspect=board.raster.mode.screen_aspect,
+        sound=_shown(board, sound),
+        groups=[
+            {"name": name.capitalize(), "looks": [_shown(board, look) for look in found]} for name, found in grouped
+        ],
+        cautions=cautions(board),
+    )
+
+
+def name_of(board: Board, fault: WiringFault) -> str:
+    """Return a fault in words, with the chip where a board has several and the fault is of one."""
+    chips = {pin.chip for pin in fault.chips}
+    return f"{fault.text}, chip {chips.pop()}" if len(board.devices) > 1 and len(chips) == 1 else fault.text
+
+
+def pins_text(fault: WiringFault) -> str:
+    """Return the pins to check, in words: ``picture pin 7, A3 (x5)``."""
+    return "; ".join(dict.fromkeys(map(str, fault.chips)))
+
+
+def picture_url(light: Singles | Floats) -> str:
+    """Return a small picture, linear light, as the address of an image that holds it."""
+    return f"data:image/png;base64,{b64encode(to_png(srgb8_of(light.clip(0, 1)))).decode()}"
+
+
+def _shown(board: Board, look: Look) -> Mapping[str, Any]:
+    return {"picture": picture_url(look.light), "faults": list(_named(board, look.faults))}
+
+
+def _named(board: Board, faults: Iterable[WiringFault]) -> Iterable[dict[str, str]]:
+    return ({"name": name_of(board, fault), "pins": pins_text(fault)} for fault in faults)

@@ -1,0 +1,100 @@
+"""What the screen shows under each fault, by the scan of the board with the fault in its wiring."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+
+from ladderlight.bench.faults.listing import WiringFault
+from ladderlight.board import Board
+from ladderlight.board.scanning.playback import count_codes
+from ladderlight.proof.scanout import picture_codes
+from ladderlight.units.arrays import Floats, Ints, MemoryWords, Singles
+
+MOST_ROWS, MOST_COLUMNS = 128, 160
+"""The largest small picture."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Look:
+    """One look of the screen, and the ``faults`` that all lead to it.
+
+    ``light`` is the screen in linear light, float32, shape (rows, columns, 3), reduced to a small picture.
+    """
+
+    faults: tuple[WiringFault, ...]
+    light: Singles
+
+
+def looks_of(board: Board, words: MemoryWords, bank: int, faults: Sequence[WiringFault]) -> list[Look]:
+    """Return what the screen shows without a fault, first, and every other look with the faults that lead to it.
+
+    Faults that cannot be seen are those of the first look; the others are in the order of their first faults.
+    """
+    cells = shown_cells(board)
+
+    def scanned(fault: WiringFault | None) -> tuple[bytes, Singles]:
+        faulty, held = fault.change(board, words) if fault else (board, words)
+        codes = shown_codes(faulty, held, bank).astype(np.uint16)[:, cells]
+        colours = faulty.palette.srgb8.astype(np.uint32) @ np.array([1, 1 << 8, 1 << 16], dtype=np.uint32)
+        return hashlib.sha256(colours[codes].tobytes()).digest(), reduce(faulty.palette.linear[codes])
+
+    widths = np.diff([*cells, board.raster.x.visible])
+    reduce = _reduction(np.bincount(board.y_grid.cells), widths)
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+        (plain, light), *found = pool.map(scanned, [None, *faults])
+    alike: dict[bytes, tuple[Singles, list[WiringFault]]] = {plain: (light, [])}
+    for fault, (digest, light) in zip(faults, found, strict=True):
+        alike.setdefault(digest, (light, []))[1].append(fault)
+    return [Look(faults=tuple(members), light=light) for light, members in alike.values()]
+
+
+def shown_codes(board: Board, words: MemoryWords, bank: int) -> Ints:
+    """Return the codes that the monitor shows, on the last line of each picture row: int64, shape (rows, counts)."""
+    if not board.counters.blanking_delay and all(memory.output == "direct" for memory in board.memories):
+        return picture_codes(board, words, bank).take(board.x_grid.cells, axis=1)
+    cells = board.y_grid.cells
+    return count_codes(board, words, bank, lines=np.flatnonzero(np.append(np.diff(cells) > 0, [True])))
+
+
+def shown_cells(board: Board) -> Ints:
+    """Return the counts from which on the monitor shows another picture pixel, whatever the fault: int64, ascending.
+
+    Registers delay the picture by whole pixels.
+    """
+    x, _ = board.readings(np.arange(board.raster.x.visible) + board.counters.blanking_delay, 0)
+    return np.flatnonzero(np.append([True], np.diff(x >> board.x_shift) != 0))
+
+
+def _reduction(heights: Ints, widths: Ints) -> Callable[[Floats], Singles]:
+    """Return what averages the light of cells, shape (rows, columns, 3), over the equal cells of a small picture."""
+    down = _shares(heights, _parts(len(heights), MOST_ROWS))
+    across = _shares(widths, _parts(ceil(widths.sum() / widths.max()), MOST_COLUMNS))
+
+    def reduce(light: Floats) -> Singles:
+        small = light.astype(np.float32)
+        if down is not None:
+            small = np.tensordot(down, small, axes=(1, 0))
+        return small if across is None else np.tensordot(across, small, axes=(1, 1)).transpose(1, 0, 2)
+
+    return reduce
+
+
+def _parts(size: int, most: int) -> int:
+    return ceil(size / ceil(size / most))
+
+
+def _shares(sizes: Ints, parts: int) -> Singles | None:
+    """Return how much of each of some equal parts each stretch covers, float32 (parts, stretches); None where all."""
+    ends = np.concatenate([[0], np.cumsum(sizes)])
+    if len(sizes) == parts and (sizes == sizes[0]).all():
+        return None
+    edges = np.linspace(0, ends[-1], parts + 1)
+    inside = np.minimum(edges[1:, None], ends[None, 1:]) - np.maximum(edges[:-1, None], ends[None, :-1])
+    return np.asarray(np.maximum(inside, 0) / np.diff(edges)[:, None], dtype=np.float32)

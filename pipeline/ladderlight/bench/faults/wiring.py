@@ -1,0 +1,131 @@
+"""Faults between a board's memories: counter bits, gates and bridged pins, each as another wiring.
+
+What such a fault makes of some lines is a truth table. It enters the board as a memory of its own, addressed by those
+lines, whose outputs take their places. The scan, the registers' clocks and the order of the memories then follow as for
+any other board.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ladderlight.board import Board, Memory, Part
+from ladderlight.board.model.lines import Expression, Line, Signal
+from ladderlight.units.arrays import MemoryWords, Words
+
+Faulty = tuple[Board, MemoryWords]
+"""A board with a fault in it, and what its memories hold."""
+Change = Callable[[Board, MemoryWords], Faulty]
+Rewire = Callable[[Memory, int, Expression, Callable[[int], Line]], Expression]
+"""From a memory, the number of an address pin, what drives it, and the table's output lines, to what drives it now."""
+
+
+def through_table(board: Board, inputs: Sequence[Expression], outputs: Sequence[int], rewire: Rewire) -> Change | None:
+    """Return the change that lets a truth table drive address pins; None where it would drive itself.
+
+    Parameters
+    ----------
+    board
+        The board without the fault.
+    inputs, outputs
+        What drives the table's inputs, the lowest bit first, and its words.
+    rewire
+        What drives each address pin with the table in place.
+    """
+    name = next(name for name in (f"fault{'_' * n}" for n in range(99)) if name not in {m.name for m in board.memories})
+    part = Part(number=name, words=len(outputs), width=8)
+    table = Memory(name=name, part=part, address=tuple(inputs), data=("-",))
+
+    def output(bit: int) -> Line:
+        return Line(f"{name}.d{bit}", Signal.OUTPUT, bit, name)
+
+    def rewired(memory: Memory) -> Memory:
+        address = (rewire(memory, pin, driver, output) for pin, driver in enumerate(memory.address))
+        return replace(memory, address=tuple(address))
+
+    faulty = replace(board, memories=(*map(rewired, board.memories), table))
+    try:
+        _ = faulty.order
+    except ValueError:
+        return None
+    held: Words = np.array(outputs, dtype=np.uint32)
+    return lambda _, words: (faulty, {**words, name: held})
+
+
+def broken_line(board: Board, line: Line, level: int) -> Change | None:
+    """Return the change by which a line always has one level, wherever it goes."""
+    return through_table(board, [Expression((line,))], [level, level], _in_place_of(board, [Expression((line,))]))
+
+
+def bridge(board: Board, first: Expression, second: Expression, *, high_wins: bool) -> Change | None:
+    """Return the change by which two drivers of pins make one level, wherever they go; None where that is a loop.
+
+    A constant wins over any driver. Outputs that also drive ladders are left to the faults of data lines.
+    """
+    if _feeds(board, first, second) or any(_drives_ladder(board, driver) for driver in (first, second)):
+        return None
+    constants = [driver.lines[0].index for driver in (first, second) if _is_constant(driver)]
+    mixed = 3 * (constants[0] if constants else high_wins)
+    outputs = [mixed] * 4 if constants else [0, mixed, mixed, 3]
+    return through_table(board, [first, second], outputs, _in_place_of(board, [first, second]))
+
+
+def missing_gate(board: Board, memory: Memory, pin: int, passed: Line) -> Change | None:
+    """Return the change by which a line passes straight to a pin that a gate should drive."""
+    driver = memory.address[pin]
+    inputs = [Expression((line,)) for line in driver.lines]
+    place = driver.lines.index(passed)
+    outputs = [state >> place & 1 for state in range(1 << len(inputs))]
+
+    def rewire(other: Memory, at: int, held: Expression, output: Callable[[int], Line]) -> Expression:
+        return Expression((output(0),)) if (other.name, at) == (memory.name, pin) else held
+
+    return through_table(board, inputs, outputs, rewire)
+
+
+def pins_behind(board: Board, line: Line) -> Iterator[tuple[Memory, int]]:
+    """Yield the address pins that a line reaches, gates between included."""
+    for memory in board.memories:
+        for pin, driver in enumerate(memory.address):
+            if line in map(board.resolve, driver.lines):
+                yield memory, pin
+
+
+def is_gate(driver: Expression) -> bool:
+    """Whether a gate drives a pin: an inverter or an exclusive-or."""
+    return driver.inverted or len(driver.lines) > 1
+
+
+def _is_constant(driver: Expression) -> bool:
+    return not is_gate(driver) and driver.lines[0].signal is Signal.CONSTANT
+
+
+def _feeds(board: Board, first: Expression, second: Expression) -> bool:
+    """Whether one of two drivers is an input of the other's gate."""
+    lines = [{board.resolve(line) for line in driver.lines} for driver in (first, second)]
+    return any(not is_gate(one) and lines[at] <= lines[1 - at] for at, one in enumerate((first, second)))
+
+
+def _drives_ladder(board: Board, driver: Expression) -> bool:
+    line = board.resolve(driver.lines[0])
+    return not is_gate(driver) and line in {board.outputs[name] for name in board.ladder.lines}
+
+
+def _in_place_of(board: Board, drivers: Sequence[Expression]) -> Rewire:
+    """Put output n of the table in place of driver n: of a plain line wherever it goes, of a gate at its pins."""
+    lines = {board.resolve(driver.lines[0]): bit for bit, driver in enumerate(drivers) if not is_gate(driver)}
+    gates = {driver: bit for bit, driver in enumerate(drivers) if is_gate(driver)}
+
+    def rewire(_: Memory, __: int, driver: Expression, output: Callable[[int], Line]) -> Expression:
+        if driver in gates:
+            return Expression((output(gates[driver]),))
+        resolved = map(board.resolve, driver.lines)
+        changed = tuple(
+            output(lines[found]) if found in lines else line for line, found in zip(driver.lines, resolved, strict=True)
+        )
+        return Expression(changed, driver.inverted)
+
+    return rewire

@@ -1,0 +1,133 @@
+"""The looks of faults ranked by how well they fit a photograph."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from ladderlight.bench.faults.screens import Look
+from ladderlight.bench.photograph.aligning import aligned
+from ladderlight.bench.photograph.camera import Answer, answer_to
+from ladderlight.bench.photograph.fitting import blurred, fit, prepared
+from ladderlight.bench.photograph.raster import Corners, find_raster
+from ladderlight.bench.photograph.rectifying import rectified
+from ladderlight.units.arrays import Ints, Singles
+
+_BLURS = (0.3, 0.6, 1.0)
+_FIRST_BLUR = 1.5
+_COARSE = 3
+_ROUNDS = 3
+_SHORTLIST = 24
+_EVIDENCE = 400
+"""Cells' worth of independent evidence in a photograph: what a fit leaves is shared by neighbours more than noise."""
+FITTING = 0.5
+"""Share of a photograph's variance that a picture which fits explains at least."""
+SURE = 0.8
+"""Confidence from which on the best fault is named alone."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Candidate:
+    """A look that may be on the photograph; ``sound`` is that of the board without a fault.
+
+    ``score`` is the share of the photograph's variance that it explains, at most 1; ``confidence`` 0 to 1, over all
+    looks; ``predicted`` the photograph that it would give, like ``seen`` of the ranking.
+    """
+
+    look: Look
+    sound: bool
+    score: float
+    confidence: float
+    predicted: Singles
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ranking:
+    """The likeliest looks, best first, the corners of the raster, and the photograph seen straight, cell by cell."""
+
+    candidates: tuple[Candidate, ...]
+    corners: Corners
+    seen: Singles
+
+    @property
+    def fits(self) -> bool:
+        """Whether the best look is on the photograph at all."""
+        return self.candidates[0].score >= FITTING
+
+    @property
+    def equal(self) -> tuple[Candidate, ...]:
+        """The looks that fit about as well as the best: itself alone where it is sure."""
+        best = self.candidates[0].confidence
+        return tuple(c for c in self.candidates if c.confidence >= best / 10) if best < SURE else self.candidates[:1]
+
+
+def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = None, most: int = 10) -> Ranking | None:
+    """Rank looks by a photograph.
+
+    Parameters
+    ----------
+    pixels
+        The photograph, as encoded: float32, shape (height, width, 3), 0 to 1.
+    looks
+        What the screen may show; the first is that without a fault.
+    corners
+        The corners of the raster in pixels, from top left clockwise; None to find them.
+    most
+        How many candidates to give.
+
+    Returns
+    -------
+    None where no raster is found.
+    """
+    corners = find_raster(pixels) if corners is None else corners
+    if corners is None:
+        return None
+    stack = np.stack([look.light for look in looks])
+    rows, columns = stack.shape[1:3]
+    step = slice(None, None, _COARSE if min(rows, columns) > 10 * _COARSE else 1)
+    coarse = prepared(blurred(stack, _FIRST_BLUR)[:, step, step])
+    first = blurred(rectified(pixels, corners, rows, columns), _FIRST_BLUR)[step, step]
+    order = np.argsort(fit(coarse, first).left)
+    fine = prepared(blurred(stack, _BLURS[1]))
+    tried: set[int] = set()
+    for _ in range(_ROUNDS):
+        best = int(order[0])
+        if best in tried:
+            break
+        tried.add(best)
+        corners = aligned(pixels, corners, stack[best])
+        seen = rectified(pixels, corners, rows, columns)
+        light = fit(fine[best : best + 1], seen)
+        near = tuple(sorted({float(light.gamma[0]) * change for change in (0.9, 1.0, 1.1)}))
+        order = np.argsort(fit(fine, seen, gammas=near, shadings=(float(light.shading[0]),)).left)
+    seen = rectified(pixels, corners, rows, columns)
+    short = order[:_SHORTLIST]
+    # One camera took the photograph: the others start from the best one's light and blur.
+    tried_blurs = {sigma: answer_to(blurred(stack[short[0]], sigma), seen) for sigma in _BLURS}
+    sigma = min(tried_blurs, key=lambda blur: tried_blurs[blur].left)
+    start = tried_blurs[sigma].camera
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+        answers = list(pool.map(lambda at: answer_to(blurred(stack[at], sigma), seen, start), short))
+    return Ranking(candidates=tuple(_candidates(looks, short, answers, seen, most)), corners=corners, seen=seen)
+
+
+def _candidates(
+    looks: Sequence[Look], places: Ints, answers: Sequence[Answer], seen: Singles, most: int
+) -> Iterator[Candidate]:
+    left = np.array([answer.left for answer in answers])
+    whole = float(seen[1:-1, 1:-1].var(axis=(0, 1), dtype=np.float64).mean())
+    weights = (left.min() / np.maximum(left, 1e-12)) ** (_EVIDENCE / 2)
+    weights /= weights.sum()
+    for at in np.argsort(left)[:most]:
+        look = looks[places[at]]
+        yield Candidate(
+            look=look,
+            sound=look is looks[0],
+            score=float(1 - left[at] / max(whole, 1e-12)),
+            confidence=float(weights[at]),
+            predicted=answers[at].predicted,
+        )

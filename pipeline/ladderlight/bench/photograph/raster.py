@@ -1,0 +1,118 @@
+"""Where the raster lies in a photograph: its four corners."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+
+from ladderlight.units.arrays import Flags, Floats, Singles
+
+Corners = Floats
+"""Corners of the raster in pixels, x and y, from top left clockwise: float64, shape (4, 2)."""
+
+_FINE, _COARSE = 500, 80
+"""Pixels of the longer side in which the outline is measured, and in which bright parts count as one."""
+_RISE = 0.1
+"""Share of the way from the surroundings to the brightest parts at which the picture begins."""
+_LEAST_RISE = 0.04
+_SMALLEST = 0.02
+"""Least share of the photograph that a raster covers."""
+_MOST_VERTICES = 36
+_ENDS = 0.1
+"""Share of a side at each end that does not count for its line: corners are round."""
+
+
+def find_raster(pixels: Singles) -> Corners | None:
+    """Return the corners of a bright raster in dark surroundings; None where nothing like one is to be seen.
+
+    Parameters
+    ----------
+    pixels
+        The photograph: float32, shape (height, width, 3), 0 to 1.
+    """
+    from scipy.spatial import ConvexHull
+    from skimage.measure import block_reduce
+
+    step = max(1, round(max(pixels.shape) / _FINE))
+    bright = _bright(block_reduce(pixels.max(axis=2), (step, step), np.mean, cval=0.0))
+    if bright is None or bright.mean() < _SMALLEST:
+        return None
+    points = np.argwhere(bright)[:, ::-1].astype(np.float64)
+    hull = points[ConvexHull(points).vertices]
+    sides = _outline(hull)
+    corners = _largest_quadrilateral(hull)
+    for _ in range(3):
+        corners = _straightened(corners, sides)
+    return _clockwise((corners + 0.5) * step - 0.5)
+
+
+def _bright(light: Singles) -> Flags | None:
+    """Mark the largest bright part, whose pieces lie near each other."""
+    from skimage.measure import block_reduce, label
+
+    rim = np.concatenate([light[:4].ravel(), light[-4:].ravel(), light[:, :4].ravel(), light[:, -4:].ravel()])
+    around, top = float(np.median(rim)), float(np.percentile(light, 99.5))
+    if top - around < _LEAST_RISE:
+        return None
+    bright = light > around + _RISE * (top - around)
+    step = max(1, round(max(light.shape) / _COARSE))
+    parts = label(block_reduce(bright, (step, step), np.mean, cval=0.0) > 0.15)
+    if not parts.any():
+        return None
+    largest = np.bincount(parts.ravel())[1:].argmax() + 1
+    kept = (parts == largest).repeat(step, axis=0).repeat(step, axis=1)[: light.shape[0], : light.shape[1]]
+    return np.asarray(bright & kept)
+
+
+def _outline(hull: Floats) -> Floats:
+    """Return points along a closed line, a pixel apart."""
+    ends = np.roll(hull, -1, axis=0)
+    lengths = np.maximum(np.ceil(np.hypot(*(ends - hull).T)), 1).astype(int)
+    return np.concatenate(
+        [start + (end - start) * np.arange(n)[:, None] / n for start, end, n in zip(hull, ends, lengths, strict=True)]
+    )
+
+
+def _largest_quadrilateral(hull: Floats) -> Floats:
+    """Return the four of a hull's vertices that enclose the largest area, in their order."""
+    if len(hull) > _MOST_VERTICES:
+        hull = hull[np.linspace(0, len(hull) - 1, _MOST_VERTICES).round().astype(int)]
+    fours = np.array(list(combinations(range(len(hull)), 4)))
+    x, y = hull[fours].transpose(2, 0, 1)
+    area = np.abs(sum(x[:, i] * y[:, (i + 1) % 4] - x[:, (i + 1) % 4] * y[:, i] for i in range(4)))
+    found: Floats = hull[fours[int(np.argmax(area))]]
+    return found
+
+
+def _straightened(corners: Floats, outline: Floats) -> Floats:
+    """Return the corners of the straight lines that fit the outline best, each along one side."""
+    ends = np.roll(corners, -1, axis=0)
+    along = ends - corners
+    lengths = np.hypot(*along.T)
+    offset = outline[:, None, :] - corners[None]
+    place = (offset * along).sum(axis=2) / lengths**2
+    away = np.abs(offset[..., 0] * along[:, 1] - offset[..., 1] * along[:, 0]) / lengths
+    nearest = away.argmin(axis=1)
+    lines = []
+    for side in range(4):
+        near = outline[(nearest == side) & (place[:, side] > _ENDS) & (place[:, side] < 1 - _ENDS)]
+        if len(near) < 8:
+            near = np.stack([corners[side], ends[side]])
+        middle = near.mean(axis=0)
+        direction = np.linalg.svd(near - middle)[2][0]
+        normal = np.array([-direction[1], direction[0]])
+        lines.append((normal, float(normal @ middle)))
+    return np.array(
+        [
+            np.linalg.solve(np.stack([lines[side - 1][0], lines[side][0]]), [lines[side - 1][1], lines[side][1]])
+            for side in range(4)
+        ]
+    )
+
+
+def _clockwise(corners: Floats) -> Corners:
+    middle = corners.mean(axis=0)
+    order = np.argsort(np.arctan2(*(corners - middle).T[::-1]))
+    turned = corners[order]
+    return np.roll(turned, -int(turned.sum(axis=1).argmin()), axis=0)

@@ -1,0 +1,94 @@
+"""What a photograph shows as a document, in words, and as a page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from ladderlight.bench.faults.pins import ChipPin
+from ladderlight.bench.faults.report import picture_url
+from ladderlight.bench.photograph.ranking import Candidate, Ranking
+from ladderlight.board import Board, linear_from_srgb
+from ladderlight.proof.cautions import cautions
+from ladderlight.proof.page import fill
+from ladderlight.units.arrays import Floats, Singles
+
+NO_FAULT = "no fault"
+
+
+def document_of(ranking: Ranking, scale: float) -> dict[str, Any]:
+    """Return a ranking as plain values; the corners are x and y in pixels of the file, from top left clockwise."""
+    return {
+        "ok": ranking.fits,
+        "candidates": [
+            {
+                "fault": text,
+                "chips": list(map(asdict, chips)),
+                "score": round(candidate.score, 4),
+                "confidence": round(candidate.confidence, 4),
+            }
+            for candidate in ranking.candidates
+            for text, chips in _faults(candidate)
+        ],
+        "corners": [[round(float(value), 1) for value in corner] for corner in (ranking.corners + 0.5) * scale],
+    }
+
+
+def verdict(ranking: Ranking) -> str:
+    """Return what the photograph shows, in one sentence."""
+    equal = ranking.equal
+    if not ranking.fits:
+        return "no single fault fits; compare the chips, and check bank, corners and picture"
+    if len(equal) > 1:
+        return f"{len(equal)} looks fit about equally; burn another picture to tell them apart"
+    if equal[0].sound:
+        return "the screen is as it should be"
+    return f"likeliest: {' or '.join(text for text, _ in _faults(equal[0]))}"
+
+
+def lines_of(ranking: Ranking) -> list[str]:
+    """Return what the photograph shows, and the pins to check for each of the faults that may be, in lines."""
+    lines = [verdict(ranking)]
+    for candidate in ranking.equal if ranking.fits else ranking.candidates[:3]:
+        lines.append(f"confidence {candidate.confidence * 100:.0f} %, explains {candidate.score * 100:.1f} %:")
+        for text, chips in _faults(candidate):
+            lines.append(f"  {text}" + (f"; check {', '.join(map(str, chips))}" if chips else ""))
+    return lines
+
+
+def photograph_page(project: str, board: Board, ranking: Ranking, shown: str, most: int = 4) -> str:
+    """Return a page with the photograph, the best candidates, and how each differs, as one HTML document."""
+    return fill(
+        "photograph.html",
+        project=project,
+        shown=shown,
+        verdict=verdict(ranking),
+        aspect=board.raster.mode.screen_aspect,
+        seen=picture_url(linear_from_srgb(ranking.seen)),
+        candidates=[
+            {
+                "faults": [{"name": text, "pins": "; ".join(map(str, chips))} for text, chips in _faults(candidate)],
+                "confidence": f"{candidate.confidence * 100:.0f} %",
+                "score": f"{candidate.score * 100:.1f} %",
+                "predicted": picture_url(_as_light(candidate.predicted)),
+                "difference": picture_url(_as_light(0.5 + ranking.seen - candidate.predicted)),
+            }
+            for candidate in ranking.candidates[:most]
+        ],
+        cautions=cautions(board),
+    )
+
+
+def _faults(candidate: Candidate) -> Iterator[tuple[str, tuple[ChipPin, ...]]]:
+    """Yield the faults of a candidate with their pins; the look without a fault first names none."""
+    if candidate.sound:
+        yield NO_FAULT, ()
+        return
+    yield from ((fault.text, fault.chips) for fault in candidate.look.faults)
+
+
+def _as_light(values: Floats | Singles) -> Floats:
+    return linear_from_srgb(np.clip(values, 0, 1))

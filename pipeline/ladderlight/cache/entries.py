@@ -1,0 +1,123 @@
+"""Entries of the cache: parts of bytes with a description, found whole or not at all.
+
+A file has the parts one after another, then the description as JSON with the length and the CRC-32 of each part, and
+at its end the length of that JSON and the SHA-256 of the entry's key and that JSON. A file that was cut short, changed
+or put in another's place is therefore known for damaged before anything of it is used.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import struct
+import zlib
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO, Self
+
+from ladderlight.cache.folder import is_own_file
+
+_END = struct.Struct(">Q32s8s")
+_FORMAT = b"LLcache1"
+_MOST = 1 << 28
+"""Bytes of the longest description that is read."""
+
+
+class DamagedError(Exception):
+    """An entry is not as it was written, or no longer there."""
+
+
+class EntryWriter:
+    """Writes the parts of an entry, and then its description."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        """Take a file that is open for writing."""
+        self._file = file
+        self._parts: list[tuple[int, int]] = []
+
+    def add(self, data: bytes | memoryview) -> None:
+        """Write a part, as plain bytes."""
+        self._file.write(data)
+        self._parts.append((len(data), zlib.crc32(data)))
+
+    def end(self, path: Path, key: str, about: Mapping[str, Any]) -> Entry:
+        """Write the description, of JSON values, and return the entry as it is once the file is in its place."""
+        text = json.dumps({"parts": self._parts, "about": about}).encode()
+        self._file.write(text)
+        self._file.write(_END.pack(len(text), _digest(key, text), _FORMAT))
+        return Entry(path=path, about=about, parts=_placed(self._parts))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry:
+    """An entry that was found. Its parts are checked as they are read."""
+
+    path: Path
+    about: Mapping[str, Any]
+    parts: tuple[tuple[int, int, int], ...]
+    """Start, length and CRC-32 of each."""
+
+    @classmethod
+    def open(cls, path: Path, key: str) -> Self | None:
+        """Return the entry of a file; None when there is none that is whole and this user's."""
+        try:
+            with path.open("rb") as file:
+                status = os.fstat(file.fileno())
+                file.seek(max(0, status.st_size - _END.size))
+                length, digest, form = _END.unpack(file.read(_END.size))
+                if form != _FORMAT or length > min(status.st_size - _END.size, _MOST) or not is_own_file(status):
+                    return None
+                file.seek(status.st_size - _END.size - length)
+                text = file.read(length)
+            if _digest(key, text) != digest:
+                return None
+            found = json.loads(text)
+            parts = _placed(found["parts"])
+            whole = sum(size for _, size, _ in parts) + length + _END.size == status.st_size
+            return cls(path=path, about=found["about"], parts=parts) if whole else None
+        except (OSError, ValueError, struct.error):
+            return None
+
+    def read(self, index: int) -> bytearray:
+        """Return a part.
+
+        Raises
+        ------
+        DamagedError
+            When it is not as it was written.
+        """
+        data = bytearray(self.parts[index][1])
+        self.read_into(index, memoryview(data))
+        return data
+
+    def read_into(self, index: int, buffer: memoryview) -> None:
+        """Read a part into a buffer of plain bytes and of its length; raises as :meth:`read` does."""
+        start, size, crc = self.parts[index]
+        try:
+            with self.path.open("rb", buffering=0) as file:
+                file.seek(start)
+                filled = 0
+                while filled < size and (count := file.readinto(buffer[filled:])):
+                    filled += count
+        except OSError as error:
+            raise DamagedError(str(error)) from error
+        if len(buffer) != size or filled != size or zlib.crc32(buffer) != crc:
+            with suppress(OSError):
+                self.path.unlink()
+            raise DamagedError(f"part {index} of {self.path} is damaged")
+
+
+def _placed(parts: Iterable[tuple[int, int]]) -> tuple[tuple[int, int, int], ...]:
+    """Add the start of each part to its length and CRC-32."""
+    placed, start = [], 0
+    for size, crc in parts:
+        placed.append((start, size, crc))
+        start += size
+    return tuple(placed)
+
+
+def _digest(key: str, text: bytes) -> bytes:
+    return hashlib.sha256(key.encode() + b"\0" + text).digest()

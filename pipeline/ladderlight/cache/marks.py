@@ -1,0 +1,104 @@
+"""Marks of files: size, times and number, by which a file that has not changed is known without reading it."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Self
+
+Mark = tuple[int, int, int, int]
+"""Size, times in nanoseconds of the last change of contents and of anything, and number of a file. The last two show a
+change after which somebody has set the time back."""
+
+_TICK = 60_000_000
+"""Nanoseconds that a file system's clock may stand still: a file may change twice in that time and keep its mark."""
+_WHOLE_SECONDS = 2_500_000_000
+"""The same, where times are whole seconds, or every other."""
+
+
+def mark_of(path: str | Path) -> Mark | None:
+    """Return the mark of a regular file; None where there is none."""
+    try:
+        found = os.stat(path)  # noqa: PTH116 - several figures of one call
+    except (OSError, ValueError):
+        return None
+    return _mark(found) if stat.S_ISREG(found.st_mode) else None
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A file as it was read: its mark from before, its SHA-256, and whether a later change must change the mark."""
+
+    mark: Mark
+    sha256: str
+    settled: bool
+
+    @property
+    def size(self) -> int:
+        """How many bytes it has."""
+        return self.mark[0]
+
+    @classmethod
+    def now(cls, path: str | Path) -> Self:
+        """Read a file.
+
+        Raises
+        ------
+        OSError
+            When it cannot be read.
+        """
+        began = time.time_ns()
+        with Path(path).open("rb") as file:
+            mark = _mark(os.fstat(file.fileno()))
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
+        settled = mark_of(path) == mark and began - max(mark[1:3]) > _tick(mark)
+        return cls(mark, digest, settled)
+
+    def is_surely(self, path: str | Path) -> bool:
+        """Whether the mark alone shows that a file is as it was seen."""
+        return self.settled and mark_of(path) == self.mark
+
+    def changed_after(self, time_ns: int) -> bool:
+        """Whether the file has changed since a time, or may have, as exactly as its file system's clock goes."""
+        return max(self.mark[1:3]) > time_ns - _tick(self.mark)
+
+    def still(self, path: str | Path) -> bool:
+        """Whether a file is as it was seen. It is read again only where its mark cannot show that."""
+        if self.settled or mark_of(path) != self.mark:
+            return mark_of(path) == self.mark
+        try:
+            return Seen.now(path).sha256 == self.sha256
+        except OSError:
+            return False
+
+
+def _mark(found: os.stat_result) -> Mark:
+    return (found.st_size, found.st_mtime_ns, found.st_ctime_ns, found.st_ino)
+
+
+def _tick(mark: Mark) -> int:
+    return _TICK if any(when % 1_000_000_000 for when in mark[1:3]) else _WHOLE_SECONDS
+
+
+def as_json(seen: Mapping[str, Seen]) -> dict[str, Any]:
+    """Return files by path as JSON values."""
+    return {path: [*each.mark, each.sha256, each.settled] for path, each in seen.items()}
+
+
+def from_json(found: Mapping[str, Any]) -> dict[str, Seen]:
+    """Return files by path from JSON values.
+
+    Raises
+    ------
+    ValueError, TypeError
+        When they are something else.
+    """
+    return {
+        path: Seen((int(size), int(modified), int(changed), int(number)), str(digest), settled is True)
+        for path, (size, modified, changed, number, digest, settled) in found.items()
+    }

@@ -1,0 +1,225 @@
+"""The cache: entries by key in a folder that stays within its room; what was used longest ago goes first.
+
+Whatever fails here is as if there were no cache: no error reaches the user. Entries are written aside and renamed into
+place, so that several builds may use one folder at once.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+import threading
+import time
+import weakref
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from itertools import count
+from pathlib import Path
+from typing import Any, Self
+
+from ladderlight.cache.entries import DamagedError, Entry, EntryWriter
+from ladderlight.cache.folder import cache_folder
+
+ROOM = 2 << 30
+"""Bytes of all entries together."""
+_LEFT = 0.9
+"""Share of the room that is left in use when entries have to go."""
+_STALE = 3600.0
+"""Seconds after which an unfinished file is taken for that of a build that was killed."""
+_ASIDE = ".part"
+_numbers = count()
+
+
+class Cache:
+    """Entries by key. Threads and processes may use one folder at once."""
+
+    def __init__(self, folder: Path, *, room: int | None = None) -> None:
+        """Take the folder, which is made when the first entry is written."""
+        self.folder, self.room = folder, ROOM if room is None else room
+        self._started = time.time()
+        self._lock = threading.Lock()
+        self._used: int | None = None
+        self._open = True
+
+    @classmethod
+    def of_user(cls) -> Self | None:
+        """Return the user's cache; None where there cannot be one."""
+        folder = cache_folder()
+        return None if folder is None else cls(folder)
+
+    @classmethod
+    def for_one_build(cls) -> Self:
+        """Return a cache in a temporary folder, which is removed when nobody has the cache any more."""
+        cache = cls(Path(tempfile.mkdtemp(prefix="ladderlight-")))
+        weakref.finalize(cache, shutil.rmtree, cache.folder, ignore_errors=True)
+        return cache
+
+    def find(self, key: str) -> Entry | None:
+        """Return the entry of a key, which counts as used now; None when there is none that is whole."""
+        path = self.path(key)
+        entry = Entry.open(path, key)
+        if entry is not None:
+            with suppress(OSError):
+                os.utime(path)
+        return entry
+
+    def get(self, key: str) -> bytes | None:
+        """Return the bytes of an entry of one part; None when there is none."""
+        entry = self.find(key)
+        try:
+            return bytes(entry.read(0)) if entry is not None and len(entry.parts) == 1 else None
+        except DamagedError:
+            return None
+
+    def put(self, key: str, data: bytes) -> bool:
+        """Write an entry of one part, in place of one that is there. Return whether it was kept."""
+        kept = self.write()
+        kept.add(data)
+        return kept.end(key, {}) is not None
+
+    def write(self) -> Writing:
+        """Begin an entry, whose key may not be known yet."""
+        return Writing(self)
+
+    def remove(self, key: str) -> None:
+        """Remove an entry, if it can be."""
+        with suppress(OSError):
+            self.path(key).unlink()
+
+    def clear(self) -> int:
+        """Remove all entries and return how many bytes they had. Other files in the folder stay.
+
+        Raises
+        ------
+        OSError
+            When one cannot be removed.
+        """
+        removed = 0
+        for path, status in self._files():
+            path.unlink(missing_ok=True)
+            removed += status.st_size
+        for folder in (*map(Path, _entries(self.folder)), self.folder):
+            with suppress(OSError):  # not empty: somebody else's, or in use by another build
+                folder.rmdir()
+        return removed
+
+    def make_room(self, size: int) -> None:
+        """Count so many bytes more, and remove what was used longest ago where there is no room for them.
+
+        Raises
+        ------
+        OSError
+            When what this build itself has used fills the room, or nothing can be written.
+        """
+        with self._lock:
+            if not self._open:
+                raise OSError("closed")
+            if self._used is None:
+                self._used = self._trimmed(0)
+            if self._used + size > self.room:
+                self._used = self._trimmed(size)
+            if self._used + size > self.room:
+                raise OSError("no room")
+            self._used += size
+
+    def close(self) -> None:
+        """Write nothing more: the disk is full, or the folder cannot be written."""
+        with self._lock:
+            self._open = False
+
+    def _trimmed(self, size: int) -> int:
+        """Remove old entries if there is no room for so many bytes; return how many are in use."""
+        files = sorted(self._files(), key=lambda found: found[1].st_mtime)
+        used = sum(status.st_size for _, status in files)
+        if used + size <= self.room:
+            return used
+        for path, status in files:
+            unfinished = path.name.startswith(_ASIDE)
+            if used + size <= _LEFT * self.room or status.st_mtime >= self._started:
+                break
+            if unfinished and status.st_mtime > time.time() - _STALE:
+                continue
+            with suppress(OSError):
+                path.unlink()
+                used -= status.st_size
+        return used
+
+    def _files(self) -> Iterator[tuple[Path, os.stat_result]]:
+        """Yield the entries, unfinished ones too; only names that this cache gives."""
+        top = _entries(self.folder)
+        folders = [each for each in top if len(each.name) == 2 and each.is_dir(follow_symlinks=False)]
+        inside = (entry for each in folders for entry in _entries(each) if entry.name.startswith(each.name))
+        for entry in (*inside, *(each for each in top if each.name.startswith(_ASIDE))):
+            with suppress(OSError):
+                yield Path(entry), entry.stat(follow_symlinks=False)
+
+    def path(self, key: str) -> Path:
+        """Return the file of a key's entry."""
+        return self.folder / key[:2] / key
+
+
+class Writing:
+    """An entry that is being written. A failure ends it quietly: the entry is then not kept."""
+
+    def __init__(self, cache: Cache) -> None:
+        """Begin to write."""
+        self._cache = cache
+        self._aside = cache.folder / f"{_ASIDE}-{os.getpid()}-{next(_numbers)}"
+        self._failed = False
+        try:
+            cache.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            self._file = self._aside.open("xb")
+        except OSError:
+            self._failed = True
+            cache.close()
+        else:
+            self._entry = EntryWriter(self._file)
+
+    def add(self, data: bytes | memoryview) -> None:
+        """Write a part."""
+        if self._failed:
+            return
+        try:
+            self._cache.make_room(len(data))
+            self._entry.add(data)
+        except OSError as error:
+            self._fail(error)
+
+    def end(self, key: str, about: Mapping[str, Any]) -> Entry | None:
+        """Write the description, and put the entry into its place. Return it, or None if it is not kept."""
+        if self._failed:
+            return None
+        path = self._cache.path(key)
+        try:
+            entry = self._entry.end(path, key, about)
+            self._file.close()
+            path.parent.mkdir(mode=0o700, exist_ok=True)
+            self._aside.replace(path)
+        except OSError as error:
+            self._fail(error)
+            return None
+        self._failed = True
+        return entry
+
+    def discard(self) -> None:
+        """Give up the entry, if it is not in its place yet."""
+        if not self._failed:
+            self._failed = True
+            with suppress(OSError):
+                self._file.close()
+            with suppress(OSError):
+                self._aside.unlink()
+
+    def _fail(self, error: OSError) -> None:
+        if error.errno is not None:  # the system's, not ours
+            self._cache.close()
+        self.discard()
+
+
+def _entries(folder: os.PathLike[str]) -> list[os.DirEntry[str]]:
+    try:
+        with os.scandir(folder) as found:
+            return list(found)
+    except OSError:
+        return []

@@ -1,0 +1,150 @@
+"""``ladderlight faults``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ladderlight.bench.faults.screens import Look
+    from ladderlight.bench.photograph.ranking import Ranking
+    from ladderlight.bench.photograph.raster import Corners
+    from ladderlight.recipe import Recipe
+    from ladderlight.units.arrays import MemoryWords
+
+_PAGE = "faults --page"
+
+
+def faults(
+    recipe: RecipeArgument = None,
+    *,
+    photo: Annotated[
+        Path | None,
+        typer.Option(metavar="PHOTO", help="A photograph of the screen, JPEG or PNG: name the likeliest faults."),
+    ] = None,
+    corners: Annotated[
+        str | None,
+        typer.Option(
+            metavar="X,Y,X,Y,X,Y,X,Y",
+            help="Corners of the raster in the photograph, in pixels, from top left clockwise; found by default.",
+        ),
+    ] = None,
+    bank: Annotated[int, typer.Option(min=0, metavar="NUMBER", help="The bank that is shown.")] = 0,
+    card: Annotated[str | None, typer.Option(metavar="NAME", help="The test card that is shown in the bank.")] = None,
+    page: Annotated[Path, typer.Option(metavar="FILE.html", help="The page to write.")] = Path("faults.html"),
+    json_: JsonOption = False,
+    quiet: QuietOption = False,
+) -> None:
+    """Show the screen under each wiring fault, or find one in a photo.
+
+    The pictures are those of the last build, or a test card. Faults that look the same are shown once.
+    """
+    from dataclasses import asdict
+
+    from ladderlight.bench.faults.listing import faults_of
+    from ladderlight.bench.faults.report import document_of, faults_page
+    from ladderlight.bench.faults.screens import looks_of
+    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
+    from ladderlight.errors import UsageError
+    from ladderlight.recipe import load
+    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
+    from ladderlight.storage.exports import export
+    from ladderlight.system.printable import printable
+    from ladderlight.workspace.last_build import stale_findings
+
+    if corners is not None and photo is None:
+        raise UsageError("--corners is for a photograph; name it with --photo")
+    given = _corners(corners) if corners is not None else None
+    loaded = load(recipe_path(recipe), pictures="ignored")
+    read = [photo] if photo else []
+    refuse_in_the_way([page], loaded, command=_PAGE, read=read)
+    if bank >= loaded.board.bank_count:
+        raise UsageError(f"the board has no bank {bank}; use 0 to {loaded.board.bank_count - 1}")
+    findings = stale_findings(loaded) if card is None else []
+    words, shown = _carded(loaded, card, bank) if card is not None else _built(loaded, bank)
+    print_findings(stderr(quiet=quiet), findings)
+    looks = looks_of(loaded.board, words, bank, faults_of(loaded.board))
+    document: dict[str, Any]
+    if photo is None:
+        text = faults_page(printable(loaded.name), loaded.board, shown, looks)
+        document = {"ok": True, "bank": bank, "faults": document_of(looks)}
+        count = sum(len(look.faults) for look in looks)
+        unseen = f"{len(looks[0].faults)} cannot be seen"
+        lines = [f"{count:,} faults with {len(looks) - 1:,} different looks; {unseen}"]
+    else:
+        from ladderlight.bench.photograph.report import document_of as photograph_document
+        from ladderlight.bench.photograph.report import lines_of, photograph_page
+
+        ranking, scale = _ranked(photo, looks, given)
+        text = photograph_page(printable(loaded.name), loaded.board, ranking, shown)
+        document = photograph_document(ranking, scale)
+        lines = lines_of(ranking)
+    export({page: text.encode()}, command=_PAGE, inputs=(*read, *input_files(loaded).values()))
+    if json_:
+        print_document(document | {"page": str(page), "findings": list(map(asdict, findings))})
+    else:
+        for line in (*lines, str(page)):
+            stdout(quiet=quiet).print(line)
+    if not document["ok"]:
+        raise typer.Exit(1)
+
+
+def _built(loaded: Recipe, bank: int) -> tuple[MemoryWords, str]:
+    """Return the words of the last build, and what a bank shows, in words."""
+    from ladderlight.units.words import joined
+    from ladderlight.workspace.last_build import last_build
+
+    build = last_build(loaded.output, loaded.board, loaded.owner)
+    names = joined(build.pictures.get(bank, []))
+    return build.words, f"Bank {bank}" + (f" ({names})" if names else "")
+
+
+def _carded(loaded: Recipe, name: str, bank: int) -> tuple[MemoryWords, str]:
+    """Return the words that show a test card in a bank, and the same in words."""
+    from ladderlight.bench.faults.cards import words_of_card
+
+    return words_of_card(loaded, name, bank), f"Card {name}"
+
+
+def _ranked(photo: Path, looks: Sequence[Look], corners: Corners | None) -> tuple[Ranking, float]:
+    """Return the ranking of looks by a photograph, and the photograph's pixels for one that was worked on."""
+    from ladderlight.bench.photograph.ranking import ranked
+    from ladderlight.bench.photograph.reading import read_photograph
+    from ladderlight.errors import PictureError
+
+    photograph = read_photograph(photo)
+    ranking = ranked(photograph.pixels, looks, None if corners is None else corners / photograph.scale - 0.5)
+    if ranking is None:
+        message = "shows no bright screen in dark surroundings; darken the room, or give its --corners"
+        raise PictureError(message, where=photo)
+    return ranking, photograph.scale
+
+
+def _corners(text: str) -> Corners:
+    """Read the corners.
+
+    Raises
+    ------
+    UsageError
+        When they are not eight numbers, or not clockwise.
+    """
+    import numpy as np
+
+    from ladderlight.errors import UsageError
+
+    try:
+        found = np.array([float(number) for number in text.split(",")]).reshape(4, 2)
+    except ValueError:
+        raise UsageError(
+            f"--corners {text!r} is not eight numbers; write x,y of each, from top left clockwise"
+        ) from None
+    along, after = np.roll(found, -1, axis=0) - found, np.roll(found, -2, axis=0) - np.roll(found, -1, axis=0)
+    if not (along[:, 0] * after[:, 1] - along[:, 1] * after[:, 0] > 0).all():
+        raise UsageError("--corners do not go clockwise round a screen; write x,y of each, from top left")
+    return found

@@ -1,0 +1,138 @@
+"""Pictures as entries of the cache: their pixels or codes as parts, all else in the description."""
+
+from __future__ import annotations
+
+import json
+import pickle
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
+from io import BytesIO
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.cache.entries import DamagedError, Entry
+from ladderlight.cache.store import Writing
+from ladderlight.flow.pictures import CodedPicture, Origin, Picture
+
+_SAFE = ("numpy", "numpy.core.multiarray", "numpy._core.multiarray", "numpy.core.numeric", "numpy._core.numeric")
+
+
+def plain_array(array: NDArray[Any]) -> NDArray[Any]:
+    """Return an array as it comes out of the cache: writable, in C order, of its own.
+
+    Whatever passes a point where pictures are kept gets this form, kept or not: sums of numbers depend on their order.
+    """
+    return np.require(array, requirements=["C", "A", "W"])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Described:
+    """A coded picture without its codes."""
+
+    origin: Origin
+    metrics: Mapping[str, Any]
+    notes: Mapping[str, Any]
+
+    @classmethod
+    def of(cls, picture: CodedPicture) -> Described:
+        """Leave out the codes."""
+        return cls(origin=picture.origin, metrics=picture.metrics, notes=picture.notes)
+
+    def with_codes(self, codes: NDArray[np.uint16]) -> CodedPicture:
+        """Return the coded picture."""
+        return CodedPicture(origin=self.origin, codes=codes, metrics=self.metrics, notes=self.notes)
+
+
+def add_picture(writing: Writing, picture: Picture | CodedPicture) -> dict[str, Any]:
+    """Write the pixels or codes of a picture, and return the rest for the description of the entry."""
+    array: NDArray[Any] = picture.pixels if isinstance(picture, Picture) else picture.codes
+    writing.add(_bytes_of(array))
+    found = {"origin": asdict(picture.origin), "notes": dict(picture.notes), "shape": array.shape}
+    return found if isinstance(picture, Picture) else found | {"metrics": dict(picture.metrics)}
+
+
+def is_plain(description: Mapping[str, Any]) -> bool:
+    """Whether a description comes out of the cache as it went in."""
+    try:
+        return bool(_same(json.loads(json.dumps(description)), description))
+    except (TypeError, ValueError):
+        return False
+
+
+def _same(found: Any, given: Any) -> bool:
+    if isinstance(given, Mapping):
+        return list(found) == list(given) and all(_same(found[key], given[key]) for key in given)
+    if isinstance(given, tuple | list):
+        return len(found) == len(given) and all(map(_same, found, given))
+    return type(found) is type(given) and (found == given or found != found)
+
+
+def described(found: Mapping[str, Any]) -> Described:
+    """Return a coded picture of a description, without its codes.
+
+    Raises
+    ------
+    DamagedError
+        When it is none.
+    """
+    try:
+        return Described(origin=Origin(**found["origin"]), metrics=found["metrics"], notes=found["notes"])
+    except (KeyError, TypeError) as error:
+        raise DamagedError(str(error)) from error
+
+
+def array_of(entry: Entry, index: int, kind: type[np.generic]) -> NDArray[Any]:
+    """Read the pixels or codes of a picture.
+
+    Raises
+    ------
+    DamagedError
+        When they are not as they were written.
+    """
+    try:
+        array = np.empty(entry.about["pictures"][index]["shape"], dtype=kind)
+    except (KeyError, TypeError, ValueError, IndexError, MemoryError) as error:
+        raise DamagedError(str(error)) from error
+    entry.read_into(index, _bytes_of(array))
+    return array
+
+
+def _bytes_of(array: NDArray[Any]) -> memoryview:
+    return array.reshape(-1).view(np.uint8).data
+
+
+def pictures_of(entry: Entry) -> Iterator[Picture]:
+    """Yield the pictures of an entry; raises as :func:`array_of` does."""
+    for index, found in enumerate(entry.about["pictures"]):
+        pixels = array_of(entry, index, np.float32)
+        yield Picture(origin=Origin(**found["origin"]), pixels=pixels, notes=found["notes"])
+
+
+def packed(value: object) -> bytes | None:
+    """Return a survey's finding as bytes; None when it is not of numbers, texts, arrays and collections of these."""
+    try:
+        data = pickle.dumps(value, 5)
+        unpacked(data)
+    except Exception:  # noqa: BLE001 - it may be anything of a plugin's
+        return None
+    return data
+
+
+def unpacked(data: bytes) -> Any:
+    """Return what was packed. Nothing but numbers, texts, arrays and collections is made.
+
+    Raises
+    ------
+    pickle.UnpicklingError
+        When something else is asked for.
+    """
+    return _Unpickler(BytesIO(data)).load()
+
+
+class _Unpickler(pickle.Unpickler):
+    def find_class(self, module: str, name: str) -> Any:
+        if module in _SAFE and name in ("_reconstruct", "ndarray", "dtype", "scalar", "_frombuffer"):
+            return super().find_class(module, name)
+        raise pickle.UnpicklingError(f"{module}.{name} is not plain")

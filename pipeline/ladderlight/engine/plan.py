@@ -1,0 +1,253 @@
+"""The plan of a build, made before anything runs: what is worked out of which files, and by which keys it is known.
+
+A node is a unit taken through the stages up to a point. A unit is one file, or the files of one animation: from the
+reduction on, each of its frames may need the one before. Results are kept at two points, before the reduction and at
+the end, and where a survey stops all pictures on their way. A survey is a fold over all units.
+
+A node's key is the digest of all that its result may depend on: the files' contents and names, and of each stage the
+code, the options, the size that is needed of a source, the viewing, the survey's total, and what the stage has asked
+of the board. The last is known only when the stage has run: see :meth:`Plan.keys`.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import pickle
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from secrets import token_hex
+
+from ladderlight.board import Board
+from ladderlight.cache.marks import Seen
+from ladderlight.engine.board_use import BoardDigests
+from ladderlight.flow.matching import file_name, matching
+from ladderlight.flow.pictures import Origin
+from ladderlight.recipe import PictureFile, Recipe
+from ladderlight.recipe.headers import origin_of, unique_names
+from ladderlight.stages.boundary import animation_of, demand_of, look_of
+from ladderlight.stages.code import code_of
+from ladderlight.stages.contract import Demand, Survey
+from ladderlight.stages.kinds import Kind
+from ladderlight.system.value import digest_of
+
+
+@dataclass(frozen=True, kw_only=True)
+class Unit:
+    """One file, or the files of one animation, in order.
+
+    ``still`` is up to which distance a colour counts as unchanged; None where the files do not say.
+    """
+
+    files: tuple[PictureFile, ...]
+    still: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fold:
+    """The total of a survey, and its digest; empty when it has none, so that nothing after it is kept."""
+
+    survey: Survey
+    digest: str
+
+    @classmethod
+    def of(cls, total: object) -> Fold:
+        """Take a total."""
+        try:
+            digest = hashlib.sha256(pickle.dumps(total, 5)).hexdigest()
+        except Exception:  # noqa: BLE001 - what a plugin adds up may be anything
+            digest = ""
+        return cls(survey=Survey(total=total), digest=digest)
+
+
+Folds = Mapping[int, Fold]
+"""What the surveys of a chain's stages have seen, by the stage's index."""
+Used = frozenset[str]
+"""Names of properties of the board."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plan:
+    """The plan of a recipe's pictures."""
+
+    recipe: Recipe
+    seen: Mapping[str, Seen] = field(default_factory=dict)
+    """The files as they were read, by their sources. Results of a file that was not are good for this build alone."""
+    nonce: str = field(default_factory=token_hex)
+
+    @property
+    def board(self) -> Board:
+        """The recipe's board."""
+        return self.recipe.board
+
+    @cached_property
+    def names(self) -> dict[PictureFile, str]:
+        """The name of each file's pictures."""
+        return unique_names(self.recipe.files)
+
+    @cached_property
+    def reduction(self) -> int:
+        """Index of the reduction in the chain."""
+        return next(at for at, use in enumerate(self.recipe.chain) if use.declaration.kind is Kind.REDUCTION)
+
+    @cached_property
+    def end(self) -> int:
+        """Index after the last stage that sees one picture at a time."""
+        return 1 + max(at for at, use in enumerate(self.recipe.chain) if use.declaration.kind.per_picture)
+
+    @cached_property
+    def units(self) -> tuple[Unit, ...]:
+        """The units, in the order of their first files. Of several animations that a file belongs to the first counts.
+
+        Every file that belongs to none stands alone.
+        """
+        recipe = self.recipe
+        alone = dict.fromkeys(recipe.files)
+        units = []
+        for use in recipe.chain:
+            if use.declaration.kind is not Kind.ARRANGEMENT:
+                continue
+            animation = animation_of(use.declaration, self.board, use.options, viewing=recipe.viewing)
+            if animation is None:
+                continue
+            known = matching(animation.match, recipe.files, lambda file: (self.names[file], file_name(file.source)))
+            members = tuple(file for file in known if file in alone)
+            for file in members:
+                del alone[file]
+            if members:
+                units.append(Unit(files=members, still=animation.still))
+        places = {file: place for place, file in enumerate(recipe.files)}
+        return tuple(sorted((*units, *(Unit(files=(file,)) for file in alone)), key=lambda u: places[u.files[0]]))
+
+    @cached_property
+    def _animated(self) -> frozenset[PictureFile]:
+        """The files that an arrangement shows one after another."""
+        return frozenset(file for unit in self.units if unit.still is not None for file in unit.files)
+
+    @cached_property
+    def looks(self) -> dict[int, frozenset[PictureFile]]:
+        """The stages that look at pictures first, by index, and at which files."""
+        found = {}
+        for at, use in enumerate(self.recipe.chain):
+            files = (
+                file
+                for file in self.recipe.files
+                if look_of(
+                    use.declaration,
+                    self.board,
+                    self.recipe.options_for(file, at),
+                    file.source,
+                    viewing=self.recipe.viewing,
+                )
+            )
+            if looked := frozenset(files):
+                found[at] = looked
+        return found
+
+    @cached_property
+    def points(self) -> tuple[int, ...]:
+        """The indices of the stages before which pictures are kept."""
+        return tuple(sorted({self.reduction, *(at for at in self.looks if at < self.reduction)}))
+
+    def origin(self, file: PictureFile, index: int) -> Origin:
+        """Return the origin of a frame of a file."""
+        return replace(origin_of(self.recipe, file, self.names[file], index), animated=file in self._animated)
+
+    def demand(self, file: PictureFile) -> Demand:
+        """Return the size that the first picture stage needs, by the demands from last to first."""
+        demand = Demand()
+        for at, use in reversed(list(enumerate(self.recipe.chain))):
+            if use.declaration.kind is Kind.PICTURE:
+                options = self.recipe.options_for(file, at)
+                demand = demand_of(
+                    use.declaration, demand, self.board, options, file.source, viewing=self.recipe.viewing
+                )
+        return demand
+
+    def base(self, files: Sequence[PictureFile], until: int, folds: Folds, *more: object) -> Base:
+        """Return what the keys of a node have in common: all but what is used of the board."""
+        stages = [use.declaration for use in self.recipe.chain[:until]]
+        sort = digest_of((tuple(self._code(at) for at in range(len(stages))), until))
+        try:
+            parts = [
+                (
+                    self.seen[file.source].sha256,
+                    self.origin(file, 0),
+                    *(self._step(file, at, folds) for at in range(until)),
+                )
+                for file in files
+            ]
+            return Base(text=digest_of((sort, parts, more)), sort=sort, lasting=True)
+        except (KeyError, TypeError):  # not read, or options or totals that are not plain
+            text = digest_of((self.nonce, sort, [file.source for file in files], more))
+            return Base(text=text, sort=sort, lasting=False)
+
+    def look(self, files: Sequence[PictureFile], at: int) -> tuple[object, ...]:
+        """Return what a look at files depends on beside their pictures and the board."""
+        return (self.recipe.viewing, self._code(at), *(self._options(file, at) for file in files))
+
+    def keys(self, base: Base, used: Iterable[Used]) -> Iterator[tuple[str, Used]]:
+        """Yield the keys that a node may have been kept by.
+
+        Parameters
+        ----------
+        base
+            That of the node.
+        used
+            What nodes of its sort have used of the board. A result is found under the key of what it has used itself,
+            and under no other, so that trying too many does no harm.
+        """
+        for names in used:
+            yield self.key(base, names), names
+
+    def key(self, base: Base, used: Used) -> str:
+        """Return the key of a node that has used this of the board."""
+        return digest_of((base.text, self._board_digests.of(used)))
+
+    def _step(self, file: PictureFile, at: int, folds: Folds) -> tuple[object, ...]:
+        """Return what a stage's result depends on beside what flows in, and the board."""
+        stage = self.recipe.chain[at].declaration
+        step: list[object] = [self._code(at), self._options(file, at)]
+        if "Viewing" in stage.takes:
+            step.append(self.recipe.viewing)
+        if "Demand" in stage.takes:
+            step.append(self.demand(file))
+        if "Survey" in stage.takes and at in folds:
+            if not folds[at].digest:
+                raise TypeError("the total of the survey is not plain")
+            step.append(folds[at].digest)
+        return tuple(step)
+
+    def _code(self, at: int) -> str:
+        return self._codes[at]
+
+    @cached_property
+    def _codes(self) -> list[str]:
+        return [code_of(use.declaration) for use in self.recipe.chain]
+
+    def _options(self, file: PictureFile, at: int) -> str:
+        changed = tuple(i for i, o in enumerate(self.recipe.overrides) if at in o.options and o.applies_to(file))
+        if (at, changed) not in self._known_options:
+            self._known_options[at, changed] = digest_of(dict(self.recipe.options_for(file, at)))
+        return self._known_options[at, changed]
+
+    @cached_property
+    def _known_options(self) -> dict[tuple[int, tuple[int, ...]], str]:
+        return {}
+
+    @cached_property
+    def _board_digests(self) -> BoardDigests:
+        return BoardDigests(self.board)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Base:
+    """What the keys of a node have in common.
+
+    ``sort`` is shared by all nodes of the same stages; ``lasting`` is whether the node's result may be found again by
+    a later build.
+    """
+
+    text: str
+    sort: str
+    lasting: bool

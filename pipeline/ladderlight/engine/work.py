@@ -1,0 +1,338 @@
+"""The work on one unit of a plan: taking its pictures through the stages, from where they have been kept."""
+
+from __future__ import annotations
+
+import operator
+import pickle
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass, field, replace
+from functools import partial, reduce
+from itertools import chain, islice
+from typing import Any
+
+from ladderlight.board import Board
+from ladderlight.cache.entries import DamagedError, Entry
+from ladderlight.cache.store import Cache, Writing
+from ladderlight.engine.board_use import watched
+from ladderlight.engine.coded import CodedUnit
+from ladderlight.engine.coherence import Bools, Codes
+from ladderlight.engine.entries import (
+    Described,
+    add_picture,
+    is_plain,
+    packed,
+    pictures_of,
+    plain_array,
+    unpacked,
+)
+from ladderlight.engine.known_uses import KnownUses
+from ladderlight.engine.plan import Base, Folds, Plan, Unit, Used
+from ladderlight.engine.sequences import FrameSequence, Reduced
+from ladderlight.errors import Fault, PictureError
+from ladderlight.flow.pictures import CodedPicture, Picture
+from ladderlight.recipe import PictureFile
+from ladderlight.stages.boundary import guarded, look_of, open_file, run_stage
+from ladderlight.stages.contract import Kept
+from ladderlight.stages.declaration import StageDeclaration
+
+_AHEAD = 8
+"""How many frames of an animation are reduced beyond the one that is waited for."""
+_HELD = 8 << 20
+"""Bytes of codes of a unit that are held until it is known whether they were kept."""
+
+
+Spread = Callable[[Callable[[], Any]], Future[Any]]
+"""Has something done, now or by another thread."""
+
+
+def at_once(call: Callable[[], Any]) -> Future[Any]:
+    """Do it now."""
+    done: Future[Any] = Future()
+    try:
+        done.set_result(call())
+    except Exception as error:  # noqa: BLE001 - raised where the result is asked for
+        done.set_exception(error)
+    return done
+
+
+@dataclass(frozen=True, kw_only=True)
+class Task:
+    """A node of the plan, to be worked out: a unit coded, or looked at for the survey of a stage, or made ready.
+
+    To make files ready is to take them as far as the reduction, so that the unit they belong to finds them there.
+    """
+
+    unit: Unit
+    look: int | None = None
+    ready: PictureFile | None = None
+
+    @property
+    def spreads(self) -> bool:
+        """Whether parts of the task can be done beside each other."""
+        return len(self.unit.files) > 1 and self.look is None and self.ready is None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Work:
+    """What the tasks of one pass through a plan have in common."""
+
+    plan: Plan
+    cache: Cache
+    uses: KnownUses
+    folds: Folds = field(default_factory=dict)
+    finding: bool = True
+    """Whether what was kept is used."""
+
+    def run(self, task: Task, spread: Spread = at_once) -> Any:
+        """Work out a task.
+
+        Parameters
+        ----------
+        task
+            The task.
+        spread
+            Called with what can be done beside everything else; it must not wait for this thread.
+
+        Returns
+        -------
+        A :class:`CodedUnit`, or what a survey has seen by file, or None.
+
+        Raises
+        ------
+        PictureError
+            When files of the unit cannot be coded: all of them.
+        """
+        try:
+            return self.attempt(task, spread)
+        except DamagedError:  # found only when half of it was used
+            return replace(self, finding=False).attempt(task, spread)
+
+    def attempt(self, task: Task, spread: Spread) -> Any:
+        """Work out a task; raises ``DamagedError`` too, when what was kept turns out to be damaged."""
+        if task.look is not None:
+            return self._seen(task.unit, task.look)
+        if task.ready is not None:
+            return self._make_ready(task.unit, task.ready)
+        return self.coded_unit(task.unit, spread)
+
+    def in_memory(self, unit: Unit) -> CodedUnit:
+        """Code a unit anew, without the cache."""
+        return replace(self, finding=False).coded_unit(unit, at_once, hold=True)
+
+    def coded_unit(self, unit: Unit, spread: Spread, *, hold: bool = False) -> CodedUnit:
+        """Return the coded pictures of a unit; with ``hold`` their codes stay in memory. Raises as :meth:`attempt`."""
+        base = self._base(unit)
+        for kept, _ in self._found(base):
+            return CodedUnit.of(kept)
+        used: set[str] = set()
+        sequence = FrameSequence(still=unit.still)
+        writing = self.cache.write()
+        try:
+            pictures: list[Described] = []
+            codes: list[Codes] = []
+            about: list[dict[str, Any]] = []
+            counts = [0] * len(unit.files)
+            held = 0
+            for place, picture in self._coded(unit, self.plan.end, used, sequence, spread):
+                counts[place] += 1
+                pictures.append(Described.of(picture))
+                about.append(add_picture(writing, picture))
+                held += picture.codes.nbytes
+                if hold or held <= _HELD:
+                    codes.append(picture.codes)
+            first = sequence.first()
+            if first is not None:
+                pictures[0] = Described.of(first)
+                about[0]["metrics"] = dict(first.metrics)
+            found = CodedUnit(pictures=tuple(pictures), counts=tuple(counts), codes=tuple(codes))
+            entry: Entry | None = None
+            if not hold and is_plain({"pictures": about}) and self._is_still(base, unit.files):
+                entry = self._end(writing, base, used, {"pictures": about, "counts": counts})
+            if entry is not None:
+                return replace(found, entry=entry, codes=())
+            return found if len(codes) == len(pictures) else self.in_memory(unit)
+        finally:
+            writing.discard()
+
+    def _coded(
+        self, unit: Unit, until: int, used: set[str], sequence: FrameSequence, spread: Spread
+    ) -> Iterator[tuple[int, CodedPicture]]:
+        """Yield the coded pictures of a unit as they reach a stage, with the place of their file in it."""
+        board = watched(self.plan.board, used)
+        waiting: deque[tuple[int, Bools | None, Reduced]] = deque()
+        bad: list[Fault] = []
+
+        def finished(left: int) -> Iterator[tuple[int, CodedPicture]]:
+            while len(waiting) > left:
+                place, still, reduced = waiting.popleft()
+                try:
+                    coded = reduced.result()[1]
+                    yield place, sequence.finish(coded, still) if until == self.plan.end else coded
+                except PictureError as error:
+                    bad.extend(_faults(unit.files[place], error))
+
+        for place, file in enumerate(unit.files):
+            try:
+                reached: Iterable[Picture] = self._reached(file, self.plan.reduction, used)
+                alone = False
+                if len(unit.files) == 1:
+                    first = list(islice(reached, 2))
+                    alone, reached = len(first) == 1, chain(first, reached)
+                for picture in reached:
+                    kept, still = (Kept(), None) if alone else sequence.compare(picture)
+                    reduced = spread(partial(self._reduced, file, board, until, picture, kept))
+                    sequence.reduce(reduced)
+                    waiting.append((place, still, reduced))
+                    yield from finished(_AHEAD)
+            except PictureError as error:
+                bad += _faults(file, error)
+                sequence.lose()
+        yield from finished(0)
+        if bad:
+            raise PictureError.of(bad)
+
+    def _reduced(
+        self, file: PictureFile, board: Board, until: int, picture: Picture, kept: Kept
+    ) -> tuple[Codes, CodedPicture]:
+        """Take a picture through the reduction and the stages after it, up to one."""
+        coded = reduced = self._run_stage(file, self.plan.reduction, board, picture, kept=kept)
+        for at in range(self.plan.reduction + 1, until):
+            coded = self._run_stage(file, at, board, coded)
+        return reduced.codes, replace(coded, codes=plain_array(coded.codes))
+
+    def _make_ready(self, unit: Unit, file: PictureFile) -> None:
+        if any(self._found(self._base(unit))):
+            return
+        try:
+            for _ in self._reached(file, self.plan.reduction, set()):
+                pass
+        except PictureError:  # reported when the unit is coded
+            pass
+
+    def _reached(self, file: PictureFile, until: int, used: set[str]) -> Iterator[Picture]:
+        """Yield the pictures of a file as they reach a stage; add to a set what was used of the board for them."""
+        if until not in self.plan.points:
+            yield from self._through(file, until, used)
+            return
+        base = self.plan.base([file], until, self.folds)
+        for entry, names in self._found(base):
+            used |= names
+            yield from pictures_of(entry)
+            return
+        own: set[str] = set()
+        writing = self.cache.write()
+        try:
+            about = []
+            for picture in self._through(file, until, own):
+                kept = replace(picture, pixels=plain_array(picture.pixels))
+                about.append(add_picture(writing, kept))
+                yield kept
+            used |= own
+            if is_plain({"pictures": about}) and self._is_still(base, [file]):
+                self._end(writing, base, own, {"pictures": about})
+        finally:
+            writing.discard()
+
+    def _through(self, file: PictureFile, until: int, used: set[str]) -> Iterator[Picture]:
+        """Yield the pictures of a file as they reach a stage, from the last point before it where they were kept."""
+        board = watched(self.plan.board, used)
+        start = max((point for point in self.plan.points if point < until), default=0)
+        reached = self._reached(file, start, used) if start else self._opened(file, board)
+        # Frames go through the stages one by one: in full size they are never held together.
+        for at in range(start or 1, until):
+            reached = map(partial(self._run_stage, file, at, board), reached)
+        return reached
+
+    def _opened(self, file: PictureFile, board: Board) -> Iterator[Picture]:
+        """Run the source stage and yield its pictures."""
+        recipe = self.plan.recipe
+        source, options = recipe.chain[0].declaration, recipe.options_for(file, 0)
+        given = {"viewing": recipe.viewing, "demand": self.plan.demand(file)}
+        for index, frame in enumerate(open_file(source, file.path, board, options, file.source, **given)):
+            origin, duration = self.plan.origin(file, index), frame.origin.duration
+            animated = origin.animated or duration is not None
+            yield replace(frame, origin=replace(origin, duration=duration, animated=animated))
+
+    def _run_stage(self, file: PictureFile, at: int, board: Board, value: Any, **given: Any) -> Any:
+        recipe = self.plan.recipe
+        if at in self.folds:
+            given["survey"] = self.folds[at].survey
+        options = recipe.options_for(file, at)
+        stage = recipe.chain[at].declaration
+        return run_stage(stage, value, board, options, file.source, viewing=recipe.viewing, **given)
+
+    def _seen(self, unit: Unit, at: int) -> dict[PictureFile, Any]:
+        """Return what a stage's survey sees in the files of a unit. Files that cannot be used are reported later."""
+        looked = [file for file in unit.files if file in self.plan.looks[at]]
+        base = self.plan.base(unit.files, at, self.folds, "look", unit.still, self.plan.look(unit.files, at))
+        for entry, _ in self._found(base):
+            try:
+                return dict(zip(looked, unpacked(bytes(entry.read(0))), strict=True))
+            except (ValueError, TypeError, pickle.UnpicklingError) as error:
+                raise DamagedError(str(error)) from error
+        used: set[str] = set()
+        board, recipe = watched(self.plan.board, used), self.plan.recipe
+        stage = recipe.chain[at].declaration
+        seen: dict[PictureFile, list[Any]] = {file: [] for file in looked}
+        looks = {
+            file: look_of(stage, board, recipe.options_for(file, at), file.source, viewing=recipe.viewing)
+            for file in looked
+        }
+        try:
+            for file, picture in self._reaching(unit, at, used):
+                if look := looks.get(file):
+                    seen[file].append(guarded(stage, partial(look, picture), file.source, hook="survey"))
+        except PictureError:
+            return {}
+        totals = {file: total(stage, found) for file, found in seen.items()}
+        data = packed(list(totals.values()))
+        if data is not None and self._is_still(base, unit.files):
+            writing = self.cache.write()
+            writing.add(data)
+            self._end(writing, base, used, {})
+        return totals
+
+    def _reaching(self, unit: Unit, at: int, used: set[str]) -> Iterator[tuple[PictureFile, Picture | CodedPicture]]:
+        """Yield the pictures of a unit as they reach a stage, with their files."""
+        if at > self.plan.reduction:
+            for place, coded in self._coded(unit, at, used, FrameSequence(still=unit.still), at_once):
+                yield unit.files[place], coded
+            return
+        for file in unit.files:
+            for picture in self._reached(file, at, used):
+                yield file, picture
+
+    def _base(self, unit: Unit) -> Base:
+        return self.plan.base(unit.files, self.plan.end, self.folds, "coded", unit.still)
+
+    def _found(self, base: Base) -> Iterator[tuple[Entry, Used]]:
+        """Yield the entry that a node was kept in, if there is one, and what it has used of the board."""
+        if self.finding:
+            for key, names in self.plan.keys(base, self.uses.of(base.sort)):
+                entry = self.cache.find(key)
+                if entry is not None:
+                    yield entry, names
+                    return
+
+    def _end(self, writing: Writing, base: Base, used: set[str], about: Mapping[str, Any]) -> Entry | None:
+        """Put an entry of a node into its place; return it, or None if it is not kept."""
+        entry = writing.end(self.plan.key(base, frozenset(used)), about)
+        if entry is not None:
+            self.uses.add(base.sort, frozenset(used))
+        return entry
+
+    def _is_still(self, base: Base, files: Iterable[PictureFile]) -> bool:
+        """Whether files are as they were when their digests were made, so that a result of them may be kept."""
+        return not base.lasting or all(self.plan.seen[file.source].still(file.path) for file in files)
+
+
+def _faults(file: PictureFile, error: PictureError) -> list[Fault]:
+    return [Fault(where=file.source, message=str(fault)) for fault in error.faults]
+
+
+def total(stage: StageDeclaration, seen: Iterable[Any]) -> Any:
+    """Add up what a stage's survey saw, in order; None when it is nothing."""
+    found = [one for one in seen if one is not None]
+    return guarded(stage, lambda: reduce(operator.add, found), "what it saw", hook="survey") if found else None

@@ -1,0 +1,194 @@
+"""The code of a stage as one digest: what must be the same for its earlier results to be its results.
+
+For a built-in stage that is the source of both packages; for one of another installed plugin also that of the plugin's
+package; for a stage of a project's own file also that file and the modules which it imports from its folder. Versions
+of the libraries that compute count for all.
+"""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import os
+import sys
+from collections.abc import Iterable, Iterator
+from functools import cache
+from importlib.machinery import ModuleSpec
+from importlib.metadata import PackageNotFoundError, packages_distributions, version
+from importlib.util import find_spec
+from pathlib import Path
+
+import ladderlight
+from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.system.value import digest_of
+from ladderlight.system.versions import versions
+
+_DECODERS = ("imagecodecs", "pi-heif", "tifffile")
+"""Libraries that decode pictures, beside those whose versions a manifest has."""
+_DYNAMIC = ("__import__", "importlib", "runpy", "exec")
+"""Names that a module uses where what it loads cannot be seen in it."""
+
+
+def code_of(declaration: StageDeclaration) -> str:
+    """Return the digest of all code that a stage may run."""
+    if declaration.file is not None:
+        return digest_of((_engine(), *_local(declaration.file.path, declaration.file.source)))
+    return digest_of((_engine(), _package(_top(declaration))))
+
+
+def code_files(declarations: Iterable[StageDeclaration]) -> list[Path]:
+    """Return the files whose content :func:`code_of` looks at for some stages."""
+    found = dict.fromkeys(_sources(Path(ladderlight.__file__).parent))
+    for declaration in declarations:
+        if declaration.file is None:
+            found |= dict.fromkeys(_sources(_folder(_top(declaration))))
+            continue
+        for file in modules_beside(declaration.file.path, declaration.file.source):
+            found[file] = None
+            found |= dict.fromkeys(path for top in _elsewhere(file.read_bytes()) for path in _sources(_folder(top)))
+    return list(found)
+
+
+def modules_beside(path: Path, source: bytes | None = None) -> list[Path]:
+    """Return a Python file, and the files beside it that it imports, in functions too, with those that these import.
+
+    Of a file that loads modules by names which are not written out, all Python files of its folder count.
+    """
+    folder = path.parent
+    waiting, found = [path], {path: None}
+    for each in waiting:
+        try:
+            tree = ast.parse(source if each == path and source is not None else each.read_bytes())
+        except (OSError, SyntaxError, ValueError):
+            continue
+        nodes = list(ast.walk(tree))
+        if any(_is_dynamic(node) for node in nodes):
+            imported = sorted(folder.rglob("*.py"))
+        else:
+            names = {name for node in nodes for name in _imported(node, each, folder)}
+            imported = [file for name in sorted(names) for file in _files_of(folder, name)]
+        for file in imported:
+            if file not in found:
+                found[file] = None
+                waiting.append(file)
+    return list(found)
+
+
+def _local(path: Path, source: bytes) -> Iterator[object]:
+    """Yield the contents of a project's own file and of its modules, with names as seen from its folder."""
+    folder = path.parent
+    for file in modules_beside(path, source):
+        content = source if file == path else file.read_bytes()
+        yield file.relative_to(folder).as_posix(), hashlib.sha256(content).hexdigest()
+        yield from _libraries(content)
+
+
+def _libraries(content: bytes) -> Iterator[object]:
+    """Yield the versions of installed libraries that a module imports, or the digest of what no version is known of."""
+    for top in _elsewhere(content):
+        versions_of = [(name, version(name)) for name in sorted(_distributions().get(top, ()))]
+        yield versions_of or (top, _package.__wrapped__(top))
+
+
+def _elsewhere(content: bytes) -> list[str]:
+    """List the packages that a module imports which are neither Python's own nor the engine's."""
+    try:
+        nodes = list(ast.walk(ast.parse(content)))
+    except (SyntaxError, ValueError):
+        return []
+    tops = {name.partition(".")[0] for node in nodes for name in _absolute(node)}
+    known = sys.stdlib_module_names | {"ladderlight", "ladderlight_stages", "numpy", "PIL", "numba", "scipy", "skimage"}
+    return sorted(top for top in tops - known if _spec(top) is not None)
+
+
+def _spec(top: str) -> ModuleSpec | None:
+    try:
+        return find_spec(top)
+    except (ImportError, ValueError):
+        return None
+
+
+@cache
+def _distributions() -> dict[str, list[str]]:
+    return dict(packages_distributions())
+
+
+@cache
+def _engine() -> str:
+    """Return the digest of the engine's own code and of the libraries under it."""
+    found = versions()
+    for name in _DECODERS:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            continue
+    return digest_of((found, sys.implementation.cache_tag, _package("ladderlight")))
+
+
+@cache
+def _package(name: str) -> str:
+    """Return the digest of the sources of a package or module."""
+    folder = _folder(name)
+    digest = hashlib.sha256(name.encode())
+    for path in _sources(folder):
+        content = path.read_bytes()
+        digest.update(f"{path.relative_to(folder.parent).as_posix()} {len(content)} ".encode())
+        digest.update(content)
+    return digest.hexdigest()
+
+
+def _top(declaration: StageDeclaration) -> str:
+    return declaration.function.__module__.partition(".")[0]
+
+
+def _folder(name: str) -> Path:
+    """Return the folder of a package, or the file of a module."""
+    spec = _spec(name)
+    if spec is not None and spec.submodule_search_locations:
+        return Path(next(iter(spec.submodule_search_locations)))
+    return Path(spec.origin if spec is not None and spec.has_location and spec.origin else sys.executable)
+
+
+def _sources(place: Path) -> list[Path]:
+    """Return the files of a package that are code: Python's, and compiled modules."""
+    if not place.is_dir():
+        return [place]
+    endings = (".py", ".so", ".pyd")
+    return sorted(Path(top, name) for top, _, names in os.walk(place) for name in names if name.endswith(endings))
+
+
+def _is_dynamic(node: ast.AST) -> bool:
+    named = node.id if isinstance(node, ast.Name) else ""
+    return named in _DYNAMIC or any(name.partition(".")[0] in _DYNAMIC for name in _absolute(node))
+
+
+def _absolute(node: ast.AST) -> Iterator[str]:
+    if isinstance(node, ast.Import):
+        yield from (alias.name for alias in node.names)
+    elif isinstance(node, ast.ImportFrom) and not node.level and node.module:
+        yield node.module
+
+
+def _imported(node: ast.AST, file: Path, folder: Path) -> Iterator[str]:
+    """Yield the dotted names that a node may import, as seen from the folder."""
+    yield from _absolute(node)
+    if isinstance(node, ast.ImportFrom):
+        above = ""
+        if node.level:
+            package = file.parents[node.level - 1]
+            if not package.is_relative_to(folder):
+                return
+            above = ".".join(package.relative_to(folder).parts)
+        module = ".".join(filter(None, (above, node.module)))
+        yield from filter(None, [module])
+        yield from (".".join(filter(None, (module, alias.name))) for alias in node.names)
+
+
+def _files_of(folder: Path, name: str) -> Iterator[Path]:
+    """Yield the files that the import of a dotted name runs, as far as they lie below the folder."""
+    parts = name.split(".")
+    for count in range(1, len(parts) + 1):
+        place = folder.joinpath(*parts[:count])
+        for file in (place.with_name(f"{place.name}.py"), place / "__init__.py"):
+            if file.is_file():
+                yield file

@@ -1,0 +1,148 @@
+"""Whether a build would give what is there: what the last one was made from and what it made, by the files' marks.
+
+An account of that is kept in the cache. The answer takes a look at each file and no more: nothing that computes is
+loaded for it, and neither is the recipe.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import ladderlight
+from ladderlight.cache.marks import Seen, as_json, from_json, mark_of
+from ladderlight.cache.store import Cache
+from ladderlight.errors import LadderlightError
+from ladderlight.recipe.files import picture_files
+from ladderlight.storage.output import settled
+from ladderlight.storage.record import MANIFEST, Record
+from ladderlight.storage.writing import read_regular
+
+if TYPE_CHECKING:
+    from ladderlight.board import Finding
+    from ladderlight.recipe import Recipe
+
+FORMAT = 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class LastBuilt:
+    """The last build, where it is what another one would give."""
+
+    output: Path
+    manifest: Mapping[str, Any]
+    findings: Sequence[Mapping[str, str]]
+
+    @property
+    def cautioned(self) -> bool:
+        """Whether the build has found anything that is an error where cautions are."""
+        return any(finding["level"] == "caution" for finding in self.findings)
+
+
+def up_to_date(recipe: Path) -> LastBuilt | None:
+    """Return the last build of a recipe if nothing has changed since: what it is made from, the program, its files."""
+    try:
+        path = recipe.resolve()
+        cache = Cache.of_user()
+        kept = cache.get(_key(path)) if cache is not None else None
+        if kept is None:
+            return None
+        account = json.loads(kept)
+        output = Path(account["output"])
+        with settled(output):
+            manifest = read_regular(output / MANIFEST)
+            if _is_unchanged(account, path, output, manifest):
+                return LastBuilt(output=output, manifest=json.loads(manifest), findings=account["findings"])
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RuntimeError, LadderlightError):
+        pass  # a build finds out what is wrong, and says it
+    return None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Account:
+    """What a build is made from, noted before it begins."""
+
+    recipe: Recipe
+    began: int
+    """When the command began, before the recipe was read, in nanoseconds since 1970."""
+    seen: Mapping[str, Seen]
+    missing: Sequence[str]
+    """Paths where nothing is."""
+
+    @classmethod
+    def of(cls, recipe: Recipe, *, began: int, inputs: Mapping[Path, Seen], others: Iterable[Path]) -> Account:
+        """Note the inputs as they were seen, and look at other files that count, there or not."""
+        seen = {str(path): each for path, each in inputs.items()}
+        missing = []
+        for path in others:
+            if os.path.lexists(path):
+                seen.setdefault(str(path), Seen.now(path))
+            else:
+                missing.append(str(path))
+        return cls(recipe=recipe, began=began, seen=seen, missing=missing)
+
+    def keep(self, cache: Cache, manifest: bytes, findings: Iterable[Finding]) -> None:
+        """Put the account of a build that is in its place into the cache; not where a file may have changed since."""
+        pictures = [str(file.path) for file in self.recipe.files]
+        read = set(pictures)
+        if any(each.changed_after(self.began) for path, each in self.seen.items() if path not in read):
+            return
+        if not all(each.settled or each.still(path) for path, each in self.seen.items()):
+            return
+        output = self.recipe.output
+        with suppress(OSError, LadderlightError), settled(output):
+            record = Record.read(output)
+            if record is None or read_regular(output / MANIFEST) != manifest:  # another build came after
+                return
+            document = {
+                "format": FORMAT,
+                "program": _program(),
+                "recipe": str(self.recipe.path),
+                "output": str(output),
+                "patterns": self.recipe.patterns if pictures else (),
+                "pictures": pictures,
+                "seen": as_json(self.seen),
+                "missing": self.missing,
+                "manifest": hashlib.sha256(manifest).hexdigest(),
+                "made": {name: _made(output / name) for name in sorted(record.files)},
+                "findings": [{"level": each.level, "where": each.where, "message": each.message} for each in findings],
+            }
+            cache.put(_key(self.recipe.path), json.dumps(document).encode())
+
+
+def _is_unchanged(account: Mapping[str, Any], recipe: Path, output: Path, manifest: bytes) -> bool:
+    if account["format"] != FORMAT or account["program"] != _program() or account["recipe"] != str(recipe):
+        return False
+    if hashlib.sha256(manifest).hexdigest() != account["manifest"]:
+        return False
+    if not all(made is not None and made == _made(output / name) for name, made in account["made"].items()):
+        return False
+    if not all(each.still(path) for path, each in from_json(account["seen"]).items()):
+        return False
+    files, problems = picture_files(recipe.parent, account["patterns"]) if account["patterns"] else ([], [])
+    same = not problems and [str(file.path) for file in files] == account["pictures"]
+    return same and not any(map(os.path.lexists, account["missing"]))
+
+
+def _key(recipe: Path) -> str:
+    return hashlib.sha256(b"account of the last build\0" + os.fsencode(recipe)).hexdigest()
+
+
+def _made(path: Path) -> list[int] | None:
+    """Return the mark of a file that a build has put in place, as JSON has it, without what a rename changes."""
+    mark = mark_of(path)
+    return None if mark is None else [mark[0], mark[1], mark[3]]
+
+
+def _program() -> dict[str, Any]:
+    """Describe what runs: versions, and the folders of libraries, whose times show that one came, went or changed."""
+    sites = [path for path in sys.path if Path(path).name in ("site-packages", "dist-packages")]
+    times = {path: os.stat(path).st_mtime_ns for path in sites if os.path.isdir(path)}  # noqa: PTH112, PTH116
+    return {"version": ladderlight.__version__, "python": sys.version, "libraries": times}

@@ -1,0 +1,96 @@
+"""Faults named from simulated photographs. The camera, in ``tests/benchmarks/camera.py``, shares nothing with them."""
+
+from __future__ import annotations
+
+import importlib.util
+import io
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from ladderlight.bench.faults.listing import faults_of
+from ladderlight.bench.faults.screens import looks_of
+from ladderlight.bench.photograph.ranking import ranked
+from ladderlight.bench.photograph.raster import find_raster
+from ladderlight.bench.photograph.reading import read_photograph
+from ladderlight.board import Placement
+from ladderlight.errors import PictureError
+from ladderlight.proof.scanout import render
+from ladderlight_stages.cards.addresses import addresses
+
+CAMERA = Path(__file__).parents[3] / "benchmarks" / "camera.py"
+
+
+@pytest.fixture(scope="module")
+def camera():
+    spec = importlib.util.spec_from_file_location("camera", CAMERA)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["camera"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def opened(jpeg: bytes) -> np.ndarray:
+    return np.asarray(Image.open(io.BytesIO(jpeg)), dtype=np.float32) / 255
+
+
+def test_faults_on_the_addresses_card_are_named(board, camera) -> None:
+    """One data line stuck low and high, the finest address lines exchanged, a counter bit missing, and no fault."""
+    placement = Placement(board=board)
+    placement.put_codes(addresses(board).codes, bank=0, picture="addresses")
+    words = {name: held for name, (held, _) in placement.words().items()}
+    faults = {fault.text: fault for fault in faults_of(board)}
+    looks = looks_of(board, words, 0, list(faults.values()))
+    named = [
+        "data line D3 (g1) stuck low",
+        "data line D3 (g1) stuck high",
+        "address lines A0 (x2) and A1 (x3) exchanged",
+    ]
+    for seed, text in enumerate([*named, "counter bit y4 missing, and read as high", None]):
+        fault = faults.get(text)
+        faulty = fault.change(board, words) if fault else (board, words)
+        shot = camera.photographed(render(*faulty, 0), np.random.default_rng(seed))
+        found = ranked(opened(shot.jpeg), looks)
+        assert found.fits
+        assert np.abs(found.corners + 0.5 - shot.corners).max() < 1.5  # pixels of the photograph
+        best = found.candidates[0]
+        assert best.sound == (fault is None)
+        assert fault is None or text in [other.text for other in best.look.faults]
+        assert best.confidence > 0.3
+
+
+def test_a_photograph_of_something_else_fits_nothing(board, camera) -> None:
+    placement = Placement(board=board)
+    placement.put_codes(addresses(board).codes, bank=0, picture="addresses")
+    words = {name: held for name, (held, _) in placement.words().items()}
+    looks = looks_of(board, words, 0, faults_of(board)[::20])
+    other = (
+        np.random.default_rng(5).integers(0, 256, (24, 32, 3)).astype(np.uint8).repeat(20, axis=0).repeat(20, axis=1)
+    )
+    found = ranked(opened(camera.photographed(other, np.random.default_rng(1)).jpeg), looks)
+    assert not found.fits
+
+
+def test_a_dark_photograph_has_no_raster() -> None:
+    random = np.random.default_rng(2)
+    assert find_raster((0.02 + 0.004 * random.random((300, 400, 3))).astype(np.float32)) is None
+
+
+def test_photographs_are_turned_as_exif_says_and_others_refused(tmp_path) -> None:
+    """Orientation 6 of the Exif standard (JEITA CP-3451, 4.6.4): the top of the scene is on the right of the file."""
+    pixels = np.zeros((40, 60, 3), dtype=np.uint8)
+    pixels[:, 50:] = 255
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    Image.fromarray(pixels).save(tmp_path / "turned.png", exif=exif)
+    read = read_photograph(tmp_path / "turned.png")
+    assert read.pixels.shape == (60, 40, 3)
+    assert read.scale == 1
+    assert read.pixels[:10].max() == 0
+    assert read.pixels[50:].min() == 1  # the file's right is the scene's bottom
+    (tmp_path / "note.jpg").write_text("no photograph")
+    with pytest.raises(PictureError, match=r"note\.jpg: is not a JPEG or PNG photograph; save it as one"):
+        read_photograph(tmp_path / "note.jpg")

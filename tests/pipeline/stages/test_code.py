@@ -1,0 +1,125 @@
+"""The code of a stage: what must be the same for its earlier results to hold."""
+
+from __future__ import annotations
+
+import importlib.metadata
+from pathlib import Path
+
+import pytest
+
+import ladderlight
+from ladderlight.stages import code
+from ladderlight.stages.code import code_files, code_of, modules_beside
+from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.stages.registry import installed_stages
+
+PLUGIN = """
+from ladderlight import Picture, stage
+{more}
+
+@stage(help="Does nothing.")
+def idle(picture: Picture) -> Picture:
+    return picture
+"""
+
+
+def write(folder: Path, **files: str) -> Path:
+    for name, text in files.items():
+        path = folder / f"{name.replace('__', '/', 1) if '__' in name else name}.py"
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(text)
+    return folder / "idle.py"
+
+
+def idle(path: Path, more: str = "") -> StageDeclaration:
+    path.write_text(PLUGIN.format(more=more))
+    return installed_stages().with_files([path]).get("idle")
+
+
+def names(folder: Path, text: str) -> set[str]:
+    (folder / "idle.py").write_text(text)
+    return {path.relative_to(folder).as_posix() for path in modules_beside(folder / "idle.py")} - {"idle.py"}
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("import curve", {"curve.py", "table.py"}),
+        ("def f():\n    from curve import GAIN", {"curve.py", "table.py"}),
+        ("import lamps", {"lamps/__init__.py", "lamps/base.py"}),
+        ("import lamps.red as red", {"lamps/__init__.py", "lamps/base.py", "lamps/red.py", "table.py"}),
+        ("from lamps import red", {"lamps/__init__.py", "lamps/base.py", "lamps/red.py", "table.py"}),
+        ("import numpy, os", set()),
+        (
+            "import importlib",
+            {"curve.py", "table.py", "other.py", "lamps/__init__.py", "lamps/base.py", "lamps/red.py"},
+        ),
+        (
+            "__import__('cur' + 've')",
+            {"curve.py", "table.py", "other.py"} | {f"lamps/{n}.py" for n in ("__init__", "base", "red")},
+        ),
+    ],
+)
+def test_modules_of_the_folder_that_are_imported_in_any_way(tmp_path: Path, text: str, expected: set[str]) -> None:
+    write(tmp_path, curve="import table\nGAIN = 2", table="T = 1", other="", lamps____init__="from . import base")
+    write(tmp_path, lamps__base="", lamps__red="from table import T")
+    assert names(tmp_path, text) == expected
+
+
+def test_a_module_that_is_changed_makes_another_stage_of_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.syspath_prepend(str(tmp_path))
+    path = write(tmp_path, merrowhithe_gain="GAIN = 2", bystander="")
+    stage = idle(path, "import merrowhithe_gain")
+    first = code_of(stage)
+    write(tmp_path, bystander="CHANGED = 1")
+    assert code_of(stage) == first
+    write(tmp_path, merrowhithe_gain="GAIN = 3")
+    assert code_of(stage) != first
+    write(tmp_path, merrowhithe_gain="GAIN = 2")
+    assert code_of(stage) == first
+
+
+def test_a_plugin_is_the_same_in_another_folder(tmp_path: Path) -> None:
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    assert code_of(idle(tmp_path / "a" / "idle.py")) == code_of(idle(tmp_path / "b" / "idle.py"))
+    assert code_of(idle(tmp_path / "a" / "idle.py")) != code_of(idle(tmp_path / "b" / "idle.py", "MORE = 1"))
+
+
+def test_libraries_that_a_plugin_imports_count_by_version(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    stage = idle(tmp_path / "idle.py", "import pluggy")
+    first = code_of(stage)
+    version = importlib.metadata.version
+    monkeypatch.setattr(code, "version", lambda name: "99" if name == "pluggy" else version(name))
+    assert code_of(stage) != first
+
+
+def test_modules_from_another_folder_count_by_content(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "shared").mkdir()
+    monkeypatch.syspath_prepend(str(tmp_path / "shared"))
+    write(tmp_path / "shared", merrowhithe_shared="GAIN = 2")
+    stage = idle(tmp_path / "idle.py", "import merrowhithe_shared")
+    first = code_of(stage)
+    assert tmp_path / "shared" / "merrowhithe_shared.py" in code_files([stage])
+    write(tmp_path / "shared", merrowhithe_shared="GAIN = 3")
+    assert code_of(stage) != first
+
+
+def test_built_in_stages_are_the_source_of_both_packages() -> None:
+    """Whatever is installed: a checkout counts by its content, whose version stays the same."""
+    stage = installed_stages().get("resize")
+    files = {path.name for path in code_files([stage])}
+    assert {"resampling_loops.py", "runner.py"} <= files
+    assert code_of(stage) == code_of(installed_stages().get("crop"))
+
+
+def test_another_version_is_another_stage(monkeypatch: pytest.MonkeyPatch) -> None:
+    stage = installed_stages().get("resize")
+    first = code_of(stage)
+    monkeypatch.setattr(ladderlight, "__version__", "0.1.1")
+    code._engine.cache_clear()
+    try:
+        assert code_of(stage) != first
+    finally:
+        monkeypatch.undo()
+        code._engine.cache_clear()

@@ -1,0 +1,203 @@
+"""A build of which nothing has changed says so, and does nothing; any change makes it build."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ladderlight import commands
+from ladderlight.cache.folder import VARIABLE
+from ladderlight.workspace.up_to_date import up_to_date
+
+PLUGIN = """
+from ladderlight import Picture, stage
+
+@stage(help="Does nothing.")
+def idle(picture: Picture) -> Picture:
+    return picture
+"""
+
+
+@pytest.fixture
+def lobby(project: Callable[..., Path]) -> Path:
+    """A recipe with a plugin, at rest."""
+    path = project("lobby", build=False)
+    (path.parent / "idle.py").write_text(PLUGIN)
+    text = path.read_text(encoding="utf-8").replace("format = 1", 'format = 1\nplugins = ["idle.py"]')
+    text = text.replace('"grey.pgm"', '"*.pgm"').replace('"y5-y8"', '"y5-y8", "bank0-bank2"')
+    path.write_text(text.replace('use = "resize"', 'use = "idle"\n[[stage]]\nuse = "resize"', 1))
+    time.sleep(0.1)
+    assert commands.main(["build", "--quiet", str(path)]) == 0
+    return path
+
+
+def built(path: Path, capsys: pytest.CaptureFixture[str], *options: str) -> bool:
+    """Build, and return whether anything was done."""
+    capsys.readouterr()
+    assert commands.main(["build", *options, str(path)]) == 0
+    return not capsys.readouterr().out.endswith("lobby-out: up to date\n")
+
+
+def test_one_line_says_that_nothing_has_changed(lobby: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = lobby.parent / "lobby-out"
+    before = {path: path.stat().st_mtime_ns for path in out.rglob("*") if "lock" not in path.name}
+    capsys.readouterr()
+    assert commands.main(["build", str(lobby)]) == 0
+    assert capsys.readouterr().out == f"{out}: up to date\n"
+    assert {path: path.stat().st_mtime_ns for path in before} == before
+
+
+def test_quiet_says_nothing(lobby: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    capsys.readouterr()
+    assert commands.main(["build", "--quiet", str(lobby)]) == 0
+    assert capsys.readouterr() == ("", "")
+
+
+def test_the_document_is_that_of_the_build(lobby: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    documents = []
+    for options in (["--force"], []):
+        time.sleep(0.1)
+        capsys.readouterr()
+        assert commands.main(["build", "--json", *options, str(lobby)]) == 0
+        documents.append(json.loads(capsys.readouterr().out))
+    assert [document.pop("up_to_date") for document in documents] == [False, True]
+    assert documents[0] == documents[1]
+
+
+@pytest.mark.parametrize("option", ["--force", "--no-cache", "--clear-cache"])
+def test_options_that_build_anyway(lobby: Path, capsys: pytest.CaptureFixture[str], option: str) -> None:
+    assert built(lobby, capsys, option)
+    # Without the cache nobody knows afterwards which build it was.
+    assert built(lobby, capsys) is (option == "--no-cache")
+    assert not built(lobby, capsys)
+
+
+def test_cautions_are_still_errors_if_they_are_to_be(lobby: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = up_to_date(lobby)
+    assert found is not None
+    assert found.cautioned
+    assert commands.main(["build", "--strict", str(lobby)]) == 1
+
+
+def replaced(path: Path, old: str, new: str) -> None:
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+
+
+def renamed(folder: Path) -> None:
+    (folder / "light.pgm").rename(folder / "lighter.pgm")
+
+
+def doubled(folder: Path) -> None:
+    (folder / "more.pgm").write_bytes((folder / "grey.pgm").read_bytes())
+
+
+def darker(folder: Path) -> None:
+    """Another content with the old size and the old time."""
+    path = folder / "grey.pgm"
+    before = path.stat()
+    path.write_bytes(path.read_bytes()[:-1] + b"\0")
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+
+
+CHANGES: dict[str, Callable[[Path], object]] = {
+    "recipe": lambda folder: replaced(folder / "lobby.toml", '"470"', '"430"'),
+    "picture": darker,
+    "new picture": doubled,
+    "no picture": lambda folder: (folder / "light.pgm").unlink(),
+    "renamed picture": renamed,
+    "plugin": lambda folder: replaced(folder / "idle.py", "nothing", "nothing at all"),
+    "chips recorded": lambda folder: commands.main(["burned", str(folder / "lobby.toml")]),
+    "device file edited": lambda folder: (folder / "lobby-out/devices/picture.bin").write_bytes(bytes(2048)),
+    "device file deleted": lambda folder: (folder / "lobby-out/devices/picture.bin").unlink(),
+    "manifest edited": lambda folder: replaced(folder / "lobby-out/manifest.json", '"bytes": 2048', '"bytes": 2047'),
+    "proof deleted": lambda folder: (folder / "lobby-out/proof/index.html").unlink(),
+    "other output": lambda folder: replaced(folder / "lobby.toml", '"lobby-out"', '"other/lobby-out"'),
+    "cache gone": lambda folder: shutil.rmtree(os.environ[VARIABLE]),
+    "cache damaged": lambda folder: [
+        p.write_bytes(b"{}") for p in Path(os.environ[VARIABLE]).rglob("*") if p.is_file()
+    ],
+}
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_every_change_builds(lobby: Path, capsys: pytest.CaptureFixture[str], change: str) -> None:
+    assert not built(lobby, capsys)
+    CHANGES[change](lobby.parent)
+    time.sleep(0.1)
+    assert built(lobby, capsys)
+    assert not built(lobby, capsys)
+
+
+def test_what_a_change_and_its_undoing_leave_is_built_once_more_or_the_same(
+    lobby: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = lobby.parent / "lobby-out"
+    first = (out / "manifest.json").read_bytes()
+    replaced(lobby, '"470"', '"430"')
+    assert built(lobby, capsys)
+    replaced(lobby, '"430"', '"470"')
+    time.sleep(0.1)
+    assert built(lobby, capsys)
+    assert (out / "manifest.json").read_bytes() == first
+
+
+def test_another_version_of_the_program_builds(
+    lobby: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("ladderlight.__version__", "0.1.1")
+    assert built(lobby, capsys)
+
+
+def test_a_library_that_was_installed_since_builds(
+    lobby: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """As installers do, a folder beside the others."""
+    site = tmp_path / "site-packages"
+    (site / "one-1.0.dist-info").mkdir(parents=True)
+    monkeypatch.syspath_prepend(str(site))
+    assert built(lobby, capsys)
+    assert not built(lobby, capsys)
+    (site / "two-1.0.dist-info").mkdir()
+    assert built(lobby, capsys)
+
+
+def test_a_recipe_that_changed_while_it_was_read_is_not_up_to_date(
+    lobby: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody can tell which of the two was read."""
+    from ladderlight.recipe import loading
+
+    def loaded(path: Path) -> object:
+        recipe = loading.load(path)
+        replaced(path, "the harbour", "the old harbour")
+        return recipe
+
+    replaced(lobby, "format = 1", "# the harbour\nformat = 1")
+    time.sleep(0.1)
+    with monkeypatch.context() as patched:
+        patched.setattr("ladderlight.recipe.load", loaded, raising=False)
+        assert built(lobby, capsys)
+    assert built(lobby, capsys)
+
+
+def test_nothing_that_computes_is_loaded(lobby: Path) -> None:
+    code = (
+        "import sys; from ladderlight.commands import main; main(sys.argv[1:]);"
+        "print({m.partition('.')[0] for m in sys.modules} & {'numpy', 'PIL', 'numba', 'rich', 'scipy', 'tomli'})"
+    )
+    assert commands.main(["build", "--quiet", str(lobby)]) == 0
+    for expected in (False, True):  # the first may see that other folders of libraries are used than here
+        done = subprocess.run([sys.executable, "-c", code, "build", str(lobby)], capture_output=True, text=True)
+        lines = done.stdout.splitlines()
+        assert lines[0].endswith("up to date") or not expected
+    assert lines[1:] == ["set()"]
