@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Finding
-from ladderlight.board.scanning.playback import play
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
 from ladderlight.flow.pictures import TileSet
 from ladderlight.proof.disturbance import disturbance, marks_png
@@ -67,9 +66,11 @@ def proof_files(
             "share": percent(disturbed.share).replace(" ", "\N{NO-BREAK SPACE}"),
             "marked": much,
         }
-        for bank in banks if much else ():
-            shown = disturbed.shown if bank == banks[0] else play(board, scanned.words, bank)
-            yield f"screens/undefined{bank}.png", marks_png(shown)
+        if much:
+            frames = disturbed.frames
+            with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+                marks = pool.map(lambda bank: marks_png(frames.disturbed(bank)), banks)
+                yield from zip((f"screens/undefined{bank}.png" for bank in banks), marks, strict=True)
     yield "index.html", page(project, board, manifest, findings, banks, sheets, waiting, tray=tray).encode()
 
 

@@ -190,7 +190,7 @@ def _named(place: Place, ohms: float) -> str:
 
 def _driver(board: Board, line: str) -> tuple[ChipPin, ...]:
     """Return the data pins that drive a ladder line; none for a resistor that no line drives."""
-    source = board.outputs.get(line)
+    source = board.outputs.get(line.removesuffix(" first").removesuffix(" second"))
     if source is None:
         return ()
     memory = board.memory(source.memory)

@@ -18,7 +18,7 @@ _EDGES = ("hsync", "vsync", "blank")
 
 def timing_problems(board: Board) -> list[Problem]:
     """Return what keeps memories from driving their timing lines, each at its data pin."""
-    return [*_misplaced(board)] or [_torn(board, conflict) for conflict in timing_conflicts(board)]
+    return [*_misplaced(board)] or [_conflicting(board, conflict) for conflict in timing_conflicts(board)]
 
 
 def findings(board: Board) -> Iterator[Finding]:
@@ -52,7 +52,7 @@ def _misplaced(board: Board) -> Iterator[Problem]:
                 yield Problem(where=where, what=f"{what}, so it cannot drive timing line {name!r}", action=action)
 
 
-def _torn(board: Board, conflict: TimingConflict) -> Problem:
+def _conflicting(board: Board, conflict: TimingConflict) -> Problem:
     index = next(place for place, memory in enumerate(board.memories) if memory.name == conflict.memory)
     (low_x, low_y), (high_x, high_y) = conflict.low, conflict.high
     bits = joined(conflict.missing)

@@ -58,7 +58,7 @@ def timing_conflicts(board: Board) -> Iterator[TimingConflict]:
         read = frame.read(memory)
         for pin, name in pins.items():
             level = frame.level(name)
-            both = _torn(read, level, memory.words)
+            both = _conflicting(read, level, memory.words)
             if both is None:
                 continue
             low, high = (int(np.argmax((read == both) & (level == wanted))) for wanted in (False, True))
@@ -114,13 +114,13 @@ def _turns(board: Board, memory: Memory) -> list[int]:
     return sorted(turns)
 
 
-def _torn(read: Ints, level: Flags, words: int) -> int | None:
+def _conflicting(read: Ints, level: Flags, words: int) -> int | None:
     """Return the first address, by time, at which a line would have to be both low and high; None if there is none."""
     high, low = (np.zeros(words, dtype=bool) for _ in range(2))
     high[read[level]] = True
     low[read[~level]] = True
-    torn = (high & low)[read]
-    return int(read[np.argmax(torn)]) if torn.any() else None
+    both = (high & low)[read]
+    return int(read[np.argmax(both)]) if both.any() else None
 
 
 def _missing(board: Board, memory: Memory, name: str) -> tuple[str, ...]:
@@ -147,7 +147,7 @@ def _carries(board: Board, memory: Memory, name: str, bits: list[str]) -> bool:
     wider = replace(board, memories=tuple(more if other is memory else other for other in board.memories))
     frame = _Frame(wider)
     _, read = np.unique(frame.read(more), return_inverse=True)
-    return _torn(read, frame.level(name), len(read)) is None
+    return _conflicting(read, frame.level(name), len(read)) is None
 
 
 class _Frame:
