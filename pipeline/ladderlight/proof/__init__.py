@@ -14,13 +14,13 @@ from ladderlight.board import Finding
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
 from ladderlight.flow.pictures import TileSet
 from ladderlight.proof.disturbance import disturbance, marks_png
-from ladderlight.proof.page import burn_page, page
+from ladderlight.proof.page import burn_page, page, trays_page
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.screens import screen_png, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
 from ladderlight.units.words import percent
 
-__all__ = ["burn_page", "proof_files"]
+__all__ = ["burn_page", "proof_files", "trays_page"]
 
 
 def proof_files(
@@ -28,6 +28,8 @@ def proof_files(
     scanned: Scanned,
     manifest: Mapping[str, Any],
     findings: Sequence[Finding],
+    *,
+    tray: int | None = None,
 ) -> Iterator[tuple[str, bytes]]:
     """Yield the files of the proof by their paths below ``proof/``: the screens, tile sets, then ``index.html``.
 
@@ -41,6 +43,8 @@ def proof_files(
         The build's manifest.
     findings
         What ``check`` has to say.
+    tray
+        Which tray this is, if any: its page lies one folder deeper.
     """
     board, banks = scanned.board, scanned.banks
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
@@ -67,7 +71,7 @@ def proof_files(
             with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
                 marks = pool.map(lambda bank: marks_png(frames.disturbed(bank)), banks)
                 yield from zip((f"screens/undefined{bank}.png" for bank in banks), marks, strict=True)
-    yield "index.html", page(project, board, manifest, findings, banks, sheets, waiting).encode("utf-8")
+    yield "index.html", page(project, board, manifest, findings, banks, sheets, waiting, tray=tray).encode()
 
 
 def _described(tiles: TileSet, places: NDArray[np.int64], number: int) -> dict[str, Any]:

@@ -177,8 +177,8 @@ def test_a_recipe_that_changed_while_it_was_read_is_not_up_to_date(
     """Nobody can tell which of the two was read."""
     from ladderlight.recipe import loading
 
-    def loaded(path: Path) -> object:
-        recipe = loading.load(path)
+    def loaded(path: Path, *, pictures: loading.Pictures) -> object:
+        recipe = loading.load(path, pictures=pictures)
         replaced(path, "the harbour", "the old harbour")
         return recipe
 
