@@ -26,13 +26,12 @@ def with_cards(recipe: Recipe, coded: CodedPictures, cards: Mapping[str, CardUse
     return coded.with_cards(list(_drawn(recipe, [picture.origin for picture in coded.described], cards)))
 
 
-def card_names(recipe: Recipe) -> list[str]:
-    """Name each card of a recipe by its stage, with a number where a picture has that name already."""
+def named_cards(recipe: Recipe) -> dict[str, CardUse]:
+    """Return a recipe's cards, each by the name of its stage, with a number where a picture has that name already."""
     names = set(unique_names(recipe.files).values())
-    found = []
+    found: dict[str, CardUse] = {}
     for card in recipe.cards:
-        found.append(next(name for name in _numbered(card.declaration.name) if name not in names))
-        names.add(found[-1])
+        found[next(name for name in _numbered(card.declaration.name) if name not in names | found.keys())] = card
     return found
 
 
@@ -74,8 +73,8 @@ def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
         some = replace(recipe, cards=(*kept, card))
         try:
             refuse(problems_of(card.declaration, recipe.board, card.options, viewing=recipe.viewing), ArrangementError)
-            cards = dict(zip(card_names(some), some.cards, strict=True))
-            drawn = [*coded, _draw(some, card, card_origins(cards, [], recipe.board)[-1])]
+            origin = card_origins(named_cards(some), [], some.board)[-1]
+            drawn = [*coded, _draw(some, card, origin)]
             contents = Chain(recipe=some).arrange(drawn)
             if not _shown(recipe.board, contents, drawn):
                 raise ArrangementError("its tiles or colours do not fit beside those of the cards before it")

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from ladderlight.engine.cards import card_names
+from ladderlight.engine.cards import named_cards
 from ladderlight.engine.plan import Plan
 from ladderlight.errors import ArrangementError, Fault
 from ladderlight.recipe import PictureFile, Recipe
@@ -58,7 +58,7 @@ def deal(recipe: Recipe, frames: Mapping[PictureFile, int]) -> tuple[Tray, ...]:
     ArrangementError
         One line for each picture that cannot be dealt.
     """
-    cards = dict(zip(card_names(recipe), recipe.cards, strict=True))
+    cards = named_cards(recipe)
     if recipe.per_tray is None or not (recipe.files or cards):
         return (Tray(files=recipe.files, cards=cards),)
     hands = [*_files(recipe, frames), *_cards(cards)]
