@@ -110,6 +110,8 @@ def _print(loaded: Recipe, document: Mapping[str, Any], *, quiet: bool, verbose:
     _print_board(console, loaded.title, document)
     if verbose:
         _print_chain(console, loaded)
+    if verbose and document["ok"]:
+        _print_trays(console, loaded)
     print_findings(console, findings)
     waiting = loaded.takes_pictures and not loaded.files and not loaded.cards
     ready = "no pictures yet; add [pictures] to build" if waiting else "ready to build"
@@ -157,6 +159,18 @@ def _print_chain(console: Console, recipe: Recipe) -> None:
     for card in recipe.cards:
         given = ", ".join(f"{name} = {_written(value)}" for name, value in card.options.items())
         console.print(f"card     {card.declaration.name}  {given}".rstrip())
+
+
+def _print_trays(console: Console, recipe: Recipe) -> None:
+    """List what is dealt to each tray, where the headers tell."""
+    from ladderlight.recipe.headers import headers_of
+    from ladderlight.workspace.trays import deal
+
+    headers = headers_of(recipe)
+    if recipe.per_tray is None or headers.frames is None:
+        return
+    for tray in deal(recipe, {file: probe.frames for file, probe in headers.probes.items()}):
+        console.print(f"tray {tray.number}   {', '.join([*(file.source for file in tray.files), *tray.cards])}")
 
 
 def _written(value: Any) -> str:

@@ -17,7 +17,7 @@ from ladderlight.recipe.inputs import unreadable_inputs
 from ladderlight.stages.boundary import capacity_problems
 from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
-from ladderlight.storage.record import refuse_another
+from ladderlight.storage.record import MANIFEST, Record, refuse_another
 from ladderlight.workspace.planned import planned_files
 from ladderlight.workspace.trays import Tray, deal
 
@@ -35,7 +35,7 @@ def readiness(recipe: Recipe, *, strict: bool = False, whole: bool = True) -> li
     asked = recipe.board_works and whole
     staged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)] if asked else []
     files = _files(recipe, whole=whole)
-    output = _errors(_output_faults(recipe), "output")
+    output = [*_errors(_output_faults(recipe), "output"), *_left_behind(recipe)]
     found = [*recipe.findings, *output, *recipe.cautions, *staged, *files]
     if strict:
         found = [replace(one, level="error") if one.level == "caution" else one for one in found]
@@ -50,6 +50,14 @@ def _output_faults(recipe: Recipe) -> list[Fault]:
         except BuildError as error:
             return list(error.faults)
     return output_faults(recipe.output, recipe.owner)
+
+
+def _left_behind(recipe: Recipe) -> Iterator[Finding]:
+    """Yield a caution where the folder around those of revisions still has a build of one board."""
+    around = recipe.output.parent
+    if recipe.revision is not None and Record.read(around) is not None and (around / MANIFEST).exists():
+        message = f"{around} still has a build from before there were revisions; burn none of it, and delete it"
+        yield Finding(level="caution", where="output", message=message)
 
 
 def _errors(faults: Iterable[Fault], where: str = "") -> list[Finding]:

@@ -209,6 +209,27 @@ def test_another_recipes_folder_around_those_of_the_revisions_is_refused(
     assert not (path.parent / "out" / "a").exists()
 
 
+def test_a_build_from_before_there_were_revisions_is_cautioned_of(
+    write: Write, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = write()
+    text = path.read_text(encoding="utf-8")
+    before = text.replace('[revisions]\na = "boards/a.toml"\nb = "boards/b.toml"', "")
+    before = before.replace("format = 1", 'format = 1\nboard = "boards/a.toml"')
+    path.write_text(before.replace('revision = "a"\n', "").replace('revision = "b"\n', ""), encoding="utf-8")
+    assert commands.main(["build", "--quiet", str(path)]) == 0
+    path.write_text(text, encoding="utf-8")
+    capsys.readouterr()
+    assert commands.main(["check", "--json", str(path), "--revision", "a"]) == 0
+    found = [one for one in json.loads(capsys.readouterr().out)["findings"] if one["where"] == "output"]
+    out = path.parent / "out"
+    message = f"{out} still has a build from before there were revisions; burn none of it, and delete it"
+    assert found == [{"level": "caution", "where": "output", "message": message}]
+    assert commands.main(["build", "--quiet", str(path)]) == 0
+    assert (out / "manifest.json").exists()  # it is the user's to delete
+    assert (out / "b" / "manifest.json").exists()
+
+
 def test_the_schema_takes_a_board_or_revisions() -> None:
     document = schema()
     assert document["required"] == ["format"]

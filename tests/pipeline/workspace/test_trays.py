@@ -114,6 +114,13 @@ def test_frames_of_an_animation_stay_in_one_tray(make: Make) -> None:
         dealt(make(4, "per_tray = 3", arrange=films, more=apart))
 
 
+def test_check_lists_the_trays(make: Make, capsys: pytest.CaptureFixture[str]) -> None:
+    path = make(5, 'per_tray = "banks"\ncards = ["addresses"]')
+    assert commands.main(["check", "--verbose", str(path)]) == 0
+    listed = [line for line in capsys.readouterr().out.splitlines() if line.startswith("tray ")]
+    assert listed == ["tray 1   p1.pgm, p2.pgm, p3.pgm, p4.pgm", "tray 2   p5.pgm, addresses"]
+
+
 def test_each_tray_is_a_whole_set_of_files_that_shows_its_pictures(make: Make, tmp_path: Path) -> None:
     path = make(6)
     assert commands.main(["build", "--quiet", str(path)]) == 0
