@@ -45,7 +45,7 @@ class RecordForm:
             start += block.size
             if leave_out_fill:
                 kept = (block != 0xFF).any(axis=1)
-                block, addresses = block[kept], addresses[kept]  # noqa: PLW2901
+                block, addresses = block[kept], addresses[kept]
             texts.append(self._encoded(addresses, block))
             count += len(block)
         return b"".join(texts), count

@@ -29,9 +29,7 @@ def _bincopy(data, offset, record, *, leave_out_fill):
 @pytest.mark.parametrize(("record", "bits", "offset"), [(16, 24, 0), (250, 32, 0xFFF0), (7, 24, 3), (1, 32, 0x1234567)])
 def test_s_records_are_those_of_another_writer(board, random_contents, record, bits, offset, leave_out_fill):
     contents = _sparse(board, random_contents)
-    (file,) = s_record(
-        contents, board, address_bits=bits, record=record, offset=offset, leave_out_fill=leave_out_fill
-    )
+    (file,) = s_record(contents, board, address_bits=bits, record=record, offset=offset, leave_out_fill=leave_out_fill)
     data = contents.memories["picture"].words.astype(np.uint8).tobytes()
     other = _bincopy(data, offset, record, leave_out_fill=leave_out_fill)
     other.header, other.execution_start_address = "picture", 0
