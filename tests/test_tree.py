@@ -74,7 +74,7 @@ OWN_WORDS = {
     "proof/burnsheet.py": {"binary", "text"},
     # Keys of tables of the engine's own.
     "bench/sheets/document.py": {"binary"},
-    "proof/__init__.py": {"tiles"},
+    "proof/files.py": {"tiles"},
     "commands/build.py": {"text"},
     "workspace/manifest.py": {"text"},
     # "text" is the type of a value.

@@ -14,6 +14,7 @@ import shutil
 import sys
 import time
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from types import BuiltinFunctionType, CodeType, FunctionType, ModuleType
 from typing import Any
@@ -33,9 +34,9 @@ def folder_for(*ingredients: object) -> Path | None:
     None where it cannot be made, would lie in a folder of another user, or the compiler is switched off.
     """
     import llvmlite
-    import numba
     import numpy as np
 
+    numba = _compiler()
     if numba.config.DISABLE_JIT:
         return None
     versions = (sys.version, numba.__version__, llvmlite.__version__, np.__version__)
@@ -55,6 +56,24 @@ def folder_for(*ingredients: object) -> Path | None:
     except (OSError, RuntimeError):  # no permission, no room, no home
         return None
     return folder
+
+
+@cache
+def _compiler() -> Any:
+    """Import the compiler without SciPy's linear algebra, which no loop uses and which takes nearly as long again.
+
+    The compiler looks whether it is there when its array functions are imported, and does without where it is not.
+    """
+    import numba
+
+    name = "scipy.linalg.cython_blas"
+    if name not in sys.modules:
+        sys.modules[name] = None  # type: ignore[assignment]
+        try:
+            import numba.np.arraymath
+        finally:
+            del sys.modules[name]
+    return numba
 
 
 def constant(value: object) -> str:

@@ -20,7 +20,7 @@ import pytest
 from ladderlight.bench.wiring import WiredChip, Wiring, wiring_of
 from ladderlight.board.scanning.playback import count_codes
 from ladderlight.board.scanning.timing_lines import timing_pins, timing_words
-from ladderlight.recipe import load
+from ladderlight.recipe import load_revisions
 
 RECIPES = Path(__file__).parents[2] / "recipes"
 LINES = 20
@@ -140,7 +140,7 @@ class Hardware:
 
 @pytest.mark.parametrize("name", sorted(path.name for path in RECIPES.iterdir() if path.is_dir()))
 def test_the_wiring_shows_the_picture(name: str, program: Callable[[str], str], tmp_path: Path) -> None:
-    board = load(RECIPES / name / "recipe.toml", pictures="ignored").board
+    board = load_revisions(RECIPES / name / "recipe.toml", pictures="ignored")[0].board
     rng = np.random.default_rng(3)
     words = {
         memory.name: rng.integers(0, 1 << memory.part.width, memory.words).astype(np.uint32)

@@ -70,7 +70,7 @@ def compare(
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Compare chips that were read back with the last build, or two revisions with each other.
+    """Compare chips read back with the last build, or two revisions.
 
     Likely faults are named where chips differ. A dump holds all of a device, or the content of one of its files.
 

@@ -20,9 +20,10 @@ from ladderlight.engine.entries import Described
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.steps import Progress, Refused
 from ladderlight.errors import ArrangementError, BuildError, DocumentError, Fault, PictureError
-from ladderlight.proof import burn_page, proof_files, trays_page
 from ladderlight.proof.burnsheet import burn_sheet
+from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
+from ladderlight.proof.page import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import shown_banks
 from ladderlight.recipe import Recipe

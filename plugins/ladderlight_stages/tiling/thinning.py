@@ -56,7 +56,7 @@ def thin(
         Returns the tiles as points in an orientation, float32 (tiles, dimensions); 0 is the orientation that is kept.
         The distance of two tiles is the least over the orientations of one of them.
     turns
-        How many orientations there are.
+        How many orientations there are; each undoes itself.
     uses
         How often each tile is shown, int64 (tiles,).
     most
@@ -305,9 +305,9 @@ def _distance(
     """Return the least squared distance over the orientations of one of two tiles, and that turn; ``most`` if more."""
     dimensions = clouds.shape[2]
     least, turn = np.float32(most), 0
-    one = clouds[0, tile]
+    two = clouds[0, other]
     for turned in range(len(clouds)):
-        two = clouds[turned, other]
+        one = clouds[turned, tile]  # the others are many: in one orientation they fit the cache
         total, k = np.float32(0), 0
         while k + 4 <= dimensions and total < least:
             a, b, c, d = one[k] - two[k], one[k + 1] - two[k + 1], one[k + 2] - two[k + 2], one[k + 3] - two[k + 3]

@@ -10,6 +10,7 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -177,8 +178,8 @@ def test_a_recipe_that_changed_while_it_was_read_is_not_up_to_date(
     """Nobody can tell which of the two was read."""
     from ladderlight.recipe import loading
 
-    def loaded(path: Path, *, pictures: loading.Pictures, revision: str | None) -> object:
-        recipes = loading.load_revisions(path, pictures=pictures, revision=revision)
+    def loaded(path: Path, **options: Any) -> object:
+        recipes = loading.load_revisions(path, **options)
         replaced(path, "the harbour", "the old harbour")
         return recipes
 
