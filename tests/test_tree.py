@@ -63,10 +63,7 @@ def test_packages_and_files_stay_small(tree: Path) -> None:
 @pytest.mark.parametrize("tree", ["pipeline", "plugins", "tests"])
 def test_no_file_is_long(tree: str) -> None:
     lines = {str(file.relative_to(ROOT)): len(file.read_text().splitlines()) for file in (ROOT / tree).rglob("*.py")}
-    assert {file: count for file, count in lines.items() if count > MOST_LINES and file not in LONG} == {}
-
-
-LONG = {"tests/pipeline/recipe/test_loading.py"}
+    assert {file: count for file, count in lines.items() if count > MOST_LINES} == {}
 
 
 FORMATS = {"binary", "intel_hex", "s_record", "verilog_mem", "c_array", "assembler"}
@@ -76,6 +73,7 @@ OWN_WORDS = {
     "readback/dumps.py": FORMATS,
     "proof/burnsheet.py": {"binary", "text"},
     # Keys of tables of the engine's own.
+    "bench/sheets/document.py": {"binary"},
     "proof/__init__.py": {"tiles"},
     "commands/build.py": {"text"},
     "workspace/manifest.py": {"text"},

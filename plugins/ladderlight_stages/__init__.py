@@ -15,6 +15,7 @@ def ladderlight_stages() -> list[str]:
     package = "ladderlight_stages"
     return [
         f"{package}.sources.read.stage:read",
+        f"{package}.cards.addresses:addresses",
         f"{package}.pictures.crop.stage:crop",
         f"{package}.pictures.resize:resize",
         f"{package}.pictures.rotate:rotate",

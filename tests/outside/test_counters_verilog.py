@@ -133,7 +133,7 @@ def make(memory, ladder, counters: Counters, output: str) -> Board:
 def test_sync_blanking_and_picture(memory, ladder, simulated, starts: dict[str, int], delay: int, output: str) -> None:
     board = make(memory, ladder, Counters(**starts, blanking_delay=delay), output)
     words = np.random.default_rng(7).integers(0, 256, board.memories[0].words).astype(np.uint32)
-    frames = simulated(report(board)["raster"], words, registered=output == "register")
+    frames = simulated(report(board, [])["raster"], words, registered=output == "register")
     assert set(lengths(frames.hsync)) == {(1, 96 // 8), (0, 704 // 8)}
     assert set(lengths(frames.hblank)) == {(1, 160 // 8), (0, 640 // 8)}
     assert set(lengths(frames.vsync)) == {(1, 2 * 100), (0, 523 * 100)}

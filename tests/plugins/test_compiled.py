@@ -113,13 +113,15 @@ def test_after_an_upgrade_the_new_code_runs(tmp_path: Path) -> None:
     script = (
         "import numpy as np\n"
         "from ladderlight_stages.halftone.lattice_loops import diffuse_lattice\n"
-        "levels = np.array([[0, 1000]] * 3, np.int32)\n"
-        "codes = np.array([[0, 1]] * 3, np.uint16)\n"
-        "pixels = np.full((2, 1, 3), 200, np.float32)\n"
-        "limits = np.array([[0, 1000, 0, 0, 1000]] * 3, np.float32)\n"
-        "below = np.array([[1, 0, 1 << 11], [1, 0, 0], [1, 0, 0]], np.int32)\n"
-        "found, _ = diffuse_lattice(pixels, 1.0, limits, 9, levels, codes, np.zeros(2, np.int32), below, True)\n"
-        "print(found.ravel().tolist())\n"
+        "levels = np.array([[1024] * 3 + [2024] * 3] * 3, np.int32)\n"
+        "codes = np.array([[0] * 3 + [1] * 3] * 3, np.uint16)\n"
+        "pixels = np.zeros((34, 1, 3), np.float32)\n"
+        "pixels[16:18] = 400\n"
+        "limits = np.array([[0, 1000, -1024, 0, 1000]] * 3, np.float32)\n"
+        "below = np.array([[1, 0, 1 << 9], [1, 0, 0], [1, 0, 0]], np.int32)\n"
+        "none = np.zeros(3, np.int32)\n"
+        "found, _ = diffuse_lattice(pixels, 1.0, limits, 9, levels, codes, none[:2], below, True, none)\n"
+        "print(found[16:18].ravel().tolist())\n"
     )
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
     environment |= {"XDG_CACHE_HOME": str(tmp_path / "cache"), "LOCALAPPDATA": str(tmp_path / "cache")}
@@ -130,7 +132,7 @@ def test_after_an_upgrade_the_new_code_runs(tmp_path: Path) -> None:
         subprocess.run([sys.executable, "-m", "pip", "--python", python, *install], check=True, env=environment)
         run_ = subprocess.run([python, "-c", script], env=environment, check=True, capture_output=True, text=True)
         found.append(run_.stdout.strip())
-    # the first row leaves 200 of 1000; with it the second has 400, and 600 when errors count twice
+    # the first of two grey rows leaves 400 of 1000; with a quarter of it the second has 500, with twice as much 600
     assert found == ["[0, 0]", "[0, 3]", "[0, 3]"]
 
 

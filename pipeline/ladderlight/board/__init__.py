@@ -3,7 +3,7 @@
 from ladderlight.board.model.board import Blanking, Board, Counters, Geometry
 from ladderlight.board.model.findings import Finding
 from ladderlight.board.model.ladder import Channel, Ladder
-from ladderlight.board.model.memory import PARTS, Device, Memory, Packing, Part
+from ladderlight.board.model.memory import PART_NAMES, PARTS, Device, Memory, Packing, Part
 from ladderlight.board.model.modes import MODES, Axis, Mode
 from ladderlight.board.model.palette import Lattice, Palette, linear_from_srgb, srgb_from_linear
 from ladderlight.board.model.raster import Raster
@@ -12,6 +12,7 @@ from ladderlight.board.scanning.placement import Conflict, Placement
 __all__ = [
     "MODES",
     "PARTS",
+    "PART_NAMES",
     "Axis",
     "Blanking",
     "Board",

@@ -26,7 +26,7 @@ _LAB = np.array(
 )
 
 
-def likeness_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float32]:
+def similarity_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float32]:
     """Convert to OKLab's two axes of colour with CIELAB's lightness, in which darks are further apart.
 
     Straight distance in this space predicts the similarity of two colours side by side: photographs reduced by it

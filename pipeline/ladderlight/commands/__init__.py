@@ -11,14 +11,15 @@ import typer
 from typer.completion import shell_complete
 
 from ladderlight import __version__
-from ladderlight.commands import build, burned, check, compare, decode, guide, ladder, schema, stages, start, watch
-from ladderlight.commands.reporting import print_faults
+from ladderlight.commands import bench, build, burned, check, compare, decode, ladder, start, watch
+from ladderlight.commands.about import guide, schema, stages
 from ladderlight.commands.terminal.failures import failure_of, print_lines
 from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
 from ladderlight.commands.terminal.report_stream import keeps_stdout
+from ladderlight.commands.terminal.reporting import print_faults
 from ladderlight.commands.terminal.streams import safe_streams
 from ladderlight.errors import Fault
-from ladderlight.storage.stopping import Stops, unwinding
+from ladderlight.storage.stopping import Stops, unwinding, workers_left
 from ladderlight.system.paths import reason_of
 
 PIPE_CLOSED = 141
@@ -41,6 +42,7 @@ COMMANDS = (
     check.check,
     build.build,
     watch.watch,
+    bench.bench,
     burned.burned,
     compare.compare,
     decode.decode,
@@ -76,9 +78,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug.
 
     With ``--json`` there is one document on stdout whatever happens. A program that a signal stopped gives 128 and the
-    signal's number.
+    signal's number. Without ``arguments`` the command line is the process's own; the process then ends here if a stop
+    has left threads at work.
     """
-    arguments = list(sys.argv[1:] if arguments is None else arguments)
+    status = _status_of(list(sys.argv[1:] if arguments is None else arguments))
+    if arguments is None and workers_left():
+        os._exit(status)
+    return status
+
+
+def _status_of(arguments: Sequence[str]) -> int:
     with unwinding() as stops, safe_streams() as (out, _):
         status, faults = _run(arguments, stops)
         print_lines(faults)

@@ -24,13 +24,14 @@ def build(
     """Build a recipe: device files, proof and burn sheet."""
     from dataclasses import asdict
 
-    from ladderlight.commands.reporting import picture_progress, print_document, print_findings, stderr, stdout
+    from ladderlight.commands.terminal.progress import picture_progress
+    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
     from ladderlight.workspace.build import build as build_recipe
 
     loaded = load(recipe_path(recipe))
-    with picture_progress(quiet=quiet) as progress:
-        built = build_recipe(loaded, workers=workers, progress=progress, strict=strict)
+    with picture_progress(quiet=quiet) as (progress, refused):
+        built = build_recipe(loaded, workers=workers, progress=progress, refused=refused, strict=strict)
     told = (finding for finding in built.findings if verbose or finding.level != "note")
     print_findings(stderr(quiet=quiet), told)
     if json_:

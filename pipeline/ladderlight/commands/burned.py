@@ -25,7 +25,7 @@ def burned(
     """
     from dataclasses import asdict
 
-    from ladderlight.commands.reporting import print_document, print_findings, stderr, stdout
+    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
     from ladderlight.workspace.burned import FILE
     from ladderlight.workspace.last_build import last_build, stale_findings

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path
+from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path, refuse_ending
 from ladderlight.system.printable import printable, printable_values
+from ladderlight.units.words import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -38,22 +39,24 @@ def check(
 
     from ladderlight.board import Finding
     from ladderlight.board.advice.report import report
-    from ladderlight.commands.reporting import print_document, print_findings, stderr, stdout
+    from ladderlight.board.model.findings import is_refused
+    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
     from ladderlight.workspace.last_build import stale_findings
     from ladderlight.workspace.readiness import readiness
     from ladderlight.workspace.recorded import burn_findings
 
+    refuse_ending(page, (".html", ".htm"), "--page")
     loaded = load(recipe_path(recipe), pictures="checked")
     if page is not None:
         from ladderlight.recipe.inputs import input_files, refuse_in_the_way
         from ladderlight.storage.exports import export
 
         refuse_in_the_way([page], loaded, command=_PAGE)
-    document = report(loaded.board)
+    document = report(loaded.board, loaded.findings)
     works = document["ok"]
     found = readiness(loaded, strict=strict)
-    document["ok"] = not any(finding.level == "error" for finding in found)
+    document["ok"] = not is_refused(found)
     if works:
         refused = {finding.where for finding in found if finding.level == "error"}
         found += [finding for finding in stale_findings(loaded) if finding.where not in refused]
@@ -76,7 +79,7 @@ def check(
         if verbose:
             _print_chain(console, loaded)
         print_findings(console, (Finding(**finding) for finding in document["findings"]))
-        waiting = loaded.takes_pictures and not loaded.files
+        waiting = loaded.takes_pictures and not loaded.files and not loaded.cards
         ready = "no pictures yet; add [pictures] to build" if waiting else "ready to build"
         console.print(ready if document["ok"] else "fix the errors first")
         if page is not None:
@@ -94,9 +97,9 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
     rows = [
         (
             "picture",
-            f"{picture['width']} x {picture['height']} pixels, each {_number(picture['repeat_x'], 'count')} by "
-            f"{_number(picture['repeat_y'], 'line')}; pixel aspect {picture['pixel_aspect']:.4g}; "
-            f"{_number(picture['banks'], 'bank')}",
+            f"{picture['width']} x {picture['height']} pixels, each {counted(picture['repeat_x'], 'count')} by "
+            f"{counted(picture['repeat_y'], 'line')}; pixel aspect {picture['pixel_aspect']:.4g}; "
+            f"{counted(picture['banks'], 'bank')}",
         ),
         (
             "raster",
@@ -123,10 +126,13 @@ def _print_chain(console: Console, recipe: Recipe) -> None:
         console.print(f"stage    {use.declaration.name}  {given}".rstrip())
     for file in recipe.files:
         console.print(f"picture  {file.source}")
+    for card in recipe.cards:
+        given = ", ".join(f"{name} = {_written(value)}" for name, value in card.options.items())
+        console.print(f"card     {card.declaration.name}  {given}".rstrip())
 
 
 def _written(value: Any) -> str:
-    return f"{len(value)} bytes" if isinstance(value, bytes) else f"{value}"
+    return counted(len(value), "byte") if isinstance(value, bytes) else f"{value}"
 
 
 def _counter(axis: Mapping[str, int]) -> str:
@@ -141,7 +147,7 @@ def _counter(axis: Mapping[str, int]) -> str:
 def _colours(palette: Sequence[Mapping[str, Any]]) -> str:
     colours = len({entry["srgb"] for entry in palette})
     black, white = (pick(palette, key=lambda entry: sum(entry["volts"])) for pick in (min, max))
-    text = f"{_number(len(palette), 'code')}, {_number(colours, 'colour')}, from {black['srgb']} to {white['srgb']}"
+    text = f"{counted(len(palette), 'code')}, {counted(colours, 'colour')}, from {black['srgb']} to {white['srgb']}"
     return f"{text}; brightest {max(white['volts']):.3f} V"
 
 
@@ -157,7 +163,3 @@ def _memory(memory: Mapping[str, Any], timing: Mapping[str, Any]) -> str:
             left = timing["left_ns"]
             text += f", {abs(left):.2f} ns {'after' if left >= 0 else 'too little for'} the register's set-up"
     return text
-
-
-def _number(count: int, thing: str) -> str:
-    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"

@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, recipe_and_dumps
+from ladderlight.commands.terminal.options import (
+    FirstArgument,
+    JsonOption,
+    QuietOption,
+    recipe_and_dumps,
+    refuse_ending,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -57,7 +63,7 @@ def compare(
     """
     from dataclasses import asdict
 
-    from ladderlight.commands.reporting import byte_order, print_document, print_findings, stderr, stdout
+    from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.damage import damage_png, with_device
     from ladderlight.readback.device_report import document_of_reports, report_on, unrecorded
@@ -72,6 +78,7 @@ def compare(
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
+    refuse_ending(picture, (".png",), "--picture")
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored")
     if picture is not None:
@@ -81,19 +88,19 @@ def compare(
     sections = sections_of(board, build.files, byte_order(big_endian))
     recorded = recorded_chips(loaded)
     earlier = recorded.images(board)
-    found = match(read_dumps(read, sections), sections, wanted=build.images(board), earlier=earlier, device=device)
+    found = match(read_dumps(read, sections), sections, wanted=build.image_arrays, earlier=earlier, device=device)
     known = known_contents(loaded, recorded.record, build.words)
     reports = [
         report_on(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
         for reading in readings_of(found, sections)
     ]
-    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, recorded.chips)]
+    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, recorded.of_tray())]
     print_findings(stderr(quiet=quiet), findings)
     if picture is not None:
         words = build.words
         for report in reports:
             words = with_device(words, report.reading.device, report.found)
-        shown = damage_png(board, build.words, words, shown_banks(board, build.manifest.document))
+        shown = damage_png(board, build.words, words, shown_banks(board, build.pictures))
         export({picture: shown}, command=_PICTURE, inputs=(*read, *input_files(loaded).values()))
     if json_:
         document = {"ok": all(report.comparison.same for report in reports)} | document_of_reports(reports)

@@ -36,7 +36,7 @@ def decode(
 
     The pictures are PNG files, one for each bank.
     """
-    from ladderlight.commands.reporting import byte_order, print_document, stdout
+    from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
     from ladderlight.readback.decoding import decode as decode_words
     from ladderlight.readback.dumps import read_dumps
     from ladderlight.readback.matching import match
@@ -45,11 +45,13 @@ def decode(
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
+    from ladderlight.storage.output import settled
     from ladderlight.workspace.planned import planned_files
 
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored")
-    board = loaded.board
+    with settled(loaded.output):  # nothing is read there, but every command finishes what a killed build has left
+        board = loaded.board
     sections = sections_of(board, planned_files(loaded), byte_order(big_endian))
     words = memories_of_readings(board, readings_of(match(read_dumps(read, sections), sections), sections))
     pictures = {into / f"bank{bank}.png": data for bank, data in decode_words(board, words)}

@@ -73,7 +73,7 @@ def ladder(
     from ladderlight.board.ladders.goal import Goal
     from ladderlight.board.ladders.report import design_document
     from ladderlight.board.ladders.series import series_tolerance
-    from ladderlight.commands.reporting import print_document, stdout
+    from ladderlight.commands.terminal.reporting import print_document, stdout
 
     goal = Goal(
         bits=bits,
@@ -123,7 +123,7 @@ def _positive(text: str, unit: str, option: str, *, plain: float = 1.0) -> float
 
 def _print(console: Console, choices: list[Choice], series: str) -> None:
     from ladderlight.board.ladders.report import findings_of, recipe_of
-    from ladderlight.commands.reporting import print_findings
+    from ladderlight.commands.terminal.reporting import print_findings
 
     best = choices[0]
     goal = best.goal

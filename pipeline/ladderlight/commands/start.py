@@ -18,7 +18,7 @@ def start(
     quiet: QuietOption = False,
 ) -> None:
     """Start a project: a recipe and pictures, ready to build."""
-    from ladderlight.commands.reporting import print_document, stdout
+    from ladderlight.commands.terminal.reporting import print_document, stdout
     from ladderlight.recipe import schema
     from ladderlight.starter.project import write_project
     from ladderlight.system.printable import json_text

@@ -31,7 +31,7 @@ def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet
 
     Ctrl-C ends it.
     """
-    from ladderlight.commands.reporting import stderr
+    from ladderlight.commands.terminal.reporting import stderr
     from ladderlight.recipe import load
     from ladderlight.recipe.watching import Reads, forget_modules
 

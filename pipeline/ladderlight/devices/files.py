@@ -14,7 +14,7 @@ from ladderlight.board import Board, Device
 from ladderlight.devices.formats import Segment, segments_of
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import MemoryWords, Words
 
 Split = Literal["none", "even_odd"]
 
@@ -32,6 +32,16 @@ def device_words(contents: Contents, board: Board) -> list[tuple[Device, Words]]
         (device, contents.memories[device.memory].words[device.first_word : device.first_word + device.part.words])
         for device in board.devices
     ]
+
+
+def images_of(board: Board, words: MemoryWords) -> dict[str, bytes]:
+    """Cut the image of each device out of the words of all memories, by name: low byte of each word first."""
+    return {
+        device.name: bytes_of(
+            words[device.memory][device.first_word : device.first_word + device.part.words], device.part.width
+        )
+        for device in board.devices
+    }
 
 
 def bytes_of(words: Words, width: int, order: ByteOrder = "little") -> bytes:

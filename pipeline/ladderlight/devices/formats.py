@@ -9,6 +9,7 @@ from typing import Literal
 
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder
+from ladderlight.units.words import counted
 
 Format = Literal["binary", "intel_hex", "s_record", "verilog_mem", "c_array", "assembler"]
 
@@ -74,7 +75,7 @@ def segments_of(
     if kind == "binary":
         if size is not None and len(data) != size:
             advice = likely_damage(data) or "check that it is the file of this device"
-            raise DeviceFileError(f"holds {len(data):,} bytes, not {size:,}; {advice}", where=name)
+            raise DeviceFileError(f"holds {counted(len(data), 'byte')}, not {size:,}; {advice}", where=name)
         return [Segment(address=0, data=data)]
     try:
         text = data.decode("ascii")
@@ -91,7 +92,7 @@ def segments_of(
     held = _c_array(name, text, element, order) if kind == "c_array" else _assembler(name, text)
     if size is not None and len(held) != size:
         raise DeviceFileError(
-            f"holds {len(held):,} bytes, not {size:,}; check that it is the file of this device", where=name
+            f"holds {counted(len(held), 'byte')}, not {size:,}; check that it is the file of this device", where=name
         )
     return [Segment(address=0, data=held)]
 
@@ -160,7 +161,7 @@ def _s_record(name: str, text: str) -> list[Segment]:
     for line in lines:
         if line[1] in "56" and int(line[4:-2], 16) != data:
             raise DeviceFileError(
-                f"holds {data} data records, but its count record has {int(line[4:-2], 16)}; "
+                f"holds {counted(data, 'data record')}, but its count record has {int(line[4:-2], 16)}; "
                 "records are missing, write it again",
                 where=name,
             )

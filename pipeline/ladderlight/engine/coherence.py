@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.colour.oklab import likeness_from_linear
+from ladderlight.colour.oklab import similarity_from_linear
 from ladderlight.flow.pictures import JUST_SEEN, CodedPicture, Picture
 from ladderlight.stages.contract import Kept
 
@@ -84,7 +84,7 @@ def compare(picture: Picture, before: Compared | None, *, still: float) -> Compa
     still
         Distance in OKLab, with lightness as in CIELAB, up to which a colour counts as unchanged, 0 to 1.
     """
-    looks = likeness_from_linear(np.clip(picture.pixels, 0.0, 1.0))
+    looks = similarity_from_linear(np.clip(picture.pixels, 0.0, 1.0))
     if before is None or before.frame.looks.shape != looks.shape:
         frame = Frame(looks=looks, held=looks)
         return Compared(frame=frame, before=frame, first=frame)

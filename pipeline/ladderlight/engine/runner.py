@@ -5,10 +5,9 @@ from __future__ import annotations
 import operator
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from functools import partial, reduce
-from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Board
@@ -17,19 +16,23 @@ from ladderlight.engine.checkpoints import Checkpoint, CheckpointStore
 from ladderlight.engine.sequences import FrameSequence, frame_sequences
 from ladderlight.errors import BuildError, Fault, PictureError
 from ladderlight.flow.merging import darken, merge
-from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile, Origin, Picture
+from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile, Picture
 from ladderlight.recipe import PictureFile, Recipe
+from ladderlight.recipe.headers import origin_of, unique_names
 from ladderlight.recipe.language.model import StageUse
 from ladderlight.stages.boundary import animation_of, demand_of, guarded, look_of, open_file, run_stage
 from ladderlight.stages.contract import Demand, Kept, Look, Survey
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
+from ladderlight.storage.stopping import worker_threads
 
 Progress = Callable[[int, int, str], None]
 """Called with how many pictures are done, how many there are, and the source of the one just done.
 
 A stage that looks at all pictures first makes each count twice.
 """
+Refused = Callable[[Fault], None]
+"""Called with what is wrong with a picture as soon as that is known."""
 Surveys = Mapping[int, Survey]
 """What the surveys of a chain's stages saw, by the stage's index."""
 
@@ -45,7 +48,9 @@ class Chain:
         """The recipe's board."""
         return self.recipe.board
 
-    def code_pictures(self, *, workers: int | None = None, progress: Progress | None = None) -> list[CodedPicture]:
+    def code_pictures(
+        self, *, workers: int | None = None, progress: Progress | None = None, refused: Refused | None = None
+    ) -> list[CodedPicture]:
         """Run the stages up to the coded pictures over all files, on a pool of threads.
 
         The result does not depend on ``workers`` (default: the number of processors).
@@ -67,26 +72,26 @@ class Chain:
         store = CheckpointStore()
         coded: dict[str, list[CodedPicture]] = {}
         bad: list[Fault] = []
-        with ThreadPoolExecutor(max_workers=workers or os.cpu_count() or 1) as pool:
-            try:
-                for at, look_of in looks.items():
-                    going = _Pass(surveys=dict(surveys), store=store, sequences=self._sequences(names))
-                    seen = {
-                        file: pool.submit(self._see, file, names[file], at, look_of.get(file), going)
-                        for file in (files if at > self._reduction else look_of)
-                    }
-                    totals = [steps.result(file, future) for file, future in seen.items()]
-                    surveys[at] = Survey(total=_total(self.recipe.chain[at].declaration, totals))
-                going = _Pass(surveys=surveys, store=store, sequences=self._sequences(names))
-                futures = {file: pool.submit(self._code, file, names[file], going) for file in files}
-                for file, future in futures.items():
-                    try:
-                        coded[names[file]] = steps.result(file, future)
-                    except PictureError as error:
-                        bad += [Fault(where=file.source, message=str(fault)) for fault in error.faults]
-            except BaseException:
-                pool.shutdown(cancel_futures=True)
-                raise
+        with worker_threads(workers or os.cpu_count() or 1) as pool:
+            for at, look_of in looks.items():
+                going = _Pass(surveys=dict(surveys), store=store, sequences=self._sequences(names))
+                seen = {
+                    file: pool.submit(self._see, file, names[file], at, look_of.get(file), going)
+                    for file in (files if at > self._reduction else look_of)
+                }
+                totals = [steps.result(file, future) for file, future in seen.items()]
+                surveys[at] = Survey(total=_total(self.recipe.chain[at].declaration, totals))
+            going = _Pass(surveys=surveys, store=store, sequences=self._sequences(names))
+            futures = {file: pool.submit(self._code, file, names[file], going) for file in files}
+            for file, future in futures.items():
+                try:
+                    coded[names[file]] = steps.result(file, future)
+                except PictureError as error:
+                    faults = [Fault(where=file.source, message=str(fault)) for fault in error.faults]
+                    bad += faults
+                    for fault in faults:
+                        if refused:
+                            refused(fault)
         if bad:
             raise PictureError.of(bad)
         for sequence in dict.fromkeys(going.sequences.values()):
@@ -135,7 +140,7 @@ class Chain:
         try:
             checkpoint = going.store.take(name)
             # Frames go through the stages one by one: in full size they are never held together.
-            reached: Iterable[Any] = checkpoint.pictures if checkpoint else self._open(file, name)
+            reached: Iterable[Any] = checkpoint.pictures if checkpoint else self._open(file, name, sequence)
             for at in range(checkpoint.at if checkpoint else 1, until):
                 use = self.recipe.chain[at]
                 if use.declaration.kind.per_picture:
@@ -154,13 +159,15 @@ class Chain:
         """Index of the reduction in the chain."""
         return next(at for at, use in enumerate(self.recipe.chain) if use.declaration.kind is Kind.REDUCTION)
 
-    def _open(self, file: PictureFile, name: str) -> Iterator[Picture]:
+    def _open(self, file: PictureFile, name: str, sequence: FrameSequence) -> Iterator[Picture]:
         """Run the source stage and yield its pictures."""
         source, options = self.recipe.chain[0].declaration, self.recipe.options_for(file, 0)
         given = {"viewing": self.recipe.viewing, "demand": self._demand(file)}
         for index, frame in enumerate(open_file(source, file.path, self.board, options, file.source, **given)):
             origin = origin_of(self.recipe, file, name, index)
-            yield replace(frame, origin=replace(origin, duration=frame.origin.duration))
+            duration = frame.origin.duration
+            animated = sequence.animated or duration is not None
+            yield replace(frame, origin=replace(origin, duration=duration, animated=animated))
 
     def _demand(self, file: PictureFile) -> Demand:
         """Return the size that the first picture stage needs, by the demands from last to first."""
@@ -251,25 +258,3 @@ def _total(stage: StageDeclaration, seen: Iterable[Any]) -> Any:
     """Add up what a stage's survey saw, in order; None when it is nothing."""
     found = [one for one in seen if one is not None]
     return guarded(stage, lambda: reduce(operator.add, found), "what it saw", hook="survey") if found else None
-
-
-def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int) -> Origin:
-    """Return the origin of a frame of a file; ``name`` is that of :func:`unique_names`."""
-    bank = recipe.bank_for(file)
-    return Origin(
-        name=f"{name}#{index}" if index else name,
-        source=file.source,
-        frame=index,
-        bank=None if bank is None else bank + index,
-    )
-
-
-def unique_names(files: Sequence[PictureFile]) -> dict[PictureFile, str]:
-    """Name each file by its stem; later ones of the same stem get a number."""
-    names: dict[PictureFile, str] = {}
-    seen: dict[str, int] = {}
-    for file in files:
-        stem = Path(file.source).stem
-        seen[stem] = seen.get(stem, 0) + 1
-        names[file] = stem if seen[stem] == 1 else f"{stem}~{seen[stem]}"
-    return names

@@ -33,6 +33,11 @@ class FrameSequence:
         self._lasts: dict[int, Future[Compared | None]] = {place: Future() for place in self._places.values()}
         self._masks: dict[str, list[Bools | None]] = {}
 
+    @property
+    def animated(self) -> bool:
+        """Whether an arrangement shows the files one after another."""
+        return self._still is not None
+
     def reduce(self, name: str, pictures: Sequence[Any], reduced: Reduce) -> list[CodedPicture]:
         """Reduce a file's frames, all of them pictures, with the codes that they keep from those before."""
         if len(self._places) == 1 and len(pictures) == 1:

@@ -28,6 +28,8 @@ class Origin:
     """Seconds for which the frame is shown, in files that have durations."""
     bank: int | None = None
     """The bank that the recipe asks for, if it does."""
+    animated: bool = False
+    """Whether it is a frame of an animation, by its file or an arrangement of the recipe."""
 
 
 Note = str | int | float | bool
@@ -67,6 +69,11 @@ class CodedPicture:
     codes: NDArray[np.uint16]
     metrics: Mapping[str, Any] = field(default_factory=dict)
     notes: Mapping[str, Note] = field(default_factory=dict)
+
+    @classmethod
+    def of_card(cls, codes: NDArray[np.uint16]) -> CodedPicture:
+        """Return the coded picture of a card. The engine puts the card's origin in."""
+        return cls(origin=Origin(name="", source=""), codes=codes)
 
     def with_metrics(self, metrics: Mapping[str, Any]) -> CodedPicture:
         """Return the same coded picture with metrics added."""

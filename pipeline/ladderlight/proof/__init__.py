@@ -10,14 +10,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.board import Board, Finding
+from ladderlight.board import Finding
+from ladderlight.board.scanning.playback import play
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
 from ladderlight.flow.pictures import TileSet
 from ladderlight.proof.disturbance import disturbance, marks_png
 from ladderlight.proof.page import burn_page, page
-from ladderlight.proof.screens import screen_png, shown_banks, to_png
-from ladderlight.proof.tilesheet import PER_ROW, places_of, tile_sheet
-from ladderlight.units.arrays import MemoryWords
+from ladderlight.proof.scanout import Scanned
+from ladderlight.proof.screens import screen_png, to_png
+from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
 from ladderlight.units.words import percent
 
 __all__ = ["burn_page", "proof_files"]
@@ -25,11 +26,9 @@ __all__ = ["burn_page", "proof_files"]
 
 def proof_files(
     project: str,
-    board: Board,
-    words: MemoryWords,
+    scanned: Scanned,
     manifest: Mapping[str, Any],
     findings: Sequence[Finding],
-    tile_sets: Sequence[TileSet] = (),
 ) -> Iterator[tuple[str, bytes]]:
     """Yield the files of the proof by their paths below ``proof/``: the screens, tile sets, then ``index.html``.
 
@@ -37,27 +36,24 @@ def proof_files(
     ----------
     project
         The project's name.
-    board
-        The board.
-    words
-        The memories' words as read back from the device files.
+    scanned
+        What the device files show.
     manifest
         The build's manifest.
     findings
         What ``check`` has to say.
-    tile_sets
-        The tile sets that were arranged.
     """
-    banks = shown_banks(board, manifest)
+    board, banks = scanned.board, scanned.banks
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        screens = pool.map(lambda bank: screen_png(board, words, bank), banks)
+        screens = pool.map(lambda bank: screen_png(board, scanned.screen(bank)), banks)
         yield from zip((f"screens/bank{bank}.png" for bank in banks), screens, strict=True)
     sheets = [
-        _described(tiles, places_of(board, words, banks, tiles), number) for number, tiles in enumerate(tile_sets)
+        _described(tiles, places, number)
+        for number, (tiles, places) in enumerate(zip(scanned.tile_sets, scanned.places, strict=True))
     ]
-    for sheet, tiles in zip(sheets, tile_sets, strict=True):
+    for sheet, tiles in zip(sheets, scanned.tile_sets, strict=True):
         yield sheet["path"], to_png(tile_sheet(board, tiles))
-    disturbed = disturbance(board, words, banks[0])
+    disturbed = disturbance(board, scanned.words, banks[0])
     waiting = None
     if disturbed:
         yield "screens/waiting.png", to_png(disturbed.pixels)
@@ -68,7 +64,8 @@ def proof_files(
             "marked": much,
         }
         for bank in banks if much else ():
-            yield f"screens/undefined{bank}.png", marks_png(board, words, bank)
+            shown = disturbed.shown if bank == banks[0] else play(board, scanned.words, bank)
+            yield f"screens/undefined{bank}.png", marks_png(shown)
     yield "index.html", page(project, board, manifest, findings, banks, sheets, waiting).encode("utf-8")
 
 

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from ladderlight.board import Board
+from ladderlight.board import Board, Part
 from ladderlight.proof.cautions import cautions
 
 _WIDTH = 78
@@ -22,8 +22,9 @@ def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
         lines += ["Nothing to burn: every chip holds what it should."]
     else:
         lines += _wrapped(f"Burn {len(burn)} of {len(devices)}: {', '.join(burn)}.")
+    parts = {device.name: device.part for device in board.devices}
     for device in devices:
-        lines += ["", *_device(device)]
+        lines += ["", *_device(device, parts[device["name"]])]
     if manifest["notes"]:
         lines += ["", "Notes", "-----"]
     for note in manifest["notes"]:
@@ -34,12 +35,14 @@ def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
     return "\n".join([*lines, ""])
 
 
-def _device(device: Mapping[str, Any]) -> Iterator[str]:
+def _device(device: Mapping[str, Any], part: Part) -> Iterator[str]:
     box = "[ ] burn" if device["changed"] else "[x] leave"
     head = f"{device['name']}  ({device['part']})"
     yield f"{head}{box:>{max(_WIDTH - len(head), len(box) + 2)}}"
     yield "-" * _WIDTH
     yield from _wrapped(f"state     {device['burn']['text']}", indent="  ", hang=12)
+    yield from _wrapped(f"part      {part.package or 'package not stated'}", indent="  ", hang=12)
+    yield from _wrapped(f"erasure   {part.erasing}", indent="  ", hang=12)
     for piece in device["pieces"]:
         yield f"  file      devices/{piece['file']}"
         yield (

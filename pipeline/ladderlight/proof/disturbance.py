@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board
-from ladderlight.board.scanning.playback import play
+from ladderlight.board.scanning.playback import Shown, play
 from ladderlight.board.scanning.timing import undefined_share
 from ladderlight.units.arrays import MemoryWords
 
@@ -20,9 +20,13 @@ _MARK = (255, 0, 255)
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Disturbance:
-    """``share`` of the picture's time in which data are undefined, 0 to 1, and the enlarged ``pixels``, uint8 sRGB."""
+    """``share`` of the picture's time in which data are undefined, 0 to 1, and the enlarged ``pixels``, uint8 sRGB.
+
+    ``shown`` is the frame that was played.
+    """
 
     share: float
+    shown: Shown
     pixels: NDArray[np.uint8]
 
 
@@ -44,13 +48,12 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> Disturbance | No
     unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     rows, columns = np.indices(unsure.shape)
     pixels[unsure & ((rows + columns) // 3 % 2 == 0)] = _MARK
-    return Disturbance(share=float(shown.undefined.mean()) if share is None else share, pixels=pixels)
+    return Disturbance(share=float(shown.undefined.mean()) if share is None else share, shown=shown, pixels=pixels)
 
 
-def marks_png(board: Board, words: MemoryWords, bank: int) -> bytes:
+def marks_png(shown: Shown) -> bytes:
     """Write a PNG to lay over a bank's screen, marked where data are undefined and the code changes, else clear."""
-    marked = play(board, words, bank).disturbed
-    picture = Image.fromarray(marked.astype(np.uint8))
+    picture = Image.fromarray(shown.disturbed.astype(np.uint8))
     picture.putpalette((0, 0, 0, *_MARK))
     file = io.BytesIO()
     picture.save(file, format="PNG", transparency=0)

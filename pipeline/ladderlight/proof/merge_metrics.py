@@ -6,30 +6,28 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from ladderlight.board import Board
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.flow.pictures import CodedPicture, PlacedPicture
-from ladderlight.proof.scanout import picture_codes
-from ladderlight.units.arrays import MemoryWords
+from ladderlight.proof.scanout import Scanned
 
 Place = tuple[str, int]
 """A picture's name and its bank."""
 
 
 def merged_metrics(
-    board: Board, words: MemoryWords, placed: Iterable[PlacedPicture], coded: Iterable[CodedPicture]
+    scanned: Scanned, placed: Iterable[PlacedPicture], coded: Iterable[CodedPicture]
 ) -> dict[Place, dict[str, float]]:
     """Measure the pictures that are shown with other codes than their reduction gave.
 
     Only an arrangement that shares tiles or colours changes codes, and it can share only what another memory looks up:
-    where counters address all memories, nothing is scanned.
+    where counters address all memories, nothing is compared.
 
     Parameters
     ----------
-    board, words
-        The board, and its memories' words as read back from the device files.
+    scanned
+        What the device files show.
     placed
-        Pictures and their banks.
+        Pictures and their banks, which have been scanned.
     coded
         The same as they were reduced. Others, and those of another size than the board's picture, are passed over.
 
@@ -39,6 +37,7 @@ def merged_metrics(
         By name and bank, and only where a code differs: ``merged_share``, the share of pixels whose code differs, above
         0 to 1, and ``colours_used``, how many different colours are shown.
     """
+    board = scanned.board
     if all(is_direct(board, memory) for memory in board.memories):
         return {}
     wanted = {picture.origin.name: picture.codes for picture in coded}
@@ -50,7 +49,7 @@ def merged_metrics(
         codes = wanted.get(picture.origin.name)
         if codes is None or codes.shape != size:
             continue
-        shown = picture_codes(board, words, picture.bank)
+        shown = scanned.codes[picture.bank]
         differing = int(np.count_nonzero(shown != codes))
         if differing:
             used = np.bincount(shown.ravel(), minlength=len(colour_of_code)) > 0

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
@@ -29,7 +29,7 @@ def page(
 ) -> str:
     """Return the proof page as one HTML document that loads nothing but the screens beside it."""
     return (
-        _environment()
+        environment()
         .get_template("page.html")
         .render(
             project=project,
@@ -57,11 +57,12 @@ def page(
 def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
     """Return the burn sheet as one HTML document to print: a box to tick for every file."""
     return (
-        _environment()
+        environment()
         .get_template("burn-sheet.html")
         .render(
             project=manifest["project"],
             devices=manifest["devices"],
+            parts={device.name: device.part for device in board.devices},
             notes=manifest["notes"],
             cautions=cautions(board),
         )
@@ -72,7 +73,7 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
     """Return what follows from a board's declaration as one HTML document with plots, before anything is built."""
     ladder, analysis = board.ladder, analyse(board.ladder)
     return (
-        _environment()
+        environment()
         .get_template("board.html")
         .render(
             project=project,
@@ -93,17 +94,18 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
 
 
 @cache
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("ladderlight.proof"),
+def environment(package: str = "ladderlight.proof") -> Environment:
+    """Return the templates of a package, which may include those of the proof; values in them are made printable."""
+    found = Environment(
+        loader=ChoiceLoader([PackageLoader(package), PackageLoader("ladderlight.proof")]),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=_shown,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["grouped"] = "{:,}".format
-    return environment
+    found.filters["grouped"] = "{:,}".format
+    return found
 
 
 def _shown(value: object) -> object:

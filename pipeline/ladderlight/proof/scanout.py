@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import replace
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,12 +13,50 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, srgb_from_linear
 from ladderlight.board.scanning.playback import count_codes
-from ladderlight.board.scanning.scan import scan
-from ladderlight.devices.files import join_files
+from ladderlight.board.scanning.scan import Scan, scan
+from ladderlight.devices.files import images_of, join_files
 from ladderlight.errors import DeviceFileError
-from ladderlight.flow.pictures import DeviceFile
+from ladderlight.flow.pictures import DeviceFile, TileSet
+from ladderlight.proof.tilesheet import places_of, tiles_shown
 from ladderlight.system.paths import path_trouble
-from ladderlight.units.arrays import Ints, MemoryWords
+from ladderlight.units.arrays import Codes, Ints, MemoryWords
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Scanned:
+    """The words of a board's memories as read back from the device files, and what banks show of them: scanned once.
+
+    ``images`` are each device's bytes, low byte of each word first. ``codes`` are those of each bank's picture, shape
+    (height, width). ``places`` is for each tile set how many places of the map show each tile, shape (tiles,).
+    """
+
+    board: Board
+    words: MemoryWords
+    banks: Sequence[int]
+    tile_sets: Sequence[TileSet] = ()
+    images: Mapping[str, bytes] = field(init=False)
+    codes: Mapping[int, Codes] = field(init=False)
+    places: Sequence[Ints] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Scan the banks, on threads."""
+
+        def shown(bank: int) -> tuple[Codes, list[Ints]]:
+            read = _scan(self.board, self.words, bank)
+            return read.codes.astype(np.uint16), [tiles_shown(self.board, read, tiles) for tiles in self.tile_sets]
+
+        with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+            found = dict(zip(self.banks, pool.map(shown, self.banks), strict=True))
+        tiles = zip(*(tiles for _, tiles in found.values()), strict=True)
+        object.__setattr__(self, "images", images_of(self.board, self.words))
+        object.__setattr__(self, "codes", {bank: codes for bank, (codes, _) in found.items()})
+        object.__setattr__(self, "places", list(map(places_of, self.tile_sets, tiles)))
+
+    def screen(self, bank: int) -> Codes:
+        """Return the code of every count and line that the monitor shows of a bank, as :func:`screen_codes`."""
+        if _is_registered(self.board):
+            return screen_codes(self.board, self.words, bank)
+        return _on_screen(self.board, self.codes[bank])
 
 
 def read_memories(board: Board, folder: Path, files: Iterable[DeviceFile]) -> dict[str, NDArray[np.uint32]]:
@@ -58,24 +98,41 @@ def memories_of(board: Board, files: Iterable[DeviceFile]) -> dict[str, NDArray[
 
 def picture_codes(board: Board, words: MemoryWords, bank: int = 0) -> Ints:
     """Return the codes of one bank by picture pixel: int64, shape (height, width) of the board's picture."""
-    return scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank).codes
+    return _scan(board, words, bank).codes
 
 
-def screen_codes(board: Board, words: MemoryWords, bank: int = 0) -> NDArray[np.uint16]:
+def _scan(board: Board, words: MemoryWords, bank: int) -> Scan:
+    return scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
+
+
+def screen_codes(board: Board, words: MemoryWords, bank: int = 0) -> Codes:
     """Return the code of every count and line that the monitor shows, registers taken into account.
 
     Returns
     -------
     uint16, shape (visible lines, visible counts).
     """
-    if not board.counters.blanking_delay and all(memory.output == "direct" for memory in board.memories):
-        codes = picture_codes(board, words, bank).astype(np.uint16)
-        return codes[board.y_grid.cells].take(board.x_grid.cells, axis=1)
-    return count_codes(board, words, bank).astype(np.uint16)
+    if _is_registered(board):
+        return count_codes(board, words, bank).astype(np.uint16)
+    return _on_screen(board, picture_codes(board, words, bank).astype(np.uint16))
+
+
+def _is_registered(board: Board) -> bool:
+    """Whether the monitor shows other moments than those at which the counters address the picture."""
+    return bool(board.counters.blanking_delay) or any(memory.output != "direct" for memory in board.memories)
+
+
+def _on_screen(board: Board, codes: Codes) -> Codes:
+    return codes[board.y_grid.cells].take(board.x_grid.cells, axis=1)
 
 
 def render(board: Board, words: MemoryWords, bank: int = 0) -> NDArray[np.uint8]:
-    """Show one bank as the monitor does at the mode's full resolution.
+    """Show one bank as :func:`colours_of` shows its codes."""
+    return colours_of(board, screen_codes(board, words, bank))
+
+
+def colours_of(board: Board, codes: Codes) -> NDArray[np.uint8]:
+    """Show the codes of :func:`screen_codes` as the monitor does at the mode's full resolution.
 
     Where a monitor pixel covers more than one count, or parts of two, their light is averaged. Past the last visible
     count it is dark.
@@ -84,7 +141,6 @@ def render(board: Board, words: MemoryWords, bank: int = 0) -> NDArray[np.uint8]
     -------
     uint8, shape (active lines, active monitor pixels, 3), sRGB.
     """
-    codes = screen_codes(board, words, bank)
     active, visible = board.raster.mode.horizontal.active, board.raster.x.visible
     if board.raster.dots_per_count:
         return board.palette.srgb8[codes.repeat(board.raster.dots_per_count, axis=1)]

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,30 +10,30 @@ from PIL import Image
 
 from ladderlight.board import Board
 from ladderlight.flow.png import MOST_INDEXED, indexed_png, saved
-from ladderlight.proof.scanout import render, screen_codes
-from ladderlight.units.arrays import MemoryWords
+from ladderlight.proof.scanout import colours_of
 
 _COMPRESSION = 3  # half the time of the usual 6 for a third more bytes, and there may be hundreds of screens
 _MOST_EMPTY = 16
 """Banks that are shown when no picture names its bank."""
 
 
-def shown_banks(board: Board, manifest: Mapping[str, Any]) -> list[int]:
+def shown_banks(board: Board, held: Iterable[int]) -> list[int]:
     """Choose the banks to show: those that hold pictures, or all up to 16 when nothing says where pictures are."""
-    banks = sorted({picture["bank"] for picture in manifest["pictures"]})
+    banks = sorted(set(held))
     return banks or list(range(min(board.bank_count, _MOST_EMPTY)))
 
 
-def screen_png(board: Board, words: MemoryWords, bank: int) -> bytes:
-    """Write what the monitor shows of one bank as a PNG at the mode's full resolution.
+def screen_png(board: Board, codes: NDArray[np.uint16]) -> bytes:
+    """Write what the monitor shows, by the codes of a screen, as a PNG at the mode's full resolution.
 
     Where each monitor pixel shows one count and there are up to 256 codes, its pixel values are the codes themselves.
     """
     dots = board.raster.dots_per_count
     if len(board.palette) > MOST_INDEXED or not dots:
-        return to_png(render(board, words, bank))
-    codes = screen_codes(board, words, bank).astype(np.uint8).repeat(dots, axis=1)
-    return indexed_png(codes, board.palette.srgb8.tobytes(), compression=_COMPRESSION)
+        return to_png(colours_of(board, codes))
+    return indexed_png(
+        codes.astype(np.uint8).repeat(dots, axis=1), board.palette.srgb8.tobytes(), compression=_COMPRESSION
+    )
 
 
 def to_png(pixels: NDArray[np.uint8]) -> bytes:

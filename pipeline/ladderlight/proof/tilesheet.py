@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board
-from ladderlight.board.scanning.scan import scan
+from ladderlight.board.scanning.scan import Scan
 from ladderlight.flow.pictures import TileSet
-from ladderlight.units.arrays import MemoryWords
 
 PER_ROW = 32
 _TARGET = 36
@@ -39,29 +38,29 @@ def tile_sheet(board: Board, tiles: TileSet) -> NDArray[np.uint8]:
     return sheet
 
 
-def places_of(board: Board, words: MemoryWords, banks: Sequence[int], tiles: TileSet) -> NDArray[np.int64]:
-    """Count the places that show each tile, from a scan of what is burned: int64, shape (tiles,).
+def tiles_shown(board: Board, read: Scan, tiles: TileSet) -> NDArray[np.int64]:
+    """List what one scan shows: int64, a column for each tile at each place, the tile first, -1 for none of the set.
 
-    A place is an address of the memories that choose the tiles, the map. One that is read again, elsewhere on the
-    screen or in another bank, is the same place.
+    A place is an address of the memories that choose the tiles, the map.
     """
     tile_at = np.full(board.memory(tiles.memory).words, -1, dtype=np.int64)
     tile_at[tiles.addresses] = np.arange(len(tiles.addresses))[:, None]
-    shown = [_shown(board, words, bank, tiles.memory, tile_at) for bank in banks]
-    tile = np.unique(np.concatenate(shown, axis=1), axis=1)[0]
-    return np.bincount(tile[tile >= 0], minlength=len(tiles.addresses))
-
-
-def _shown(board: Board, words: MemoryWords, bank: int, name: str, tile_at: NDArray[np.int64]) -> NDArray[np.int64]:
-    """List what one bank shows: int64, a column for each tile at each place, the tile first, -1 for none of the set."""
-    read = scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
-    sources = [board.memory(source) for source in _choosing(board, name)]
+    sources = [board.memory(source) for source in _choosing(board, tiles.memory)]
     maps = [read.addresses[source.name] * source.packing.pixels + read.slots[source.name] for source in sources]
-    columns = np.stack([row.ravel() for row in (tile_at[read.addresses[name]], *maps)])
+    columns = np.stack([row.ravel() for row in (tile_at[read.addresses[tiles.memory]], *maps)])
     key = np.zeros(columns.shape[1], dtype=np.int64)
     for row in columns:
         key = np.unique(key * (int(row.max()) + 2) + row + 1, return_inverse=True)[1].reshape(key.shape)
     return columns[:, np.unique(key, return_index=True)[1]]
+
+
+def places_of(tiles: TileSet, shown: Sequence[NDArray[np.int64]]) -> NDArray[np.int64]:
+    """Count the places that show each tile, from what scans show: int64, shape (tiles,).
+
+    A place that is read again, elsewhere on the screen or in another bank, counts once.
+    """
+    tile = np.unique(np.concatenate(shown, axis=1), axis=1)[0]
+    return np.bincount(tile[tile >= 0], minlength=len(tiles.addresses))
 
 
 def _choosing(board: Board, name: str) -> list[str]:

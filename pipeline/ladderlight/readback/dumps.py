@@ -16,7 +16,7 @@ from ladderlight.devices.formats import Format, Segment, format_of, likely_damag
 from ladderlight.errors import DeviceFileError, UsageError
 from ladderlight.flow.pictures import ByteOrder
 from ladderlight.readback.sections import Section
-from ladderlight.units.words import joined
+from ladderlight.units.words import counted, joined
 
 _ELEMENTS: tuple[Format, ...] = ("verilog_mem", "c_array")
 _MOST_LETTERS = 16
@@ -172,7 +172,7 @@ def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
     size = sum(len(segment.data) for segment in segments)
     advice = likely_damage(dump.data) if dump.format == "binary" else ""
     return UsageError(
-        f"holds {size:,} bytes, but {wanted}; {advice or 'check that it is of this board'}", where=dump.name
+        f"holds {counted(size, 'byte')}, but {wanted}; {advice or 'check that it is of this board'}", where=dump.name
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from ladderlight.board import (
     MODES,
-    PARTS,
+    PART_NAMES,
     Axis,
     Board,
     Channel,
@@ -43,6 +43,14 @@ def bank_count(table: BoardTable) -> int:
     """Count the banks that the address lists choose among."""
     lines = (line for memory in table.memory for entry in memory.address for e in expand(entry) for line in e.lines)
     return 1 << len({line.index for line in lines if line.signal is Signal.BANK})
+
+
+def no_such_bank(bank: int, banks: int, where: Where) -> Problem:
+    """Return the problem of a bank that the wiring cannot choose."""
+    if banks == 1:
+        return Problem(where=where, what=f"bank is {bank}, but the wiring has no bank lines", action="leave it out")
+    what = f"bank is {bank}, but the wiring has {banks} banks"
+    return Problem(where=where, what=what, action=f"use 0 to {banks - 1}")
 
 
 def as_written(problem: Problem, table: BoardTable) -> Problem:
@@ -97,7 +105,7 @@ def _mode(mode: str | TimingsTable) -> Mode:
 def _memory(table: MemoryTable) -> Memory:
     return Memory(
         name=table.name,
-        part=PARTS[table.part] if table.part is not None else _plain_part(table),
+        part=PART_NAMES[table.part] if table.part is not None else _plain_part(table),
         address=tuple(pin for entry in table.address for pin in expand(entry)),
         data=tuple(name for entry in table.data for name in expand_names(entry)),
         access=table.access,
@@ -113,7 +121,14 @@ def _plain_part(table: MemoryTable) -> Part:
     words = table.words or 2
     if isinstance(words, ByteCount):
         words = max(2, words // Part.bytes_per_word(width))
-    return Part(number=f"{words}x{width}", words=words, width=width)
+    return Part(
+        number=table.marking or f"{words}x{width}",
+        words=words,
+        width=width,
+        erasure=table.erasure or "unknown",
+        block=table.page,
+        package=table.package or "",
+    )
 
 
 def _channels(ladder: LadderTable) -> Iterator[tuple[str, dict[str, float] | R2RTable]]:

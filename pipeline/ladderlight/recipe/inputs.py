@@ -24,6 +24,16 @@ def input_files(recipe: Recipe) -> dict[str, Path]:
     return {Path(os.path.relpath(path, recipe.folder)).as_posix(): path for path in paths}
 
 
+def unreadable_inputs(recipe: Recipe) -> Iterator[Fault]:
+    """Yield the input files that cannot be opened."""
+    for name, path in input_files(recipe).items():
+        try:
+            with path.open("rb"):
+                pass
+        except OSError as error:
+            yield Fault(where=name, message=f"cannot be read ({error.strerror}); check its permissions")
+
+
 def refuse_in_the_way(paths: Iterable[Path], recipe: Recipe, *, command: str, read: Iterable[Path] = ()) -> None:
     """Check that files may be written: see ``refuse_others``, and none may be in the way of the next build.
 

@@ -12,7 +12,8 @@ from ladderlight.board import Board
 from ladderlight.board.advice.checks import problems_of as problems_of_board
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Fault, PluginError, Problem, RecipeError
-from ladderlight.recipe.boards import as_written, bank_count, board_of
+from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
+from ladderlight.recipe.cards import cards_of, check_cards
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
 from ladderlight.recipe.files import idle_exclusions, lies_below, missing_file, picture_files, source_of
 from ladderlight.recipe.language.model import Override, PictureFile, Recipe
@@ -61,6 +62,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     _check_wanted(raw, pictures, report, wanted=wanted)
     option_files = [path for link in links for path in files_named(link.options, folder)]
     links = with_files(links, folder, report)
+    cards, card_files = cards_of(raw, folder, registry, report) if pictures != "ignored" else ({}, [])
     # A stage that the chain lacks may be meant by a name in it that is not known.
     unspoken = (*unknown, *registry.names, *registry.uses) if unknown else ()
     overrides = [
@@ -68,6 +70,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     ]
     if pictures != "ignored":
         _check_matches(raw, overrides, files, report)
+    option_files += card_files
     option_files += [
         path for override in overrides for options in override.options.values() for path in files_named(options, folder)
     ]
@@ -75,6 +78,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     if board is not None:
         viewing = Viewing() if report.has("viewing") else _viewing(raw)
         check_rules(links, overrides, files, board, viewing, report)
+        check_cards(cards, board, viewing, report)
     inputs = {
         "recipe": [path],
         "board": board_file,
@@ -95,6 +99,7 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         files=tuple(files) if wanted else (),
         chain=tuple(link.use for link in links),
         overrides=tuple(overrides),
+        cards=tuple(cards.values()) if wanted else (),
         viewing=_viewing(raw),
         plugins=tuple(plugins),
         patterns=tuple(dig(raw, "pictures", "files") or ()),
@@ -196,6 +201,9 @@ def _check_wanted(raw: Mapping[str, Any], pictures: Pictures, report: Report, *,
     """Compare whether the recipe has pictures with whether its stages take any."""
     if pictures == "needed" and "pictures" not in raw and wanted:
         _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
+    named = ("files", "cards")
+    if isinstance(raw.get("pictures"), dict) and not report.has("pictures") and not set(named) & set(raw["pictures"]):
+        _add(report, ("pictures",), "[pictures] lacks the key 'files'", 'add files = ["pictures/*.png"], or cards')
     if "pictures" in raw and not wanted:
         report.warn("pictures", "no stage takes pictures, so they are not used; leave [pictures] out, or add stages")
 
@@ -256,16 +264,7 @@ def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> N
     for place, picture in enumerate(tables(raw, "picture")):
         bank = picture.get("bank", 0)
         if not report.has("picture", place, "bank") and bank >= banks:
-            if banks == 1:
-                _add(
-                    report,
-                    ("picture", place, "bank"),
-                    f"bank is {bank}, but the wiring has no bank lines",
-                    "leave it out",
-                )
-            else:
-                what = f"bank is {bank}, but the wiring has {banks} banks"
-                _add(report, ("picture", place, "bank"), what, f"use 0 to {banks - 1}")
+            report.add(no_such_bank(bank, banks, ("picture", place, "bank")))
 
 
 def _output(raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path]], report: Report) -> Path:

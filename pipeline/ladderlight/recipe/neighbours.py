@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import stat
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,6 @@ from pydantic import ValidationError
 
 from ladderlight.errors import RecipeError
 from ladderlight.recipe.boards import board_of
-from ladderlight.recipe.language.model import Recipe
 from ladderlight.recipe.language.tables import BoardTable
 from ladderlight.recipe.source.document import read_document
 from ladderlight.stages.validation import as_json
@@ -23,53 +23,53 @@ _LARGEST = 1 << 20
 
 @dataclass(frozen=True, kw_only=True)
 class Neighbour:
-    """Another recipe of the folder. ``devices`` are names and parts; None when its board cannot be read."""
+    """Another recipe of a folder, by its path; what it holds is read when it is first asked for."""
 
-    name: str
-    output: Path
-    devices: frozenset[tuple[str, str]] | None
+    path: Path
+
+    @property
+    def name(self) -> str:
+        """The file's name."""
+        return self.path.name
+
+    @cached_property
+    def raw(self) -> Mapping[str, Any]:
+        """What the file holds; a board that is not known where it cannot be read."""
+        try:
+            return read_document(self.path, self.name).data
+        except RecipeError:
+            return {"board": None}
+
+    @property
+    def output(self) -> Path:
+        """Its output folder."""
+        project = self.raw.get("project")
+        named = project.get("output") if isinstance(project, dict) else None
+        return self.path.parent / (named if isinstance(named, str) and "\0" not in named else "out")
+
+    @cached_property
+    def devices(self) -> frozenset[tuple[str, str]] | None:
+        """Names and parts of its devices; None when its board cannot be read."""
+        board = self.raw["board"]
+        try:
+            if isinstance(board, str) and _readable(self.path.parent / board):
+                inner = read_document(self.path.parent / board, board).data
+                board = inner.get("board", inner)
+            made = board_of(BoardTable.model_validate_json(as_json(board), strict=True))
+        except (RecipeError, ValidationError):
+            return None
+        return frozenset((device.name, device.part.number) for device in made.devices)
 
     def has(self, device: str, part: str) -> bool:
         """Whether it has such a device, or may have one."""
         return self.devices is None or (device, part) in self.devices
 
 
-def neighbours(recipe: Recipe) -> list[Neighbour]:
-    """Return the other recipes of a recipe's folder, by name."""
-    return list(_neighbours(recipe.folder, recipe.path))
-
-
-def _neighbours(folder: Path, path: Path) -> Iterator[Neighbour]:
-    for other in sorted(folder.glob("*.toml")):
-        if other.resolve() == path.resolve() or not _readable(other):
-            continue
-        try:
-            raw = read_document(other, other.name).data
-        except RecipeError:
-            yield Neighbour(name=other.name, output=folder / "out", devices=None)
-            continue
-        if "board" not in raw:  # a board file, or another program's
-            continue
-        project = raw.get("project")
-        named = project.get("output") if isinstance(project, dict) else None
-        yield Neighbour(
-            name=other.name,
-            output=folder / (named if isinstance(named, str) and "\0" not in named else "out"),
-            devices=_devices(raw["board"], folder),
-        )
-
-
-def _devices(board: Any, folder: Path) -> frozenset[tuple[str, str]] | None:
-    try:
-        if isinstance(board, str):
-            if not _readable(folder / board):
-                return None
-            inner = read_document(folder / board, board).data
-            board = inner.get("board", inner)
-        made = board_of(BoardTable.model_validate_json(as_json(board), strict=True))
-    except (RecipeError, ValidationError):
-        return None
-    return frozenset((device.name, device.part.number) for device in made.devices)
+def neighbours_of(recipe: Path) -> tuple[Neighbour, ...]:
+    """Return the other recipes of the folder of a recipe's file, by name."""
+    others = sorted(recipe.parent.glob("*.toml"))
+    found = (Neighbour(path=other) for other in others if other.resolve() != recipe.resolve() and _readable(other))
+    return tuple(other for other in found if "board" in other.raw)  # else a board file, or another program's
 
 
 def _readable(path: Path) -> bool:

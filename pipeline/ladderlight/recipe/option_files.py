@@ -17,7 +17,8 @@ from ladderlight.system.paths import is_file, reason_of
 
 def with_files(links: Sequence[Link], folder: Path, report: Report) -> list[Link]:
     """Read the files that the options of a chain name, and put their content in the place of the names."""
-    return [replace(link, options=_read(link.options, ("stage", link.place or 0), folder, report)) for link in links]
+    read = [read_files(link.options, ("stage", link.place or 0), folder, report) for link in links]
+    return [replace(link, options=options) for link, options in zip(links, read, strict=True)]
 
 
 def override_with_files(
@@ -25,7 +26,7 @@ def override_with_files(
 ) -> Override:
     """Do the same for what a ``[[picture]]`` table changes."""
     options = {
-        index: _read(
+        index: read_files(
             changes, ("picture", place, override.keys.get(index, links[index].declaration.name)), folder, report
         )
         for index, changes in override.options.items()
@@ -38,7 +39,8 @@ def files_named(given: Mapping[str, Any], folder: Path) -> list[Path]:
     return [folder / value.decode("utf-8") for value in given.values() if isinstance(value, bytes)]
 
 
-def _read(given: Mapping[str, Any], where: Where, folder: Path, report: Report) -> Mapping[str, Any]:
+def read_files(given: Mapping[str, Any], where: Where, folder: Path, report: Report) -> Mapping[str, Any]:
+    """Return options with the content of the files that they name; ``where`` is the options' table."""
     options = dict(given)
     for name, value in given.items():
         if not isinstance(value, bytes):

@@ -15,8 +15,9 @@ from PIL import Image, ImageDraw
 
 from ladderlight.board import Board
 from ladderlight.errors import PluginError, nearest_word
+from ladderlight.flow.pictures import Origin
 from ladderlight.recipe import load
-from ladderlight.stages.boundary import look_of
+from ladderlight.stages.boundary import look_of, run_stage
 from ladderlight.stages.contract import Survey
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
@@ -25,6 +26,8 @@ from ladderlight.starter.scenes import draw_scene
 
 _SHAPE = (16, 9)
 """Proportions of the pictures: other than any monitor's, so that cropping shows."""
+_PLACE = Origin(name="card", source="card", bank=2)
+"""Where a card stands."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,8 +70,12 @@ def play(registry: StageRegistry, declaration: StageDeclaration) -> Played:
         When the example has options that the stage does not, or names an unknown board.
     """
     example = declaration.example
-    steps = _chain(registry, declaration)
     board = example_board(example.board)
+    if declaration.kind is Kind.CARD:
+        card, options = _step(declaration, example.options, declaration)
+        after = [run_stage(card, board, board, card.complete(options), card.name, origin=_PLACE)]
+        return Played(declaration=declaration, board=board, files=(), before=[], after=after)
+    steps = _chain(registry, declaration)
     names = example.pictures[:1] if declaration.kind.per_picture else example.pictures
     drawn = tuple(_drawn(name, see_through=declaration.kind is Kind.SOURCE) for name in names)
     with tempfile.TemporaryDirectory() as folder:

@@ -25,9 +25,10 @@ FOLDER = "reference"
 
 _TITLE = "# The stages\n"
 _INTRODUCTION = f"""{_TITLE}
-A recipe's chain is a list of stages. Each takes what the one before gives, in the order of the kinds below. This page
-is generated from the stages' own declarations by `python -m ladderlight.reference plugins/README.md`; the command
-`ladderlight stages NAME` shows the same options and example.
+A recipe's chain is a list of stages. Each takes what the one before gives, in the order of the kinds below. Cards stand
+in no chain: a recipe lists them under `cards` in `[pictures]`. This page is generated from the stages' own declarations
+by `python -m ladderlight.reference plugins/README.md`; the command `ladderlight stages NAME` shows the same options and
+example.
 
 A few words: "linear light" means numbers that stand for amounts of light, as they blend in the eye, not for a file's
 encoded values. "Guns" are red, green and blue; they are independent when no ladder line feeds two of them. Where the
@@ -116,7 +117,8 @@ def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -
     yield stage_table(declaration)
     yield "```\n"
     if pictured:
-        yield f"![{declaration.name} before and after]({FOLDER}/{declaration.name}.png)\n"
+        shown = "" if declaration.kind is Kind.CARD else " before and after"
+        yield f"![{declaration.name}{shown}]({FOLDER}/{declaration.name}.png)\n"
         yield from _caption(played)
     if declaration.kind is Kind.EMISSION:
         yield ", ".join(map(_file, played.after)) + "\n"

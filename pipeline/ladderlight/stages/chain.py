@@ -16,7 +16,9 @@ def check_chain(chain: Sequence[StageDeclaration], usual: Callable[[Kind], str])
     ``usual`` names a stage to add of a kind. ``where`` of a problem is ``(index of the stage,)``, or empty for the
     chain as a whole.
     """
-    problems = []
+    problems = [_misplaced(card, index) for index, card in enumerate(chain) if card.kind is Kind.CARD]
+    if problems:
+        return problems
     repeatable = {Kind.PICTURE, Kind.CODED, Kind.ARRANGEMENT, Kind.EMISSION}
     for index, (before, after) in enumerate(pairwise(chain), start=1):
         if after.kind.rank < before.kind.rank or (after.kind is before.kind and after.kind not in repeatable):
@@ -46,6 +48,11 @@ def takes_pictures(chain: Iterable[StageDeclaration]) -> bool:
 
 
 _NEEDED = (Kind.SOURCE, Kind.REDUCTION, Kind.ARRANGEMENT, Kind.EMISSION)
+
+
+def _misplaced(card: StageDeclaration, index: int) -> Problem:
+    what = f"stage {card.name!r} ({card.kind.phrase}) is a test card and belongs in no chain"
+    return Problem(where=(index,), what=what, action=f'write cards = ["{card.name}"] in [pictures]')
 
 
 def _move(before: StageDeclaration, after: StageDeclaration) -> str:

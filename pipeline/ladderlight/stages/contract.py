@@ -2,9 +2,9 @@
 
 A stage is a function marked with :func:`stage`. Its first parameter is what flows in, its return value what flows out.
 Further positional parameters are injected by type: ``Board``, ``Viewing`` (from where its screen is seen), ``Demand``
-(the size that a source needs to deliver), ``Survey`` (what was found in all pictures before) and ``Kept`` (the codes
-that a frame of an animation keeps). Its keyword-only parameters are its options. Everything else (kind, validation,
-help, JSON schema, reference page) is read off that one declaration.
+(the size that a source needs to deliver), ``Survey`` (what was found in all pictures before), ``Kept`` (the codes that
+a frame of an animation keeps) and ``Origin`` (name and bank of a card). Its keyword-only parameters are its options.
+Everything else (kind, validation, help, JSON schema, reference page) is read off that one declaration.
 """
 
 from __future__ import annotations

@@ -21,8 +21,9 @@ if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from ladderlight.board import Board
+    from ladderlight.flow.pictures import Origin
 
-_INJECTED = ("Board", "Viewing", "Demand", "Survey", "Kept")
+_INJECTED = ("Board", "Viewing", "Demand", "Survey", "Kept", "Origin")
 _HOOK_INJECTED = ("Board", "Viewing")
 _HOOK_VALUES = {"rule": 2, "probe": 2, "demand": 3, "survey": 2, "animation": 1, "capacity": 3, "advice": 3}
 """How many values each hook is given before those that it asks for."""
@@ -129,6 +130,7 @@ class StageDeclaration(Value):
         demand: Demand | None = None,
         survey: Survey | None = None,
         kept: Kept | None = None,
+        origin: Origin | None = None,
     ) -> Any:
         """Call the stage with its flow value, what else its signature asks for, and its options."""
         given = {
@@ -137,6 +139,7 @@ class StageDeclaration(Value):
             "Demand": demand or Demand(),
             "Survey": survey or Survey(),
             "Kept": kept or Kept(),
+            "Origin": origin,
         }
         return self.function(value, *(given[name] for name in self.takes), **options)
 
@@ -206,6 +209,8 @@ def _misplaced(mark: Mark, kind: Kind, takes: list[str]) -> str:
         return "a survey is for stages that see one picture at a time; leave it out"
     if (hooks.survey is None) == ("Survey" in takes):
         return "a survey needs a parameter annotated Survey, and that parameter a survey; declare both"
+    if "Origin" in takes and kind is not Kind.CARD:
+        return "only a card is given its origin; leave out the parameter annotated Origin"
     if "Kept" in takes and kind is not Kind.REDUCTION:
         return "only a reduction keeps codes of earlier frames; leave out the parameter annotated Kept"
     return ""

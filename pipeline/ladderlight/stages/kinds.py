@@ -8,9 +8,10 @@ from typing import Any
 
 
 class Kind(StrEnum):
-    """What a stage does, in the order in which the kinds follow each other in a chain."""
+    """What a stage does, in the order in which the kinds follow each other in a chain; a card stands in none."""
 
     SOURCE = "source"
+    CARD = "card"
     PICTURE = "picture"
     REDUCTION = "reduction"
     CODED = "coded"
@@ -25,7 +26,7 @@ class Kind(StrEnum):
     @property
     def per_picture(self) -> bool:
         """Whether the stage sees one picture at a time, so that a recipe can override its options for some."""
-        return self.rank <= Kind.CODED.rank
+        return self is not Kind.CARD and self.rank <= Kind.CODED.rank
 
     @property
     def surveys(self) -> bool:
@@ -40,6 +41,7 @@ class Kind(StrEnum):
 
 _PHRASES = {
     Kind.SOURCE: "a file to pictures",
+    Kind.CARD: "the board to a coded picture",
     Kind.PICTURE: "picture to picture",
     Kind.REDUCTION: "picture to coded picture",
     Kind.CODED: "coded picture to coded picture",
@@ -49,6 +51,7 @@ _PHRASES = {
 
 _KINDS = {
     ("Path", "many Picture"): Kind.SOURCE,
+    ("Board", "CodedPicture"): Kind.CARD,
     ("Picture", "Picture"): Kind.PICTURE,
     ("Picture", "CodedPicture"): Kind.REDUCTION,
     ("CodedPicture", "CodedPicture"): Kind.CODED,

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.stages.kinds import Kind
 
 
 def toml_value(value: Any) -> str:
@@ -19,8 +20,12 @@ def toml_value(value: Any) -> str:
 
 
 def stage_table(declaration: StageDeclaration) -> str:
-    """Write a stage's example as a recipe's ``[[stage]]`` table."""
-    return use_table({"use": declaration.name, **declaration.example.options})
+    """Write a stage's example as a recipe's ``[[stage]]`` table, that of a card in ``[pictures]``."""
+    options = declaration.example.options
+    use = {"use": declaration.name, **options}
+    if declaration.kind is Kind.CARD:
+        return f"[pictures]\ncards = {toml_value([use if options else declaration.name])}"
+    return use_table(use)
 
 
 def use_table(use: Mapping[str, Any]) -> str:

@@ -279,7 +279,7 @@ def _type(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
     if not kind.endswith("_type"):
         return None
     if isinstance(value, bool) and kind in ("int_type", "float_type"):
-        return f"is {named(value)} where a number is meant", f"use {wanted(annotation)}"
+        return f"is {named(value)}, not a number", f"use {wanted(annotation)}"
     if kind == "string_type" and isinstance(value, int) and not isinstance(value, bool):
         return f"is the number {value!r}", f'put it in quotes: "{value}"'
     if kind in ("list_type", "tuple_type") and isinstance(value, str):

@@ -18,6 +18,10 @@ _IHDR_END = len(_PNG) + 25
 _HEAD = 1024
 """Bytes of a file in which the mark is found."""
 _PNG_MARK = re.compile(rb"\0\0\0.tEXtSoftware\0(Ladderlight [^\0]*?, [0-9a-f]{64}).{4}", re.DOTALL)
+_CSV_HEAD = b",Ladderlight\r\n"
+"""The last head of a table of comma-separated values: the column for the mark, empty in every row."""
+_CSV_MARK = re.compile(rb',"(Ladderlight [^"]*?, [0-9a-f]{64})"\r\n')
+_HTML_HEAD = b"<head>\n"
 _HTML_MARK = re.compile(rb'<meta name="generator" content="(Ladderlight [^"]*?, [0-9a-f]{64})">\n')
 
 
@@ -57,7 +61,7 @@ def refuse_others(paths: Iterable[Path], *, command: str, inputs: Iterable[Path]
 
 
 def export(files: Mapping[Path, bytes], *, command: str, inputs: Iterable[Path]) -> None:
-    """Write HTML pages and PNG pictures, marked as the command's own; see ``refuse_others``.
+    """Write pages (HTML), pictures (PNG) and tables (CSV), marked as the command's own; see ``refuse_others``.
 
     Raises
     ------
@@ -70,13 +74,18 @@ def export(files: Mapping[Path, bytes], *, command: str, inputs: Iterable[Path])
 
 
 def marked(data: bytes, command: str) -> bytes:
-    """Put the name of the command and a digest of the rest into a page or a picture, where others look for neither."""
+    """Put the name of the command and a digest of the rest into a page, a picture or a table.
+
+    They are where others look for neither: in a table they head its last column, ``Ladderlight``, which is empty.
+    """
     mark = f"Ladderlight {command}, {hashlib.sha256(data).hexdigest()}".encode("ascii")
     if data.startswith(_PNG):
         chunk = b"tEXtSoftware\0" + mark
         chunk = struct.pack(">I", len(chunk) - 4) + chunk + struct.pack(">I", zlib.crc32(chunk))
         return data[:_IHDR_END] + chunk + data[_IHDR_END:]
-    head = data.index(b"<head>\n") + len(b"<head>\n")
+    if _HTML_HEAD not in data:
+        return data.replace(_CSV_HEAD, b',"' + mark + b'"\r\n', 1)
+    head = data.index(_HTML_HEAD) + len(_HTML_HEAD)
     return data[:head] + b'<meta name="generator" content="' + mark + b'">\n' + data[head:]
 
 
@@ -84,11 +93,11 @@ def _is_own(path: Path, command: str) -> bool:
     """Whether a file is as the command wrote it. One without a mark is not read further, however large it is."""
     with path.open("rb") as file:
         data = file.read(_HEAD)
-        found = (_PNG_MARK if data.startswith(_PNG) else _HTML_MARK).search(data)
+        found = (_PNG_MARK if data.startswith(_PNG) else _HTML_MARK if _HTML_HEAD in data else _CSV_MARK).search(data)
         if not found:
             return False
         data += file.read()
-    rest = data[: found.start()] + data[found.end() :]
+    rest = data[: found.start()] + (_CSV_HEAD if found.re is _CSV_MARK else b"") + data[found.end() :]
     return marked(rest, command) == data
 
 

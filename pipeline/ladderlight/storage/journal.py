@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path, PurePosixPath
@@ -16,7 +16,7 @@ from ladderlight.storage.writing import read_regular, remove_tree, replace_file,
 
 PRIVATE = ".ladderlight"
 """Folder in the output folder for what is ours alone: locks, the record, the journal, files not yet in place."""
-FORMAT = 1
+FORMAT = 2
 _JOURNAL = "journal.json"
 
 
@@ -24,14 +24,14 @@ _JOURNAL = "journal.json"
 class Journal:
     """Renames within an output folder; every path is relative to it and written with ``/``.
 
-    First the old entries go ``aside``, to ``old``. Entries among them that no build has made are then ``carried`` on,
-    into ``new``. Then the new entries are ``placed``. Each rename can be seen to be done or not from what is where, so
-    that finishing and undoing may themselves be interrupted and repeated.
+    First the old entries go ``aside``, to ``old``. Entries among them that are the user's are then ``carried`` on, into
+    ``new``, each to the name that it is given there. Then the new entries are ``placed``. Each rename can be seen to be
+    done or not from what is where, so that finishing and undoing may themselves be interrupted and repeated.
     """
 
     folder: Path
     aside: tuple[str, ...]
-    carried: tuple[str, ...]
+    carried: Mapping[str, str]
     placed: tuple[str, ...]
     """The last is seen last in its place; it should be what readers look at first."""
 
@@ -56,9 +56,9 @@ class Journal:
             for name in self.aside:
                 if not _there(self._old / name) and _there(self.folder / name):
                     self._move(self.folder, self._old, name)
-            for name in self.carried:
+            for name, kept in self.carried.items():
                 if _there(self._old / name):
-                    self._move(self._old, self._new, name)
+                    self._move(self._old, self._new, name, kept)
         for name in waiting:
             self._move(self._new, self.folder, name)
         self._sync()
@@ -68,9 +68,9 @@ class Journal:
         for name in reversed(self.placed):
             if not _there(self._new / name) and _there(self.folder / name):
                 self._move(self.folder, self._new, name)
-        for name in reversed(self.carried):
-            if _there(self._new / name) and not _there(self._old / name):
-                self._move(self._new, self._old, name)
+        for name, kept in reversed(list(self.carried.items())):
+            if _there(self._new / kept) and not _there(self._old / name):
+                self._move(self._new, self._old, kept, name)
         for name in reversed(self.aside):
             if _there(self._old / name):
                 self._move(self._old, self.folder, name)
@@ -82,13 +82,15 @@ class Journal:
         with suppress(OSError):
             sync_folder(self.folder / PRIVATE)
 
-    def _move(self, source: Path, target: Path, name: str) -> None:
-        for top in (source, target):
-            if any((top / parent).is_symlink() for parent in PurePosixPath(name).parents):
-                raise OSError(errno.ELOOP, "a link is in place of a folder", str(top / name))
-        if _there(target / name):
-            raise FileExistsError(errno.EEXIST, "something has been put there", str(target / name))
-        (source / name).rename(target / name)
+    def _move(self, source: Path, target: Path, name: str, kept: str = "") -> None:
+        """Rename an entry, which keeps its name unless it is given another one."""
+        kept = kept or name
+        for top, path in ((source, name), (target, kept)):
+            if any((top / parent).is_symlink() for parent in PurePosixPath(path).parents):
+                raise OSError(errno.ELOOP, "a link is in place of a folder", str(top / path))
+        if _there(target / kept):
+            raise FileExistsError(errno.EEXIST, "something has been put there", str(target / kept))
+        (source / name).rename(target / kept)
 
     def _sync(self) -> None:
         for folder in (self.folder, self.folder / PRIVATE, self._new, self._old):
@@ -107,20 +109,23 @@ class Journal:
         path = _path(folder)
         try:
             found = json.loads(read_regular(path))
-            if found["format"] != FORMAT:
-                raise ValueError("another format")
+            carried = found["carried"]
+            if found["format"] == 1:  # in which nothing was given another name
+                carried = dict(zip(carried, carried, strict=True))
+            elif found["format"] != FORMAT:
+                raise ValueError
             return cls(
                 folder=folder,
                 aside=_names(found["aside"]),
-                carried=_names(found["carried"]),
+                carried=dict(zip(_names(carried), _names(carried.values()), strict=True)),
                 placed=_names(found["placed"]),
             )
         except FileNotFoundError:
             return None
-        except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
+        except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError) as error:
+            reason = f"cannot be read ({error.strerror})" if isinstance(error, OSError) else "is damaged"
             raise BuildError(
-                f"the journal of an interrupted build cannot be read ({error}); move {folder} away and build again",
-                where=path,
+                f"the journal of an interrupted build {reason}; move {folder} away and build again", where=path
             ) from None
 
 
@@ -215,7 +220,7 @@ def _names(found: Iterable[object]) -> tuple[str, ...]:
     names = tuple(found)
     for name in names:
         if not is_inside(name):
-            raise ValueError(f"{name!r} is not a path in the folder")
+            raise ValueError
     return tuple(str(name) for name in names)
 
 

@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 import errno
+import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from ladderlight.errors import BuildError
-from ladderlight.storage.journal import PRIVATE, begin, clear, is_begun, leftovers, settle, take_back, unsettled
+from ladderlight.errors import BuildError, Fault
+from ladderlight.storage.journal import (
+    PRIVATE,
+    Journal,
+    begin,
+    clear,
+    is_begun,
+    leftovers,
+    settle,
+    take_back,
+    unsettled,
+)
 from ladderlight.storage.locking import BusyError, locked
-from ladderlight.storage.placing import plan
-from ladderlight.storage.record import RECORD, Owner, Record, claim, files_below
+from ladderlight.storage.placing import edited_files, plan
+from ladderlight.storage.record import RECORD, Owner, Record, claim, digest_of, files_below
 from ladderlight.storage.stopping import held
 from ladderlight.storage.writing import sync_tree
 
@@ -30,12 +42,24 @@ _PATIENCE = 30.0
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
+@dataclass(kw_only=True)
+class Staging:
+    """A build that is not yet in place: the folder to write into.
+
+    Once it is in place, ``edited`` has the files of the last build that were changed since, and where they are kept.
+    """
+
+    folder: Path
+    edited: Mapping[Path, Path] = field(default_factory=dict)
+
+
 @contextmanager
-def staged_output(output: Path, owner: Owner) -> Iterator[Path]:
+def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
     """Yield a folder to write into; when the block ends without an error its entries replace those of the last build.
 
-    Files in the output folder that no build has made stay, also in folders that a build has made. A second build of
-    the same folder waits for the first.
+    Files in the output folder that no build has made stay, also in folders that a build has made. Files of the last
+    build that the user has changed are kept in a folder ``edited``. A second build of the same folder waits for the
+    first.
 
     Raises
     ------
@@ -48,13 +72,18 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Path]:
         with _building(output):
             try:
                 with _writing(output):
-                    new = begin(output)
-                yield new
+                    staging = Staging(folder=begin(output))
+                yield staging
                 with _writing(output):
-                    _complete(new, owner.seen_from(output))
-                with _placing(output), held():
-                    _place(output, owner)
-                    placed = True
+                    _complete(staging.folder, owner.seen_from(output))
+                with _placing(output):
+                    with _writing(output):
+                        journal = plan(output, claim(output, owner))
+                    with held():
+                        _place(journal)
+                        placed = True
+                edited = edited_files(journal)
+                staging.edited = {output / name: output / kept for name, kept in edited.items()}
             finally:
                 clear(output)
     except KeyboardInterrupt as stop:
@@ -72,6 +101,22 @@ def refuse_foreign(output: Path, owner: Owner) -> None:
     """
     with settled(output):
         claim(output, owner)
+
+
+def output_faults(output: Path, owner: Owner) -> list[Fault]:
+    """Return why a recipe cannot be built into a folder, as far as it is known before anything is written."""
+    try:
+        refuse_foreign(output, owner)
+    except BuildError as error:
+        return list(error.faults)
+    around = next(path for path in (output, *output.parents) if os.path.lexists(path))
+    if not os.path.isdir(around):  # noqa: PTH112 - Path's own raises where a folder cannot be read
+        what = "is a file"
+    elif not os.access(around, os.W_OK | os.X_OK):
+        what = "cannot be written"
+    else:
+        return []
+    return [Fault(where=str(around), message=f"{what}; choose another output folder")]
 
 
 @contextmanager
@@ -168,22 +213,20 @@ def _busy(output: Path) -> BuildError:
 
 def _complete(new: Path, recipe: str) -> None:
     """Add the record to the new files, and flush them to disk."""
-    record = Record(recipe=recipe, files=files_below(new))
+    record = Record(recipe=recipe, files={name: digest_of(new / name) for name in files_below(new)})
     (new / RECORD).write_bytes(record.to_json())
     sync_tree(new)
 
 
-def _place(output: Path, owner: Owner) -> None:
+def _place(journal: Journal) -> None:
     """Put the new files in place of those of the last build."""
-    with _writing(output):
-        journal = plan(output, claim(output, owner))
     try:
         journal.write()
         journal.finish()
     except OSError as error:
         take_back(journal, error)
         raise BuildError(
-            f"the new files cannot be put in place ({_reason(error)}); {NOTHING_REPLACED}", where=output
+            f"the new files cannot be put in place ({_reason(error)}); {NOTHING_REPLACED}", where=journal.folder
         ) from error
     with suppress(OSError):  # the next process finds nothing left to do
         journal.close()

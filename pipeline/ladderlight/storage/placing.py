@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import itertools
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from ladderlight.errors import BuildError, Fault
 from ladderlight.storage.journal import PRIVATE, Journal
-from ladderlight.storage.record import MANIFEST, RECORD, folders_of
+from ladderlight.storage.record import MANIFEST, RECORD, Files, digest_of, folders_of
+
+EDITED = "edited"
+"""Folder in the output folder for what the user has changed in files of the last build."""
 
 
-def plan(output: Path, ours: frozenset[str]) -> Journal:
+def plan(output: Path, ours: Files) -> Journal:
     """Plan the renames that put what lies in ``.ladderlight/new`` in place of the last build.
 
     Parameters
@@ -19,7 +24,8 @@ def plan(output: Path, ours: frozenset[str]) -> Journal:
     output
         The output folder.
     ours
-        Files of the last build. All else in the folder is the user's: it stays in its place.
+        Files of the last build. All else in the folder is the user's: it stays in its place. A file of the last build
+        that was changed since is the user's too, but a new one needs its place: it moves to the folder ``edited``.
 
     Raises
     ------
@@ -39,16 +45,28 @@ def plan(output: Path, ours: frozenset[str]) -> Journal:
             )
             for name in sorting.blocking
         )
-    for name in sorting.carried:
+    carried = {name: name for name in sorting.carried} | sorting.edited(_free_name(output, new))
+    for name in carried.values():
         (new / name).parent.mkdir(parents=True, exist_ok=True)
     placed = {entry.name for entry in new.iterdir()} - {PRIVATE}
     # The manifest is what readers look at first: it goes first and comes last.
     return Journal(
         folder=output,
         aside=(*sorted(sorting.aside, key=lambda name: (name != MANIFEST, name)), RECORD),
-        carried=tuple(sorting.carried),
+        carried=carried,
         placed=(RECORD, *sorted(placed, key=lambda name: (name == MANIFEST, name))),
     )
+
+
+def edited_files(journal: Journal) -> Mapping[str, str]:
+    """Return the names of the files that the user has changed, and under which names a journal keeps them."""
+    return {name: kept for name, kept in journal.carried.items() if name != kept}
+
+
+def _free_name(output: Path, new: Path) -> str:
+    """Return a name for the folder of changed files that neither the user nor the new build has."""
+    names = (f"{EDITED}-{number}" if number > 1 else EDITED for number in itertools.count(1))
+    return next(name for name in names if not any(os.path.lexists(folder / name) for folder in (output, new)))
 
 
 @dataclass(kw_only=True)
@@ -57,10 +75,21 @@ class _Sorting:
 
     output: Path
     new: Path
-    ours: frozenset[str]
+    ours: Files
     aside: list[str] = field(default_factory=list)
     carried: list[str] = field(default_factory=list)
     blocking: list[str] = field(default_factory=list)
+
+    def edited(self, folder: str) -> dict[str, str]:
+        """Return the changed files of the last build, each with its name in a folder for them.
+
+        Links, pipes and the like hold nothing of their own.
+        """
+        return {
+            name: f"{folder}/{name}"
+            for name, digest in sorted(self.ours.items())
+            if digest is not None and _is_changed(self.output, name, digest)
+        }
 
     def sort(self) -> None:
         """Sort the entries of the output folder itself. What is the user's there need not be carried."""
@@ -103,6 +132,20 @@ class _Sorting:
 
 def _names_in(folder: Path) -> list[str]:
     return sorted(entry.name for entry in folder.iterdir())
+
+
+def _is_changed(output: Path, name: str, digest: str) -> bool:
+    """Whether a file of the last build has another content now, or one that cannot be read."""
+    path = output / name
+    if (
+        any((output / each).is_symlink() for each in (PurePosixPath(name), *PurePosixPath(name).parents))
+        or not path.is_file()
+    ):
+        return False
+    try:
+        return digest_of(path) != digest
+    except OSError:
+        return True
 
 
 def _is_folder(path: Path) -> bool:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any, Self
@@ -15,9 +16,10 @@ from ladderlight.storage.journal import PRIVATE, is_inside
 from ladderlight.storage.writing import read_regular
 
 RECORD = f"{PRIVATE}/record.json"
-FORMAT = 1
+FORMAT = 2
 MANIFEST = "manifest.json"
-OURS = ("devices", "proof", MANIFEST, "burn-sheet.txt", "burn-sheet.html")
+_SHEETS = ("burn-sheet.txt", "burn-sheet.html")
+OURS = ("devices", "proof", MANIFEST, *_SHEETS, "bench-sheet.txt", "bench-sheet.html")
 """What builds put into their output folder; everything else there is left alone."""
 _PROOF = re.compile(r"index\.html|screens/(bank\d+|tiles\d+|waiting)\.png")
 _MANIFEST_FORMAT = 1
@@ -45,27 +47,34 @@ class Owner:
         return name == self.seen_from(output) or (seen.exists() and self.recipe.exists() and seen.samefile(self.recipe))
 
 
+Files = Mapping[str, str | None]
+"""Files relative to an output folder, written with ``/``, and the SHA-256 of each; None where it is not known."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Record:
-    """A build: its recipe as seen from the output folder, and its files, relative to the folder and with ``/``."""
+    """A build: its recipe as seen from the output folder, and its files."""
 
     recipe: str
-    files: frozenset[str]
+    files: Files
 
     def to_json(self) -> bytes:
         """Return the record's file; it depends on nothing but the record."""
-        document = {"format": FORMAT, "recipe": self.recipe, "files": sorted(self.files)}
+        document = {"format": FORMAT, "recipe": self.recipe, "files": dict(sorted(self.files.items()))}
         return (json.dumps(document, indent=2) + "\n").encode()
 
     @classmethod
     def read(cls, output: Path) -> Self | None:
-        """Read the record of an output folder; None when there is none that can be read."""
+        """Read the record of an output folder; None when there is none that can be read. Format 1 has no digests."""
         try:
             found = json.loads(read_regular(output / RECORD))
             recipe, files = found["recipe"], found["files"]
-            good = found["format"] == FORMAT and isinstance(recipe, str) and isinstance(files, list)
-            if good and all(map(is_inside, files)):
-                return cls(recipe=recipe, files=frozenset(files))
+            if found["format"] == 1 and isinstance(files, list):
+                files = dict.fromkeys(files)
+            elif found["format"] != FORMAT:
+                return None
+            if isinstance(recipe, str) and isinstance(files, dict) and all(map(is_inside, files)):
+                return cls(recipe=recipe, files=files)
         except (OSError, ValueError, KeyError, TypeError, RecursionError):
             pass
         return None
@@ -76,8 +85,20 @@ def files_below(folder: Path) -> frozenset[str]:
     return frozenset(path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir())
 
 
-def claim(output: Path, owner: Owner) -> frozenset[str]:
-    """List the files of the last build of a recipe in its output folder: those that the next one may replace.
+def digest_of(path: Path) -> str:
+    """Return the SHA-256 of a regular file.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read.
+    """
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def claim(output: Path, owner: Owner) -> Files:
+    """Return the files of the last build of a recipe in its output folder: those that the next one may replace.
 
     Raises
     ------
@@ -101,14 +122,14 @@ def claim(output: Path, owner: Owner) -> frozenset[str]:
         recipe = manifest["inputs"][0]["file"]
         if (manifest["project"], recipe) != (owner.project, owner.recipe.name):
             raise _of_another(output, f"{recipe} of {manifest['project']!r}")
-        return frozenset(_files_of(manifest, output))
+        return dict.fromkeys(_files_of(manifest, output))
     foreign = [name for name in OURS if os.path.lexists(output / name)]
     if foreign:
         raise BuildError(
             f"has {', '.join(foreign)} that no build has written; move it away or choose another output folder",
             where=output,
         )
-    return frozenset()
+    return {}
 
 
 def refuse_another(output: Path, owner: Owner) -> None:
@@ -191,7 +212,7 @@ def _are_tables(found: Any, *texts: str) -> bool:
 
 def _files_of(manifest: Any, output: Path) -> Iterator[str]:
     """List the files of a build that kept no record: those that its manifest names, and those of its proof."""
-    yield from OURS[2:]
+    yield from (MANIFEST, *_SHEETS)
     yield from (f"devices/{name}" for device in manifest["devices"] for name in device["files"])
     yield from (f"proof/{name}" for name in files_below(output / "proof") if _PROOF.fullmatch(name))
 

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from types import FrameType
+from typing import TYPE_CHECKING, TypeVar
 
+if TYPE_CHECKING:
+    from concurrent.futures import ThreadPoolExecutor
+
+Result = TypeVar("Result")
+
+_WORKER = "ladderlight worker"
 _ENDING = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]  # Windows has no SIGHUP
 
 
@@ -82,3 +89,33 @@ def noting_stops(note: str) -> Iterator[None]:
     except KeyboardInterrupt as stop:
         stop.add_note(note)
         raise
+
+
+@contextmanager
+def worker_threads(count: int) -> Iterator[ThreadPoolExecutor]:
+    """Yield a pool of threads. A stop does not wait for what they are at: a loop or a decoder cannot be interrupted.
+
+    The process must then end by :func:`os._exit`, see :func:`workers_left`; Python itself would wait for them.
+    """
+    from concurrent.futures import ThreadPoolExecutor
+
+    pool = ThreadPoolExecutor(max_workers=count, thread_name_prefix=_WORKER)
+    wait = True
+    try:
+        yield pool
+    except BaseException as error:
+        wait = not isinstance(error, KeyboardInterrupt)
+        raise
+    finally:
+        pool.shutdown(wait=wait, cancel_futures=True)
+
+
+def workers_left() -> bool:
+    """Whether threads are still at work that a stop did not wait for."""
+    return any(thread.name.startswith(_WORKER) for thread in threading.enumerate())
+
+
+def stoppable(call: Callable[[], Result]) -> Result:
+    """Return what a call does that may take long without heeding a stop; a stop leaves it behind in its thread."""
+    with worker_threads(1) as pool:
+        return pool.submit(call).result()

@@ -33,6 +33,7 @@ from ladderlight.stages.kinds import Kind
 __all__ = ["RecipeError", "StageFailure", "grey_ramp", "picture_of", "run_stage", "small_board"]
 
 _WHAT = "the test's value"
+_CARD = Origin(name="card", source="card", bank=0)
 
 
 def small_board() -> Board:
@@ -75,6 +76,7 @@ def run_stage(
     demand: Demand | None = None,
     survey: Survey | None = None,
     kept: Kept | None = None,
+    origin: Origin | None = None,
     **options: Any,
 ) -> Any:
     """Run a stage as the engine does: options checked as a recipe's are, hooks asked, the result checked.
@@ -84,10 +86,10 @@ def run_stage(
     function
         A function marked with ``@stage``.
     value
-        What flows in: a path, a picture, a coded picture, a list of these, or contents.
+        What flows in: a path, a picture, a coded picture, a list of these, or contents; None for a card.
     board
         The board; :func:`small_board` when not given.
-    viewing, demand, survey, kept
+    viewing, demand, survey, kept, origin
         What the stage is given if it asks for it. Without ``survey``, a stage that has one looks at ``value`` alone.
     options
         As a recipe writes them, units included.
@@ -113,6 +115,8 @@ def run_stage(
     if problems:
         raise RecipeError.of([Fault(where=declaration.name, message=str(problem)) for problem in problems])
     values = declaration.complete(values)
+    if declaration.kind is Kind.CARD:
+        return run_declared(declaration, board, board, values, _WHAT, viewing=viewing, origin=origin or _CARD)
     if declaration.kind is Kind.SOURCE:
         return list(open_file(declaration, Path(value), board, values, _WHAT, viewing=viewing, demand=demand))
     if survey is None:

@@ -104,7 +104,7 @@ def exact_quantity(value: object, unit: str) -> Fraction:
     """Return a quantity without rounding, as :func:`quantity` reads it: ``"25.175 MHz"`` is 25,175,000."""
     expected = unit_of(unit)
     if isinstance(value, bool) or not isinstance(value, str | int | float | Fraction):
-        raise MisfitError(f"is {named(value)} where a {expected.quantity} is meant", expected.action)
+        raise MisfitError(f"is {named(value)}, not {_article(expected.quantity)}", expected.action)
     if not isinstance(value, str):
         if isinstance(value, float) and not math.isfinite(value):
             raise MisfitError(f"is {value}, which is not {_article(expected.quantity)}", expected.action)

@@ -33,6 +33,11 @@ def percent(share: float) -> str:
     return f"{floor(round(share * 100, 6))} %"
 
 
+def counted(number: int, noun: str) -> str:
+    """Return a number of things: ``1 byte``, ``131,072 bytes``."""
+    return f"{number:,} {noun}{'s' * (number != 1)}"
+
+
 def joined(words: Sequence[str], last: str = "and") -> str:
     """Return words joined as in a sentence: ``a, b and c``."""
     return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)

@@ -4,28 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from ladderlight.bench.sheets.page import bench_files
 from ladderlight.board import Finding
-from ladderlight.engine.runner import Chain, Progress
+from ladderlight.board.model.findings import refuse_errors
+from ladderlight.engine.cards import with_cards
+from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.errors import BuildError, DocumentError
-from ladderlight.flow.pictures import CodedPicture, Contents
+from ladderlight.flow.pictures import CodedPicture
 from ladderlight.proof import burn_page, proof_files
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.merge_metrics import merged_metrics
-from ladderlight.proof.scanout import read_memories
+from ladderlight.proof.scanout import Scanned, read_memories
+from ladderlight.proof.screens import shown_banks
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import inputs_of
-from ladderlight.storage.output import NOTHING_REPLACED, staged_output, unwritable
-from ladderlight.storage.stopping import noting_stops
-from ladderlight.system.printable import json_text, printable, printable_values
+from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
+from ladderlight.storage.stopping import noting_stops, stoppable
+from ladderlight.system.printable import json_text, printable
 from ladderlight.system.versions import versions
-from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, read_manifest
-from ladderlight.workspace.readiness import refuse_errors, refuse_unready
+from ladderlight.workspace.readiness import readiness
 from ladderlight.workspace.recorded import recorded_chips
 
 
@@ -50,59 +54,66 @@ class Built:
 
 
 def build(
-    recipe: Recipe, *, workers: int | None = None, progress: Progress | None = None, strict: bool = False
+    recipe: Recipe,
+    *,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    refused: Refused | None = None,
+    strict: bool = False,
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
 
     Raises
     ------
     BuildError
-        When the board has errors that make it pointless, or the output cannot be written.
+        When the recipe is known not to be ready, or the output cannot be written.
     PictureError, ArrangementError
-        When pictures cannot be used or do not fit. In every case the old output stays as it was.
+        When pictures turn out not to be usable or not to fit. In every case the old output stays as it was.
     """
     with noting_stops(NOTHING_REPLACED):
-        found = refuse_unready(recipe, strict=strict)
+        ready = readiness(recipe, strict=strict, whole=strict)
+        refuse_errors(ready)
         inputs = inputs_of(recipe)  # before: a file that changes while pictures are reduced has changed since
         chain = Chain(recipe=recipe)
-        coded = chain.code_pictures(workers=workers, progress=progress)
-        found = refuse_errors([*found, *_cautions(coded, strict=strict)])
-        contents = chain.arrange(coded)
+        coded = with_cards(recipe, chain.code_pictures(workers=workers, progress=progress, refused=refused))
+        found = refuse_errors([*recipe.findings, *_cautions(coded, strict=strict)])
+        contents = stoppable(partial(chain.arrange, coded))
         files = chain.emit(contents)
+    with staged_output(recipe.output, recipe.owner) as staging:
+        folder = staging.folder
         recorded = recorded_chips(recipe)
-    with staged_output(recipe.output, recipe.owner) as folder:
         before = _manifest_before(recipe.output)
         _write(folder / "devices", ((file.name, file.data) for file in files))
         words = read_memories(recipe.board, folder / "devices", files)
-        merged = merged_metrics(recipe.board, words, contents.pictures, coded)
+        banks = shown_banks(recipe.board, (placed.bank for placed in contents.pictures))
+        scanned = Scanned(board=recipe.board, words=words, banks=banks, tile_sets=contents.tile_sets)
+        merged = merged_metrics(scanned, contents.pictures, coded)
         made = describe(
             project=recipe.name,
             board=recipe.board,
             contents=contents,
             files=files,
-            words=words,
-            burned=recorded.chips,
+            images=scanned.images,
+            burned=recorded.of_tray(),
             details={picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded},
             merged=merged,
             inputs=[InputEntry.model_validate(item) for item in inputs],
             versions=versions(),
         )
-        document = made.document
-        _write(folder, _pages(recipe, document, words, found, contents))
-    kept = (*recorded.findings, *version_findings(before, made))
-    return Built(output=recipe.output, manifest=document, findings=(*found, *kept))
+        _write(folder, _pages(recipe.name, scanned, made, found))
+    kept = (*recorded.findings, *version_findings(before, made), *_edited(staging))
+    return Built(output=recipe.output, manifest=made.document, findings=(*found, *kept))
 
 
-def _pages(
-    recipe: Recipe, document: Mapping[str, Any], words: MemoryWords, found: Sequence[Finding], contents: Contents
-) -> Iterator[tuple[str, bytes]]:
-    """Yield what is written beside the device files: the manifest, and the sheets and pages made from it."""
-    yield FILE, json_text(document).encode()
-    shown = printable_values(document)
-    yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
-    yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
-    proof = proof_files(printable(recipe.name), recipe.board, words, shown, found, contents.tile_sets)
+def _pages(project: str, scanned: Scanned, made: Manifest, found: Sequence[Finding]) -> Iterator[tuple[str, bytes]]:
+    """Yield what is written beside the device files: the sheets and pages made from the manifest, and itself."""
+    shown = made.printable
+    yield "burn-sheet.txt", burn_sheet(scanned.board, shown).encode()
+    yield "burn-sheet.html", burn_page(scanned.board, shown).encode()
+    yield from bench_files(printable(project), scanned.board)
+    proof = proof_files(printable(project), scanned, shown, found)
     yield from ((f"proof/{name}", data) for name, data in proof)
+    yield FILE, json_text(made.document).encode()
 
 
 def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding]:
@@ -113,6 +124,12 @@ def _cautions(pictures: Iterable[CodedPicture], *, strict: bool) -> list[Finding
         if "caution" in picture.notes
     }
     return [Finding(level="error" if strict else "caution", where=source, message=text) for source, text in noted]
+
+
+def _edited(staging: Staging) -> Iterator[Finding]:
+    for path, kept in staging.edited.items():
+        message = f"was changed since the last build and is replaced; the changed file is kept as {kept}"
+        yield Finding(level="caution", where=str(path), message=message)
 
 
 def _manifest_before(output: Path) -> Manifest | None:

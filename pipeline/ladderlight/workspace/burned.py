@@ -18,20 +18,22 @@ from pydantic import ConfigDict, Field, model_validator
 from ladderlight.board import Device
 from ladderlight.board.model.memory import Erasure
 from ladderlight.devices.checksums import checksums_of
-from ladderlight.devices.files import bytes_of
-from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.documents import Kept
 
 FILE = "burned.json"
 """Name of the record, beside the recipes."""
-FORMAT = 2
+FORMAT = 3
 _MOST_RUNS = 12
 
 Scalar = str | int | float | bool | None
+Key = tuple[str | None, str | None, int, str]
+"""Recipe, revision, tray and device."""
 
 
 class Chip(Kept):
-    """One chip as it was last recorded. ``recipe`` and ``device`` identify it; format 1 has no recipe.
+    """One chip as it was last recorded. Recipe, revision, tray and device identify it.
+
+    Format 1 has no recipe, and neither format 1 nor 2 has revisions or trays: their chips are those of the first tray.
 
     ``image`` is its contents, low byte of each word first: Base64 of deflated bytes. ``inputs`` and ``versions`` are
     of the build that it was burned from, see :mod:`ladderlight.workspace.manifest`.
@@ -41,6 +43,8 @@ class Chip(Kept):
     __pydantic_extra__: dict[str, Scalar] = Field(init=False)
 
     recipe: str | None = None
+    revision: str | None = None
+    tray: Annotated[int, Field(ge=1)] = 1
     device: str
     part: str
     bytes: Annotated[int, Field(ge=1, le=1 << 32)]
@@ -53,8 +57,13 @@ class Chip(Kept):
 
     @property
     def foreign(self) -> bool:
-        """Whether a later version has recorded it by more than recipe and device; such a chip is kept as it is."""
+        """Whether a later version has recorded it by more than that; such a chip is kept as it is."""
         return bool(self.model_extra)
+
+    @property
+    def key(self) -> Key:
+        """What identifies it."""
+        return self.recipe, self.revision, self.tray, self.device
 
     @cached_property
     def contents(self) -> NDArray[np.uint8] | None:
@@ -69,7 +78,7 @@ class Chip(Kept):
 
 
 class Record(Kept):
-    """The record of a folder. Format 1, one set of devices without their recipe, is read too."""
+    """The record of a folder. Format 1, one set of devices without their recipe, and format 2 are read too."""
 
     format: Annotated[int, Field(ge=FORMAT, le=FORMAT)] = FORMAT
     chips: Annotated[tuple[Chip, ...], Field(strict=False)] = ()
@@ -77,7 +86,11 @@ class Record(Kept):
     @model_validator(mode="before")
     @classmethod
     def _upgraded(cls, found: Any) -> Any:
-        if not isinstance(found, dict) or found.get("format") != 1 or not isinstance(found.get("devices"), dict):
+        if not isinstance(found, dict):
+            return found
+        if found.get("format") == 2:
+            return {**found, "format": FORMAT}
+        if found.get("format") != 1 or not isinstance(found.get("devices"), dict):
             return found
         entries = found["devices"].items()
         return {
@@ -87,19 +100,21 @@ class Record(Kept):
 
     @model_validator(mode="after")
     def _each_once(self) -> Record:
-        keys = [(chip.recipe, chip.device) for chip in self.chips if not chip.foreign]
+        keys = [chip.key for chip in self.chips if not chip.foreign]
         if len(set(keys)) < len(keys):
             raise ValueError("records one device of a recipe twice")
         return self
 
-    def of_recipe(self, recipe: str | None) -> dict[str, Chip]:
-        """Return the chips of a recipe by device."""
-        return {chip.device: chip for chip in self.chips if chip.recipe == recipe and not chip.foreign}
+    def of_recipe(self, recipe: str | None, revision: str | None = None) -> tuple[Chip, ...]:
+        """Return the chips of a revision of a recipe, or of one without revisions."""
+        return tuple(
+            chip for chip in self.chips if (chip.recipe, chip.revision) == (recipe, revision) and not chip.foreign
+        )
 
     def with_chips(self, chips: Iterable[Chip]) -> Record:
-        """Return the record with these chips in place of those of the same recipe and device; the others stay."""
-        new = {(chip.recipe, chip.device): chip for chip in chips}
-        kept = [chip if chip.foreign else new.pop((chip.recipe, chip.device), chip) for chip in self.chips]
+        """Return the record with these chips in place of those of the same keys; the others stay."""
+        new = {chip.key: chip for chip in chips}
+        kept = [chip if chip.foreign else new.pop(chip.key, chip) for chip in self.chips]
         return self.model_copy(update={"chips": (*kept, *new.values())})
 
     def adopted_by(self, recipe: str, devices: Collection[str]) -> Record:
@@ -118,15 +133,11 @@ class Record(Kept):
         return json.dumps({"format": FORMAT, "chips": chips}, indent=2) + "\n"
 
 
-def device_image(words: MemoryWords, device: Device) -> bytes:
-    """Cut a device's image, low bytes first, out of the words of all memories."""
-    held = words[device.memory][device.first_word : device.first_word + device.part.words]
-    return bytes_of(held, device.part.width)
+def chip_of(recipe: str, device: Device, image: bytes, **more: Any) -> Chip:
+    """Return the record of a chip that holds this image now.
 
-
-def chip_of(recipe: str, device: Device, words: MemoryWords, **build: Any) -> Chip:
-    """Return the record of a chip that holds these words now. ``build`` is ``inputs`` and ``versions``."""
-    image = device_image(words, device)
+    ``more`` are ``revision`` and ``tray``, and ``inputs`` and ``versions`` of the build.
+    """
     sums = checksums_of(image)
     return Chip(
         recipe=recipe,
@@ -137,7 +148,7 @@ def chip_of(recipe: str, device: Device, words: MemoryWords, **build: Any) -> Ch
         sum16=sums["sum16"],
         sha256=sums["sha256"],
         image=base64.b64encode(zlib.compress(image, 9)).decode("ascii"),
-        **build,
+        **more,
     )
 
 

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from functools import partial
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache, partial
 from typing import Any
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.checksums import Checksums, checksums_of
 from ladderlight.devices.files import bytes_of, span_bytes, words_of
 from ladderlight.devices.formats import format_of
 from ladderlight.devices.occupancy import Occupancy, occupancies_of
 from ladderlight.flow.pictures import Contents, DeviceFile, PlacedPicture, Span
 from ladderlight.system.versions import changed_versions
-from ladderlight.units.arrays import MemoryWords
-from ladderlight.workspace.burned import Burn, Chip, burn_of, device_image
+from ladderlight.workspace.burned import Burn, Chip, burn_of
 from ladderlight.workspace.manifest import (
     FORMAT,
     BankEntry,
@@ -39,7 +38,7 @@ def describe(
     board: Board,
     contents: Contents,
     files: Sequence[DeviceFile],
-    words: MemoryWords,
+    images: Mapping[str, bytes],
     burned: Mapping[str, Chip] | None = None,
     details: Details | None = None,
     merged: Merged | None = None,
@@ -56,8 +55,8 @@ def describe(
         The board, and what was arranged for its memories.
     files
         All files under ``devices/``.
-    words
-        The memories' words as read back from those files.
+    images
+        What those files make of each device, by name, low byte of each word first.
     burned
         What is in the chips, by device, see :mod:`ladderlight.workspace.burned`.
     details
@@ -77,7 +76,7 @@ def describe(
         chip = (burned or {}).get(device.name)
         same = chip is not None and digest is not None and chip.inputs == digest
         cause = changed_versions(chip.versions or {}, versions or {}) if chip is not None and same else ""
-        image = device_image(words, device)
+        image = images[device.name]
         burn = burn_of(chip, device, image, cause=cause and f" because of {cause} (same inputs)")
         own = [file for file in files if file.device == device.name]
         devices.append(_device(device, image, burn, occupancies[device.name], own))
@@ -103,8 +102,9 @@ def describe(
 
 
 def _device(device: Device, image: bytes, burn: Burn, occupancy: Occupancy, files: Sequence[DeviceFile]) -> DeviceEntry:
+    in_order = cache(partial(_in_order, image, device))
+    sums = cache(checksums_of)  # a file often holds all of the image
     held = [(file, file.span) for file in files if file.span is not None]
-    shown = _in_order(image, device, held[0][1].order if held else "little")
     return DeviceEntry(
         name=device.name,
         memory=device.memory,
@@ -112,7 +112,7 @@ def _device(device: Device, image: bytes, burn: Burn, occupancy: Occupancy, file
         file=held[0][0].name if held else None,
         files=tuple(file.name for file in files),
         bytes=len(image),
-        **checksums_of(shown),
+        **sums(in_order(held[0][1].order if held else "little")),
         changed=burn.needed,
         burn=_burn(burn),
         words=device.part.words,
@@ -125,7 +125,7 @@ def _device(device: Device, image: bytes, burn: Burn, occupancy: Occupancy, file
             BankEntry(bank=bank.bank, pictures=bank.pictures, first=bank.first, last=bank.last)
             for bank in occupancy.banks
         ),
-        pieces=tuple(_piece(file, span, _in_order(image, device, span.order)) for file, span in held),
+        pieces=tuple(_piece(file, span, span_bytes(in_order(span.order), span), sums) for file, span in held),
     )
 
 
@@ -142,13 +142,12 @@ def _burn(burn: Burn) -> BurnEntry:
     )
 
 
-def _piece(file: DeviceFile, span: Span, image: bytes) -> PieceEntry:
-    data = span_bytes(image, span)
+def _piece(file: DeviceFile, span: Span, data: bytes, sums: Callable[[bytes], Checksums]) -> PieceEntry:
     return PieceEntry(
         file=file.name,
         format=format_of(file.data),
         bytes=len(data),
-        **checksums_of(data),
+        **sums(data),
         first=span.first,
         step=span.step,
         order=span.order,

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
+from ladderlight.devices.files import images_of
 from ladderlight.errors import BuildError, DocumentError, LadderlightError
 from ladderlight.flow.pictures import DeviceFile
 from ladderlight.proof.scanout import read_memories
@@ -18,7 +18,7 @@ from ladderlight.recipe.inputs import changes_since
 from ladderlight.storage.output import settled
 from ladderlight.storage.record import Owner, refuse_another
 from ladderlight.system.versions import changed_versions
-from ladderlight.workspace.burned import device_image
+from ladderlight.units.arrays import Bytes, MemoryWords
 from ladderlight.workspace.manifest import FILE, Manifest, read_manifest
 
 _MOST_NAMED = 4
@@ -26,10 +26,11 @@ _MOST_NAMED = 4
 
 @dataclass(frozen=True, kw_only=True)
 class LastBuild:
-    """What the output folder holds: the manifest, and the words of all memories from the device files."""
+    """What the output folder holds: the manifest, and from the device files all words and each device's image."""
 
     manifest: Manifest
-    words: Mapping[str, NDArray[np.uint32]]
+    words: MemoryWords
+    images: Mapping[str, bytes]
     files: tuple[DeviceFile, ...]
     """The device files with their spans, without data."""
 
@@ -41,9 +42,10 @@ class LastBuild:
             banks.setdefault(picture.bank, []).append(picture.name)
         return banks
 
-    def images(self, board: Board) -> dict[str, NDArray[np.uint8]]:
-        """Bytes of each device's image by name, low byte of each word first."""
-        return {d.name: np.frombuffer(device_image(self.words, d), dtype=np.uint8) for d in board.devices}
+    @property
+    def image_arrays(self) -> dict[str, Bytes]:
+        """Images as arrays."""
+        return {name: np.frombuffer(image, dtype=np.uint8) for name, image in self.images.items()}
 
 
 def last_build(output: Path, board: Board, owner: Owner | None = None) -> LastBuild:
@@ -73,7 +75,8 @@ def _last_build(output: Path, board: Board) -> LastBuild:
     if built != [(device.name, device.part.number, device.part.bytes) for device in board.devices]:
         raise BuildError("the last build was of other devices than the recipe has now; build again", where=path)
     files = tuple(piece.of_device(device.name) for device in manifest.devices for piece in device.pieces)
-    return LastBuild(manifest=manifest, words=read_memories(board, output / "devices", files), files=files)
+    words = read_memories(board, output / "devices", files)
+    return LastBuild(manifest=manifest, words=words, images=images_of(board, words), files=files)
 
 
 def stale_findings(recipe: Recipe) -> list[Finding]:

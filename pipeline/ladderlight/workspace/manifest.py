@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -14,6 +15,7 @@ from ladderlight.board.model.memory import Erasure
 from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
+from ladderlight.system.printable import printable_values
 from ladderlight.workspace.documents import Kept, read_document
 
 FILE = "manifest.json"
@@ -142,11 +144,17 @@ class Manifest(Kept):
     notes: Annotated[tuple[str, ...], Field(strict=False)] = ()
     pictures: Annotated[tuple[PictureEntry, ...], Field(strict=False)]
 
-    @property
+    @cached_property
     def document(self) -> dict[str, Any]:
         """The manifest as plain JSON values, keys in the order in which they are written."""
         plain: dict[str, Any] = json.loads(json.dumps(self.model_dump(exclude_unset=True)))
         return plain
+
+    @property
+    def printable(self) -> dict[str, Any]:
+        """The same with printable texts, for sheets and pages."""
+        shown: dict[str, Any] = printable_values(self.document)
+        return shown
 
     @property
     def plain_inputs(self) -> list[dict[str, Any]]:

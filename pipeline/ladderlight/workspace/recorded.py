@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,11 +11,10 @@ from pathlib import Path
 from ladderlight.board import Board, Device, Finding
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError, nearest_word
 from ladderlight.recipe import Recipe
-from ladderlight.recipe.neighbours import neighbours
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.writing import write_whole
 from ladderlight.units.arrays import Bytes
-from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of, device_image
+from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of
 from ladderlight.workspace.documents import DamageError, read_document
 from ladderlight.workspace.last_build import LastBuild, last_build
 
@@ -25,16 +24,20 @@ _PATIENCE = 60.0
 
 @dataclass(frozen=True, kw_only=True)
 class Recorded:
-    """The chips of a recipe by device, those of the whole folder, and what is wrong with the record."""
+    """The chips of a revision of a recipe, those of the whole folder, and what is wrong with the record."""
 
-    chips: Mapping[str, Chip]
+    chips: tuple[Chip, ...]
     record: Record
     findings: tuple[Finding, ...] = ()
 
-    def images(self, board: Board) -> dict[str, Bytes]:
-        """Return the bytes of each recorded device of a board that still has its size."""
+    def of_tray(self, number: int = 1) -> dict[str, Chip]:
+        """Return the chips of a tray by device."""
+        return {chip.device: chip for chip in self.chips if chip.tray == number}
+
+    def images(self, board: Board, tray: int = 1) -> dict[str, Bytes]:
+        """Return the bytes of each recorded device of a tray that still has the size that the board gives it."""
         sizes = {device.name: device.part.bytes for device in board.devices}
-        held = {name: chip.contents for name, chip in self.chips.items() if chip.bytes == sizes.get(name)}
+        held = {name: chip.contents for name, chip in self.of_tray(tray).items() if chip.bytes == sizes.get(name)}
         return {name: image for name, image in held.items() if image is not None}
 
 
@@ -50,7 +53,7 @@ def recorded_chips(recipe: Recipe) -> Recorded:
         return _recorded(recipe, _record(path), path)
     except DocumentError as error:
         cautions = [Finding(level="caution", where=fault.where, message=fault.message) for fault in error.faults]
-        return Recorded(chips={}, record=Record(), findings=tuple(cautions))
+        return Recorded(chips=(), record=Record(), findings=tuple(cautions))
 
 
 def record_chips(recipe: Recipe, build: LastBuild, names: Sequence[str] = ()) -> tuple[list[Chip], tuple[Finding, ...]]:
@@ -73,7 +76,8 @@ def record_chips(recipe: Recipe, build: LastBuild, names: Sequence[str] = ()) ->
             raise UsageError(f"the board has no device {name!r}; {nearest_word(name, devices)}")
     manifest, path = build.manifest, recipe.folder / FILE
     made = {"inputs": manifest.inputs_digest, "versions": manifest.versions or None}
-    new = [chip_of(key_of(recipe), devices[name], build.words, **made) for name in names or devices]
+    made |= {"revision": recipe.revision} if recipe.revision else {}
+    new = [chip_of(key_of(recipe), devices[name], build.images[name], **made) for name in names or devices]
     with _alone_in(recipe.folder):
         cautions: tuple[Finding, ...] = ()
         try:
@@ -81,7 +85,7 @@ def record_chips(recipe: Recipe, build: LastBuild, names: Sequence[str] = ()) ->
         except DamageError as error:
             what = error.faults[0].message.removesuffix(f"; {_ACTION}")
             cautions = (_caution(path, f"{what}; kept as {_set_aside(path).name}, and the record begins anew"),)
-            recorded = Recorded(chips={}, record=Record())
+            recorded = Recorded(chips=(), record=Record())
         write_whole(path, recorded.record.with_chips(new).text.encode())
     return new, cautions
 
@@ -100,8 +104,9 @@ def burn_findings(recipe: Recipe) -> list[Finding]:
         if (recipe.output / "manifest.json").exists():
             found.append(Finding(level="note", where="last build", message=f"no comparison with the chips: {error}"))
         return found
+    held = recorded.of_tray()
     for device in recipe.board.devices:
-        burn = burn_of(recorded.chips.get(device.name), device, device_image(build.words, device))
+        burn = burn_of(held.get(device.name), device, build.images[device.name])
         if burn.needed:
             found.append(Finding(level="note", where=f"device {device.name}", message=burn.text))
     return found
@@ -115,9 +120,10 @@ def _recorded(recipe: Recipe, record: Record, path: Path) -> Recorded:
     """Choose a recipe's chips; those of format 1 are its own where no other recipe of the folder has such devices."""
     key = key_of(recipe)
     devices = {device.name: device for device in recipe.board.devices}
-    unclaimed = record.of_recipe(None)
-    open_ = [name for name in devices if name in unclaimed and name not in record.of_recipe(key)]
-    others = neighbours(recipe) if open_ else []
+    unclaimed = {chip.device: chip for chip in record.of_recipe(None)} if recipe.revision is None else {}
+    claimed = {chip.device for chip in record.of_recipe(key) if chip.tray == 1}
+    open_ = [name for name in devices if name in unclaimed and name not in claimed]
+    others = recipe.neighbours if open_ else ()
     rivals = {name: [other.name for other in others if other.has(name, unclaimed[name].part)] for name in open_}
     record = record.adopted_by(key, [name for name in open_ if not rivals[name]])
     findings = []
@@ -126,11 +132,14 @@ def _recorded(recipe: Recipe, record: Record, path: Path) -> Recorded:
         names = ", ".join(dict.fromkeys(other for name in doubtful for other in rivals[name]))
         what = f"{', '.join(doubtful)} may belong to {recipe.path.name} or to {names}"
         findings.append(_caution(path, f"{what}; record these chips again with ladderlight burned"))
-    own = record.of_recipe(key)
-    for name in [name for name, chip in own.items() if name in devices and _damaged(chip, devices[name])]:
-        del own[name]
-        findings.append(_caution(path, f"the image of device {name!r} is damaged; record this chip again"))
-    return Recorded(chips=own, record=record, findings=tuple(findings))
+    own = record.of_recipe(key, recipe.revision)
+    damaged = [chip for chip in own if chip.device in devices and _damaged(chip, devices[chip.device])]
+    for chip in damaged:
+        whose = f" of tray {chip.tray}" if chip.tray > 1 else ""
+        what = f"the image of device {chip.device!r}{whose} is damaged"
+        findings.append(_caution(path, f"{what}; record this chip again"))
+    good = tuple(chip for chip in own if chip not in damaged)
+    return Recorded(chips=good, record=record, findings=tuple(findings))
 
 
 def _caution(path: Path, message: str) -> Finding:

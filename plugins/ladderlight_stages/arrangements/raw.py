@@ -21,6 +21,7 @@ from ladderlight import (
     stage,
 )
 from ladderlight.board import Memory
+from ladderlight.units.words import counted
 from ladderlight_stages.tiling.word_sheets import Sheets
 
 
@@ -115,8 +116,8 @@ def _from_bytes(data: bytes, memory: Memory, order: Literal["little", "big"]) ->
         raise ArrangementError("the file is empty; choose a file of words")
     if len(data) % size:
         raise ArrangementError(
-            f"the file has {len(data)} bytes, not a whole number of the {size}-byte words of memory {memory.name!r}; "
-            "check the file"
+            f"the file has {counted(len(data), 'byte')}, not a whole number of the {size}-byte words of memory "
+            f"{memory.name!r}; check the file"
         )
     table = np.frombuffer(data, dtype=np.uint8).reshape(-1, size).astype(np.uint32)
     places = range(size) if order == "little" else range(size - 1, -1, -1)

@@ -118,6 +118,21 @@ def within_a_pixel(width: int, height: int, aspect: float) -> bool:
     return abs(width - height * aspect) < 1.001 or abs(height - width / aspect) < 1.001
 
 
+MUCH = 0.15
+"""Share of a picture that is cut off only with a caution."""
+
+
+def cut_to(picture: Picture, pixels: Singles, part: Part, *, advice: str) -> Picture:
+    """Return a picture with a part of its ``pixels``; with a caution when much is cut off, and how to keep it."""
+    kept = part.of(pixels)
+    share = 1 - kept[..., 0].size / pixels[..., 0].size
+    if share <= MUCH:
+        return picture.with_pixels(kept)
+    caution = f"{share:.0%} of the picture is cut off".replace("%", " %") + f"; {advice}"
+    before = picture.notes.get("caution")
+    return picture.with_pixels(kept).with_notes({"caution": f"{before}; {caution}" if before else caution})
+
+
 def enlargement(picture: Picture, board: Board) -> tuple[int, int] | None:
     """Return the whole factors (x, y) by which a picture of the board's size was enlarged by repeating its pixels.
 

@@ -12,7 +12,17 @@ from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
-from ladderlight_stages.halftone.error_rows import add_error_rows
+from ladderlight_stages.halftone.error_rows import (
+    RUN_IN,
+    RUN_OUT,
+    add_error_rows,
+    balance_of,
+    load_errors,
+    mirror_ends,
+    settle,
+    source_row,
+    waiting_light,
+)
 from ladderlight_stages.halftone.tally_loops import count_pixels
 
 SHARE_BITS = 11
@@ -30,6 +40,7 @@ def diffuse_lattice(
     ahead: NDArray[np.int32],
     below: NDArray[np.int32],
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+    spread: NDArray[np.int32],
 ) -> tuple[Codes, int]:
     """Reduce a picture.
 
@@ -53,6 +64,8 @@ def diffuse_lattice(
         int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``add_error_rows``.
     serpentine
         Whether every other row is scanned backwards.
+    spread
+        int32 (3,): by gun, half its largest step; see ``load_errors``.
 
     Returns
     -------
@@ -82,21 +95,33 @@ def diffuse_lattice(
     a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
     bits, one, two = np.uintp(shift + SHARE_BITS), np.uintp(1), np.uintp(2)
     scale, rounding = np.float32(units), np.int32(1 << (SHARE_BITS - 1))
-    for y in range(height):
-        row = flat[y]
+    balance, lowest, highest = balance_of(width), np.empty(3, np.int32), np.empty(3, np.int32)
+    for gun in range(3):
+        lowest[gun] = (np.int32((low[gun] - start[gun]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
+        highest[gun] = (np.int32((high[gun] - start[gun]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
+    for y in range(-RUN_IN, height):
+        row = flat[source_row(y, height)]
         for i in range(count):
             out_of_reach[i] = (row[i] < least[i]) | (row[i] > most[i])
             value = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
-        clipped += count_pixels(out_of_reach)
+        if y >= 0:
+            clipped += count_pixels(out_of_reach)
+        if y == 0 or y >= height - RUN_OUT:
+            waiting = waiting_light(errors, count, below, y)
+            settle(base, waiting, balance, height - y if y else 0, lowest, highest)
         add_error_rows(base, errors, below, y, serpentine)
         here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
-        out = result[y]
+        out = result[max(y, 0)]
         backward = serpentine and y % 2 == 1
         x = np.uintp(width - 1 if backward else 0)
         step = np.uintp(-1 if backward else 1)
-        e0 = e1 = e2 = p0 = p1 = p2 = np.int32(0)
+        # the pixels before the first are mirrored, too: their errors are those of the row above
+        last, second = (3 * (width - 1), 3 * max(width - 2, 0)) if backward else (0, 3 * min(1, width - 1))
+        above = errors[(y - 1) % (depth + 1), 3 * pad : 3 * pad + count]
+        e0, e1, e2 = above[last], above[last + 1], above[last + 2]
+        p0, p1, p2 = above[second], above[second + 1], above[second + 2]
         for _ in range(width):
             at = x + x + x
             w0 = np.int32(base[at] + np.int32(a1 * e0))
@@ -118,4 +143,7 @@ def diffuse_lattice(
             here[at], here[at + one], here[at + two] = e0, e1, e2
             out[x] = codes0[k0] + codes1[k1] + codes2[k2]
             x += step
+        mirror_ends(errors[y % (depth + 1)], pad)
+        if y == -RUN_IN:
+            load_errors(errors, errors[y % (depth + 1)], spread)
     return result, clipped

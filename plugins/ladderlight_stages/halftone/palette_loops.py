@@ -10,7 +10,17 @@ from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
-from ladderlight_stages.halftone.error_rows import add_error_rows
+from ladderlight_stages.halftone.error_rows import (
+    RUN_IN,
+    RUN_OUT,
+    add_error_rows,
+    balance_of,
+    load_errors,
+    mirror_ends,
+    settle,
+    source_row,
+    waiting_light,
+)
 
 UNITS = 1 << 16
 """Full light in whole units."""
@@ -41,6 +51,7 @@ def diffuse_palette(
     ahead: NDArray[np.int32],
     below: NDArray[np.int32],
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+    spread: NDArray[np.int32],
 ) -> Codes:
     """Reduce a picture.
 
@@ -69,6 +80,8 @@ def diffuse_palette(
         int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``add_error_rows``.
     serpentine
         Whether every other row is scanned backwards.
+    spread
+        int32 (3,): by gun, half its largest step; see ``load_errors``.
 
     Returns
     -------
@@ -91,27 +104,37 @@ def diffuse_palette(
             high[column * 3 + gun] = start[gun] + np.float32(top[gun] - bottom[gun]) / np.float32(UNITS)
             least[column * 3 + gun] = (bottom[gun] << SHARE_BITS) + (1 << (SHARE_BITS - 1))
     a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
-    one, two, bits, zero = np.uintp(1), np.uintp(2), np.uintp(BIN_BITS + SHARE_BITS), np.int32(0)
+    one, two, bits = np.uintp(1), np.uintp(2), np.uintp(BIN_BITS + SHARE_BITS)
     top0, top1, top2 = np.int32(top[0]), np.int32(top[1]), np.int32(top[2])
     bottom0, bottom1, bottom2 = np.int32(bottom[0]), np.int32(bottom[1]), np.int32(bottom[2])
     bins0, bins1, bins2 = bins[0], bins[1], bins[2]
     taken = a1 * colours
     scale = np.float32(UNITS)
-    for y in range(height):
-        row = flat[y]
+    rounding = np.int32(1 << (SHARE_BITS - 1))
+    balance, lowest, highest = balance_of(width), (bottom << SHARE_BITS) + rounding, (top << SHARE_BITS) + rounding
+    for y in range(-RUN_IN, height):
+        row = flat[source_row(y, height)]
         for i in range(count):
             value = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - low[i]) * scale + np.float32(0.5)) << SHARE_BITS) + least[i]
+        if y == 0 or y >= height - RUN_OUT:
+            waiting = waiting_light(errors, count, below, y)
+            settle(base, waiting, balance, height - y if y else 0, lowest, highest)
         add_error_rows(base, errors, below, y, serpentine)
         here = errors[y % (depth + 1), 3 * pad : 3 * pad + count]
-        out = result[y]
+        out = result[max(y, 0)]
         backward = serpentine and y % 2 == 1
         x = np.uintp(width - 1 if backward else 0)
         step = np.uintp(-1 if backward else 1)
+        last, second = (3 * (width - 1), 3 * max(width - 2, 0)) if backward else (0, 3 * min(1, width - 1))
+        above = errors[(y - 1) % (depth + 1), 3 * pad : 3 * pad + count]
         # g: the error added to the next pixel, share x light - share x colour, multiplied out so that the processor
         # can compute the former while the colour is searched.
-        g0 = g1 = g2 = p0 = p1 = p2 = zero
+        p0, p1, p2 = above[last], above[last + 1], above[last + 2]
+        g0 = np.int32(np.int32(a1 * p0) + np.int32(a2 * above[second]))
+        g1 = np.int32(np.int32(a1 * p1) + np.int32(a2 * above[second + 1]))
+        g2 = np.int32(np.int32(a1 * p2) + np.int32(a2 * above[second + 2]))
         for _ in range(width):
             at = x + x + x
             w0, w1, w2 = np.int32(base[at] + g0), np.int32(base[at + one] + g1), np.int32(base[at + two] + g2)
@@ -135,6 +158,9 @@ def diffuse_palette(
             here[at], here[at + one], here[at + two] = p0, p1, p2
             out[x] = codes[best]
             x += step
+        mirror_ends(errors[y % (depth + 1)], pad)
+        if y == -RUN_IN:
+            load_errors(errors, errors[y % (depth + 1)], spread)
     return result
 
 

@@ -8,11 +8,18 @@ from typing import Annotated, Any, Literal
 import numpy as np
 
 from ladderlight import Board, Demand, Example, Option, Picture, stage
-from ladderlight.units.arrays import Singles
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
-from ladderlight_stages.framing.proportions import enlargement, framed, largest_part, screen_aspect, within_a_pixel
+from ladderlight_stages.framing.proportions import (
+    cut_to,
+    enlargement,
+    framed,
+    largest_part,
+    screen_aspect,
+    within_a_pixel,
+)
 from ladderlight_stages.resampling.resampling import Method, resampled
 
+_TO_KEEP = 'add the stage crop before resize, or use fit = "contain" for a border'
 MARGIN = 2
 """The least size of a picture in each direction, in multiples of the board's.
 
@@ -70,17 +77,16 @@ def resize(
         return picture
     if factors is not None:
         return picture.with_pixels(np.ascontiguousarray(picture.pixels[:: factors[1], :: factors[0]]))
-    pixels = picture.pixels
     if fit != "stretch":
-        pixels = _fitted(pixels, screen_aspect(board), fit, border)
-    new = resampled(pixels, board.geometry.width, board.geometry.height, method)
+        picture = _fitted(picture, screen_aspect(board), fit, border)
+    new = resampled(picture.pixels, board.geometry.width, board.geometry.height, method)
     return picture.with_pixels(np.clip(new, 0, 1, out=new))
 
 
-def _fitted(pixels: Singles, aspect: float, fit: str, border: Colour) -> Singles:
-    height, width = pixels.shape[:2]
+def _fitted(picture: Picture, aspect: float, fit: str, border: Colour) -> Picture:
+    height, width = picture.pixels.shape[:2]
     if within_a_pixel(width, height, aspect):
-        return pixels
+        return picture
     if fit == "contain":
-        return framed(pixels, aspect, linear_colour(border))
-    return largest_part(width, height, aspect).of(pixels)
+        return picture.with_pixels(framed(picture.pixels, aspect, linear_colour(border)))
+    return cut_to(picture, picture.pixels, largest_part(width, height, aspect), advice=_TO_KEEP)

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from ladderlight import Board, CodedPicture, Kept, Palette, Picture, Viewing, stage
-from ladderlight.colour.oklab import likeness_from_linear
+from ladderlight.colour.oklab import similarity_from_linear
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.grid import Grid, make_grid, nearest_members
@@ -55,7 +55,7 @@ def nearest(
 def nearest_codes(pixels: Singles, palette: Palette) -> Codes:
     """Return the codes most similar to pixels of linear light, float32 (height, width, 3)."""
     tables = _tables(palette)
-    points = likeness_from_linear(np.clip(pixels, 0.0, 1.0)).reshape(-1, 3)
+    points = similarity_from_linear(np.clip(pixels, 0.0, 1.0)).reshape(-1, 3)
     grid = tables.grid
     found = nearest_members(points, tables.colours, tables.low, tables.scale, grid.size, grid.starts, grid.members)
     codes: Codes = tables.codes[found].reshape(pixels.shape[:2])
@@ -74,9 +74,9 @@ class _Tables:
 @lru_cache(maxsize=8)
 def _tables(palette: Palette) -> _Tables:
     linear, codes = unique_colours(palette)
-    colours = likeness_from_linear(linear)
+    colours = similarity_from_linear(linear)
     # the box holds all of sRGB: its corners are where the opponent axes reach furthest
-    corners = likeness_from_linear(np.array([[r, g, b] for r in (0, 1) for g in (0, 1) for b in (0, 1)]))
+    corners = similarity_from_linear(np.array([[r, g, b] for r in (0, 1) for g in (0, 1) for b in (0, 1)]))
     low, high = corners.min(axis=0) - 0.01, corners.max(axis=0) + 0.01
     return _Tables(
         colours=colours,

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Palette
-from ladderlight.colour.oklab import likeness_from_linear
+from ladderlight.colour.oklab import similarity_from_linear
 from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
 from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
@@ -58,7 +58,7 @@ def polished(
     roots = _lab_function(np.arange(_BRIGHTEST * ROOTS_PER_UNIT + 2) / ROOTS_PER_UNIT).astype(np.float32)
     wanted = _wanted(pixels, density)
     colours = (linear @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T).astype(np.float32)
-    moves = nearest_others(likeness_from_linear(linear), _MOVES)
+    moves = nearest_others(similarity_from_linear(linear), _MOVES)
     blur = _blur(density, 1 if max(density) < _NEAR else 2)
     refined = chosen.copy()
     for _ in range(_ROUNDS):

@@ -221,7 +221,7 @@ def test_stages_lists_all_by_kind(run) -> None:
     status, out, _ = run("stages")
     assert status == 0
     kinds = [line.split(":")[0] for line in out.splitlines() if line and not line.startswith((" ", "ladderlight"))]
-    order = ["source", "picture", "reduction", "coded", "arrangement", "emission"]
+    order = ["source", "card", "picture", "reduction", "coded", "arrangement", "emission"]
     assert kinds == [kind for kind in order if kind in kinds]
     assert "  diffuse" in out
 
@@ -250,11 +250,11 @@ def test_an_unknown_stage_is_named_with_the_nearest(run) -> None:
 @pytest.mark.parametrize(
     ("arguments", "where"),
     [
-        (["build", "nowhere.toml"], "nowhere.toml:1:1"),
-        (["check", "nowhere.toml"], "nowhere.toml:1:1"),
-        (["burned", "nowhere.toml"], "nowhere.toml:1:1"),
-        (["compare", "nowhere.toml", "dump.bin"], "nowhere.toml:1:1"),
-        (["decode", "nowhere.toml", "dump.bin"], "nowhere.toml:1:1"),
+        (["build", "nowhere.toml"], "nowhere.toml"),
+        (["check", "nowhere.toml"], "nowhere.toml"),
+        (["burned", "nowhere.toml"], "nowhere.toml"),
+        (["compare", "nowhere.toml", "dump.bin"], "nowhere.toml"),
+        (["decode", "nowhere.toml", "dump.bin"], "nowhere.toml"),
         (["stages", "difuse"], ""),
         (["ladder", "--bits", "2", "--peak", "9"], ""),
     ],

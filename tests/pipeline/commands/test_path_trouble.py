@@ -147,9 +147,9 @@ def test_what_cannot_be_read_or_written_is_one_line(
 @pytest.mark.parametrize(
     ("locked", "arguments", "line"),
     [
-        ("recipe.toml", ["check"], "recipe.toml:1:1: cannot be read (Permission denied)"),
+        ("recipe.toml", ["check"], "recipe.toml: cannot be read (Permission denied)"),
         ("pictures", ["build"], "recipe.toml:30:10: 'pictures/*.png' matches no file: 'pictures' cannot be read"),
-        (".", ["build"], "recipe.toml:1:1: cannot be read (Permission denied)"),
+        (".", ["build"], "recipe.toml: cannot be read (Permission denied)"),
         ("pictures/chart.png", ["build"], "pictures/chart.png: cannot be read; check its permissions"),
         (
             "lantern.py",

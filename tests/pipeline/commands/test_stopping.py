@@ -74,6 +74,21 @@ def test_a_signal_ends_a_build_with_threads_and_leaves_the_last_one(waiting: Pat
     assert _files(out) == before
 
 
+@pytest.mark.parametrize("command", ["build", "watch"])
+def test_a_stop_does_not_wait_for_what_a_thread_is_at(waiting: Path, command: str) -> None:
+    plugin = waiting.parent / "waiting.py"
+    plugin.write_text(plugin.read_text(encoding="utf-8").replace("sleep(0.3)", f"sleep({WAIT})"), encoding="utf-8")
+    process = subprocess.Popen([sys.executable, "-m", "ladderlight", command, str(waiting)], stderr=subprocess.PIPE)
+    end = time.monotonic() + WAIT
+    while not (waiting.parent / "waiting").exists() and process.poll() is None and time.monotonic() < end:
+        time.sleep(0.05)
+    began = time.monotonic()
+    process.send_signal(signal.SIGINT)
+    process.communicate(timeout=WAIT)
+    assert time.monotonic() - began < WAIT / 10
+    assert process.returncode == (130 if command == "build" else 0)
+
+
 def test_a_signal_that_is_ignored_stays_ignored() -> None:
     before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
     try:

@@ -65,7 +65,7 @@ def test_sources_give_their_numbers(text, element, order, held):
         ("x[2] = { 1, 256 };", "'256' is not a number of 8 bits"),
         ("x[2] = { 1, two };", "'two' is not a number"),
         ("x[3] = { 1, 2, 3 };", "holds 3 bytes, not 2"),
-        ("  .byte 0x1\n", "holds 1 bytes, not 2"),
+        ("  .byte 0x1\n", "holds 1 byte, not 2"),
     ],
 )
 def test_a_damaged_source_is_one_clear_error(text, message):
@@ -93,7 +93,7 @@ def test_records_give_their_bytes(data):
         (HEX + b":0100200001DE\n", "continues after its end record"),
         (HEX[:50], r"f:2: .*damaged"),
         (HEX[:20] + b"\xc4" + HEX[20:], "holds 57 bytes, not 16; it begins like Intel HEX"),
-        (S19.replace(b"S5030001FB", b"S5030002FA"), "holds 1 data records, but its count record has 2"),
+        (S19.replace(b"S5030001FB", b"S5030002FA"), "holds 1 data record, but its count record has 2"),
         (S19.replace(b"S9030000FC\n", b"").replace(b"S5030001FB\n", b""), "no end record"),
         (S19.replace(b"0F74", b"0F75"), r"f:1: expected crc"),
         (b"@0 12 123\n", "'123' is not a hexadecimal element of 8 bits"),

@@ -91,6 +91,26 @@ def test_frames_in_files_of_their_own_keep_their_codes(tmp_path: Path, frames, w
         assert coded[step].metrics["still_share"] > 0.8
 
 
+@pytest.mark.parametrize("source", ["files", "one file"])
+def test_what_moves_does_not_take_the_crop_with_it(tmp_path: Path, write: Write, source: str) -> None:
+    """A busy square crosses a plain wide picture: cropped by the busiest part, each frame would show another part."""
+    wide = []
+    for step in range(4):
+        pixels = np.full((120, 400, 3), 120, dtype=np.uint8)
+        pixels[:, ::40] = 60  # a fence
+        pixels[40:80, 80 + 50 * step : 120 + 50 * step] = np.random.default_rng(1).integers(0, 255, (40, 40, 3))
+        wide.append(Image.fromarray(pixels))
+    if source == "files":
+        for number, frame in enumerate(wide):
+            frame.save(tmp_path / f"buoy-{number}.png")
+    else:
+        wide[0].save(tmp_path / "buoy.png", save_all=True, append_images=wide[1:], duration=100)
+    coded = Chain(recipe=load(write(stages()))).code_pictures()
+    assert len(coded) == 4
+    assert all(picture.origin.animated for picture in coded)
+    assert all(picture.metrics["still_share"] > 0.7 for picture in coded)
+
+
 def test_nothing_is_kept_where_no_arrangement_shows_them_one_after_another(tmp_path, frames, write: Write) -> None:
     save_jpegs(frames, tmp_path)
     coded = Chain(recipe=load(write(stages(arrangement="bank_pictures"), "*.jpg"))).code_pictures()

@@ -3,6 +3,8 @@ import re
 
 import pytest
 
+from ladderlight.board import Part
+from ladderlight.devices.files import images_of
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
@@ -12,7 +14,9 @@ from ladderlight_stages.emissions.intel_hex import intel_hex
 
 
 def record(board, words):
-    return {device.name: chip_of("recipe.toml", device, words) for device in board.devices}
+    return {
+        device.name: chip_of("recipe.toml", device, images_of(board, words)[device.name]) for device in board.devices
+    }
 
 
 def described(board, contents, burned=None):
@@ -22,7 +26,7 @@ def described(board, contents, burned=None):
         board=board,
         contents=contents,
         files=files,
-        words=memories_of(board, files),
+        images=images_of(board, memories_of(board, files)),
         burned=burned,
     ).document
 
@@ -37,6 +41,8 @@ def test_the_sheet_says_what_goes_where(board, banked):
         "Burn 1 of 1: picture.",
         "  state     no record of this chip; burn it",
         "  file      devices/picture.bin",
+        "  part      DIP-32",
+        "  erasure   ultraviolet light, the whole chip",
         "  size      131,072 bytes (20000h)",
         f"  CRC-32    {device['crc32']}    sum 16 bits {device['sum16']}    8 bits {device['sum8']}    32 bits "
         f"{device['sum32']}",
@@ -55,7 +61,7 @@ def test_the_digest_of_a_file_of_records_is_of_the_bytes_and_not_of_the_file(boa
     contents = banked(board, (0,))
     files = intel_hex(contents, board, offset=0x100)
     document = describe(
-        project="p", board=board, contents=contents, files=files, words=memories_of(board, files)
+        project="p", board=board, contents=contents, files=files, images=images_of(board, memories_of(board, files))
     ).document
     text = burn_sheet(board, document)
     digest = hashlib.sha256(contents.memories["picture"].words.astype("u1").tobytes()).hexdigest()
@@ -97,3 +103,12 @@ def test_a_change_that_only_clears_bits_needs_no_eraser(board, banked):
     assert device["burn"]["text"] == (
         f"differs from the last build in {differing} bytes, by cleared bits only; burn it as it is"
     )
+
+
+def test_a_part_of_ones_own_is_shown_as_described(make_board, memory, banked):
+    own = Part(number="MH-77", words=1 << 17, width=8, erasure="sectors", block=4096, package="SO-32")
+    board = make_board(memory(address=["x2-x9", "y2-y8", "bank0-bank1"], data=["b0-b1", "g0-g1", "r0-r1"], part=own))
+    lines = burn_sheet(board, described(board, banked(board, (0,)))).splitlines()
+    assert any(line.startswith("picture  (MH-77)") for line in lines)
+    assert "  part      SO-32" in lines
+    assert "  erasure   electrically, in sectors of 4,096 bytes" in lines

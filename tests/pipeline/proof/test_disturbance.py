@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from ladderlight.board.scanning.playback import play
 from ladderlight.proof.disturbance import disturbance, marks_png
 
 LINES = {"data": ["b0-b1", "g0-g1", "r0-r1"], "address": ["x2-x9", "y2-y8", "bank0-bank1"]}
@@ -31,7 +32,7 @@ def test_marks_are_where_the_word_changes_and_is_not_there_yet(make_board, memor
     board = make_board(memory(**LINES, access=110e-9))
     words = np.zeros(131_072, dtype=np.uint32)
     words[10 | 3 << 8] = 63
-    picture = Image.open(io.BytesIO(marks_png(board, {"picture": words}, 0)))
+    picture = Image.open(io.BytesIO(marks_png(play(board, {"picture": words}, 0))))
     assert picture.size == (640, 480)
     pixels = np.asarray(picture.convert("RGBA"))
     marked = pixels[..., 3] == 255

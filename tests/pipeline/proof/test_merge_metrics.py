@@ -13,6 +13,7 @@ from ladderlight import CodedPicture, Origin
 from ladderlight.commands import main
 from ladderlight.devices.files import words_of
 from ladderlight.proof.merge_metrics import merged_metrics
+from ladderlight.proof.scanout import Scanned
 from ladderlight_stages.arrangements.bank_pictures import bank_pictures
 from ladderlight_stages.arrangements.lookup import lookup
 
@@ -100,11 +101,12 @@ def test_a_picture_whose_colours_were_merged_is_measured_as_it_is_burned(
     assert f"{100 * many['merged_share']:.1f} % merged" in (output / "proof" / "index.html").read_text()
 
 
-def test_nothing_is_scanned_where_counters_address_everything(board) -> None:
+def test_nothing_is_compared_where_counters_address_everything(board) -> None:
     codes = np.random.default_rng(1).integers(0, 64, (120, 160), dtype=np.uint16)
     coded = CodedPicture(origin=Origin(name="quay", source="quay.png"), codes=codes)
     contents = bank_pictures([coded], board)
-    assert merged_metrics(board, {}, contents.pictures, [coded]) == {}
+    words = {name: memory.words for name, memory in contents.memories.items()}
+    assert merged_metrics(Scanned(board=board, words=words, banks=[]), contents.pictures, [coded]) == {}
 
 
 def test_only_pictures_that_are_shown_otherwise_have_figures(make_board, memory) -> None:
@@ -119,12 +121,13 @@ def test_only_pictures_that_are_shown_otherwise_have_figures(make_board, memory)
     ]
     contents = lookup(coded, board)
     words = {name: memory.words for name, memory in contents.memories.items()}
-    assert merged_metrics(board, words, contents.pictures, coded) == {}
+    scanned = Scanned(board=board, words=words, banks=[0, 1])
+    assert merged_metrics(scanned, contents.pictures, coded) == {}
     wished = coded[1].codes.copy()
     wished[0, :3] = 63
     others = [coded[0], replace(coded[1], codes=wished)]
-    assert merged_metrics(board, words, contents.pictures, others) == {
+    assert merged_metrics(scanned, contents.pictures, others) == {
         ("second", 1): {"merged_share": round(3 / 19200, 6), "colours_used": 8}
     }
     small = replace(coded[0], codes=coded[0].codes[:5])
-    assert merged_metrics(board, words, contents.pictures, [small]) == {}
+    assert merged_metrics(scanned, contents.pictures, [small]) == {}

@@ -10,7 +10,7 @@ from PIL import Image
 from ladderlight import TileSet
 from ladderlight.board import Finding
 from ladderlight.proof import burn_page, proof_files
-from ladderlight.proof.scanout import memories_of, render
+from ladderlight.proof.scanout import Scanned, memories_of, render
 from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
 
@@ -49,18 +49,22 @@ class Page(HTMLParser):
         return " ".join(self.words)
 
 
+def proof_of(board, contents, *, project="p", banks=(0,), findings=(), tile_sets=(), details=None):
+    """The proof's files, the manifest, and the words they are of."""
+    files = binary(contents, board)
+    scanned = Scanned(board=board, words=memories_of(board, files), banks=banks, tile_sets=tile_sets)
+    document = describe(
+        project=project, board=board, contents=contents, files=files, images=scanned.images, details=details
+    ).document
+    return dict(proof_files(project, scanned, document, findings)), document, scanned.words
+
+
 @pytest.fixture
 def proof(board, banked):
-    """The proof's files, the manifest, and the words they are of."""
+    """The proof of two banks."""
 
-    def make(project="Merrowhithe", findings=(), details=None):
-        contents = banked(board, (0, 3))
-        files = binary(contents, board)
-        words = memories_of(board, files)
-        document = describe(
-            project=project, board=board, contents=contents, files=files, words=words, details=details
-        ).document
-        return dict(proof_files(project, board, words, document, findings)), document, words
+    def make(project="Merrowhithe", **more):
+        return proof_of(board, banked(board, (0, 3)), project=project, banks=[0, 3], **more)
 
     return make
 
@@ -140,11 +144,7 @@ def test_a_palette_too_large_to_list_is_said_so(make_board, memory, ladder, bank
     channels = {gun: {f"{gun[0]}{bit}": 500.0 * 2**bit for bit in range(4)} for gun in ("red", "green", "blue")}
     lines = ["b0-b3", "g0-g3", "r0-r3"]
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=lines, part="27C1024"), ladder=ladder(**channels))
-    contents = banked(board, (0,))
-    files = binary(contents, board)
-    words = memories_of(board, files)
-    document = describe(project="p", board=board, contents=contents, files=files, words=words).document
-    page = Page(dict(proof_files("p", board, words, document, []))["index.html"].decode())
+    page = Page(proof_of(board, banked(board, (0,)))[0]["index.html"].decode())
     assert "No table of 4,096 codes" in page.text
 
 
@@ -152,12 +152,9 @@ def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     lines = ["b0-b1", "g0-g1", "r0-r1"]
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=lines, part="27C256", access=110e-9))
     contents = replace(banked(board, (0,)), notes=("17 unique tiles; 3 are shown as others",))
-    files = binary(contents, board)
-    words = memories_of(board, files)
-    document = describe(project="p", board=board, contents=contents, files=files, words=words).document
     at = np.array([[0], [1], [0x7FFF]])  # two pixels of the first row, and a word that nothing reads
     tiles = TileSet(memory="picture", codes=np.zeros((3, 8, 8), np.uint16), numbers=np.arange(4, 7), addresses=at)
-    found = dict(proof_files("p", board, words, document, [], [tiles]))
+    found, _, _ = proof_of(board, contents, tile_sets=[tiles])
     assert list(found) == [
         "screens/bank0.png",
         "screens/tiles0.png",
@@ -182,10 +179,7 @@ def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
 
 def first_page(board, contents):
     """The proof of some contents: the names of its files, and the page."""
-    files = binary(contents, board)
-    words = memories_of(board, files)
-    document = describe(project="p", board=board, contents=contents, files=files, words=words).document
-    found = dict(proof_files("p", board, words, document, []))
+    found, _, _ = proof_of(board, contents)
     return list(found), Page(found["index.html"].decode()).text
 
 
@@ -217,6 +211,8 @@ def test_the_burn_sheet_as_a_page(board, proof):
         f"{device['sum32']} SHA-256 {' '.join(re.findall('....', device['sha256']))} bank 0",
         "bank 3 18000h to 1F79Fh picture-3",
         "38,400 of 131,072 words in use, the last at 1F79Fh, 92,672 free",
+        "erasure: ultraviolet light, the whole chip",
+        "erasure: ultraviolet light, the whole chip",
         "12.5 V",
     ):
         assert words in page.text

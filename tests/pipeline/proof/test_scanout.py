@@ -6,7 +6,7 @@ import pytest
 
 from ladderlight import DeviceFileError
 from ladderlight.board import Channel, Counters, Ladder
-from ladderlight.proof.scanout import memories_of, picture_codes, read_memories, render, screen_codes
+from ladderlight.proof.scanout import Scanned, memories_of, picture_codes, read_memories, render, screen_codes
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
 
@@ -213,3 +213,12 @@ def test_a_register_behind_a_gated_and_offset_counter_agrees_with_a_plain_simula
                 held = before
     codes = screen_codes(board, words)
     assert (codes == shown).all()
+
+
+def test_what_has_been_scanned_is_not_scanned_again(board, banked, monkeypatch):
+    words = {"picture": banked(board, (0, 2)).memories["picture"].words}
+    scanned = Scanned(board=board, words=words, banks=[0, 2])
+    expected = [screen_codes(board, words, bank) for bank in scanned.banks]
+    monkeypatch.setattr("ladderlight.proof.scanout.scan", None)
+    assert all((scanned.screen(bank) == codes).all() for bank, codes in zip(scanned.banks, expected, strict=True))
+    assert scanned.images == {"picture": words["picture"].astype(np.uint8).tobytes()}

@@ -3,7 +3,7 @@ import io
 import numpy as np
 from PIL import Image
 
-from ladderlight.proof.scanout import render
+from ladderlight.proof.scanout import render, screen_codes
 from ladderlight.proof.screens import screen_png, shown_banks, to_png
 
 
@@ -23,12 +23,12 @@ def test_a_screen_shows_what_is_rendered_whatever_the_ratio_of_the_clocks(make_b
         address = [x, "y3-y8", "bank0"]
         board = make_board(memory(address=address, data=["b0-b1", "g0-g1", "r0-r1"]), clock=clock)
         words = {"picture": banked(board, (1,)).memories["picture"].words}
-        with Image.open(io.BytesIO(screen_png(board, words, 1))) as picture:
+        with Image.open(io.BytesIO(screen_png(board, screen_codes(board, words, 1)))) as picture:
             assert picture.size == (640, 480)
             assert mode == "RGB" or picture.mode == "P"
             assert (np.asarray(picture.convert("RGB")) == render(board, words, 1)).all()
 
 
 def test_banks_with_pictures_are_shown_or_all_when_none_is_named(board):
-    assert shown_banks(board, {"pictures": [{"bank": 3}, {"bank": 1}, {"bank": 3}]}) == [1, 3]
-    assert shown_banks(board, {"pictures": []}) == [0, 1, 2, 3]
+    assert shown_banks(board, [3, 1, 3]) == [1, 3]
+    assert shown_banks(board, []) == [0, 1, 2, 3]

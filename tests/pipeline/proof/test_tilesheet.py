@@ -7,7 +7,8 @@ import pytest
 
 from ladderlight import CodedPicture, Origin, TileSet
 from ladderlight.flow.merging import merge
-from ladderlight.proof.tilesheet import places_of, tile_sheet
+from ladderlight.proof.scanout import Scanned
+from ladderlight.proof.tilesheet import tile_sheet
 from ladderlight_stages.arrangements.sheet import sheet
 from ladderlight_stages.arrangements.text import text
 from ladderlight_stages.arrangements.tiles import tiles as tiles_stage
@@ -58,8 +59,8 @@ def test_each_letter_of_a_text_is_counted_where_the_map_asks_for_it(map_board, t
     contents = merge([sheet([letters], board, first=3), *texts], board)
     expected = Counter("".join(written.values()))
     expected[" "] = 2 * 20 * 15 - sum(expected[letter] for letter in LETTERS[1:])
-    places = places_of(board, words_of(contents), list(written), contents.tile_sets[0])
-    assert places.tolist() == [expected[letter] for letter in LETTERS]
+    scanned = Scanned(board=board, words=words_of(contents), banks=list(written), tile_sets=contents.tile_sets)
+    assert scanned.places[0].tolist() == [expected[letter] for letter in LETTERS]
 
 
 def test_the_tiles_of_pictures_are_counted_as_their_blocks_are(map_board):
@@ -74,15 +75,16 @@ def test_the_tiles_of_pictures_are_counted_as_their_blocks_are(map_board):
         pictures.append(coded(codes, f"picture-{bank}", bank=bank))
     contents = tiles_stage(pictures, board)
     (tile_set,) = contents.tile_sets
-    places = places_of(board, words_of(contents), [0, 1], tile_set)
+    places = Scanned(board=board, words=words_of(contents), banks=[0, 1], tile_sets=[tile_set]).places[0]
     assert sorted(places) == sorted(np.bincount(which.ravel()))
 
 
 def test_a_map_that_two_banks_share_counts_once(map_board):
     board = map_board(map_address=("x5-x9", "y5-y8"))
     contents = tiles_stage([coded(np.zeros((120, 160)))], board)
-    assert places_of(board, words_of(contents), [0], contents.tile_sets[0]).tolist() == [300]
-    assert places_of(board, words_of(contents), [0, 0], contents.tile_sets[0]).tolist() == [300]
+    for banks in ([0], [0, 1]):
+        scanned = Scanned(board=board, words=words_of(contents), banks=banks, tile_sets=contents.tile_sets)
+        assert scanned.places[0].tolist() == [300]
 
 
 def test_words_that_are_burned_otherwise_count_as_they_are(map_board):
@@ -92,7 +94,7 @@ def test_words_that_are_burned_otherwise_count_as_they_are(map_board):
     number = int(contents.tile_sets[0].numbers[0])
     words["map"] = np.full_like(words["map"], number ^ 1)
     words["map"][:7] = number
-    assert places_of(board, words, [0], contents.tile_sets[0]).tolist() == [7]
+    assert Scanned(board=board, words=words, banks=[0], tile_sets=contents.tile_sets).places[0].tolist() == [7]
 
 
 def test_tiles_stand_by_number_32_in_a_row_enlarged_on_grey(board):

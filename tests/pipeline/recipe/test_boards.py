@@ -38,6 +38,27 @@ def test_capacity_in_words_or_bytes(written: dict[str, Any], words: int) -> None
     assert (board.memories[0].part.words, board.memories[0].part.width) == (words, written["width"])
 
 
+def test_a_part_of_ones_own() -> None:
+    own = {
+        "words": "16 KiB",
+        "width": 8,
+        "marking": "MH-77",
+        "package": "DIP-28",
+        "erasure": "sectors",
+        "page": "4 KiB",
+    }
+    part = board_of(table(memory={"part": None} | own)).memories[0].part
+    assert (part.number, part.words, part.package) == ("MH-77", 16384, "DIP-28")
+    assert (part.erasure, part.block) == ("sectors", 4096)
+    assert part.erasing == "electrically, in sectors of 4,096 bytes"
+    plain = board_of(table(memory={"part": None, "words": 1024, "width": 4})).memories[0].part
+    assert (plain.number, plain.erasure, plain.block, plain.package) == ("1024x4", "unknown", 1, "")
+
+
+def test_another_number_of_a_part() -> None:
+    assert board_of(table(memory={"part": "27C1001"})) == board_of(table(memory={"part": "27C010"}))
+
+
 def test_pins_lead_back_to_the_entries_they_came_from() -> None:
     written = table(memory={"address": ["x2-x9", "map.d0", "y2-y8"], "data": ["k0-k1", "-", "b0-b1"]})
     where = [as_written(problem, written).where for problem in problems_of(board_of(written))]

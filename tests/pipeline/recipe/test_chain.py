@@ -145,5 +145,5 @@ def test_a_stage_without_a_name(complaints: Complaints, spoil: Spoil) -> None:
 def test_overrides_are_checked_beside_an_unknown_stage(complaints: Complaints, spoil: Spoil) -> None:
     assert complaints(spoil(('use = "flatten"', 'use = "flaten"'), ("0.5", "true"))) == [
         "recipe.toml:34:7: no stage is called 'flaten'; did you mean 'flatten'?",
-        "recipe.toml:44:21: stage 'glow': strength is true where a number is meant; use a number from 0 to 1",
+        "recipe.toml:44:21: stage 'glow': strength is true, not a number; use a number from 0 to 1",
     ]

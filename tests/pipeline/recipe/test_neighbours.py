@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from ladderlight.recipe import load
-from ladderlight.recipe.neighbours import neighbours
 
 LANTERN = Path(__file__).parents[2] / "recipes" / "lantern"
 
@@ -30,10 +30,10 @@ def beside(recipe, name, text=None, **changes):
 
 
 def test_devices_and_output_are_those_of_the_text(recipe):
-    assert neighbours(recipe) == []
+    assert replace(recipe).neighbours == ()
     beside(recipe, "b.toml", out=('"out"', '"b-out"'), memory=('name = "picture"', 'name = "map"\nchips = 2'))
     beside(recipe, "a.toml", plugins=('"lantern.py"', '"none.py"'), stage=('use = "lantern"', 'use = "none"'))
-    first, second = neighbours(recipe)
+    first, second = recipe.neighbours
     assert (first.name, first.output, first.devices) == (
         "a.toml",
         recipe.folder / "out",
@@ -47,7 +47,7 @@ def test_devices_and_output_are_those_of_the_text(recipe):
 def test_nothing_of_theirs_is_run(recipe):
     (recipe.folder / "ends.py").write_text("raise SystemExit('it ran')\n")
     beside(recipe, "a.toml", plugins=('"lantern.py"', '"ends.py"'))
-    assert [other.name for other in neighbours(recipe)] == ["a.toml"]
+    assert [other.name for other in recipe.neighbours] == ["a.toml"]
 
 
 def test_a_board_in_a_file_of_its_own(recipe):
@@ -56,14 +56,14 @@ def test_a_board_in_a_file_of_its_own(recipe):
     (recipe.folder / "boards").mkdir()
     (recipe.folder / "boards" / "lobby.toml").write_text(board)
     beside(recipe, "a.toml", board=(board, ""), key=("format = 1", 'format = 1\nboard = "boards/lobby.toml"'))
-    (other,) = neighbours(recipe)
+    (other,) = recipe.neighbours
     assert other.devices == {("picture", "27C512")}
 
 
 @pytest.mark.parametrize("text", ["[board", 'board = "none.toml"', "board = 3", "[board]\nmode = 3\n"])
 def test_a_board_that_cannot_be_read_may_have_any_device(recipe, text):
     beside(recipe, "a.toml", text)
-    (other,) = neighbours(recipe)
+    (other,) = recipe.neighbours
     assert other.devices is None
     assert other.has("anything", "2716")
 
@@ -75,4 +75,4 @@ def test_what_is_no_recipe_is_passed_over(recipe):
     (recipe.folder / "gone.toml").symlink_to("nothing")
     with (recipe.folder / "large.toml").open("wb") as file:
         file.truncate(1 << 30)
-    assert neighbours(recipe) == []
+    assert recipe.neighbours == ()

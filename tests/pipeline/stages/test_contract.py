@@ -17,6 +17,7 @@ from ladderlight import (
     Example,
     Kept,
     Option,
+    Origin,
     Picture,
     Problem,
     stage,
@@ -45,6 +46,10 @@ def change(
 ) -> Picture: ...
 
 
+@stage(help="Draws.")
+def draw(board: Board, origin: Origin, *, number: int = 0) -> CodedPicture: ...
+
+
 @stage(help="Reduces.")
 def reduce(picture: Picture, board: Board) -> CodedPicture: ...
 
@@ -64,6 +69,7 @@ def emit(contents: Contents, board: Board) -> list[DeviceFile]: ...
 usual = installed_stages().usual
 STAGES = {
     Kind.SOURCE: source,
+    Kind.CARD: draw,
     Kind.PICTURE: change,
     Kind.REDUCTION: reduce,
     Kind.CODED: mark,
@@ -188,6 +194,7 @@ Pics = Sequence[Picture]
         (Path, Iterator[Picture], Kind.SOURCE),
         (Path, Generator[Picture, None, None], Kind.SOURCE),
         (Annotated[Picture, "in linear light"], Picture, Kind.PICTURE),
+        (Board, CodedPicture, Kind.CARD),
         (tuple[CodedPicture, ...], Contents, Kind.ARRANGEMENT),
         (Contents, Sequence[DeviceFile], Kind.EMISSION),
         (Contents, Picture, None),
@@ -229,6 +236,18 @@ def test_stages_in_the_wrong_order_are_both_named() -> None:
     assert problem.where == (2,)
     assert problem.what == ("stage 'change' (picture to picture) cannot follow 'reduce' (picture to coded picture)")
     assert problem.action == "put 'change' before 'reduce'"
+
+
+def test_a_card_belongs_in_no_chain() -> None:
+    (problem,) = check_chain(declarations(Kind.SOURCE, Kind.CARD, Kind.REDUCTION), usual)
+    assert (problem.where, problem.action) == ((1,), 'write cards = ["draw"] in [pictures]')
+
+
+def test_only_a_card_is_given_its_origin() -> None:
+    def asks(picture: Picture, origin: Origin) -> Picture: ...
+
+    with pytest.raises(PluginError, match="only a card is given its origin"):
+        declaration_of(stage(help="Asks.")(asks))
 
 
 def test_two_reductions_cannot_stand_in_one_chain() -> None:

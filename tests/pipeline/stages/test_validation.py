@@ -80,7 +80,7 @@ def test_the_model_is_frozen_and_knows_its_defaults(declaration: StageDeclaratio
 @pytest.mark.parametrize(
     ("option", "value", "where", "message"),
     [
-        ("need", True, (), "need is true where a number is meant; use a whole number"),
+        ("need", True, (), "need is true, not a number; use a whole number"),
         ("need", 1.5, (), "need is the number 1.5; use a whole number"),
         ("need", "1", (), "need is the text '1'; use a whole number"),
         ("need", [1], (), "need is a list; use a whole number"),
@@ -89,17 +89,17 @@ def test_the_model_is_frozen_and_knows_its_defaults(declaration: StageDeclaratio
         ("keep", 3, (), 'keep is 3; use "centre", "top" or "focus"'),
         ("keep", True, (), 'keep is true; use "centre", "top" or "focus"'),
         ("strength", 1.5, (), "strength is 1.5, which is out of range; use a number from 0 to 1"),
-        ("strength", False, (), "strength is false where a number is meant; use a number from 0 to 1"),
+        ("strength", False, (), "strength is false, not a number; use a number from 0 to 1"),
         ("strength", float("nan"), (), "strength is nan, which is out of range; use a number from 0 to 1"),
         ("hold", "2 V", (), "hold is '2 V', which is not a time; write a time such as \"120 ns\""),
         ("hold", "-2 s", (), "hold is -2.0, which is out of range; use a number of 0 or more in s"),
-        ("hold", True, (), 'hold is true where a time is meant; write a time such as "120 ns"'),
+        ("hold", True, (), 'hold is true, not a time; write a time such as "120 ns"'),
         ("lines", "60.5 Hz", (), "lines is the number 60.5; use a whole number up to 1000 in Hz"),
         ("lines", "2 kHz", (), "lines is 2000, which is out of range; use a whole number up to 1000 in Hz"),
         ("matte", [0, 1], (), "matte has 2 entries; use a list of 3, each a number from 0 to 1"),
         ("matte", [0, 0, 0, 0], (), "matte has 4 entries; use a list of 3, each a number from 0 to 1"),
         ("matte", [0, 2, 0], (1,), "entry 2 of matte is 2, which is out of range; use a number from 0 to 1"),
-        ("matte", [0, 0, True], (2,), "entry 3 of matte is true where a number is meant; use a number from 0 to 1"),
+        ("matte", [0, 0, True], (2,), "entry 3 of matte is true, not a number; use a number from 0 to 1"),
         ("matte", {"r": 1}, (), "matte is a table; use a list of 3, each a number from 0 to 1"),
         ("size", 0, (), 'size is the number 0; use a whole number of 1 or more or "auto"'),
         ("size", True, (), 'size is true; use a whole number of 1 or more or "auto"'),
@@ -117,7 +117,7 @@ def test_the_model_is_frozen_and_knows_its_defaults(declaration: StageDeclaratio
         ("names", "a", (), "names is the text 'a'; put it in brackets: [\"a\"]"),
         ("names", ["a", 1], (1,), 'entry 2 of names is the number 1; put it in quotes: "1"'),
         ("table", {"a": 10}, ("a",), "a is 10, which is out of range; use a whole number up to 9"),
-        ("table", {"a": True}, ("a",), "a is true where a number is meant; use a whole number up to 9"),
+        ("table", {"a": True}, ("a",), "a is true, not a number; use a whole number up to 9"),
     ],
 )
 def test_a_bad_option(

@@ -40,10 +40,10 @@ class Project:
 
     def build(self, text: str, *files: str) -> None:
         """Build with a text in every file, or as the digits of the device files."""
-        with staged_output(self.out, self.owner) as new:
+        with staged_output(self.out, self.owner) as staging:
             for name in files or FILES:
-                (new / name).parent.mkdir(parents=True, exist_ok=True)
-                (new / name).write_bytes(text.encode())
+                (staging.folder / name).parent.mkdir(parents=True, exist_ok=True)
+                (staging.folder / name).write_bytes(text.encode())
 
     def put(self, files: dict[str, str]) -> None:
         """Put files of the user into the output folder."""

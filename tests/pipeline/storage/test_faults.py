@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 import errno
-import io
 import os
 import signal
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -18,6 +15,7 @@ from ladderlight.errors import BuildError
 from ladderlight.storage.output import settled
 from ladderlight.storage.stopping import unwinding
 
+from ..failing_disk import CALLS, Disk
 from .conftest import NOTES, Project, whole
 
 pytestmark = [
@@ -25,7 +23,9 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
 ]
 
-CALLS = ("rename", "replace", "mkdir", "unlink", "rmdir", "fsync", "open", "chmod")
+CHANGED = {"devices/left/map.bin": "patched"}
+"""A file of the last build that the user has changed."""
+KEPT = {f"edited/{name}": text for name, text in CHANGED.items()}
 FAILURES = {
     "full once": (errno.ENOSPC, ()),
     "damaged from then on": (errno.EIO, (*CALLS, "write")),
@@ -43,65 +43,6 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
         yield Path(folder)
 
 
-class Disk:
-    """Counts the calls that change the disk, and has something happen at one of them."""
-
-    def __init__(self, strike: Callable[[], None], at: int, *, then: tuple[str, ...] = ()) -> None:
-        self.strike, self.at, self.then = strike, at, then
-        self.calls = 0
-
-    def step(self, name: str, half: Callable[[], object] | None = None) -> None:
-        self.calls += 1
-        if self.calls == self.at or (self.calls > self.at and name in self.then):
-            if half:
-                half()
-            self.strike()
-
-    @contextlib.contextmanager
-    def installed(self) -> Iterator[Disk]:
-        with pytest.MonkeyPatch.context() as patch:
-            for name in CALLS:
-                patch.setattr(os, name, self._counted(name, getattr(os, name)))
-            patch.setattr(io, "open", self._opened(io.open))
-            yield self
-
-    def _counted(self, name: str, call: Callable[..., Any]) -> Callable[..., Any]:
-        def counted(*args: Any, **more: Any) -> Any:
-            self.step(name)
-            return call(*args, **more)
-
-        return counted
-
-    def _opened(self, call: Callable[..., Any]) -> Callable[..., Any]:
-        def opened(file: Any, mode: str = "r", *args: Any, **more: Any) -> Any:
-            if not set(mode) & set("wxa"):
-                return call(file, mode, *args, **more)
-            self.step("open")
-            return Writing(call(file, mode, *args, **more), self)
-
-        return opened
-
-
-class Writing:
-    """A file that may take only half of what is written."""
-
-    def __init__(self, file: Any, disk: Disk) -> None:
-        self.file, self.disk = file, disk
-
-    def write(self, data: bytes) -> int:
-        self.disk.step("write", lambda: (self.file.write(data[: len(data) // 2]), self.file.flush()))
-        return self.file.write(data)
-
-    def __enter__(self) -> Writing:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.file.close()
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self.file, name)
-
-
 def begun(folder: Path, old: str | None) -> tuple[Project, dict[str, str], dict[str, str]]:
     """Make a project with files of the user in its output folder; give its states before and after the next build."""
     folder.mkdir()
@@ -109,9 +50,9 @@ def begun(folder: Path, old: str | None) -> tuple[Project, dict[str, str], dict[
     if old is None:
         return project, {}, whole("new")
     project.build(old)
-    project.put(NOTES)
-    assert project.state() == whole(old) | NOTES
-    return project, whole(old) | NOTES, whole("new") | NOTES
+    project.put(NOTES | CHANGED)
+    assert project.state() == whole(old) | NOTES | CHANGED
+    return project, whole(old) | NOTES | CHANGED, whole("new") | NOTES | KEPT
 
 
 def steps(folder: Path, old: str | None) -> int:
@@ -137,7 +78,7 @@ def assert_settled(project: Project, states: list[dict[str, str]]) -> None:
     if (project.out / ".ladderlight").exists():
         assert project.private() <= {"record.json"}
     project.build("next")
-    assert project.state() == whole("next") | (NOTES if NOTES.keys() <= states[-1].keys() else {})
+    assert project.state() == whole("next") | (NOTES | KEPT if NOTES.keys() <= states[-1].keys() else {})
     assert project.private() == {"record.json"}
 
 

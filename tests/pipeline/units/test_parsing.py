@@ -105,10 +105,10 @@ def test_a_prefix_scales_exactly(number: Fraction, prefix: str) -> None:
 @pytest.mark.parametrize(
     ("value", "unit", "message"),
     [
-        (True, "Hz", 'is true where a frequency is meant; write a frequency such as "25.175 MHz"'),
-        (None, "V", 'is None where a voltage is meant; write a voltage such as "5 V"'),
-        ([5], "V", 'is a list where a voltage is meant; write a voltage such as "5 V"'),
-        ({"V": 5}, "V", 'is a table where a voltage is meant; write a voltage such as "5 V"'),
+        (True, "Hz", 'is true, not a frequency; write a frequency such as "25.175 MHz"'),
+        (None, "V", 'is None, not a voltage; write a voltage such as "5 V"'),
+        ([5], "V", 'is a list, not a voltage; write a voltage such as "5 V"'),
+        ({"V": 5}, "V", 'is a table, not a voltage; write a voltage such as "5 V"'),
         ("25.175", "Hz", "is '25.175', which has no unit; write a frequency such as \"25.175 MHz\""),
         ("25 ns", "Hz", "is '25 ns', which is not a frequency; write a frequency such as \"25.175 MHz\""),
         ("25.175 mhz", "Hz", "is '25.175 mhz', and m is milli; write MHz with a capital M"),

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from ladderlight.board import PARTS, Device
-from ladderlight.workspace.burned import Record, burn_of, chip_of, device_image, runs
+from ladderlight.devices.files import images_of
+from ladderlight.errors import DocumentError
+from ladderlight.workspace.burned import Record, burn_of, chip_of, runs
 from ladderlight.workspace.documents import read_document
 
 KEY = ("recipe.toml", "high")
@@ -33,28 +35,34 @@ def read(tmp_path, text):
     return read_document(path, Record, "record again")
 
 
+def by_device(record, *of):
+    return {chip.device: chip for chip in record.of_recipe(*of)}
+
+
 def record(board, words, recipe="recipe.toml"):
-    return Record(chips=tuple(chip_of(recipe, device, words) for device in board.devices))
+    return Record(
+        chips=tuple(chip_of(recipe, device, images_of(board, words)[device.name]) for device in board.devices)
+    )
 
 
 def test_what_is_recorded_comes_back_through_the_file(two, tmp_path):
     words = words_of(two)
-    chips = read(tmp_path, record(two, words).text).of_recipe("recipe.toml")
+    chips = by_device(read(tmp_path, record(two, words).text), "recipe.toml")
     assert list(chips) == ["low", "high"]
     for device in two.devices:
-        assert chips[device.name].contents.tobytes() == device_image(words, device)
-    assert device_image(words, two.devices[1]) == words["high"].astype("<u2").tobytes()
+        assert chips[device.name].contents.tobytes() == images_of(two, words)[device.name]
+    assert images_of(two, words)["high"] == words["high"].astype("<u2").tobytes()
 
 
 def test_other_recipes_stay_byte_for_byte(two, tmp_path):
     old, new = words_of(two, 3), words_of(two, 4)
     both = record(two, old).with_chips(record(two, new, "other.toml").chips)
-    again = read(tmp_path, both.text).with_chips([chip_of("other.toml", two.devices[0], old)])
+    again = read(tmp_path, both.text).with_chips([chip_of("other.toml", two.devices[0], images_of(two, old)["low"])])
     (before,) = [chip for chip in json.loads(both.text)["chips"] if (chip["recipe"], chip["device"]) == KEY]
     assert json.dumps(before, indent=2).replace("\n", "\n    ") in again.text
     assert again.of_recipe("recipe.toml") == both.of_recipe("recipe.toml")
-    assert again.of_recipe("other.toml")["low"].contents.tobytes() == device_image(old, two.devices[0])
-    assert again.of_recipe("other.toml")["high"].contents.tobytes() == device_image(new, two.devices[1])
+    assert by_device(again, "other.toml")["low"].contents.tobytes() == images_of(two, old)["low"]
+    assert by_device(again, "other.toml")["high"].contents.tobytes() == images_of(two, new)["high"]
 
 
 def test_reading_contents_does_not_change_what_is_written(two):
@@ -66,12 +74,12 @@ def test_reading_contents_does_not_change_what_is_written(two):
 
 def test_what_a_later_version_records_by_more_keys_is_kept_and_not_mistaken(two, tmp_path):
     held = json.loads(record(two, words_of(two)).text)
-    held["chips"][0]["tray"] = 2
+    held["chips"][0]["lot"] = 2
     found = read(tmp_path, json.dumps(held))
-    assert list(found.of_recipe("recipe.toml")) == ["high"]
+    assert list(by_device(found, "recipe.toml")) == ["high"]
     after = json.loads(found.with_chips(record(two, words_of(two, 4)).chips).text)
     assert after["chips"][0] == held["chips"][0]
-    assert [(chip["device"], chip.get("tray")) for chip in after["chips"]] == [
+    assert [(chip["device"], chip.get("lot")) for chip in after["chips"]] == [
         ("low", 2),
         ("high", None),
         ("low", None),
@@ -82,14 +90,40 @@ def test_format_1_is_read_as_chips_of_no_recipe(two, tmp_path):
     chips = json.loads(record(two, words_of(two)).text)["chips"]
     entries = {chip.pop("device"): {k: v for k, v in chip.items() if k != "recipe"} for chip in chips}
     found = read(tmp_path, json.dumps({"format": 1, "devices": entries}))
-    assert list(found.of_recipe(None)) == ["low", "high"]
-    assert found.of_recipe(None)["low"].contents.tobytes() == device_image(words_of(two), two.devices[0])
+    assert list(by_device(found, None)) == ["low", "high"]
+    assert by_device(found, None)["low"].contents.tobytes() == images_of(two, words_of(two))["low"]
     adopted = found.adopted_by("recipe.toml", ["low"])
-    assert (list(adopted.of_recipe("recipe.toml")), list(adopted.of_recipe(None))) == (["low"], ["high"])
+    assert (list(by_device(adopted, "recipe.toml")), list(by_device(adopted, None))) == (["low"], ["high"])
+
+
+def test_format_2_is_read_as_chips_of_the_first_tray_and_written_as_format_3(two, tmp_path):
+    chips = json.loads(record(two, words_of(two)).text)["chips"]
+    found = read(tmp_path, json.dumps({"format": 2, "chips": chips}))
+    assert [chip.key for chip in found.chips] == [("recipe.toml", None, 1, "low"), ("recipe.toml", None, 1, "high")]
+    assert json.loads(found.text) == {"format": 3, "chips": chips}
+    assert [chip.contents.tobytes() for chip in found.chips] == list(images_of(two, words_of(two)).values())
+
+
+def test_revisions_and_trays_have_chips_of_their_own(two, tmp_path):
+    device, image = two.devices[0], images_of(two, words_of(two))["low"]
+    more = [{}, {"tray": 2}, {"revision": "b"}, {"revision": "b", "tray": 2}]
+    held = Record().with_chips(chip_of("recipe.toml", device, image, **each) for each in more)
+    other = bytes(len(image))
+    again = read(tmp_path, held.with_chips([chip_of("recipe.toml", device, other, revision="b", tray=2)]).text)
+    assert [(chip.revision, chip.tray, chip.contents.tobytes() == image) for chip in again.chips] == [
+        (None, 1, True),
+        (None, 2, True),
+        ("b", 1, True),
+        ("b", 2, False),
+    ]
+    assert [chip.tray for chip in again.of_recipe("recipe.toml", "b")] == [1, 2]
+    twice = {"format": 3, "chips": [json.loads(held.text)["chips"][1]] * 2}
+    with pytest.raises(DocumentError, match="records one device of a recipe twice; record again"):
+        read(tmp_path, json.dumps(twice))
 
 
 def test_another_part_in_the_socket_needs_a_new_chip(two):
-    chips = record(two, words_of(two)).of_recipe("recipe.toml")
+    chips = by_device(record(two, words_of(two)), "recipe.toml")
     device = Device(name="low", memory="low", part=PARTS["2732"], index=0)
     burn = burn_of(chips["low"], device, bytes(4096))
     assert (burn.needed, burn.known, burn.eraser) == (True, False, None)
@@ -100,14 +134,16 @@ def test_another_part_in_the_socket_needs_a_new_chip(two):
 
 @pytest.mark.parametrize("change", [{"image": "AAAA"}, {"image": "no base 64"}, {"sha256": "00"}, {"image": "\u00e9"}])
 def test_a_damaged_image_counts_as_none(two, change):
-    held = chip_of("recipe.toml", two.devices[0], words_of(two)).model_copy(update=change)
+    held = chip_of("recipe.toml", two.devices[0], images_of(two, words_of(two))["low"]).model_copy(update=change)
     assert held.contents is None
     assert burn_of(held, two.devices[0], bytes(2048)).text == "no record of this chip; burn it"
 
 
 def test_an_image_that_unpacks_to_gigabytes_is_not_unpacked(two):
     packed = base64.b64encode(zlib.compress(bytes(1 << 26))).decode()
-    held = chip_of("recipe.toml", two.devices[0], words_of(two)).model_copy(update={"image": packed})
+    held = chip_of("recipe.toml", two.devices[0], images_of(two, words_of(two))["low"]).model_copy(
+        update={"image": packed}
+    )
     tracemalloc.start()
     assert held.contents is None
     assert tracemalloc.get_traced_memory()[1] < 1 << 20
@@ -120,7 +156,7 @@ def chip(number):
 
 def noted_of(device, image):
     """What is recorded of a device of a memory that is one device of 8 bits."""
-    return chip_of("recipe.toml", device, {"chip": np.frombuffer(image, dtype=np.uint8).astype(np.uint32)})
+    return chip_of("recipe.toml", device, image)
 
 
 def changed(image, changes):

@@ -3,6 +3,7 @@ import json
 import pytest
 
 from ladderlight import DeviceFileError
+from ladderlight.devices.files import images_of
 from ladderlight.errors import BuildError, DocumentError
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.description import describe
@@ -22,7 +23,7 @@ def built(wide, banked, tmp_path):
     contents = banked(wide, (0,))
     files = binary(contents, wide, split="even_odd", size=40000) + intel_hex(contents, wide, order="big", offset=0x100)
     words = memories_of(wide, files)
-    document = describe(project="p", board=wide, contents=contents, files=files, words=words).document
+    document = describe(project="p", board=wide, contents=contents, files=files, images=images_of(wide, words)).document
     (tmp_path / "devices").mkdir()
     for file in files:
         (tmp_path / "devices" / file.name).write_bytes(file.data)
@@ -34,7 +35,7 @@ def test_a_build_is_read_back_from_its_manifest_and_files(wide, built, tmp_path)
     build = last_build(tmp_path, wide)
     assert (build.words["picture"] == built["picture"]).all()
     assert build.pictures == {0: ["picture-0"]}
-    assert build.images(wide)["picture"].tobytes() == built["picture"].astype("<u2").tobytes()
+    assert build.images["picture"] == built["picture"].astype("<u2").tobytes()
     assert [file.name for file in build.files] == [
         "picture-even-0.bin",
         "picture-even-1.bin",

@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 
 from ladderlight import DeviceFile
+from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.files import images_of
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
 from ladderlight.workspace.description import describe
@@ -28,7 +30,7 @@ def build(board, banked):
             board=board,
             contents=contents,
             files=files,
-            words=words,
+            images=images_of(board, words),
             burned=burned,
             details=details,
             **more,
@@ -38,7 +40,10 @@ def build(board, banked):
 
 
 def record(board, words, **build):
-    return {device.name: chip_of("recipe.toml", device, words, **build) for device in board.devices}
+    return {
+        device.name: chip_of("recipe.toml", device, images_of(board, words)[device.name], **build)
+        for device in board.devices
+    }
 
 
 def entries(inputs):
@@ -125,7 +130,7 @@ def test_what_the_arrangement_has_to_say_is_kept(board, banked):
     contents = replace(banked(board, (0,)), notes=("one", "two"))
     files = binary(contents, board)
     document = describe(
-        project="p", board=board, contents=contents, files=files, words=memories_of(board, files)
+        project="p", board=board, contents=contents, files=files, images=images_of(board, memories_of(board, files))
     ).document
     assert document["notes"] == ["one", "two"]
 
@@ -139,7 +144,7 @@ def test_what_the_build_is_made_from_is_kept(board, banked):
         board=board,
         contents=contents,
         files=files,
-        words=memories_of(board, files),
+        images=images_of(board, memories_of(board, files)),
         inputs=entries(inputs),
     ).document
     assert document["inputs"] == inputs
@@ -161,7 +166,7 @@ def test_what_is_written_is_read_back_whole(board, banked, tmp_path):
         board=board,
         contents=contents,
         files=files,
-        words=words,
+        images=images_of(board, words),
         burned=record(board, changed),
         details={"picture-1": {"codes_chosen": "1 2", "metrics": {"error": 1.5, "colours_used": 3}}},
         inputs=entries(INPUTS),
@@ -186,7 +191,7 @@ def test_even_and_odd_files_have_sums_of_their_own(make_board, memory, banked):
     files = binary(contents, board, split="even_odd")
     files.append(DeviceFile(device="picture", name="bank0.png", data=b"", span=None))
     (device,) = describe(
-        project="p", board=board, contents=contents, files=files, words=memories_of(board, files)
+        project="p", board=board, contents=contents, files=files, images=images_of(board, memories_of(board, files))
     ).document["devices"]
     assert device["files"] == ["picture-even.bin", "picture-odd.bin", "bank0.png"]
     assert [piece["crc32"] for piece in device["pieces"]] == [f"{zlib.crc32(file.data):08X}" for file in files[:2]]
@@ -200,6 +205,20 @@ def test_a_big_endian_device_is_summed_as_its_file_is(make_board, memory, banked
     contents = banked(board, (0,))
     (file,) = binary(contents, board, order="big")
     (device,) = describe(
-        project="p", board=board, contents=contents, files=[file], words=memories_of(board, [file])
+        project="p", board=board, contents=contents, files=[file], images=images_of(board, memories_of(board, [file]))
     ).document["devices"]
     assert device["crc32"] == device["pieces"][0]["crc32"] == f"{zlib.crc32(file.data):08X}"
+
+
+def test_equal_bytes_are_summed_once(build, monkeypatch):
+    """A device, its binary file and its HEX file hold the same bytes."""
+    summed = []
+
+    def counted(data):
+        summed.append(len(data))
+        return checksums_of(data)
+
+    monkeypatch.setattr("ladderlight.workspace.description.checksums_of", counted)
+    (device,) = build()["devices"]
+    assert [piece["crc32"] for piece in device["pieces"]] == [device["crc32"]] * 2
+    assert summed == [device["bytes"]]

@@ -237,8 +237,8 @@ def test_all_is_told_at_once(write: Write) -> None:
     output, *others = [where.rpartition("/")[2] for where, _ in errors_of(write(project))]
     assert output in ("out", "output")
     assert others == [
-        "closed.lamps",
         "device files",
+        "closed.lamps",
         "b.lamps",
     ]
 

@@ -116,8 +116,8 @@ def test_a_recipe_whose_name_is_not_utf_8_has_a_key_of_its_own(project, tmp_path
     recipe = load(odd)
     assert key_of(recipe) == "h\\xe9ll.toml"
     record_chips(recipe, last_build(recipe.output, recipe.board))
-    assert list(recorded_chips(recipe).chips) == ["picture"]
-    assert recorded_chips(load(lobby)).chips == {}
+    assert list(recorded_chips(recipe).of_tray()) == ["picture"]
+    assert recorded_chips(load(lobby)).chips == ()
 
 
 def _record(path, start):

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ladderlight import ArrangementError
-from ladderlight.proof.tilesheet import places_of
+from ladderlight.proof.scanout import Scanned
 from ladderlight_stages.arrangements.tiles import tiles
 from ladderlight_stages.tiling import cells, tiling
 
@@ -37,7 +37,8 @@ def test_by_hand_with_mirrors(tile_board, coded, shown):
     assert np.array_equal(shown(board, contents), codes)
     (tile_set,) = contents.tile_sets
     assert len(tile_set.codes) == 2  # the arrow and the empty tile
-    places = places_of(board, {name: memory.words for name, memory in contents.memories.items()}, [0], tile_set)
+    words = {name: memory.words for name, memory in contents.memories.items()}
+    (places,) = Scanned(board=board, words=words, banks=[0], tile_sets=[tile_set]).places
     assert sorted(places) == [4, 20 * 15 - 4]
     # A map word stands at x5-x9 | y5-y8 << 5: cells (0,0), (1,0), (0,1), (1,1) are words 0, 1, 20h, 21h.
     here, right, below, diagonal = (int(contents.memories["map"].words[at]) for at in (0, 1, 0x20, 0x21))

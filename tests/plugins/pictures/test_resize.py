@@ -125,6 +125,17 @@ def test_a_drawn_picture_passes_from_file_to_its_codes(tmp_path, board, wide_pix
         np.testing.assert_array_equal(exact_codes(result.pixels, target.palette), codes)
 
 
+def test_a_caution_says_when_much_is_cut(board, picture):
+    notes = resize(picture(size=(600, 400)), board).notes  # 533 of 600 columns are left
+    assert not notes
+    notes = resize(picture(size=(600, 360)), board).notes  # 480 of 600
+    assert notes["caution"] == (
+        '20 % of the picture is cut off; add the stage crop before resize, or use fit = "contain" for a border'
+    )
+    assert not resize(picture(size=(600, 360)), board, fit="contain").notes
+    assert not resize(picture(size=(600, 360)), board, fit="stretch").notes
+
+
 def test_demand_is_twice_the_board(board, wide_pixels):
     assert demanded(Demand(), board, {}) == Demand(width=320, height=240)
     assert demanded(Demand(), wide_pixels, {"method": "area"}) == Demand(width=160, height=240)
@@ -140,7 +151,9 @@ def test_reduced_decoding_loses_nothing_visible(tmp_path, board, name):
     demand = demanded_by_crop(demanded(Demand(), board, {}), board, {})
     (reduced,), (full,) = read(path, demand), read(path, Demand())
     assert reduced.pixels.shape[0] * 4 == full.pixels.shape[0]
-    ours, exact = (srgb_from_linear(resize(crop(source, board), board).pixels) for source in (reduced, full))
+    ours, exact = (
+        srgb_from_linear(resize(crop(source, board, keep="centre"), board).pixels) for source in (reduced, full)
+    )
     assert 10 * np.log10(1 / np.mean((ours - exact) ** 2)) > 45
     difference = deltaE_ciede2000(rgb2lab(ours), rgb2lab(exact))
     assert difference.mean() < 0.5

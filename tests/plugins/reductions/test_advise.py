@@ -60,7 +60,7 @@ def test_flat_wrong_colours_are_not_taken_although_their_grain_is_less(board: Bo
         assert " at 1" in method
 
 
-@pytest.mark.parametrize(("density", "share"), [(10, 0.95), (20, 0.82)])
+@pytest.mark.parametrize(("density", "share"), [(10, 0.95), (20, 0.84)])
 def test_without_search_it_is_better_than_diffusion(
     board: Board, photograph: Picture, density: int, share: float
 ) -> None:

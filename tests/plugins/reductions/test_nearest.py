@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight import Board, Origin, Picture
-from ladderlight.colour.oklab import likeness_from_linear
+from ladderlight.colour.oklab import similarity_from_linear
 from ladderlight_stages.reductions.nearest import nearest
 
 
@@ -25,7 +25,7 @@ def test_each_pixel_takes_the_colour_most_like_it(board: Board) -> None:
     pixels = np.random.default_rng(1).random((60, 80, 3)) ** 2
     codes = nearest(picture(pixels), board).codes
     gaps = np.linalg.norm(
-        likeness_from_linear(pixels)[:, :, None] - likeness_from_linear(board.palette.linear), axis=-1
+        similarity_from_linear(pixels)[:, :, None] - similarity_from_linear(board.palette.linear), axis=-1
     )
     chosen = np.take_along_axis(gaps, codes[..., None].astype(int), axis=-1)[..., 0]
     np.testing.assert_allclose(chosen, gaps.min(axis=-1), atol=1e-6)

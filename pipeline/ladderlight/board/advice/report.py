@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
-from ladderlight.board.advice import findings
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.ladders.report import ladder_document
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.counter import Counter
+from ladderlight.board.model.findings import Finding, is_refused
 from ladderlight.board.scanning.blanking import darkness_of
 from ladderlight.board.scanning.extent import extent_of
 from ladderlight.board.scanning.timing import picture_delay, timings
 
 
-def report(board: Board) -> dict[str, Any]:
-    """Return a description of a board in plain values: dictionaries, lists, text, numbers, booleans and None.
+def report(board: Board, found: Sequence[Finding]) -> dict[str, Any]:
+    """Return a description of a board and its findings in plain values: texts, numbers, booleans, None and lists.
 
     Frequencies are in hertz, voltages in volts, times in nanoseconds where the key says so. For a board that cannot
     work there are only ``ok`` and ``findings``.
     """
-    found = findings(board)
-    document: dict[str, Any] = {"ok": not any(finding.level == "error" for finding in found)}
+    document: dict[str, Any] = {"ok": not is_refused(found)}
     if not problems_of(board):
         document |= {
             "picture": _picture(board),
@@ -33,10 +34,7 @@ def report(board: Board) -> dict[str, Any]:
             "timing": _timing(board),
             "blanking": _blanking(board),
         }
-    document["findings"] = [
-        {"level": finding.level, "where": finding.where, "message": finding.message} for finding in found
-    ]
-    return document
+    return document | {"findings": list(map(asdict, found))}
 
 
 def _picture(board: Board) -> dict[str, Any]:

@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+from ladderlight.errors import BuildError, Fault
+
 Level = Literal["error", "caution", "note"]
 
 
@@ -22,3 +24,22 @@ def ranked(findings: Iterable[Finding]) -> list[Finding]:
     """Sort findings by level, the gravest first; within a level they stay in the order given."""
     levels = get_args(Level)
     return sorted(findings, key=lambda finding: levels.index(finding.level))
+
+
+def refuse_errors(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings, the gravest first.
+
+    Raises
+    ------
+    BuildError
+        When there are errors among them.
+    """
+    ordered = tuple(ranked(findings))
+    if is_refused(ordered):
+        raise BuildError.of(Fault(where=one.where, message=one.message) for one in ordered if one.level == "error")
+    return ordered
+
+
+def is_refused(findings: Iterable[Finding]) -> bool:
+    """Whether there are errors among findings."""
+    return any(one.level == "error" for one in findings)

@@ -24,6 +24,10 @@ class Part:
     """Bytes that are written or erased together: the page or the sector."""
     grades: tuple[float, ...] = ()
     """Access times in seconds in which the part is commonly sold, fastest first."""
+    package: str = ""
+    """Package, such as ``"DIP-28"``."""
+    aliases: tuple[str, ...] = ()
+    """Other numbers under which the same part is sold."""
 
     @property
     def address_pins(self) -> int:
@@ -40,47 +44,72 @@ class Part:
         """Bytes that a word of so many bits takes in a programmer file."""
         return (width + 7) // 8
 
+    @property
+    def erasing(self) -> str:
+        """How it is erased, in words."""
+        match self.erasure:
+            case "ultraviolet":
+                return "ultraviolet light, the whole chip"
+            case "bytes":
+                return f"electrically, in pages of {self.block:,} bytes" if self.block > 1 else "electrically, by bytes"
+            case "sectors":
+                return (
+                    f"electrically, in sectors of {self.block:,} bytes"
+                    if self.block > 1
+                    else "electrically, by sectors"
+                )
+            case _:
+                return "not stated; see the datasheet"
+
     def grade_within(self, seconds: float) -> float | None:
         """Return the slowest and cheapest grade that is fast enough; None when none is."""
         return max((grade for grade in self.grades if grade <= seconds), default=None)
 
 
-_TABLE: tuple[tuple[Erasure, int, int, str, str], ...] = (
-    ("ultraviolet", 8, 1, "2716=2", "350 450"),
-    ("ultraviolet", 8, 1, "2732=4", "200 250 450"),
-    ("ultraviolet", 8, 1, "2764=8 27128=16", "150 200 250"),
-    ("ultraviolet", 8, 1, "27C256=32 27C512=64", "45 70 90 120 150 200 250"),
-    ("ultraviolet", 8, 1, "27C010=128", "45 70 90 120 150"),
-    ("ultraviolet", 8, 1, "27C020=256 27C040=512", "70 90 120 150"),
-    ("ultraviolet", 8, 1, "27C080=1024", "90 100 120 150"),
-    ("ultraviolet", 16, 1, "27C1024=64", "70 90 120 150"),
-    ("ultraviolet", 16, 1, "27C4002=256", "80 100 120 150"),
-    ("bytes", 8, 1, "28C16=2", "150 200 250"),
-    ("bytes", 8, 64, "28C64=8", "120 150 200 250"),
-    ("bytes", 8, 64, "28C256=32", "150 200 250 350"),
-    ("bytes", 8, 128, "28C010=128", "120 150 200"),
-    ("sectors", 8, 16 * 1024, "29F010=128", "45 70 90 120"),
-    ("sectors", 8, 64 * 1024, "29F040=512", "55 70 90 120"),
-    ("sectors", 8, 4 * 1024, "39SF010A=128 39SF020A=256 39SF040=512", "55 70"),
+_TABLE: tuple[tuple[Erasure, int, int, int, str, str], ...] = (
+    ("ultraviolet", 24, 8, 1, "2716/27C16=2", "350 450"),
+    ("ultraviolet", 24, 8, 1, "2732/2732A/27C32=4", "200 250 450"),
+    ("ultraviolet", 28, 8, 1, "2764/2764A/27C64=8 27128/27128A/27C128=16", "150 200 250"),
+    ("ultraviolet", 28, 8, 1, "27C256/27256=32 27C512/27512=64", "45 70 90 120 150 200 250"),
+    ("ultraviolet", 32, 8, 1, "27C010/27C010A/27C1001=128", "45 70 90 120 150"),
+    ("ultraviolet", 32, 8, 1, "27C020/27C2001=256 27C040/27C4001=512", "70 90 120 150"),
+    ("ultraviolet", 32, 8, 1, "27C080/27C801/27C8001=1024", "90 100 120 150"),
+    ("ultraviolet", 40, 16, 1, "27C1024/27C210=64", "70 90 120 150"),
+    ("ultraviolet", 40, 16, 1, "27C4002/27C240/27C4096=256", "80 100 120 150"),
+    ("bytes", 24, 8, 1, "28C16/28C16A/2816=2", "150 200 250"),
+    ("bytes", 28, 8, 64, "28C64/28C64B=8", "120 150 200 250"),
+    ("bytes", 28, 8, 64, "28C256/28C256A/28HC256=32", "150 200 250 350"),
+    ("bytes", 32, 8, 128, "28C010/28C1024=128", "120 150 200"),
+    ("sectors", 32, 8, 16 * 1024, "29F010/29F010B=128", "45 70 90 120"),
+    ("sectors", 32, 8, 64 * 1024, "29F040/29F040B=512", "55 70 90 120"),
+    ("sectors", 32, 8, 4 * 1024, "39SF010A/39SF010=128 39SF020A/39SF020=256 39SF040=512", "55 70"),
 )
-"""Erasure, word width, bytes of a page or sector, numbers with kibiwords, access times in nanoseconds.
+"""Erasure, pins of the dual in-line package, word width, bytes of a page or sector, numbers with other numbers of the
+same part and kibiwords, access times in nanoseconds.
 
-Generic JEDEC-type numbers. The access times are from memory, 27C parts 45 to 250 ns, 28C256 150 to 350 ns; the
-datasheet rules.
+Generic JEDEC-type numbers. The other numbers, the packages, and the access times are from memory, 27C parts 45 to
+250 ns, 28C256 150 to 350 ns; the datasheet rules.
 """
 
 PARTS: dict[str, Part] = {
-    number: Part(
-        number=number,
+    names[0]: Part(
+        number=names[0],
         words=int(kibiwords) * 1024,
         width=width,
         erasure=erasure,
         block=block,
         grades=tuple(int(grade) / 1e9 for grade in grades.split()),
+        package=f"DIP-{pins}",
+        aliases=tuple(names[1:]),
     )
-    for erasure, width, block, sizes, grades in _TABLE
-    for number, kibiwords in (size.split("=") for size in sizes.split())
+    for erasure, pins, width, block, sizes, grades in _TABLE
+    for numbers, kibiwords in (size.split("=") for size in sizes.split())
+    for names in (numbers.split("/"),)
 }
+"""The parts by their usual number."""
+
+PART_NAMES: dict[str, Part] = PARTS | {alias: part for part in PARTS.values() for alias in part.aliases}
+"""The parts by every number under which they are sold."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -81,5 +81,17 @@ def recipe_and_dumps(first: Path | None, others: Sequence[str] | None) -> tuple[
     return recipe, list(map(Path, dumps))
 
 
+def refuse_ending(path: Path | None, endings: Sequence[str], option: str) -> None:
+    """Check that the file that an option names has an ending of the format that is written there.
+
+    Raises
+    ------
+    UsageError
+        When it has another one, or none.
+    """
+    if path is not None and path.suffix.casefold() not in endings:
+        raise UsageError(f"{str(path)!r} does not end in {endings[0]}; choose a name that does", where=option)
+
+
 def _holds_recipe(path: Path) -> bool:
     return os.path.lexists(path / DEFAULT)

@@ -14,20 +14,23 @@ from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import device_words_of
 from ladderlight.recipe import Recipe
-from ladderlight.recipe.neighbours import Neighbour, neighbours
+from ladderlight.recipe.neighbours import Neighbour
 from ladderlight.units.arrays import Words
 from ladderlight.workspace.burned import Chip, Record
 from ladderlight.workspace.manifest import read_manifest
 from ladderlight.workspace.recorded import key_of
 
+Set = tuple[str | None, str | None, int]
+"""A set of chips: recipe, revision and tray."""
+
 
 def known_contents(recipe: Recipe, record: Record, wanted: Mapping[str, Words]) -> Callable[[Reading], list[Fault]]:
     """Return what gives the contents to try for what was read of a device: recorded ones, and other recipes' builds."""
-    others = [other for other in neighbours(recipe) if other.output.resolve() != recipe.output]
+    others = [other for other in recipe.neighbours if other.output.resolve() != recipe.output]
     built = {device.name: device_words_of(wanted, device) for device in recipe.board.devices}
 
     def known(reading: Reading) -> list[Fault]:
-        recorded = recorded_contents(record, key_of(recipe), reading.device, built)
+        recorded = recorded_contents(record, (key_of(recipe), recipe.revision, 1), reading.device, built)
         return [*recorded, *neighbouring_builds(others, reading)]
 
     return known
@@ -41,27 +44,32 @@ def other_devices(board: Board, device: Device, wanted: Mapping[str, Words]) -> 
             yield fixed("other_device", text, device_words_of(wanted, other))
 
 
-def recorded_contents(record: Record, recipe: str, device: Device, built: Mapping[str, Words]) -> Iterator[Fault]:
-    """Yield what a folder's record has of chips of the same size: of this one, of this recipe's, and of others'.
+def recorded_contents(record: Record, own: Set, device: Device, built: Mapping[str, Words]) -> Iterator[Fault]:
+    """Yield what a folder's record has of chips of the same size: of this one, of its set, its recipe, and others.
 
-    Contents of the last build, whose words ``built`` has by device, are left out where they are this device's or the
-    recorded chip's: they are not the previous ones.
+    ``own`` is the set of chips that the device is of. Contents of its last build, whose words ``built`` has by device,
+    are left out where they are this device's or the recorded chip's: they are not the previous ones.
     """
 
-    def order(chip: Chip) -> tuple[bool, bool]:
-        return chip.recipe != recipe, chip.device != device.name
+    def order(chip: Chip) -> tuple[bool, bool, bool]:
+        return chip.recipe != own[0], chip.key[:3] != own, chip.device != device.name
 
     for chip in sorted(record.chips, key=order):
         if chip.bytes != device.part.bytes or chip.contents is None:
             continue
         words = words_of(chip.contents.tobytes(), device.part.width)
-        current = {device.name, chip.device} if chip.recipe == recipe else {device.name}
+        in_set = chip.key[:3] == own
+        current = {device.name, chip.device} if in_set else {device.name}
         if any(np.array_equal(words, built[name]) for name in current & built.keys()):
             continue
         if not any(order(chip)):
             yield fixed("earlier_burn", "the chip holds the previous build, as recorded when it was burned", words)
-        elif chip.recipe == recipe:
+        elif in_set:
             yield fixed("other_device", f"the chip holds the previous build of device {chip.device!r}", words)
+        elif chip.recipe == own[0]:
+            whose = f" of revision {chip.revision}" if chip.revision != own[1] else ""
+            text = f"the chip holds the contents recorded for device {chip.device!r}{whose}, tray {chip.tray}"
+            yield fixed("other_device", text, words)
         else:
             whose = f" of {chip.recipe}" if chip.recipe else ""
             text = f"the chip holds the contents recorded for device {chip.device!r}{whose}"

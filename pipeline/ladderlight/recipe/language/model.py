@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Board, Finding
+from ladderlight.board.advice import findings
+from ladderlight.board.model.findings import is_refused
 from ladderlight.colour.viewing import Viewing
+from ladderlight.recipe.neighbours import Neighbour, neighbours_of
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.record import Owner
@@ -36,6 +40,13 @@ class StageUse(Value):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class CardUse(StageUse):
+    """One test card with all its options, and the bank that the recipe asks for, or None."""
+
+    bank: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Override(Value):
     """What a ``[[picture]]`` table changes: options by the stage's index in the chain, and the bank."""
 
@@ -60,11 +71,15 @@ class Recipe(Value):
     name: str
     output: Path
     """Absolute."""
+    revision: str | None = None
+    """Which of the recipe's boards this is for; None where it has one only."""
     board: Board
     files: tuple[PictureFile, ...]
     """In the order in which they are built."""
     chain: tuple[StageUse, ...]
     overrides: tuple[Override, ...] = ()
+    cards: tuple[CardUse, ...] = ()
+    """Test cards, which stand after the files."""
     viewing: Viewing = field(default_factory=Viewing)
     """From where the screen is looked at."""
     plugins: tuple[Path, ...] = ()
@@ -75,6 +90,21 @@ class Recipe(Value):
     """Other files that the recipe names: its board's, and those of options."""
     cautions: tuple[Finding, ...] = ()
     """What was found in reading it that does not stop a build."""
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """What there is to say of the board before it is built, errors first."""
+        return tuple(findings(self.board))
+
+    @cached_property
+    def neighbours(self) -> tuple[Neighbour, ...]:
+        """The other recipes of its folder."""
+        return neighbours_of(self.path)
+
+    @property
+    def board_works(self) -> bool:
+        """Whether no finding on the board is an error."""
+        return not is_refused(self.findings)
 
     @property
     def takes_pictures(self) -> bool:

@@ -14,6 +14,7 @@ from typing import Any
 from ladderlight.errors import PluginError
 from ladderlight.recipe.language.tables import RecipeTable
 from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry, installed_stages
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -32,26 +33,29 @@ def schema(registry: StageRegistry | None = None) -> dict[str, Any]:
     """
     document = RecipeTable.model_json_schema(ref_template=_REFERENCE)
     definitions = document["$defs"]
-    forms: list[tuple[dict[str, Any], dict[str, Any]]] = []
+    forms: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {"StageTable": [], "CardTable": []}
     tables: dict[str, list[dict[str, Any]]] = {}
-    names: list[str] = []
+    names: dict[str, list[str]] = {table: [] for table in forms}
     for use, stage in _usable(registry or installed_stages()):
         options = stage.model.model_json_schema(ref_template=_REFERENCE)
         definitions.update(options.pop("$defs", {}))
         uses = list(dict.fromkeys((use, stage.qualified)))
-        names += uses
-        name = f"stage.{stage.qualified}"
-        definitions[name] = _use(stage, uses, options)
-        forms.append(({"properties": {"use": {"enum": uses}}, "required": ["use"]}, _reference(name)))
+        table = "CardTable" if stage.kind is Kind.CARD else "StageTable"
+        names[table] += uses
+        name = f"{'card' if stage.kind is Kind.CARD else 'stage'}.{stage.qualified}"
+        own = {"bank": _ANYTHING} if table == "CardTable" else {}
+        definitions[name] = _use(stage, uses, options, own)
+        forms[table].append(({"properties": {"use": {"enum": uses}}, "required": ["use"]}, _reference(name)))
         if stage.kind.per_picture:
             name = f"override.{stage.qualified}"
             definitions[name] = _table(stage.help, options["properties"])
             for key in (stage.name, stage.qualified):
                 tables.setdefault(key, []).append(_reference(name))
-    definitions["StageTable"] |= {
-        "anyOf": [*(form for _, form in forms), _ANYTHING],
-        "allOf": [{"if": test, "then": form} for test, form in forms],
-    }
+    for table, found in forms.items():
+        definitions[table] |= {
+            "anyOf": [*(form for _, form in found), _ANYTHING],
+            "allOf": [{"if": test, "then": form} for test, form in found],
+        }
     overrides = {key: found[0] if len(found) == 1 else {"anyOf": found} for key, found in tables.items()}
     definitions["PictureTable"]["properties"] |= overrides
     _refine(document)
@@ -64,7 +68,8 @@ def schema(registry: StageRegistry | None = None) -> dict[str, Any]:
         "if": {"not": {"required": ["plugins"]}},
         "then": {
             "properties": {
-                "stage": {"items": {"properties": {"use": {"enum": names}}}},
+                "stage": {"items": {"properties": {"use": {"enum": names["StageTable"]}}}},
+                "pictures": {"properties": {"cards": {"items": _one_of(names["CardTable"])}}},
                 "picture": {"items": pictures | {"additionalProperties": _NO_SUCH_KEY}},
             }
         },
@@ -111,8 +116,16 @@ def _reference(name: str) -> dict[str, Any]:
     return {"$ref": _REFERENCE.format(model=name)}
 
 
-def _use(stage: StageDeclaration, uses: Sequence[str], options: Mapping[str, Any]) -> dict[str, Any]:
-    table = _table(stage.help, {"use": {"enum": list(uses)}, **options["properties"]})
+def _one_of(uses: Sequence[str]) -> dict[str, Any]:
+    """Return the check of a name, or of a table with ``use``."""
+    known = {"enum": list(uses)}
+    return {"if": {"type": "string"}, "then": known, "else": {"properties": {"use": known}}}
+
+
+def _use(
+    stage: StageDeclaration, uses: Sequence[str], options: Mapping[str, Any], own: Mapping[str, Any]
+) -> dict[str, Any]:
+    table = _table(stage.help, {"use": {"enum": list(uses)}, **own, **options["properties"]})
     example = {"use": uses[0], **stage.example.options}
     return {"title": uses[0], **table, "required": ["use", *options.get("required", ())], "examples": [example]}
 

@@ -19,8 +19,10 @@ from ladderlight.recipe.language.values import (
     MemoryName,
     ModeName,
     Ohms,
+    PageBytes,
     PartNumber,
     Polarity,
+    Printed,
     Proportion,
     ScreenWidth,
     Seconds,
@@ -40,6 +42,8 @@ Part = Annotated[int, Field(ge=1, le=16384)]
 ONLY_FORMAT = Described("1, the format that this version reads")
 AXIS = Described("four whole numbers: active part, front porch, sync, back porch")
 _BLANKING = ", ".join(f'"{name}" ({meaning})' for name, meaning in BLANKING.items())
+OWN_PART = ("words", "width", "marking", "erasure", "page", "package")
+"""Keys of a memory that describe a part of one's own, in place of ``part``."""
 Porch = Annotated[int, Field(ge=0, le=16384)]
 
 
@@ -89,7 +93,7 @@ class MemoryTable(Table):
     model_config = ConfigDict(
         json_schema_extra={
             "if": {"required": ["part"]},
-            "then": {"properties": {key: {"not": {"description": "a part has its own"}} for key in ("words", "width")}},
+            "then": {"properties": {key: {"not": {"description": "a part has its own"}} for key in OWN_PART}},
             "else": {"required": ["words", "width"]},
         }
     )
@@ -102,6 +106,14 @@ class MemoryTable(Table):
     """Words of one chip, for a part that is not in the table."""
     width: WordWidth | None = None
     """Bits of a word, with ``words``."""
+    marking: Printed | None = None
+    """What is printed on such a chip, for the sheets."""
+    erasure: Literal["ultraviolet", "bytes", "sectors"] | None = None
+    """How such a chip is erased; unknown when left out."""
+    page: PageBytes = 1
+    """Bytes of its page or sector, which are written or erased together; with ``erasure`` bytes or sectors."""
+    package: Printed | None = None
+    """Its package, for the sheets."""
     access: Seconds | None = None
     """Access time."""
     address: Annotated[tuple[AddressEntry, ...], Field(min_length=1), Example('address = ["x2-x9", "y2-y8"]')]
@@ -219,11 +231,31 @@ class BoardTable(Table):
     """The counters."""
 
 
-class PicturesTable(Table):
-    """Which pictures are built."""
+class CardTable(BaseModel):
+    """One test card; the other keys are the card's options."""
 
-    files: Annotated[tuple[Text, ...], Field(min_length=1), Example('files = ["pictures/*.png"]')]
+    model_config = ConfigDict(frozen=True, strict=True, extra="allow", use_attribute_docstrings=True)
+
+    use: Annotated[Text, Example('use = "bars"')]
+    """Name of the card."""
+    bank: Annotated[int, Field(ge=0)] | None = None
+    """Bank for the card; the next free one when left out."""
+
+
+CardEntry = Annotated[
+    str | CardTable,
+    either(Text, CardTable),
+    Described('a card\'s name, or a table such as { use = "bars", bank = 3 }'),
+]
+
+
+class PicturesTable(Table):
+    """Which pictures are built: files, test cards or both."""
+
+    files: Annotated[tuple[Text, ...], Field(min_length=1), Example('files = ["pictures/*.png"]')] = ()
     """Files or globs, relative to the recipe; ``"!pattern"`` leaves out what was listed before it."""
+    cards: Annotated[tuple[CardEntry, ...], Field(min_length=1), Example('cards = ["bars"]')] = ()
+    """Test cards, after the files: names, or tables such as ``{ use = "bars" }`` with options and bank."""
 
 
 class ViewingTable(Table):

@@ -13,7 +13,7 @@ from pydantic import AfterValidator, BaseModel, Field, PlainValidator, TypeAdapt
 from pydantic_core import CoreSchema
 from pydantic_core.core_schema import no_info_plain_validator_function
 
-from ladderlight.board import MODES, PARTS
+from ladderlight.board import MODES, PART_NAMES, PARTS
 from ladderlight.board.model.lines import LineSyntaxError, Signal, expand, expand_names, line
 from ladderlight.errors import nearest_word
 from ladderlight.stages.annotations import Described
@@ -115,13 +115,19 @@ def channel(table: type[BaseModel]) -> PlainValidator:
     return PlainValidator(read, json_schema_input_type=dict[str, Ohms] | table)
 
 
-def known(what: str, words: Collection[str], otherwise: str = "") -> AfterValidator:
-    """Make the check that a text is one of some words; ``otherwise`` is another way out."""
+def known(
+    what: str, words: Collection[str], otherwise: str = "", *, usual: Collection[str] | None = None
+) -> AfterValidator:
+    """Make the check that a text is one of some words; ``otherwise`` is another way out.
+
+    Messages suggest the ``usual`` words, all of them when left out.
+    """
+    suggested = words if usual is None else usual
 
     def check(text: str) -> str:
         if text not in words:
-            longer = [word for word in words if text and word.startswith(text)]
-            hint = f"use one of {', '.join(longer)}" if len(longer) > 1 else nearest_word(text, words)
+            longer = [word for word in suggested if text and word.startswith(text)]
+            hint = f"use one of {', '.join(longer)}" if len(longer) > 1 else nearest_word(text, suggested)
             if otherwise:
                 hint += f" Otherwise {otherwise}" if hint.endswith("?") else f", or {otherwise}"
             raise MisfitError(f"is {text!r}, which is not a known {what}", hint)
@@ -135,7 +141,9 @@ def _enum(words: Collection[str]) -> WithJsonSchema:
 
 
 ModeName = Annotated[str, known("mode", MODES), _enum(MODES)]
-PartNumber = Annotated[str, known("part", PARTS, "give words and width instead of part"), _enum(PARTS)]
+PartNumber = Annotated[
+    str, known("part", PART_NAMES, "give words and width instead of part", usual=PARTS), _enum(PART_NAMES)
+]
 
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 
@@ -239,6 +247,37 @@ Proportion = Annotated[
 WordWidth = Annotated[int, Field(ge=1, le=32)]
 
 
+_PRINTED = re.compile(r"[A-Za-z0-9][A-Za-z0-9 .+/_-]{0,39}")
+
+
+def _printed(text: str) -> str:
+    if not _PRINTED.fullmatch(text):
+        use = "use up to 40 letters, digits, spaces and . + - / _, as printed on the chip or in its datasheet"
+        raise MisfitError(f"is {named(text)}", use)
+    return text
+
+
+Printed = Annotated[str, AfterValidator(_printed)]
+"""What is printed on a chip, or the name of its package: it goes into comments of device files and names nothing."""
+
+
+def _page(value: object) -> int:
+    if isinstance(value, bool):
+        raise MisfitError(f"is {named(value)} where a number of bytes is meant", 'write 64 or "4 KiB"')
+    number = exact_quantity(value, "B")
+    if number.denominator != 1 or not 1 <= number <= LARGEST_MEMORY or int(number).bit_count() > 1:
+        raise MisfitError(f"is {named(value)}, which is not a page or sector", "use a power of two of bytes")
+    return int(number)
+
+
+PageBytes = Annotated[
+    int,
+    PlainValidator(_page),
+    WithJsonSchema({"type": ["integer", "string"], "examples": [64, "4 KiB"]}),
+    Described('a number of bytes such as 64, or a size such as "4 KiB"'),
+]
+
+
 class ByteCount(int):
     """A capacity that was given in bytes."""
 
@@ -254,7 +293,7 @@ def _words(value: object) -> int:
             raise MisfitError(f"is {named(value)}, which is out of range", f"use 2 to {LARGEST_MEMORY * 4} bytes")
         return ByteCount(number)
     if isinstance(value, bool) or not isinstance(value, int):
-        raise MisfitError(f"is {named(value)} where a number of words is meant", 'write 131072 or "128 KiB"')
+        raise MisfitError(f"is {named(value)}, not a number of words", 'write 131072 or "128 KiB"')
     if not 2 <= value <= LARGEST_MEMORY:
         raise MisfitError(f"is {named(value)}, which is out of range", f"use 2 to {LARGEST_MEMORY}")
     if value & (value - 1):

@@ -11,6 +11,7 @@ from pydantic import TypeAdapter, ValidationError
 from ladderlight.board import Part
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.errors import Problem
+from ladderlight.recipe.language.tables import OWN_PART
 from ladderlight.recipe.language.values import LARGEST_MEMORY, Words, WordWidth
 from ladderlight.recipe.source.problems import Where
 from ladderlight.units.words import joined
@@ -31,6 +32,7 @@ def _size(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:
     name = f"memory {memory['name']!r}" if isinstance(memory.get("name"), str) else "the memory"
     given = [key for key in ("words", "width") if key in memory]
     if "part" in memory:
+        given = [key for key in OWN_PART if key in memory]
         for key in given:
             yield Problem(
                 where=(*where, key),
@@ -46,6 +48,12 @@ def _size(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:
         yield Problem(where=(*where, given[0]), what=f"{name} has {given[0]} alone", action=action)
     else:
         yield from _bytes(memory, (*where, "words"))
+    if "page" in memory and "part" not in memory and memory.get("erasure") not in ("bytes", "sectors"):
+        yield Problem(
+            where=(*where, "page"),
+            what=f"{name} has a page, but is not erased by bytes or sectors",
+            action='add erasure = "sectors" or erasure = "bytes", or leave out page',
+        )
 
 
 def _bytes(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:

@@ -15,6 +15,7 @@ from typing import Any
 from ladderlight.board import MODES, PARTS, Board
 from ladderlight.board.model.lines import Signal
 from ladderlight.errors import Problem
+from ladderlight.recipe.language.tables import OWN_PART
 from ladderlight.recipe.source.problems import Where, dig
 from ladderlight.stages.validation import KeyName
 
@@ -92,7 +93,7 @@ class Repair:
         if key == "part" and (near := _near(memory.get("part"), PARTS)):
             memory["part"] = near
             return
-        if key in ("words", "width") and "part" in memory:  # one too many: the part has its own
+        if key in OWN_PART and "part" in memory:  # one too many: the part has its own
             memory.pop(key, None)
             return
         self.doubtful.add((index, key))

@@ -50,21 +50,22 @@ def read_document(path: Path, shown: str) -> Document:
     Raises
     ------
     UnreadableError
-        With the place as ``file:line:column``.
+        With the place as ``file:line:column``, and the file alone where it cannot be read.
     """
     try:
         raw = path.read_bytes()
     except FileNotFoundError:
         names = [item.name for item in entries_of(path.parent) if item.suffix == ".toml"]
         action = nearest_file(path.name, names) or "check the path"
-        raise UnreadableError(f"there is no such file; {action}", where=f"{shown}:1:1") from None
+        raise UnreadableError(f"there is no such file; {action}", where=shown) from None
     except IsADirectoryError:
         inner = sorted(item.name for item in entries_of(path) if item.suffix == ".toml")
-        action = f"name {' or '.join(inner)} in it" if inner else "name a file"
-        raise UnreadableError(f"this is a folder; {action}", where=f"{shown}:1:1") from None
+        what = "this is a folder" if "recipe.toml" in inner else "there is no recipe.toml in this folder"
+        action = f"name {' or '.join(inner)} in it" if inner else "name a recipe, or the folder of one"
+        raise UnreadableError(f"{what}; {action}", where=shown) from None
     except (OSError, ValueError) as error:
         raise UnreadableError(
-            f"cannot be read ({reason_of(error)}); check the path and its permissions", where=f"{shown}:1:1"
+            f"cannot be read ({reason_of(error)}); check the path and its permissions", where=shown
         ) from None
     try:
         text = raw.decode("utf-8-sig")

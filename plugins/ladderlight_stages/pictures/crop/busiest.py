@@ -1,22 +1,30 @@
-"""The part of a picture with the most detail."""
+"""The part of a picture that matters most: where it is busier than its surroundings."""
 
 from __future__ import annotations
 
 import numpy as np
-from skimage.filters.rank import entropy
-from skimage.morphology import disk
 
 from ladderlight.board import srgb_from_linear
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.luminance import luminance_of
 from ladderlight_stages.resampling.resampling import resampled
 
-_SIDE = 160  # of the small copy that is measured; more finds the same place, more slowly
-_REACH = 4
+_SIDE = 160
+"""Pixels of the longer side of the small copy that is measured; more find the same place, more slowly."""
+_NEAR, _FAR = 3, 28
+"""Pixels to either side over which detail is averaged: at the place itself, and in its surroundings."""
+_FAINT = 0.02
+"""A step of lightness, in encoded values, of about the noise in a photograph."""
+_LEAST = 0.01
+"""What a place must stand out by to count at all."""
+_UPWARDS = 0.5
+"""How much more detail counts at the top than in the middle, and less at the foot: heads are in the upper half."""
+_HEADROOM = 0.04
+"""Share of the window's height that is kept above its place."""
 
 
 def busiest_place(pixels: Singles, width: float, height: float) -> tuple[float, float]:
-    """Find the place of a window over the part of a picture that has the most detail.
+    """Find the place of a window over the part of a picture that is busier than its surroundings.
 
     Parameters
     ----------
@@ -33,17 +41,40 @@ def busiest_place(pixels: Singles, width: float, height: float) -> tuple[float, 
 
     Notes
     -----
-    Detail is the local entropy of lightness (``skimage.filters.rank.entropy``), on a small copy of the picture.
+    Detail is the logarithm of the mean step of lightness around a place, less its mean over wide surroundings, so
+    that grass and water count little: as the eye's receptive fields have a centre and a surround (Itti, Koch and
+    Niebur, A model of saliency-based visual attention, IEEE Trans. PAMI 20 (1998) 1254-1259).
     """
     old_height, old_width = pixels.shape[:2]
     scale = min(1.0, _SIDE / max(old_width, old_height))
     small = resampled(pixels, max(1, round(old_width * scale)), max(1, round(old_height * scale)), "area")
-    lightness = np.rint(srgb_from_linear(luminance_of(small)) * 255).astype(np.uint8)
-    detail = entropy(lightness, disk(_REACH))
-    return (
-        _best_share(detail.sum(axis=0), width / old_width),
-        _best_share(detail.sum(axis=1), height / old_height),
-    )
+    detail = _detail(srgb_from_linear(luminance_of(small)))
+    rows = detail.sum(axis=1)
+    rows *= 1 + _UPWARDS * (1 - 2 * (np.arange(len(rows)) + 0.5) / len(rows))
+    left, above = _best_share(detail.sum(axis=0), width / old_width), _best_share(rows, height / old_height)
+    spare = old_height - height
+    if spare > 0 and detail.any():
+        above = max(0.0, above - _HEADROOM * height / spare)
+    return left, above
+
+
+def _detail(lightness: Floats) -> Floats:
+    """Return how much busier each place is than its surroundings, 0 or more."""
+    steps = np.hypot(*(np.diff(lightness, axis=axis, append=lightness.take([-1], axis)) for axis in (0, 1)))
+    busy = np.log1p(_mean_around(_mean_around(steps, _NEAR), _NEAR) / _FAINT)
+    return np.maximum(busy - _mean_around(_mean_around(busy, _FAR), _FAR) - _LEAST, 0.0)
+
+
+def _mean_around(values: Floats, reach: int) -> Floats:
+    """Return means over squares of ``2 * reach + 1`` places a side, of which those beyond the edges do not count."""
+    for axis in (0, 1):
+        length = values.shape[axis]
+        total = np.concatenate([np.zeros_like(values.take([0], axis)), values.cumsum(axis)], axis)
+        place = np.arange(length)
+        first, end = np.maximum(place - reach, 0), np.minimum(place + reach + 1, length)
+        count = (end - first).reshape([-1, 1] if axis == 0 else [1, -1])
+        values = (total.take(end, axis) - total.take(first, axis)) / count
+    return values
 
 
 def _best_share(detail: Floats, kept: float) -> float:

@@ -10,6 +10,7 @@ from ladderlight import Board, Demand, Example, Option, Picture, PictureError, P
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.framing.proportions import (
     Part,
+    cut_to,
     drawn_for,
     framed,
     largest_part,
@@ -17,6 +18,7 @@ from ladderlight_stages.framing.proportions import (
     screen_aspect,
     shares_around,
 )
+from ladderlight_stages.pictures.crop.busiest import busiest_place
 
 Keep = Literal[
     "centre",
@@ -32,6 +34,7 @@ Keep = Literal[
     "busiest",
     "all",
 ]
+_TO_KEEP = 'choose the part with keep or focus of the stage crop, or keep = "all" for a border'
 _EDGES = ("left", "right", "top", "bottom")
 
 
@@ -64,7 +67,7 @@ def _contradictions(keep: str, focus: tuple[float, float] | None) -> Iterator[Pr
         yield Problem(
             where=("keep",), what='keep = "focus" needs a point', action="add one, such as focus = [0.5, 0.3]"
         )
-    if focus is not None and keep not in ("centre", "focus"):
+    if focus is not None and keep not in ("busiest", "centre", "focus"):
         what = f'keep = "{keep}" does not go with focus'
         yield Problem(where=("focus",), what=what, action="leave one of them out")
     if focus is not None and max(focus) > 1 and any(0 < part < 1 for part in focus):
@@ -83,8 +86,12 @@ def crop(
     board: Board,
     *,
     keep: Annotated[
-        Keep, Option("part to keep; busiest has the most detail, all adds a border instead of cutting")
-    ] = "centre",
+        Keep,
+        Option(
+            "part to keep; busiest stands out from its surroundings, heads rather than feet, and is the centre for "
+            "frames of an animation; all adds a border instead of cutting"
+        ),
+    ] = "busiest",
     focus: Annotated[
         tuple[float, float] | None,
         Option(
@@ -105,7 +112,9 @@ def crop(
     ----------
     keep
         The part to keep: the largest area of those proportions at the centre, an edge or a corner, around the
-        ``"focus"``, or over most detail, ``"busiest"``; or ``"all"`` of the picture, centred in a border.
+        ``"focus"``, or over the part that stands out most, ``"busiest"``, the upper half before the lower; or ``"all"``
+        of the picture, centred in a border. The frames of an animation keep the centre instead of the busiest part,
+        which could move from frame to frame.
     focus
         The point to centre on, as far as the picture's edges allow, from the left and the top of the whole picture:
         shares if both are at most 1, otherwise pixels of the file. ``keep`` may then be left out.
@@ -115,8 +124,8 @@ def crop(
     Returns
     -------
     Picture
-        Of the screen's proportions, as near as whole pixels allow. A picture drawn for the board, in its size and
-        colours, is unchanged even if the board's pixels are not square.
+        Of the screen's proportions, as near as whole pixels allow; with a caution when more than 15 % is cut off. A
+        picture drawn for the board, in its size and colours, is unchanged even if the board's pixels are not square.
 
     Raises
     ------
@@ -137,14 +146,12 @@ def crop(
     if focus is not None:
         across, down = _point(focus, whole_width, whole_height)
         x, y = shares_around(across - rest.left, down - rest.top, width, height, aspect)
-    elif keep == "busiest":
-        from ladderlight_stages.pictures.crop.busiest import busiest_place  # scikit-image is slow to import
-
+    elif keep == "busiest" and not picture.origin.animated:
         x, y = busiest_place(pixels, *largest_size(width, height, aspect))
     else:
         x = 0.0 if "left" in keep else 1.0 if "right" in keep else 0.5
         y = 0.0 if "top" in keep else 1.0 if "bottom" in keep else 0.5
-    return picture.with_pixels(largest_part(width, height, aspect, x=x, y=y).of(pixels))
+    return cut_to(picture, pixels, largest_part(width, height, aspect, x=x, y=y), advice=_TO_KEEP)
 
 
 def _point(focus: tuple[float, float], width: int, height: int) -> tuple[float, float]:

@@ -26,7 +26,7 @@ from ladderlight_stages.halftone.error_rows import TOGETHER
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.kept_loops import diffuse_lattice_kept, diffuse_palette_kept
 from ladderlight_stages.halftone.lattice_loops import SHARE_BITS, diffuse_lattice
-from ladderlight_stages.halftone.lattice_tables import UNITS, lattice_tables
+from ladderlight_stages.halftone.lattice_tables import UNITS, largest_steps, lattice_tables
 from ladderlight_stages.halftone.palette_loops import diffuse_palette
 from ladderlight_stages.halftone.palette_tables import PaletteTables, palette_tables
 from ladderlight_stages.perception.measures import (
@@ -116,6 +116,10 @@ def diffuse(
     and blue against yellow, and ``error_limit`` keeps light that no colour can show from bleeding. A picture that is in
     the board's colours already is unchanged.
 
+    The picture counts as mirrored at its edges: some rows are reduced before the first and discarded, so that its dots
+    are even from the first row on. The light that would be passed below the last row, beyond what the first received,
+    is given back over the last rows.
+
     ``stevenson_arce`` was published for hexagonal pixels: every other row counts as shifted by half a pixel, which is
     exact for the serpentine scan.
 
@@ -160,11 +164,12 @@ def diffused(
         return diffused_onto(picture, tables, kernel, strength, kept, serpentine=serpentine), None
     pixels = lattice.fit(picture.pixels)
     tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
-    how = (*tables_of, *_whole_taps(kernel, strength), serpentine)
+    light = lattice.light_of_codes(palette)
+    half_steps = largest_steps(light) // 2
+    how = (*tables_of, *_whole_taps(kernel, strength), serpentine, half_steps)
     codes: Codes
     if kept.codes is not None and kept:
-        light = lattice.light_of_codes(palette)
-        codes = diffuse_lattice_kept(pixels, *how, kept.codes, light, _largest_steps(light) // 2)
+        codes = diffuse_lattice_kept(pixels, *how, kept.codes, light, half_steps)
         return codes, None
     codes, clipped = diffuse_lattice(pixels, *how)
     return codes, None if lattice.grey else clipped
@@ -181,21 +186,17 @@ def diffused_onto(
 ) -> Codes:
     """Diffuse a picture onto any set of colours."""
     pixels = np.require(picture.pixels, np.float32, ["C", "A", "W"])
-    taps = (*_whole_taps(kernel, strength), serpentine)
+    steps = largest_steps(tables.colours[:, :3])
+    taps = (*_whole_taps(kernel, strength), serpentine, steps // 2)
     codes: Codes
     if kept.codes is not None and kept:
         places = np.full(max(int(tables.codes.max()), int(kept.codes.max())) + 1, -1, dtype=np.int32)
         places[tables.codes] = np.arange(len(tables.codes))
         stay = np.where(kept.codes < 0, np.int32(-1), places[kept.codes])
-        codes = diffuse_palette_kept(pixels, *tables, *taps, stay, _largest_steps(tables.colours[:, :3]))
+        codes = diffuse_palette_kept(pixels, *tables, *taps, stay, steps)
     else:
         codes = diffuse_palette(pixels, *tables, *taps)
     return codes
-
-
-def _largest_steps(light: NDArray[np.int32]) -> NDArray[np.int32]:
-    """Return each gun's largest step from level to level, int32 (3,)."""
-    return np.array([np.diff(np.unique(gun)).max(initial=0) for gun in light.T], dtype=np.int32)
 
 
 def _whole_taps(kernel: Kernel, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ladderlight import Palette
 from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
-from ladderlight_stages.halftone.lattice_tables import UNITS, LatticeTables, guns_of, lattice_tables
+from ladderlight_stages.halftone.lattice_tables import UNITS, LatticeTables, guns_of, largest_steps, lattice_tables
 from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
 from ladderlight_stages.halftone.palette_tables import palette_tables
 from ladderlight_stages.reductions.diffuse.variable_loops import diffuse_variable, diffuse_variable_palette
@@ -81,6 +81,7 @@ def diffuse_variably(
             shares,
             noise,
             serpentine,
+            largest_steps(lattice.light_of_codes(palette)) // 2,
         )
         return codes
     tables = palette_tables(palette, error_limit)
@@ -89,6 +90,7 @@ def diffuse_variably(
         *tables,
         *_by_light(palette, name, strength),
         serpentine,
+        largest_steps(tables.colours[:, :3]) // 2,
     )
     return codes
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ladderlight import Palette, Picture
-from ladderlight.colour.oklab import likeness_from_linear
+from ladderlight.colour.oklab import similarity_from_linear
 from ladderlight.units.arrays import Codes, Floats, Ints
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS
@@ -58,9 +58,9 @@ def best_codes(uses: Ints, palette: Palette, count: int, keep: Codes) -> Codes:
     free = count - len(keep)
     if len(np.union1d(codes, keep)) <= count or free <= 0:
         return np.union1d(codes, keep)[:count] if free > 0 else np.sort(keep)
-    points = likeness_from_linear(palette.linear[codes]).astype(np.float64)
+    points = similarity_from_linear(palette.linear[codes]).astype(np.float64)
     gaps = ((points[:, None] - points) ** 2).sum(axis=-1)
-    kept = ((points[:, None] - likeness_from_linear(palette.linear[keep])) ** 2).sum(axis=-1)
+    kept = ((points[:, None] - similarity_from_linear(palette.linear[keep])) ** 2).sum(axis=-1)
     near = kept.min(axis=1, initial=np.inf)
     chosen: list[int] = []
     for _ in range(min(free, len(codes))):

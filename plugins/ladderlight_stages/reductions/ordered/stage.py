@@ -46,22 +46,30 @@ def ordered(
     size: Annotated[
         Literal[2, 4, 8, 16], Option("pixels of the pattern across and down; blue noise always has 64")
     ] = 8,
+    guns: Annotated[
+        Literal["together", "apart"],
+        Option(
+            "thresholds of the three guns: the same, so that grey stays grey, or different, so that dots are fainter "
+            "but coloured; only for boards whose guns are independent"
+        ),
+    ] = "together",
     strength: Annotated[float, Option("spread of the thresholds; 0 is without dithering", minimum=0, maximum=1)] = 1.0,
     screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
 ) -> CodedPicture:
     """Reduce a picture to codes.
 
-    Where the guns are independent, each takes one of the two levels next to its light, by the pattern's threshold;
-    green takes the thresholds inverted and blue takes them shifted, so that the guns do not light up together.
-    Otherwise each pixel is mixed of several colours, and the threshold chooses one of them, the lightest first. A
-    pixel depends on itself alone: where a picture does not change, its codes do not. A picture that is in
-    the board's colours already is unchanged.
+    Where the guns are independent, each takes one of the two levels next to its light, by the pattern's threshold. With
+    ``guns="together"`` all have the same thresholds, and a neutral picture stays neutral if they have the same levels.
+    With ``"apart"`` green takes the thresholds inverted and blue takes them shifted, so that the guns do not light up
+    together. Otherwise each pixel is mixed of several colours, and the threshold chooses one of them, the lightest
+    first. A pixel depends on itself alone: where a picture does not change, its codes do not. A picture that is in the
+    board's colours already is unchanged.
     """
     codes = exact_codes(picture.pixels, board.palette)
     if codes is None:
         ranks = blue_noise() if pattern == "blue_noise" else _PATTERNS[pattern](size)
-        codes = _ordered(picture.pixels, board.palette, ranks, strength)
+        codes = _ordered(picture.pixels, board.palette, ranks, strength, apart=guns == "apart")
     else:
         kept = FRESH
     return with_measures(
@@ -69,7 +77,7 @@ def ordered(
     )
 
 
-def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float) -> Codes:
+def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float, *, apart: bool) -> Codes:
     thresholds = _plane(ranks, pixels.shape[:2], strength)
     guns = guns_of(palette)
     if guns is None:
@@ -85,8 +93,10 @@ def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float) -
         return mixed
     if is_grey(palette):
         return _between(pixels @ LUMINANCE, guns[0], thresholds)
-    half = [length // 2 for length in thresholds.shape]
-    planes = (thresholds, 1 - thresholds, np.roll(thresholds, half, axis=(0, 1)))
+    planes = (thresholds, thresholds, thresholds)
+    if apart:
+        half = [length // 2 for length in thresholds.shape]
+        planes = (thresholds, 1 - thresholds, np.roll(thresholds, half, axis=(0, 1)))
     red, green, blue = (_between(pixels[..., gun], guns[gun], planes[gun]) for gun in range(3))
     return red + green + blue
 

@@ -6,11 +6,12 @@ from dataclasses import replace
 import pytest
 
 from ladderlight.board import Board, Counters
+from ladderlight.board.advice import findings
 from ladderlight.board.advice.report import report
 
 
 def test_the_report_is_plain_and_complete(board: Board) -> None:
-    document = report(board)
+    document = report(board, [])
     assert json.loads(json.dumps(document)) == document
     assert list(document) == [
         "ok",
@@ -36,7 +37,7 @@ def test_the_report_is_plain_and_complete(board: Board) -> None:
 
 
 def test_raster(board: Board) -> None:
-    raster = report(board)["raster"]
+    raster = report(board, [])["raster"]
     assert raster["mode"] == "640x480@60"
     assert raster["clock_hz"] == raster["dot_clock_hz"] == 25_175_000.0
     assert raster["line_rate_hz"] == 31_468.75
@@ -63,11 +64,11 @@ def test_raster(board: Board) -> None:
 
 def test_counts_are_what_the_counters_read(board: Board) -> None:
     """144 and 35 are sync and back porch of 640x480@60: counters that are preset, and counters reset at sync."""
-    preset = report(replace(board, counters=Counters(x_start=144, y_start=35)))["raster"]
+    preset = report(replace(board, counters=Counters(x_start=144, y_start=35)), [])["raster"]
     assert (preset["x"]["sync_start"], preset["x"]["last"], preset["x"]["reset_to"]) == (800, 943, 144)
     assert (preset["y"]["sync_start"], preset["y"]["last"], preset["y"]["reset_to"]) == (525, 559, 35)
     counters = Counters(x_start=144, x_reset=0, y_start=35, y_reset=0, blanking_delay=3)
-    at = report(replace(board, counters=counters))["raster"]
+    at = report(replace(board, counters=counters), [])["raster"]
     assert (at["x"]["start"], at["x"]["blanking_start"], at["x"]["blanking_end"]) == (144, 787, 147)
     assert (at["x"]["sync_start"], at["x"]["sync_end"], at["x"]["last"], at["x"]["reset_to"]) == (3, 99, 799, 0)
     assert (at["y"]["sync_start"], at["y"]["sync_end"], at["y"]["last"]) == (0, 2, 524)
@@ -75,7 +76,7 @@ def test_counts_are_what_the_counters_read(board: Board) -> None:
 
 
 def test_palette(board: Board) -> None:
-    palette = report(board)["palette"]
+    palette = report(board, [])["palette"]
     assert [entry["code"] for entry in palette] == list(range(64))
     assert palette[0] == {"code": 0, "volts": [0.0, 0.0, 0.0], "srgb": "#000000"}
     assert palette[1]["volts"] == pytest.approx([0, 0, 10725 / 44173], abs=1e-6)
@@ -86,7 +87,7 @@ def test_memories_devices_and_timing(make_board, memory) -> None:
     board = make_board(
         memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], part="28C64", chips=4, access=150e-9)
     )
-    document = report(board)
+    document = report(board, [])
     (picture,) = document["memories"]
     assert picture["part"] == "28C64"
     assert (picture["words"], picture["width"], picture["chips"]) == (32_768, 8, 4)
@@ -118,7 +119,8 @@ def test_memories_devices_and_timing(make_board, memory) -> None:
 
 
 def test_an_impossible_board_reports_its_errors_alone(board: Board) -> None:
-    document = report(replace(board, memories=()))
+    board = replace(board, memories=())
+    document = report(board, findings(board))
     assert list(document) == ["ok", "findings"]
     assert document["ok"] is False
     assert {finding["level"] for finding in document["findings"]} == {"error"}

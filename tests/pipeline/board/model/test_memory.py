@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from ladderlight.board import PARTS, Packing, Part
+from ladderlight.board import PART_NAMES, PARTS, Packing, Part
 
 
 @pytest.mark.parametrize(
@@ -99,3 +99,9 @@ def test_the_slowest_grade_that_does() -> None:
     assert part.grade_within(69e-9) == pytest.approx(55e-9)
     assert part.grade_within(1e-6) == pytest.approx(70e-9)
     assert part.grade_within(50e-9) is None
+
+
+def test_other_numbers_lead_to_the_same_part() -> None:
+    assert (PART_NAMES["27C64"], PART_NAMES["27C128"]) == (PARTS["2764"], PARTS["27128"])
+    assert PART_NAMES["27C1001"] is PARTS["27C010"]
+    assert len(PART_NAMES) == len(PARTS) + sum(len(part.aliases) for part in PARTS.values())

@@ -80,7 +80,7 @@ def test_every_command_can_be_quiet(here: Path, capsys: pytest.CaptureFixture[st
 
 def test_quiet_still_prints_errors(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", "nowhere.toml", "-q"]) == 1
-    assert capsys.readouterr().err == "nowhere.toml:1:1: there is no such file; check the path\n"
+    assert capsys.readouterr().err == "nowhere.toml: there is no such file; check the path\n"
 
 
 @pytest.mark.parametrize("command", [command.__name__ for command in COMMANDS])
@@ -96,3 +96,21 @@ def test_the_list_of_commands_is_not_cut_off(capsys: pytest.CaptureFixture[str])
     out = capsys.readouterr().out
     assert all(f"\n  {command.__name__} " in out for command in COMMANDS)
     assert "..." not in out.partition("Commands:")[2]
+
+
+@pytest.mark.parametrize(
+    ("command", "line"),
+    [
+        (["check", "--page", "board.pdf"], "--page: 'board.pdf' does not end in .html; choose a name that does\n"),
+        (["check", "--page", "board"], "--page: 'board' does not end in .html; choose a name that does\n"),
+        (
+            ["compare", "chip.bin", "--picture", "chip.jpg"],
+            "--picture: 'chip.jpg' does not end in .png; choose a name that does\n",
+        ),
+    ],
+)
+def test_a_file_whose_ending_is_of_another_format_is_refused(
+    command: list[str], line: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(command) == 2
+    assert capsys.readouterr().err == line

@@ -65,9 +65,9 @@ def test_letters_that_a_stream_lacks_are_written_as_escapes(tmp_path: Path, enco
     recipe.write_text(recipe.read_text().replace("pictures/", f"{LANTERN.parent}/pictures/"))
     done = run(f"{COMMAND} check {shlex.quote(str(recipe))}x", PYTHONIOENCODING=encoding)
     assert done.returncode == 1
-    assert r"\u706f\u53f0.tomlx:1:1: there is no such file" in done.stderr
+    assert r"\u706f\u53f0.tomlx: there is no such file" in done.stderr
     done = run(f"{COMMAND} check {shlex.quote(str(recipe))}x --json", PYTHONIOENCODING=encoding)
-    assert json.loads(done.stdout)["findings"][0]["where"] == f"{recipe}x:1:1"
+    assert json.loads(done.stdout)["findings"][0]["where"] == f"{recipe}x"
 
 
 def test_what_fails_is_kept_and_the_rest_is_dropped() -> None:

@@ -11,6 +11,7 @@ from jsonschema import Draft202012Validator
 
 from ladderlight.board.model.board import BLANKING
 from ladderlight.recipe import schema
+from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry, _Registered, installed_stages
 
 RECIPES = Path(__file__).parents[4] / "recipes"
@@ -125,12 +126,30 @@ def test_the_forms_are_listed_for_editors_that_complete_by_any_of() -> None:
     assert (mode["anyOf"][1:], mode["then"]) == ([{"$ref": "#/$defs/TimingsTable"}, {}], mode["anyOf"][1])
 
 
+@pytest.mark.parametrize(
+    ("cards", "where"),
+    [
+        ('["addresses"]', []),
+        ('[{ use = "addresses", bank = 1 }]', []),
+        ('["adresses"]', ["pictures.cards.0"]),
+        ('["diffuse"]', ["pictures.cards.0"]),
+        ('[{ use = "addresses", bnk = 1 }]', ["pictures.cards.0.bnk"]),
+        ('[{ use = "addresses", bank = -1 }]', ["pictures.cards.0.bank"]),
+        ('[{ use = "diffuse" }]', ["pictures.cards.0.use"]),
+        ("[]", ["pictures.cards"]),
+    ],
+)
+def test_cards(validator: Draft202012Validator, text: str, cards: str, where: list[str]) -> None:
+    base = text[: text.index("[[stage]]")].replace('plugins = ["lantern.py"]\n', "")
+    assert errors(validator, f"{base}cards = {cards}\n") == where
+
+
 def test_the_schema_has_an_address() -> None:
     assert schema()["$id"] == "https://example.org/ladderlight/recipe.schema.json"
 
 
 def test_every_option_of_every_stage_is_described() -> None:
-    uses = [table for name, table in schema()["$defs"].items() if name.startswith("stage.")]
+    uses = [table for name, table in schema()["$defs"].items() if name.startswith(("stage.", "card."))]
     by_name = {use["title"]: use for use in uses}
     registry = installed_stages()
     assert sorted(by_name) == list(registry.names)
@@ -139,7 +158,8 @@ def test_every_option_of_every_stage_is_described() -> None:
         assert use["description"] == declaration.help
         assert use["properties"]["use"]["enum"] == [name, f"builtin.{name}"]
         assert use["examples"] == [{"use": name, **declaration.example.options}]
-        assert list(use["properties"]) == ["use", *(option.name for option in declaration.options)]
+        own = ["use", "bank"] if declaration.kind is Kind.CARD else ["use"]
+        assert list(use["properties"]) == [*own, *(option.name for option in declaration.options)]
         assert all(
             use["properties"][option.name]["description"] == option.option.help for option in declaration.options
         )

@@ -14,7 +14,9 @@ from ladderlight.recipe.language.values import (
     Glow,
     MemoryName,
     Ohms,
+    PageBytes,
     Polarity,
+    Printed,
     Proportion,
     Seconds,
     Tolerance,
@@ -53,6 +55,9 @@ def read(kind: Any, value: object) -> Any:
         (DataEntry, "-", "-"),
         (DataEntry, "r3-r0", "r3-r0"),
         (MemoryName, "tile_map", "tile_map"),
+        (PageBytes, 64, 64),
+        (PageBytes, "4 KiB", 4096),
+        (Printed, "MH 28/64-15", "MH 28/64-15"),
     ],
 )
 def test_values(kind: Any, value: object, result: object) -> None:
@@ -74,8 +79,8 @@ def test_bytes_are_told_from_words() -> None:
         (Seconds, "1.1 ms", "is '1.1 ms', which is out of range; use a time from 0 s to 1 ms"),
         (Ohms, 0, "is 0 ohm, which is out of range; use a resistance above 0 ohm and up to 1 Gohm"),
         (Tolerance, 5, "is 500 %, which is out of range; use a share from 0 % to 50 %"),
-        (Words, True, 'is true where a number of words is meant; write 131072 or "128 KiB"'),
-        (Words, 1.5, 'is 1.5 where a number of words is meant; write 131072 or "128 KiB"'),
+        (Words, True, 'is true, not a number of words; write 131072 or "128 KiB"'),
+        (Words, 1.5, 'is 1.5, not a number of words; write 131072 or "128 KiB"'),
         (Words, 1, "is 1, which is out of range; use 2 to 67108864"),
         (Words, 1 << 40, "is 1099511627776, which is out of range; use 2 to 67108864"),
         (Words, 100_000, "is 100000, which is not a power of two; use 65536 or 131072"),
@@ -87,6 +92,14 @@ def test_bytes_are_told_from_words() -> None:
         (Polarity, 1, 'is 1; write the signs of line and frame sync, such as "- -" or "+ -"'),
         (Proportion, "4/3", "is '4/3'; write the screen's width to its height, such as \"4:3\""),
         (Proportion, "4:0", "is '4:0'; write the screen's width to its height, such as \"4:3\""),
+        (PageBytes, True, 'is true where a number of bytes is meant; write 64 or "4 KiB"'),
+        (PageBytes, 100, "is 100, which is not a page or sector; use a power of two of bytes"),
+        (
+            Printed,
+            "*/ =1+1",
+            "is '*/ =1+1'; use up to 40 letters, digits, spaces and . + - / _, "
+            "as printed on the chip or in its datasheet",
+        ),
         (DataEntry, "x3", "is 'x3', which is a counter's bit; give what the pin drives another name, such as r0"),
         (
             DataEntry,

@@ -27,6 +27,17 @@ SIZED = {"name": "m", "part": "27C010"}
             "memory 'm' has both part and width; a part has its own; leave out part, or width",
         ),
         (
+            {"memory": [SIZED | {"marking": "MH-77"}]},
+            ("memory", 0, "marking"),
+            "memory 'm' has both part and marking; a part has its own; leave out part, or marking",
+        ),
+        (
+            {"memory": [{"name": "m", "words": 16, "width": 8, "erasure": "ultraviolet", "page": 64}]},
+            ("memory", 0, "page"),
+            "memory 'm' has a page, but is not erased by bytes or sectors; "
+            'add erasure = "sectors" or erasure = "bytes", or leave out page',
+        ),
+        (
             {"memory": [{"words": "100 KiB", "width": 24}]},
             ("memory", 0, "words"),
             "words is '100 KiB', which is not a power of two in words of 24 bits, 3 bytes each; "

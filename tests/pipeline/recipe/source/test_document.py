@@ -65,12 +65,15 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
             read_document(path, "x")
         return str(caught.value)
 
-    assert said_of(tmp_path / "x.toml") == "x:1:1: there is no such file; check the path"
-    assert said_of(tmp_path / "y" / "x.toml") == "x:1:1: there is no such file; check the path"
-    assert said_of(tmp_path) == "x:1:1: this is a folder; name a file"
+    assert said_of(tmp_path / "x.toml") == "x: there is no such file; check the path"
+    assert said_of(tmp_path / "y" / "x.toml") == "x: there is no such file; check the path"
+    assert said_of(tmp_path) == "x: there is no recipe.toml in this folder; name a recipe, or the folder of one"
+    (tmp_path / "lobby.toml").touch()
+    assert said_of(tmp_path) == "x: there is no recipe.toml in this folder; name lobby.toml in it"
+    (tmp_path / "lobby.toml").unlink()
     (tmp_path / "recipe.toml").touch()
-    assert said_of(tmp_path / "recip.toml") == "x:1:1: there is no such file; did you mean 'recipe.toml'?"
-    assert said_of(tmp_path) == "x:1:1: this is a folder; name recipe.toml in it"
+    assert said_of(tmp_path / "recip.toml") == "x: there is no such file; did you mean 'recipe.toml'?"
+    assert said_of(tmp_path) == "x: this is a folder; name recipe.toml in it"
 
 
 @pytest.mark.parametrize(

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from skimage import data
 
 from ladderlight import Demand, PictureError
+from ladderlight.board import linear_from_srgb
 from ladderlight_stages.pictures.crop.stage import crop, demanded
 
 
@@ -51,11 +55,11 @@ def test_a_square_picture_loses_top_and_bottom(board, picture, places, keep, exp
 
 def test_proportions_are_the_screens_not_the_rasters(wide_pixels, picture):
     # 80x120 pixels of twice their height in width are 160:120 on the screen.
-    assert crop(picture(size=(500, 300)), wide_pixels).pixels.shape == (300, 400, 3)
+    assert crop(picture(size=(500, 300)), wide_pixels, keep="centre").pixels.shape == (300, 400, 3)
 
 
 def test_edges_in_shares_and_in_pixels(board, picture, places):
-    result = crop(picture(places(1000, 500)), board, left=0.1, right=20, top=0.2, bottom=1)
+    result = crop(picture(places(1000, 500)), board, left=0.1, right=20, top=0.2, bottom=1, keep="centre")
     # 100 to 980 across and 100 to 499 down are left: 880 by 399, of which 4:3 is 532 by 399.
     assert result.pixels.shape == (399, 532, 3)
     assert corners(result) == ((274, 100), (805, 498))
@@ -177,6 +181,41 @@ def test_nothing_is_busy_in_a_plain_picture(board, picture, places):
     pixels[:, 100, 0] = 1e-5  # too faint to see, to tell where the part is from
     result = crop(picture(pixels), board, keep="busiest").pixels
     assert result[0, 0, 0] == np.float32(1e-5)
+
+
+@pytest.mark.parametrize(
+    ("name", "head", "spare"),
+    [("astronaut", (12, 190), 128), ("camera", (60, 120), 128)],
+)
+def test_heads_are_kept(board, picture, name, head, spare):
+    """Square photographs of scikit-image; the rows of the heads are read off them. The centre cuts both heads."""
+    photograph = np.atleast_3d(getattr(data, name)()) * np.ones(3, dtype=np.uint8)
+    pixels = linear_from_srgb(photograph / 255).astype(np.float32)
+    kept = crop(picture(pixels), board).pixels
+    assert kept.shape == (512 - spare, 512, 3)
+    first = next(y for y in range(spare + 1) if np.array_equal(kept[0], pixels[y]))
+    assert first <= head[0]
+    assert head[1] <= first + len(kept)
+    centred = crop(picture(pixels), board, keep="centre").pixels
+    np.testing.assert_array_equal(centred, pixels[64:-64])
+
+
+def test_frames_of_an_animation_keep_their_place(board, picture):
+    pixels = np.full((300, 900, 3), 0.4, dtype=np.float32)
+    pixels[:120, 700:820] = np.random.default_rng(3).random((120, 120, 3))
+    still = picture(pixels)
+    frame = replace(still, origin=replace(still.origin, animated=True))
+    assert not np.array_equal(crop(still, board).pixels, pixels[:, 250:650])
+    np.testing.assert_array_equal(crop(frame, board).pixels, pixels[:, 250:650])
+
+
+def test_a_caution_says_when_much_is_cut(board, picture):
+    advice = 'choose the part with keep or focus of the stage crop, or keep = "all" for a border'
+    assert crop(picture(size=(400, 350)), board).notes == {}  # 300 of 350 rows are left
+    assert crop(picture(size=(400, 400)), board).notes == {"caution": f"25 % of the picture is cut off; {advice}"}
+    before = picture(size=(400, 400)).with_notes({"caution": "the colour profile is damaged"})
+    assert crop(before, board).notes["caution"].startswith("the colour profile is damaged; 25 % of the picture")
+    assert crop(picture(size=(400, 400)), board, keep="all").notes == {}
 
 
 @pytest.mark.parametrize(("focus", "full"), [((0.3, 1), False), ((300, 1), True)])

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from ladderlight import Board, Origin, Picture
+from ladderlight.board import linear_from_srgb
+from ladderlight.colour.lightness import LUMINANCE
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered.stage import ordered
 
@@ -61,6 +63,19 @@ def test_without_strength_a_gun_takes_the_nearer_level(board: Board) -> None:
     for gun in range(3):
         gaps = np.abs(pixels[..., gun, None] - levels[gun])
         np.testing.assert_allclose(np.abs(pixels[..., gun] - shown[..., gun]), gaps.min(axis=-1), atol=1e-6)
+
+
+@pytest.mark.parametrize(("pattern", "size"), PATTERNS)
+def test_a_neutral_picture_stays_neutral_where_guns_have_equal_levels(board: Board, pattern: str, size: int) -> None:
+    """A grey ramp of 8-bit sRGB. With the guns apart, more than a third of its pixels are coloured."""
+    grey = linear_from_srgb(np.arange(256) / 255)[None, :, None] * np.ones((64, 1, 3))
+    shown = board.palette.linear[ordered(picture(grey), board, pattern=pattern, size=size).codes]
+    np.testing.assert_array_equal(shown, shown[..., :1] * np.ones(3))
+    assert len(np.unique(shown)) == 4
+    apart = board.palette.linear[ordered(picture(grey), board, pattern=pattern, size=size, guns="apart").codes]
+    assert (apart != apart[..., :1]).any(axis=-1).mean() > 1 / 3
+    # the lightness of the dots varies less: green lights up where red does not
+    assert (apart @ LUMINANCE).std(axis=0).mean() < (shown @ LUMINANCE).std(axis=0).mean()
 
 
 @pytest.mark.parametrize("shape", [(1, 1), (1, 9), (9, 1)])

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +15,6 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from ladderlight.board import Finding
-    from ladderlight.engine.runner import Progress
     from ladderlight.errors import Fault
     from ladderlight.flow.pictures import ByteOrder
 
@@ -67,29 +65,3 @@ def print_findings(console: Console, found: Iterable[Finding]) -> None:
 def byte_order(big_endian: bool | None) -> ByteOrder | None:  # noqa: FBT001 - as the option is
     """Name the byte order of ``--big-endian`` or ``--little-endian``; None for neither."""
     return None if big_endian is None else "big" if big_endian else "little"
-
-
-@contextmanager
-def picture_progress(*, quiet: bool = False) -> Iterator[Progress | None]:
-    """Show progress over pictures on stderr: a bar on a terminal, nothing in a pipe."""
-    if quiet or not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (
-        TextColumn("pictures"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeRemainingColumn(),
-        TextColumn("{task.description}", markup=False),
-    )
-    # Unlike lines, a bar has the width of the terminal.
-    with Progress(*columns, console=Console(file=sys.stderr, emoji=False), transient=True) as bar:
-        task = bar.add_task("", total=None)
-
-        def advance(done: int, total: int, source: str) -> None:
-            bar.update(task, completed=done, total=total, description=printable(source))
-
-        yield advance

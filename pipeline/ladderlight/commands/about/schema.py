@@ -10,7 +10,7 @@ def schema(*, quiet: QuietOption = False) -> None:  # noqa: ARG001 - it prints n
 
     The stages of all installed plugins are included.
     """
-    from ladderlight.commands.reporting import print_document
+    from ladderlight.commands.terminal.reporting import print_document
     from ladderlight.recipe.language.schemas import schema as recipe_schema
 
     print_document(recipe_schema())

@@ -28,7 +28,7 @@ def guide(
     """Print where the guides are, or open one."""
     import webbrowser
 
-    from ladderlight.commands.reporting import stderr, stdout
+    from ladderlight.commands.terminal.reporting import stderr, stdout
     from ladderlight.errors import UsageError, nearest_word
 
     if name is not None and name not in GUIDES:
@@ -54,7 +54,7 @@ def path_of(name: str) -> Path:
     """
     from ladderlight.errors import UsageError
 
-    package = Path(__file__).resolve().parents[1]
+    package = Path(__file__).resolve().parents[2]
     places = [folder / GUIDES[name] for folder in (package / "guides", package.parents[1])]
     for path in places:
         if path.is_file():

@@ -34,7 +34,7 @@ def stages(
 
 def _registry(*, quiet: bool) -> StageRegistry:
     """Register the installed stages, and those of the plugins of the current folder's recipe."""
-    from ladderlight.commands.reporting import stderr
+    from ladderlight.commands.terminal.reporting import stderr
     from ladderlight.stages.registry import installed_stages
 
     registry = installed_stages()
@@ -50,7 +50,7 @@ def _registry(*, quiet: bool) -> StageRegistry:
 
 
 def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
-    from ladderlight.commands.reporting import print_document, stdout
+    from ladderlight.commands.terminal.reporting import print_document, stdout
 
     summaries = registry.summaries()
     if json_:
@@ -74,7 +74,7 @@ def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
 
 
 def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> None:
-    from ladderlight.commands.reporting import print_document, stdout
+    from ladderlight.commands.terminal.reporting import print_document, stdout
     from ladderlight.stages.toml_text import stage_table
 
     if json_:

@@ -1,0 +1,120 @@
+"""What a meter reads at the connector while some of the ladders' lines are held high."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import inf, isinf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.bench.connector import output
+from ladderlight.board import Board, Channel, Ladder
+from ladderlight.board.ladders.tolerance import worst_levels
+from ladderlight.board.model.ladder import LOAD
+from ladderlight.board.model.network import GROUND, Network
+
+_USUAL = 0.05
+
+
+@dataclass(frozen=True, kw_only=True)
+class Volts:
+    """A voltage with the limits that the resistors' tolerance sets."""
+
+    nominal: float
+    lowest: float
+    highest: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """A reading at a channel's output while ``high`` are high and all other lines low.
+
+    ``words`` are what each memory's data pins must show, by memory; ``unloaded`` is without the monitor, None where
+    nothing holds the output then. ``currents`` are what each high line's driver gives with the monitor, in amperes.
+    """
+
+    high: tuple[str, ...]
+    words: dict[str, int]
+    channel: str
+    at: str
+    loaded: Volts
+    unloaded: Volts | None
+    currents: dict[str, float]
+
+
+def readings_of(board: Board) -> tuple[Reading, ...]:
+    """Return the readings for no line, each line alone, and all lines.
+
+    A line alone is read at the channels that it feeds. The monitor's load and the drivers' resistances are exact; the
+    resistors are within ``tolerance_of``.
+    """
+    ladder = board.ladder
+    cases = dict.fromkeys([(), *((line,) for line in board.code_lines), board.code_lines])
+    return tuple(
+        _reading(board, high, channel)
+        for high in cases
+        for channel in ladder.channels
+        if len(high) != 1 or high[0] in channel.lines
+    )
+
+
+def tolerance_of(ladder: Ladder) -> float:
+    """Return the resistors' tolerance, 0.05 for 5 %: a ladder's own, or 5 % where none is stated (common practice)."""
+    return ladder.tolerance or _USUAL
+
+
+def shown_share(board: Board) -> float:
+    """Return the share of the time in which the picture is not blanked, 0 to 1: a meter shows the average."""
+    x, y = board.raster.x, board.raster.y
+    return x.visible * y.visible / (x.total * y.total)
+
+
+def words_for(board: Board, high: tuple[str, ...]) -> dict[str, int]:
+    """Return the words with some lines high and the others low, by memory; every pixel of a packed word is the same."""
+    return {
+        memory.name: sum(
+            1 << slot * memory.pixel_width + bit
+            for slot in range(memory.packing.pixels)
+            for bit, line in enumerate(memory.data)
+            if line in high
+        )
+        for memory in board.driving_memories
+    }
+
+
+def _reading(board: Board, high: tuple[str, ...], channel: Channel) -> Reading:
+    ladder = board.ladder
+    channels, lines = next(group for group in ladder.groups() if channel in group[0])
+    state = np.array([[line in high for line in lines]])
+    network = ladder.network(channels, lines)
+    currents = network.solve(state).currents[0]
+    open_network = replace(ladder, load=inf).network(channels, lines)
+    held = any(state[0]) or not isinf(ladder.driver_low) or _grounded(open_network)
+    return Reading(
+        high=high,
+        words=words_for(board, high),
+        channel=channel.name,
+        at=output(channel.guns),
+        loaded=_volts(network, channel, state, tolerance_of(ladder)),
+        unloaded=_volts(open_network, channel, state, tolerance_of(ladder)) if held else None,
+        currents={line: float(currents[lines.index(line)]) for line in channel.lines if line in high},
+    )
+
+
+def _volts(network: Network, channel: Channel, state: NDArray[np.bool_], tolerance: float) -> Volts:
+    nominal = network.solve(state).at(channel.name)[0]
+    share = np.array([0.0 if resistor.name == LOAD else tolerance for resistor in network.resistors])
+    lowest, highest = worst_levels(network, channel.name, state, share)
+    return Volts(nominal=float(nominal), lowest=float(lowest[0]), highest=float(highest[0]))
+
+
+def _grounded(network: Network) -> bool:
+    return any(GROUND in (resistor.a, resistor.b) and resistor.ohms < inf for resistor in network.resistors)
+
+
+def steps_of(readings: tuple[Reading, ...]) -> Iterator[tuple[tuple[str, ...], list[Reading]]]:
+    """Yield which lines are high in each case, in order, with the readings to take then."""
+    for high in dict.fromkeys(reading.high for reading in readings):
+        yield high, [reading for reading in readings if reading.high == high]

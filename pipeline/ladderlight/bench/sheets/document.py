@@ -1,0 +1,156 @@
+"""The bench sheet's content: everything on it, from a board; and the same as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from ladderlight.bench.counts import Axis, Decoded, axes_of, hertz_of
+from ladderlight.bench.gates import packages_of
+from ladderlight.bench.logic import Logic
+from ladderlight.bench.parts import PartToBuy, parts_of
+from ladderlight.bench.readings import Reading, Volts, readings_of, words_for
+from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring, wiring_of
+from ladderlight.board import Board, Finding
+from ladderlight.board.advice import findings
+from ladderlight.board.model.findings import ranked
+from ladderlight.units.words import frequency, joined
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bench:
+    """All that a bench sheet shows of a board. ``hertz`` is how often each line rises, where that is known."""
+
+    board: Board
+    wiring: Wiring
+    parts: tuple[PartToBuy, ...]
+    axes: tuple[Axis, Axis]
+    readings: tuple[Reading, ...]
+    hertz: dict[str, float]
+    findings: tuple[Finding, ...]
+
+    def rises(self, pin: WiredPin) -> bool:
+        """Whether a pin is an address pin whose frequency is known."""
+        return pin.name[:1] == "A" and bool(self.hertz.get(pin.line))
+
+    def word(self, high: tuple[str, ...]) -> str:
+        """Return what to burn for some lines alone: ``20h``, with the memories' names where several have a word."""
+        words = {
+            name: f"{word:0{(self.board.memory(name).part.width + 3) // 4}X}h"
+            for name, word in words_for(self.board, high).items()
+        }
+        if len(words) == 1:
+            return next(iter(words.values()))
+        return ", ".join(f"{name} {word}" for name, word in words.items())
+
+
+def bench_of(board: Board) -> Bench:
+    """Work out the bench sheet of a board. The board must be free of problems."""
+    wiring = wiring_of(board)
+    hertz = {line.name: hertz_of(board, line.name) for line in wiring.lines}
+    return Bench(
+        board=board,
+        wiring=wiring,
+        parts=parts_of(board, wiring),
+        axes=axes_of(board),
+        readings=readings_of(board),
+        hertz={line: rate for line, rate in hertz.items() if rate is not None},
+        findings=tuple(ranked([*findings(board), *_findings(board, wiring)])),
+    )
+
+
+def document_of(bench: Bench) -> dict[str, Any]:
+    """Return a bench sheet as plain values.
+
+    Volts, milliamperes and hertz. ``wiring`` lists the memory chips, then the connector, whose ``device`` is empty; a
+    pin's number is None where the package is not known.
+    """
+    wiring = bench.wiring
+    return {
+        "ok": not any(finding.level == "error" for finding in bench.findings),
+        "wiring": [_chip(chip) for chip in (*wiring.chips, wiring.connector)],
+        "lines": [
+            {"line": line.name, "from": line.source, "to": list(line.to), "hz": bench.hertz.get(line.name)}
+            for line in wiring.lines
+        ],
+        "parts": [asdict(part) for part in bench.parts],
+        "counts": {axis.name: _axis(axis) for axis in bench.axes},
+        "readings": [_reading(reading) for reading in bench.readings],
+        "findings": [asdict(finding) for finding in bench.findings],
+    }
+
+
+def _chip(chip: WiredChip) -> dict[str, Any]:
+    return {
+        "chip": chip.label,
+        "device": chip.device,
+        "part": chip.part,
+        "package": chip.package,
+        "pins": [{"pin": pin.number, "name": pin.name, "line": pin.line, "to": pin.to} for pin in chip.pins],
+    }
+
+
+def _axis(axis: Axis) -> dict[str, Any]:
+    return {
+        "polarity": "positive" if axis.positive else "negative",
+        **{decoded.name.replace(" ", "_"): _decoded(axis, decoded) for decoded in axis.decoded},
+        "frequencies": {tone.line: tone.hertz for tone in axis.tones},
+    }
+
+
+def _decoded(axis: Axis, decoded: Decoded) -> dict[str, Any]:
+    return {
+        "decimal": decoded.reading,
+        "hexadecimal": decoded.hexadecimal,
+        "binary": decoded.binary,
+        "and_bits": None if decoded.bits is None else [f"{axis.name}{bit}" for bit in decoded.bits],
+        "again_at": decoded.again,
+    }
+
+
+def _reading(reading: Reading) -> dict[str, Any]:
+    return {
+        "lines": list(reading.high),
+        "words": reading.words,
+        "channel": reading.channel,
+        "at": reading.at,
+        "loaded_volts": _volts(reading.loaded),
+        "unloaded_volts": _volts(reading.unloaded),
+        "currents_ma": {line: round(current * 1e3, 6) for line, current in reading.currents.items()},
+    }
+
+
+def _volts(volts: Volts | None) -> dict[str, float] | None:
+    return None if volts is None else {name: round(value, 6) for name, value in asdict(volts).items()}
+
+
+def _findings(board: Board, wiring: Wiring) -> Iterator[Finding]:
+    """Yield what the wiring rests on besides the recipe."""
+    for checked, message in (
+        (None, "package not known; pins are listed by name, take their numbers from the datasheet"),
+        (False, "pin-out from memory; compare it with the datasheet before wiring"),
+    ):
+        labels = [chip.label for chip in wiring.chips if chip.checked is checked]
+        if labels:
+            yield Finding(level="note", where=f"chip{'s' * (len(labels) > 1)} {joined(labels)}", message=message)
+    packages = list(packages_of(wiring.gates))
+    if packages:
+        yield Finding(
+            level="note",
+            where="logic",
+            message="numbers of common logic are generic and from memory; use a family whose datasheet allows "
+            f"{frequency(board.raster.clock)}, and tie inputs of unused gates to GND",
+        )
+    late = [
+        label
+        for label, logic, units in packages
+        if logic in (Logic.REGISTER, Logic.CLEARED) and dict(units[0].controls)["clock"].startswith("!")
+    ]
+    if late:
+        yield Finding(
+            level="note",
+            where=f"register{'s' * (len(late) > 1)} {joined(late)}",
+            message="clocked one inverter's delay after the address changes; check that the memory's output hold time "
+            "is longer",
+        )

@@ -1,0 +1,46 @@
+"""The bench sheet as a page to print, and the files that a build has of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ladderlight.bench.gates import packages_of
+from ladderlight.bench.readings import steps_of
+from ladderlight.bench.sheets.advice import AT_COUNTS, AT_READINGS, AT_WIRING, decoding, measuring, named
+from ladderlight.bench.sheets.document import Bench, bench_of
+from ladderlight.bench.sheets.text import bench_sheet
+from ladderlight.board import Board
+from ladderlight.proof.cautions import cautions
+from ladderlight.proof.page import environment
+from ladderlight.units.words import frequency, in_words
+
+
+def bench_files(project: str, board: Board) -> Iterator[tuple[str, bytes]]:
+    """Yield ``bench-sheet.txt`` and ``bench-sheet.html`` of a board, by their names."""
+    bench = bench_of(board)
+    yield "bench-sheet.txt", bench_sheet(project, bench).encode()
+    yield "bench-sheet.html", bench_page(project, bench).encode()
+
+
+def bench_page(project: str, bench: Bench) -> str:
+    """Return the bench sheet as one HTML document that loads nothing."""
+    return (
+        environment("ladderlight.bench.sheets")
+        .get_template("bench-sheet.html")
+        .render(
+            project=project,
+            bench=bench,
+            wiring=bench.wiring,
+            packages=list(packages_of(bench.wiring.gates)),
+            steps=list(steps_of(bench.readings)),
+            at_wiring=AT_WIRING,
+            at_counts=AT_COUNTS,
+            at_readings=[*AT_READINGS, *measuring(bench.board)],
+            findings=bench.findings,
+            cautions=cautions(bench.board),
+            decoding=decoding,
+            named=named,
+            frequency=frequency,
+            in_words=in_words,
+        )
+    )

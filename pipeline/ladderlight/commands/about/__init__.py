@@ -1,0 +1,1 @@
+"""Commands that describe the program itself: guides, stages and the schema of recipes."""

@@ -1,0 +1,79 @@
+"""The test cards that a recipe asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from ladderlight.board import Board
+from ladderlight.colour.viewing import Viewing
+from ladderlight.errors import PluginError, Problem, StageFailure, nearest_word
+from ladderlight.recipe.boards import no_such_bank
+from ladderlight.recipe.chain import problem_of
+from ladderlight.recipe.language.model import CardUse
+from ladderlight.recipe.option_files import files_named, read_files
+from ladderlight.recipe.source.problems import Report, dig
+from ladderlight.stages.boundary import problems_of
+from ladderlight.stages.kinds import Kind
+from ladderlight.stages.registry import StageRegistry
+
+_OWN_KEYS = ("use", "bank")
+
+
+def cards_of(
+    raw: Mapping[str, Any], folder: Path, registry: StageRegistry, report: Report
+) -> tuple[dict[int, CardUse], list[Path]]:
+    """Look up the cards of ``[pictures]`` and check their options.
+
+    Returns
+    -------
+    The cards by their places in the list, with the content of files that options name, and these files.
+    """
+    files: list[Path] = []
+    written = dig(raw, "pictures", "cards")
+    cards: dict[int, CardUse] = {}
+    for place, entry in enumerate(written if isinstance(written, list) else ()):
+        where = ("pictures", "cards", place)
+        table = {"use": entry} if isinstance(entry, str) else entry
+        if report.has(*where) or not isinstance(table, dict):
+            continue
+        name = str(table["use"])
+        at = where if isinstance(entry, str) else (*where, "use")
+        try:
+            declaration = registry.get(name)
+        except PluginError as error:
+            known = [summary.name for summary in registry.summaries() if summary.kind is Kind.CARD]
+            problem = problem_of(error, at)
+            if name not in registry.uses and str(error).startswith("no stage"):
+                problem = Problem(where=at, what=f"no card is called {name!r}", action=nearest_word(name, known))
+            report.add(problem)
+            continue
+        if declaration.kind is not Kind.CARD:
+            what = f"stage {name!r} ({declaration.kind.phrase}) is not a card"
+            report.add(Problem(where=at, what=what, action="move it to a [[stage]]"))
+            continue
+        given = {key: value for key, value in table.items() if key not in _OWN_KEYS}
+        options, problems = declaration.check(given)
+        report.add_all(problems, where)
+        files += files_named(options, folder)
+        read = read_files(options, where, folder, report)
+        cards[place] = CardUse(declaration=declaration, options=read, bank=table.get("bank"))
+    return cards, files
+
+
+def check_cards(cards: Mapping[int, CardUse], board: Board, viewing: Viewing, report: Report) -> None:
+    """Ask each card about its options on the board, and check that the board has its bank."""
+    for place, card in cards.items():
+        where = ("pictures", "cards", place)
+        if report.has(*where):
+            continue
+        if card.bank is not None and card.bank >= board.bank_count:
+            report.add(no_such_bank(card.bank, board.bank_count, (*where, "bank")))
+        try:
+            problems = problems_of(card.declaration, board, card.options, viewing=viewing)
+        except StageFailure as error:
+            problems = [Problem(where=(), what=str(error), action="correct the plugin")]
+        name = card.declaration.name
+        report.add_all((replace(problem, what=f"card {name!r}: {problem.what}") for problem in problems), where)

@@ -1,0 +1,85 @@
+"""Headers of a recipe's pictures and the names of their frames, before any picture is decoded."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from ladderlight.board import Finding
+from ladderlight.errors import PictureError
+from ladderlight.flow.pictures import Origin
+from ladderlight.recipe.language.model import PictureFile, Recipe
+from ladderlight.stages.boundary import probe_of
+from ladderlight.stages.contract import Probe
+from ladderlight.storage.stopping import worker_threads
+
+
+@dataclass(frozen=True, kw_only=True)
+class Headers:
+    """What the headers hold, and what was found in them; files of a source without a probe stay unknown."""
+
+    recipe: Recipe
+    probes: Mapping[PictureFile, Probe]
+    findings: tuple[Finding, ...]
+
+    @property
+    def frames(self) -> int | None:
+        """How many frames all files have; None when that is not known."""
+        known = len(self.probes) == len(self.recipe.files)
+        return sum(probe.frames for probe in self.probes.values()) if known else None
+
+    @property
+    def origins(self) -> list[Origin]:
+        """Origins of the frames that are known, in the recipe's order."""
+        names = unique_names(self.recipe.files)
+        return [
+            origin_of(self.recipe, file, names[file], index)
+            for file, probe in self.probes.items()
+            for index in range(probe.frames)
+        ]
+
+
+def headers_of(recipe: Recipe, unreadable: Collection[str] = ()) -> Headers:
+    """Read the headers of all pictures, on threads, but for those that are unreadable."""
+
+    def probed(file: PictureFile) -> tuple[Probe | None, list[Finding]]:
+        source, options = recipe.chain[0].declaration, recipe.options_for(file, 0)
+        try:
+            probe = probe_of(source, file.path, recipe.board, options, file.source, viewing=recipe.viewing)
+        except PictureError as error:
+            return None, [Finding(level="error", where=file.source, message=str(fault)) for fault in error.faults]
+        caution = probe.caution if probe else ""
+        return probe, [Finding(level="caution", where=file.source, message=caution)] if caution else []
+
+    files = [file for file in recipe.files if file.source not in unreadable]
+    with worker_threads(os.cpu_count() or 1) as pool:
+        results = list(pool.map(probed, files))
+    return Headers(
+        recipe=recipe,
+        probes={file: probe for file, (probe, _) in zip(files, results, strict=True) if probe},
+        findings=tuple(finding for _, found in results for finding in found),
+    )
+
+
+def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int) -> Origin:
+    """Return the origin of a frame of a file; ``name`` is that of :func:`unique_names`."""
+    bank = recipe.bank_for(file)
+    return Origin(
+        name=f"{name}#{index}" if index else name,
+        source=file.source,
+        frame=index,
+        bank=None if bank is None else bank + index,
+    )
+
+
+def unique_names(files: Sequence[PictureFile]) -> dict[PictureFile, str]:
+    """Name each file by its stem; later ones of the same stem get a number."""
+    names: dict[PictureFile, str] = {}
+    seen: dict[str, int] = {}
+    for file in files:
+        stem = Path(file.source).stem
+        seen[stem] = seen.get(stem, 0) + 1
+        names[file] = stem if seen[stem] == 1 else f"{stem}~{seen[stem]}"
+    return names

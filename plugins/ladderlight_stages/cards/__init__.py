@@ -1,0 +1,1 @@
+"""Test cards: pictures made from the board itself, to bring it up."""

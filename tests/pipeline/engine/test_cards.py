@@ -1,0 +1,125 @@
+"""Test cards among the pictures of a build."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from ladderlight import commands
+from ladderlight.proof.scanout import picture_codes
+from ladderlight.recipe import load
+from ladderlight.testing import run_stage
+from ladderlight_stages.cards.addresses import addresses
+
+RECIPE = """
+format = 1
+plugins = ["wave.py"]
+
+[board]
+mode = "640x480@60"
+clock = "25.175 MHz"
+blanking = "gate"
+
+[[board.memory]]
+name = "picture"
+part = "2716"
+address = ["x6-x9", "y5-y8", "bank0-bank1"]
+data = ["k"]
+
+[board.ladder]
+supply = "5 V"
+grey = { k = "470" }
+
+[pictures]
+"""
+
+WAVE = """
+import numpy as np
+from ladderlight import Board, CodedPicture, Origin, stage
+
+
+@stage(help="Shows its bank: so many pixels are lit.")
+def wave(board: Board, origin: Origin) -> CodedPicture:
+    codes = np.zeros((board.geometry.height, board.geometry.width), dtype=np.uint16)
+    codes.ravel()[: origin.bank] = 1
+    return CodedPicture.of_card(codes)
+"""
+
+
+@pytest.fixture
+def built(tmp_path: Path) -> Callable[..., dict]:
+    """Build cards, and give the manifest."""
+
+    def build(pictures: str) -> dict:
+        (tmp_path / "wave.py").write_text(WAVE, encoding="utf-8")
+        (tmp_path / "grey.pgm").write_bytes(b"P5 4 3 255\n" + bytes(range(0, 240, 20)))
+        (tmp_path / "wave.pgm").write_bytes(b"P5 4 3 255\n" + bytes(range(0, 240, 20)))
+        (tmp_path / "recipe.toml").write_text(RECIPE + pictures, encoding="utf-8")
+        assert commands.main(["build", "--quiet", str(tmp_path / "recipe.toml")]) == 0
+        return json.loads((tmp_path / "out" / "manifest.json").read_text(encoding="utf-8"))
+
+    return build
+
+
+def shown(folder: Path, bank: int) -> np.ndarray:
+    """The codes of a bank, read from the device file."""
+    board = load(folder / "recipe.toml").board
+    words = np.frombuffer((folder / "out" / "devices" / "picture.bin").read_bytes(), dtype=np.uint8)
+    return picture_codes(board, {"picture": words.astype(np.uint32)}, bank)
+
+
+def places(manifest: dict) -> list[tuple[str, str, int]]:
+    return [(entry["name"], entry["source"], entry["bank"]) for entry in manifest["pictures"]]
+
+
+def test_cards_stand_after_the_files_with_a_bank_each(built: Callable[..., dict], tmp_path: Path) -> None:
+    manifest = built('files = ["grey.pgm", "wave.pgm"]\ncards = ["addresses", "wave"]')
+    assert places(manifest) == [
+        ("grey", "grey.pgm", 0),
+        ("wave", "wave.pgm", 1),
+        ("addresses", "addresses", 2),
+        ("wave~2", "wave", 3),
+    ]
+    board = load(tmp_path / "recipe.toml").board
+    assert np.array_equal(shown(tmp_path, 2), run_stage(addresses, None, board).codes)
+    assert shown(tmp_path, 3).sum() == 3
+    assert (tmp_path / "out" / "proof" / "screens" / "bank3.png").exists()
+    assert [item["file"] for item in manifest["inputs"]][-2:] == ["grey.pgm", "wave.pgm"]
+
+
+def test_a_card_that_asks_shows_the_bank_that_it_is_in(built: Callable[..., dict], tmp_path: Path) -> None:
+    manifest = built('files = ["grey.pgm"]\ncards = ["wave", { use = "wave", bank = 0 }, "wave"]')
+    assert places(manifest)[1:] == [("wave", "wave", 2), ("wave~2", "wave", 0), ("wave~3", "wave", 3)]
+    for entry in manifest["pictures"][1:]:
+        assert shown(tmp_path, entry["bank"]).sum() == entry["bank"]
+
+
+def test_a_recipe_can_have_cards_alone(built: Callable[..., dict]) -> None:
+    assert places(built('cards = ["wave"]')) == [("wave", "wave", 0)]
+
+
+def test_too_many_cards_are_refused_before_anything_is_drawn(
+    built: Callable[..., dict], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    built('cards = ["wave"]')
+    pictures = 'files = ["grey.pgm"]\ncards = ["wave", "wave", "addresses", "wave"]'
+    (tmp_path / "recipe.toml").write_text(RECIPE + pictures, encoding="utf-8")
+    for command in ("check", "build"):
+        assert commands.main([command, str(tmp_path / "recipe.toml")]) == 1
+        printed = capsys.readouterr()
+        message = "5 banks are needed, but the wiring has 4; left over: 'wave~3'"
+        assert message in " ".join((printed.out + printed.err).split())
+
+
+def test_check_lists_the_cards(tmp_path: Path, capsys: pytest.CaptureFixture[str], built: Callable[..., dict]) -> None:
+    built('cards = ["wave", "addresses"]')
+    capsys.readouterr()
+    assert commands.main(["check", "--verbose", str(tmp_path / "recipe.toml")]) == 0
+    assert [line.split() for line in capsys.readouterr().out.splitlines() if line.startswith("card")] == [
+        ["card", "wave"],
+        ["card", "addresses"],
+    ]
