@@ -65,7 +65,7 @@ def search(
     areas = AreaColours(
         pixels=nearest_in_principle(picture.pixels, board.palette),
         palette=board.palette,
-        diffused=diffuse(picture, board, kept=kept).codes,
+        diffused=diffuse(picture, board, kept=kept, kernel="floyd_steinberg").codes,
         aspect=float(board.geometry.pixel_aspect),
     )
     codes = searched(areas, density_from(board, viewing), sweeps)
