@@ -5,7 +5,7 @@
     python tests/benchmarks/visible.py --backgrounds ... --width 320 --palette "4 greys"
 
 Photographs reduced to a board's pixels in linear light, a picture of 300 mm seen from four distances. Six are shipped
-by scikit-image, free to use by the README of its ``data`` folder: a cat, a rocket, a cup, an astronaut, a motorcycle, a
+by scikit-image, all but the motorcycle CC0 or in the public domain by its docstrings: a cat, a rocket, a cup, an astronaut, a motorcycle, a
 photographer in greys. Twelve are the folder ``nature`` of Debian's package mate-backgrounds (GPL-2+): install it, or
 unpack it anywhere. ``colour error`` is the mean CIEDE2000 after a blur of two pixels, less that of Floyd-Steinberg:
 mean and worst of all photographs. ``grain`` is the mean of S-CIELAB over that of Floyd-Steinberg: mean and worst.
