@@ -61,7 +61,7 @@ class Chain:
         files = self.recipe.files
         cache = self.cache or Cache.for_one_build()
         plan = Plan(recipe=self.recipe, seen=self.seen)
-        work = Work(plan=plan, cache=cache, uses=KnownUses(cache))
+        work = Work(plan=plan, cache=cache, uses=KnownUses(cache), spare=Cache.for_spare())
         if not files:
             return CodedPictures({}, (), work.in_memory)
         executor = executor or Threads(workers=workers)
