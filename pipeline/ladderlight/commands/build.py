@@ -18,7 +18,7 @@ from ladderlight.commands.terminal.options import (
     WorkersOption,
     recipe_path,
 )
-from ladderlight.errors import BuildError
+from ladderlight.errors import BuildError, UsageError
 from ladderlight.system.paths import is_file, path_trouble
 from ladderlight.system.printable import printable
 
@@ -30,6 +30,13 @@ def build(
     recipe: RecipeArgument = None,
     *,
     workers: WorkersOption = None,
+    processes: Annotated[
+        bool, typer.Option("--processes", help="Work in processes, for plugins that keep threads waiting.")
+    ] = False,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Work on the cluster of this scheduler; 'local' starts one here."),
+    ] = None,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors, and do not build.")] = False,
     force: Annotated[bool, typer.Option("--force", help="Build even if nothing has changed.")] = False,
     no_cache: Annotated[
@@ -51,6 +58,8 @@ def build(
     from ladderlight.workspace.up_to_date import up_to_date
 
     began = time.time_ns()
+    if processes and cluster is not None:
+        raise UsageError("--processes and --cluster exclude each other; leave one out")
     if clear_cache:
         _clear_cache(quiet=quiet)
         if recipe is None and not is_file(Path(DEFAULT)):
@@ -65,14 +74,18 @@ def build(
 
     from ladderlight.commands.terminal.progress import picture_progress
     from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
+    from ladderlight.engine.executors.choice import executor_of
     from ladderlight.recipe import load
     from ladderlight.workspace.build import build as build_recipe
 
     loaded = load(path)
-    with picture_progress(quiet=quiet) as (progress, refused):
+    with (
+        executor_of(workers, processes=processes, cluster=cluster) as executor,
+        picture_progress(quiet=quiet) as (progress, refused),
+    ):
         built = build_recipe(
             loaded,
-            workers=workers,
+            executor=executor,
             progress=progress,
             refused=refused,
             strict=strict,

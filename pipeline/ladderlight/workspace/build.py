@@ -14,6 +14,7 @@ from ladderlight.board.model.findings import refuse_errors
 from ladderlight.cache.store import Cache
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.entries import Described
+from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.steps import Progress, Refused
 from ladderlight.errors import BuildError, DocumentError
@@ -64,6 +65,7 @@ def build(
     refused: Refused | None = None,
     strict: bool = False,
     cached: bool = True,
+    executor: Executor | None = None,
     began: int | None = None,
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
@@ -72,6 +74,8 @@ def build(
     ----------
     recipe, workers, progress, strict
         The recipe, and how it is built.
+    executor
+        Where pictures are worked on; threads, if none is given.
     cached
         Whether the user's cache is used.
     began
@@ -92,7 +96,9 @@ def build(
         seen = known_inputs(recipe, cache)
         account = account_of(recipe, seen, began=began) if cache and began else None
         chain = Chain(recipe=recipe, cache=cache, seen=seen)
-        coded = with_cards(recipe, chain.code_pictures(workers=workers, progress=progress, refused=refused))
+        coded = with_cards(
+            recipe, chain.code_pictures(workers=workers, progress=progress, refused=refused, executor=executor)
+        )
         found = refuse_errors([*recipe.findings, *_cautions(coded.described, strict=strict)])
         contents = stoppable(partial(chain.arrange, coded))
         files = chain.emit(contents)
