@@ -12,6 +12,7 @@ import pytest
 from ladderlight import commands
 from ladderlight.cache.store import Cache
 from ladderlight.engine.executors import cluster as module
+from ladderlight.engine.executors import worker
 from ladderlight.engine.executors.cluster import on_cluster
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import BuildError, PictureError
@@ -30,8 +31,10 @@ def entries(folder: Path) -> int:
 
 
 def test_workers_with_caches_of_their_own_give_what_threads_give_and_one_that_is_killed_is_survived(
-    project, cluster, own_cache: Path
+    project, cluster, own_cache: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    # As if they were on other machines: they do not find the cache of the build.
+    monkeypatch.setattr(module, "Home", lambda **home: worker.Home(**home | {"folder": str(own_cache / "elsewhere")}))
     recipe = project.load()
     running = cluster()
     one, _ = running.add_worker("one"), running.add_worker("other")
@@ -73,13 +76,13 @@ def test_workers_with_caches_of_their_own_give_what_threads_give_and_one_that_is
 
 
 def test_a_picture_that_ends_all_workers_is_named(project, cluster, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "_PATIENCE", 1.0)
     project.add_reef()
     running = cluster()
     running.add_worker("one")
     running.add_worker("other")
     with on_cluster(running.address) as executor, pytest.raises(BuildError) as error:
         executor._client.wait_for_workers(2, timeout=120)
+        monkeypatch.setattr(module, "_PATIENCE", 1.0)
         codes(project.load(), executor=executor)
     assert error.value.faults[0].message == "no workers are left; start some, then build again"
     assert "reef.png" in [fault.where for fault in error.value.faults[1:]]
