@@ -1,8 +1,9 @@
 """How often the fault on a simulated photograph of the screen is named: ``python tests/benchmarks/photographs.py``.
 
-The board is that of the recipe ``lobby``. The camera of ``camera.py`` photographs the ``addresses`` card or a photograph
-of scikit-image under seeded single faults that can be seen, or under none. A fault is named where the likeliest look is
-that of the fault. Arguments: ``addresses``, ``natural`` or ``sound``; how many photographs; the first seed.
+The board is that of the recipe ``lobby``. The camera of ``camera.py`` photographs the ``addresses`` card, or a screen
+with a photograph of scikit-image on it, under seeded single faults that can be seen, or under none. A fault is named
+where the likeliest look is that of the fault. Arguments: ``addresses``, ``natural`` or ``sound``; how many photographs;
+the first seed.
 """
 
 from __future__ import annotations

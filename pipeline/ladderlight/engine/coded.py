@@ -63,22 +63,27 @@ class CodedPictures(Sequence[CodedPicture]):
     ) -> None:
         """Take the coded units, the files, and a function that codes a unit anew, should the cache have lost it.
 
-        Cards come after the files.
+        Cards come after the files. Files of units that are not there are passed over.
         """
         self._coded, self._files, self._again = dict(coded), files, again
-        places: dict[PictureFile, list[tuple[Unit, int]]] = {}
+        self._by_file = places = dict[PictureFile, list[tuple[Unit, int]]]()
         for unit, found in coded.items():
             indices = iter(range(len(found.pictures)))
             for file, count in zip(unit.files, found.counts, strict=True):
                 places[file] = [(unit, next(indices)) for _ in range(count)]
         self._places: list[tuple[Unit, int] | CodedPicture] = [
-            *(place for file in files for place in places[file]),
+            *(place for file in files for place in places.get(file, ())),
             *cards,
         ]
 
     def with_cards(self, cards: Sequence[CodedPicture]) -> CodedPictures:
         """Return the same pictures with test cards after them."""
         return CodedPictures(self._coded, self._files, self._again, cards)
+
+    def of_files(self, files: Sequence[PictureFile]) -> CodedPictures:
+        """Return the pictures of some of the files, which are all those of their units."""
+        units = {unit: self._coded[unit] for file in files for unit, _ in self._by_file[file]}
+        return CodedPictures(units, files, self._again)
 
     @property
     def described(self) -> list[Described]:

@@ -127,6 +127,11 @@ class StageRegistry:
         built_in = ((name, item) for name, items in known for item in items if item.plugin == BUILT_IN)
         return next((name for name, item in built_in if self._summary(item).kind is kind), "")
 
+    def built_in(self, kind: Kind) -> list[str]:
+        """Return the qualified names of the built-in stages of a kind, in the order of their plugin's list."""
+        own = (item for registered in self._stages.values() for item in registered if item.plugin == BUILT_IN)
+        return [item.qualified for item in own if self._summary(item).kind is kind]
+
     def summaries(self) -> list[StageSummary]:
         """Describe all stages, in the order of their kinds, without importing them."""
         found = [self._summary(item) for registered in self._stages.values() for item in registered]

@@ -21,7 +21,7 @@ _Kept = TypeVar("_Kept", bound="Kept")
 class Kept(BaseModel):
     """Base of the models of documents: frozen, strict types, unknown keys ignored."""
 
-    model_config = ConfigDict(frozen=True, strict=True, extra="ignore")
+    model_config = ConfigDict(frozen=True, strict=True, extra="ignore", defer_build=True)
 
 
 def read_document(path: Path, model: type[_Kept], action: str) -> _Kept | None:

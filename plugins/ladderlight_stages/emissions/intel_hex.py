@@ -31,11 +31,14 @@ from ladderlight_stages.programmer_files.options import (
     file_problems,
     largest,
 )
-from ladderlight_stages.programmer_files.records import record_starts
+from ladderlight_stages.programmer_files.records import RecordForm
 
 _PAGE = 1 << 16
 """A data record addresses 64 KiB, which the extended linear address record chooses."""
 _MOST = 1 << 32
+_DATA = RecordForm(mark=":", width=2, kind=b"\x00", total=0)
+_PAGES = RecordForm(mark=":", width=2, kind=b"\x04", total=0)
+"""Extended linear addresses: their data are the upper 16 bits."""
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
@@ -79,24 +82,21 @@ def intel_hex(
     for piece in pieces(contents, board, order=order, split=split, size=size):
         refuse(_beyond(offset, piece.size), DeviceFileError)
         text = _text(piece, offset, record, leave_out_fill=leave_out_fill)
-        files.append(piece.file(name, text.encode("ascii"), offset=offset))
+        files.append(piece.file(name, text, offset=offset))
     return files
 
 
-def _text(piece: Piece, offset: int, record: int, *, leave_out_fill: bool) -> str:
-    """Write the records page by page, because the library lets records cross from one page into the next."""
-    import bincopy  # slow to import
-
-    lines: list[str] = []
+def _text(piece: Piece, offset: int, record: int, *, leave_out_fill: bool) -> bytes:
+    """Return the records by pages: those of each but the first follow the page's extended linear address."""
+    texts: list[bytes] = []
     end = offset + len(piece.data)
     start = offset
     while start < end:
         stop = min(end, (start // _PAGE + 1) * _PAGE)
         data = piece.data[start - offset : stop - offset]
-        page = bincopy.BinFile()
-        for at, held in record_starts(data, record, leave_out_fill=leave_out_fill):
-            page.add_binary(held, address=start + at)
-        if len(page):
-            lines += page.as_ihex(number_of_data_bytes=record).splitlines()[:-1]
+        text, count = _DATA.lines(data, start=start, record=record, leave_out_fill=leave_out_fill)
+        if count and start >= _PAGE:
+            texts.append(_PAGES.line((start // _PAGE).to_bytes(2, "big")))
+        texts.append(text)
         start = stop
-    return "\n".join([*lines, ":00000001FF", ""])
+    return b"".join([*texts, b":00000001FF\n"])

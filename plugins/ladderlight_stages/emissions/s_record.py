@@ -28,9 +28,10 @@ from ladderlight_stages.programmer_files.options import (
     file_problems,
     largest,
 )
-from ladderlight_stages.programmer_files.records import record_starts
+from ladderlight_stages.programmer_files.records import RecordForm
 
 _WIDTHS = (16, 24, 32)
+_LONGEST_HEADER = 60
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
@@ -87,17 +88,20 @@ def s_record(
         end = offset + piece.size
         refuse(_beyond(end, address_bits), DeviceFileError)
         text = _text(piece, offset, _width(end, address_bits), record, leave_out_fill=leave_out_fill)
-        files.append(piece.file(name, text.encode("ascii"), offset=offset))
+        files.append(piece.file(name, text, offset=offset))
     return files
 
 
-def _text(piece: Piece, offset: int, width: int, record: int, *, leave_out_fill: bool) -> str:
-    import bincopy  # slow to import
+def _text(piece: Piece, offset: int, width: int, record: int, *, leave_out_fill: bool) -> bytes:
+    number = width // 8 - 1
+    data, count = _form(number, number + 1).lines(
+        piece.data, start=offset, record=record, leave_out_fill=leave_out_fill
+    )
+    header = _form(0, 2).line(piece.device.name[:_LONGEST_HEADER].encode())
+    counts = [_form(kind, size).line(b"", count) for kind, size in ((5, 2), (6, 3)) if count < 1 << 8 * size]
+    return b"".join([header, data, *counts[:1], _form(10 - number, number + 1).line(b"")])
 
-    file = bincopy.BinFile()
-    file.header = piece.device.name[:60]
-    file.execution_start_address = 0  # without one the library writes no end record
-    for at, held in record_starts(piece.data, record, leave_out_fill=leave_out_fill):
-        file.add_binary(held, address=offset + at)
-    text: str = file.as_srec(number_of_data_bytes=record, address_length_bits=width)
-    return text
+
+def _form(kind: int, width: int) -> RecordForm:
+    """Return the form of records with addresses of ``width`` bytes; their length counts address and checksum too."""
+    return RecordForm(mark=f"S{kind}", width=width, beside=width + 1, total=0xFF)

@@ -13,12 +13,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from math import erf
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.comparison import Comparison
+from ladderlight_stages.perception.cosines import filtered
 from ladderlight_stages.perception.lab_loops import lab_from
 from ladderlight_stages.perception.primaries import WHITE, XYZ_FROM_LINEAR
 
@@ -84,26 +86,20 @@ def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floa
 
 def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) -> Floats:
     """Return the opponent channels that are left after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
-    from scipy.fft import dctn, idctn  # slow to import
-
     height, width, _ = linear.shape
     channels = np.asarray(linear, dtype=np.float32) @ _OPPONENT_FROM_LINEAR.T
     opponent: Floats = np.empty((height, width, 3))
     for number in range(3):
-        cosines = dctn(channels[..., number], norm="ortho")
-        cosines *= _transfer(number, height, width, density)
-        opponent[..., number] = idctn(cosines, norm="ortho", overwrite_x=True)
+        opponent[..., number] = filtered(channels[..., number], _transfer(number, height, width, density))
     return opponent
 
 
 def kernel(width_degrees: float, density: float) -> Floats:
     """Return a Gaussian's weights by pixel, (2 n + 1,), of a full width at half maximum; their sum is 1."""
-    from scipy.special import erf  # slow to import
-
     sigma = width_degrees * density / FULL_WIDTH
     reach = int(np.ceil(_REACH * sigma + 0.5))
     edges = (np.arange(-reach, reach + 2) - 0.5) / (sigma * np.sqrt(2))
-    weights = np.diff(erf(edges)) / 2
+    weights = np.diff([erf(edge) for edge in edges]) / 2
     return np.asarray(weights / weights.sum())
 
 
