@@ -19,7 +19,11 @@ from ladderlight.units.arrays import Ints, Singles
 
 _BLURS = (0.3, 0.6, 1.0)
 _FIRST_BLUR = 1.5
-_COARSE = 3
+_COARSE = 2
+"""Cells across and down that are one in the first comparison of all looks."""
+_NEAR = 96
+"""Looks that are compared cell by cell: the best of the first comparison."""
+_FINE_LEVELS = ((1.2, 2), (0.6, 2))
 _ROUNDS = 3
 _SHORTLIST = 24
 _EVIDENCE = 400
@@ -88,23 +92,27 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
         return None
     stack = np.stack([look.light for look in looks])
     rows, columns = stack.shape[1:3]
-    step = slice(None, None, _COARSE if min(rows, columns) > 10 * _COARSE else 1)
-    coarse = prepared(blurred(stack, _FIRST_BLUR)[:, step, step])
-    first = blurred(rectified(pixels, corners, rows, columns), _FIRST_BLUR)[step, step]
-    order = np.argsort(fit(coarse, first).left)
-    fine = prepared(blurred(stack, _BLURS[1]))
+    step = _COARSE if min(rows, columns) > 20 * _COARSE else 1
+    small = _smaller(stack, step)
+    coarse = prepared(blurred(small, _FIRST_BLUR / step))
+    order = np.argsort(fit(coarse, blurred(rectified(pixels, corners, *small.shape[1:3]), _FIRST_BLUR / step)).left)
+    corners = aligned(pixels, corners, small[order[0]])
+    near = np.argsort(fit(coarse, blurred(rectified(pixels, corners, *small.shape[1:3]), _FIRST_BLUR / step)).left)
+    near = near[:_NEAR]
+    fine = prepared(blurred(stack[near], _BLURS[1]))
     tried: set[int] = set()
+    order = near
     for _ in range(_ROUNDS):
         best = int(order[0])
         if best in tried:
             break
         tried.add(best)
-        corners = aligned(pixels, corners, stack[best])
+        corners = aligned(pixels, corners, stack[best], _FINE_LEVELS)
         seen = rectified(pixels, corners, rows, columns)
-        light = fit(fine[best : best + 1], seen)
-        near = tuple(sorted({float(light.gamma[0]) * change for change in (0.9, 1.0, 1.1)}))
-        order = np.argsort(fit(fine, seen, gammas=near, shadings=(float(light.shading[0]),)).left)
-    seen = rectified(pixels, corners, rows, columns)
+        at = int(np.flatnonzero(near == best)[0])
+        light = fit(fine[at : at + 1], seen)
+        gammas = tuple(sorted({float(light.gamma[0]) * change for change in (0.9, 1.0, 1.1)}))
+        order = near[np.argsort(fit(fine, seen, gammas=gammas, shadings=(float(light.shading[0]),)).left)]
     short = order[:_SHORTLIST]
     # One camera took the photograph: the others start from the best one's light and blur.
     tried_blurs = {sigma: answer_to(blurred(stack[short[0]], sigma), seen) for sigma in _BLURS}
@@ -113,6 +121,15 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
         answers = list(pool.map(lambda at: answer_to(blurred(stack[at], sigma), seen, start), short))
     return Ranking(candidates=tuple(_candidates(looks, short, answers, seen, most)), corners=corners, seen=seen)
+
+
+def _smaller(stack: Singles, step: int) -> Singles:
+    """Return the means of pictures over squares of cells; cells beyond the last whole square are left out."""
+    if step == 1:
+        return stack
+    rows, columns = (size // step for size in stack.shape[1:3])
+    squares = stack[:, : rows * step, : columns * step].reshape(-1, rows, step, columns, step, 3)
+    return np.asarray(squares.mean(axis=(2, 4)))
 
 
 def _candidates(
