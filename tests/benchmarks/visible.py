@@ -5,8 +5,9 @@
     python tests/benchmarks/visible.py --backgrounds ... --width 320 --palette "4 greys"
 
 Photographs reduced to a board's pixels in linear light, a picture of 300 mm seen from four distances. Six are shipped
-by scikit-image, all but the motorcycle CC0 or in the public domain by its docstrings: a cat, a rocket, a cup, an astronaut, a motorcycle, a
-photographer in greys. Twelve are the folder ``nature`` of Debian's package mate-backgrounds (GPL-2+): install it, or
+by scikit-image: a cat, a rocket, a cup, an astronaut and a photographer in greys, by their docstrings CC0 or in the
+public domain, and a motorcycle of a research benchmark, whose licence is not stated there and which is only measured.
+Twelve are the folder ``nature`` of Debian's package mate-backgrounds (GPL-2+): install it, or
 unpack it anywhere. ``colour error`` is the mean CIEDE2000 after a blur of two pixels, less that of Floyd-Steinberg:
 mean and worst of all photographs. ``grain`` is the mean of S-CIELAB over that of Floyd-Steinberg: mean and worst.
 Without ``--palette`` three are measured.
