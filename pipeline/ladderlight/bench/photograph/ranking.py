@@ -13,9 +13,9 @@ from ladderlight.bench.faults.screens import Look
 from ladderlight.bench.photograph.aligning import aligned
 from ladderlight.bench.photograph.camera import Answer, answer_to
 from ladderlight.bench.photograph.fitting import blurred, fit, prepared
-from ladderlight.bench.photograph.raster import Corners, find_raster
+from ladderlight.bench.photograph.raster import RISES, Corners, find_raster
 from ladderlight.bench.photograph.rectifying import rectified
-from ladderlight.units.arrays import Ints, Singles
+from ladderlight.units.arrays import Floats, Ints, Singles
 
 _BLURS = (0.3, 0.6, 1.0)
 _FIRST_BLUR = 1.5
@@ -26,8 +26,13 @@ _NEAR = 96
 _FINE_LEVELS = ((1.2, 2), (0.6, 2))
 _ROUNDS = 3
 _SHORTLIST = 24
-_EVIDENCE = 400
-"""Cells' worth of independent evidence in a photograph: what a fit leaves is shared by neighbours more than noise."""
+_EVIDENCE = 100
+"""Cells' worth of independent evidence in a photograph: what a fit leaves is shared by neighbours more than noise.
+
+Chosen on few simulated photographs: a wrong name that would have had 99 % with four times as many has 76 %.
+"""
+_SOUND = 4
+"""How much likelier no fault is beforehand than any one of hundreds: a subtle one must fit clearly better."""
 FITTING = 0.5
 """Share of a photograph's variance that a picture which fits explains at least."""
 SURE = 0.8
@@ -87,18 +92,22 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     -------
     None where no raster is found.
     """
-    corners = find_raster(pixels) if corners is None else corners
-    if corners is None:
-        return None
+    starts = [find_raster(pixels, rise) for rise in RISES] if corners is None else [corners]
     stack = np.stack([look.light for look in looks])
     rows, columns = stack.shape[1:3]
     step = _COARSE if min(rows, columns) > 20 * _COARSE else 1
     small = _smaller(stack, step)
     coarse = prepared(blurred(small, _FIRST_BLUR / step))
-    order = np.argsort(fit(coarse, blurred(rectified(pixels, corners, *small.shape[1:3]), _FIRST_BLUR / step)).left)
-    corners = aligned(pixels, corners, small[order[0]])
-    near = np.argsort(fit(coarse, blurred(rectified(pixels, corners, *small.shape[1:3]), _FIRST_BLUR / step)).left)
-    near = near[:_NEAR]
+
+    def compared(corners: Corners) -> Floats:
+        return fit(coarse, blurred(rectified(pixels, corners, *small.shape[1:3]), _FIRST_BLUR / step)).left
+
+    tries = [(compared(start), start) for start in starts if start is not None]
+    if not tries:
+        return None
+    left, corners = min(tries, key=lambda one: float(one[0].min()))
+    corners = aligned(pixels, corners, small[left.argmin()])
+    near = np.argsort(compared(corners))[:_NEAR]
     fine = prepared(blurred(stack[near], _BLURS[1]))
     tried: set[int] = set()
     order = near
@@ -138,8 +147,9 @@ def _candidates(
     left = np.array([answer.left for answer in answers])
     whole = float(seen[1:-1, 1:-1].var(axis=(0, 1), dtype=np.float64).mean())
     weights = (left.min() / np.maximum(left, 1e-12)) ** (_EVIDENCE / 2)
+    weights[np.array([looks[place] is looks[0] for place in places])] *= _SOUND
     weights /= weights.sum()
-    for at in np.argsort(left)[:most]:
+    for at in np.argsort(-weights, kind="stable")[:most]:
         look = looks[places[at]]
         yield Candidate(
             look=look,
