@@ -33,6 +33,8 @@ _END = object()
 _CLOSE = 1e-4
 """How far light may stray beyond 0 to 1 by rounding: a third of the least step of 8 bits in sRGB, 1 / (255 * 12.92)."""
 
+_WORDS = (np.uint8, np.uint16, np.uint32)
+
 
 def run_stage(
     declaration: StageDeclaration, value: Any, board: Board, options: Options, what: str, **given: Any
@@ -312,8 +314,9 @@ def _wrong_contents(contents: Contents, board: Board) -> str:
         if not isinstance(memory, MemoryContents):
             return f"{_shown(memory)}, not MemoryContents,"
         for array in (memory.words, memory.written):
-            if not isinstance(array, np.ndarray) or array.dtype != np.uint32:
-                return f"{getattr(array, 'dtype', _shown(array))}, not uint32, as words of memory {name!r}"
+            if not isinstance(array, np.ndarray) or array.dtype not in _WORDS:
+                given = getattr(array, "dtype", _shown(array))
+                return f"{given}, not uint8, uint16 or uint32, as words of memory {name!r}"
     return ""
 
 

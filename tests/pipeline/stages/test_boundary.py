@@ -279,7 +279,7 @@ def words_of(dtype: type) -> MemoryContents:
     ("memories", "words"),
     [
         ({"pictures": words_of(np.uint32)}, "words for a memory 'pictures', which the board does not have,"),
-        ({"picture": words_of(np.int64)}, "int64, not uint32, as words of memory 'picture'"),
+        ({"picture": words_of(np.int64)}, "int64, not uint8, uint16 or uint32, as words of memory 'picture'"),
         ({"picture": b""}, "a bytes, not MemoryContents,"),
     ],
 )
