@@ -88,13 +88,17 @@ def faults(
         unseen = f"{len(looks[0].faults)} cannot be seen"
         lines = [f"{count:,} faults with {len(looks) - 1:,} different looks; {unseen}"]
     else:
+        from ladderlight.bench.photograph.report import alike, lines_of, photograph_page
         from ladderlight.bench.photograph.report import document_of as photograph_document
-        from ladderlight.bench.photograph.report import lines_of, photograph_page
+        from ladderlight.bench.photograph.telling import telling_card
 
         ranking, scale = _ranked(photo, looks, given)
-        text = photograph_page(printable(loaded.title), loaded.board, ranking, shown)
-        document = photograph_document(ranking, scale)
-        lines = lines_of(ranking)
+        sound = any(candidate.sound for candidate in ranking.equal)
+        equal = alike(ranking)
+        next_card = telling_card(loaded, bank, equal, sound=sound, shown=card) if equal else None
+        text = photograph_page(printable(loaded.title), loaded.board, ranking, shown, next_card)
+        document = photograph_document(ranking, scale, next_card)
+        lines = lines_of(ranking, next_card)
     export({page: text.encode()}, command=_PAGE, inputs=(*read, *input_files(loaded).values()))
     if json_:
         print_document(document | {"page": str(page), "findings": list(map(asdict, findings))})
