@@ -238,11 +238,12 @@ def test_coded_pictures_that_the_cache_has_no_room_for_wait_in_a_temporary_folde
 
 def test_an_entry_moves_with_all_its_parts_when_the_room_ends_in_the_middle(tmp_path: Path) -> None:
     spare = Cache.for_spare()
-    writing = Cache(tmp_path / "cache", room=50).write(spare)
-    for size in (20, 20, 20, 20):
-        writing.add(bytes([size]) * size)
+    writing = Cache(tmp_path / "cache", room=50_000).write(spare)
+    parts = [bytes([value]) * 20_000 for value in range(4)]
+    for part in parts:
+        writing.add(part)
     entry = writing.end("ab", {})
     assert entry is not None
     assert entry.path == spare.path("ab")
-    assert [bytes(entry.read(index)) for index in range(4)] == [bytes([20]) * 20] * 4
+    assert [bytes(entry.read(index)) for index in range(4)] == parts
     assert entries(tmp_path) == []

@@ -14,6 +14,7 @@ import time
 from collections import Counter, deque
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
+from itertools import count
 from secrets import token_hex
 from typing import Any
 
@@ -119,6 +120,7 @@ class _Round:
         self._answers: queue.SimpleQueue[tuple[int, Future]] = queue.SimpleQueue()
         self._begun: dict[int, Future] = {}
         self._tried: Counter[int] = Counter()
+        self._serials = count()
 
     def results(self, tasks: Sequence[Task]) -> Iterator[Any]:
         """Yield the results in the order of the tasks."""
@@ -174,7 +176,7 @@ class _Round:
         if sent is None and self._sends:
             sent = _contents(order, task)
         self._tried[number] += 1
-        key = f"ladderlight-{self._name}-{number}-{self._tried[number]}"
+        key = f"ladderlight-{self._name}-{number}-{next(self._serials)}"
         future = self._client.submit(work_out, self._digest, order, sent or {}, key=key, pure=False)
         self._begun[number] = future
         future.add_done_callback(lambda done: self._answers.put((number, done)))
@@ -253,7 +255,7 @@ class _Round:
         counts = {number: deaths[future.key] for number, future in self._begun.items()}
         most = max(counts.values(), default=0)
         yield Fault(where="--cluster", message="no workers are left; start some, then build again")
-        for number in sorted(number for number, count in counts.items() if count == most and most):
+        for number in sorted(number for number, times in counts.items() if times == most and most):
             message = f"was at work when {most} worker{'s' * (most > 1)} ended; leave it out if that happens again"
             yield from (Fault(where=file.source, message=message) for file in tasks[number].unit.files)
 

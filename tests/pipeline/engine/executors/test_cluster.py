@@ -17,6 +17,7 @@ from ladderlight.engine.executors.cluster import on_cluster
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import BuildError, PictureError
 from ladderlight.recipe.inputs import seen_inputs
+from ladderlight.recipe.watching import forget_modules
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
 
@@ -56,19 +57,20 @@ def test_workers_with_caches_of_their_own_give_what_threads_give_and_one_that_is
         project.write_plugin(gain=0.5)
         changed = project.load()
         hidden = project.folder.with_name("hidden")
+        hidden.mkdir()
         seen = seen_inputs(changed)
         read = module.read_regular
-        project.folder.rename(hidden)
-        module.read_regular = lambda path: read(hidden / path.name)
-        try:
-            sent = Chain(recipe=changed, cache=Cache.of_user(), seen=seen).code_pictures(executor=executor)
-            sent_codes = [picture.codes for picture in sent]
-        finally:
-            module.read_regular = read
-            hidden.rename(project.folder)
+        for file in changed.files:
+            file.path.rename(hidden / file.path.name)
+        monkeypatch.setattr(module, "read_regular", lambda path: read(hidden / path.name))
+        sent = Chain(recipe=changed, cache=Cache.of_user(), seen=seen).code_pictures(executor=executor)
+        sent_codes = [picture.codes for picture in sent]
+        for file in changed.files:
+            (hidden / file.path.name).rename(file.path)
     shutil.rmtree(own_cache)
     assert all(map(np.array_equal, sent_codes, codes(changed)))
     project.write_plugin()
+    forget_modules([project.folder / "breakwater_curve.py"])
     before = codes(project.load())
     assert all(map(np.array_equal, found, before))
     assert not all(map(np.array_equal, sent_codes, before))
