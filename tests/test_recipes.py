@@ -14,7 +14,7 @@ import tomli
 from PIL import Image
 
 from ladderlight.commands import main
-from ladderlight.recipe import load
+from ladderlight.recipe import load, load_revisions
 from ladderlight.workspace.build import build
 from ladderlight_stages.perception.measures import COLOUR_WORDS, GRAIN_WORDS
 
@@ -33,36 +33,38 @@ def state(folder: Path) -> dict[str, bytes]:
 
 @pytest.mark.parametrize("path", RECIPES, ids=lambda path: path.parent.name)
 def test_recipe_builds_the_same_bytes_each_time(path: Path, tmp_path: Path) -> None:
-    outputs = []
+    outputs: dict[str | None, list[dict[str, bytes]]] = {}
     for folder, workers in ((tmp_path / "one", 1), (tmp_path / "two", 3)):
-        recipe = load(copied(path, folder))
-        built = build(recipe, workers=workers)
-        assert built.output == folder / "out"
-        outputs.append(state(built.output))
-    assert outputs[0] == outputs[1]
-    manifest = json.loads(outputs[0]["manifest.json"])
-    assert len(manifest["pictures"]) >= 1
-    sizes = {device.name: device.part.bytes for device in recipe.board.devices}
-    assert {device["name"]: device["bytes"] for device in manifest["devices"]} == sizes
+        for recipe in load_revisions(copied(path, folder)):
+            built = build(recipe, workers=workers)
+            assert built.output == folder / "out" / (recipe.revision or "")
+            outputs.setdefault(recipe.revision, []).append(state(built.output))
+    for recipe in load_revisions(tmp_path / "one" / "recipe.toml"):
+        first, second = outputs[recipe.revision]
+        assert first == second
+        manifest = json.loads(first["manifest.json"])
+        assert len(manifest["pictures"]) >= 1
+        sizes = {device.name: device.part.bytes for device in recipe.board.devices}
+        assert {device["name"]: device["bytes"] for device in manifest["devices"]} == sizes
 
 
 @pytest.mark.parametrize("path", RECIPES, ids=lambda path: path.parent.name)
 def test_recipe_puts_a_whole_screen_per_bank_on_the_proof(path: Path, tmp_path: Path) -> None:
-    recipe = load(copied(path, tmp_path / "one"))
-    built = build(recipe)
-    mode = recipe.board.raster.mode
-    page = built.proof.read_text(encoding="utf-8")
-    assert "shown at 0 places" not in page
-    banks = {picture["bank"] for picture in built.manifest["pictures"]}
-    for bank in banks:
-        (screen,) = built.proof.parent.glob(f"screens/bank{bank}.png")
-        assert f"screens/{screen.name}" in page
-        image = Image.open(screen)
-        assert image.size == (mode.horizontal.active, mode.vertical.active)
-        shown = {tuple(colour) for colour in np.asarray(image.convert("RGB")).reshape(-1, 3)}
-        assert len(shown) > 1
-        if all(memory.access is not None and memory.output == "direct" for memory in recipe.board.memories):
-            assert shown <= {tuple(colour) for colour in recipe.board.palette.srgb8}
+    for recipe in load_revisions(copied(path, tmp_path / "one")):
+        built = build(recipe)
+        mode = recipe.board.raster.mode
+        for tray, bank in {(picture.get("tray"), picture["bank"]) for picture in built.manifest["pictures"]}:
+            proof = built.proof.parent / ("" if tray is None else f"tray-{tray:02d}")
+            page = (proof / "index.html").read_text(encoding="utf-8")
+            assert "shown at 0 places" not in page
+            (screen,) = proof.glob(f"screens/bank{bank}.png")
+            assert f"screens/{screen.name}" in page
+            image = Image.open(screen)
+            assert image.size == (mode.horizontal.active, mode.vertical.active)
+            shown = {tuple(colour) for colour in np.asarray(image.convert("RGB")).reshape(-1, 3)}
+            assert len(shown) > 1
+            if all(memory.access is not None and memory.output == "direct" for memory in recipe.board.memories):
+                assert shown <= {tuple(colour) for colour in recipe.board.palette.srgb8}
 
 
 def test_lobby_shows_the_cafe_in_bank_0_and_the_sky_where_the_recipe_wants_it(tmp_path: Path) -> None:

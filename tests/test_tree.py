@@ -90,7 +90,9 @@ def literals(file: Path) -> set[str]:
 
 
 def test_the_engine_names_no_stage() -> None:
-    names = {name for _, name in references()}
+    names = {
+        name for module, name in references() if not module.startswith("cards.")
+    }  # these are words for other things
     found = {
         str(file.relative_to(ENGINE)): sorted(named)
         for file in ENGINE.rglob("*.py")

@@ -11,11 +11,18 @@ def ladderlight_default_chain() -> list[str]:
 
 @hookimpl
 def ladderlight_stages() -> list[str]:
-    """Return the built-in stages."""
+    """Return the built-in stages, those that are usual or most useful first among their kind."""
     package = "ladderlight_stages"
     return [
         f"{package}.sources.read.stage:read",
+        f"{package}.cards.border:border",
+        f"{package}.cards.bars:bars",
         f"{package}.cards.addresses:addresses",
+        f"{package}.cards.number:number",
+        f"{package}.cards.ramps:ramps",
+        f"{package}.cards.lines:lines",
+        f"{package}.cards.codes:codes",
+        f"{package}.cards.checkers:checkers",
         f"{package}.pictures.crop.stage:crop",
         f"{package}.pictures.resize:resize",
         f"{package}.pictures.rotate:rotate",
@@ -29,11 +36,11 @@ def ladderlight_stages() -> list[str]:
         f"{package}.reductions.ordered.stage:ordered",
         f"{package}.reductions.riemersma:riemersma",
         f"{package}.reductions.few_colours.stage:few_colours",
-        f"{package}.reductions.search.stage:search",
+        f"{package}.reductions.search:search",
         f"{package}.reductions.advise:advise",
         f"{package}.arrangements.bank_pictures:bank_pictures",
-        f"{package}.arrangements.tiles:tiles",
         f"{package}.arrangements.lookup:lookup",
+        f"{package}.arrangements.tiles:tiles",
         f"{package}.arrangements.frames.stage:frames",
         f"{package}.arrangements.planes:planes",
         f"{package}.arrangements.sheet:sheet",

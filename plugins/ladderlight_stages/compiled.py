@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import pickle
+import inspect
 import threading
 from collections.abc import Callable, Iterator
 from types import CodeType, FunctionType
@@ -14,8 +14,6 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 _LOCK = threading.RLock()
-_UNREADABLE = (OSError, EOFError, pickle.UnpicklingError)
-"""Errors of a full disk, a folder that was removed, or a damaged file of machine code."""
 
 
 def compiled(function: Callable[P, R]) -> Callable[P, R]:
@@ -41,16 +39,8 @@ class Loop(Generic[P, R]):
     def __call__(self, *values: P.args, **named: P.kwargs) -> R:
         """Run the loop."""
         kinds = tuple([_kind(value) for value in (*values, *named.values())])
-        machine = self.machines.get(kinds) or self._made(kinds)
-        try:
-            return machine(*values, **named)
-        except _UNREADABLE:
-            if machine is self._inner:
-                raise
-            with _LOCK:
-                machine_code.discard(machine)
-                machine = self.machines[kinds] = self.inner()
-            return machine(*values, **named)
+        machine = self.machines.get(kinds) or self._made(kinds, inspect.signature(self.function).bind(*values, **named))
+        return machine(*values, **named)
 
     def inner(self) -> Callable[P, R]:
         """Return the machine code for other loops to call; it becomes a part of theirs, so nothing of it is kept."""
@@ -61,8 +51,8 @@ class Loop(Generic[P, R]):
                 self._inner = numba.njit(nogil=True)(self._linked())
             return self._inner
 
-    def _made(self, kinds: tuple[object, ...]) -> Callable[P, R]:
-        """Return the machine code for some types; of several threads one compiles it.
+    def _made(self, kinds: tuple[object, ...], given: inspect.BoundArguments) -> Callable[P, R]:
+        """Return the machine code for some types, ready to run; of several threads one compiles it.
 
         Each combination of types has its own folder: in a shared one, two processes that compile for different types
         at once could each take the other's file for theirs.
@@ -70,7 +60,7 @@ class Loop(Generic[P, R]):
         with _LOCK:
             if kinds not in self.machines:
                 folder = machine_code.folder_for(*self.ingredients(), kinds)
-                machine = None if folder is None else machine_code.kept_in(folder, self._linked())
+                machine = None if folder is None else machine_code.kept_in(folder, self._linked(), given.args)
                 self.machines[kinds] = machine or self.inner()
             return self.machines[kinds]
 

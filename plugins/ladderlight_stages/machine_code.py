@@ -12,6 +12,7 @@ import marshal
 import os
 import shutil
 import sys
+import time
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -20,6 +21,8 @@ from typing import Any
 
 MOST_FOLDERS = 480
 """Those used longest ago are removed first. One installation has fewer than 100, each of about 100 kB."""
+_IN_USE = 600.0
+"""Seconds for which a folder stays after its last use, however many there are."""
 _OURS = "ladderlight"
 _LETTERS = 24
 """Of a folder's name. Others in the same place are not for machine code."""
@@ -91,29 +94,32 @@ def constant(value: object) -> str:
     return library or repr(value)
 
 
-def kept_in(folder: Path, function: FunctionType) -> Callable[..., Any] | None:
-    """Return a function's machine code, kept in a folder; None when the folder cannot be written."""
+def kept_in(folder: Path, function: FunctionType, values: tuple[object, ...]) -> Callable[..., Any] | None:
+    """Return a function's machine code for the types of some values, kept in a folder.
+
+    None when the folder cannot be written, or is removed, or is damaged. The code is loaded here and not in the first
+    call, so that whatever goes wrong is an error of loading and never one of the loop.
+    """
     import numba
 
     before, numba.config.CACHE_DIR = numba.config.CACHE_DIR, str(folder)
     try:
-        machine: Callable[..., Any] = numba.njit(cache=True, nogil=True)(function)
+        machine: Any = numba.njit(cache=True, nogil=True)(function)
     except RuntimeError:  # no place for the cache
         return None
     finally:
         numba.config.CACHE_DIR = before
-    # the compiler may have found a place elsewhere, where code is not kept apart by what it is made from
-    return machine if folder in _place_of(machine).parents else None
-
-
-def discard(machine: Callable[..., Any]) -> None:
-    """Remove kept machine code that cannot be read or written."""
-    shutil.rmtree(_place_of(machine), ignore_errors=True)
-
-
-def _place_of(machine: Any) -> Path:
-    """Return the folder below that of the loop in which the compiler keeps code."""
-    return Path(machine.stats.cache_path)
+    place = Path(machine.stats.cache_path)
+    if (
+        folder not in place.parents
+    ):  # the compiler has found a place where code is not kept apart by what it is made from
+        return None
+    try:
+        machine.compile(tuple(numba.typeof(value) for value in values))
+    except Exception:  # noqa: BLE001 - a damaged file may raise anything; faults of the loop itself come again without it
+        shutil.rmtree(place, ignore_errors=True)
+        return None
+    return machine  # type: ignore[no-any-return]
 
 
 def _root(chosen: str) -> Path:
@@ -144,8 +150,16 @@ def _is_own(folder: Path) -> bool:
 
 
 def _remove_oldest(root: Path) -> None:
-    """Keep the number of folders bounded; another process that uses one compiles again."""
-    loops = (path for path in root.iterdir() if len(path.name) == _LETTERS and path.is_dir())
-    folders = sorted(loops, key=lambda path: path.stat().st_mtime)
+    """Keep the number of folders bounded, but for those that were used a short time ago, maybe by another process."""
+    folders = sorted((path for path in root.iterdir() if path.is_dir()), key=_last_use)
     for folder in folders[:-MOST_FOLDERS]:
-        shutil.rmtree(folder, ignore_errors=True)
+        if time.time() - _last_use(folder) > _IN_USE:  # looked at again: another process may have taken it up
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def _last_use(folder: Path) -> float:
+    """Return when a folder was last used, in seconds since 1970; 0 when another process has removed it."""
+    try:
+        return folder.stat().st_mtime
+    except FileNotFoundError:
+        return 0.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import os
 import pkgutil
+import shutil
 import subprocess
 import sys
 import sysconfig
@@ -231,6 +232,38 @@ def test_folders_used_longest_ago_go_first(kept: Path, monkeypatch: pytest.Monke
     assert machine_code.folder_for(0) == made[0]
     made.append(machine_code.folder_for(3))
     assert sorted((kept / "ladderlight").iterdir()) == sorted(folder for folder in (*made[2:], made[0]) if folder)
+
+
+def test_folders_in_use_stay_however_many_there_are(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another process may be about to load them."""
+    monkeypatch.setattr(machine_code, "MOST_FOLDERS", 2)
+    made = [machine_code.folder_for(number) for number in range(4)]
+    assert all(folder and folder.is_dir() for folder in made)
+    assert made[0]
+    os.utime(made[0], (1e9, 1e9))
+    machine_code.folder_for(4)
+    assert [folder.is_dir() for folder in made if folder] == [False, True, True, True]
+
+
+@pytest.mark.parametrize("error", [SystemError, FileNotFoundError, AttributeError])
+def test_machine_code_that_is_removed_while_it_is_loaded_is_made_anew(
+    kept: Path, monkeypatch: pytest.MonkeyPatch, error: type[Exception]
+) -> None:
+    """Whatever the compiler makes of that."""
+    assert quadrupled(3) == 12
+    quadrupled.machines.clear()  # type: ignore[attr-defined]
+
+    def removed(*_: object) -> None:
+        shutil.rmtree(kept / "ladderlight")
+        raise error("returned a result with an exception set")
+
+    monkeypatch.setattr("numba.core.caching.IndexDataCacheFile._load_data", removed)
+    assert quadrupled(3) == 12
+
+
+def test_a_fault_of_a_loop_is_reported_as_its_own(kept: Path) -> None:
+    with pytest.raises(Exception, match="sum"):
+        total(3)
 
 
 def test_each_combination_of_types_has_a_folder_of_its_own(kept: Path) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from ladderlight.board import Board
 from ladderlight.board.ladders.analysis import analyse
-from ladderlight.board.ladders.series import mark_of
+from ladderlight.board.model.assembly import mark_of
 from ladderlight.board.model.ladder import GUNS, LOAD, pin
 from ladderlight.board.model.network import GROUND
 from ladderlight.units.words import joined
@@ -53,7 +53,7 @@ def resistors_of(board: Board) -> tuple[FittedResistor, ...]:
         for resistor in board.ladder.resistors_of(channel):
             if resistor.name == LOAD:
                 continue
-            start, end = (names.get(node) or _step(node) for node in (resistor.a, resistor.b))
+            start, end = (names.get(node) or _between(node) for node in (resistor.a, resistor.b))
             found.append(
                 FittedResistor(
                     label=f"R{len(found) + 1}",
@@ -74,6 +74,7 @@ def output(guns: tuple[int, ...]) -> str:
     return f"{SOCKET} pin{'s' * (len(guns) > 1)} {pins} ({joined([GUNS[gun] for gun in guns])})"
 
 
-def _step(node: str) -> str:
-    channel, _, step = node.partition(":")
-    return f"{channel} step {int(step) + 1}"
+def _between(node: str) -> str:
+    """Return a node inside a channel in words: a step of an R-2R ladder, or the middle of two resistors in series."""
+    channel, _, place = node.partition(":")
+    return f"{channel} step {int(place) + 1}" if place.isdigit() else f"middle of {place}"

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 
+from ladderlight.bench.connector import SYNCS
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.pins import data_line
 from ladderlight.board import Board, Device, Memory
+from ladderlight.board.model.lines import timing_line
 from ladderlight.board.scanning.timing import hold_in_counts
 
 BLANK = "blank"
@@ -16,7 +18,9 @@ BLANK = "blank"
 CLOCK = "x clock"
 """Steps the x counter with its rising edge."""
 LINE_CLOCK = "x_reset"
-"""Once a line, where the x counter is reset."""
+"""Once a line, where the x counter is reset. Made by a memory it is high at the count before."""
+RESETS = {LINE_CLOCK: "x", "y_reset": "y"}
+"""The lines that reset the counters."""
 _SELECTORS = {2: Logic.SELECT2, 4: Logic.SELECT4, 8: Logic.SELECT8}
 _SHIFTERS = {2: Logic.SHIFT4, 4: Logic.SHIFT4, 8: Logic.SHIFT8}
 _NANDS = {2: Logic.NAND2, 3: Logic.NAND3, 4: Logic.NAND4}
@@ -38,10 +42,23 @@ class Unit:
     outputs: tuple[str, ...]
     controls: tuple[tuple[str, str], ...] = ()
 
-    def __str__(self) -> str:
-        """Return the unit's place and name: ``U3 inverter 2``."""
-        number = f" {self.number}" if self.logic.value.units > 1 else ""
-        return f"{self.package} {self.logic.value.unit}{number}"
+    @property
+    def input_pins(self) -> tuple[str, ...]:
+        """The names of the pins of ``inputs``, and of more that are not used."""
+        return tuple(map(self._own, self.logic.value.inputs))
+
+    @property
+    def output_pins(self) -> tuple[str, ...]:
+        """The names of the pins of ``outputs``."""
+        return tuple(map(self._own, self.logic.value.outputs))
+
+    @property
+    def control_pins(self) -> dict[str, str]:
+        """The lines of the pins of ``controls``, by the pins' names."""
+        return {self._own(self.logic.value.controls[control]): line for control, line in self.controls}
+
+    def _own(self, name: str) -> str:
+        return name.replace("#", f"{self.number}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,10 +68,19 @@ class Gates:
     units: tuple[Unit, ...]
     paths: dict[str, tuple[Unit, ...]]
 
-    def source(self, line: str) -> Unit | None:
-        """Return the unit that makes a line of another, such as ``!y8``; None for a line that has no such unit."""
+    @cached_property
+    def makers(self) -> dict[str, Unit]:
+        """The unit that makes each line of others, such as ``!y8``."""
         passing = {id(unit) for path in self.paths.values() for unit in path}
-        return next((unit for unit in self.units if line in unit.outputs and id(unit) not in passing), None)
+        return {line: unit for unit in self.units if id(unit) not in passing for line in unit.outputs}
+
+    @cached_property
+    def packages(self) -> dict[str, tuple[Unit, ...]]:
+        """The units of each package, by its socket's label, in the order of the labels."""
+        found: dict[str, list[Unit]] = defaultdict(list)
+        for unit in self.units:
+            found[unit.package].append(unit)
+        return {label: tuple(found[label]) for label in sorted(found, key=lambda label: int(label[1:]))}
 
 
 def gates_of(board: Board) -> Gates:
@@ -113,6 +139,8 @@ class _Plan:
             for line in dict.fromkeys(data_line(self.board, memory, bit) for bit in range(memory.pixel_width)):
                 if line:
                     self._pass(memory, line)
+        for line in SYNCS:
+            self._provide(line)
         if self.board.blanking == "gate":
             for line in self.board.ladder.lines:
                 self.paths[line].append(self._add(Logic.AND, (line, f"!{BLANK}"), (line,)))
@@ -137,6 +165,11 @@ class _Plan:
 
     def _provide(self, line: str) -> None:
         """Add what makes a line of others, unless it is there."""
+        if line in self._made or line in self.board.outputs:
+            return
+        if inverse(line) in self.board.outputs and timing_line(line):
+            self._made.add(line)
+            self._add(Logic.INVERTER, (inverse(line),), (line,))
         if line in self._made or not ("^" in line or line.startswith("!")):
             return
         self._made.add(line)
@@ -160,7 +193,7 @@ class _Plan:
 
     def _pass(self, memory: Memory, line: str) -> None:
         """Add what stands between a memory's data pins and the rest of the board."""
-        shows = memory in self.board.driving_memories
+        shows = memory in self.board.driving_memories and not timing_line(line)
         clear = f"!{BLANK}" if shows and self.board.blanking == "register" else "high"
         enable = BLANK if shows and self.board.blanking == "output-enable" else "low"
         if memory.packing.pixels > 1:
@@ -197,14 +230,6 @@ class _Plan:
 def _clock(board: Board, counts: int) -> str:
     """Return the line whose rising edge ends each hold of so many counts."""
     if counts >= board.raster.x.total:
-        return LINE_CLOCK
+        made = {LINE_CLOCK, inverse(LINE_CLOCK)} & set(board.outputs)
+        return inverse(LINE_CLOCK) if made else LINE_CLOCK
     return CLOCK if counts == 1 else f"!x{counts.bit_length() - 2}"
-
-
-def packages_of(gates: Gates) -> Iterator[tuple[str, Logic, tuple[Unit, ...]]]:
-    """Yield each package of common logic: its socket's label, its kind and the units that are used of it."""
-    by_label: dict[str, list[Unit]] = defaultdict(list)
-    for unit in gates.units:
-        by_label[unit.package].append(unit)
-    for label, units in sorted(by_label.items(), key=lambda item: int(item[0][1:])):
-        yield label, units[0].logic, tuple(units)

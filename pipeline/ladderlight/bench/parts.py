@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ladderlight.bench.connector import SOCKET
-from ladderlight.bench.gates import packages_of
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.readings import tolerance_of
 from ladderlight.bench.wiring import Wiring
@@ -77,8 +76,8 @@ def _memories(board: Board) -> Iterator[PartToBuy]:
 
 def _logic(board: Board, wiring: Wiring) -> Iterator[PartToBuy]:
     used: dict[Logic, list[int]] = defaultdict(list)
-    for _, logic, units in packages_of(wiring.gates):
-        used[logic].append(len(units))
+    for units in wiring.gates.packages.values():
+        used[units[0].logic].append(len(units))
     for logic, counts in used.items():
         of = f", {sum(counts)} of {len(counts) * logic.value.units} used" if logic.value.units > 1 else ""
         yield PartToBuy(quantity=len(counts), what=f"{logic.value.holds}{of}", value=logic.value.number)

@@ -8,7 +8,19 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ladderlight.bench.connector import LAST_PIN, PINS, SOCKET, SYNCS, FittedResistor, resistors_of
-from ladderlight.bench.gates import BLANK, CLOCK, LINE_CLOCK, Gates, Unit, enable_line, gates_of, select_line
+from ladderlight.bench.gates import (
+    BLANK,
+    CLOCK,
+    LINE_CLOCK,
+    RESETS,
+    Gates,
+    Unit,
+    enable_line,
+    gates_of,
+    inverse,
+    select_line,
+)
+from ladderlight.bench.packages import LogicPin, logic_pins
 from ladderlight.bench.pins import ChipPins, Pin, pins_of
 from ladderlight.board import Board
 from ladderlight.board.model.ladder import GUNS
@@ -17,7 +29,7 @@ from ladderlight.devices.pinouts import NOT_CONNECTED, pinout_of
 from ladderlight.units.words import joined
 
 RAILS = {"low": "GND", "high": "VCC"}
-_SUPPLY = {"VCC": "supply of the datasheet, with 100 nF to GND beside the chip", "GND": "ground"}
+_SUPPLY = {"VCC": "supply, as in the datasheet; 100 nF to GND beside it", "GND": "ground"}
 _COUNTERS = {Signal.X: "x counter, bit", Signal.Y: "y counter, bit", Signal.BANK: "switch or frame counter, bit"}
 
 
@@ -40,7 +52,8 @@ class WiredPin:
 class WiredChip:
     """A chip or the connector: its socket's label, and its pins in the order of the package.
 
-    ``checked`` is whether an open library of symbols agrees with the pin-out; None where the package is not known.
+    ``holds`` is what is in a package of common logic. ``checked`` is whether an open library of symbols agrees with the
+    pin-out; None where the package is not known.
     """
 
     label: str
@@ -49,6 +62,14 @@ class WiredChip:
     package: str
     checked: bool | None
     pins: tuple[WiredPin, ...]
+    holds: str = ""
+
+    @property
+    def described(self) -> str:
+        """Part and package, and how far the pins are known."""
+        package = self.package if self.package != self.part else ""
+        known = {None: "pins by name only", False: "from memory", True: ""}[self.checked]
+        return ", ".join(filter(None, (self.part, package, known)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,13 +83,19 @@ class WiredLine:
 
 @dataclass(frozen=True, kw_only=True)
 class Wiring:
-    """A board's wiring: memory chips, then the connector; gates, resistors, and every line."""
+    """A board's wiring: memory chips, packages of common logic, the connector; resistors, and every line."""
 
     chips: tuple[WiredChip, ...]
+    logic: tuple[WiredChip, ...]
     connector: WiredChip
     gates: Gates
     resistors: tuple[FittedResistor, ...]
     lines: tuple[WiredLine, ...]
+
+    @property
+    def sockets(self) -> tuple[WiredChip, ...]:
+        """All that has pins: memory chips, common logic, connector."""
+        return (*self.chips, *self.logic, self.connector)
 
 
 def wiring_of(board: Board) -> Wiring:
@@ -89,18 +116,21 @@ class _Harness:
         return gates_of(self.board)
 
     @cached_property
+    def logic_pins(self) -> tuple[LogicPin, ...]:
+        return tuple(logic_pins(self.gates))
+
+    @cached_property
     def resistors(self) -> tuple[FittedResistor, ...]:
         return resistors_of(self.board)
 
     def wiring(self) -> Wiring:
-        chips = tuple(map(self._chip, self.pins))
-        connector = self._connector()
         return Wiring(
-            chips=chips,
-            connector=connector,
+            chips=tuple(map(self._chip, self.pins)),
+            logic=tuple(self._logic()),
+            connector=self.connector,
             gates=self.gates,
             resistors=self.resistors,
-            lines=tuple(self._lines((*chips, connector))),
+            lines=tuple(self._lines()),
         )
 
     def _chip(self, chip: ChipPins) -> WiredChip:
@@ -125,7 +155,7 @@ class _Harness:
             case ("D", _) if line:
                 to = self._reached(chip, pin)
             case ("D", _):
-                to = "open: output that nothing uses"
+                to = "open: unused output"
             case _:
                 line, to = self._control(chip, pin.name)
         return WiredPin(number=pin.number, name=pin.name, line=line, to=to)
@@ -133,7 +163,7 @@ class _Harness:
     def _tied(self, chip: ChipPins, pin: Pin) -> str:
         rail, memory = RAILS[pin.line], self.board.memory(chip.device.memory)
         given = pin.bit is not None and pin.bit[1] < len(memory.address)
-        return f"{rail}: tied in the recipe" if given else f"{rail}: spare, the words in use are those where it is low"
+        return f"{rail}: tied in the recipe" if given else f"{rail}: spare, low at every address in use"
 
     def _control(self, chip: ChipPins, name: str) -> tuple[str, str]:
         """Return the line of a supply or control pin, and where it leads."""
@@ -163,6 +193,9 @@ class _Harness:
             return RAILS[name]
         if name in self.board.outputs:
             return self._outputs(name)
+        maker = self.gates.makers.get(name)
+        if maker is not None:
+            return f"{self._output(maker, name)}, {maker.logic.value.unit} of {joined(maker.inputs)}"
         if name == BLANK:
             return "decoder of the counts, high during blanking"
         if name == CLOCK:
@@ -173,61 +206,111 @@ class _Harness:
             mode = self.board.raster.mode
             positive = (mode.horizontal if name == "hsync" else mode.vertical).positive
             return f"decoder of the counts, {'positive' if positive else 'negative'}"
-        unit = self.gates.source(name)
-        if unit is not None:
-            return f"{unit} ({joined(unit.inputs)})"
         found = line(name)
         if found.signal in _COUNTERS:
             return f"{_COUNTERS[found.signal]} {found.index}"
         return self._outputs(name)
 
     def _outputs(self, name: str) -> str:
-        """Return the data pins that drive a line and the units behind them, in words."""
-        outputs = [f"{chip.label} {_where(pin)}" for chip in self.pins for pin in chip.pins if _drives(pin, name)]
-        return ", ".join([joined(outputs), *(f"then {unit}" for unit in self._path(name))])
+        """Return the pin that drives a data line, and the memory's pins when there are units between."""
+        outputs, path = self._driving(name), self.gates.paths.get(name, ())
+        if not path:
+            return joined(outputs)
+        through = list(dict.fromkeys(unit.package for unit in path[:-1]))
+        return f"{self._output(path[-1], name)}, from {joined(outputs)}" + f" through {joined(through)}" * bool(through)
 
-    def _path(self, name: str) -> tuple[Unit, ...]:
-        return self.gates.paths.get(name, ())
+    def _driving(self, name: str, pixel: int | None = None) -> list[str]:
+        """Return the memories' pins of a data line; those of one pixel alone where several share a word."""
+        return [
+            f"{chip.label} {_where(pin)}"
+            for chip in self.pins
+            for pin in chip.pins
+            if pin.bit is not None and pin.bit[0] == "D" and pin.line == name
+            if pixel is None or self._pixel(chip, pin) == pixel
+        ]
+
+    def _output(self, unit: Unit, line: str) -> str:
+        return next(p.place for p in self.logic_pins if p.unit is unit and p.drives and p.line == line)
+
+    def _pixel(self, chip: ChipPins, pin: Pin) -> int:
+        """Return which pixel of a word a data pin carries, 0 for the leftmost."""
+        memory = self.board.memory(chip.device.memory)
+        pixels, place = memory.packing.pixels, pin.bit[1] // memory.pixel_width if pin.bit else 0
+        return pixels - 1 - place if memory.packing.order == "msb_first" else place
 
     def _reached(self, chip: ChipPins, pin: Pin) -> str:
         """Return what a data pin leads to first: a unit of its line, or all that the line leads to."""
-        path, memory = self._path(pin.line), self.board.memory(chip.device.memory)
-        if not path:
-            return "; ".join(self.destinations[pin.line])
-        pixels = memory.packing.pixels
-        if pixels == 1 or pin.bit is None:
-            return str(path[0])
-        place = pin.bit[1] // memory.pixel_width
-        slot = pixels - 1 - place if memory.packing.order == "msb_first" else place
-        # Sixteen pixels take two units: the second shift register sends first, the first selector is read first.
-        first = int(memory.output == "register" and pixels == 16)
-        unit = path[first if slot < 8 else 1 - first]
-        return f"{unit}, pixel {slot + 1} of {pixels} from the left"
+        pixel, pixels = self._pixel(chip, pin), self.board.memory(chip.device.memory).packing.pixels
+        entry = next((p for p in self.logic_pins if p.line == pin.line and p.pixel == pixel), None)
+        if entry is None:
+            return self._all_of(pin.line)
+        return entry.place + (f", pixel {pixel + 1} of {pixels} from the left" if pixels > 1 else "")
+
+    def _all_of(self, line: str) -> str:
+        return "; ".join(self.destinations.get(line, ["nothing on this sheet"]))
+
+    def _logic(self) -> Iterator[WiredChip]:
+        """Yield the packages of common logic."""
+        for label, units in self.gates.packages.items():
+            package = units[0].logic.value
+            yield WiredChip(
+                label=label,
+                device="",
+                part=package.number,
+                package=package.package,
+                checked=True,
+                holds=package.holds,
+                pins=tuple(
+                    WiredPin(number=pin.number, name=pin.name, line=pin.line, to=self._logic_end(pin))
+                    for pin in self.logic_pins
+                    if pin.package == label
+                ),
+            )
+
+    def _logic_end(self, pin: LogicPin) -> str:
+        """Return where a pin of common logic leads."""
+        if pin.drives:
+            sink = next((p for p in self.logic_pins if pin.unit is not None and p.behind is pin.unit), None)
+            return sink.place if sink else self._all_of(pin.line)
+        if pin.behind is not None:
+            return self._output(pin.behind, pin.line)
+        if pin.pixel is not None:
+            return joined(self._driving(pin.line, pin.pixel))
+        if pin.line in _SUPPLY:
+            return _SUPPLY[pin.line]
+        if not pin.line:
+            return "open: not connected inside" if pin.name == NOT_CONNECTED else "open: unused output"
+        if pin.unit is None:
+            ties = self.gates.packages[pin.package][0].logic.value.ties
+            return f"{RAILS[pin.line]}: {'tied' if pin.name in ties else 'unused input'}"
+        return self.source(pin.line)
 
     @cached_property
     def destinations(self) -> dict[str, list[str]]:
-        """All that each line leads to behind its own units, in words; memories' control pins excepted."""
+        """All that each line leads to behind its own units, in words."""
         found: dict[str, list[str]] = defaultdict(list)
         for chip in self.pins:
             for pin in chip.pins:
-                if pin.bit is not None and pin.bit[0] == "A" and pin.line:
-                    found[pin.line].append(f"{chip.label} {_where(pin)}")
-        own = {id(unit): name for name, path in self.gates.paths.items() for unit in path}
-        commons = set()
-        for unit in self.gates.units:
-            for name in dict.fromkeys(unit.inputs):
-                if own.get(id(unit)) != name:
-                    found[name].append(f"{unit} input")
-            for control, name in unit.controls:
-                if (unit.package, control) not in commons:
-                    commons.add((unit.package, control))
-                    found[name].append(f"{unit.package} {control}")
+                if pin.bit is None or pin.bit[0] == "A":
+                    line = pin.line if pin.bit else self._control(chip, pin.name)[0]
+                    found[line].append(f"{chip.label} {_where(pin)}")
+        for place in self.logic_pins:
+            if not place.drives and place.behind is None and place.pixel is None:
+                found[place.line].append(place.place)
         for resistor in self.resistors:
             if resistor.line:
                 found[resistor.line].append(f"{resistor.label} ({resistor.value}) to {resistor.end}")
+        for wired in self.connector.pins:
+            if wired.name not in GUNS or wired.line == "low":
+                found[wired.line].append(f"{SOCKET} {wired.where}")
+        for reset, counter in RESETS.items():
+            for name in {reset, inverse(reset)} & set(self.board.outputs):
+                found[name].append(f"{counter} counter's synchronous reset")
+        found.pop("", None)
         return found
 
-    def _connector(self) -> WiredChip:
+    @cached_property
+    def connector(self) -> WiredChip:
         fed = {gun: channel for channel in self.board.ladder.channels for gun in channel.guns}
         pins = []
         for number in range(1, LAST_PIN + 1):
@@ -245,34 +328,21 @@ class _Harness:
             pins.append(WiredPin(number=number, name=name or NOT_CONNECTED, line=line, to=to))
         return WiredChip(label=SOCKET, device="", part="DE-15", package="DE-15", checked=False, pins=tuple(pins))
 
-    def _lines(self, chips: tuple[WiredChip, ...]) -> Iterator[WiredLine]:
+    def _lines(self) -> Iterator[WiredLine]:
         """Yield every line: counters, banks, what gates make, data lines, then decoded lines and rails."""
-        reached = {name: list(places) for name, places in self.destinations.items()}
-        for chip in chips:
-            for pin in chip.pins:
-                control = pin.name in RAILS.values() or not _bit(pin)
-                if control and pin.line and pin.line not in (channel.name for channel in self.board.ladder.channels):
-                    reached.setdefault(pin.line, []).append(f"{chip.label} {pin.where}")
-        for name in sorted(reached, key=self._order):
-            yield WiredLine(name=name, source=_SUPPLY.get(name) or self.source(name), to=tuple(reached[name]))
+        for name in sorted(self.destinations, key=self._order):
+            source = _SUPPLY.get(name) or self.source(name)
+            yield WiredLine(name=name, source=source, to=tuple(self.destinations[name]))
 
     def _order(self, name: str) -> tuple[int, str, int]:
         found = line(name)
         if found.signal in _COUNTERS:
             return list(_COUNTERS).index(found.signal), "", found.index
-        fixed = (BLANK, CLOCK, LINE_CLOCK, *SYNCS, *RAILS, *_SUPPLY)
+        fixed = (BLANK, CLOCK, *RESETS, *SYNCS, *RAILS, *_SUPPLY)
         if name in fixed:
             return 5, "", fixed.index(name)
-        return (3 if self.gates.source(name) else 4), name, 0
+        return (3 if name in self.gates.makers else 4), name, 0
 
 
 def _where(pin: Pin) -> str:
     return WiredPin(number=pin.number, name=pin.name, line="", to="").where
-
-
-def _drives(pin: Pin, name: str) -> bool:
-    return pin.bit is not None and pin.bit[0] == "D" and pin.line == name
-
-
-def _bit(pin: WiredPin) -> bool:
-    return pin.name[0] in "AD" and pin.name[1:].isdigit()

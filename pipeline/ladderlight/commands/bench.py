@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path
+from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, RevisionOption, recipe_path
 
 
 def bench(
@@ -18,6 +18,7 @@ def bench(
         Path | None,
         typer.Option(metavar="FOLDER", help="Write wiring.csv and parts.csv for a spreadsheet into a folder."),
     ] = None,
+    revision: RevisionOption = None,
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
@@ -29,30 +30,39 @@ def bench(
     from ladderlight.bench.sheets.page import bench_page
     from ladderlight.bench.sheets.spreadsheet import spreadsheets
     from ladderlight.bench.sheets.text import bench_sheet
-    from ladderlight.commands.terminal.reporting import print_document, stdout
-    from ladderlight.recipe import load
+    from ladderlight.commands.terminal.reporting import print_revisions, stdout
+    from ladderlight.recipe import load, load_revisions
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
     from ladderlight.system.printable import printable
 
-    loaded = load(recipe_path(recipe), pictures="ignored")
-    name, found = printable(loaded.name), bench_of(loaded.board)
+    path = recipe_path(recipe)
+    if page is None and csv is None:
+        recipes = load_revisions(path, pictures="ignored", revision=revision)
+        benches = {each.revision: bench_of(each.board) for each in recipes}
+        if json_:
+            print_revisions({name: document_of(found) for name, found in benches.items()})
+        sheets = [bench_sheet(printable(each.title), benches[each.revision]) for each in recipes if not json_]
+        for line in "\n\n".join(sheets).splitlines():
+            stdout(quiet=quiet).print(line, markup=False)
+        if not all(document_of(found)["ok"] for found in benches.values()):
+            raise typer.Exit(1)
+        return
+    loaded = load(path, pictures="ignored", revision=revision)
+    title, found = printable(loaded.title), bench_of(loaded.board)
     written = {}
     if page is not None:
-        written["bench --page"] = {page: bench_page(name, found).encode()}
+        written["bench --page"] = {page: bench_page(title, found).encode()}
     if csv is not None:
         written["bench --csv"] = {csv / file: data for file, data in spreadsheets(found).items()}
     for command, files in written.items():
         refuse_in_the_way(files, loaded, command=command)
     for command, files in written.items():
         export(files, command=command, inputs=input_files(loaded).values())
+    document = document_of(found)
     if json_:
-        print_document(document_of(found))
-        return
-    console = stdout(quiet=quiet)
-    if written:
-        for file in (file for files in written.values() for file in files):
-            console.print(str(file))
-        return
-    for line in bench_sheet(name, found).splitlines():
-        console.print(line, markup=False)
+        print_revisions({None: document})
+    for file in (file for files in written.values() for file in files) if not json_ else ():
+        stdout(quiet=quiet).print(str(file), markup=False)
+    if not document["ok"]:
+        raise typer.Exit(1)

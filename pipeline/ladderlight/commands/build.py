@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,14 +15,17 @@ from ladderlight.commands.terminal.options import (
     JsonOption,
     QuietOption,
     RecipeArgument,
+    RevisionOption,
     WorkersOption,
     recipe_path,
 )
-from ladderlight.errors import BuildError
+from ladderlight.errors import BuildError, UsageError
 from ladderlight.system.paths import is_file, path_trouble
 from ladderlight.system.printable import printable
 
 if TYPE_CHECKING:
+    from ladderlight.board import Finding
+    from ladderlight.workspace.build import Built
     from ladderlight.workspace.up_to_date import LastBuilt
 
 
@@ -30,7 +33,20 @@ def build(
     recipe: RecipeArgument = None,
     *,
     workers: WorkersOption = None,
+    processes: Annotated[
+        bool, typer.Option("--processes", help="Work in processes, for plugins that keep threads waiting.")
+    ] = False,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Work on the cluster of this scheduler; 'local' starts one here."),
+    ] = None,
+    cards: Annotated[
+        bool, typer.Option("--cards", help="Build test cards instead of the pictures, into OUTPUT-cards.")
+    ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors, and do not build.")] = False,
+    keep_going: Annotated[
+        bool, typer.Option("--keep-going", help="Build the trays that have no bad picture, and name the others.")
+    ] = False,
     force: Annotated[bool, typer.Option("--force", help="Build even if nothing has changed.")] = False,
     no_cache: Annotated[
         bool, typer.Option("--no-cache", help="Build everything anew, and neither use nor fill the cache.")
@@ -38,6 +54,7 @@ def build(
     clear_cache: Annotated[
         bool, typer.Option("--clear-cache", help="Empty the cache of this user first; without a recipe, no more.")
     ] = False,
+    revision: RevisionOption = None,
     json_: JsonOption = False,
     quiet: QuietOption = False,
     verbose: Annotated[
@@ -51,54 +68,97 @@ def build(
     from ladderlight.workspace.up_to_date import up_to_date
 
     began = time.time_ns()
+    if processes and cluster is not None:
+        raise UsageError("--processes and --cluster exclude each other; leave one out")
     if clear_cache:
         _clear_cache(quiet=quiet)
         if recipe is None and not is_file(Path(DEFAULT)):
             return
     path = recipe_path(recipe)
-    last = None if force or no_cache or clear_cache else up_to_date(path)
-    if last is not None and not (strict and last.cautioned):
-        _report_unchanged(last, json_=json_, quiet=quiet, verbose=verbose)
-        return
 
-    from dataclasses import asdict
+    def unchanged(of: str | None) -> LastBuilt | None:
+        last = None if cards or force or no_cache or clear_cache else up_to_date(path, of)
+        return None if last is not None and strict and last.cautioned else last
+
+    if last := unchanged(revision):  # the recipe need not be read; of one with revisions, all must be known
+        documents = {revision: _unchanged(last)}
+        if json_:
+            _print_documents(documents)
+        else:
+            _print_unchanged(last, quiet=quiet, verbose=verbose)
+        return
 
     from ladderlight.commands.terminal.progress import picture_progress
-    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
-    from ladderlight.recipe import load
+    from ladderlight.engine.cards import fitting_cards
+    from ladderlight.engine.executors.choice import executor_of
+    from ladderlight.recipe import load_revisions
     from ladderlight.workspace.build import build as build_recipe
 
-    loaded = load(path)
-    with picture_progress(quiet=quiet) as (progress, refused):
-        built = build_recipe(
-            loaded,
-            workers=workers,
-            progress=progress,
-            refused=refused,
-            strict=strict,
-            cached=not no_cache,
-            began=began,
-        )
-    told = (finding for finding in built.findings if verbose or finding.level != "note")
-    print_findings(stderr(quiet=quiet), told)
+    documents = {}
+    revisions = load_revisions(path, pictures="cards" if cards else "needed", revision=revision)
+    with executor_of(workers, processes=processes, cluster=cluster) as executor:
+        for loaded in revisions:
+            last = unchanged(loaded.revision) if loaded.revision is not None and revision is None else None
+            if last is not None:
+                documents[loaded.revision] = _unchanged(last)
+                if not json_:
+                    _print_unchanged(last, quiet=quiet, verbose=verbose)
+                continue
+            fitting, left = fitting_cards(loaded) if cards else (loaded, [])
+            with picture_progress(quiet=quiet) as (progress, refused):
+                built = build_recipe(
+                    fitting,
+                    executor=executor,
+                    progress=progress,
+                    refused=refused,
+                    strict=strict,
+                    keep_going=keep_going,
+                    cached=not no_cache,
+                    began=None if cards else began,
+                )
+            documents[loaded.revision] = _print(built, left, json_=json_, quiet=quiet, verbose=verbose, cards=cards)
     if json_:
-        print_document(
-            {
-                "ok": True,
-                "up_to_date": False,
-                "output": str(built.output),
-                "proof": str(built.proof),
-                "device_files": [str(path) for path in built.device_files],
-                "manifest": built.manifest,
-                "findings": list(map(asdict, built.findings)),
-            }
-        )
-        return
+        _print_documents(documents)
+    if not all(document["ok"] for document in documents.values()):
+        raise typer.Exit(1)
+
+
+def _print_documents(documents: Mapping[str | None, Mapping[str, Any]]) -> None:
+    from ladderlight.commands.terminal.reporting import print_revisions
+
+    print_revisions(documents)
+
+
+def _print(
+    built: Built, left: Sequence[Finding], *, json_: bool, quiet: bool, verbose: bool, cards: bool
+) -> dict[str, Any]:
+    """Print the findings of a build, and what it has written unless that is for a document. Return the document."""
+    from dataclasses import asdict
+
+    from ladderlight.commands.terminal.reporting import print_findings, stderr, stdout
+    from ladderlight.proof.burnsheet import chip_label
+
+    found = (*left, *built.findings)
+    told = (one for one in found if verbose or one in left or one.level != "note")
+    if quiet:
+        told = (one for one in found if one.level == "error")
+    print_findings(stderr(), told)
+    document = {
+        "ok": built.complete,
+        "up_to_date": False,
+        "output": str(built.output),
+        "proof": str(built.proof),
+        "device_files": [str(path) for path in built.device_files],
+        "manifest": built.manifest,
+        "findings": list(map(asdict, found)),
+    }
+    if json_:
+        return document
     console = stdout(quiet=quiet)
-    for picture in built.manifest["pictures"] if verbose else ():
+    for picture in built.manifest["pictures"] if verbose or cards else ():
         console.print(_measures(picture))
     for device in built.manifest["devices"]:
-        console.print(f"{device['name']}: {device['part']}, {device['burn']['text']}")
+        console.print(f"{chip_label(device)}: {device['part']}, {device['burn']['text']}")
         pieces = {piece["file"]: piece for piece in device["pieces"]}
         for name in device["files"]:
             sums = f"  CRC-32 {pieces[name]['crc32']}, sum {pieces[name]['sum16']}" if name in pieces else ""
@@ -107,26 +167,26 @@ def build(
         console.print(f"note: {note}")
     console.print(f"{built.output / 'burn-sheet.txt'}")
     console.print(f"{built.proof}")
+    return document
 
 
-def _report_unchanged(last: LastBuilt, *, json_: bool, quiet: bool, verbose: bool) -> None:
+def _unchanged(last: LastBuilt) -> dict[str, Any]:
+    names = [name for device in last.manifest["devices"] for name in device["files"]]
+    return {
+        "ok": True,
+        "up_to_date": True,
+        "output": str(last.output),
+        "proof": str(last.output / "proof" / "index.html"),
+        "device_files": [str(last.output / "devices" / name) for name in names],
+        "manifest": last.manifest,
+        "findings": last.findings,
+    }
+
+
+def _print_unchanged(last: LastBuilt, *, quiet: bool, verbose: bool) -> None:
     from ladderlight.commands.terminal.report_stream import report_stream
-    from ladderlight.commands.terminal.reporting import print_document
 
-    if json_:
-        names = [name for device in last.manifest["devices"] for name in device["files"]]
-        print_document(
-            {
-                "ok": True,
-                "up_to_date": True,
-                "output": str(last.output),
-                "proof": str(last.output / "proof" / "index.html"),
-                "device_files": [str(last.output / "devices" / name) for name in names],
-                "manifest": last.manifest,
-                "findings": last.findings,
-            }
-        )
-    elif not quiet:
+    if not quiet:
         lines = [_measures(picture) for picture in last.manifest["pictures"]] if verbose else []
         report_stream().write("".join(f"{printable(line)}\n" for line in (*lines, f"{last.output}: up to date")))
 
@@ -145,7 +205,8 @@ def _clear_cache(*, quiet: bool) -> None:
 
 def _measures(picture: Mapping[str, Any]) -> str:
     figures = [f"{name} {_measure(value)}" for name, value in picture.get("metrics", {}).items()]
-    return ", ".join([f"{picture['source']}: bank {picture['bank']}", *figures])
+    tray = f"tray {picture['tray']}, " if "tray" in picture else ""
+    return ", ".join([f"{picture['source']}: {tray}bank {picture['bank']}", *figures])
 
 
 def _measure(value: object) -> str:

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, recipe_and_others
+from ladderlight.commands.terminal.options import (
+    FirstArgument,
+    JsonOption,
+    OneRevisionOption,
+    QuietOption,
+    TraysOption,
+    recipe_and_others,
+)
+
+if TYPE_CHECKING:
+    from ladderlight.workspace.burned import Chip
 
 
 def burned(
@@ -15,6 +25,8 @@ def burned(
         list[str] | None, typer.Argument(help="The devices that were burned; all of them by default.", metavar="DEVICE")
     ] = None,
     *,
+    revision: OneRevisionOption = None,
+    tray: TraysOption = None,
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
@@ -26,17 +38,18 @@ def burned(
     from dataclasses import asdict
 
     from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
+    from ladderlight.proof.burnsheet import chip_label
     from ladderlight.recipe import load
     from ladderlight.workspace.burned import FILE
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import record_chips
 
     of, names = recipe_and_others(recipe, devices)
-    loaded = load(of, pictures="ignored")
+    loaded = load(of, pictures="ignored", revision=revision)
     build = last_build(loaded.output, loaded.board, loaded.owner)
     stale = stale_findings(loaded)
-    chips, cautions = record_chips(loaded, build, names)
-    path = loaded.folder / FILE
+    chips, cautions = record_chips(loaded, build, names, tray or ())
+    path, numbered = loaded.folder / FILE, build.numbers() != (None,)
     findings = [*stale, *cautions]
     print_findings(stderr(quiet=quiet), findings)
     if json_:
@@ -44,10 +57,15 @@ def burned(
             {
                 "ok": True,
                 "record": str(path),
-                "devices": [{"name": chip.device, "crc32": chip.crc32} for chip in chips],
+                "devices": [_entry(chip, numbered=numbered) for chip in chips],
                 "findings": list(map(asdict, findings)),
             }
         )
         return
     for chip in chips:
-        stdout(quiet=quiet).print(f"{chip.device}  CRC-32 {chip.crc32}  recorded in {path}")
+        shown = chip_label(_entry(chip, numbered=numbered))
+        stdout(quiet=quiet).print(f"{shown}  CRC-32 {chip.crc32}  recorded in {path}")
+
+
+def _entry(chip: Chip, *, numbered: bool) -> dict[str, Any]:
+    return {"name": chip.device} | ({"tray": chip.tray} if numbered else {}) | {"crc32": chip.crc32}

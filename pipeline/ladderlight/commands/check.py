@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path, refuse_ending
+from ladderlight.commands.terminal.options import (
+    JsonOption,
+    QuietOption,
+    RecipeArgument,
+    RevisionOption,
+    recipe_path,
+    refuse_ending,
+)
 from ladderlight.system.printable import printable, printable_values
 from ladderlight.units.words import counted
 
@@ -28,6 +35,7 @@ def check(
         Path | None, typer.Option(metavar="FILE.html", help="Write a page with all figures and plots of the board.")
     ] = None,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors.")] = False,
+    revision: RevisionOption = None,
     json_: JsonOption = False,
     quiet: QuietOption = False,
     verbose: Annotated[
@@ -35,18 +43,37 @@ def check(
     ] = False,
 ) -> None:
     """Check a recipe: its mistakes, picture size, colours, timing."""
+    from ladderlight.commands.terminal.reporting import print_revisions, stdout
+    from ladderlight.recipe import load, load_revisions
+
+    path = recipe_path(recipe)
+    if page is None:
+        recipes = load_revisions(path, pictures="checked", revision=revision)
+    else:
+        recipes = (load(path, pictures="checked", revision=revision),)
+    documents = {each.revision: _document(each, page, strict=strict) for each in recipes}
+    if json_:
+        print_revisions(documents)
+    else:
+        for each in recipes:
+            _print(each, documents[each.revision], quiet=quiet, verbose=verbose)
+        if page is not None:
+            stdout(quiet=quiet).print(str(page))
+    if not all(document["ok"] for document in documents.values()):
+        raise typer.Exit(1)
+
+
+def _document(loaded: Recipe, page: Path | None, *, strict: bool) -> dict[str, Any]:
+    """Return all there is to say of a recipe, and write the page."""
     from dataclasses import asdict
 
     from ladderlight.board import Finding
     from ladderlight.board.advice.report import report
     from ladderlight.board.model.findings import is_refused
-    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
-    from ladderlight.recipe import load
     from ladderlight.workspace.last_build import stale_findings
     from ladderlight.workspace.readiness import readiness
     from ladderlight.workspace.recorded import burn_findings
 
-    loaded = load(recipe_path(recipe), pictures="checked")
     if page is not None:
         from ladderlight.recipe.inputs import input_files, refuse_in_the_way
         from ladderlight.storage.exports import export
@@ -66,26 +93,29 @@ def check(
         from ladderlight.proof.page import board_page
 
         findings = [Finding(**printable_values(finding)) for finding in document["findings"]]
-        shown = board_page(printable(loaded.name), loaded.board, findings).encode()
+        shown = board_page(printable(loaded.title), loaded.board, findings).encode()
         export({page: shown}, command=_PAGE, inputs=input_files(loaded).values())
-    if json_:
-        print_document(document)
-    elif quiet:
-        errors = (finding for finding in document["findings"] if finding["level"] == "error")
-        print_findings(stderr(), (Finding(**finding) for finding in errors))
-    else:
-        console = stdout()
-        _print_board(console, loaded.name, document)
-        if verbose:
-            _print_chain(console, loaded)
-        print_findings(console, (Finding(**finding) for finding in document["findings"]))
-        waiting = loaded.takes_pictures and not loaded.files and not loaded.cards
-        ready = "no pictures yet; add [pictures] to build" if waiting else "ready to build"
-        console.print(ready if document["ok"] else "fix the errors first")
-        if page is not None:
-            console.print(str(page))
-    if not document["ok"]:
-        raise typer.Exit(1)
+    return document
+
+
+def _print(loaded: Recipe, document: Mapping[str, Any], *, quiet: bool, verbose: bool) -> None:
+    from ladderlight.board import Finding
+    from ladderlight.commands.terminal.reporting import print_findings, stderr, stdout
+
+    findings = [Finding(**finding) for finding in document["findings"]]
+    if quiet:
+        print_findings(stderr(), (finding for finding in findings if finding.level == "error"))
+        return
+    console = stdout()
+    _print_board(console, loaded.title, document)
+    if verbose:
+        _print_chain(console, loaded)
+    if verbose and document["ok"]:
+        _print_trays(console, loaded)
+    print_findings(console, findings)
+    waiting = loaded.takes_pictures and not loaded.files and not loaded.cards
+    ready = "no pictures yet; add [pictures] to build" if waiting else "ready to build"
+    console.print(ready if document["ok"] else "fix the errors first")
 
 
 def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:
@@ -129,6 +159,18 @@ def _print_chain(console: Console, recipe: Recipe) -> None:
     for card in recipe.cards:
         given = ", ".join(f"{name} = {_written(value)}" for name, value in card.options.items())
         console.print(f"card     {card.declaration.name}  {given}".rstrip())
+
+
+def _print_trays(console: Console, recipe: Recipe) -> None:
+    """List what is dealt to each tray, where the headers tell."""
+    from ladderlight.recipe.headers import headers_of
+    from ladderlight.workspace.trays import deal
+
+    headers = headers_of(recipe)
+    if recipe.per_tray is None or headers.frames is None:
+        return
+    for tray in deal(recipe, {file: probe.frames for file, probe in headers.probes.items()}):
+        console.print(f"tray {tray.number}   {', '.join([*(file.source for file in tray.files), *tray.cards])}")
 
 
 def _written(value: Any) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,10 +11,14 @@ import typer
 from ladderlight.commands.terminal.options import (
     FirstArgument,
     JsonOption,
+    OneRevisionOption,
     QuietOption,
+    TrayOption,
     recipe_and_dumps,
+    recipe_and_others,
     refuse_ending,
 )
+from ladderlight.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -22,6 +27,7 @@ if TYPE_CHECKING:
 
 _SHOWN = 8
 _PICTURE = "compare --picture"
+_PAGE = "compare --page"
 
 
 def compare(
@@ -37,6 +43,16 @@ def compare(
             metavar="NAME", help="The device that was read; by default found by the dumps' names, sizes and contents."
         ),
     ] = None,
+    revision: OneRevisionOption = None,
+    revisions: Annotated[
+        tuple[str, str] | None,
+        typer.Option(metavar="A B", help="Compare two revisions of the recipe and their last builds, without dumps."),
+    ] = None,
+    page: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.html", help="With --revisions: write a page, with the pictures side by side."),
+    ] = None,
+    tray: TrayOption = None,
     picture: Annotated[
         Path | None,
         typer.Option(metavar="FILE.png", help="Write a PNG of the screens with all differences marked."),
@@ -54,7 +70,7 @@ def compare(
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Compare chips that were read back with the last build.
+    """Compare chips read back with the last build, or two revisions.
 
     Likely faults are named where chips differ. A dump holds all of a device, or the content of one of its files.
 
@@ -72,35 +88,56 @@ def compare(
     from ladderlight.readback.matching import match
     from ladderlight.readback.readings import readings_of
     from ladderlight.readback.sections import sections_of
+    from ladderlight.readback.tray_finding import by_tray
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
+    from ladderlight.units.words import joined
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
+    if revisions is not None:
+        if dumps or device or picture or tray or revision:
+            raise UsageError("--revisions compares boards and builds, without dumps; give them without it")
+        of, others = recipe_and_others(recipe, None)
+        if others:
+            raise UsageError(f"--revisions takes no dump; leave {others[0]} out")
+        _compare_revisions(of, revisions, page, json_=json_, quiet=quiet)
+        return
+    if page is not None:
+        raise UsageError("--page is for --revisions; --picture shows what differs in a dump")
     of, read = recipe_and_dumps(recipe, dumps)
-    loaded = load(of, pictures="ignored")
+    loaded = load(of, pictures="ignored", revision=revision)
     if picture is not None:
         refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
         refuse_ending(picture, (".png",))
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
-    sections = sections_of(board, build.files, byte_order(big_endian))
     recorded = recorded_chips(loaded)
-    earlier = recorded.images(board)
-    found = match(read_dumps(read, sections), sections, wanted=build.image_arrays, earlier=earlier, device=device)
-    known = known_contents(loaded, recorded.record, build.words)
-    reports = [
-        report_on(board, reading, found, build.words, pictures=build.pictures, most=most, known=known(reading))
-        for reading in readings_of(found, sections)
-    ]
-    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, recorded.of_tray())]
+    order, reports = byte_order(big_endian), []
+    sorted_ = by_tray(read_dumps(read, sections_of(board, (), order)), build, order=order, device=device, asked=tray)
+    if picture is not None and len(sorted_) > 1:
+        raise UsageError(f"the dumps are of trays {joined(list(map(str, sorted_)))}; {_PICTURE} takes those of one")
+    for number, dumps_ in sorted_.items():
+        last = build.tray(number)
+        sections = sections_of(board, last.files, order)
+        earlier = recorded.images(board, number or 1)
+        found = match(dumps_, sections, wanted=last.image_arrays, earlier=earlier, device=device)
+        known = known_contents(loaded, recorded.record, last.words, number)
+        reports += [
+            report_on(
+                board, reading, found, last.words, pictures=last.pictures, most=most, known=known(reading), tray=number
+            )
+            for reading in readings_of(found, sections)
+        ]
+    held = [(chip.tray, chip.device) for chip in recorded.chips]
+    findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, held)]
     print_findings(stderr(quiet=quiet), findings)
     if picture is not None:
-        words = build.words
+        words = last.words
         for report in reports:
             words = with_device(words, report.reading.device, report.found)
-        shown = damage_png(board, build.words, words, shown_banks(board, build.pictures))
+        shown = damage_png(board, last.words, words, shown_banks(board, last.pictures))
         export({picture: shown}, command=_PICTURE, inputs=(*read, *input_files(loaded).values()))
     if json_:
         document = {"ok": all(report.comparison.same for report in reports)} | document_of_reports(reports)
@@ -116,17 +153,60 @@ def compare(
         raise typer.Exit(1)
 
 
+def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, *, json_: bool, quiet: bool) -> None:
+    from dataclasses import asdict
+
+    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
+    from ladderlight.recipe import load
+    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
+    from ladderlight.revisions.differences import Differences, Side, document_of
+    from ladderlight.revisions.page import revisions_page
+    from ladderlight.revisions.text import differences_text
+    from ladderlight.storage.exports import export
+    from ladderlight.system.printable import printable
+    from ladderlight.workspace.last_build import stale_findings
+
+    first, second = (load(recipe, pictures="checked", revision=name) for name in names)
+    if page is not None:
+        for each in (first, second):
+            refuse_in_the_way([page], each, command=_PAGE)
+        refuse_ending(page, (".html", ".htm"))
+    found = Differences(first=Side(recipe=first), second=Side(recipe=second))
+    stale = [
+        replace(finding, where=f"{finding.where} of revision {each.revision}")
+        for each in (first, second)
+        for finding in stale_findings(each)
+    ]
+    findings = [*stale, *found.findings]
+    print_findings(stderr(quiet=quiet), findings)
+    if page is not None:
+        inputs = (*input_files(first).values(), *input_files(second).values())
+        export({page: revisions_page(printable(first.name), found).encode()}, command=_PAGE, inputs=inputs)
+    if json_:
+        document = {"ok": True, **document_of(found), "findings": list(map(asdict, findings))}
+        print_document(document | ({"page": str(page)} if page else {}))
+        return
+    console = stdout(quiet=quiet)
+    for line in differences_text(found):
+        console.print(line, markup=False)
+    if page is not None:
+        console.print(str(page))
+
+
 def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
     comparison = report.comparison
     if comparison.same:
         line(_same(report))
     else:
         count = f"{comparison.count:,} of {comparison.words:,} words"
-        line(f"device {comparison.device}: {count} {_differ(comparison.count)}")
+        line(f"{report.place}: {count} {_differ(comparison.count)}")
     if not report.reading.complete or len(report.dumps) > 1:
         for item in report.dumps:
             amount = f"{item.differing:,} of {item.held.section.size:,} bytes {_differ(item.differing)}"
             line(f"  {item.held.dump.name}, {item.held.section.label}: {amount if item.differing else 'the same'}")
+    for item in report.dumps:
+        if item.held.note:
+            line(f"  {item.held.dump.name} {item.held.note}")
     if report.unread_text:
         line(f"  not read: {report.unread_text}")
     if comparison.same:
@@ -158,12 +238,9 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
 def _same(report: DeviceReport) -> str:
     comparison, reading = report.comparison, report.reading
     if reading.complete:
-        return f"device {comparison.device} is as built: all {comparison.words:,} words are the same"
+        return f"{report.place} is as built: all {comparison.words:,} words are the same"
     size = reading.device.part.bytes
-    return (
-        f"device {comparison.device} is as built as far as it was read: "
-        f"{size - reading.unread_bytes:,} of {size:,} bytes"
-    )
+    return f"{report.place} is as built as far as it was read: {size - reading.unread_bytes:,} of {size:,} bytes"
 
 
 def _words(count: int) -> str:

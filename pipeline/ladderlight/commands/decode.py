@@ -3,11 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import FirstArgument, JsonOption, QuietOption, recipe_and_dumps
+from ladderlight.commands.terminal.options import (
+    FirstArgument,
+    JsonOption,
+    OneRevisionOption,
+    QuietOption,
+    TrayOption,
+    recipe_and_dumps,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from ladderlight.readback.dumps import Dump
 
 
 def decode(
@@ -21,6 +33,8 @@ def decode(
         ),
     ] = None,
     *,
+    revision: OneRevisionOption = None,
+    tray: TrayOption = None,
     into: Annotated[Path, typer.Option(metavar="FOLDER", help="Folder for the pictures.")] = Path("decoded"),
     big_endian: Annotated[
         bool | None,
@@ -34,7 +48,7 @@ def decode(
 ) -> None:
     """Turn chips that were read back into pictures.
 
-    The pictures are PNG files, one for each bank.
+    The pictures are PNG files, one for each bank; those of trays are in a folder for each tray of the last build.
     """
     from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
     from ladderlight.readback.decoding import decode as decode_words
@@ -42,19 +56,30 @@ def decode(
     from ladderlight.readback.matching import match
     from ladderlight.readback.readings import memories_of_readings, readings_of
     from ladderlight.readback.sections import sections_of
+    from ladderlight.readback.tray_finding import by_tray
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
     from ladderlight.storage.output import settled
+    from ladderlight.workspace.last_build import last_build
     from ladderlight.workspace.planned import planned_files
+    from ladderlight.workspace.trays import folder_of
 
     of, read = recipe_and_dumps(recipe, dumps)
-    loaded = load(of, pictures="ignored")
+    loaded = load(of, pictures="ignored", revision=revision)
     with settled(loaded.output):  # nothing is read there, but every command finishes what a killed build has left
         board = loaded.board
     sections = sections_of(board, planned_files(loaded), byte_order(big_endian))
-    words = memories_of_readings(board, readings_of(match(read_dumps(read, sections), sections), sections))
-    pictures = {into / f"bank{bank}.png": data for bank, data in decode_words(board, words)}
+    held = read_dumps(read, sections)
+    pictures: dict[Path, bytes] = {}
+    sorted_: Mapping[int | None, Sequence[Dump]] = {None: held}
+    if tray is not None or loaded.per_tray is not None:
+        build = last_build(loaded.output, board, loaded.owner)
+        sorted_ = by_tray(held, build, order=byte_order(big_endian), asked=tray)
+    for number, dumps_ in sorted_.items():
+        words = memories_of_readings(board, readings_of(match(dumps_, sections), sections))
+        folder = into / folder_of(number)
+        pictures |= {folder / f"bank{bank}.png": data for bank, data in decode_words(board, words)}
     refuse_in_the_way(pictures, loaded, command="decode --into", read=read)
     export(pictures, command="decode --into", inputs=(*read, *input_files(loaded).values()))
     written = list(map(str, pictures))

@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, recipe_path
+from ladderlight.commands.terminal.options import (
+    JsonOption,
+    OneRevisionOption,
+    QuietOption,
+    RecipeArgument,
+    recipe_path,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,6 +41,10 @@ def faults(
             help="Corners of the raster in the photograph, in pixels, from top left clockwise; found by default.",
         ),
     ] = None,
+    revision: OneRevisionOption = None,
+    tray: Annotated[
+        int | None, typer.Option(min=1, metavar="NUMBER", help="The tray that is shown, if there are several.")
+    ] = None,
     bank: Annotated[int, typer.Option(min=0, metavar="NUMBER", help="The bank that is shown.")] = 0,
     card: Annotated[str | None, typer.Option(metavar="NAME", help="The test card that is shown in the bank.")] = None,
     page: Annotated[Path, typer.Option(metavar="FILE.html", help="The page to write.")] = Path("faults.html"),
@@ -61,30 +71,34 @@ def faults(
     if corners is not None and photo is None:
         raise UsageError("--corners is for a photograph; name it with --photo")
     given = _corners(corners) if corners is not None else None
-    loaded = load(recipe_path(recipe), pictures="ignored")
+    loaded = load(recipe_path(recipe), pictures="ignored", revision=revision)
     read = [photo] if photo else []
     refuse_in_the_way([page], loaded, command=_PAGE, read=read)
     if bank >= loaded.board.bank_count:
         raise UsageError(f"the board has no bank {bank}; use 0 to {loaded.board.bank_count - 1}")
     findings = stale_findings(loaded) if card is None else []
-    words, shown = _carded(loaded, card, bank) if card is not None else _built(loaded, bank)
+    words, shown = _carded(loaded, card, bank) if card is not None else _built(loaded, tray, bank)
     print_findings(stderr(quiet=quiet), findings)
     looks = looks_of(loaded.board, words, bank, faults_of(loaded.board))
     document: dict[str, Any]
     if photo is None:
-        text = faults_page(printable(loaded.name), loaded.board, shown, looks)
+        text = faults_page(printable(loaded.title), loaded.board, shown, looks)
         document = {"ok": True, "bank": bank, "faults": document_of(looks)}
         count = sum(len(look.faults) for look in looks)
         unseen = f"{len(looks[0].faults)} cannot be seen"
         lines = [f"{count:,} faults with {len(looks) - 1:,} different looks; {unseen}"]
     else:
+        from ladderlight.bench.photograph.report import alike, lines_of, photograph_page
         from ladderlight.bench.photograph.report import document_of as photograph_document
-        from ladderlight.bench.photograph.report import lines_of, photograph_page
+        from ladderlight.bench.photograph.telling import telling_card
 
         ranking, scale = _ranked(photo, looks, given)
-        text = photograph_page(printable(loaded.name), loaded.board, ranking, shown)
-        document = photograph_document(ranking, scale)
-        lines = lines_of(ranking)
+        sound = any(candidate.sound for candidate in ranking.equal)
+        equal = alike(ranking)
+        next_card = telling_card(loaded, bank, equal, sound=sound, shown=card) if equal else None
+        text = photograph_page(printable(loaded.title), loaded.board, ranking, shown, next_card)
+        document = photograph_document(ranking, scale, next_card)
+        lines = lines_of(ranking, next_card)
     export({page: text.encode()}, command=_PAGE, inputs=(*read, *input_files(loaded).values()))
     if json_:
         print_document(document | {"page": str(page), "findings": list(map(asdict, findings))})
@@ -95,14 +109,20 @@ def faults(
         raise typer.Exit(1)
 
 
-def _built(loaded: Recipe, bank: int) -> tuple[MemoryWords, str]:
-    """Return the words of the last build, and what a bank shows, in words."""
+def _built(loaded: Recipe, tray: int | None, bank: int) -> tuple[MemoryWords, str]:
+    """Return the words of a tray of the last build, and what a bank shows, in words."""
+    from ladderlight.errors import UsageError
     from ladderlight.units.words import joined
     from ladderlight.workspace.last_build import last_build
 
     build = last_build(loaded.output, loaded.board, loaded.owner)
-    names = joined(build.pictures.get(bank, []))
-    return build.words, f"Bank {bank}" + (f" ({names})" if names else "")
+    numbers = build.numbers(() if tray is None else (tray,))
+    if len(numbers) > 1:
+        raise UsageError(f"the last build has {len(numbers)} trays; name one with --tray")
+    last = build.tray(numbers[0])
+    names = joined(last.pictures.get(bank, []))
+    place = f"Bank {bank}" if last.number is None else f"Tray {last.number}, bank {bank}"
+    return last.words, place + (f" ({names})" if names else "")
 
 
 def _carded(loaded: Recipe, name: str, bank: int) -> tuple[MemoryWords, str]:

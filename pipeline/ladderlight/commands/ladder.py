@@ -9,16 +9,23 @@ import typer
 
 from ladderlight.commands.terminal.options import JsonOption, QuietOption
 from ladderlight.errors import UsageError
+from ladderlight.units.words import joined
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
     from rich.table import Table
 
     from ladderlight.board.ladders.design import Choice
+    from ladderlight.board.ladders.drawer import Drawer
 
 # As in ladderlight.board, which is imported only when the command runs.
 _Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
 _Even = Literal["volts", "perceptual"]
+
+_USUAL = 0.05
+"""Tolerance of resistors in a drawer (common practice)."""
 
 
 def ladder(
@@ -27,11 +34,27 @@ def ladder(
     supply: Annotated[str, typer.Option(metavar="VOLTS", help="Voltage of a high output.")] = "5 V",
     load: Annotated[str, typer.Option(metavar="OHMS", help="Resistance of the monitor's input.")] = "75 ohm",
     peak: Annotated[str, typer.Option(metavar="VOLTS", help="Voltage of full drive.")] = "0.7 V",
-    series: Annotated[_Series, typer.Option(help="The series that the values are from.")] = "E24",
+    series: Annotated[_Series | None, typer.Option(help="The series that the values are from; E24 by default.")] = None,
+    have: Annotated[
+        str | None,
+        typer.Option(
+            metavar="VALUES",
+            help='The resistors at hand instead of a series: "220, 4 x 680, 1k5=1.49k" is any number of 220 ohm, four '
+            "of 680 ohm, and one of 1.5 kohm that measures 1.49 kohm.",
+        ),
+    ] = None,
+    channels: Annotated[
+        int,
+        typer.Option(min=1, max=3, metavar="NUMBER", help="With --have, how many channels to build from the drawer."),
+    ] = 1,
     driver: Annotated[str, typer.Option(metavar="OHMS", help="Output resistance of the drivers.")] = "0 ohm",
     tolerance: Annotated[
         str | None,
-        typer.Option(metavar="SHARE", help="Tolerance of the resistors, such as 5%; by default that of the series."),
+        typer.Option(
+            metavar="SHARE",
+            help="Tolerance of the resistors, such as 5%; by default that of the series, and for --have 5%, or 0% if "
+            "all are measured.",
+        ),
     ] = None,
     r2r: Annotated[bool, typer.Option("--r2r", help="An R-2R ladder instead of a weighted one.")] = False,
     pairs: Annotated[
@@ -50,7 +73,7 @@ def ladder(
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
-    """Choose the resistors of a ladder from a series.
+    """Choose the resistors of a ladder, from a series or from a drawer.
 
     The best choice is shown in full, the next best in a list. Best is the smallest worst error against equal steps
     from 0 V to the peak; no other choice of values from 10 ohm to 1 Mohm has a smaller one. Quantities may carry
@@ -58,6 +81,12 @@ def ladder(
     """
     if pairs and r2r:
         raise UsageError("cannot be used with --r2r; leave one of the two out", where="--pairs")
+    if have is not None:
+        for other, given in (("--series", series is not None), ("--r2r", r2r)):
+            if given:
+                raise UsageError(f"cannot be used with {other}; leave one of the two out", where="--have")
+    elif channels > 1:
+        raise UsageError("needs --have; a series has enough for any number of channels", where="--channels")
     share = None if tolerance is None else _quantity(tolerance, "%", "--tolerance")
     if share is not None and not 0 <= share < 1:
         raise UsageError(
@@ -70,8 +99,9 @@ def ladder(
     limit = None if current_limit is None else _positive(current_limit, "A", "--current-limit", plain=1e-3)
 
     from ladderlight.board.ladders.design import design
+    from ladderlight.board.ladders.drawer import design_from
     from ladderlight.board.ladders.goal import Goal
-    from ladderlight.board.ladders.report import design_document
+    from ladderlight.board.ladders.report import design_document, drawer_document
     from ladderlight.board.ladders.series import series_tolerance
     from ladderlight.commands.terminal.reporting import print_document, stdout
 
@@ -85,18 +115,33 @@ def ladder(
         current_limit=limit,
         non_monotonic=non_monotonic,
     )
-    choices = design(
-        goal,
-        series,
-        pairs=pairs,
-        r2r=r2r,
-        tolerance=series_tolerance(series) if share is None else share,
-        alternatives=next_best,
-    )
-    if json_:
-        print_document({"ok": True, **design_document(choices, series)})
+    if have is not None:
+        drawer, source = _drawer(have), "the drawer"
+        if share is None:
+            share = 0.0 if drawer.measured else _USUAL
+        sets = design_from(goal, drawer, pairs=pairs, channels=channels, tolerance=share, alternatives=next_best)
+        document = drawer_document(sets, drawer)
     else:
-        _print(stdout(quiet=quiet), choices, series)
+        name = series or "E24"
+        if share is None:
+            share = series_tolerance(name)
+        choices = design(goal, name, pairs=pairs, r2r=r2r, tolerance=share, alternatives=next_best)
+        sets, source = [(choice,) * 3 for choice in choices], name
+        document = design_document(choices, name)
+    if json_:
+        print_document({"ok": True, **document})
+    else:
+        _print(stdout(quiet=quiet), sets, source)
+
+
+def _drawer(text: str) -> Drawer:
+    from ladderlight.board.ladders.drawer import read_drawer
+    from ladderlight.units.parsing import MisfitError
+
+    try:
+        return read_drawer(text)
+    except MisfitError as error:
+        raise UsageError(f"it {error}", where="--have") from None
 
 
 def _quantity(text: str, unit: str, option: str, *, plain: float = 1.0) -> float:
@@ -121,28 +166,39 @@ def _positive(text: str, unit: str, option: str, *, plain: float = 1.0) -> float
     return value
 
 
-def _print(console: Console, choices: list[Choice], series: str) -> None:
+def _print(console: Console, sets: Sequence[tuple[Choice, ...]], source: str) -> None:
     from ladderlight.board.ladders.report import findings_of, recipe_of
     from ladderlight.commands.terminal.reporting import print_findings
 
-    best = choices[0]
-    goal = best.goal
-    kind = "R-2R" if best.rail else "weighted"
-    console.print(f"{kind} ladder of {goal.bits} bit{'s' * (goal.bits > 1)} from {series}", style="bold")
+    best = sets[0]
+    goal, rail = best[0].goal, best[0].rail
+    kind = "R-2R" if rail else "weighted"
+    console.print(f"{kind} ladder of {goal.bits} bit{'s' * (goal.bits > 1)} from {source}", style="bold")
     drivers = f"drivers of {goal.driver:g} ohm" if goal.driver else "ideal drivers"
     console.print(f"{goal.supply:g} V into {goal.load:g} ohm, peak {goal.peak:g} V, {drivers}")
-    console.print()
-    console.print(_resistors(best), "", sep="\n")
-    console.print(_levels(best), "", sep="\n")
-    _print_summary(console, best)
-    if len(choices) > 1:
-        console.print("", _others(choices[1:]), sep="\n")
+    for choice, channels in _by_choice(best):
+        console.print()
+        if len(channels) < len(best):
+            console.print(f"channel{'s' * (len(channels) > 1)} {joined(channels)}", style="bold")
+        console.print(_resistors(choice), "", sep="\n")
+        console.print(_levels(choice), "", sep="\n")
+        _print_summary(console, choice)
+    if len(sets) > 1:
+        console.print("", _others(sets[1:]), sep="\n")
     console.print()
     print_findings(console, findings_of(best))
     console.print()
     console.print("for the recipe", style="bold")
     for line in recipe_of(best).splitlines():
         console.print(line)
+
+
+def _by_choice(choices: Sequence[Choice]) -> list[tuple[Choice, list[str]]]:
+    """Return each ladder once, with the numbers of the channels that have it, from 1."""
+    channels: dict[str, list[str]] = {}
+    for number, choice in enumerate(choices, start=1):
+        channels.setdefault(_parts(choice), []).append(f"{number}")
+    return [(choices[int(numbers[0]) - 1], numbers) for numbers in channels.values()]
 
 
 def _resistors(best: Choice) -> Table:
@@ -156,7 +212,7 @@ def _resistors(best: Choice) -> Table:
             f"{resistor.ohms:.6g}",
             f"{driver.source * 1e3:.2f} mA",
             f"{driver.sink * 1e3:.2f} mA",
-            f"{dissipation[driver.line] * 1e3:.1f} mW",
+            _watts([watts for part, watts in dissipation.items() if part.partition(" ")[0] == driver.line]),
         )
     if best.rail:
         rail = max((watts for part, watts in dissipation.items() if part.startswith("rail")), default=0.0)
@@ -166,6 +222,11 @@ def _resistors(best: Choice) -> Table:
             "to ground", f"{best.rail} + {best.rail}", f"{2 * best.rail.ohms:g}", "", "", f"{end * 1e3:.1f} mW"
         )
     return table
+
+
+def _watts(parts: list[float]) -> str:
+    """Return what one resistor dissipates, or each of a pair."""
+    return " and ".join(f"{watts * 1e3:.1f}" for watts in parts) + " mW"
 
 
 def _levels(best: Choice) -> Table:
@@ -205,17 +266,21 @@ def _print_summary(console: Console, best: Choice) -> None:
         )
 
 
-def _others(choices: list[Choice]) -> Table:
+def _others(sets: Sequence[tuple[Choice, ...]]) -> Table:
     table = _table("next best", "resistors, most significant first", "worst error", "lightness", right=(2, 3))
     table.columns[1].no_wrap = False  # two lines are better than a value that is cut off
     table.columns[1].overflow = "fold"
-    for rank, choice in enumerate(choices, start=2):
-        if choice.rail:
-            parts = f"R {choice.rail}, 2R {choice.resistors[0]}"
-        else:
-            parts = ", ".join(str(resistor) for resistor in reversed(choice.resistors))
-        table.add_row(f"{rank}", parts, f"{choice.max_error * 1e3:.2f} mV", f"{choice.max_lightness_error:.2f}")
+    for rank, choices in enumerate(sets, start=2):
+        parts = "; ".join(_parts(choice) for choice, _ in _by_choice(choices))
+        worst = choices[-1]
+        table.add_row(f"{rank}", parts, f"{worst.max_error * 1e3:.2f} mV", f"{worst.max_lightness_error:.2f}")
     return table
+
+
+def _parts(choice: Choice) -> str:
+    if choice.rail:
+        return f"R {choice.rail}, 2R {choice.resistors[0]}"
+    return ", ".join(str(resistor) for resistor in reversed(choice.resistors))
 
 
 def _table(*columns: str, right: range | tuple[int, ...]) -> Table:

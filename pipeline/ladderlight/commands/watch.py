@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -32,12 +32,12 @@ def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet
     Ctrl-C ends it.
     """
     from ladderlight.commands.terminal.reporting import stderr
-    from ladderlight.recipe import load
+    from ladderlight.recipe import load_revisions
     from ladderlight.recipe.watching import Reads, forget_modules
 
     path = recipe_path(recipe)
     if not is_file(path):
-        load(path)  # raises an error that names what is there instead
+        load_revisions(path)  # raises an error that names what is there instead
     path = path.absolute()  # the current folder may be deleted and made again
     console = stderr(quiet=quiet)
     sys.dont_write_bytecode = True  # the times of bytecode are whole seconds; a plugin may change within one
@@ -47,27 +47,28 @@ def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet
         while True:
             before = reads.look()
             forget_modules(reads.files)
-            loaded = None
+            loaded: Sequence[Recipe] = ()
             with _failures_printed():
-                loaded = load(path)
-            if loaded is not None:
-                good = Reads.of(loaded)
-            reads = good if loaded is not None and good is not None else Reads.of_broken(path, good)
+                loaded = load_revisions(path)
+            if loaded:
+                good = Reads.of(*loaded)
+            reads = good if loaded and good is not None else Reads.of_broken(path, good)
             seen = reads.look()
             # A file that changed while the recipe was read counts as changed.
             seen |= {file: mark for file, mark in before.items() if file in seen}
-            if loaded is not None:
+            for recipe_ in loaded:
                 with _failures_printed():
-                    console.print(_build(loaded, workers))
+                    console.print(_build(recipe_, workers))
             console.print("watching; Ctrl-C ends", style="dim")
             _wait(reads, seen)
 
 
 def _build(recipe: Recipe, workers: int | None) -> str:
+    from ladderlight.proof.burnsheet import chip_label
     from ladderlight.workspace.build import build
 
     built = build(recipe, workers=workers)
-    changed = [device["name"] for device in built.manifest["devices"] if device["changed"]]
+    changed = [chip_label(device) for device in built.manifest["devices"] if device["changed"]]
     return f"built {built.proof}; to burn: {', '.join(changed) or 'nothing'}"
 
 

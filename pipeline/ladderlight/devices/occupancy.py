@@ -38,7 +38,8 @@ class Occupancy:
 def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
     """Return the occupancy of each device, by name.
 
-    A memory that another memory addresses has no banks: its pictures have no one place.
+    A memory that another memory addresses has no banks: its pictures have no one place. Nor has one of timing lines
+    alone.
     """
     found = {}
     for memory in board.memories:
@@ -58,7 +59,7 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
 def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
     """Return the banks that each chip of a memory holds."""
     found: list[list[Bank]] = [[] for _ in memory.devices]
-    if not is_direct(board, memory):
+    if not is_direct(board, memory) or memory not in board.picture_memories:
         return found
     wired = {line.index for line in board.address_lines(memory) if line.signal is Signal.BANK}
     seen = sum(1 << bit for bit, index in enumerate(board.bank_lines) if index in wired)

@@ -2,48 +2,113 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
 
+import numpy as np
+
+from ladderlight.board import Board, Finding
+from ladderlight.board.scanning.scan import scan
 from ladderlight.engine.coded import CodedPictures
-from ladderlight.flow.pictures import CodedPicture, Origin
+from ladderlight.engine.runner import Chain
+from ladderlight.errors import ArrangementError, Fault, refuse
+from ladderlight.flow.pictures import CodedPicture, Contents, Origin
 from ladderlight.recipe import Recipe
-from ladderlight.stages.boundary import run_stage
+from ladderlight.recipe.headers import unique_names
+from ladderlight.recipe.language.model import CardUse
+from ladderlight.stages.boundary import problems_of, run_stage
+from ladderlight.units.words import joined
 
 
-def with_cards(recipe: Recipe, coded: CodedPictures) -> CodedPictures:
-    """Return the coded pictures of all files with a recipe's test cards after them."""
-    return coded.with_cards(list(_drawn(recipe, [picture.origin for picture in coded.described])))
+def with_cards(recipe: Recipe, coded: CodedPictures, cards: Mapping[str, CardUse]) -> CodedPictures:
+    """Return coded pictures with cards after them, which are given by name."""
+    return coded.with_cards(list(_drawn(recipe, [picture.origin for picture in coded.described], cards)))
 
 
-def card_origins(recipe: Recipe, before: Sequence[Origin]) -> list[Origin]:
-    """Return the origins of a recipe's cards, which stand after those of some frames.
+def named_cards(recipe: Recipe) -> dict[str, CardUse]:
+    """Return a recipe's cards, each by the name of its stage, with a number where a picture has that name already."""
+    names = set(unique_names(recipe.files).values())
+    found: dict[str, CardUse] = {}
+    for card in recipe.cards:
+        found[next(name for name in _numbered(card.declaration.name) if name not in names | found.keys())] = card
+    return found
 
-    A card has the name of its stage, with a number where a picture has that name already. One that asks for its origin
-    shows its bank, so that this is fixed here: the next free one, where pictures before it take one each.
+
+def card_origins(cards: Mapping[str, CardUse], before: Sequence[Origin], board: Board) -> list[Origin]:
+    """Return the origins of cards, which stand after those of some frames.
+
+    A card that asks for its origin shows its bank, so that this is fixed here: the next free one, where pictures before
+    it take one each.
     """
-    names = {origin.name for origin in before}
-    banks = [origin.bank for origin in before] + [card.bank for card in recipe.cards]
+    banks = [origin.bank for origin in before] + [card.bank for card in cards.values()]
     free = (bank for bank in count() if bank not in banks)
     for _ in (origin for origin in before if origin.bank is None):
         next(free)
     found = []
-    for card in recipe.cards:
-        stage = card.declaration.name
-        name = next(name for name in _numbered(stage) if name not in names)
-        names.add(name)
+    for name, card in cards.items():
         bank = next(free) if card.bank is None else card.bank
-        fixed = card.bank is not None or ("Origin" in card.declaration.takes and bank < recipe.board.bank_count)
-        found.append(Origin(name=name, source=stage, bank=bank if fixed else None))
+        fixed = card.bank is not None or ("Origin" in card.declaration.takes and bank < board.bank_count)
+        found.append(Origin(name=name, source=card.declaration.name, bank=bank if fixed else None))
     return found
 
 
-def _drawn(recipe: Recipe, before: Sequence[Origin]) -> Iterator[CodedPicture]:
-    for card, origin in zip(recipe.cards, card_origins(recipe, before), strict=True):
-        given = {"viewing": recipe.viewing, "origin": origin}
-        drawn = run_stage(card.declaration, recipe.board, recipe.board, card.options, f"card {origin.name!r}", **given)
-        yield replace(drawn, origin=origin)
+def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
+    """Return a recipe of cards alone with those that the board can show together, and notes on the others.
+
+    Raises
+    ------
+    ArrangementError
+        When no card fits.
+    """
+    kept: list[CardUse] = []
+    coded: list[CodedPicture] = []
+    left: list[Finding] = []
+    for place, card in enumerate(recipe.cards):
+        if len(kept) == recipe.board.bank_count:
+            names = joined([other.declaration.name for other in recipe.cards[place:]])
+            message = f"no bank is left for {names}; list them under cards in [pictures] to build them"
+            left.append(Finding(level="note", where="cards", message=message))
+            break
+        some = replace(recipe, cards=(*kept, card))
+        try:
+            refuse(problems_of(card.declaration, recipe.board, card.options, viewing=recipe.viewing), ArrangementError)
+            origin = card_origins(named_cards(some), [], some.board)[-1]
+            drawn = [*coded, _draw(some, card, origin)]
+            contents = Chain(recipe=some).arrange(drawn)
+            if not _shown(recipe.board, contents, drawn):
+                raise ArrangementError("its tiles or colours do not fit beside those of the cards before it")
+        except ArrangementError as error:
+            message = f"left out: {error}"
+            left.append(Finding(level="note", where=f"card {card.declaration.name}", message=message))
+        else:
+            kept.append(card)
+            coded = drawn
+    if not kept:
+        raise ArrangementError.of(Fault(where=one.where, message=one.message) for one in left)
+    return replace(recipe, cards=tuple(kept)), left
+
+
+def _shown(board: Board, contents: Contents, coded: Sequence[CodedPicture]) -> bool:
+    """Whether the board shows the pictures as they are; an arrangement may merge tiles and colours."""
+    words = {name: memory.words for name, memory in contents.memories.items()}
+    x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
+    return all(
+        np.array_equal(scan(board, words, x, y, placed.bank).codes, picture.codes)
+        for picture, placed in zip(coded, contents.pictures, strict=True)
+    )
+
+
+def _drawn(recipe: Recipe, before: Sequence[Origin], cards: Mapping[str, CardUse]) -> Iterator[CodedPicture]:
+    for card, origin in zip(cards.values(), card_origins(cards, before, recipe.board), strict=True):
+        yield _draw(recipe, card, origin)
+
+
+def _draw(recipe: Recipe, card: CardUse, origin: Origin) -> CodedPicture:
+    given = {"viewing": recipe.viewing, "origin": origin}
+    board, what = recipe.board, f"card {origin.name!r}"
+    drawn: CodedPicture = run_stage(card.declaration, board, board, card.options, what, **given)
+    return replace(drawn, origin=origin)
 
 
 def _numbered(name: str) -> Iterator[str]:

@@ -18,7 +18,7 @@ from ladderlight.engine.plan import Fold, Plan, Unit
 from ladderlight.engine.steps import Progress, Refused, Steps
 from ladderlight.engine.work import Task, Work, total
 from ladderlight.errors import BuildError, Fault, PictureError
-from ladderlight.flow.merging import darken, merge
+from ladderlight.flow.merging import carry_timing, darken, merge
 from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import StageUse
@@ -48,10 +48,12 @@ class Chain:
         progress: Progress | None = None,
         refused: Refused | None = None,
         executor: Executor | None = None,
+        keep_going: bool = False,
     ) -> CodedPictures:
         """Run the stages up to the coded pictures over all files; by default on a pool of threads.
 
-        The result does not depend on ``executor`` or ``workers`` (default: the number of processors).
+        The result does not depend on ``executor`` or ``workers`` (default: the number of processors). With
+        ``keep_going``, units with a picture that cannot be used are left out.
 
         Raises
         ------
@@ -61,7 +63,7 @@ class Chain:
         files = self.recipe.files
         cache = self.cache or Cache.for_one_build()
         plan = Plan(recipe=self.recipe, seen=self.seen)
-        work = Work(plan=plan, cache=cache, uses=KnownUses(cache))
+        work = Work(plan=plan, cache=cache, uses=KnownUses(cache), spare=Cache.for_spare())
         if not files:
             return CodedPictures({}, (), work.in_memory)
         executor = executor or Threads(workers=workers)
@@ -72,19 +74,23 @@ class Chain:
         for at, units in looks.items():
             seen: dict[PictureFile, Any] = {}
             for unit, found in zip(units, executor.run(work, [Task(unit=u, look=at) for u in units]), strict=True):
-                seen |= found
+                seen |= found if isinstance(found, dict) else {}  # what is wrong is reported when it is coded
                 steps.finish(unit)
             stage = self.recipe.chain[at].declaration
             fold = Fold.of(total(stage, (seen[file] for file in files if file in seen)))
             work = replace(work, folds={**work.folds, at: fold})
-        coded = _coded(work, executor, steps, refused)
+        coded = _coded(work, executor, steps, refused, keep_going=keep_going)
         return CodedPictures(coded, files, work.in_memory)
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
-        """Run the arrangement stages over all coded pictures, merge what they place, and keep blanking dark."""
+        """Run the arrangement stages over all coded pictures, merge what they place, and add what the board needs.
+
+        That is black during blanking, and the levels of timing lines.
+        """
         uses = list(self._uses(Kind.ARRANGEMENT))
         parts = [self._run(use, coded, use.options, "the pictures") for use in uses]
-        return darken(merge(parts, self.board, stages=[use.declaration.name for use in uses]), self.board)
+        merged = merge(parts, self.board, stages=[use.declaration.name for use in uses])
+        return carry_timing(darken(merged, self.board), self.board)
 
     def emit(self, contents: Contents) -> list[DeviceFile]:
         """Run the emission stages, and put the project's name into the file names.
@@ -135,7 +141,9 @@ def _looked(plan: Plan, at: int) -> list[Unit]:
     return [unit for unit in plan.units if looked.intersection(unit.files)]
 
 
-def _coded(work: Work, executor: Executor, steps: Steps, refused: Refused | None) -> dict[Unit, CodedUnit]:
+def _coded(
+    work: Work, executor: Executor, steps: Steps, refused: Refused | None, *, keep_going: bool
+) -> dict[Unit, CodedUnit]:
     """Code all units. Files of an animation are first made ready one by one, all of them at once."""
     units = work.plan.units
     single = [unit for unit in units if len(unit.files) == 1]
@@ -154,6 +162,6 @@ def _coded(work: Work, executor: Executor, steps: Steps, refused: Refused | None
                 bad.setdefault(fault.where, []).append(fault)
                 if refused:
                     refused(fault)
-    if bad:
+    if bad and not keep_going:
         raise PictureError.of(fault for file in work.plan.recipe.files for fault in bad.get(file.source, ()))
     return coded

@@ -10,7 +10,8 @@ import numpy as np
 from ladderlight.board import Board, Memory
 from ladderlight.board.scanning.blanking import fill_blanking
 from ladderlight.board.scanning.scan import addresses, is_direct
-from ladderlight.board.scanning.sheets import blank_sheet
+from ladderlight.board.scanning.sheets import Sheet, blank_sheet
+from ladderlight.board.scanning.timing_lines import timing_words
 from ladderlight.errors import ArrangementError
 from ladderlight.flow.pictures import Contents, MemoryContents
 from ladderlight.units.arrays import Words
@@ -73,6 +74,35 @@ def darken(contents: Contents, board: Board) -> Contents:
     if filled is given:
         return contents
     memories = {name: MemoryContents(words=words, written=written) for name, (words, written) in filled.items()}
+    return replace(contents, memories=memories)
+
+
+def carry_timing(contents: Contents, board: Board) -> Contents:
+    """Write the levels of the timing lines that data pins drive.
+
+    Raises
+    ------
+    ArrangementError
+        When an arrangement has written other levels there.
+    """
+    memories = dict(contents.memories)
+    for memory in board.memories:
+        words, needed = timing_words(board, memory)
+        if not needed.any():
+            continue
+        given = memories[memory.name]
+        sheet = Sheet(words=given.words.copy(), written=given.written.copy())
+        clash = np.flatnonzero(sheet.clash(_ALL, words, needed))
+        if clash.size:
+            at = int(clash[0])
+            bits = int(sheet.clash(slice(at, at + 1), words[at : at + 1], needed[at : at + 1])[0])
+            pin = (bits & -bits).bit_length() - 1
+            raise ArrangementError(
+                f"memory {memory.name!r}, address {at:04X}h: an arrangement stage has written D{pin}, which carries "
+                f"timing line {memory.data[pin]!r}, otherwise; leave this memory to the board"
+            )
+        sheet.write(_ALL, words, needed)
+        memories[memory.name] = MemoryContents(words=sheet.words, written=sheet.written)
     return replace(contents, memories=memories)
 
 

@@ -14,10 +14,10 @@ _WIDTH = 78
 
 def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
     """Return the burn sheet as plain text, 78 columns wide, from a build's manifest."""
-    title = f"Burn sheet: {manifest['project']}"
+    title = f"Burn sheet: {title_of(manifest)}"
     lines = [title, "=" * min(len(title), _WIDTH), ""]
     devices = manifest["devices"]
-    burn = [device["name"] for device in devices if device["changed"]]
+    burn = [chip_label(device) for device in devices if device["changed"]]
     if not burn:
         lines += ["Nothing to burn: every chip holds what it should."]
     else:
@@ -35,9 +35,19 @@ def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
     return "\n".join([*lines, ""])
 
 
+def title_of(manifest: Mapping[str, Any]) -> str:
+    """Return the project's name, with the revision where it has several."""
+    return f"{manifest['project']}, revision {manifest['revision']}" if "revision" in manifest else manifest["project"]
+
+
+def chip_label(device: Mapping[str, Any]) -> str:
+    """Return what a label on the chip says: its tray, where there are several, and the device."""
+    return f"tray {device['tray']}, {device['name']}" if "tray" in device else str(device["name"])
+
+
 def _device(device: Mapping[str, Any], part: Part) -> Iterator[str]:
     box = "[ ] burn" if device["changed"] else "[x] leave"
-    head = f"{device['name']}  ({device['part']})"
+    head = f"{chip_label(device)}  ({device['part']})"
     yield f"{head}{box:>{max(_WIDTH - len(head), len(box) + 2)}}"
     yield "-" * _WIDTH
     yield from _wrapped(f"state     {device['burn']['text']}", indent="  ", hang=12)

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board
-from ladderlight.board.scanning.playback import Shown, play
+from ladderlight.board.scanning.playback import Frames
 from ladderlight.board.scanning.timing import undefined_share
-from ladderlight.units.arrays import MemoryWords
+from ladderlight.proof.screens import COMPRESSION
+from ladderlight.units.arrays import Flags, MemoryWords
 
 _WIDTH, _HEIGHT, _SCALE = 80, 20, 10
 _MARK = (255, 0, 255)
@@ -22,11 +23,11 @@ _MARK = (255, 0, 255)
 class Disturbance:
     """``share`` of the picture's time in which data are undefined, 0 to 1, and the enlarged ``pixels``, uint8 sRGB.
 
-    ``shown`` is the frame that was played.
+    ``frames`` are those of all banks, in which more can be looked at.
     """
 
     share: float
-    shown: Shown
+    frames: Frames
     pixels: NDArray[np.uint8]
 
 
@@ -37,7 +38,8 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> Disturbance | No
     """
     if all(memory.access is None for memory in board.memories):
         return None
-    shown = play(board, words, bank)
+    frames = Frames(board, words, bank)
+    shown = frames.shown()
     share = undefined_share(board)
     if not (share or shown.undefined.any()):
         return None
@@ -48,13 +50,13 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> Disturbance | No
     unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     rows, columns = np.indices(unsure.shape)
     pixels[unsure & ((rows + columns) // 3 % 2 == 0)] = _MARK
-    return Disturbance(share=float(shown.undefined.mean()) if share is None else share, shown=shown, pixels=pixels)
+    return Disturbance(share=float(shown.undefined.mean()) if share is None else share, frames=frames, pixels=pixels)
 
 
-def marks_png(shown: Shown) -> bytes:
+def marks_png(disturbed: Flags) -> bytes:
     """Write a PNG to lay over a bank's screen, marked where data are undefined and the code changes, else clear."""
-    picture = Image.fromarray(shown.disturbed.astype(np.uint8))
+    picture = Image.fromarray(disturbed.view(np.uint8))
     picture.putpalette((0, 0, 0, *_MARK))
     file = io.BytesIO()
-    picture.save(file, format="PNG", transparency=0)
+    picture.save(file, format="PNG", transparency=0, compress_level=COMPRESSION)
     return file.getvalue()

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Finding
-from ladderlight.board.scanning.playback import play
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
 from ladderlight.flow.pictures import TileSet
 from ladderlight.proof.disturbance import disturbance, marks_png
@@ -27,6 +26,8 @@ def proof_files(
     scanned: Scanned,
     manifest: Mapping[str, Any],
     findings: Sequence[Finding],
+    *,
+    tray: int | None = None,
 ) -> Iterator[tuple[str, bytes]]:
     """Yield the files of the proof by their paths below ``proof/``: the screens, tile sets, then ``index.html``.
 
@@ -40,6 +41,8 @@ def proof_files(
         The build's manifest.
     findings
         What ``check`` has to say.
+    tray
+        Which tray this is, if any: its page lies one folder deeper.
     """
     board, banks = scanned.board, scanned.banks
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
@@ -61,10 +64,12 @@ def proof_files(
             "share": percent(disturbed.share).replace(" ", "\N{NO-BREAK SPACE}"),
             "marked": much,
         }
-        for bank in banks if much else ():
-            shown = disturbed.shown if bank == banks[0] else play(board, scanned.words, bank)
-            yield f"screens/undefined{bank}.png", marks_png(shown)
-    yield "index.html", page(project, board, manifest, findings, banks, sheets, waiting).encode("utf-8")
+        if much:
+            frames = disturbed.frames
+            with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+                marks = pool.map(lambda bank: marks_png(frames.disturbed(bank)), banks)
+                yield from zip((f"screens/undefined{bank}.png" for bank in banks), marks, strict=True)
+    yield "index.html", page(project, board, manifest, findings, banks, sheets, waiting, tray=tray).encode()
 
 
 def _described(tiles: TileSet, places: NDArray[np.int64], number: int) -> dict[str, Any]:

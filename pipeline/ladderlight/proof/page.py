@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
+from ladderlight.proof.burnsheet import chip_label, title_of
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.plots import ladder_plot, palette_plot, scan_line_plot, timing_plot
 from ladderlight.system.printable import printable
@@ -26,13 +27,15 @@ def page(
     banks: Sequence[int],
     tile_sets: Sequence[Mapping[str, Any]] = (),
     disturbed: Mapping[str, Any] | None = None,
+    tray: int | None = None,
 ) -> str:
     """Return the proof page as one HTML document that loads nothing but the screens beside it."""
     return (
         environment()
         .get_template("page.html")
         .render(
-            project=project,
+            project=project if tray is None else f"{project}, tray {tray}",
+            top=".." if tray is None else "../..",
             facts=_facts(board),
             screens=[_screen(manifest, bank) for bank in banks],
             tile_sets=tile_sets,
@@ -54,14 +57,43 @@ def page(
     )
 
 
+def trays_page(project: str, board: Board, manifest: Mapping[str, Any]) -> str:
+    """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small."""
+    devices, pictures = (_by_tray(manifest[key]) for key in ("devices", "pictures"))
+    trays = [
+        {
+            "number": number,
+            "folder": f"tray-{number:02d}",
+            "burn": [device["name"] for device in found if device["changed"]],
+            "screens": [
+                {"bank": bank, "names": ", ".join(p["name"] for p in pictures.get(number, ()) if p["bank"] == bank)}
+                for bank in sorted({picture["bank"] for picture in pictures.get(number, ())})
+            ],
+        }
+        for number, found in devices.items()
+    ]
+    return (
+        environment()
+        .get_template("trays.html")
+        .render(project=project, trays=trays, aspect=board.raster.mode.screen_aspect, facts=_facts(board))
+    )
+
+
+def _by_tray(entries: Sequence[Mapping[str, Any]]) -> dict[int, list[Mapping[str, Any]]]:
+    found: dict[int, list[Mapping[str, Any]]] = {}
+    for entry in entries:
+        found.setdefault(entry["tray"], []).append(entry)
+    return found
+
+
 def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
     """Return the burn sheet as one HTML document to print: a box to tick for every file."""
     return (
         environment()
         .get_template("burn-sheet.html")
         .render(
-            project=manifest["project"],
-            devices=manifest["devices"],
+            project=title_of(manifest),
+            devices=[{"label": chip_label(device), **device} for device in manifest["devices"]],
             parts={device.name: device.part for device in board.devices},
             notes=manifest["notes"],
             cautions=cautions(board),

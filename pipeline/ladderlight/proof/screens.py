@@ -12,7 +12,7 @@ from ladderlight.board import Board
 from ladderlight.flow.png import MOST_INDEXED, indexed_png, saved
 from ladderlight.proof.scanout import colours_of
 
-_COMPRESSION = 3  # half the time of the usual 6 for a third more bytes, and there may be hundreds of screens
+COMPRESSION = 3  # half the time of the usual 6 for a third more bytes, and there may be hundreds of screens
 _MOST_EMPTY = 16
 """Banks that are shown when no picture names its bank."""
 
@@ -32,7 +32,7 @@ def screen_png(board: Board, codes: NDArray[np.uint16]) -> bytes:
     if len(board.palette) > MOST_INDEXED or not dots:
         return to_png(colours_of(board, codes))
     return indexed_png(
-        codes.astype(np.uint8).repeat(dots, axis=1), board.palette.srgb8.tobytes(), compression=_COMPRESSION
+        codes.astype(np.uint8).repeat(dots, axis=1), board.palette.srgb8.tobytes(), compression=COMPRESSION
     )
 
 
@@ -41,6 +41,6 @@ def to_png(pixels: NDArray[np.uint8]) -> bytes:
     packed = pixels.astype(np.uint32) @ np.array([1 << 16, 1 << 8, 1], dtype=np.uint32)
     colours, index = np.unique(packed, return_inverse=True)
     if len(colours) > MOST_INDEXED:
-        return saved(Image.fromarray(pixels), compression=_COMPRESSION)
+        return saved(Image.fromarray(pixels), compression=COMPRESSION)
     palette = b"".join(int(colour).to_bytes(3, "big") for colour in colours)
-    return indexed_png(index.reshape(packed.shape).astype(np.uint8), palette, compression=_COMPRESSION)
+    return indexed_png(index.reshape(packed.shape).astype(np.uint8), palette, compression=COMPRESSION)

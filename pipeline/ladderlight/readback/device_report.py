@@ -15,6 +15,7 @@ from ladderlight.readback.dumps import Held
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, device_words_of, image_of
 from ladderlight.units.arrays import Words
+from ladderlight.workspace.trays import place_in
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -33,6 +34,12 @@ class DeviceReport:
     reading: Reading
     dumps: tuple[DumpReport, ...]
     found: Words
+    tray: int | None = None
+
+    @property
+    def place(self) -> str:
+        """The device in words, with its tray where there are several."""
+        return place_in(self.tray, f"device {self.comparison.device}")
 
     @property
     def unread_text(self) -> str:
@@ -53,6 +60,7 @@ def report_on(
     pictures: Mapping[int, Sequence[str]] | None = None,
     most: int = 1000,
     known: Sequence[Fault] = (),
+    tray: int | None = None,
 ) -> DeviceReport:
     """Compare what was read of a device with what it should hold.
 
@@ -66,6 +74,8 @@ def report_on(
         What all memories should hold.
     pictures, most, known
         As :func:`ladderlight.readback.comparison.compare` has them.
+    tray
+        The tray of the device, where there are several.
     """
     device = reading.device
     comparison = compare(
@@ -79,20 +89,20 @@ def report_on(
         for held in found
         if held.section.device == device
     )
-    return DeviceReport(comparison=comparison, reading=reading, dumps=dumps, found=held_words)
+    return DeviceReport(comparison=comparison, reading=reading, dumps=dumps, found=held_words, tray=tray)
 
 
-def unrecorded(reports: Sequence[DeviceReport], recorded: Collection[str]) -> list[Finding]:
+def unrecorded(reports: Sequence[DeviceReport], recorded: Collection[tuple[int, str]]) -> list[Finding]:
     """Return a note for each chip that differs and has no record, as an earlier build cannot be recognised there."""
     return [
         Finding(
             level="note",
-            where=f"device {name}",
+            where=report.place,
             message="no record of what this chip held, so an earlier build cannot be recognised; "
             "use ladderlight burned after each burning",
         )
-        for name in (report.reading.device.name for report in reports if not report.comparison.same)
-        if name not in recorded
+        for report in reports
+        if not report.comparison.same and (report.tray or 1, report.comparison.device) not in recorded
     ]
 
 
@@ -105,22 +115,28 @@ def document_of_reports(reports: Sequence[DeviceReport]) -> dict[str, Any]:
 
 
 def _document(report: DeviceReport) -> dict[str, Any]:
-    return document_of(report.comparison) | {
-        "complete": report.reading.complete,
-        "unread_bytes": report.reading.unread_bytes,
-        "unread": [_place(section) for section in report.reading.unread],
-        "dumps": [
-            {
-                "file": item.held.dump.name,
-                "format": item.held.dump.format,
-                **_place(item.held.section),
-                "base": item.held.base,
-                "left_out": item.held.left_out,
-                "differing": item.differing,
-            }
-            for item in report.dumps
-        ],
-    }
+    tray = {} if report.tray is None else {"tray": report.tray}
+    return (
+        document_of(report.comparison)
+        | tray
+        | {
+            "complete": report.reading.complete,
+            "unread_bytes": report.reading.unread_bytes,
+            "unread": [_place(section) for section in report.reading.unread],
+            "dumps": [
+                {
+                    "file": item.held.dump.name,
+                    "format": item.held.dump.format,
+                    **_place(item.held.section),
+                    "base": item.held.base,
+                    "left_out": item.held.left_out,
+                    "differing": item.differing,
+                    "note": item.held.note,
+                }
+                for item in report.dumps
+            ],
+        }
+    )
 
 
 def _place(section: Section) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,7 @@ def recognised(choices: Sequence[Held], wanted: Images) -> tuple[Held, bool] | N
     Only bytes count in which two choices differ, and none that have the dump's commonest value: an erased chip is like
     every device that is mostly empty. Of choices that should hold the very same, the first is taken.
     """
-    candidates = [_Candidate(held=held, should=expected_bytes(held, wanted)) for held in choices]
+    candidates = [Candidate.of(held, wanted) for held in choices]
     candidates.sort(key=lambda candidate: candidate.rank(wanted))
     for candidate in candidates:
         if candidate.is_the_same:
@@ -52,11 +53,16 @@ def expected_bytes(held: Held, wanted: Images) -> Bytes:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class _Candidate:
+class Candidate:
     """What a dump may be of, and the bytes that it should then have."""
 
     held: Held
     should: Bytes
+
+    @classmethod
+    def of(cls, held: Held, wanted: Images) -> Self:
+        """Return a dump as a part of a device that should hold this."""
+        return cls(held=held, should=expected_bytes(held, wanted))
 
     @cached_property
     def telling(self) -> NDArray[np.bool_]:
@@ -71,10 +77,12 @@ class _Candidate:
 
     @property
     def tells(self) -> bool:
+        """Whether any byte tells."""
         return bool(self.telling.any())
 
     @property
     def is_the_same(self) -> bool:
+        """Whether the dump is the very same, and tells anything."""
         return self.tells and np.array_equal(self.should, self.held.data)
 
     def rank(self, wanted: Images) -> tuple[int, int, int, int]:
@@ -84,11 +92,15 @@ class _Candidate:
         equal = [int(np.count_nonzero(values)) for values in (self.agreeing, self.should == data, plain == data)]
         return -equal[0], -equal[1], -equal[2], self.held.left_out
 
-    def is_clearly_better_than(self, other: _Candidate) -> bool:
+    def is_clearly_better_than(self, other: Self) -> bool:
         """Compare where the two should differ; the other byte order of a whole device's files is no rival."""
         ours, theirs = self.held.section, other.held.section
         if ours.whole and theirs.device == ours.device:
             return True
+        return self.is_clearly_more_like(other)
+
+    def is_clearly_more_like(self, other: Self) -> bool:
+        """Compare where the two should differ."""
         differs = self.should != other.should
         agrees, other_agrees = int((self.agreeing & differs).sum()), int((other.agreeing & differs).sum())
         return agrees > _LEAST * int((self.telling & differs).sum()) and agrees >= _TIMES * other_agrees

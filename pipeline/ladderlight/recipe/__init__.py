@@ -10,10 +10,16 @@ if TYPE_CHECKING:
     from ladderlight.recipe.files import PictureFile
     from ladderlight.recipe.language.model import Override, Recipe, StageUse
     from ladderlight.recipe.language.schemas import schema
-    from ladderlight.recipe.loading import load
+    from ladderlight.recipe.loading import load, load_revisions
 
-__all__ = ["Override", "PictureFile", "Recipe", "StageUse", "advice_on", "load", "schema"]
-_HOMES = {"PictureFile": "files", "advice_on": "advice", "load": "loading", "schema": "language.schemas"}
+__all__ = ["Override", "PictureFile", "Recipe", "StageUse", "advice_on", "load", "load_revisions", "schema"]
+_HOMES = {
+    "PictureFile": "files",
+    "advice_on": "advice",
+    "load": "loading",
+    "load_revisions": "loading",
+    "schema": "language.schemas",
+}
 
 
 def __getattr__(name: str) -> Any:

@@ -20,6 +20,7 @@ from ladderlight.board import (
     Part,
     Raster,
 )
+from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.lines import Signal, expand, expand_names
 from ladderlight.errors import Problem
@@ -131,7 +132,7 @@ def _plain_part(table: MemoryTable) -> Part:
     )
 
 
-def _channels(ladder: LadderTable) -> Iterator[tuple[str, dict[str, float] | R2RTable]]:
+def _channels(ladder: LadderTable) -> Iterator[tuple[str, dict[str, Assembly] | R2RTable]]:
     for name in (*GUNS, "grey"):
         channel = getattr(ladder, name)
         if channel is not None:
@@ -147,7 +148,9 @@ def _ladder(table: LadderTable) -> Ladder:
             rungs = dict.fromkeys(lines, 2 * written.r2r if written.rung is None else written.rung)
             channels.append(Channel(name=name, resistors=rungs, guns=guns[name], r2r=written.r2r))
         else:
-            channels.append(Channel(name=name, resistors=dict(written), guns=guns[name]))
+            resistors = {line: assembly.ohms for line, assembly in written.items()}
+            pairs = {line: assembly for line, assembly in written.items() if assembly.joined != "single"}
+            channels.append(Channel(name=name, resistors=resistors, guns=guns[name], pairs=pairs))
     driver = table.driver
     high, low = (driver.high, driver.low) if isinstance(driver, DriverTable) else (driver, driver)
     return Ladder(

@@ -9,17 +9,19 @@ from typing import Any
 
 from ladderlight.board import Board
 from ladderlight.colour.viewing import Viewing
-from ladderlight.errors import PluginError, Problem, StageFailure, nearest_word
+from ladderlight.errors import PluginError, Problem, RecipeError, StageFailure, nearest_word
 from ladderlight.recipe.boards import no_such_bank
 from ladderlight.recipe.chain import problem_of
-from ladderlight.recipe.language.model import CardUse
+from ladderlight.recipe.language.model import CardUse, Recipe, StageUse
 from ladderlight.recipe.option_files import files_named, read_files
 from ladderlight.recipe.source.problems import Report, dig
 from ladderlight.stages.boundary import problems_of
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 
-_OWN_KEYS = ("use", "bank")
+CARDS_SUFFIX = "-cards"
+"""Of the output folder of a build of cards instead of pictures."""
+_OWN_KEYS = ("use", "bank", "tray")
 
 
 def cards_of(
@@ -59,7 +61,7 @@ def cards_of(
         report.add_all(problems, where)
         files += files_named(options, folder)
         read = read_files(options, where, folder, report)
-        cards[place] = CardUse(declaration=declaration, options=read, bank=table.get("bank"))
+        cards[place] = CardUse(declaration=declaration, options=read, bank=table.get("bank"), tray=table.get("tray"))
     return cards, files
 
 
@@ -77,3 +79,38 @@ def check_cards(cards: Mapping[int, CardUse], board: Board, viewing: Viewing, re
             problems = [Problem(where=(), what=str(error), action="correct the plugin")]
         name = card.declaration.name
         report.add_all((replace(problem, what=f"card {name!r}: {problem.what}") for problem in problems), where)
+
+
+def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
+    """Return a recipe for the same board and programmer with the built-in test cards instead of its pictures.
+
+    The first built-in arrangement whose rule accepts the board places them.
+
+    Raises
+    ------
+    RecipeError
+        When no arrangement serves the board.
+    """
+    arrangements = map(registry.get, registry.built_in(Kind.ARRANGEMENT))
+    serving = (
+        found
+        for found in arrangements
+        if found.needs_pictures and not problems_of(found, recipe.board, found.complete({}), viewing=recipe.viewing)
+    )
+    arrangement = next(serving, None)
+    if arrangement is None:
+        raise RecipeError("no arrangement places test cards on this board; build it with its pictures")
+    cards = map(registry.get, registry.built_in(Kind.CARD))
+    return replace(
+        recipe,
+        name=f"{recipe.name} cards",
+        files=(),
+        cards=tuple(CardUse(declaration=card, options={}) for card in cards),
+        chain=(
+            StageUse(declaration=arrangement, options={}),
+            *(use for use in recipe.chain if use.declaration.kind is Kind.EMISSION),
+        ),
+        overrides=(),
+        patterns=(),
+        per_tray=None,
+    )

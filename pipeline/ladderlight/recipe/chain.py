@@ -21,7 +21,7 @@ from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import BUILT_IN, StageRegistry
 from ladderlight.stages.validation import KeyName
 
-_OWN_KEYS = ("match", "bank")
+_OWN_KEYS = ("match", "bank", "tray", "revision")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,7 +55,7 @@ def chain_of(
         if not isinstance(name, str) or not name:
             unknown.append("")
             continue
-        raw = {key: value for key, value in table.items() if key != "use"}
+        raw = {key: value for key, value in table.items() if key not in ("use", "revision")}
         try:
             declaration = registry.get(name)
         except PluginError as error:
@@ -168,7 +168,9 @@ def override_of(
                     options[index] = {**options.get(index, {}), **changed}
                     keys[index] = key
     matched = matching(str(table.get("match")), files, lambda file: (file_name(file.source), file.source))
-    return Override(files=frozenset(matched), bank=table.get("bank"), options=options, keys=keys)
+    return Override(
+        files=frozenset(matched), bank=table.get("bank"), tray=table.get("tray"), options=options, keys=keys
+    )
 
 
 def check_match(place: int, match: str, override: Override, files: Sequence[PictureFile], report: Report) -> None:

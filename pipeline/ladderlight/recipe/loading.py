@@ -13,7 +13,7 @@ from ladderlight.board.advice.checks import problems_of as problems_of_board
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Fault, PluginError, Problem, RecipeError
 from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
-from ladderlight.recipe.cards import cards_of, check_cards
+from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
 from ladderlight.recipe.files import PictureFile, idle_exclusions, lies_below, missing_file, picture_files, source_of
 from ladderlight.recipe.language.model import Override, Recipe
@@ -23,18 +23,31 @@ from ladderlight.recipe.recovery.contradictions import contradictions
 from ladderlight.recipe.recovery.intent import meaning_of
 from ladderlight.recipe.recovery.repair import may_follow, repaired
 from ladderlight.recipe.rules import check_rules
-from ladderlight.recipe.source.document import UnreadableError, read_document
+from ladderlight.recipe.source.document import Document, UnreadableError, read_document
 from ladderlight.recipe.source.problems import Report, Where, dig, tables
+from ladderlight.recipe.source.revisions import of_revision, one_of, revisions_of
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.registry import StageRegistry, installed_stages
 from ladderlight.stages.validation import as_json, problems_of
 from ladderlight.system.paths import is_file, resolved, trouble_with
 
-Pictures = Literal["needed", "checked", "ignored"]
+Pictures = Literal["needed", "checked", "ignored", "cards"]
 
 
-def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
-    """Read and check a recipe.
+def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> Recipe:
+    """Read and check a recipe, or one revision of it: as :func:`load_revisions`.
+
+    Raises
+    ------
+    UsageError
+        When the recipe has several revisions and none is named, too.
+    """
+    document = read_document(path, str(path))
+    return _load(document, path, one_of(revisions_of(document.data, revision)), pictures)
+
+
+def load_revisions(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> tuple[Recipe, ...]:
+    """Read and check a recipe: all of its revisions, each as a recipe of its own, or the one that is named.
 
     Parameters
     ----------
@@ -43,32 +56,54 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
     pictures
         ``"needed"``: there must be pictures, as for a build. ``"checked"``: ``[pictures]`` may be left out, as before
         there are any, but what it names must be there. ``"ignored"``: only the board and the chain are wanted.
+        ``"cards"``: all built-in test cards instead, for an output folder of their own beside the recipe's.
 
     Raises
     ------
     RecipeError
         With all that is wrong: ``file:line:column: what; what to do``.
+    UsageError
+        When there is no such revision.
     """
     document = read_document(path, str(path))
+    recipes: list[Recipe] = []
+    faults: list[Fault] = []
+    for name in revisions_of(document.data, revision):
+        try:
+            recipes.append(_load(document, path, name, pictures))
+        except RecipeError as error:
+            faults += error.faults
+    if faults:
+        raise RecipeError.of(dict.fromkeys(faults))
+    return tuple(recipes)
+
+
+def _load(document: Document, path: Path, revision: str | None, pictures: Pictures) -> Recipe:
     report = Report(recipe=document)
     folder = path.resolve().parent
-    raw, board_file = _with_board_file(document.data, folder, path, report)
+    raw, board_file = _with_board_file(of_revision(document.data, revision, report), folder, path, report)
     raw = _check_tables(raw, report)
+    if revision is not None and "board" not in raw:  # its file is not a text, which is reported
+        report.problems = [
+            problem for problem in report.problems if problem.where != () or "'board'" not in problem.what
+        ]
     board = _board(raw, report)
-    files = _files(raw, folder, report, wanted=pictures != "ignored")
+    wants_files = pictures in ("needed", "checked")
+    files = _files(raw, folder, report, wanted=wants_files)
     plugins, registry = _plugins(raw, folder, report)
     links, unknown = chain_of(tables(raw, "stage"), registry, report)
     wanted = takes_pictures(link.declaration for link in links)
     _check_wanted(raw, pictures, report, wanted=wanted)
+    _check_trays(raw, report)
     option_files = [path for link in links for path in files_named(link.options, folder)]
     links = with_files(links, folder, report)
-    cards, card_files = cards_of(raw, folder, registry, report) if pictures != "ignored" else ({}, [])
+    cards, card_files = cards_of(raw, folder, registry, report) if wants_files else ({}, [])
     # A stage that the chain lacks may be meant by a name in it that is not known.
     unspoken = (*unknown, *registry.names, *registry.uses) if unknown else ()
     overrides = [
         override_of(place, table, links, files, unspoken, report) for place, table in enumerate(tables(raw, "picture"))
     ]
-    if pictures != "ignored":
+    if wants_files:
         _check_matches(raw, overrides, files, report)
     option_files += card_files
     option_files += [
@@ -86,26 +121,29 @@ def load(path: Path, *, pictures: Pictures = "needed") -> Recipe:
         "file": option_files,
         "picture": [file.path for file in files],
     }
-    output = _output(raw, folder, inputs, report)
+    output = _output(raw, folder, inputs, report, suffix=CARDS_SUFFIX if pictures == "cards" else "")
     if report.problems or report.problems_as_written or report.unreadable:
         raise RecipeError.of(report.faults)
     assert board is not None  # noqa: S101 - without a board there is a problem
-    return Recipe(
+    recipe = Recipe(
         path=path.resolve(),
         folder=folder,
         name=dig(raw, "project", "name") or path.resolve().stem,
-        output=output,
+        output=output if revision is None else output / revision,
+        revision=revision,
         board=board,
         files=tuple(files) if wanted else (),
         chain=tuple(link.use for link in links),
         overrides=tuple(overrides),
         cards=tuple(cards.values()) if wanted else (),
+        per_tray=_per_tray(raw, board),
         viewing=_viewing(raw),
         plugins=tuple(plugins),
         patterns=tuple(dig(raw, "pictures", "files") or ()),
         named=tuple(dict.fromkeys([*board_file, *option_files])),
         cautions=tuple(report.cautions),
     )
+    return recipe_of_cards(recipe, registry) if pictures == "cards" else recipe
 
 
 def stages_of(path: Path) -> tuple[StageRegistry, list[Fault]]:
@@ -216,6 +254,24 @@ def _check_matches(
             check_match(place, str(table["match"]), override, files, report)
 
 
+def _per_tray(raw: Mapping[str, Any], board: Board) -> int | None:
+    found = dig(raw, "pictures", "per_tray")
+    return board.bank_count if found == "banks" else found
+
+
+def _check_trays(raw: Mapping[str, Any], report: Report) -> None:
+    """Complain of trays that are asked for where there is one set of chips only."""
+    if dig(raw, "pictures", "per_tray") is not None:
+        return
+    cards = dig(raw, "pictures", "cards")
+    places: list[tuple[Where, Any]] = [(("picture", at), table) for at, table in enumerate(tables(raw, "picture"))]
+    places += [(("pictures", "cards", at), card) for at, card in enumerate(cards if isinstance(cards, list) else ())]
+    for where, table in places:
+        if isinstance(table, dict) and "tray" in table:
+            what = f"tray is {table['tray']}, but all pictures go into one set of chips"
+            _add(report, (*where, "tray"), what, 'add per_tray = "banks" to [pictures]')
+
+
 def _viewing(raw: Mapping[str, Any]) -> Viewing:
     """Return the viewing distance and the screen's width of a valid recipe."""
     if "viewing" not in raw:
@@ -267,10 +323,13 @@ def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> N
             report.add(no_such_bank(bank, banks, ("picture", place, "bank")))
 
 
-def _output(raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path]], report: Report) -> Path:
+def _output(
+    raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path]], report: Report, *, suffix: str
+) -> Path:
     """Return the output folder; a build replaces what is in it, so no input may be there. ``inputs`` are by kind."""
     written = dig(raw, "project", "output")
     output = resolved(folder / (written if isinstance(written, str) else "out"))
+    output = output.parent / (output.name + suffix)
     where = ("project", "output")
     if report.has(*where):
         return output

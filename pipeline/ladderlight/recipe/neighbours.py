@@ -41,16 +41,26 @@ class Neighbour:
             return {"board": None}
 
     @property
-    def output(self) -> Path:
-        """Its output folder."""
+    def outputs(self) -> tuple[Path, ...]:
+        """Its output folders, one for each revision."""
         project = self.raw.get("project")
         named = project.get("output") if isinstance(project, dict) else None
-        return self.path.parent / (named if isinstance(named, str) and "\0" not in named else "out")
+        top = self.path.parent / (named if isinstance(named, str) and "\0" not in named else "out")
+        return tuple(top / name for name in self._revisions) or (top,)
 
     @cached_property
     def devices(self) -> frozenset[tuple[str, str]] | None:
-        """Names and parts of its devices; None when its board cannot be read."""
-        board = self.raw["board"]
+        """Names and parts of its devices, in any revision; None when a board cannot be read."""
+        found = [self._devices(board) for board in self._revisions.values() or (self.raw.get("board"),)]
+        return None if None in found else frozenset().union(*filter(None, found))
+
+    @property
+    def _revisions(self) -> Mapping[str, Any]:
+        written = self.raw.get("revisions")
+        names = written if isinstance(written, dict) else {}
+        return {name: file for name, file in names.items() if "\0" not in name}
+
+    def _devices(self, board: Any) -> frozenset[tuple[str, str]] | None:
         try:
             if isinstance(board, str) and _readable(self.path.parent / board):
                 inner = read_document(self.path.parent / board, board).data
@@ -69,7 +79,9 @@ def neighbours_of(recipe: Path) -> tuple[Neighbour, ...]:
     """Return the other recipes of the folder of a recipe's file, by name."""
     others = sorted(recipe.parent.glob("*.toml"))
     found = (Neighbour(path=other) for other in others if other.resolve() != recipe.resolve() and _readable(other))
-    return tuple(other for other in found if "board" in other.raw)  # else a board file, or another program's
+    return tuple(
+        other for other in found if {"board", "revisions"} & other.raw.keys()
+    )  # else a board file, or another program's
 
 
 def _readable(path: Path) -> bool:

@@ -30,9 +30,11 @@ class Reads:
     patterns: tuple[str, ...] = ()
 
     @classmethod
-    def of(cls, recipe: Recipe) -> Self:
-        """Return what a recipe reads: itself, board, files of options, plugins and what they import beside them."""
-        files = (recipe.path, *recipe.named, *recipe.plugins, *_modules_beside(recipe.plugins))
+    def of(cls, *recipes: Recipe) -> Self:
+        """Return what the revisions of a recipe read: itself, boards, files of options, plugins and their imports."""
+        recipe = recipes[0]  # whose plugins and pictures are those of all
+        named = (path for each in recipes for path in each.named)
+        files = (recipe.path, *named, *recipe.plugins, *_modules_beside(recipe.plugins))
         return cls(folder=recipe.folder, files=frozenset(files), patterns=recipe.patterns)
 
     @classmethod

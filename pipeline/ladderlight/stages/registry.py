@@ -127,6 +127,11 @@ class StageRegistry:
         built_in = ((name, item) for name, items in known for item in items if item.plugin == BUILT_IN)
         return next((name for name, item in built_in if self._summary(item).kind is kind), "")
 
+    def built_in(self, kind: Kind) -> list[str]:
+        """Return the qualified names of the built-in stages of a kind, in the order of their plugin's list."""
+        own = (item for registered in self._stages.values() for item in registered if item.plugin == BUILT_IN)
+        return [item.qualified for item in own if self._summary(item).kind is kind]
+
     def summaries(self) -> list[StageSummary]:
         """Describe all stages, in the order of their kinds, without importing them."""
         found = [self._summary(item) for registered in self._stages.values() for item in registered]
@@ -211,7 +216,8 @@ def declared(plugin: str, name: str, file: PluginFile | None) -> StageDeclaratio
 
 def _stages_in(file: PluginFile, *, run: bool = False) -> list[_Registered]:
     """List the stages of a project's own file, which is run unless it is loaded as it is; with ``run``, always."""
-    name = f"ladderlight_local_{file.path.stem}_{hashlib.sha256(os.fsencode(file.path.resolve())).hexdigest()[:12]}"
+    home = file.home or str(file.path.resolve())
+    name = f"ladderlight_local_{file.path.stem}_{hashlib.sha256(os.fsencode(home)).hexdigest()[:12]}"
     module = sys.modules.get(name)
     if run or module is None or vars(module).get(_SOURCE) != file:
         module = _run(file, name)

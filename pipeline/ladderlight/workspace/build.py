@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -13,28 +15,33 @@ from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
 from ladderlight.cache.store import Cache
 from ladderlight.engine.cards import with_cards
+from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.entries import Described
+from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.steps import Progress, Refused
-from ladderlight.errors import BuildError, DocumentError
+from ladderlight.errors import ArrangementError, BuildError, DocumentError, Fault, PictureError
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
-from ladderlight.proof.page import burn_page
+from ladderlight.proof.page import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import shown_banks
 from ladderlight.recipe import Recipe
+from ladderlight.recipe.headers import headers_of
 from ladderlight.recipe.inputs import inputs_of
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
 from ladderlight.storage.stopping import noting_stops, stoppable
 from ladderlight.system.printable import json_text, printable
 from ladderlight.system.versions import versions
+from ladderlight.units.words import joined
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import account_of, known_inputs
-from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, read_manifest
+from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, digest_of_inputs, read_manifest
 from ladderlight.workspace.readiness import readiness
-from ladderlight.workspace.recorded import recorded_chips
+from ladderlight.workspace.recorded import Recorded, recorded_chips
+from ladderlight.workspace.trays import Tray, deal
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,6 +52,8 @@ class Built:
     manifest: Mapping[str, Any]
     """As plain values; see :class:`ladderlight.workspace.manifest.Manifest`."""
     findings: tuple[Finding, ...]
+    complete: bool = True
+    """False where trays with bad pictures were left out."""
 
     @property
     def device_files(self) -> tuple[Path, ...]:
@@ -64,7 +73,9 @@ def build(
     progress: Progress | None = None,
     refused: Refused | None = None,
     strict: bool = False,
+    keep_going: bool = False,
     cached: bool = True,
+    executor: Executor | None = None,
     began: int | None = None,
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
@@ -73,6 +84,10 @@ def build(
     ----------
     recipe, workers, progress, strict
         The recipe, and how it is built.
+    keep_going
+        Whether trays with bad pictures are left out, and the others built.
+    executor
+        Where pictures are worked on; threads, if none is given.
     cached
         Whether the user's cache is used.
     began
@@ -86,56 +101,139 @@ def build(
     PictureError, ArrangementError
         When pictures turn out not to be usable or not to fit. In every case the old output stays as it was.
     """
+    faults: list[Fault] = []
+
+    def note(fault: Fault) -> None:
+        faults.append(fault)
+        if refused:
+            refused(fault)
+
     with noting_stops(NOTHING_REPLACED):
-        refuse_errors(readiness(recipe, strict=strict, whole=strict))
+        ready = readiness(recipe, strict=strict, whole=strict)
+        sources = {file.source for file in recipe.files}
+        bad = {one: None for one in ready if keep_going and one.level == "error" and one.where in sources}
+        refuse_errors([one for one in ready if one not in bad])
         cache = Cache.of_user() if cached else None
         # Before: a file that changes while pictures are reduced has changed since.
         seen = known_inputs(recipe, cache)
         account = account_of(recipe, seen, began=began) if cache and began else None
         chain = Chain(recipe=recipe, cache=cache, seen=seen)
-        coded = with_cards(recipe, chain.code_pictures(workers=workers, progress=progress, refused=refused))
-        found = refuse_errors([*recipe.findings, *_cautions(coded.described, strict=strict)])
-        contents = stoppable(partial(chain.arrange, coded))
-        files = chain.emit(contents)
+        coded = chain.code_pictures(
+            workers=workers, progress=progress, refused=note, executor=executor, keep_going=keep_going
+        )
+        described = coded.described
+        bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in faults}
+        found = refuse_errors([*recipe.findings, *_cautions(described, strict=strict)])
+        trays, left_out = _dealt(recipe, described, list(bad))
     with staged_output(recipe.output, recipe.owner) as staging:
-        folder = staging.folder
         recorded = recorded_chips(recipe)
         before = _manifest_before(recipe.output)
-        _write(folder / "devices", ((file.name, file.data) for file in files))
-        words = read_memories(recipe.board, folder / "devices", files)
+        inputs = [InputEntry.model_validate(item) for item in inputs_of(recipe, seen)]
+        going = _Going(
+            chain=chain,
+            folder=staging.folder,
+            recorded=recorded,
+            inputs=digest_of_inputs(inputs),
+            versions=versions(),
+            found=found,
+        )
+        made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
+        _write(staging.folder, _pages(recipe, made))
+    found = (*found, *recorded.findings)
+    if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
+        account.keep(cache, json_text(made.document).encode(), found)
+    told = (*found, *bad, *left_out, *version_findings(before, made), *_edited(staging))
+    return Built(output=recipe.output, manifest=made.document, findings=told, complete=not bad)
+
+
+def _dealt(recipe: Recipe, coded: Sequence[Described], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:
+    """Return the trays to build, and an error for each one that is left out because of bad pictures.
+
+    Raises
+    ------
+    PictureError
+        When no tray is left.
+    """
+    known = {file.source: probe.frames for file, probe in headers_of(recipe).probes.items()} if bad else {}
+    known |= Counter(picture.origin.source for picture in coded)
+    trays = deal(recipe, {file: known.get(file.source, 1) for file in recipe.files})
+    spoilt = {one.where for one in bad}
+    left_out, building = [], []
+    for tray in trays:
+        names = [file.source for file in tray.files if file.source in spoilt]
+        if names:
+            message = f"not built because of {joined(names)}; correct or leave out what is wrong, and build again"
+            left_out.append(Finding(level="error", where=f"tray {tray.number}", message=message))
+        else:
+            building.append(tray)
+    if not building:
+        raise PictureError.of(Fault(where=one.where, message=one.message) for one in bad)
+    return building, left_out
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Going:
+    """What the trays of a build have in common."""
+
+    chain: Chain
+    folder: Path
+    recorded: Recorded
+    inputs: str | None
+    """Their digest."""
+    versions: Mapping[str, str]
+    found: Sequence[Finding]
+
+    def tray(self, tray: Tray, coded: CodedPictures) -> Manifest:
+        """Arrange the pictures of a tray, write its device files and its proof. Only its manifest stays in memory."""
+        recipe = self.chain.recipe
+        pictures = with_cards(recipe, coded.of_files(tray.files), tray.cards)
+        with _named(tray):
+            contents = stoppable(partial(self.chain.arrange, pictures))
+            files = self.chain.emit(contents)
+        files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
+        _write(self.folder / "devices", ((file.name, file.data) for file in files))
+        words = read_memories(recipe.board, self.folder / "devices", files)
         banks = shown_banks(recipe.board, (placed.bank for placed in contents.pictures))
         scanned = Scanned(board=recipe.board, words=words, banks=banks, tile_sets=contents.tile_sets)
-        merged = merged_metrics(scanned, contents.pictures, coded)
         made = describe(
             project=recipe.name,
             board=recipe.board,
             contents=contents,
             files=files,
             images=scanned.images,
-            burned=recorded.of_tray(),
-            details={
-                picture.origin.name: {**picture.notes, "metrics": dict(picture.metrics)} for picture in coded.described
-            },
-            merged=merged,
-            inputs=[InputEntry.model_validate(item) for item in inputs_of(recipe, seen)],
-            versions=versions(),
+            burned=self.recorded.of_tray(tray.number or 1),
+            details={each.origin.name: {**each.notes, "metrics": dict(each.metrics)} for each in pictures.described},
+            merged=merged_metrics(scanned, contents.pictures, pictures),
+            digest=self.inputs,
+            versions=self.versions,
+            revision=recipe.revision,
+            tray=tray.number,
         )
-        _write(folder, _pages(recipe.name, scanned, made, found))
-    found = (*found, *recorded.findings)
-    if cache and account and not recorded.record.of_recipe(None):  # whose such chips are depends on other recipes
-        account.keep(cache, json_text(made.document).encode(), found)
-    kept = (*version_findings(before, made), *_edited(staging))
-    return Built(output=recipe.output, manifest=made.document, findings=(*found, *kept))
+        proof = proof_files(printable(recipe.title), scanned, made.printable, self.found, tray=tray.number)
+        _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
+        return made
 
 
-def _pages(project: str, scanned: Scanned, made: Manifest, found: Sequence[Finding]) -> Iterator[tuple[str, bytes]]:
-    """Yield what is written beside the device files: the sheets and pages made from the manifest, and itself."""
+@contextmanager
+def _named(tray: Tray) -> Iterator[None]:
+    """Name the tray in errors of its arrangement."""
+    try:
+        yield
+    except ArrangementError as error:
+        if tray.number is None:
+            raise
+        faults = [replace(one, where=tray.place(one.where or "pictures")) for one in error.faults]
+        raise ArrangementError.of(faults) from None
+
+
+def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
+    """Yield what is written beside the device files and proofs: the sheets made from the manifest, and itself."""
     shown = made.printable
-    yield "burn-sheet.txt", burn_sheet(scanned.board, shown).encode()
-    yield "burn-sheet.html", burn_page(scanned.board, shown).encode()
-    yield from bench_files(printable(project), scanned.board)
-    proof = proof_files(printable(project), scanned, shown, found)
-    yield from ((f"proof/{name}", data) for name, data in proof)
+    yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
+    yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
+    yield from bench_files(printable(recipe.title), recipe.board)
+    if made.trays != (None,):
+        yield "proof/index.html", trays_page(printable(recipe.title), recipe.board, shown).encode()
     yield FILE, json_text(made.document).encode()
 
 

@@ -160,6 +160,7 @@ class Burn:
     another now, else empty. ``blank`` is that it should hold nothing but FFh, as a new or erased chip does.
     ``differing`` bytes are not as they should be, and ``cause`` is the reason where the inputs are the same.
     ``eraser`` is for a chip that light erases whether bits must be set again; None for other chips.
+    ``against`` is what the chip holds, in words, where that is not recorded.
     ``blocks`` are the first and last byte of each run of pages or sectors that differ, None where a part has none.
     """
 
@@ -173,6 +174,7 @@ class Burn:
     eraser: bool | None
     block: int
     blocks: tuple[tuple[int, int], ...] | None
+    against: str = ""
 
     @property
     def needed(self) -> bool:
@@ -185,15 +187,20 @@ class Burn:
         return sum((last + 1 - first) // self.block for first, last in self.blocks or ())
 
     @property
+    def _held(self) -> str:
+        return f"the chip of {self.against}" if self.against else "the recorded chip"
+
+    @property
     def text(self) -> str:
         """The verdict in words, with what to do."""
         if self.other:
-            return f"the recorded chip is a {self.other}; a new {self.part} is needed"
+            return f"{self._held} is a {self.other}; a new {self.part} is needed"
         if not self.known:
             return "all FFh, as a new or erased chip is; no need to burn it" if self.blank else _UNKNOWN
         if not self.needed:
             return "holds this already"
-        amount = f"differs from the last build in {self.differing:,} byte{'s' * (self.differing != 1)}{self.cause}"
+        count = f"{self.differing:,} byte{'s' * (self.differing != 1)}"
+        amount = f"differs from {self.against or 'the last build'} in {count}{self.cause}"
         if self.eraser is not None:
             return amount + ("; erase it, then burn it" if self.eraser else ", by cleared bits only; burn it as it is")
         if self.blocks is not None and self.block > 1:
@@ -207,7 +214,7 @@ class Burn:
 _UNKNOWN = "no record of this chip; burn it"
 
 
-def burn_of(chip: Chip | None, device: Device, image: bytes, *, cause: str = "") -> Burn:
+def burn_of(chip: Chip | None, device: Device, image: bytes, *, cause: str = "", against: str = "") -> Burn:
     """Compare what a device should hold with what is recorded of it.
 
     Programming clears bits, and only erasing sets them: a chip that light erases can take a change that only clears
@@ -235,6 +242,7 @@ def burn_of(chip: Chip | None, device: Device, image: bytes, *, cause: str = "")
         eraser=eraser,
         block=block,
         blocks=blocks,
+        against=against,
     )
 
 

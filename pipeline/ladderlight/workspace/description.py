@@ -43,9 +43,14 @@ def describe(
     details: Details | None = None,
     merged: Merged | None = None,
     inputs: Sequence[InputEntry] = (),
+    digest: str | None = None,
     versions: Mapping[str, str] | None = None,
+    revision: str | None = None,
+    tray: int | None = None,
 ) -> Manifest:
-    """Return the manifest of a build. The same inputs and versions give the same one; it does not depend on the time.
+    """Return the manifest of a build, or of a tray of it.
+
+    The same inputs and versions give the same one; it does not depend on the time.
 
     Parameters
     ----------
@@ -66,11 +71,18 @@ def describe(
         ``details``.
     inputs
         The files that the build is made from.
+    digest
+        Of those files, see :func:`ladderlight.workspace.manifest.digest_of_inputs`; needed where they are not given.
     versions
         Of Ladderlight and of what computes, see :mod:`ladderlight.system.versions`.
+    revision
+        Of the recipe, where it has several boards.
+    tray
+        Which complete set of chips this is, where there are several.
     """
     occupancies = occupancies_of(board, contents)
-    digest = digest_of_inputs(inputs)
+    digest = digest or digest_of_inputs(inputs)
+    own_tray = {} if tray is None else {"tray": tray}
     devices = []
     for device in board.devices:
         chip = (burned or {}).get(device.name)
@@ -79,34 +91,44 @@ def describe(
         image = images[device.name]
         burn = burn_of(chip, device, image, cause=cause and f" because of {cause} (same inputs)")
         own = [file for file in files if file.device == device.name]
-        devices.append(_device(device, image, burn, occupancies[device.name], own))
+        devices.append(_device(device, image, burn, occupancies[device.name], own, own_tray))
     shown = [memory.name for memory in board.driving_memories]
     direct = [memory.name for memory in board.memories if is_direct(board, memory)]
     picture = partial(_picture, [name for name in shown if name in direct] or direct)
     return Manifest(
         format=FORMAT,
         project=project,
+        **({} if revision is None else {"revision": revision}),
         devices=tuple(devices),
         inputs=tuple(inputs),
         versions=dict(versions or {}),
-        notes=contents.notes,
+        notes=contents.notes if tray is None else tuple(f"tray {tray}: {note}" for note in contents.notes),
         pictures=tuple(
             picture(
                 placed,
                 (details or {}).get(placed.origin.name, {}),
                 (merged or {}).get((placed.origin.name, placed.bank), {}),
+                own_tray,
             )
             for placed in contents.pictures
         ),
     )
 
 
-def _device(device: Device, image: bytes, burn: Burn, occupancy: Occupancy, files: Sequence[DeviceFile]) -> DeviceEntry:
+def _device(
+    device: Device,
+    image: bytes,
+    burn: Burn,
+    occupancy: Occupancy,
+    files: Sequence[DeviceFile],
+    tray: Mapping[str, int],
+) -> DeviceEntry:
     in_order = cache(partial(_in_order, image, device))
     sums = cache(checksums_of)  # a file often holds all of the image
     held = [(file, file.span) for file in files if file.span is not None]
     return DeviceEntry(
         name=device.name,
+        **tray,
         memory=device.memory,
         part=device.part.number,
         file=held[0][0].name if held else None,
@@ -160,11 +182,16 @@ def _in_order(image: bytes, device: Device, order: str) -> bytes:
 
 
 def _picture(
-    memories: Sequence[str], placed: PlacedPicture, details: Mapping[str, Any], merged: Mapping[str, float]
+    memories: Sequence[str],
+    placed: PlacedPicture,
+    details: Mapping[str, Any],
+    merged: Mapping[str, float],
+    tray: Mapping[str, int],
 ) -> PictureEntry:
     origin = placed.origin
     entry = {
         "name": origin.name,
+        **tray,
         "source": origin.source,
         "frame": origin.frame,
         "duration": origin.duration,

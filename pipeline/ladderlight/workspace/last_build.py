@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from ladderlight.board import Board, Finding
 from ladderlight.devices.files import images_of
-from ladderlight.errors import BuildError, DocumentError, LadderlightError
+from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError
 from ladderlight.flow.pictures import DeviceFile
 from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
@@ -19,33 +19,82 @@ from ladderlight.storage.output import settled
 from ladderlight.storage.record import Owner, refuse_another
 from ladderlight.system.versions import changed_versions
 from ladderlight.units.arrays import Bytes, MemoryWords
+from ladderlight.units.words import joined
 from ladderlight.workspace.manifest import FILE, Manifest, read_manifest
+from ladderlight.workspace.trays import folder_of, place_in
 
 _MOST_NAMED = 4
 
 
 @dataclass(frozen=True, kw_only=True)
-class LastBuild:
-    """What the output folder holds: the manifest, and from the device files all words and each device's image."""
+class LastTray:
+    """A set of chips of the last build: from its device files all words and each device's image.
 
-    manifest: Manifest
+    ``number`` is None where there is one set only.
+    """
+
+    number: int | None
     words: MemoryWords
     images: Mapping[str, bytes]
     files: tuple[DeviceFile, ...]
-    """The device files with their spans, without data."""
-
-    @property
-    def pictures(self) -> dict[int, list[str]]:
-        """Names of the pictures in each bank that holds any."""
-        banks: dict[int, list[str]] = {}
-        for picture in self.manifest.pictures:
-            banks.setdefault(picture.bank, []).append(picture.name)
-        return banks
+    """The device files with their spans, without data; their names are those in the tray's folder."""
+    pictures: Mapping[int, Sequence[str]]
+    """Names of the pictures in each bank that holds any."""
 
     @property
     def image_arrays(self) -> dict[str, Bytes]:
         """Images as arrays."""
         return {name: np.frombuffer(image, dtype=np.uint8) for name, image in self.images.items()}
+
+
+@dataclass(frozen=True, kw_only=True)
+class LastBuild:
+    """What the output folder holds: the manifest, and its trays, which are read one at a time."""
+
+    output: Path
+    board: Board
+    manifest: Manifest
+    mark: tuple[int, int]
+
+    def tray(self, number: int | None = None) -> LastTray:
+        """Read the device files of a tray.
+
+        Raises
+        ------
+        BuildError
+            When another build has replaced this one.
+        DeviceFileError
+            When the files are damaged.
+        """
+        entries = [device for device in self.manifest.devices if device.tray == number]
+        files = tuple(piece.of_device(device.name) for device in entries for piece in device.pieces)
+        with settled(self.output):
+            if _mark(self.output) != self.mark:
+                raise BuildError("another build has replaced this one; run the command again", where=self.output)
+            words = read_memories(self.board, self.output / "devices", files)
+        pictures: dict[int, list[str]] = {}
+        for picture in self.manifest.pictures:
+            if picture.tray == number:
+                pictures.setdefault(picture.bank, []).append(picture.name)
+        images = images_of(self.board, words)
+        files = tuple(replace(file, name=file.name.removeprefix(folder_of(number))) for file in files)
+        return LastTray(number=number, words=words, images=images, files=files, pictures=pictures)
+
+    def numbers(self, asked: Sequence[int] = ()) -> tuple[int | None, ...]:
+        """Return the trays that are asked for; all when none is.
+
+        Raises
+        ------
+        UsageError
+            When one was not built.
+        """
+        built = self.manifest.trays
+        for number in asked:
+            if number not in built:
+                what = "the last build has no trays" if built == (None,) else f"the last build has no tray {number}"
+                use = "leave --tray out" if built == (None,) else f"use {joined(list(map(str, built)), 'or')}"
+                raise UsageError(f"{what}; {use}")
+        return tuple(dict.fromkeys(asked)) or built
 
 
 def last_build(output: Path, board: Board, owner: Owner | None = None) -> LastBuild:
@@ -57,26 +106,27 @@ def last_build(output: Path, board: Board, owner: Owner | None = None) -> LastBu
         When there is none, or it was of another board or recipe.
     DocumentError
         When its manifest is damaged.
-    DeviceFileError
-        When its device files are damaged.
     """
     with settled(output):
         if owner is not None:
             refuse_another(output, owner)
-        return _last_build(output, board)
+        path = output / FILE
+        manifest = read_manifest(output)
+        if manifest is None:
+            raise BuildError("there is no build yet; run ladderlight build first", where=path)
+        mark = _mark(output)
+    devices = [(device.name, device.part.number, device.part.bytes) for device in board.devices]
+    for number in manifest.trays or (None,):
+        built = [(device.name, device.part, device.bytes) for device in manifest.devices if device.tray == number]
+        if built != devices:
+            raise BuildError("the last build was of other devices than the recipe has now; build again", where=path)
+    return LastBuild(output=output, board=board, manifest=manifest, mark=mark)
 
 
-def _last_build(output: Path, board: Board) -> LastBuild:
-    path = output / FILE
-    manifest = read_manifest(output)
-    if manifest is None:
-        raise BuildError("there is no build yet; run ladderlight build first", where=path)
-    built = [(device.name, device.part, device.bytes) for device in manifest.devices]
-    if built != [(device.name, device.part.number, device.part.bytes) for device in board.devices]:
-        raise BuildError("the last build was of other devices than the recipe has now; build again", where=path)
-    files = tuple(piece.of_device(device.name) for device in manifest.devices for piece in device.pieces)
-    words = read_memories(board, output / "devices", files)
-    return LastBuild(manifest=manifest, words=words, images=images_of(board, words), files=files)
+def _mark(output: Path) -> tuple[int, int]:
+    """Return what differs between two manifests: time of change and number of the file."""
+    found = (output / FILE).stat()
+    return found.st_mtime_ns, found.st_ino
 
 
 def stale_findings(recipe: Recipe) -> list[Finding]:
@@ -106,13 +156,13 @@ def version_findings(before: Manifest | None, now: Manifest) -> list[Finding]:
     if before is None or before.inputs_digest != now.inputs_digest:
         return []
     cause = changed_versions(before.versions, now.versions)
-    held = {(device.name, device.part): device.sha256 for device in before.devices}
+    held = {(device.tray, device.name, device.part): device.sha256 for device in before.devices}
     return [
         Finding(
             level="caution",
-            where=f"device {device.name}",
+            where=place_in(device.tray, f"device {device.name}"),
             message=f"differs from the build before because of {cause} (same inputs); check the proof before burning",
         )
         for device in now.devices
-        if cause and held.get((device.name, device.part), device.sha256) != device.sha256
+        if cause and held.get((device.tray, device.name, device.part), device.sha256) != device.sha256
     ]

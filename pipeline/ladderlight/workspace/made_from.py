@@ -25,7 +25,7 @@ def known_inputs(recipe: Recipe, cache: Cache | None) -> dict[str, Seen]:
     """
     if cache is None:
         return seen_inputs(recipe)
-    key = digest_of(("files of a recipe", recipe.path))
+    key = digest_of(("files of a recipe", recipe.path, recipe.revision))
     known = _known(cache, key)
     seen = seen_inputs(recipe, known)
     if seen != known:

@@ -7,7 +7,7 @@ import json
 from collections.abc import Sequence
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, ConfigDict, Field, JsonValue
 
@@ -23,6 +23,8 @@ FILE = "manifest.json"
 FORMAT: Literal[1] = 1
 
 Size = Annotated[int, Field(ge=0, le=1 << 32)]
+TrayNumber = Annotated[int, Field(ge=1)] | None
+"""None where there is one set of chips only."""
 
 
 def _inside(name: str) -> str:
@@ -88,6 +90,7 @@ class DeviceEntry(Kept):
     """One device, with its checksums in the byte order of its first file."""
 
     name: str
+    tray: TrayNumber = None
     memory: str = ""
     part: str
     file: str | None = None
@@ -125,6 +128,7 @@ class PictureEntry(Kept):
     __pydantic_extra__: dict[str, JsonValue] = Field(init=False)
 
     name: str
+    tray: TrayNumber = None
     source: str = ""
     frame: Size = 0
     duration: int | float | None = None
@@ -138,11 +142,29 @@ class Manifest(Kept):
 
     format: Literal[1]
     project: str = ""
+    revision: str | None = None
     devices: Annotated[tuple[DeviceEntry, ...], Field(strict=False)]
     inputs: Annotated[tuple[InputEntry, ...], Field(strict=False)] = ()
     versions: dict[str, str] = Field(default_factory=dict)
     notes: Annotated[tuple[str, ...], Field(strict=False)] = ()
     pictures: Annotated[tuple[PictureEntry, ...], Field(strict=False)]
+
+    @classmethod
+    def of_trays(cls, made: Sequence[Self], inputs: Sequence[InputEntry]) -> Self:
+        """Join the manifests of the trays of a build, and put in its inputs; all else they have in common."""
+        first = {name: getattr(made[0], name) for name in made[0].model_fields_set}
+        joined = {
+            "devices": tuple(device for each in made for device in each.devices),
+            "pictures": tuple(picture for each in made for picture in each.pictures),
+            "notes": tuple(dict.fromkeys(note for each in made for note in each.notes)),
+            "inputs": tuple(inputs),
+        }
+        return cls(**first | joined)  # not a copy, which would keep what is cached
+
+    @property
+    def trays(self) -> tuple[int | None, ...]:
+        """The trays that were built, in order; None alone where there is one set of chips only."""
+        return tuple(dict.fromkeys(device.tray for device in self.devices))
 
     @cached_property
     def document(self) -> dict[str, Any]:

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from ladderlight.board import Finding
-from ladderlight.board.model.findings import ranked
+from ladderlight.board.model.findings import Level, ranked
 from ladderlight.engine.cards import card_origins
 from ladderlight.engine.runner import Chain
-from ladderlight.errors import BuildError, DeviceFileError, Fault, LadderlightError
+from ladderlight.errors import ArrangementError, BuildError, DeviceFileError, Fault, LadderlightError
+from ladderlight.flow.pictures import Origin
 from ladderlight.recipe import Recipe, advice_on
 from ladderlight.recipe.headers import headers_of
 from ladderlight.recipe.inputs import unreadable_inputs
 from ladderlight.stages.boundary import capacity_problems
 from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
+from ladderlight.storage.record import MANIFEST, Record, refuse_another
 from ladderlight.workspace.planned import planned_files
+from ladderlight.workspace.trays import Tray, deal
 
 _MOST_FRAMES = 1 << 20
 """Of all files together; far more than any board has banks."""
@@ -32,11 +35,29 @@ def readiness(recipe: Recipe, *, strict: bool = False, whole: bool = True) -> li
     asked = recipe.board_works and whole
     staged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)] if asked else []
     files = _files(recipe, whole=whole)
-    output = _errors(output_faults(recipe.output, recipe.owner), "output")
+    output = [*_errors(_output_faults(recipe), "output"), *_left_behind(recipe)]
     found = [*recipe.findings, *output, *recipe.cautions, *staged, *files]
     if strict:
         found = [replace(one, level="error") if one.level == "caution" else one for one in found]
     return ranked(found)
+
+
+def _output_faults(recipe: Recipe) -> list[Fault]:
+    """Return what keeps the output folder from being built into, the folder around those of revisions included."""
+    if recipe.revision is not None:
+        try:
+            refuse_another(recipe.output.parent, recipe.owner)
+        except BuildError as error:
+            return list(error.faults)
+    return output_faults(recipe.output, recipe.owner)
+
+
+def _left_behind(recipe: Recipe) -> Iterator[Finding]:
+    """Yield a caution where the folder around those of revisions still has a build of one board."""
+    around = recipe.output.parent
+    if recipe.revision is not None and Record.read(around) is not None and (around / MANIFEST).exists():
+        message = f"{around} still has a build from before there were revisions; burn none of it, and delete it"
+        yield Finding(level="caution", where="output", message=message)
 
 
 def _errors(faults: Iterable[Fault], where: str = "") -> list[Finding]:
@@ -74,10 +95,21 @@ def _files(recipe: Recipe, *, whole: bool) -> list[Finding]:
     if headers.frames > _MOST_FRAMES:
         message = f"the files have {headers.frames:,} frames; a build takes up to {_MOST_FRAMES:,}"
         return [*found, Finding(level="error", where="pictures", message=message)]
-    origins = [*headers.origins, *card_origins(recipe, headers.origins)]
-    crowding = (
-        Finding(level="error" if problem.certain else "caution", where=use.declaration.name, message=str(problem))
-        for use in recipe.chain
-        for problem in capacity_problems(use.declaration, origins, recipe.board, use.options, viewing=recipe.viewing)
-    )
-    return [*found, *crowding]
+    try:
+        trays = deal(recipe, {file: probe.frames for file, probe in headers.probes.items()})
+    except ArrangementError as error:
+        return [*found, *_errors(error.faults, "pictures")]
+    origins: dict[str, list[Origin]] = {}
+    for origin in headers.origins:
+        origins.setdefault(origin.source, []).append(origin)
+    return [*found, *(finding for tray in trays for finding in _crowding(recipe, tray, origins))]
+
+
+def _crowding(recipe: Recipe, tray: Tray, frames: Mapping[str, Sequence[Origin]]) -> Iterator[Finding]:
+    """Ask the arrangements whether all frames and cards of a tray find room."""
+    known = [origin for file in tray.files for origin in frames[file.source]]
+    origins = [*known, *card_origins(tray.cards, known, recipe.board)]
+    for use in recipe.chain:
+        for problem in capacity_problems(use.declaration, origins, recipe.board, use.options, viewing=recipe.viewing):
+            level: Level = "error" if problem.certain else "caution"
+            yield Finding(level=level, where=tray.place(use.declaration.name), message=str(problem))

@@ -17,6 +17,7 @@ from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of
 from ladderlight.workspace.documents import DamageError, read_document
 from ladderlight.workspace.last_build import LastBuild, last_build
+from ladderlight.workspace.trays import place_in
 
 _ACTION = "record the chips again with ladderlight burned, which keeps the damaged file under another name"
 _PATIENCE = 60.0
@@ -56,8 +57,10 @@ def recorded_chips(recipe: Recipe) -> Recorded:
         return Recorded(chips=(), record=Record(), findings=tuple(cautions))
 
 
-def record_chips(recipe: Recipe, build: LastBuild, names: Sequence[str] = ()) -> tuple[list[Chip], tuple[Finding, ...]]:
-    """Record that devices (all of them when none is named) now hold what the last build gave.
+def record_chips(
+    recipe: Recipe, build: LastBuild, names: Sequence[str] = (), trays: Sequence[int] = ()
+) -> tuple[list[Chip], tuple[Finding, ...]]:
+    """Record that devices (all of them when none is named) now hold what the last build gave, in some or all trays.
 
     Returns
     -------
@@ -66,7 +69,7 @@ def record_chips(recipe: Recipe, build: LastBuild, names: Sequence[str] = ()) ->
     Raises
     ------
     UsageError
-        When the board has no device of a name.
+        When the board has no device of a name, or the build no such tray.
     BuildError
         When the record cannot be written.
     """
@@ -77,7 +80,11 @@ def record_chips(recipe: Recipe, build: LastBuild, names: Sequence[str] = ()) ->
     manifest, path = build.manifest, recipe.folder / FILE
     made = {"inputs": manifest.inputs_digest, "versions": manifest.versions or None}
     made |= {"revision": recipe.revision} if recipe.revision else {}
-    new = [chip_of(key_of(recipe), devices[name], build.images[name], **made) for name in names or devices]
+    new = [
+        chip_of(key_of(recipe), devices[name], tray.images[name], tray=tray.number or 1, **made)
+        for tray in map(build.tray, build.numbers(trays))
+        for name in names or devices
+    ]
     with _alone_in(recipe.folder):
         cautions: tuple[Finding, ...] = ()
         try:
@@ -98,17 +105,19 @@ def burn_findings(recipe: Recipe) -> list[Finding]:
         return found
     try:
         build = last_build(recipe.output, recipe.board, recipe.owner)
+        for tray in map(build.tray, build.numbers()):
+            held = recorded.of_tray(tray.number or 1)
+            for device in recipe.board.devices:
+                burn = burn_of(held.get(device.name), device, tray.images[device.name])
+                if burn.needed:
+                    where = place_in(tray.number, f"device {device.name}")
+                    found.append(Finding(level="note", where=where, message=burn.text))
     except DocumentError:  # reported by the caution about the last build
         return found
     except LadderlightError as error:
         if (recipe.output / "manifest.json").exists():
             found.append(Finding(level="note", where="last build", message=f"no comparison with the chips: {error}"))
         return found
-    held = recorded.of_tray()
-    for device in recipe.board.devices:
-        burn = burn_of(held.get(device.name), device, build.images[device.name])
-        if burn.needed:
-            found.append(Finding(level="note", where=f"device {device.name}", message=burn.text))
     return found
 
 

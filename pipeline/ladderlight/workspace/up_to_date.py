@@ -46,12 +46,15 @@ class LastBuilt:
         return any(finding["level"] == "caution" for finding in self.findings)
 
 
-def up_to_date(recipe: Path) -> LastBuilt | None:
-    """Return the last build of a recipe if nothing has changed since: what it is made from, the program, its files."""
+def up_to_date(recipe: Path, revision: str | None = None) -> LastBuilt | None:
+    """Return the last build of a recipe, or of a revision of it, if nothing has changed since.
+
+    That is: what it is made from, the program, and the files that it made.
+    """
     try:
         path = recipe.resolve()
         cache = Cache.of_user()
-        kept = cache.get(_key(path)) if cache is not None else None
+        kept = cache.get(_key(path, revision)) if cache is not None else None
         if kept is None:
             return None
         account = json.loads(kept)
@@ -114,7 +117,7 @@ class Account:
                 "made": {name: _made(output / name) for name in sorted(record.files)},
                 "findings": [{"level": each.level, "where": each.where, "message": each.message} for each in findings],
             }
-            cache.put(_key(self.recipe.path), json.dumps(document).encode())
+            cache.put(_key(self.recipe.path, self.recipe.revision), json.dumps(document).encode())
 
 
 def _is_unchanged(account: Mapping[str, Any], recipe: Path, output: Path, manifest: bytes) -> bool:
@@ -131,8 +134,9 @@ def _is_unchanged(account: Mapping[str, Any], recipe: Path, output: Path, manife
     return same and not any(map(os.path.lexists, account["missing"]))
 
 
-def _key(recipe: Path) -> str:
-    return hashlib.sha256(b"account of the last build\0" + os.fsencode(recipe)).hexdigest()
+def _key(recipe: Path, revision: str | None) -> str:
+    name = os.fsencode(recipe) + (b"" if revision is None else b"\0" + os.fsencode(revision))
+    return hashlib.sha256(b"account of the last build\0" + name).hexdigest()
 
 
 def _made(path: Path) -> list[int] | None:

@@ -35,7 +35,7 @@ def assign_banks(pictures: Sequence[CodedPicture], board: Board, *, share: bool 
     left = [picture for picture, bank in zip(pictures, assigned, strict=True) if bank not in banks]
     if left:
         missing = len(set(assigned) - set(banks))
-        raise ArrangementError(too_many(left, len(banks), len(banks) + missing, board))
+        raise ArrangementError(too_many(left, len(banks), len(banks) + missing, board, to_trays=True))
     return assigned
 
 
@@ -72,15 +72,19 @@ def _no_such_bank(picture: CodedPicture, banks: Sequence[int]) -> str:
     return f"{what}, which does not exist; use 0 to {banks[-1]}"
 
 
-def too_many(left: Sequence[CodedPicture], have: int, need: int, board: Board) -> str:
-    """Return the message that there are too few banks, with the pictures left over and what would be enough."""
+def too_many(left: Sequence[CodedPicture], have: int, need: int, board: Board, *, to_trays: bool = False) -> str:
+    """Return the message that there are too few banks, with the pictures left over and what would be enough.
+
+    ``to_trays`` is for pictures that need not stay in one set of chips.
+    """
     names = [repr(picture.origin.name) for picture in left]
     shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
     extra = _lines_to_add(board, (need - 1).bit_length() - (have - 1).bit_length())
+    trays = 'deal them to trays with per_tray = "banks" in [pictures], ' if to_trays else ""
     advice = "; ".join(_advice(board, extra)) or "use a larger memory"
     return (
         f"{need} banks are needed, but the wiring has {have}; left over: {shown}; "
-        f"leave pictures out, or add {_quoted(extra)} to the address: {advice}"
+        f"leave pictures out, {trays}or add {_quoted(extra)} to the address: {advice}"
     )
 
 

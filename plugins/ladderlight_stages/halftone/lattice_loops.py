@@ -93,6 +93,8 @@ def diffuse_lattice(
     levels0, levels1, levels2 = levels[0], levels[1], levels[2]
     codes0, codes1, codes2 = codes[0], codes[1], codes[2]
     a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
+    taken = a1 * levels
+    taken0, taken1, taken2 = taken[0], taken[1], taken[2]
     bits, one, two = np.uintp(shift + SHARE_BITS), np.uintp(1), np.uintp(2)
     scale, rounding = np.float32(units), np.int32(1 << (SHARE_BITS - 1))
     balance, lowest, highest = balance_of(width), np.empty(3, np.int32), np.empty(3, np.int32)
@@ -120,27 +122,26 @@ def diffuse_lattice(
         # the pixels before the first are mirrored, too: their errors are those of the row above
         last, second = (3 * (width - 1), 3 * max(width - 2, 0)) if backward else (0, 3 * min(1, width - 1))
         above = errors[(y - 1) % (depth + 1), 3 * pad : 3 * pad + count]
-        e0, e1, e2 = above[last], above[last + 1], above[last + 2]
-        p0, p1, p2 = above[second], above[second + 1], above[second + 2]
+        # g: the error added to the next pixel, share x light - share x level, multiplied out so that the processor can
+        # compute the former while the level is looked up.
+        p0, p1, p2 = above[last], above[last + 1], above[last + 2]
+        g0 = np.int32(np.int32(a1 * p0) + np.int32(a2 * above[second]))
+        g1 = np.int32(np.int32(a1 * p1) + np.int32(a2 * above[second + 1]))
+        g2 = np.int32(np.int32(a1 * p2) + np.int32(a2 * above[second + 2]))
         for _ in range(width):
             at = x + x + x
-            w0 = np.int32(base[at] + np.int32(a1 * e0))
-            w1 = np.int32(base[at + one] + np.int32(a1 * e1))
-            w2 = np.int32(base[at + two] + np.int32(a1 * e2))
-            if a2 != 0:
-                w0 = np.int32(w0 + np.int32(a2 * p0))
-                w1 = np.int32(w1 + np.int32(a2 * p1))
-                w2 = np.int32(w2 + np.int32(a2 * p2))
+            w0, w1, w2 = np.int32(base[at] + g0), np.int32(base[at + one] + g1), np.int32(base[at + two] + g2)
             k0, k1, k2 = (
                 np.uintp(np.uint32(w0)) >> bits,
                 np.uintp(np.uint32(w1)) >> bits,
                 np.uintp(np.uint32(w2)) >> bits,
             )
-            p0, p1, p2 = e0, e1, e2
-            e0 = np.int32((w0 >> SHARE_BITS) - levels0[k0])
-            e1 = np.int32((w1 >> SHARE_BITS) - levels1[k1])
-            e2 = np.int32((w2 >> SHARE_BITS) - levels2[k2])
-            here[at], here[at + one], here[at + two] = e0, e1, e2
+            v0, v1, v2 = w0 >> SHARE_BITS, w1 >> SHARE_BITS, w2 >> SHARE_BITS
+            g0 = np.int32(np.int32(np.int32(a1 * v0) + np.int32(a2 * p0)) - taken0[k0])
+            g1 = np.int32(np.int32(np.int32(a1 * v1) + np.int32(a2 * p1)) - taken1[k1])
+            g2 = np.int32(np.int32(np.int32(a1 * v2) + np.int32(a2 * p2)) - taken2[k2])
+            p0, p1, p2 = np.int32(v0 - levels0[k0]), np.int32(v1 - levels1[k1]), np.int32(v2 - levels2[k2])
+            here[at], here[at + one], here[at + two] = p0, p1, p2
             out[x] = codes0[k0] + codes1[k1] + codes2[k2]
             x += step
         mirror_ends(errors[y % (depth + 1)], pad)

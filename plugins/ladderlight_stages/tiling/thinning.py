@@ -12,12 +12,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ladderlight.units.arrays import Flags, Floats, Ints
+from ladderlight.units.arrays import Flags, Floats, Ints, Singles
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.tiling.similarity import Points, squared_distances
 
-_AT_ONCE = 4096
-"""Tiles that are compared each with each."""
+_FINE = 4096
+"""Tiles that are compared each with each in full."""
+_AT_ONCE = 1 << 15
+"""Tiles that are thinned together."""
+_LISTED = 8
+"""The nearest tiles that a tile remembers, so that it is seldom compared with all again."""
+_PARTS = 4
 _ROUNDS = 20
 
 
@@ -41,6 +46,7 @@ def thin(
     most: int,
     *,
     coarse: Callable[[int], Points] | None = None,
+    channels: int = 1,
 ) -> Thinned:
     """Choose at most ``most`` of the tiles.
 
@@ -50,13 +56,15 @@ def thin(
         Returns the tiles as points in an orientation, float32 (tiles, dimensions); 0 is the orientation that is kept.
         The distance of two tiles is the least over the orientations of one of them.
     turns
-        How many orientations there are.
+        How many orientations there are; each undoes itself.
     uses
         How often each tile is shown, int64 (tiles,).
     most
         How many may stay, 1 or more.
     coarse
         Like ``points`` with fewer dimensions, for very many tiles.
+    channels
+        How many coordinates of a point belong together: orientations differ in the order of such groups only.
 
     Notes
     -----
@@ -64,75 +72,78 @@ def thin(
     choice among those that are similar, and hardly any other.
     """
     number = len(uses)
-    clouds = [(coarse if coarse and number > _AT_ONCE else points)(turn) for turn in range(turns)]
+    choice = coarse if coarse and number > _FINE else points
+    clouds = np.stack([np.asarray(choice(turn), dtype=np.float32) for turn in range(turns)])
     if number <= most:
         whole = np.arange(number)
         return Thinned(kept=whole, stand_in=whole, turn=np.zeros(number, dtype=np.int64), loss=np.zeros(number))
-    kept, weights = _thin_in_parts(clouds, uses.astype(np.float64), most)
-    if len(kept) > most:
-        distances = _distances(clouds, kept)
-        kept = kept[np.flatnonzero(_take_out(distances, weights, most))]
-    if number <= _AT_ONCE:
-        kept = _recentred(_distances(clouds, np.arange(number)), uses, kept)
-    kept.sort()
-    loss, stand_in, turn = _nearest(clouds, kept)
-    own = np.arange(len(kept))
-    stand_in[kept], turn[kept], loss[kept] = own, 0, 0.0
-    return Thinned(kept=kept, stand_in=stand_in, turn=turn, loss=loss)
+    clouds, bounds, order = _sorted_by_mean(clouds, channels)
+    weights = uses[order].astype(np.float64)
+    kept = _kept_of(clouds, bounds, weights, most)
+    if number <= _FINE:
+        kept = _recentred(_distances(clouds), weights, kept)
+    alive = np.zeros(number, dtype=np.bool_)
+    alive[kept] = True
+    stand_in, turn, loss = nearest_kept(clouds, bounds, alive)
+    # back into the order that was given
+    kept = np.sort(order[kept])
+    back = np.empty(number, dtype=np.int64)
+    back[order] = np.arange(number)
+    stand_in, turn = np.searchsorted(kept, order[stand_in[back]]), turn[back]
+    return Thinned(kept=kept, stand_in=stand_in, turn=turn, loss=loss[back].astype(np.float64))
 
 
-def _distances(clouds: list[Points], some: Ints) -> Points:
-    """Return the least squared distances between some tiles, whichever is turned."""
-    least = squared_distances(clouds[0][some], clouds[0][some])
-    for cloud in clouds[1:]:
-        np.minimum(least, squared_distances(clouds[0][some], cloud[some]), out=least)
-    np.fill_diagonal(least, 0)
-    return least
+def _sorted_by_mean(clouds: Points, channels: int) -> tuple[Points, Points, Ints]:
+    """Return the points in the order of their first channel's mean, bounds of their distances, and that order.
+
+    Sorted by value, a channel is the same in all orientations, and two points are never nearer to each other than their
+    sorted channels (the rearrangement inequality). A bound has that mean, and of each sorted channel the means of four
+    parts and the norm of what is left without these, all scaled so that this holds for the bounds, too.
+    """
+    number, dimensions = clouds.shape[1:]
+    values = np.sort(clouds[0].reshape(number, -1, channels).swapaxes(1, 2).astype(np.float64), axis=2)
+    size = dimensions // channels
+    parts = values.reshape(number, channels, -1, size // _PARTS if size % _PARTS == 0 else size)
+    means = parts.mean(axis=3)
+    rest = np.sqrt(((parts - means[..., None]) ** 2).sum(axis=(2, 3)))
+    first = values[:, 0].mean(axis=1) * np.sqrt(size)
+    bounds = np.column_stack([first, means.reshape(number, -1) * np.sqrt(parts.shape[3]), rest])
+    order = np.argsort(first, kind="stable")
+    return np.ascontiguousarray(clouds[:, order]), np.ascontiguousarray(bounds[order], dtype=np.float32), order
 
 
-def _nearest(clouds: list[Points], kept: Ints) -> tuple[Floats, Ints, Ints]:
-    """Return, for every tile, the least squared distance to a kept one, that tile, and its turn."""
-    number = len(clouds[0])
-    loss = np.full(number, np.inf)
-    stand_in, turn = np.zeros(number, dtype=np.int64), np.zeros(number, dtype=np.int64)
-    for start in range(0, number, _AT_ONCE):
-        part = np.arange(start, min(start + _AT_ONCE, number))
-        for index, cloud in enumerate(clouds):
-            distances = squared_distances(clouds[0][part], cloud[kept])
-            best = distances.argmin(axis=1)
-            least = distances[np.arange(len(part)), best]
-            nearer = least < loss[part]
-            of = part[nearer]
-            loss[of], stand_in[of], turn[of] = least[nearer], best[nearer], index
-    return loss, stand_in, turn
-
-
-def _thin_in_parts(clouds: list[Points], weights: Floats, most: int) -> tuple[Ints, Floats]:
-    """Halve the tiles until few enough are left to compare each with each, in parts of similar tiles."""
+def _kept_of(clouds: Points, bounds: Points, weights: Floats, most: int) -> Ints:
+    """Return which tiles stay. Very many are first halved in parts of similar tiles, until few enough are left."""
     kept = np.arange(len(weights))
-    while len(kept) > max(_AT_ONCE, most):
-        brightness = sum(cloud[kept].sum(axis=1) for cloud in clouds)
-        kept = kept[np.argsort(brightness, kind="stable")]
-        goal = max(most, len(kept) // 2)
-        edges = [*range(0, len(kept), _AT_ONCE), len(kept)]
+    while len(kept) > most:
+        together = len(kept) <= _AT_ONCE
+        goal = most if together else max(most, len(kept) // 2)
+        edges = [0, len(kept)] if together else [*range(0, len(kept), _AT_ONCE), len(kept)]
         ends = [round(edge * goal / len(kept)) for edge in edges]
         stay = []
         for start, end, first, last in zip(edges, edges[1:], ends, ends[1:], strict=False):
             part = kept[start:end]
-            distances = _distances(clouds, part)
-            alive = _take_out(distances, weights[part], max(1, last - first))
-            nearest = part[alive][distances[:, alive].argmin(axis=1)]
-            moved = weights[part]
-            weights[part] = 0
-            np.add.at(weights, nearest, moved)
+            points, limits = np.ascontiguousarray(clouds[:, part]), bounds[part]
+            alive = take_out(points, limits, weights[part], max(1, last - first))
+            moved = np.bincount(nearest_kept(points, limits, alive)[0], weights[part], len(part))
+            weights = weights.copy()
+            weights[part] = moved
             stay.append(part[alive])
         kept = np.concatenate(stay)
-    return kept, weights[kept]
+    return kept
 
 
-def _recentred(distances: Points, uses: Ints, kept: Ints) -> Ints:
+def _distances(clouds: Points) -> Points:
+    """Return the least squared distances between all tiles, whichever is turned."""
+    least = squared_distances(clouds[0], clouds[0])
+    for cloud in clouds[1:]:
+        np.minimum(least, squared_distances(clouds[0], cloud), out=least)
+    np.fill_diagonal(least, 0)
+    return least
+
+
+def _recentred(distances: Points, weights: Floats, kept: Ints) -> Ints:
     """Move each group's kept tile to the member that costs least, until the groups stay as they are."""
-    weights = uses.astype(np.float64)
     best = float((weights * distances[:, kept].min(axis=1)).sum())
     for _ in range(_ROUNDS):
         groups = distances[:, kept].argmin(axis=1)
@@ -150,52 +161,161 @@ def _recentred(distances: Points, uses: Ints, kept: Ints) -> Ints:
 
 
 @compiled
-def _take_out(distances: Points, weights: Floats, most: int) -> Flags:
+def take_out(clouds: Points, bounds: Points, weights: Floats, most: int) -> Flags:  # pragma: no cover - compiled
     """Take tiles out until ``most`` are left, each time the one that costs least; return which are left.
 
     Taking a tile out costs the sum of what it saves the tiles that it is nearest to. Only the tiles whose nearest or
-    second nearest is gone are compared with all others again.
+    second nearest is gone are compared with others again.
+
+    Parameters
+    ----------
+    clouds
+        float32 (orientations, tiles, dimensions).
+    bounds
+        float32 (tiles, bounds), ascending in the first column: see ``_sorted_by_mean``.
+    weights
+        float64 (tiles,).
     """
     number = len(weights)
-    alive, stale = np.ones(number, np.bool_), np.ones(number, np.bool_)
-    nearest, second = np.zeros(number, np.int64), np.zeros(number, np.int64)
-    cost = np.zeros(number, np.float64)
+    alive = np.ones(number, np.bool_)
+    before, after = np.arange(-1, number - 1), np.arange(1, number + 1)
+    near, far = np.full((number, _LISTED), -1, np.int64), np.empty((number, _LISTED), np.float32)
+    turns = np.empty((number, _LISTED), np.int64)
+    nearest, second = np.full(number, -1, np.int32), np.full(number, -1, np.int32)
+    saved, cost = np.zeros(number, np.float64), np.zeros(number, np.float64)
+    stale, count = np.arange(number), number
     for _ in range(number - most):
-        for tile in range(number):
-            if stale[tile]:
-                nearest[tile], second[tile] = _two_nearest(distances[tile], alive, tile)
-                cost[nearest[tile]] += _saved(distances[tile], weights[tile], nearest[tile], second[tile])
-                stale[tile] = False
-        gone = -1
-        for tile in range(number):
-            if alive[tile] and (gone < 0 or cost[tile] < cost[gone]):
-                gone = tile
+        for at in range(count):
+            tile = stale[at]
+            one, two = _two_left(near[tile], alive)
+            if two < 0:
+                _list_nearest(clouds, bounds, alive, before, after, tile, near[tile], far[tile], turns[tile])
+                one, two = _two_left(near[tile], alive)
+            nearest[tile], second[tile] = near[tile, one], near[tile, two] if two >= 0 else -1
+            saved[tile] = weights[tile] * (far[tile, two] - far[tile, one]) if two >= 0 else 0.0
+            cost[nearest[tile]] += saved[tile]
+        gone = np.argmin(cost)
         alive[gone] = False
+        if before[gone] >= 0:
+            after[before[gone]] = after[gone]
+        if after[gone] < number:
+            before[after[gone]] = before[gone]
+        count = 0
         for tile in range(number):
-            if nearest[tile] == gone or second[tile] == gone:
-                cost[nearest[tile]] -= _saved(distances[tile], weights[tile], nearest[tile], second[tile])
-                stale[tile] = True
+            if (nearest[tile] == gone) | (second[tile] == gone):
+                cost[nearest[tile]] -= saved[tile]
+                stale[count] = tile
+                count += 1
+        cost[gone] = np.inf
     return alive
 
 
 @compiled
-def _two_nearest(distances: Points, alive: Flags, tile: int) -> tuple[int, int]:
-    """Return the two tiles left that are nearest to a tile, itself before all others; -1 in place of a second."""
-    nearest, second = -1, -1
-    for other in range(len(alive)):
-        if not alive[other]:
-            continue
-        if nearest < 0 or distances[other] < distances[nearest] or other == tile:
-            nearest, second = other, nearest
-        elif second < 0 or distances[other] < distances[second]:
-            second = other
-    return nearest, second
+def _two_left(near: Ints, alive: Flags) -> tuple[int, int]:  # pragma: no cover - compiled
+    """Return the places of the first two tiles of a list that are left, -1 for those there are not."""
+    one = -1
+    for place in range(len(near)):
+        if near[place] >= 0 and alive[near[place]]:
+            if one >= 0:
+                return one, place
+            one = place
+    return one, -1
 
 
 @compiled
-def _saved(distances: Points, weight: float, nearest: int, second: int) -> float:
-    """Return what a tile loses when it is shown as the second nearest in place of the nearest."""
-    if second < 0:
-        return 0.0
-    saved: float = weight * (distances[second] - distances[nearest])
-    return saved
+def nearest_kept(
+    clouds: Points, bounds: Points, alive: Flags
+) -> tuple[Ints, Ints, Singles]:  # pragma: no cover - compiled
+    """Return, for every tile, the nearest of those left, its turn, and the squared distance."""
+    number = len(alive)
+    before, after = np.empty(number, np.int64), np.empty(number, np.int64)
+    last, following = -1, number
+    for tile in range(number):
+        before[tile] = last
+        last = tile if alive[tile] else last
+        after[number - 1 - tile] = following
+        following = number - 1 - tile if alive[number - 1 - tile] else following
+    near, turns, far = (
+        np.empty((number, 1), np.int64),
+        np.empty((number, 1), np.int64),
+        np.empty((number, 1), np.float32),
+    )
+    for tile in range(number):
+        _list_nearest(clouds, bounds, alive, before, after, tile, near[tile], far[tile], turns[tile])
+    return near[:, 0].copy(), turns[:, 0].copy(), far[:, 0].copy()
+
+
+@compiled
+def _list_nearest(
+    clouds: Points,
+    bounds: Points,
+    alive: Flags,
+    before: Ints,
+    after: Ints,
+    tile: int,
+    near: Ints,
+    far: Singles,
+    turns: Ints,
+) -> None:  # pragma: no cover - compiled
+    """List the tiles left that are nearest to a tile, itself before all others, -1 in place of those there are not.
+
+    ``far`` are their squared distances, ``turns`` their turns. From the tile outwards, ``before`` and ``after`` lead
+    from each tile to the next one left. Those that are too far away by their bounds alone are not compared.
+    """
+    number, last = len(alive), len(near) - 1
+    near[:], far[:], turns[:] = -1, np.inf, 0
+    if alive[tile]:
+        near[0], far[0] = tile, 0
+    down, up = before[tile], after[tile]
+    while down >= 0 and not alive[down]:
+        down = before[down]
+    while up < number and not alive[up]:
+        up = after[up]
+    before[tile], after[tile] = down, up
+    here = bounds[tile, 0]
+    while down >= 0 or up < number:
+        if up >= number or (down >= 0 and here - bounds[down, 0] <= bounds[up, 0] - here):
+            at, down = down, before[down]
+        else:
+            at, up = up, after[up]
+        gap = bounds[at, 0] - here
+        if gap * gap > far[last]:
+            break
+        gap, k = np.float32(0), 1
+        while k < bounds.shape[1] and gap <= far[last]:
+            step = bounds[at, k] - bounds[tile, k]
+            gap += step * step
+            k += 1
+        if gap > far[last]:
+            continue
+        distance, turn = _distance(clouds, tile, at, far[last])
+        place = last
+        if distance < far[last]:
+            first = 1 if near[0] == tile else 0
+            while place > first and distance < far[place - 1]:
+                near[place], far[place], turns[place] = near[place - 1], far[place - 1], turns[place - 1]
+                place -= 1
+            near[place], far[place], turns[place] = at, distance, turn
+
+
+@compiled
+def _distance(
+    clouds: Points, tile: int, other: int, most: float
+) -> tuple[np.float32, int]:  # pragma: no cover - compiled
+    """Return the least squared distance over the orientations of one of two tiles, and that turn; ``most`` if more."""
+    dimensions = clouds.shape[2]
+    least, turn = np.float32(most), 0
+    two = clouds[0, other]
+    for turned in range(len(clouds)):
+        one = clouds[turned, tile]  # the others are many: in one orientation they fit the cache
+        total, k = np.float32(0), 0
+        while k + 4 <= dimensions and total < least:
+            a, b, c, d = one[k] - two[k], one[k + 1] - two[k + 1], one[k + 2] - two[k + 2], one[k + 3] - two[k + 3]
+            total += (a * a + b * b) + (c * c + d * d)
+            k += 4
+        if total < least:
+            for rest in range(k, dimensions):
+                total += (one[rest] - two[rest]) ** 2
+            if total < least:
+                least, turn = total, turned
+    return least, turn

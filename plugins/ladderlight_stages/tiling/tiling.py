@@ -231,6 +231,7 @@ def _thinned(unique: UniqueTiles, cells: Cells, wiring: TileWiring, board: Board
         unique.uses,
         most,
         coarse=lambda turn: coarse_points(codes[:, at ^ wiring.turns[turn]], board.palette, wiring.shape),
+        channels=3,
     )
     # A tile shows at position p what its stand-in has at p ^ turn; the turns of cell and stand-in add up.
     read = np.zeros((len(thinned.kept), wiring.positions), dtype=bool)

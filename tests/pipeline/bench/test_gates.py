@@ -5,17 +5,64 @@ from dataclasses import replace
 
 import pytest
 
-from ladderlight.bench.gates import gates_of, packages_of
+from ladderlight.bench.gates import gates_of
 from ladderlight.bench.logic import Logic
 from ladderlight.board import Packing, Part
 
 
 def packages(board):
-    return [(label, logic.value.number, len(units)) for label, logic, units in packages_of(gates_of(board))]
+    found = gates_of(board).packages.items()
+    return [(label, units[0].logic.value.number, len(units)) for label, units in found]
 
 
 def test_a_bare_board_needs_no_gates(board) -> None:
     assert packages(board) == []
+
+
+def timed(make_board, memory, lines: list[str], blanking: str = "gate"):
+    """A picture memory behind a register, a memory for timing lines, and one that is clocked once a line."""
+    picture = memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1", "hsync"], output="register")
+    timing = memory("timing", address=["x0-x9", "y5-y9"], data=lines, part="27C256")
+    frame = memory("frame", address=["y0-y9"], data=["vsync"], part="2716", output="register")
+    return replace(make_board(picture, timing, frame), blanking=blanking)
+
+
+@pytest.mark.parametrize(
+    ("lines", "inverted"),
+    [
+        (["!blank", "!x_reset"], []),
+        (["blank", "x_reset"], ["blank", "x_reset"]),
+        (["!blank", "x_reset"], ["x_reset"]),
+        (["blank", "!blank", "!x_reset"], []),
+    ],
+)
+def test_timing_lines_that_memories_make_are_inverted_only_where_that_is_missing(
+    make_board, memory, lines, inverted
+) -> None:
+    """Gates take blank low; the register that is clocked once a line takes the edge at the end of x_reset."""
+    gates = gates_of(timed(make_board, memory, lines))
+    inverters = [unit for unit in gates.units if unit.logic is Logic.INVERTER and unit.inputs != ("x1",)]
+    assert sorted(unit.inputs[0] for unit in inverters) == inverted
+    assert all(unit.outputs == (f"!{unit.inputs[0]}",) for unit in inverters)
+    (register,) = gates.paths["vsync"]
+    assert dict(register.controls)["clock"] == "!x_reset"
+
+
+def test_blanking_neither_clears_nor_disables_timing_lines(make_board, memory) -> None:
+    for blanking, control in (("register", "/clear"), ("output-enable", "/OE")):
+        gates = gates_of(timed(make_board, memory, ["blank"], blanking))
+        sync, colour = (dict(gates.paths[line][0].controls) for line in ("hsync", "r0"))
+        assert sync.get(control, "low") == "low"
+        assert colour[control] in ("!blank", "blank")
+
+
+def test_the_connector_has_sync_in_the_modes_polarity(make_board, memory) -> None:
+    picture = memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"])
+    timing = memory("timing", address=["x0-x9"], data=["!hsync"], part="2716")
+    gates = gates_of(make_board(picture, timing))
+    assert [(unit.logic, unit.inputs, unit.outputs) for unit in gates.units] == [
+        (Logic.INVERTER, ("!hsync",), ("hsync",))
+    ]
 
 
 def test_equal_gates_of_several_pins_are_one(make_board, memory, ladder) -> None:

@@ -6,6 +6,7 @@ import pytest
 
 from ladderlight.bench.wiring import wiring_of
 from ladderlight.board import Packing, Part
+from ladderlight.board.model.assembly import Assembly
 
 LOOK_UP = {"red": {"r0": 1330.0, "r1": 680.0}, "green": {"g0": 1330.0}, "blue": {"b0": 1330.0}}
 
@@ -29,7 +30,7 @@ def test_address_data_control_and_supply_pins_of_a_directly_wired_chip(board) ->
     assert found["A14"] == (29, "y8", "y counter, bit 8")
     assert found["A16"] == (2, "bank1", "switch or frame counter, bit 1")
     assert found["D0"] == (13, "b0", "R5 (1k33) to J1 pin 3 (blue)")
-    assert found["D6"] == (20, "", "open: output that nothing uses")
+    assert found["D6"] == (20, "", "open: unused output")
     assert found["/CE"] == (22, "low", "GND: always selected")
     assert found["/OE"] == (
         24,
@@ -54,12 +55,12 @@ def test_a_register_behind_the_memory_is_what_is_disabled(make_board, memory) ->
     wiring = wiring_of(replace(board, blanking="output-enable"))
     found = rows(wiring.chips[0])
     assert found["/OE"] == (24, "low", "GND: outputs always enabled")
-    assert found["D0"] == (13, "b0", "U3 register bit 1")
-    assert line_of(wiring, "b0").source == "U1 pin 13 (D0), then U3 register bit 1"
+    assert found["D0"] == (13, "b0", "U3 pin 2 (1D)")
+    assert line_of(wiring, "b0").source == "U3 pin 19 (1Q), from U1 pin 13 (D0)"
     assert line_of(wiring, "b0").to == ("R5 (1k33) to J1 pin 3 (blue)",)
-    assert line_of(wiring, "blank").to == ("U3 /OE",)
+    assert line_of(wiring, "blank").to == ("U3 pin 1 (/OE)",)
     # A word is held four counts: x1 falls, and its inverse rises, when x2 may change.
-    assert line_of(wiring, "!x1").to == ("U3 clock",)
+    assert line_of(wiring, "!x1").to == ("U3 pin 11 (CLK)",)
 
 
 def test_spare_pins_and_pins_tied_in_the_recipe(make_board, memory, ladder) -> None:
@@ -70,7 +71,7 @@ def test_spare_pins_and_pins_tied_in_the_recipe(make_board, memory, ladder) -> N
     found = rows(wiring_of(board).chips[0])
     assert found["A7"] == (3, "high", "VCC: tied in the recipe")
     assert found["A14"] == (27, "low", "GND: tied in the recipe")
-    assert found["A15"] == (1, "low", "GND: spare, the words in use are those where it is low")
+    assert found["A15"] == (1, "low", "GND: spare, low at every address in use")
     assert found["/OE/VPP"] == (22, "low", "GND: outputs always enabled")
 
 
@@ -83,11 +84,11 @@ def test_chips_of_one_memory_are_selected_by_the_highest_address_line(make_board
     two = make(2, ["x3-x9", "y3-y8", "bank0"])
     assert [rows(chip)["/CE"][1:] for chip in two.chips] == [
         ("bank0", "switch or frame counter, bit 0"),
-        ("!bank0", "U3 inverter 1 (bank0)"),
+        ("!bank0", "U3 pin 2 (1Y), inverter of bank0"),
     ]
     four = make(4, ["x3-x9", "y3-y8", "bank0-bank1"])
     assert [rows(chip)["/CE"][1:] for chip in four.chips] == [
-        (f"picture-{chip}.select", "U5 decoder 1 (bank0 and bank1)") for chip in range(4)
+        (f"picture-{chip}.select", f"U5 pin {4 + chip} (1Y{chip}), decoder of bank0 and bank1") for chip in range(4)
     ]
     assert line_of(four, "r0").source == "U1 pin 11 (D0), U2 pin 11 (D0), U3 pin 11 (D0) and U4 pin 11 (D0)"
 
@@ -100,10 +101,10 @@ def test_gates_between_memories_are_named_at_both_ends(make_board, memory, ladde
     )
     wiring = wiring_of(board)
     first, second = map(rows, wiring.chips)
-    assert second["A0"] == (8, "!map.d0", "U3 inverter 1 (map.d0)")
-    assert second["A2"] == (6, "map.d2^map.d3", "U4 exclusive-or 2 (map.d2 and map.d3)")
-    assert first["D0"] == (11, "map.d0", "U3 inverter 1 input")
-    assert first["D3"] == (15, "map.d3", "U4 exclusive-or 1 input; U4 exclusive-or 2 input")
+    assert second["A0"] == (8, "!map.d0", "U3 pin 2 (1Y), inverter of map.d0")
+    assert second["A2"] == (6, "map.d2^map.d3", "U4 pin 6 (2Y), exclusive-or of map.d2 and map.d3")
+    assert first["D0"] == (11, "map.d0", "U3 pin 1 (1A)")
+    assert first["D3"] == (15, "map.d3", "U4 pin 2 (1B); U4 pin 5 (2B)")
     assert line_of(wiring, "!map.d0").to == ("U2 pin 8 (A0)",)
     assert not wiring.chips[1].checked
 
@@ -118,13 +119,13 @@ def test_pixels_of_a_word_have_their_places_in_a_shift_register(make_board, memo
         )
         return rows(wiring_of(board).chips[0])
 
-    assert first_of("msb_first", 8)["D14"][2] == "U4 shift register, pixel 1 of 8 from the left"
-    assert first_of("lsb_first", 8)["D0"][2] == "U4 shift register, pixel 1 of 8 from the left"
+    assert first_of("msb_first", 8)["D14"][2] == "U4 pin 14 (H), pixel 1 of 8 from the left"
+    assert first_of("lsb_first", 8)["D0"][2] == "U4 pin 14 (H), pixel 1 of 8 from the left"
     # Sixteen take two registers; the one nearer to the ladder sends its eight pixels first.
-    assert first_of("msb_first", 16)["D15"][2] == "U4 shift register, pixel 1 of 16 from the left"
-    assert first_of("msb_first", 16)["D0"][2] == "U3 shift register, pixel 16 of 16 from the left"
-    assert first_of("msb_first", 16, "direct")["D15"][2] == "U2 selector, pixel 1 of 16 from the left"
-    assert first_of("msb_first", 16, "direct")["D0"][2] == "U3 selector, pixel 16 of 16 from the left"
+    assert first_of("msb_first", 16)["D15"][2] == "U4 pin 14 (H), pixel 1 of 16 from the left"
+    assert first_of("msb_first", 16)["D0"][2] == "U3 pin 2 (A), pixel 16 of 16 from the left"
+    assert first_of("msb_first", 16, "direct")["D15"][2] == "U2 pin 4 (D0), pixel 1 of 16 from the left"
+    assert first_of("msb_first", 16, "direct")["D0"][2] == "U3 pin 12 (D7), pixel 16 of 16 from the left"
 
 
 def test_a_part_of_ones_own_lists_names_only(make_board, memory, ladder) -> None:
@@ -132,8 +133,9 @@ def test_a_part_of_ones_own_lists_names_only(make_board, memory, ladder) -> None
     board = make_board(memory(address=["x3-x9", "y3-y8"], data=["r0"], part=own), ladder=ladder(red={"r0": 460.0}))
     (chip,) = wiring_of(board).chips
     assert (chip.part, chip.package, chip.checked) == ("MH-77", "SO-28", None)
+    assert chip.described == "MH-77, SO-28, pins by name only"
     assert {pin.number for pin in chip.pins} == {None}
-    assert rows(chip)["A13"] == (None, "low", "GND: spare, the words in use are those where it is low")
+    assert rows(chip)["A13"] == (None, "low", "GND: spare, low at every address in use")
 
 
 def test_the_connector_has_syncs_returns_and_grounds_on_their_pins(make_board, memory, ladder) -> None:
@@ -174,3 +176,24 @@ def test_every_pin_of_every_example_leads_somewhere(make_board, memory) -> None:
         assert all(pin.to for pin in chip.pins)
     named = {line.name for line in wiring.lines}
     assert {pin.line for chip in wiring.chips for pin in chip.pins if pin.line} <= named
+
+
+def test_a_pair_is_two_resistors_with_a_middle_or_side_by_side(make_board, memory, ladder) -> None:
+    plain = ladder(red={"r0": 1333.0, "r1": 680.0 * 11 / 11.68})
+    (channel,) = plain.channels
+    pairs = {
+        "r0": Assembly(parts=(33.0, 1300.0), joined="series"),
+        "r1": Assembly(parts=(680.0, 11000.0), joined="parallel"),
+    }
+    board = make_board(
+        memory(address=["x3-x9", "y3-y8"], data=["r0-r1"], part="27C256"),
+        ladder=replace(plain, channels=(replace(channel, pairs=pairs),)),
+    )
+    wiring = wiring_of(board)
+    assert [(r.label, r.value, r.start, r.end) for r in wiring.resistors] == [
+        ("R1", "33", "line r0", "middle of r0"),
+        ("R2", "1k3", "middle of r0", "J1 pin 1 (red)"),
+        ("R3", "680", "line r1", "J1 pin 1 (red)"),
+        ("R4", "11k", "line r1", "J1 pin 1 (red)"),
+    ]
+    assert line_of(wiring, "r1").to == ("R3 (680) to J1 pin 1 (red)", "R4 (11k) to J1 pin 1 (red)")

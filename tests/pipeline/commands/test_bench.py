@@ -13,7 +13,7 @@ def test_the_sheet_needs_no_build(project, capsys) -> None:
     assert commands.main(["bench", str(recipe)]) == 0
     out, err = capsys.readouterr()
     assert out.startswith("Bench sheet: ")
-    assert "U1  picture  (2716, DIP-24)" in out
+    assert "U1  picture  (2716, DIP-24, from memory)" in out
     assert err == ""
     assert commands.main(["bench", str(recipe), "--quiet"]) == 0
     assert capsys.readouterr().out == ""
@@ -51,7 +51,7 @@ def test_files_of_others_stay(project, capsys, tmp_path) -> None:
 def test_a_build_has_the_sheets(project, tmp_path) -> None:
     project("lobby")
     out = tmp_path / "lobby-out"
-    assert "U1  picture  (2716, DIP-24)" in (out / "bench-sheet.txt").read_text()
+    assert "U1  picture  (2716, DIP-24, from memory)" in (out / "bench-sheet.txt").read_text()
     assert (out / "bench-sheet.html").read_text().startswith("<!DOCTYPE html>")
 
 
@@ -62,3 +62,13 @@ def test_mistakes_of_the_recipe_are_reported(project, capsys) -> None:
     document = json.loads(capsys.readouterr().out)
     assert document["ok"] is False
     assert "k is '47O'" in document["findings"][0]["message"]
+
+
+def test_a_board_that_cannot_work_still_has_its_sheet(project, capsys) -> None:
+    recipe = project("lobby", build=False)
+    recipe.write_text(recipe.read_text().replace('data = ["k"]', 'data = ["k"]\naccess = "1 ms"'))
+    status = commands.main(["bench", str(recipe), "--json"])
+    document = json.loads(capsys.readouterr().out)
+    assert (status, document["ok"]) == (1, False)
+    assert "too slow" in document["findings"][0]["message"]
+    assert document["wiring"][0]["chip"] == "U1"

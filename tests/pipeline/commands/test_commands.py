@@ -333,6 +333,7 @@ def test_a_bug_gives_a_document_too(
     monkeypatch.chdir(project)
     for place in (
         "recipe.load",
+        "recipe.load_revisions",
         "board.ladders.design.design",
         "stages.registry.installed_stages",
         "starter.project.write_project",

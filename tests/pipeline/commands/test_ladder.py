@@ -104,11 +104,11 @@ def test_the_recipe_gives_the_levels(run: Run, ladder_from: Callable[[str], Ladd
         assert volts.tolist() == pytest.approx(document["levels_volts"], rel=1e-5)
 
 
-def test_pairs_are_named_in_the_recipe(run: Run) -> None:
+def test_pairs_are_pairs_in_the_recipe(run: Run) -> None:
     document = json.loads(run("--bits", "2", "--series", "E6", "--pairs", "--json")[1])
-    for part, ohms in zip(document["parts"], document["resistors"], strict=True):
-        if "+" in part or "||" in part:
-            assert f"# {ohms:.6g} ohm: {part}" in document["recipe"]
+    first, second = document["parts"]
+    assert "+" in first + second or "||" in first + second
+    assert f'red   = {{ r0 = "{first}", r1 = "{second}" }}' in document["recipe"]
 
 
 def test_report_reads_well(run: Run) -> None:
@@ -204,3 +204,41 @@ def test_findings_speak_of_all_three_channels(run: Run) -> None:
 def test_snippet_of_the_best_two_bit_ladder_has_its_white(run: Run, ladder_from: Callable[[str], Ladder]) -> None:
     recipe = json.loads(run("--bits", "2", "--json")[1])["recipe"]
     assert analyse(ladder_from(recipe)).channel("green").white == pytest.approx(545 / 789)
+
+
+def test_a_drawer_for_two_channels(run: Run) -> None:
+    document = json.loads(run("--bits", "2", "--have", "2 x 680, 1k5, 1k5=1.46k", "--channels", "2", "--json")[1])
+    assert document["ok"] is True
+    assert document["series"] is None
+    assert document["have"] == "1k5=1k46, 2 x 680, 1k5" or document["have"] == "2 x 680, 1 x 1k5=1k46, 1k5"
+    assert [channel["parts"] for channel in document["channels"]] == [["1k5=1k46", "680"], ["1k5", "680"]]
+    assert document["max_error_mv"] == max(channel["max_error_mv"] for channel in document["channels"])
+    assert 'red   = { r0 = "1k46", r1 = "680" }\ngreen = { g0 = "1k5", g1 = "680" }\n' in document["recipe"]
+    assert "blue" not in document["recipe"]
+    assert "# 1k5=1k46: marked and measured" in document["recipe"]
+    assert document["tolerance"] == 0.05
+
+
+def test_a_drawer_in_the_terminal(run: Run) -> None:
+    status, out, _ = run("--bits", "2", "--have", "2 x 680, 1k5, 1k5=1.46k", "--channels", "2")
+    assert status == 0
+    assert "weighted ladder of 2 bits from the drawer" in out
+    assert [line for line in out.splitlines() if line.startswith("channel")] == ["channel 1", "channel 2"]
+    status, out, _ = run("--bits", "2", "--have", "680=674, 1k5=1498")
+    assert status == 0
+    assert "within" not in out  # all measured: no tolerance
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["--have", "680, 1k5", "--series", "E24"], "--have: cannot be used with --series"),
+        (["--have", "680, 1k5", "--r2r"], "--have: cannot be used with --r2r"),
+        (["--channels", "2"], "--channels: needs --have"),
+        (["--have", "680, 1kx"], "--have: it is '1kx', which is not a resistance (entry 2)"),
+    ],
+)
+def test_options_of_a_drawer_that_do_not_fit(run: Run, arguments: list[str], message: str) -> None:
+    status, _, err = run("--bits", "2", *arguments)
+    assert status == 2
+    assert err.startswith(message)

@@ -2,6 +2,7 @@ from dataclasses import replace
 
 from ladderlight import PlacedPicture
 from ladderlight.devices.occupancy import Bank, occupancies_of
+from ladderlight.flow.merging import carry_timing
 
 
 def test_banks_ranges_and_what_is_left(board, banked):
@@ -50,3 +51,13 @@ def test_a_memory_behind_another_has_no_banks(make_board, memory, random_content
     board = make_board(memory("map", address=["x5-x9", "y5-y8"], data=["-"], part="2716"), tiles)
     occupancy = occupancies_of(board, random_contents(board))["tiles"]
     assert (occupancy.banks, occupancy.used, occupancy.free) == ((), 2048, 0)
+
+
+def test_a_memory_of_timing_lines_alone_holds_no_bank(make_board, memory, banked):
+    board = make_board(
+        memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"]),
+        memory("frame", address=["y0-y9"], data=["vsync"], part="2716"),
+    )
+    occupancies = occupancies_of(board, carry_timing(banked(board, (0,)), board))
+    assert (occupancies["frame"].banks, occupancies["frame"].used, occupancies["frame"].last_used) == ((), 525, 524)
+    assert len(occupancies["picture"].banks) == 1

@@ -10,11 +10,14 @@ import numpy as np
 import pytest
 
 from ladderlight import commands
+from ladderlight.engine.cards import fitting_cards, named_cards, with_cards
+from ladderlight.engine.runner import Chain
 from ladderlight.proof.scanout import picture_codes
 from ladderlight.recipe import load
 from ladderlight.testing import run_stage
 from ladderlight_stages.cards.addresses import addresses
 
+RECIPES = Path(__file__).parents[3] / "recipes"
 RECIPE = """
 format = 1
 plugins = ["wave.py"]
@@ -123,3 +126,66 @@ def test_check_lists_the_cards(tmp_path: Path, capsys: pytest.CaptureFixture[str
         ["card", "wave"],
         ["card", "addresses"],
     ]
+
+
+def test_a_build_of_cards_leaves_the_normal_output_alone(
+    built: Callable[..., dict], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = built('files = ["grey.pgm"]')
+    stamps = {path: path.stat().st_mtime_ns for path in (tmp_path / "out").rglob("*")}
+    capsys.readouterr()
+    assert commands.main(["build", "--cards", "--json", str(tmp_path / "recipe.toml")]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["output"] == str(tmp_path / "out-cards")
+    assert places(document["manifest"]) == [
+        (name, name, bank) for bank, name in enumerate(["border", "bars", "addresses", "number"])
+    ]
+    assert document["findings"][0]["message"] == (
+        "no bank is left for ramps, lines, codes and checkers; list them under cards in [pictures] to build them"
+    )
+    assert {path: path.stat().st_mtime_ns for path in (tmp_path / "out").rglob("*")} == stamps
+    assert json.loads((tmp_path / "out" / "manifest.json").read_text(encoding="utf-8")) == before
+
+
+def test_a_build_of_cards_needs_no_pictures_and_takes_the_files_of_the_programmer(tmp_path: Path) -> None:
+    text = RECIPE.replace('plugins = ["wave.py"]\n', "").replace("[pictures]\n", "")
+    for stage in ("nearest", "bank_pictures", "intel_hex"):
+        text += f'[[stage]]\nuse = "{stage}"\n'
+    (tmp_path / "recipe.toml").write_text(text, encoding="utf-8")
+    assert commands.main(["build", "--cards", "--quiet", str(tmp_path / "recipe.toml")]) == 0
+    assert [path.name for path in (tmp_path / "out-cards" / "devices").iterdir()] == ["picture.hex"]
+
+
+def test_a_second_build_of_cards_replaces_the_first_and_no_other_file(
+    tmp_path: Path, built: Callable[..., dict], capsys: pytest.CaptureFixture[str]
+) -> None:
+    built('cards = ["wave"]')
+    recipe = str(tmp_path / "recipe.toml")
+    assert [commands.main(["build", "--cards", "--quiet", recipe]) for _ in range(2)] == [0, 0]
+    (tmp_path / "other.toml").write_text((tmp_path / "recipe.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    (tmp_path / "out-cards" / "chart.txt").write_text("9 fathoms", encoding="utf-8")
+    capsys.readouterr()
+    assert commands.main(["build", "--cards", "--quiet", str(tmp_path / "other.toml")]) == 1
+    assert "out-cards" in capsys.readouterr().err
+    assert commands.main(["build", "--cards", "--quiet", recipe]) == 0
+    assert (tmp_path / "out-cards" / "chart.txt").read_text(encoding="utf-8") == "9 fathoms"
+
+
+@pytest.mark.parametrize(
+    ("recipe", "banks", "left"),
+    [
+        ("tide-chart", ["border", "addresses", "number", "checkers"], ["bars", "ramps", "lines", "codes"]),
+        ("sea-window", ["border", "bars", "addresses", "number"], []),
+        ("evening-window", ["border", "bars", "addresses", "number", "checkers"], ["ramps", "lines", "codes"]),
+        ("survey-desk", ["border", "bars"], []),
+    ],
+)
+def test_cards_fit_together_on_boards_of_every_kind(recipe: str, banks: list[str], left: list[str]) -> None:
+    loaded, notes = fitting_cards(load(RECIPES / recipe / "recipe.toml", pictures="cards"))
+    assert [card.declaration.name for card in loaded.cards] == banks
+    assert [note.where for note in notes if note.where != "cards"] == [f"card {name}" for name in left]
+    coded = with_cards(loaded, Chain(recipe=loaded).code_pictures(), named_cards(loaded))
+    contents = Chain(recipe=loaded).arrange(coded)
+    words = {name: memory.words for name, memory in contents.memories.items()}
+    for picture, placed in zip(coded, contents.pictures, strict=True):
+        assert np.array_equal(picture_codes(loaded.board, words, placed.bank), picture.codes)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight import ArrangementError, Contents, MemoryContents, Origin, PlacedPicture
-from ladderlight.flow.merging import darken, merge
+from ladderlight.flow.merging import carry_timing, darken, merge
 
 
 def part_of(board, places, *, mask=0x3F, pictures=()):
@@ -84,3 +84,37 @@ def test_blanking_is_filled_with_black_in_the_banks_in_use(make_board, memory):
     assert words[0x10000 + 160] == 0xC0  # count 640, beside it
     assert words[160] == 0xFF  # a bank that is not in use
     assert darken(contents, replace(board, blanking="gate")) is contents
+
+
+def timed_board(make_board, memory, bank_lines):
+    """A word for each count of 100 and each 16 lines: blanking beside the colours, in every bank."""
+    timing = memory(address=["x0-x6", "y4-y9", *bank_lines], data=["b0-b1", "g0-g1", "r0-r1", "!blank"], part="27C512")
+    return make_board(timing, clock=str(25175000 // 8))
+
+
+def test_timing_lines_have_their_levels_in_every_bank_and_leave_other_bits_alone(make_board, memory):
+    board = timed_board(make_board, memory, ["bank0", "!bank1"])
+    contents = carry_timing(merge([part_of(board, {3: 0x15})], board), board)
+    words, written = contents.memories["picture"].words, contents.memories["picture"].written
+    assert (words[3], written[3]) == (0x15 | 0x40 | 0x80, 0x7F)
+    for bank in range(4):
+        for x, group in ((0, 0), (79, 29), (80, 0), (99, 29), (0, 30), (99, 32)):
+            at = x | group << 7 | (bank ^ 2) << 13
+            assert (int(words[at]) >> 6 & 1) == (x < 80 and group < 30)
+            assert written[at] & 0x40
+    assert written[100] == 0  # no count reads 100
+
+
+def test_a_stage_that_writes_other_levels_into_timing_lines_is_refused(make_board, memory):
+    board = timed_board(make_board, memory, [])
+    with pytest.raises(ArrangementError) as caught:
+        carry_timing(merge([part_of(board, {80: 0x40}, mask=0xFF)], board), board)
+    assert str(caught.value) == (
+        "memory 'picture', address 0050h: an arrangement stage has written D6, which carries timing line '!blank', "
+        "otherwise; leave this memory to the board"
+    )
+
+
+def test_a_board_without_timing_lines_keeps_its_contents(board):
+    contents = merge([part_of(board, {5: 0x15})], board)
+    assert carry_timing(contents, board).memories["picture"] is contents.memories["picture"]

@@ -32,7 +32,7 @@ def test_marks_are_where_the_word_changes_and_is_not_there_yet(make_board, memor
     board = make_board(memory(**LINES, access=110e-9))
     words = np.zeros(131_072, dtype=np.uint32)
     words[10 | 3 << 8] = 63
-    picture = Image.open(io.BytesIO(marks_png(play(board, {"picture": words}, 0))))
+    picture = Image.open(io.BytesIO(marks_png(play(board, {"picture": words}, 0).disturbed)))
     assert picture.size == (640, 480)
     pixels = np.asarray(picture.convert("RGBA"))
     marked = pixels[..., 3] == 255

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 
 import pytest
@@ -100,3 +101,40 @@ def test_drivers(ladder: dict[str, Any], high: float, low: float) -> None:
 def test_a_tube() -> None:
     ladder = board_of(table(ladder={"response": "tube", "tube_black": "2 %", "low_volts": "0.2 V"})).ladder
     assert (ladder.response, ladder.tube_black, ladder.low_volts) == ("tube", 0.02, 0.2)
+
+
+@pytest.mark.parametrize(
+    ("written", "parts", "joined"),
+    [
+        ("680 || 11k", (680.0, 11000.0), "parallel"),
+        ("33+1k3", (33.0, 1300.0), "series"),
+        ("33 ohm + 1.3 kohm", (33.0, 1300.0), "series"),
+        ("4R7 || 4R7", (4.7, 4.7), "parallel"),
+    ],
+)
+def test_a_pair_of_resistors(written: str, parts: tuple[float, float], joined: str) -> None:
+    (red, *_) = board_of(table(ladder={"supply": 5, "red": {"r0": written, "r1": "1k3"}})).ladder.channels
+    assert (red.pairs["r0"].parts, red.pairs["r0"].joined) == (parts, joined)
+    assert list(red.pairs) == ["r0"]
+    total = sum(parts) if joined == "series" else parts[0] * parts[1] / sum(parts)
+    assert red.resistors == {"r0": pytest.approx(total), "r1": 1300.0}
+
+
+@pytest.mark.parametrize("written", ["1e+3", 1000, "1k", "1000 ohm"])
+def test_a_single_resistor_is_no_pair(written: str | float) -> None:
+    (red, *_) = board_of(table(ladder={"supply": 5, "red": {"r0": written}})).ladder.channels
+    assert (red.resistors, red.pairs) == ({"r0": 1000.0}, {})
+
+
+@pytest.mark.parametrize(
+    ("written", "message"),
+    [
+        ("680 || 11k || 1k", "is '680 || 11k || 1k', which is not a pair"),
+        ("680 +", "is '680 +', which is not a pair"),
+        ("680 || 11V", "is '11V', which is not a resistance"),
+        ("0 + 680", "is '0', which is out of range"),
+    ],
+)
+def test_what_is_not_a_pair(written: str, message: str) -> None:
+    with pytest.raises(ValueError, match=re.escape(message)):
+        table(ladder={"supply": 5, "red": {"r0": written}})

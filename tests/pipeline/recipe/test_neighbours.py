@@ -34,12 +34,12 @@ def test_devices_and_output_are_those_of_the_text(recipe):
     beside(recipe, "b.toml", out=('"out"', '"b-out"'), memory=('name = "picture"', 'name = "map"\nchips = 2'))
     beside(recipe, "a.toml", plugins=('"lantern.py"', '"none.py"'), stage=('use = "lantern"', 'use = "none"'))
     first, second = recipe.neighbours
-    assert (first.name, first.output, first.devices) == (
+    assert (first.name, first.outputs, first.devices) == (
         "a.toml",
-        recipe.folder / "out",
+        (recipe.folder / "out",),
         frozenset({("picture", "27C512")}),
     )
-    assert second.output == recipe.folder / "b-out"
+    assert second.outputs == (recipe.folder / "b-out",)
     assert second.devices == {("map-0", "27C512"), ("map-1", "27C512")}
     assert (first.has("picture", "27C512"), first.has("picture", "27C256")) == (True, False)
 

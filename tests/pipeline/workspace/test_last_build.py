@@ -32,7 +32,7 @@ def built(wide, banked, tmp_path):
 
 
 def test_a_build_is_read_back_from_its_manifest_and_files(wide, built, tmp_path):
-    build = last_build(tmp_path, wide)
+    build = last_build(tmp_path, wide).tray()
     assert (build.words["picture"] == built["picture"]).all()
     assert build.pictures == {0: ["picture-0"]}
     assert build.images["picture"] == built["picture"].astype("<u2").tobytes()
@@ -50,7 +50,7 @@ def test_a_changed_device_file_is_noticed(wide, built, tmp_path):
     path = tmp_path / "devices" / "picture-odd-1.bin"
     path.write_bytes(b"\0" + path.read_bytes()[1:])
     with pytest.raises(DeviceFileError, match="disagree about device 'picture'"):
-        last_build(tmp_path, wide)
+        last_build(tmp_path, wide).tray()
 
 
 def test_no_build_a_damaged_one_and_another_board_are_errors(wide, board, built, tmp_path):
@@ -60,4 +60,4 @@ def test_no_build_a_damaged_one_and_another_board_are_errors(wide, board, built,
         last_build(tmp_path, board)
     (tmp_path / "manifest.json").write_text('{"devices": [{}]}')
     with pytest.raises(DocumentError, match=r"manifest.json: lacks format; build again"):
-        last_build(tmp_path, wide)
+        last_build(tmp_path, wide).tray()

@@ -10,6 +10,7 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -177,15 +178,15 @@ def test_a_recipe_that_changed_while_it_was_read_is_not_up_to_date(
     """Nobody can tell which of the two was read."""
     from ladderlight.recipe import loading
 
-    def loaded(path: Path) -> object:
-        recipe = loading.load(path)
+    def loaded(path: Path, **options: Any) -> object:
+        recipes = loading.load_revisions(path, **options)
         replaced(path, "the harbour", "the old harbour")
-        return recipe
+        return recipes
 
     replaced(lobby, "format = 1", "# the harbour\nformat = 1")
     time.sleep(0.1)
     with monkeypatch.context() as patched:
-        patched.setattr("ladderlight.recipe.load", loaded, raising=False)
+        patched.setattr("ladderlight.recipe.load_revisions", loaded, raising=False)
         assert built(lobby, capsys)
     assert built(lobby, capsys)
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -10,8 +12,9 @@ import pytest
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from ladderlight import Board
+from ladderlight import Board, Origin
 from ladderlight.testing import run_stage, small_board
+from ladderlight_stages.arrangements.tiles import tiles
 from ladderlight_stages.cards.addresses import addresses
 
 Ints = NDArray[np.int64]
@@ -103,3 +106,44 @@ def test_any_palette_is_used_whole(name: str, boards: dict[str, Board]) -> None:
     colours = {tuple(drive) for drive in board.palette.drive[codes].reshape(-1, 3).tolist()}
     every = {tuple(drive) for drive in board.palette.drive.tolist()}
     assert len(colours) > 0.9 * min(len(every), codes.size // 4)
+
+
+@pytest.mark.parametrize("gates", [True, False])
+def test_on_a_tile_board_every_single_fault_looks_different(gates: bool, make_board: BoardMaker, memory) -> None:
+    """A scan of the tile board written with bits alone: 20x15 cells of 8x8 pixels, 64 tiles, mirrored by two gates."""
+    mirrored = ["x2-x4^map.d6", "y2-y4^map.d7"] if gates else ["x2-x4", "y2-y4"]
+    board = make_board(
+        memory("map", address=["x5-x9", "y5-y8"], data=["-"], part="27C256"),
+        memory("tiles", address=[*mirrored, "map.d0-map.d5"], data=["b0-b1", "g0-g1", "r0-r1"], part="27C256"),
+    )
+    card = replace(run_stage(addresses, None, board), origin=Origin(name="card", source="card"))
+    contents = run_stage(tiles, [card], board, merge=False)
+    map_words, tile_words = (contents.memories[name].words.astype(np.int64) for name in ("map", "tiles"))
+    y, x = np.indices(card.codes.shape)
+
+    def scanned(where: str, wrong: Callable[[Ints], Ints]) -> bytes:
+        def at(name: str, address: Ints) -> Ints:
+            return wrong(address) if name == where else address
+
+        data = at("data", map_words[at("map", x >> 3 | y >> 3 << 5)] & 255)
+        left, up = (data >> 6 & 1) * 7 * gates, (data >> 7 & 1) * 7 * gates
+        codes = tile_words[at("tiles", (x & 7 ^ left) | (y & 7 ^ up) << 3 | (data & 63) << 6)] & 63
+        return codes.astype(np.uint16).tobytes()
+
+    assert scanned("nowhere", lambda at: at) == card.codes.tobytes()
+    numbers = map_words[np.unique(x >> 3 | y >> 3 << 5)] & 63
+    assert len(np.unique(numbers)) == 32
+    assert (np.bitwise_or.reduce(numbers), np.bitwise_and.reduce(numbers)) == (63, 0)
+    seen = {card.codes.tobytes(): "none"}
+    for where, pins in (("map", 9), ("tiles", 12), ("data", 8 if gates else 6)):
+        for fault, wrong in wrong_addresses(pins):
+            name = same_wire(f"{where} {fault}")
+            assert seen.setdefault(scanned(where, wrong), name) == name
+
+
+def same_wire(fault: str) -> str:
+    """Name a fault of the map's data pins 0 to 5 by the tile memory's address pins that they drive, 6 to 11."""
+    pins = [int(pin) for pin in re.findall(r"\d+", fault)]
+    if not fault.startswith("data") or max(pins) > 5:
+        return fault
+    return re.sub(r"\d+", lambda pin: str(int(pin[0]) + 6), fault.replace("data", "tiles"))

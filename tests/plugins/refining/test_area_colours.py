@@ -17,7 +17,7 @@ from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.advise import advise
 from ladderlight_stages.reductions.diffuse.stage import diffuse
 from ladderlight_stages.reductions.nearest import nearest
-from ladderlight_stages.reductions.search.stage import search
+from ladderlight_stages.reductions.search import search
 from ladderlight_stages.refining.area_colours import AreaColours
 
 PHOTOGRAPHS = {

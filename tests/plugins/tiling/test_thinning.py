@@ -99,12 +99,36 @@ def test_in_parts_it_is_hardly_worse(monkeypatch):
     random = np.random.default_rng(4)
     points = random.normal(size=(1200, 8)).astype(np.float32)
     uses = random.integers(1, 9, 1200)
+    monkeypatch.setattr(thinning, "_FINE", 200)
     whole = cost_of(points, uses, thin(lambda _: points, 1, uses, 60).kept)
     monkeypatch.setattr(thinning, "_AT_ONCE", 200)
     parts = thin(lambda _: points, 1, uses, 60)
     assert len(parts.kept) == 60
     assert cost_of(points, uses, parts.kept) < 1.25 * whole
     assert len(thin(lambda _: points, 1, uses, 900).kept) == 900
+
+
+@pytest.mark.parametrize("channels", [1, 3])
+def test_tiles_are_taken_out_and_replaced_as_if_all_were_compared(channels):
+    """Against the plain algorithm on all distances: out goes each time what makes the cost of the rest least."""
+    random = np.random.default_rng(6)
+    upright = random.normal(size=(60, 16, channels)).astype(np.float32)
+    mirrored = upright[:, ::-1]
+    uses = random.integers(1, 9, 60)
+    clouds = [upright.reshape(60, -1), mirrored.reshape(60, -1)]
+    distances = np.minimum(*(squared_distances(clouds[0], cloud).astype(np.float64) for cloud in clouds))
+    np.fill_diagonal(distances, 0)
+    left = list(range(60))
+    while len(left) > 20:
+        costs = [(uses * distances[:, [kept for kept in left if kept != out]].min(axis=1)).sum() for out in left]
+        left.pop(int(np.argmin(costs)))
+    order = thinning._sorted_by_mean(np.stack(clouds), channels)
+    alive = thinning.take_out(*order[:2], uses[order[2]].astype(np.float64), 20)
+    assert sorted(order[2][alive].tolist()) == left
+    nearest, turn, loss = thinning.nearest_kept(*order[:2], alive)
+    assert loss == pytest.approx(distances[:, left].min(axis=1)[order[2]], abs=1e-4)
+    shown = np.stack(clouds)[turn, order[2][nearest]]
+    assert ((clouds[0][order[2]] - shown) ** 2).sum(axis=1) == pytest.approx(loss, abs=1e-4)
 
 
 def test_dithers_of_one_tone_are_more_alike_than_tones(board):

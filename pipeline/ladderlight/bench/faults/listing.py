@@ -15,7 +15,7 @@ from ladderlight.bench.faults.pins import ChipPin, Pins
 from ladderlight.bench.faults.resistors import Place, resistors, with_resistors
 from ladderlight.bench.faults.wiring import Change, bridge, broken_line, is_gate, missing_gate, pins_behind
 from ladderlight.board import Board, Device, Memory
-from ladderlight.board.ladders.series import mark_of
+from ladderlight.board.model.assembly import mark_of
 from ladderlight.board.model.lines import Line, Signal
 from ladderlight.units.arrays import MemoryWords, Words
 
@@ -190,7 +190,7 @@ def _named(place: Place, ohms: float) -> str:
 
 def _driver(board: Board, line: str) -> tuple[ChipPin, ...]:
     """Return the data pins that drive a ladder line; none for a resistor that no line drives."""
-    source = board.outputs.get(line)
+    source = board.outputs.get(line.removesuffix(" first").removesuffix(" second"))
     if source is None:
         return ()
     memory = board.memory(source.memory)

@@ -5,14 +5,15 @@ from __future__ import annotations
 from ladderlight.bench.counts import Decoded
 from ladderlight.bench.readings import shown_share, tolerance_of
 from ladderlight.board import Board
-from ladderlight.units.words import in_words, percent
+from ladderlight.board.model.lines import timing_line
+from ladderlight.units.words import in_words, joined, percent
 
 AT_WIRING = (
     "Power off. Wire with the sockets empty, then measure VCC and GND at every socket before a chip goes in.",
     "Touch the earthed mat before a chip: static discharge ruins chips. Mind pin 1.",
     "Programming voltage belongs in the programmer: on the board a VPP pin is at VCC.",
 )
-AT_COUNTS = (
+_AT_COUNTS = (
     "Check both rates with a scope before a tube monitor is connected: line rates that it is not made for can "
     "damage it. Leave a tube monitor closed: it holds lethal voltages even when unplugged.",
     "An AND of the bits given goes high at the count for the first time since the reset. Where it goes high "
@@ -34,6 +35,13 @@ def decoding(counter: str, decoded: Decoded) -> str:
         return "no AND of high bits will do; compare all bits"
     again = "" if decoded.again is None else f", again at {decoded.again}"
     return f"AND of {' '.join(f'{counter}{bit}' for bit in decoded.bits)}{again}"
+
+
+def counting(board: Board) -> list[str]:
+    """Return how to decode the counts, and which lines need no decoder."""
+    driven = [line for line in board.outputs if timing_line(line)]
+    memory = f"Memories drive {joined(driven)}: no gates are needed for what these carry."
+    return [*_AT_COUNTS, memory] if driven else list(_AT_COUNTS)
 
 
 def measuring(board: Board) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from ladderlight.bench.counts import Axis, Decoded, axes_of, hertz_of
-from ladderlight.bench.gates import packages_of
+from ladderlight.bench.gates import BLANK, enable_line
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.parts import PartToBuy, parts_of
 from ladderlight.bench.readings import Reading, Volts, readings_of, words_for
@@ -15,6 +15,7 @@ from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring, wiring_of
 from ladderlight.board import Board, Finding
 from ladderlight.board.advice import findings
 from ladderlight.board.model.findings import ranked
+from ladderlight.board.model.lines import timing_line
 from ladderlight.units.words import frequency, joined
 
 
@@ -63,13 +64,13 @@ def bench_of(board: Board) -> Bench:
 def document_of(bench: Bench) -> dict[str, Any]:
     """Return a bench sheet as plain values.
 
-    Volts, milliamperes and hertz. ``wiring`` lists the memory chips, then the connector, whose ``device`` is empty; a
-    pin's number is None where the package is not known.
+    Volts, milliamperes and hertz. ``wiring`` lists the memory chips, then packages of common logic and the connector,
+    whose ``device`` is empty; a pin's number is None where the package is not known.
     """
     wiring = bench.wiring
     return {
         "ok": not any(finding.level == "error" for finding in bench.findings),
-        "wiring": [_chip(chip) for chip in (*wiring.chips, wiring.connector)],
+        "wiring": [_chip(chip) for chip in wiring.sockets],
         "lines": [
             {"line": line.name, "from": line.source, "to": list(line.to), "hz": bench.hertz.get(line.name)}
             for line in wiring.lines
@@ -134,18 +135,26 @@ def _findings(board: Board, wiring: Wiring) -> Iterator[Finding]:
         labels = [chip.label for chip in wiring.chips if chip.checked is checked]
         if labels:
             yield Finding(level="note", where=f"chip{'s' * (len(labels) > 1)} {joined(labels)}", message=message)
-    packages = list(packages_of(wiring.gates))
-    if packages:
+    for memory in board.driving_memories:
+        floating = [line for line in memory.data if timing_line(line)]
+        if floating and enable_line(board, memory) == BLANK:
+            yield Finding(
+                level="caution",
+                where=f"memory {memory.name}",
+                message=f"{joined(floating)} would float with the picture's lines during blanking; give the timing "
+                "lines a memory of their own, or blank by another way",
+            )
+    if wiring.gates.packages:
         yield Finding(
             level="note",
             where="logic",
-            message="numbers of common logic are generic and from memory; use a family whose datasheet allows "
-            f"{frequency(board.raster.clock)}, and tie inputs of unused gates to GND",
+            message="numbers of common logic are generic; use a family whose datasheet allows "
+            f"{frequency(board.raster.clock)} and has these pin-outs",
         )
     late = [
         label
-        for label, logic, units in packages
-        if logic in (Logic.REGISTER, Logic.CLEARED) and dict(units[0].controls)["clock"].startswith("!")
+        for label, units in wiring.gates.packages.items()
+        if units[0].logic in (Logic.REGISTER, Logic.CLEARED) and dict(units[0].controls)["clock"].startswith("!")
     ]
     if late:
         yield Finding(

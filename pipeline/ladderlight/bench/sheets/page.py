@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ladderlight.bench.gates import packages_of
 from ladderlight.bench.readings import steps_of
-from ladderlight.bench.sheets.advice import AT_COUNTS, AT_READINGS, AT_WIRING, decoding, measuring, named
+from ladderlight.bench.sheets.advice import AT_READINGS, AT_WIRING, counting, decoding, measuring, named
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.bench.sheets.text import bench_sheet
 from ladderlight.board import Board
@@ -31,10 +30,9 @@ def bench_page(project: str, bench: Bench) -> str:
             project=project,
             bench=bench,
             wiring=bench.wiring,
-            packages=list(packages_of(bench.wiring.gates)),
             steps=list(steps_of(bench.readings)),
             at_wiring=AT_WIRING,
-            at_counts=AT_COUNTS,
+            at_counts=counting(bench.board),
             at_readings=[*AT_READINGS, *measuring(bench.board)],
             findings=bench.findings,
             cautions=cautions(bench.board),

@@ -7,8 +7,9 @@ import io
 from collections.abc import Iterable
 
 from ladderlight.bench.sheets.document import Bench
+from ladderlight.system.printable import printable
 
-_ACTING = ("=", "+", "-", "@", "\t", "\r")
+_ACTING = ("=", "+", "-", "@")
 """What makes a spreadsheet take a cell for a formula (common practice)."""
 _MARK = "Ladderlight"
 """Head of the last column, which is empty: where a written file is marked as this command's own."""
@@ -26,7 +27,7 @@ def spreadsheets(bench: Bench) -> dict[str, bytes]:
             *("" if pin.number is None else pin.number, pin.name, pin.line, pin.to),
             f"{bench.hertz[pin.line]:.6g}" if bench.rises(pin) else "",
         )
-        for chip in (*wiring.chips, wiring.connector)
+        for chip in wiring.sockets
         for pin in chip.pins
     )
     parts = ((part.quantity, part.what, part.value) for part in bench.parts)
@@ -45,5 +46,5 @@ def _sheet(heads: Iterable[str], rows: Iterable[Iterable[object]]) -> bytes:
 
 
 def _cell(value: object) -> str:
-    text = str(value)
+    text = printable(str(value))
     return f"'{text}" if text.startswith(_ACTING) else text

@@ -5,15 +5,17 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from ladderlight.bench.gates import packages_of
 from ladderlight.bench.readings import Volts, steps_of
-from ladderlight.bench.sheets.advice import AT_COUNTS, AT_READINGS, AT_WIRING, decoding, measuring, named
+from ladderlight.bench.sheets.advice import AT_READINGS, AT_WIRING, counting, decoding, measuring, named
 from ladderlight.bench.sheets.document import Bench
 from ladderlight.bench.wiring import WiredChip
 from ladderlight.proof.cautions import cautions
+from ladderlight.system.printable import printable
 from ladderlight.units.words import frequency, in_words
 
 _WIDTH = 78
+_AT = 22
+"""Column in which readings begin."""
 
 
 def bench_sheet(project: str, bench: Bench) -> str:
@@ -24,7 +26,6 @@ def bench_sheet(project: str, bench: Bench) -> str:
         ("Findings", _findings(bench)),
         ("Parts to buy", _parts(bench)),
         ("Wiring, pin by pin", _chips(bench)),
-        ("Gates and registers", _gates(bench)),
         ("Resistors", _resistors(bench)),
         ("Wiring, line by line", _lines(bench)),
         ("Counts to decode", _counts(bench)),
@@ -34,7 +35,7 @@ def bench_sheet(project: str, bench: Bench) -> str:
         found = list(body)
         if found:
             lines += ["", heading, "-" * _WIDTH, *found]
-    return "\n".join([*lines, ""])
+    return "\n".join([*map(printable, lines), ""])
 
 
 def _findings(bench: Bench) -> Iterator[str]:
@@ -49,29 +50,18 @@ def _parts(bench: Bench) -> Iterator[str]:
 
 def _chips(bench: Bench) -> Iterator[str]:
     yield from _listed(AT_WIRING)
-    for chip in (*bench.wiring.chips, bench.wiring.connector):
+    for chip in bench.wiring.sockets:
         yield ""
         yield _title(chip)
         for pin in chip.pins:
             number = "" if pin.number is None else f"{pin.number}"
             rate = f", {frequency(bench.hertz[pin.line])}" if bench.rises(pin) else ""
-            yield from _wrapped(f"{number:>4}  {pin.name:13}{pin.line or '-':16}{pin.to}{rate}", 35)
+            yield from _wrapped(f"{number:>4}  {pin.name:12} {pin.line or '-':15} {pin.to}{rate}", 35)
 
 
 def _title(chip: WiredChip) -> str:
-    name = f"{chip.label}  {chip.device}  ({chip.part}" if chip.device else f"{chip.label}  ({chip.part}"
-    return f"{name}, {chip.package})" if chip.package and chip.package != chip.part else f"{name})"
-
-
-def _gates(bench: Bench) -> Iterator[str]:
-    for label, logic, units in packages_of(bench.wiring.gates):
-        value = logic.value
-        yield from _wrapped(f"{label}  {value.number}, {value.package}: {value.holds}", 6)
-        for unit in units:
-            inputs = " and ".join(dict.fromkeys(unit.inputs))
-            yield from _wrapped(f"      {value.unit} {unit.number}: {inputs} -> {', '.join(unit.outputs)}", 10)
-        if units[0].controls:
-            yield from _wrapped("      " + ", ".join(f"{name} {line}" for name, line in units[0].controls), 10)
+    name = chip.device or chip.holds
+    return f"{chip.label}  {name}  ({chip.described})" if name else f"{chip.label}  ({chip.described})"
 
 
 def _resistors(bench: Bench) -> Iterator[str]:
@@ -84,14 +74,14 @@ def _resistors(bench: Bench) -> Iterator[str]:
 
 def _lines(bench: Bench) -> Iterator[str]:
     for line in bench.wiring.lines:
-        yield from _wrapped(f"{line.name:16}from {line.source}", 18)
+        yield from _wrapped(f"{line.name:15} from {line.source}", 18)
         yield from textwrap.wrap(
             f"to {'; '.join(line.to)}", _WIDTH, initial_indent=" " * 16, subsequent_indent=" " * 18
         )
 
 
 def _counts(bench: Bench) -> Iterator[str]:
-    yield from _listed(AT_COUNTS)
+    yield from _listed(counting(bench.board))
     for axis in bench.axes:
         yield ""
         sync = "hsync" if axis.name == "x" else "vsync"
@@ -111,7 +101,11 @@ def _readings(bench: Bench) -> Iterator[str]:
         yield from _wrapped(f"{named(high)}: burn {bench.word(high)}", 4)
         for reading in readings:
             loaded, unloaded = _volts(reading.loaded), _volts(reading.unloaded)
-            yield f"    {reading.at:18}{loaded:24}{unloaded:23}________"
+            at = f"    {reading.at:17} "
+            if len(at) > _AT:  # one output for three guns
+                yield at.rstrip()
+                at = ""
+            yield f"{at:{_AT}}{loaded:24}{unloaded:23}________"
             if reading.currents:
                 each = ", ".join(f"{line} {value * 1e3:.2f} mA" for line, value in reading.currents.items())
                 yield from _wrapped(f"{'':22}{each}", 22)

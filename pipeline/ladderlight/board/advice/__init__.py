@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ladderlight.board.advice import blanking, clock, counters, memories, picture, speed
+from ladderlight.board.advice import blanking, clock, counters, memories, picture, speed, timing_lines
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.ladders.findings import ladder_findings
 from ladderlight.board.model.board import Board
@@ -16,6 +16,7 @@ _TOPICS = (
     blanking.findings,
     ladder_findings,
     memories.findings,
+    timing_lines.findings,
 )
 
 

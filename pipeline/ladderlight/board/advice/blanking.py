@@ -67,7 +67,7 @@ def _shared_in_words(board: Board, shared: Shared) -> str:
             f"{board.counters.blanking_delay}; delay sync and blanking by as much as the picture"
         )
     count, line, _ = blanked = counts(shared.blanking)
-    bits = separating_bits(board, counts(shared.visible), blanked, board.memories)
+    bits = separating_bits(board, counts(shared.visible), blanked, board.picture_memories)
     memory = board.memory(shared.memory)
     larger = "" if len(memory.address) < memory.address_pins else " (which takes a larger part)"
     wire = f"wire {joined(bits, 'or')} to the address of memory {memory.name}{larger}, or " if bits else ""

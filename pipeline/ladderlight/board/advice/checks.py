@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from ladderlight.board.advice.alternatives import choices, smallest_part
+from ladderlight.board.advice.timing_lines import timing_problems
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.lines import Line, Signal, line, numbered
+from ladderlight.board.model.lines import TIMING, Line, Signal, line, numbered, timing_line
 from ladderlight.board.model.memory import Memory
 from ladderlight.errors import Problem, nearest, nearest_word
 from ladderlight.units.words import joined
@@ -42,6 +43,8 @@ def problems_of(board: Board) -> list[Problem]:
     if not problems:
         for index, memory in enumerate(board.memories):
             problems += _packing(board, memory, ("memory", index))
+    if not problems:
+        problems += timing_problems(board)
     return problems
 
 
@@ -144,10 +147,16 @@ def _names(board: Board) -> Iterator[Problem]:
 
 
 def _ladder_lines(board: Board) -> Iterator[Problem]:
-    driven = {name for memory in board.memories for name in memory.data} - {"-"}
+    driven = {name for memory in board.memories for name in memory.data if not timing_line(name)} - {"-"}
     for channel in board.ladder.channels:
         for name in channel.lines:
-            if name not in driven:
+            if name in TIMING:
+                yield Problem(
+                    where=("ladder", channel.name, name),
+                    what=f"{name!r} is the timing line for {TIMING[name]}",
+                    action="give the ladder's line another name, such as r0",
+                )
+            elif name not in driven:
                 yield Problem(
                     where=("ladder", channel.name, name),
                     what=f"no memory's data pin drives ladder line {name!r}",
@@ -180,7 +189,8 @@ def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterato
             action=f"use at most {(1 << memory.part.width) - 1:X}h",
         )
     wired = [term for m in board.memories for e in m.address for term in e.lines]
-    used = set(board.ladder.lines) | {term.name for term in wired if term.signal is Signal.NAMED}
+    used = {term.name for term in wired if term.signal is Signal.NAMED}
+    used |= {*board.ladder.lines, *filter(timing_line, memory.data)}
     if not used & set(memory.data) and memory.name not in {term.memory for term in wired}:
         yield Problem(
             where=(*where, "data"),

@@ -76,4 +76,6 @@ def _banks(board: Board, pins: int) -> list[str]:
 
 
 def _counted(board: Board, memory: Memory) -> bool:
-    return any(line.signal in (Signal.X, Signal.Y) for line in board.address_lines(memory))
+    """Whether a memory holds places of the picture, so that bank lines can choose among several."""
+    counted = any(line.signal in (Signal.X, Signal.Y) for line in board.address_lines(memory))
+    return counted and memory in board.picture_memories

@@ -26,12 +26,12 @@ def findings(board: Board) -> Iterator[Finding]:
 def twins(board: Board) -> tuple[tuple[int, int], tuple[int, int], int] | None:
     """Return two picture pixels (x, y) that read the same words, and the number of pixels without words of their own.
 
-    All memories count; those that another memory addresses count with the counters' part of their address.
+    All memories of the picture count, those that another memory addresses with the counters' part of their address.
     """
     blank = {memory.name: np.zeros(memory.words, dtype=np.uint32) for memory in board.memories}
     result = scan(board, blank, board.x_grid.samples[None, :], board.y_grid.samples[:, None], 0)
     key = np.zeros(result.codes.size, dtype=np.int64)
-    for memory in board.memories:
+    for memory in board.picture_memories:
         slots = memory.packing.pixels
         place = result.addresses[memory.name].ravel() * slots + result.slots[memory.name].ravel()
         _, compact = np.unique(place, return_inverse=True)
@@ -56,7 +56,7 @@ def _repeats(board: Board) -> Iterator[Finding]:
     def counts(pixel: tuple[int, int]) -> Counts:
         return int(board.x_grid.samples[pixel[0]]), int(board.y_grid.samples[pixel[1]]), 0
 
-    bits = separating_bits(board, counts(first), counts(second), board.memories)
+    bits = separating_bits(board, counts(first), counts(second), board.picture_memories)
     action = f"wire {joined(bits, 'or')} too" if bits else "check the gates and constants in the addresses"
     coarser = _coarser(board)
     yield Finding(
@@ -71,7 +71,7 @@ def _repeats(board: Board) -> Iterator[Finding]:
 def _coarser(board: Board) -> str:
     """Return the sizes that the address lines of today would hold, if shifted up to larger pixels."""
     now = board.geometry
-    lines = {line.name for memory in board.memories for line in board.address_lines(memory)}
+    lines = {line.name for memory in board.picture_memories for line in board.address_lines(memory)}
     texts = []
     for signal, shift, grid in (("x", board.x_shift, board.x_grid), ("y", board.y_shift, board.y_grid)):
         wired = [int(name[1:]) for name in lines if name[:1] == signal and name[1:].isdigit()]

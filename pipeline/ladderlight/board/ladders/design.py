@@ -12,12 +12,13 @@ from ladderlight.board.ladders.analysis import LadderAnalysis, analyse
 from ladderlight.board.ladders.goal import WORST, Goal
 from ladderlight.board.ladders.r2r import best_r2r
 from ladderlight.board.ladders.search import WeightedSearch
-from ladderlight.board.ladders.series import Assembly, Series, preferred_values, stock_of
+from ladderlight.board.ladders.series import Series, preferred_values, stock_of
+from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.ladder import Channel, Ladder
 from ladderlight.board.model.palette import linear_from_srgb
 from ladderlight.colour.lightness import lightness_of
 from ladderlight.errors import BoardError, Problem
-from ladderlight.units.words import in_words
+from ladderlight.units.words import in_words, percent
 
 MOST_BITS = 8
 ALTERNATIVES = 10
@@ -48,6 +49,11 @@ class Choice:
                 Channel(
                     name=name,
                     resistors={f"{name[0]}{bit}": resistor.ohms for bit, resistor in enumerate(self.resistors)},
+                    pairs={
+                        f"{name[0]}{bit}": resistor
+                        for bit, resistor in enumerate(self.resistors)
+                        if resistor.joined != "single"
+                    },
                     guns=(gun,),
                     r2r=self.rail.ohms if self.rail else None,
                 )
@@ -118,7 +124,7 @@ def design(
     BoardError
         When the goal cannot be met by any ladder, or nothing keeps its current limit.
     """
-    problems = _problems(goal)
+    problems = goal_problems(goal)
     if pairs and r2r:
         problems.append(
             Problem(where=("pairs",), what="an R-2R ladder has no use for pairs", action="leave one of the two out")
@@ -156,7 +162,7 @@ def _nothing(goal: Goal, series: Series, *, pairs: bool, r2r: bool) -> Problem:
     return Problem(
         where=("series",),
         what=f"no {series} values from 10 ohm to 1 Mohm make a ladder of {goal.bits} bits that errs by less than "
-        f"{WORST:.0%} of its range",
+        f"{percent(WORST)} of its range",
         action="use a finer series or pairs, another load or supply, or allow non-monotonic ladders",
     )
 
@@ -175,23 +181,20 @@ def _r2r(goal: Goal, series: Series, tolerance: float, most: int) -> list[Choice
     values = set(preferred_values(series).tolist())
     choices = []
     for rail, rung in zip(found.rail.tolist(), found.rung.tolist(), strict=True):
-        leg = (
-            Assembly(ohms=rung, parts=(rung,))
-            if rung in values
-            else Assembly(ohms=rung, parts=(rail, rail), joined="series")
-        )
+        leg = Assembly(parts=(rung,)) if rung in values else Assembly(parts=(rail, rail), joined="series")
         choices.append(
             Choice(
                 goal=goal,
                 resistors=(leg,) * goal.bits,
-                rail=Assembly(ohms=rail, parts=(rail,)),
+                rail=Assembly(parts=(rail,)),
                 tolerance=tolerance,
             )
         )
     return choices
 
 
-def _problems(goal: Goal) -> list[Problem]:
+def goal_problems(goal: Goal) -> list[Problem]:
+    """Return why no ladder can meet a goal; empty when one might."""
     problems = []
     if not 1 <= goal.bits <= MOST_BITS:
         problems.append(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from collections.abc import Sequence
+from dataclasses import asdict, replace
 from typing import Any
 
 from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
 from ladderlight.board.ladders.design import Choice
+from ladderlight.board.ladders.drawer import Drawer
 from ladderlight.board.ladders.findings import ladder_findings
-from ladderlight.board.ladders.series import Assembly, Series, mark_of
+from ladderlight.board.ladders.series import Series
+from ladderlight.board.model.assembly import mark_of
 from ladderlight.board.model.findings import Finding
 from ladderlight.board.model.ladder import GUNS, Ladder
 
@@ -30,14 +33,14 @@ def ladder_document(ladder: Ladder) -> dict[str, Any]:
     }
 
 
-def design_document(choices: list[Choice], series: Series) -> dict[str, Any]:
+def design_document(choices: list[Choice], series: Series | None) -> dict[str, Any]:
     """Return the best of some ladders in full and the others in brief, as plain values.
 
     Resistances are in ohms, least significant bit first; levels in volts, by code; errors in millivolts, currents in
     milliamperes and power in milliwatts. Currents are those of one channel.
     """
     best = choices[0]
-    goal = best.goal
+    goal, same = best.goal, [best] * len(GUNS)
     return {
         "kind": "r2r" if best.rail else "weighted",
         "bits": goal.bits,
@@ -52,6 +55,22 @@ def design_document(choices: list[Choice], series: Series) -> dict[str, Any]:
         **_channel_figures(best.analysis.channels[0]),
         **_loads(best.analysis),
         "next_best": [_choice(choice) for choice in choices[1:]],
+        "recipe": recipe_of(same),
+        "findings": [asdict(finding) for finding in findings_of(same)],
+    }
+
+
+def drawer_document(sets: list[tuple[Choice, ...]], drawer: Drawer) -> dict[str, Any]:
+    """Return sets of ladders from a drawer as plain values, the best first.
+
+    The document is that of the best set's worst ladder, with all of its ladders as ``channels``.
+    """
+    best = sets[0]
+    return {
+        **design_document([choices[-1] for choices in sets], None),
+        "have": str(drawer),
+        "channels": [_choice(choice) for choice in best],
+        "next_best": [_choice(choices[-1]) | {"channels": list(map(_choice, choices))} for choices in sets[1:]],
         "recipe": recipe_of(best),
         "findings": [asdict(finding) for finding in findings_of(best)],
     }
@@ -90,14 +109,17 @@ def _loads(analysis: LadderAnalysis) -> dict[str, Any]:
     }
 
 
-def findings_of(choice: Choice) -> list[Finding]:
-    """Return the findings about a ladder that is built for red, green and blue."""
-    return ladder_findings(choice.ladder_of(*GUNS))
+def findings_of(choices: Sequence[Choice]) -> list[Finding]:
+    """Return the findings about ladders that are built for red, green and blue, as far as there are as many."""
+    apart = [choice.ladder_of(*GUNS) for choice in choices]
+    channels = tuple(ladder.channels[gun] for gun, ladder in enumerate(apart))
+    return ladder_findings(replace(apart[0], channels=channels))
 
 
-def recipe_of(choice: Choice) -> str:
-    """Return the ladder as a recipe's table, for red, green and blue."""
-    goal = choice.goal
+def recipe_of(choices: Sequence[Choice]) -> str:
+    """Return ladders as a recipe's table, for red, green and blue, as far as there are as many."""
+    first = choices[0]
+    goal = first.goal
     lines = [
         "[board.ladder]",
         f'supply = "{goal.supply:g} V"',
@@ -106,30 +128,27 @@ def recipe_of(choice: Choice) -> str:
     ]
     if goal.driver:
         lines.append(f'driver = "{goal.driver:g} ohm"')
-    if choice.tolerance:
-        lines.append(f'tolerance = "{choice.tolerance * 100:g} %"')
-    lines += [f"{name:5} = {_channel(choice, name[0])}" for name in GUNS]
-    parts = {mark_or_ohms(resistor): resistor for resistor in choice.resistors if resistor.joined != "single"}
-    lines += [f"# {text} ohm: {resistor}" for text, resistor in parts.items()]
-    if choice.rail:
-        rail = choice.rail.ohms
+    if first.tolerance:
+        lines.append(f'tolerance = "{first.tolerance * 100:g} %"')
+    lines += [f"{name:5} = {_channel(choice, name[0])}" for name, choice in zip(GUNS, choices, strict=False)]
+    marks = (mark for choice in choices for resistor in choice.resistors for mark in resistor.marks if "=" in mark)
+    lines += [f"# {mark}: marked and measured" for mark in dict.fromkeys(marks)]
+    if first.rail:
+        rail, rung = first.rail.ohms, first.resistors[0]
+        if rung.joined != "single":
+            lines.append(f"# {rung.ohms:g} ohm: {rung}")
         lines.append(f"# from the first rung to ground {2 * rail:g} ohm: {mark_of(rail)} + {mark_of(rail)}")
     return "\n".join(lines) + "\n"
 
 
-def mark_or_ohms(resistor: Assembly) -> str:
-    """Return the mark of a single resistor, and the ohms of a pair."""
-    return mark_of(resistor.ohms) if resistor.joined == "single" else f"{resistor.ohms:.6g}"
-
-
 def _channel(choice: Choice, letter: str) -> str:
     if choice.rail is None:
-        inputs = (f'{letter}{bit} = "{mark_or_ohms(resistor)}"' for bit, resistor in enumerate(choice.resistors))
+        inputs = (f'{letter}{bit} = "{resistor.written}"' for bit, resistor in enumerate(choice.resistors))
         return "{ " + ", ".join(inputs) + " }"
     rung = choice.resistors[0]
     text = f'r2r = "{mark_of(choice.rail.ohms)}", '
     if rung.ohms != 2 * choice.rail.ohms:
-        text += f'rung = "{mark_or_ohms(rung)}", '
+        text += f'rung = "{rung}", '
     names = ", ".join(f'"{letter}{bit}"' for bit in range(choice.goal.bits))
     return "{ " + text + f"lines = [{names}]" + " }"
 

@@ -41,12 +41,16 @@ class Found:
 class WeightedSearch:
     """Branch and bound over weighted ladders; see :meth:`best`.
 
-    ``values`` float64, ascending: the resistances to choose from, in ohms.
+    ``values`` float64, ascending: the resistances to choose from, in ohms. Where there are not as many of each as are
+    needed, ``uses`` int64 (values, kinds) is how many resistors of each kind a value takes, and ``held`` int64 (kinds,)
+    how many there are.
     """
 
     goal: Goal
     values: NDArray[np.float64]
     most: int
+    uses: NDArray[np.int64] | None = None
+    held: NDArray[np.int64] | None = None
     _bound: float = field(init=False, default=0.0)
     _found: Found = field(init=False)
 
@@ -205,6 +209,8 @@ class WeightedSearch:
         if goal.current_limit is not None:
             single = volts[:, 1 << np.arange(goal.bits)]
             good &= ((goal.supply - single) * self._conductance[index] <= goal.current_limit).all(axis=1)
+        if self.uses is not None:
+            good[good] = (self.uses[index[good]].sum(axis=1) <= self.held).all(axis=1)
         self._found = best_of(self._found, Found(index=index[good], error=error[good]), self.most)
         if len(self._found) == self.most:
             self._bound = min(self._bound, float(self._found.error[-1]))

@@ -8,6 +8,8 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.board.model.assembly import Assembly, Joined
+
 Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
 
 _COARSE = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
@@ -19,22 +21,8 @@ _TOLERANCES: dict[Series, float] = {"E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0
 SMALLEST, LARGEST = 10.0, 1e6
 """Range of values in ohms: that of small through-hole resistors (common practice)."""
 
-Joined = Literal["single", "series", "parallel"]
 _JOINED: tuple[Joined, ...] = get_args(Joined)
 _SAME_DIGITS = 12
-
-
-@dataclass(frozen=True, kw_only=True)
-class Assembly:
-    """A single resistor, or two in series or in parallel in its place."""
-
-    ohms: float
-    parts: tuple[float, ...]
-    joined: Joined = "single"
-
-    def __str__(self) -> str:
-        """Return the parts as in a bill of materials: ``1k5``, ``1k5 + 220`` or ``1k5 || 22k``."""
-        return {"single": "", "series": " + ", "parallel": " || "}[self.joined].join(map(mark_of, self.parts))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -56,17 +44,7 @@ class Stock:
         """Return one of the resistances with its parts."""
         first, second = float(self.first[index]), float(self.second[index])
         joined = _JOINED[self.joined[index]]
-        return Assembly(
-            ohms=float(self.ohms[index]), parts=(first,) if joined == "single" else (first, second), joined=joined
-        )
-
-
-def mark_of(ohms: float) -> str:
-    """Return a resistance in the letter code of IEC 60062, whole ohms without their R: ``3k3``, ``820``, ``10R7``."""
-    factor, letter = next((item for item in ((1e6, "M"), (1e3, "k")) if ohms >= item[0] * (1 - 1e-12)), (1.0, "R"))
-    text = f"{ohms / factor:.6g}"
-    whole, point, part = text.partition(".")
-    return f"{whole}{letter}{part}" if point or letter != "R" else text
+        return Assembly(parts=(first,) if joined == "single" else (first, second), joined=joined)
 
 
 def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: float = LARGEST) -> NDArray[np.float64]:

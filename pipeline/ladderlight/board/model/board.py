@@ -146,6 +146,17 @@ class Board(Value):
         return tuple(memory for memory in self.memories if wanted & set(memory.data))
 
     @cached_property
+    def picture_memories(self) -> tuple[Memory, ...]:
+        """The memories that the picture depends on: those that drive ladder lines, and those that address them."""
+        found = {memory.name for memory in self.driving_memories}
+        left = list(found)
+        while left:
+            new = set(self.sources[left.pop()]) - found
+            found |= new
+            left += new
+        return tuple(memory for memory in self.memories if memory.name in found)
+
+    @cached_property
     def palette(self) -> Palette:
         """Every code with its voltages and colour."""
         return palette_of(self.ladder, self.code_lines)
@@ -189,13 +200,15 @@ class Board(Value):
     @cached_property
     def x_shift(self) -> int:
         """Index of the lowest x bit that changes what is shown: a picture pixel is ``2**x_shift`` counts wide."""
-        bits = [self.first_select_bit(memory) for memory in self.memories if self.first_moving_bit(memory) is not None]
+        moved = (memory for memory in self.picture_memories if self.first_moving_bit(memory) is not None)
+        bits = [self.first_select_bit(memory) for memory in moved]
         return min(bits, default=self.x_bits)
 
     @cached_property
     def y_shift(self) -> int:
         """Index of the lowest y bit that changes what is shown."""
-        return min((line.index for line in self._lines(Signal.Y)), default=self.y_bits)
+        bits = (self.lowest_bit(memory, Signal.Y) for memory in self.picture_memories)
+        return min((bit for bit in bits if bit is not None), default=self.y_bits)
 
     @cached_property
     def x_counter(self) -> Counter:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
 from typing import Literal
@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.network import GROUND, Driver, Network, Resistor, Solution
 from ladderlight.system.value import Value
 
@@ -27,13 +28,15 @@ class Channel(Value):
 
     A weighted channel has one resistor per line. An R-2R channel (``r2r`` set to R in ohms) has its lines from least to
     most significant in ``resistors``, each with its rung of 2R, R between the steps, and 2R from the first step to
-    ground. ``guns`` are the monitor inputs it feeds.
+    ground. ``guns`` are the monitor inputs it feeds. ``pairs`` are the two resistors of each line that has two, whose
+    resistance together is the line's in ``resistors``.
     """
 
     name: str
     resistors: Mapping[str, float]
     guns: tuple[int, ...]
     r2r: float | None = None
+    pairs: Mapping[str, Assembly] = field(default_factory=dict)
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -82,7 +85,8 @@ class Ladder(Value):
     def resistors_of(self, channel: Channel) -> tuple[Resistor, ...]:
         """Return a channel's resistors, the load last. The output is the node of the channel's name.
 
-        They are named after their lines; in R-2R also ``rail 1`` and so on and ``termination``; and ``load``.
+        They are named after their lines, the two of a pair ``r0 first`` and ``r0 second``; in R-2R also ``rail 1`` and
+        so on and ``termination``; and ``load``. The node between two in series is ``red:r0``.
         """
         load = Resistor(a=channel.name, b=GROUND, ohms=self.load / len(channel.guns), name=LOAD)
         last = len(channel.lines) - 1
@@ -90,8 +94,9 @@ class Ladder(Value):
         if channel.r2r is not None:
             steps[:last] = [f"{channel.name}:{step}" for step in range(last)]
         rungs = (
-            Resistor(a=pin(line), b=step, ohms=ohms, name=line)
+            resistor
             for (line, ohms), step in zip(channel.resistors.items(), steps, strict=True)
+            for resistor in _rung(channel, line, ohms, step)
         )
         if channel.r2r is None:
             return (*rungs, load)
@@ -161,6 +166,17 @@ class Ladder(Value):
                 for gun in channel.guns:
                     volts[:, gun] = solution.at(channel.name)[state]
         return volts
+
+
+def _rung(channel: Channel, line: str, ohms: float, step: str) -> Iterator[Resistor]:
+    pair = channel.pairs.get(line)
+    if pair is None:
+        yield Resistor(a=pin(line), b=step, ohms=ohms, name=line)
+        return
+    joint = f"{channel.name}:{line}" if pair.joined == "series" else ""
+    first, second = pair.parts
+    yield Resistor(a=pin(line), b=joint or step, ohms=first, name=f"{line} first")
+    yield Resistor(a=joint or pin(line), b=step, ohms=second, name=f"{line} second")
 
 
 def pin(line: str) -> str:

@@ -7,6 +7,14 @@ from dataclasses import dataclass
 from enum import Enum
 
 CONSTANTS = {"low": 0, "high": 1}
+TIMING = {
+    "hsync": "line sync",
+    "vsync": "frame sync",
+    "blank": "blanking",
+    "x_reset": "the x counter's reset",
+    "y_reset": "the y counter's reset",
+}
+"""The timing lines that data pins can drive, and what each does. ``!`` before one inverts it."""
 _NAME = r"[A-Za-z_][A-Za-z0-9_]*"
 _TERM = re.compile(rf"(?P<invert>!?)(?P<first>{_NAME}(?:\.d\d+)?)(?:-(?P<last>{_NAME}(?:\.d\d+)?))?")
 _NUMBERED = re.compile(r"(?P<stem>.*?)(?P<index>\d+)$")
@@ -103,19 +111,27 @@ def expand(text: str) -> list[Expression]:
 
 
 def expand_names(text: str) -> list[str]:
-    """Expand one entry of a data list: a plain name, a range of names, or ``"-"`` for a pin that drives nothing.
+    """Expand one entry of a data list: a name, a range, ``"!hsync"``, or ``"-"`` for a pin that drives nothing.
+
+    Timing lines alone can be inverted: what they carry is computed, and so is its opposite.
 
     Raises
     ------
     LineSyntaxError
         With what is expected.
     """
-    if text == "-":
+    if text == "-" or timing_line(text):
         return [text]
     match = _TERM.fullmatch(text)
     if match is None or match["invert"] or "." in text:
         raise LineSyntaxError(f"{text!r} is not a name; write r0, r0-r3, or - for a pin that drives nothing")
     return _range(match["first"], match["last"], text)
+
+
+def timing_line(name: str) -> str:
+    """Return the timing line that a data pin's name stands for, inverted or not; empty for another line."""
+    plain = name.removeprefix("!")
+    return plain if plain in TIMING else ""
 
 
 def _range(first: str, last: str | None, text: str) -> list[str]:

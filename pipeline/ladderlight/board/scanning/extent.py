@@ -9,6 +9,7 @@ import numpy as np
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.board.scanning.timing_lines import timing_addresses
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,6 +18,7 @@ class Extent:
 
     ``stride`` is the number of words from one picture row to the next, None when it is not the same everywhere.
     ``first`` and ``last`` are the lowest and highest address that the visible scan reads, ``used`` how many it reads.
+    Words for timing lines count as well, those that are read during blanking included.
     """
 
     stride: int | None
@@ -30,10 +32,12 @@ def extent_of(board: Board, memory: Memory) -> Extent | None:
     if not is_direct(board, memory):
         return None
     place, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], 0)
+    shows = memory in board.picture_memories
     steps = np.unique(np.diff(place, axis=0))
+    read = np.union1d(timing_addresses(board, memory), place if shows else [])
     return Extent(
-        stride=int(steps[0]) if steps.size == 1 else None,
-        first=int(place.min()),
-        last=int(place.max()),
-        used=int(np.count_nonzero(np.bincount(place.ravel(), minlength=1))),
+        stride=int(steps[0]) if steps.size == 1 and shows else None,
+        first=int(read[0]),
+        last=int(read[-1]),
+        used=len(read),
     )

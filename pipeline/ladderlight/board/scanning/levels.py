@@ -83,9 +83,13 @@ class Levels:
     def codes(self) -> Ints:
         """Return the codes on the ladders, int64, once all memories have been read."""
         codes = np.zeros(self.shape, dtype=np.int64)
+        bits: dict[tuple[str, int], int] = {}
         for bit, name in enumerate(self.board.code_lines):
             source = self.board.outputs[name]
-            codes |= (self.outputs[source.memory] >> source.index & 1) << bit
+            bits[source.memory, source.index - bit] = bits.get((source.memory, source.index - bit), 0) | 1 << bit
+        for (memory, down), mask in bits.items():  # all bits of a word that move equally far at once
+            words = self.outputs[memory]
+            codes |= (words >> down if down > 0 else words << -down if down else words) & mask
         return codes
 
     def _level(self, expression: Expression) -> Ints:

@@ -8,7 +8,9 @@ later too. A direct output shows undefined data from the moment its address chan
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
+from functools import cached_property
 from math import ceil
 
 import numpy as np
@@ -59,34 +61,79 @@ def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
     register's own delay is left out, as syncs mostly pass one too. Memories without an access time count as immediate.
     Monitor pixels whose middle is past the last visible count are black.
     """
-    period = float(1 / board.raster.clock)
-    driving = board.driving_memories
-    late = board.counters.delay if any(memory.output == "direct" for memory in driving) else 0.0
-    stretch = _Stretch(board, words, bank, before=ceil(late / period) + 1)
-    codes = stretch.codes()
-    unsure = np.max([stretch.unsure[memory.name] for memory in driving], axis=0)
-    dots = np.arange(board.raster.mode.horizontal.active)
-    # The monitor divides each line by its own clock: a pixel is 1/ratio counts, whatever the board's clock is off.
-    passed = (dots + 0.5) * float(board.raster.ratio)
-    shown = passed < board.raster.x.visible
-    times = passed * period - late
-    counts = np.minimum(np.floor(times / period).astype(np.int64), board.raster.x.visible - 1)
-    fresh = np.any([stretch.fresh[memory.name] for memory in driving], axis=0)
-    at = counts + stretch.first
-    return Shown(
-        codes=np.where(shown, codes[:, at], board.palette.black_code),
-        undefined=shown & ((times - counts * period)[None, :] < unsure[:, at]),
-        changed=shown & _changed(codes, fresh)[:, at],
-    )
+    return Frames(board, words, bank).shown()
 
 
-def _changed(codes: Ints, fresh: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return at each count whether the last fresh word before or at it differs from the word before that."""
-    changed = np.zeros(codes.shape, dtype=bool)
-    for count in range(1, codes.shape[1]):
-        differs = codes[:, count] != codes[:, count - 1]
-        changed[:, count] = np.where(fresh[:, count], differs, changed[:, count - 1])
-    return changed
+class Frames:
+    """The frames of a board's banks; what they have in common is computed once.
+
+    Where no memory addresses another, the addresses of two banks differ in the same bits everywhere, and words become
+    valid at the same moments. Lines that read the same counts are the same.
+    """
+
+    def __init__(self, board: Board, words: MemoryWords, bank: int) -> None:
+        """Play the frame of one bank."""
+        self.board, self.words = board, words
+        self._period = float(1 / board.raster.clock)
+        direct = any(memory.output == "direct" for memory in board.driving_memories)
+        self._late = board.counters.delay if direct else 0.0
+        before = ceil(self._late / self._period) + 1
+        counts = _Stretch(board, words, bank, before=before, lines=np.zeros(1, dtype=np.int64), timed=False).column
+        lines, self._row = _unlike_lines(board, counts)
+        self._stretch = _Stretch(board, words, bank, before=before, lines=lines)
+        dots = np.arange(board.raster.mode.horizontal.active)
+        # The monitor divides each line by its own clock: a pixel is 1/ratio counts, whatever the board's clock is off.
+        passed = (dots + 0.5) * float(board.raster.ratio)
+        self._visible = passed < board.raster.x.visible
+        self._times = passed * self._period - self._late
+        last = board.raster.x.visible - 1
+        self._counts = np.minimum(np.floor(self._times / self._period).astype(np.int64), last)
+        self._at = self._counts + self._stretch.first
+
+    def shown(self) -> Shown:
+        """Return what the bank shows."""
+        stretch = self._stretch
+        codes = np.where(self._visible, stretch.codes()[:, self._at], self.board.palette.black_code)
+        undefined, changed = self._undefined(stretch), self._changed(stretch, self._last_fresh(stretch))
+        return Shown(codes=codes[self._row], undefined=undefined[self._row], changed=changed[self._row])
+
+    def disturbed(self, bank: int) -> NDArray[np.bool_]:
+        """Return ``Shown.disturbed`` of any bank. May be called on several threads at once."""
+        if any(self.board.sources.values()):
+            return Frames(self.board, self.words, bank).shown().disturbed
+        undefined, fresh = self._in_common
+        return (undefined & self._changed(self._stretch.of_bank(bank), fresh))[self._row]
+
+    @cached_property
+    def _in_common(self) -> tuple[NDArray[np.bool_], Ints]:
+        return self._undefined(self._stretch), self._last_fresh(self._stretch)
+
+    def _undefined(self, stretch: _Stretch) -> NDArray[np.bool_]:
+        unsure = np.max([stretch.unsure[memory.name] for memory in self.board.driving_memories], axis=0)
+        found: NDArray[np.bool_] = (self._times - self._counts * self._period)[None, :] < unsure[:, self._at]
+        return found & self._visible
+
+    def _last_fresh(self, stretch: _Stretch) -> Ints:
+        """Return, for each monitor pixel, the count of the last fresh word."""
+        fresh = np.any([stretch.fresh[memory.name] for memory in self.board.driving_memories], axis=0)
+        last = np.maximum.accumulate(np.where(fresh, np.arange(fresh.shape[1]), 0), axis=1)
+        return np.asarray(last[:, self._at])
+
+    def _changed(self, stretch: _Stretch, last_fresh: Ints) -> NDArray[np.bool_]:
+        """Return whether the last fresh word of each monitor pixel differs from the word before that."""
+        codes = stretch.codes()
+        differs = np.zeros(codes.shape, dtype=bool)
+        np.not_equal(codes[:, 1:], codes[:, :-1], out=differs[:, 1:])
+        return np.take_along_axis(differs, last_fresh, axis=1) & self._visible
+
+
+def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
+    """Return one of each kind of visible lines that show the same at some counts, and the kind of each line."""
+    lines = np.arange(board.raster.y.visible)
+    steps = np.unique((column + board.x_counter.ahead) // board.raster.x.total)
+    cells = board.y_counter.read(lines[:, None] + steps) >> board.y_shift
+    _, first, kind = np.unique(cells, axis=0, return_index=True, return_inverse=True)
+    return first, kind.reshape(-1)
 
 
 def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Ints:
@@ -118,7 +165,7 @@ class _Stretch:
         lines: Ints | None = None,
         timed: bool = True,
     ) -> None:
-        self.board, self.words, self.timed = board, words, timed
+        self.board, self.words, self.bank, self.timed = board, words, bank, timed
         registered = [memory for memory in board.memories if _is_clocked(board, memory)]
         access = sum(memory.access or 0.0 for memory in board.memories)
         before = (
@@ -136,15 +183,26 @@ class _Stretch:
         self.shape = self.levels.shape
         self.unsure: dict[str, Floats] = {}
         self.fresh: dict[str, NDArray[np.bool_]] = {}
+        self.addresses: dict[str, Ints] = {}
         for memory in board.order:
-            self._pass_through(memory)
+            self.addresses[memory.name] = self.levels.address(memory)
+            self.pass_through(memory, self.addresses[memory.name])
+
+    def of_bank(self, bank: int) -> _Stretch:
+        """Return the stretch in another bank, its times left out; no memory may address another."""
+        other = copy(self)
+        other.timed = False
+        other.levels = Levels(self.board, self.levels.counters[Signal.X], self.levels.counters[Signal.Y], bank)
+        for memory in self.board.order:
+            here, there = (Levels(self.board, 0, 0, number).address(memory) for number in (self.bank, bank))
+            other.pass_through(memory, self.addresses[memory.name] ^ here ^ there)
+        return other
 
     def codes(self) -> Ints:
         """Return the code on the ladders at each count."""
         return self.levels.codes()
 
-    def _pass_through(self, memory: Memory) -> None:
-        address = self.levels.address(memory)
+    def pass_through(self, memory: Memory, address: Ints) -> None:
         word = self.words[memory.name][address].astype(np.int64)
         clocked = _is_clocked(self.board, memory)
         into = self.levels.counters[Signal.X] & hold_in_counts(self.board, memory) - 1

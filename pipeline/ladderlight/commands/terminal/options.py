@@ -28,9 +28,24 @@ FirstArgument = Annotated[
 ]
 WorkersOption = Annotated[
     int | None,
-    typer.Option(min=1, metavar="NUMBER", help="Threads for the pictures; the result is the same for any number."),
+    typer.Option(
+        min=1, metavar="NUMBER", help="Threads or processes for the pictures; the result is the same for any number."
+    ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout, with --quiet too.")]
+TrayOption = Annotated[
+    int | None,
+    typer.Option("--tray", min=1, metavar="NUMBER", help="The tray of the dumps; by default found by their contents."),
+]
+TraysOption = Annotated[
+    list[int] | None, typer.Option("--tray", min=1, metavar="NUMBER", help="A tray; may be repeated. All by default.")
+]
+RevisionOption = Annotated[
+    str | None, typer.Option("--revision", metavar="NAME", help="A revision of the recipe; all of them by default.")
+]
+OneRevisionOption = Annotated[
+    str | None, typer.Option("--revision", metavar="NAME", help="The revision, if the recipe has several.")
+]
 QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="Print errors only.")]
 
 

@@ -45,6 +45,14 @@ def print_document(document: Mapping[str, Any]) -> None:
     stream.write(text)
 
 
+def print_revisions(documents: Mapping[str | None, Mapping[str, Any]]) -> None:
+    """Print the document of each revision in one, or that of the only one as it is."""
+    if len(documents) == 1:
+        print_document(next(iter(documents.values())))
+        return
+    print_document({"ok": all(document["ok"] for document in documents.values()), "revisions": documents})
+
+
 def print_faults(faults: Iterable[Fault]) -> None:
     """Print faults as one JSON document of findings to stdout."""
     print_document({"ok": False, "findings": [{"level": "error", **asdict(fault)} for fault in faults]})

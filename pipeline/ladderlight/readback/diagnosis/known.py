@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
 
 import numpy as np
 
@@ -14,7 +15,6 @@ from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import device_words_of
 from ladderlight.recipe import Recipe
-from ladderlight.recipe.neighbours import Neighbour
 from ladderlight.units.arrays import Words
 from ladderlight.workspace.burned import Chip, Record
 from ladderlight.workspace.manifest import read_manifest
@@ -24,13 +24,16 @@ Set = tuple[str | None, str | None, int]
 """A set of chips: recipe, revision and tray."""
 
 
-def known_contents(recipe: Recipe, record: Record, wanted: Mapping[str, Words]) -> Callable[[Reading], list[Fault]]:
-    """Return what gives the contents to try for what was read of a device: recorded ones, and other recipes' builds."""
-    others = [other for other in recipe.neighbours if other.output.resolve() != recipe.output]
+def known_contents(
+    recipe: Recipe, record: Record, wanted: Mapping[str, Words], tray: int | None = None
+) -> Callable[[Reading], list[Fault]]:
+    """Return what gives the contents to try for what was read of a tray's device: recorded ones, others' builds."""
+    others = [(other.name, output) for other in recipe.neighbours for output in other.outputs]
+    others = [(name, output) for name, output in others if output.resolve() != recipe.output]
     built = {device.name: device_words_of(wanted, device) for device in recipe.board.devices}
 
     def known(reading: Reading) -> list[Fault]:
-        recorded = recorded_contents(record, (key_of(recipe), recipe.revision, 1), reading.device, built)
+        recorded = recorded_contents(record, (key_of(recipe), recipe.revision, tray or 1), reading.device, built)
         return [*recorded, *neighbouring_builds(others, reading)]
 
     return known
@@ -76,9 +79,10 @@ def recorded_contents(record: Record, own: Set, device: Device, built: Mapping[s
             yield fixed("other_recipe", text, words)
 
 
-def neighbouring_builds(neighbours: Sequence[Neighbour], reading: Reading) -> Iterator[Fault]:
-    """Yield what was read when it is just what the last build of another recipe in the folder has for a device.
+def neighbouring_builds(neighbours: Sequence[tuple[str, Path]], reading: Reading) -> Iterator[Fault]:
+    """Yield what was read when it is just what the last build of another recipe has for a device.
 
+    ``neighbours`` are names and output folders.
     Only its manifest is read: the digest of a device's bytes, in the byte order of its files.
     """
     if not reading.complete:
@@ -87,14 +91,14 @@ def neighbouring_builds(neighbours: Sequence[Neighbour], reading: Reading) -> It
     digests = {
         hashlib.sha256(bytes_of(reading.words, device.part.width, order)).hexdigest() for order in ("little", "big")
     }
-    for neighbour in neighbours:
+    for name, output in neighbours:
         try:
-            manifest = read_manifest(neighbour.output)
+            manifest = read_manifest(output)
         except DocumentError:
             continue
         for built in manifest.devices if manifest else ():
             if built.bytes == device.part.bytes and built.sha256 in digests:
-                text = f"the chip holds the last build of device {built.name!r} of {neighbour.name}"
+                text = f"the chip holds the last build of device {built.name!r} of {name}"
                 yield fixed("other_recipe", text, reading.words)
 
 

@@ -34,19 +34,21 @@ class StageUse(Value):
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class CardUse(StageUse):
-    """One test card with all its options, and the bank that the recipe asks for, or None."""
+    """One test card with all its options, and the bank and tray that the recipe asks for, or None."""
 
     bank: int | None = None
+    tray: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Override(Value):
-    """What a ``[[picture]]`` table changes: options by the stage's index in the chain, and the bank."""
+    """What a ``[[picture]]`` table changes: options by the stage's index in the chain, bank and tray."""
 
     files: frozenset[PictureFile]
     """The pictures that its pattern fits, by file name or by path relative to the recipe."""
     bank: int | None
     options: Mapping[int, Mapping[str, Any]]
+    tray: int | None = None
     keys: Mapping[int, str] = field(default_factory=dict)
     """The keys under which the options stand, by the same index: the stage's name, or ``plugin.stage``."""
 
@@ -73,6 +75,8 @@ class Recipe(Value):
     overrides: tuple[Override, ...] = ()
     cards: tuple[CardUse, ...] = ()
     """Test cards, which stand after the files."""
+    per_tray: int | None = None
+    """How many pictures are dealt to each tray; None where all go into one set of chips."""
     viewing: Viewing = field(default_factory=Viewing)
     """From where the screen is looked at."""
     plugins: tuple[Path, ...] = ()
@@ -83,6 +87,11 @@ class Recipe(Value):
     """Other files that the recipe names: its board's, and those of options."""
     cautions: tuple[Finding, ...] = ()
     """What was found in reading it that does not stop a build."""
+
+    @property
+    def title(self) -> str:
+        """The project's name, with the revision."""
+        return self.name if self.revision is None else f"{self.name}, revision {self.revision}"
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
@@ -121,3 +130,8 @@ class Recipe(Value):
         """Return the bank that the recipe asks for, or None."""
         banks = [o.bank for o in self.overrides if o.bank is not None and o.applies_to(file)]
         return banks[-1] if banks else None
+
+    def tray_for(self, file: PictureFile) -> int | None:
+        """Return the tray that the recipe asks for, or None."""
+        trays = [o.tray for o in self.overrides if o.tray is not None and o.applies_to(file)]
+        return trays[-1] if trays else None

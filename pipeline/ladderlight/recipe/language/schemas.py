@@ -43,7 +43,7 @@ def schema(registry: StageRegistry | None = None) -> dict[str, Any]:
         table = "CardTable" if stage.kind is Kind.CARD else "StageTable"
         names[table] += uses
         name = f"{'card' if stage.kind is Kind.CARD else 'stage'}.{stage.qualified}"
-        own = {"bank": _ANYTHING} if table == "CardTable" else {}
+        own = dict.fromkeys(("bank", "tray") if table == "CardTable" else ("revision",), _ANYTHING)
         definitions[name] = _use(stage, uses, options, own)
         forms[table].append(({"properties": {"use": {"enum": uses}}, "required": ["use"]}, _reference(name)))
         if stage.kind.per_picture:
@@ -59,7 +59,9 @@ def schema(registry: StageRegistry | None = None) -> dict[str, Any]:
     overrides = {key: found[0] if len(found) == 1 else {"anyOf": found} for key, found in tables.items()}
     definitions["PictureTable"]["properties"] |= overrides
     _refine(document)
-    pictures = {"properties": dict.fromkeys(("match", "bank", *overrides), _ANYTHING)}
+    document["required"].remove("board")
+    document["oneOf"] = [{"required": [key]} for key in ("board", "revisions")]
+    pictures = {"properties": dict.fromkeys(("match", "bank", "tray", "revision", *overrides), _ANYTHING)}
     return {
         "$schema": DIALECT,
         "$id": ADDRESS,

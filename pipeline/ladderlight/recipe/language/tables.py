@@ -7,6 +7,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
+from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.board import BLANKING
 from ladderlight.recipe.language.values import (
     AddressEntry,
@@ -21,13 +22,16 @@ from ladderlight.recipe.language.values import (
     Ohms,
     PageBytes,
     PartNumber,
+    PerTray,
     Polarity,
     Printed,
     Proportion,
+    Revisions,
     ScreenWidth,
     Seconds,
     SupplyVolts,
     Tolerance,
+    TrayNumber,
     Words,
     WordWidth,
     channel,
@@ -119,7 +123,10 @@ class MemoryTable(Table):
     address: Annotated[tuple[AddressEntry, ...], Field(min_length=1), Example('address = ["x2-x9", "y2-y8"]')]
     """What drives the address pins, from A0 upward."""
     data: Annotated[tuple[DataEntry, ...], Field(min_length=1), Example('data = ["r0-r1", "g0-g1", "b0-b1"]')]
-    """The line that each data pin drives, from D0 upward; ``"-"`` for a pin that drives nothing."""
+    """The line that each data pin drives, from D0 upward; ``"-"`` for a pin that drives nothing.
+
+    ``"hsync"``, ``"vsync"``, ``"blank"``, ``"x_reset"`` and ``"y_reset"``, inverted with ``"!"``, are timing lines.
+    """
     output: Literal["direct", "register"] = "direct"
     """Whether a register stands behind the data pins."""
     chips: Annotated[int, Field(ge=1, le=64)] = 1
@@ -153,7 +160,7 @@ class DriverTable(Table):
 
 
 Channel = Annotated[
-    dict[str, float] | R2RTable,
+    dict[str, Assembly] | R2RTable,
     channel(R2RTable),
     Described('a table of line to resistance, such as { r0 = "1k3", r1 = "680" }'),
 ]
@@ -240,6 +247,8 @@ class CardTable(BaseModel):
     """Name of the card."""
     bank: Annotated[int, Field(ge=0)] | None = None
     """Bank for the card; the next free one when left out."""
+    tray: TrayNumber | None = None
+    """Tray for the card; the next one with room when left out."""
 
 
 CardEntry = Annotated[
@@ -255,7 +264,9 @@ class PicturesTable(Table):
     files: Annotated[tuple[Text, ...], Field(min_length=1), Example('files = ["pictures/*.png"]')] = ()
     """Files or globs, relative to the recipe; ``"!pattern"`` leaves out what was listed before it."""
     cards: Annotated[tuple[CardEntry, ...], Field(min_length=1), Example('cards = ["bars"]')] = ()
-    """Test cards, after the files: names, or tables such as ``{ use = "bars" }`` with options and bank."""
+    """Test cards, after the files: names, or tables such as ``{ use = "bars" }`` with options, bank and tray."""
+    per_tray: PerTray | None = None
+    """Pictures in each tray, one complete set of chips: a number, or ``"banks"`` for as many as there are banks."""
 
 
 class ViewingTable(Table):
@@ -275,6 +286,8 @@ class StageTable(BaseModel):
 
     use: Annotated[Text, Example('use = "diffuse"')]
     """Name of the stage."""
+    revision: Text | None = None
+    """The one revision that the stage is for; all of them when left out."""
 
 
 class PictureTable(BaseModel):
@@ -286,6 +299,10 @@ class PictureTable(BaseModel):
     """Pattern for file names, or for paths relative to the recipe."""
     bank: Annotated[int, Field(ge=0)] | None = None
     """Bank for the picture."""
+    tray: TrayNumber | None = None
+    """Tray for the picture, counted from 1; the next one with room when left out."""
+    revision: Text | None = None
+    """The one revision that the table is for; all of them when left out."""
 
 
 class RecipeTable(Table):
@@ -299,6 +316,8 @@ class RecipeTable(Table):
     """What the project is called and where its output goes."""
     board: Annotated[str | BoardTable, either(Text, BoardTable), Example('a [board] table or board = "board.toml"')]
     """The board, or the file that describes it."""
+    revisions: Annotated[Revisions, Example('revisions = { a = "board-a.toml" }')] | None = None
+    """Several boards, in place of one: files that describe them, by the name of each revision."""
     pictures: PicturesTable | None = None
     """Which pictures are built."""
     viewing: ViewingTable | None = None

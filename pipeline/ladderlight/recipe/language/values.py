@@ -14,6 +14,7 @@ from pydantic_core import CoreSchema
 from pydantic_core.core_schema import no_info_plain_validator_function
 
 from ladderlight.board import MODES, PART_NAMES, PARTS
+from ladderlight.board.model.assembly import Assembly, Joined
 from ladderlight.board.model.lines import LineSyntaxError, Signal, expand, expand_names, line
 from ladderlight.errors import nearest_word
 from ladderlight.stages.annotations import Described
@@ -64,8 +65,38 @@ class Between(Described):
         return {"type": ["number", "string"], "description": self.text, "examples": examples}
 
 
+_EXPONENT = re.compile(r"(?<=\d)[eE]\+(?=\d)")
+
+
+class Paired(Between):
+    """Put on ``Assembly``: a resistance, or two in parallel or in series, as in ``680 || 11k`` and ``33 + 1k3``."""
+
+    def __get_pydantic_core_schema__(self, source: type[Any], _handler: object) -> CoreSchema:
+        """Read both resistors."""
+        return no_info_plain_validator_function(self._assembly)
+
+    def __get_pydantic_json_schema__(self, schema: object, handler: object) -> dict[str, Any]:
+        """Return the JSON schema of a resistance or a pair."""
+        found = super().__get_pydantic_json_schema__(schema, handler)
+        pairs = ["680 || 11k", "33 + 1k3"]
+        return found | {"description": f"{self.text}, or a pair", "examples": [*found["examples"], *pairs]}
+
+    def _assembly(self, value: object) -> Assembly:
+        signs: tuple[tuple[Joined, str], ...] = (("parallel", "||"), ("series", "+"))
+        for joined, sign in signs:
+            if isinstance(value, str) and sign in _EXPONENT.sub("", value):
+                parts = [part.strip() for part in value.split(sign)]
+                if len(parts) != 2 or not all(parts):
+                    raise MisfitError(
+                        f"is {value!r}, which is not a pair", 'join two resistors, as in "680 || 11k" or "33 + 1k3"'
+                    )
+                return Assembly(parts=tuple(float(self.read(part)) for part in parts), joined=joined)
+        return Assembly(parts=(float(self.read(value)),))
+
+
 Frequency = Annotated[Fraction, Between(unit="Hz", low="1 kHz", high="1 GHz")]
 Seconds = Annotated[float, Between(unit="s", low="0 s", high="1 ms")]
+LadderOhms = Annotated[Assembly, Paired(unit="ohm", low="0 ohm", high="1 Gohm", above=True)]
 SupplyVolts = Annotated[float, Between(unit="V", low="0 V", high="50 V", above=True)]
 LowVolts = Annotated[float, Between(unit="V", low="0 V", high="50 V")]
 Ohms = Annotated[float, Between(unit="ohm", low="0 ohm", high="1 Gohm", above=True)]
@@ -102,7 +133,7 @@ def channel(table: type[BaseModel]) -> PlainValidator:
 
     @cache
     def adapter() -> TypeAdapter[Any]:
-        return TypeAdapter(dict[LineName, Ohms])
+        return TypeAdapter(dict[LineName, LadderOhms])
 
     def read(value: object) -> Any:
         _refuse_date(value)
@@ -112,7 +143,7 @@ def channel(table: type[BaseModel]) -> PlainValidator:
             raise MisfitError("has no line", 'write each line with its resistor, such as { r0 = "1k3", r1 = "680" }')
         return adapter().validate_json(as_json(value), strict=True)
 
-    return PlainValidator(read, json_schema_input_type=dict[str, Ohms] | table)
+    return PlainValidator(read, json_schema_input_type=dict[str, LadderOhms] | table)
 
 
 def known(
@@ -244,6 +275,50 @@ Proportion = Annotated[
 ]
 
 
+def _per_tray(value: object) -> str | int:
+    if value == "banks" and isinstance(value, str):
+        return value
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise MisfitError(f"is {named(value)}", 'write "banks", or a number of pictures such as 4')
+    if not 1 <= value <= _MOST_PER_TRAY:
+        raise MisfitError(f"is {value}, which is out of range", f"use 1 to {_MOST_PER_TRAY}")
+    return value
+
+
+_REVISION = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
+_TAKEN = ("devices", "proof")
+"""Folders of a build of a recipe without revisions."""
+
+
+def _revision_name(text: str) -> str:
+    if not _REVISION.fullmatch(text) or text.casefold() in _TAKEN:
+        raise MisfitError(f"is {text!r}, which cannot name a revision", "use letters, digits, - and _, such as 'b'")
+    return text
+
+
+def _each_once(names: dict[str, str]) -> dict[str, str]:
+    seen: dict[str, str] = {}
+    for name in names:
+        other = seen.setdefault(name.casefold(), name)
+        if other != name:
+            raise MisfitError(f"has {other!r} and {name!r}, which would share an output folder", "rename one of them")
+    return names
+
+
+RevisionName = Annotated[str, AfterValidator(_revision_name)]
+Revisions = Annotated[
+    dict[RevisionName, Annotated[str, Field(min_length=1)]], Field(min_length=1), AfterValidator(_each_once)
+]
+"""Board files by the names of their revisions."""
+
+_MOST_PER_TRAY = 65536
+PerTray = Annotated[
+    str | int,
+    PlainValidator(_per_tray),
+    WithJsonSchema({"type": ["integer", "string"], "examples": ["banks", 4]}),
+    Described('"banks", or a number of pictures such as 4'),
+]
+TrayNumber = Annotated[int, Field(ge=1, le=9999)]
 WordWidth = Annotated[int, Field(ge=1, le=32)]
 
 

@@ -29,12 +29,20 @@ class Report:
     """With paths in the recipe as it is written."""
     moves: Mapping[Where, Where] = field(default_factory=dict)
     """From a path as it is meant to the one that is written, where they differ."""
+    places: Mapping[Where, Where] = field(default_factory=dict)
+    """From a path in the recipe as a revision has it to the one in its file, where they differ."""
     cautions: list[Finding] = field(default_factory=list)
     """What does not stop a build."""
 
     def add(self, problem: Problem) -> None:
         """Note a problem."""
         self.problems.append(problem)
+
+    def add_as_written(self, problem: Problem) -> None:
+        """Note a problem of the file, whichever of its tables a revision has."""
+        document = self.recipe
+        line, column = document.positions.of(problem.where)
+        self.unreadable.append(Fault(where=f"{document.shown}:{line}:{column}", message=str(problem)))
 
     def warn(self, where: str, message: str) -> None:
         """Note a caution, once."""
@@ -80,6 +88,9 @@ class Report:
     def _home(self, where: Where) -> tuple[Document, Where]:
         if self.board is not None and where[:1] == ("board",):
             return self.board, (*self.board_prefix, *where[1:])
+        for length in (2, 1):
+            if place := self.places.get(where[:length]):
+                return self.recipe, (*place, *where[length:])
         return self.recipe, where
 
 

@@ -49,6 +49,6 @@ def test_files_of_a_build(make_board, memory, ladder, pixels) -> None:
     )
     files = dict(bench_files("Ferry times", board))
     assert list(files) == ["bench-sheet.txt", "bench-sheet.html"]
-    unit = "register bit 1" if pixels == 1 else "shift register 1"
+    unit = "U3 eight register bits" if pixels == 1 else "U3 eight bits, parallel load"
     assert unit in words_of(files["bench-sheet.html"].decode())
     assert files["bench-sheet.txt"].decode().startswith("Bench sheet: Ferry times\n")

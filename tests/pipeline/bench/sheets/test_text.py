@@ -93,3 +93,23 @@ def test_the_document_has_its_keys_and_the_notes_of_the_wiring(make_board, memor
     (green,) = [r for r in document["readings"] if r["lines"] == ["g0"]]
     assert green["words"] == {"picture": 0, "other": 1}
     assert green["loaded_volts"]["nominal"] == round(5 * 75 / (460 + 75), 6)
+
+
+def test_long_names_and_markings_keep_to_the_columns(make_board, memory, ladder) -> None:
+    """One output for three guns, a memory with a long name, and a marking that would act on a terminal."""
+    own = Part(number="MH\x1b[2J77", words=1 << 14, width=4)
+    board = make_board(
+        memory("the_map_of_the_harbour", address=["x4-x9", "y4-y8"], data=["-"], part=own),
+        memory(
+            "tiles", address=["x2-x3^the_map_of_the_harbour.d3", "the_map_of_the_harbour.d0"], data=["v0"], part="2716"
+        ),
+        ladder=ladder(grey={"v0": 430.0}),
+    )
+    lines = text_of(board).splitlines()
+    assert max(map(len, lines)) <= 78
+    assert not any("\x1b" in line for line in lines)
+    assert any(r"MH\x1b[2J77" in line for line in lines)
+    at = lines.index("    J1 pins 1, 2 and 3 (red, green and blue)")
+    assert lines[at + 1] == f"{'':22}0.000 (0.000 to 0.000)  0.000 (0.000 to 0.000) ________"
+    (pin,) = [line for line in lines if line.startswith("   8  A0")]
+    assert pin.split()[2:5] == ["x2^the_map_of_the_harbour.d3", "U3", "pin"]

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ladderlight.board.ladders.series import Assembly, mark_of, preferred_values, stock_of
+from ladderlight.board.ladders.series import preferred_values, stock_of
+from ladderlight.board.model.assembly import Assembly, mark_of
 from ladderlight.units.parsing import quantity
 
 
@@ -23,7 +24,7 @@ def test_values_are_the_nearest_floats_to_what_is_printed_on_them() -> None:
 def test_stock_of_singles() -> None:
     stock = stock_of("E12")
     assert len(stock) == 61
-    assert stock.assembly(1) == Assembly(ohms=12.0, parts=(12.0,))
+    assert stock.assembly(1) == Assembly(parts=(12.0,))
     assert str(stock.assembly(1)) == "12"
 
 
@@ -43,7 +44,7 @@ def test_stock_of_pairs_has_each_resistance_once() -> None:
 def test_pairs_are_described() -> None:
     stock = stock_of("E6", pairs=True)
     by_ohms = {round(ohms, 6): stock.assembly(index) for index, ohms in enumerate(stock.ohms.tolist())}
-    assert by_ohms[780.0] == Assembly(ohms=780.0, parts=(100.0, 680.0), joined="series")
+    assert by_ohms[780.0] == Assembly(parts=(100.0, 680.0), joined="series")
     assert str(by_ohms[780.0]) == "100 + 680"
     assert str(by_ohms[60.0]) == "100 || 150"
     assert by_ohms[60.0].joined == "parallel"

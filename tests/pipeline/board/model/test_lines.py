@@ -73,6 +73,7 @@ def test_data_names_expand() -> None:
     assert expand_names("r0-r2") == ["r0", "r1", "r2"]
     assert expand_names("sync") == ["sync"]
     assert expand_names("-") == ["-"]
+    assert expand_names("!x_reset") == ["!x_reset"]
 
 
 @pytest.mark.parametrize("text", ["!r0", "r0^r1", "map.d0", "", "r-"])

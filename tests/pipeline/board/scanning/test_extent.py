@@ -30,3 +30,15 @@ def test_what_another_memory_addresses_has_no_extent(make_board, memory) -> None
         memory("picture", address=["x2-x9", "y2-y8"], data=[]),
     )
     assert extent_of(board, board.memory("colours")) is None
+
+
+def test_words_for_timing_lines_count_and_have_no_stride(make_board, memory) -> None:
+    board = make_board(
+        memory(address=["x2-x9", "y2-y9"], data=["b0-b1", "g0-g1", "r0-r1", "hsync"], part="27C512"),
+        memory("frame", address=["y0-y9"], data=["vsync"], part="2716"),
+    )
+    both, alone = (extent_of(board, board.memory(name)) for name in ("picture", "frame"))
+    assert both is not None and alone is not None
+    # 800 counts and 525 lines by fours; the last line group is 131.
+    assert (both.stride, both.first, both.last, both.used) == (256, 0, 131 * 256 + 199, 132 * 200)
+    assert (alone.stride, alone.first, alone.last, alone.used) == (None, 0, 524, 525)

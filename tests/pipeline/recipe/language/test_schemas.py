@@ -158,7 +158,7 @@ def test_every_option_of_every_stage_is_described() -> None:
         assert use["description"] == declaration.help
         assert use["properties"]["use"]["enum"] == [name, f"builtin.{name}"]
         assert use["examples"] == [{"use": name, **declaration.example.options}]
-        own = ["use", "bank"] if declaration.kind is Kind.CARD else ["use"]
+        own = ["use", "bank", "tray"] if declaration.kind is Kind.CARD else ["use", "revision"]
         assert list(use["properties"]) == [*own, *(option.name for option in declaration.options)]
         assert all(
             use["properties"][option.name]["description"] == option.option.help for option in declaration.options

@@ -1,0 +1,253 @@
+"""The best ladders from the resistors of a drawer: the values at hand, each as often as there is one."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board.ladders.design import Choice, goal_problems
+from ladderlight.board.ladders.goal import WORST, Goal
+from ladderlight.board.ladders.search import Found, WeightedSearch
+from ladderlight.board.model.assembly import Assembly, Joined, mark_of
+from ladderlight.errors import BoardError, Problem
+from ladderlight.units.parsing import MisfitError, quantity
+from ladderlight.units.words import percent
+
+MOST_CHANNELS = 3
+MOST_KINDS = 48
+_ANY = 1 << 30
+"""Stands for as many as are needed."""
+_ENTRY = re.compile(r"(?:(?P<count>\d+)\s*[x×*]\s*)?(?P<value>[^=]+?)\s*(?:=\s*(?P<measured>.+))?")
+_FIRST, _DEEP, _DEEPEST = 64, 1024, 4096
+"""Ladders of which sets for several channels are made: at first, where one set is enough, and at most."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """Resistors of one value: ``mark`` as they are marked, ``680=674`` when measured; ``quantity`` None for any."""
+
+    ohms: float
+    mark: str
+    quantity: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawer:
+    """The resistors at hand, ascending."""
+
+    kinds: tuple[Kind, ...]
+
+    @property
+    def measured(self) -> bool:
+        """Whether all of them are measured."""
+        return all("=" in kind.mark for kind in self.kinds)
+
+    def __str__(self) -> str:
+        """Return the drawer as it is written."""
+        return ", ".join(
+            kind.mark if kind.quantity is None else f"{kind.quantity} x {kind.mark}" for kind in self.kinds
+        )
+
+
+def read_drawer(text: str) -> Drawer:
+    """Read a list such as ``220, 4 x 680, 680=674``.
+
+    A value alone stands for as many as are needed, ``4 x`` before it for four. A measured value follows ``=``, and is
+    of one resistor unless a number is before it.
+
+    Raises
+    ------
+    MisfitError
+        When an entry is not a resistance, or there are none or too many.
+    """
+    held: dict[tuple[float, str], int] = {}
+    entries = [entry.strip() for entry in text.split(",")]
+    for number, entry in enumerate(entries, start=1):
+        if not entry:
+            raise MisfitError(
+                f"has no value as entry {number}", "write values with commas between, such as 220, 4 x 680"
+            )
+        kind = _kind(number, entry)
+        count = _ANY if kind.quantity is None else kind.quantity
+        key = (kind.ohms, kind.mark)
+        held[key] = min(_ANY, held.get(key, 0) + count)
+    if len(held) > MOST_KINDS:
+        raise MisfitError(f"has {len(held)} values", f"give at most {MOST_KINDS}")
+    kinds = (
+        Kind(ohms=ohms, mark=mark, quantity=None if count >= _ANY else count)
+        for (ohms, mark), count in sorted(held.items())
+    )
+    return Drawer(kinds=tuple(kinds))
+
+
+def _kind(number: int, entry: str) -> Kind:
+    match = _ENTRY.fullmatch(entry)
+    if match is None or match["count"] == "0" * len(match["count"] or "-"):
+        raise MisfitError(f"has {entry!r} as entry {number}", "write 680, 4 x 680, or 680=674 for a measured one")
+    try:
+        nominal, ohms = (quantity(match[name] or match["value"], "ohm") for name in ("value", "measured"))
+    except MisfitError as error:
+        raise MisfitError(f"{error.what} (entry {number})", error.action) from None
+    if not min(nominal, ohms) > 0:
+        raise MisfitError(f"has {entry!r} as entry {number}", "give more than 0 ohm")
+    measured = match["measured"] is not None
+    count = int(match["count"]) if match["count"] else 1 if measured else None
+    return Kind(ohms=ohms, mark=f"{mark_of(nominal)}={mark_of(ohms)}" if measured else mark_of(nominal), quantity=count)
+
+
+def design_from(
+    goal: Goal,
+    drawer: Drawer,
+    *,
+    pairs: bool = False,
+    channels: int = 1,
+    tolerance: float = 0.0,
+    alternatives: int = 10,
+) -> list[tuple[Choice, ...]]:
+    """Return the best ladders for some channels from a drawer, then the next best, best first.
+
+    Of each set the best ladder comes first. The sets are ordered by the error of their worst ladder: no other set that
+    the drawer allows has a smaller one.
+
+    Parameters
+    ----------
+    pairs
+        Whether two resistors in series or in parallel may take the place of one.
+    channels
+        1 to 3. Each has a ladder of its own, from resistors that no other one has.
+    tolerance
+        Of the resistors; it does not change the choice, only its analysis.
+
+    Raises
+    ------
+    BoardError
+        When the goal cannot be met by any ladder, or not from the drawer.
+    """
+    if problems := goal_problems(goal):
+        raise BoardError(problems)
+    search = _Search(goal=goal, drawer=drawer, pairs=pairs)
+    sets = search.sets(channels, alternatives + 1)
+    if not sets:
+        raise BoardError([_too_little(search, channels)])
+    return [
+        tuple(
+            Choice(
+                goal=goal, tolerance=tolerance, resistors=tuple(search.assemblies[place] for place in search.index[row])
+            )
+            for row in chosen
+        )
+        for chosen in sets
+    ]
+
+
+def _too_little(search: _Search, channels: int) -> Problem:
+    """Return what the drawer is not enough for, and what it is enough for."""
+    bits, found = search.goal.bits, len(search.index)
+    whole = found < _DEEPEST
+    fewer = next((count for count in range(channels - 1, 0, -1) if search.sets(count, 1)), 0)
+    enough = f"; it does for {fewer}" if fewer else ""
+    each = f"each of {channels} channels" if channels > 1 else "1 channel"
+    makes = f"a ladder of {bits} bits that errs by less than {percent(WORST)} of its range for {each}"
+    return Problem(
+        where=("have",),
+        what=f"the drawer does not make {makes}{enough}"
+        if whole
+        else f"no {channels} of the drawer's {found:,} best ladders of {bits} bits can be built together{enough}",
+        action="add resistors" + (", or allow pairs" if not search.pairs else "" if whole else ", or leave pairs out"),
+    )
+
+
+@dataclass(kw_only=True)
+class _Search:
+    goal: Goal
+    drawer: Drawer
+    pairs: bool
+    index: NDArray[np.int64] = field(init=False)
+
+    @cached_property
+    def _places(self) -> list[tuple[Assembly, tuple[int, ...]]]:
+        """What can take one resistor's place, ascending, each with the kinds that it takes one of.
+
+        Of equal resistances only the first is kept where all kinds are there as often as needed: a single resistor, or
+        the pair whose parts are most alike.
+        """
+        kinds = self.drawer.kinds
+        found: list[tuple[Assembly, tuple[int, ...]]]
+        found = [(_assembly(kind), (place,)) for place, kind in enumerate(kinds)]
+        for a, first in enumerate(kinds) if self.pairs else ():
+            for b, second in enumerate(kinds[a:], start=a):
+                if a != b or first.quantity is None or first.quantity > 1:
+                    found += [(_assembly(first, second, joined=joined), (a, b)) for joined in ("series", "parallel")]
+        found.sort(key=lambda item: (round(item[0].ohms, 9), len(item[1]), item[0].parts[-1] / item[0].parts[0]))
+        if all(kind.quantity is None for kind in kinds):
+            return list({round(assembly.ohms, 9): (assembly, uses) for assembly, uses in reversed(found)}.values())[
+                ::-1
+            ]
+        return found
+
+    @cached_property
+    def assemblies(self) -> list[Assembly]:
+        return [assembly for assembly, _ in self._places]
+
+    @cached_property
+    def _uses(self) -> NDArray[np.int64]:
+        """How many resistors of each kind each assembly takes."""
+        uses = np.zeros((len(self._places), len(self.drawer.kinds)), dtype=np.int64)
+        for place, (_, kinds) in enumerate(self._places):
+            np.add.at(uses[place], list(kinds), 1)
+        return uses
+
+    @cached_property
+    def _held(self) -> NDArray[np.int64]:
+        return np.array([_ANY if kind.quantity is None else kind.quantity for kind in self.drawer.kinds])
+
+    def sets(self, channels: int, wanted: int) -> list[tuple[int, ...]]:
+        """Return the best sets of ladders as rows of ``index``, best first."""
+        most = wanted if channels == 1 else _FIRST
+        while True:
+            found = self._ladders(most)
+            self.index = found.index
+            sets = list(_combined(self._uses[found.index].sum(axis=1), self._held, channels, wanted))
+            enough = len(sets) >= wanted or (sets and most >= _DEEP)
+            if channels == 1 or enough or len(found) < most or most >= _DEEPEST:
+                return sets
+            most *= 4
+
+    def _ladders(self, most: int) -> Found:
+        values = np.array([assembly.ohms for assembly in self.assemblies])
+        return WeightedSearch(goal=self.goal, values=values, most=most, uses=self._uses, held=self._held).best()
+
+
+def _assembly(*kinds: Kind, joined: Joined = "single") -> Assembly:
+    return Assembly(parts=tuple(kind.ohms for kind in kinds), joined=joined, marks=tuple(kind.mark for kind in kinds))
+
+
+def _combined(
+    uses: NDArray[np.int64], held: NDArray[np.int64], channels: int, wanted: int
+) -> Iterator[tuple[int, ...]]:
+    """Yield sets of ladders that the drawer allows together: for each ladder as the worst, the best with it."""
+    count = 0
+    for worst, own in enumerate(uses):
+        others = _best_others(uses[: worst + 1], held - own, channels - 1)
+        if others is not None:
+            yield (*others, worst)
+            count += 1
+            if count == wanted:
+                return
+
+
+def _best_others(uses: NDArray[np.int64], left: NDArray[np.int64], channels: int) -> tuple[int, ...] | None:
+    """Return the best ladders for some more channels from what is left; None when it is not enough."""
+    if channels == 0:
+        return ()
+    fitting = np.flatnonzero((uses <= left).all(axis=1))
+    for place in fitting.tolist():
+        others = _best_others(uses[: place + 1], left - uses[place], channels - 1)
+        if others is not None:
+            return (*others, place)
+    return None

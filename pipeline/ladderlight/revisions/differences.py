@@ -1,0 +1,232 @@
+"""What differs between two revisions: parts, wiring, colours, timing, and the chips and pictures of their builds."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, TypeVar
+
+from ladderlight.bench.sheets.document import Bench, bench_of
+from ladderlight.board import Finding
+from ladderlight.board.advice.report import report
+from ladderlight.errors import LadderlightError
+from ladderlight.recipe import Recipe
+from ladderlight.workspace.burned import burn_of, chip_of
+from ladderlight.workspace.last_build import LastBuild, last_build
+from ladderlight.workspace.recorded import key_of
+from ladderlight.workspace.trays import folder_of, place_in
+
+Pair = tuple[Any, Any]
+"""A value of the first revision and of the second; None where one has none."""
+K = TypeVar("K")
+Slot = tuple[int | None, str]
+"""Tray and device."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Side:
+    """A revision with all that is compared of it."""
+
+    recipe: Recipe
+
+    @property
+    def name(self) -> str:
+        """The revision's name."""
+        return str(self.recipe.revision)
+
+    @cached_property
+    def bench(self) -> Bench:
+        """The bench sheet of its board."""
+        return bench_of(self.recipe.board)
+
+    @cached_property
+    def report(self) -> dict[str, Any]:
+        """The report of its board."""
+        return report(self.recipe.board, self.recipe.findings)
+
+    @cached_property
+    def build(self) -> LastBuild | None:
+        """Its last build, if there is one that can be read."""
+        try:
+            return last_build(self.recipe.output, self.recipe.board, self.recipe.owner)
+        except LadderlightError:
+            return None
+
+    @property
+    def pictures(self) -> dict[str, tuple[int | None, int]]:
+        """Tray and bank of each picture of the build, by name; the first of several banks."""
+        found: dict[str, tuple[int | None, int]] = {}
+        for picture in self.build.manifest.pictures if self.build else ():
+            found.setdefault(picture.name, (picture.tray, picture.bank))
+        return found
+
+    def screen(self, place: tuple[int | None, int]) -> Path:
+        """Return the proof of a tray and bank."""
+        return self.recipe.output / "proof" / folder_of(place[0]) / "screens" / f"bank{place[1]}.png"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Differences:
+    """What differs between two revisions of a recipe. Rows that are the same on both sides are left out."""
+
+    first: Side
+    second: Side
+
+    @cached_property
+    def parts(self) -> dict[tuple[str, str], Pair]:
+        """How many of each part to buy, by what it is and its value."""
+        return _differing(*(_parts(side) for side in (self.first, self.second)))
+
+    @cached_property
+    def wiring(self) -> dict[tuple[str, str], Pair]:
+        """The line and pin number of each pin, by device and the pin's name."""
+        return _differing(*(dict(_pins(side)) for side in (self.first, self.second)))
+
+    @cached_property
+    def figures(self) -> dict[str, Pair]:
+        """Figures of picture, raster and colours, by name."""
+        return _differing(*(_figures(side.report) for side in (self.first, self.second)))
+
+    @cached_property
+    def colours(self) -> dict[int, Pair]:
+        """The colours of codes, as ``#rrggbb``."""
+        return _differing(*({each["code"]: each["srgb"] for each in s.report["palette"]} for s in self._sides))
+
+    @cached_property
+    def timing(self) -> dict[tuple[str, str], Pair]:
+        """Nanoseconds by memory and what they are: ``hold_ns``, ``access_ns`` and ``margin_ns``."""
+        return _differing(*(dict(_timing(side.report)) for side in self._sides))
+
+    @cached_property
+    def chips(self) -> dict[Slot, str]:
+        """What to do with each chip of the first revision's build for that of the second; empty without both builds."""
+        if self.first.build is None or self.second.build is None:
+            return {}
+        held = dict.fromkeys((*self.first.build.numbers(), *self.second.build.numbers()))
+        return {
+            (number, name): text
+            for number in sorted(held, key=lambda number: number or 0)
+            for name, text in self._chips(number)
+        }
+
+    @cached_property
+    def pictures(self) -> dict[str, Pair]:
+        """Tray and bank of every picture of both builds, by name."""
+        first, second = self.first.pictures, self.second.pictures
+        return {name: (first.get(name), second.get(name)) for name in {**first, **second}}
+
+    @property
+    def findings(self) -> list[Finding]:
+        """A note for each revision without a build."""
+        message = "no build to compare; run ladderlight build first"
+        return [
+            Finding(level="note", where=f"revision {side.name}", message=message)
+            for side in self._sides
+            if side.build is None
+        ]
+
+    @property
+    def _sides(self) -> tuple[Side, Side]:
+        return self.first, self.second
+
+    def _chips(self, number: int | None) -> Iterator[tuple[str, str]]:
+        """Compare a tray, of which one revision may have none."""
+        sides = [(side, side.build) for side in self._sides]
+        trays = [build.tray(number) if build and number in build.numbers() else None for _, build in sides]
+        devices = [
+            {device.name: device for device in side.recipe.board.devices} if tray else {}
+            for (side, _), tray in zip(sides, trays, strict=True)
+        ]
+        for name in {**devices[0], **devices[1]}:
+            before, after = devices[0].get(name), devices[1].get(name)
+            if after is None:
+                yield name, f"only in revision {self.first.name}"
+            elif before is None:
+                yield name, f"only in revision {self.second.name}; a new {after.part.number} is needed"
+            elif trays[0] and trays[1]:
+                chip = chip_of(key_of(self.first.recipe), before, trays[0].images[name])
+                burn = burn_of(chip, after, trays[1].images[name], against=f"revision {self.first.name}")
+                yield name, burn.text if burn.needed else "the same; no need to burn it"
+
+
+def document_of(found: Differences) -> dict[str, Any]:
+    """Return the differences as plain values; of two values the first revision's comes first."""
+    names = (found.first.name, found.second.name)
+
+    def both(pair: Pair) -> dict[str, Any]:
+        return dict(zip(names, pair, strict=True))
+
+    return {
+        "revisions": list(names),
+        "parts": [{"what": what, "value": value, **both(pair)} for (what, value), pair in found.parts.items()],
+        "wiring": [{"device": device, "pin": pin, **both(pair)} for (device, pin), pair in found.wiring.items()],
+        "figures": [{"name": name, **both(pair)} for name, pair in found.figures.items()],
+        "colours": [{"code": code, **both(pair)} for code, pair in found.colours.items()],
+        "timing": [{"memory": memory, "figure": name, **both(pair)} for (memory, name), pair in found.timing.items()],
+        "chips": [
+            {"device": device} | ({} if tray is None else {"tray": tray}) | {"verdict": text}
+            for (tray, device), text in found.chips.items()
+        ],
+        "pictures": [
+            {"name": name, **both((_place(pair[0]), _place(pair[1])))} for name, pair in found.pictures.items()
+        ],
+    }
+
+
+def chip_place(slot: Slot) -> str:
+    """Return a chip in words."""
+    return place_in(*slot)
+
+
+def _place(place: tuple[int | None, int] | None) -> dict[str, int] | None:
+    if place is None:
+        return None
+    tray, bank = place
+    return {"bank": bank} if tray is None else {"tray": tray, "bank": bank}
+
+
+def _differing(first: Mapping[K, Any], second: Mapping[K, Any]) -> dict[K, Pair]:
+    pairs = {key: (first.get(key), second.get(key)) for key in {**first, **second}}
+    return {key: pair for key, pair in pairs.items() if pair[0] != pair[1]}
+
+
+def _parts(side: Side) -> Counter[tuple[str, str]]:
+    tally: Counter[tuple[str, str]] = Counter()
+    for part in side.bench.parts:
+        tally[part.what.partition(",")[0], part.value] += part.quantity
+    return tally
+
+
+def _pins(side: Side) -> Iterator[tuple[tuple[str, str], str]]:
+    wiring = side.bench.wiring
+    for chip in (*wiring.chips, wiring.connector):
+        for pin in chip.pins:
+            number = "" if pin.number is None else f" at pin {pin.number}"
+            yield (chip.device or "connector", pin.name), f"{pin.line or 'not connected'}{number}"
+
+
+def _figures(document: Mapping[str, Any]) -> dict[str, Any]:
+    picture, raster, palette = document["picture"], document["raster"], document["palette"]
+    return {
+        "picture": f"{picture['width']} x {picture['height']}",
+        "pixel aspect": round(picture["pixel_aspect"], 4),
+        "banks": picture["banks"],
+        "mode": raster["mode"],
+        "clock": f"{raster['clock_hz'] / 1e6:.7g} MHz",
+        "line rate": f"{raster['line_rate_hz'] / 1e3:.3f} kHz",
+        "frame rate": f"{raster['frame_rate_hz']:.2f} Hz",
+        "blanking": document["blanking"]["way"],
+        "blanking delay": document["blanking"]["delay"],
+        "codes": len(palette),
+        "colours": len({entry["srgb"] for entry in palette}),
+        "brightest": f"{max(volts for entry in palette for volts in entry['volts']):.3f} V",
+    }
+
+
+def _timing(document: Mapping[str, Any]) -> Iterator[tuple[tuple[str, str], float | None]]:
+    for memory, timing in document["timing"].items():
+        for name in ("hold_ns", "access_ns", "margin_ns"):
+            yield (memory, name), timing[name]
