@@ -85,14 +85,14 @@ def carry_timing(contents: Contents, board: Board) -> Contents:
     ArrangementError
         When an arrangement has written other levels there.
     """
-    memories = dict(contents.memories)
+    memories, everywhere = dict(contents.memories), slice(None)
     for memory in board.memories:
         words, needed = timing_words(board, memory)
         if not needed.any():
             continue
         given = memories[memory.name]
         sheet = Sheet(words=given.words.copy(), written=given.written.copy())
-        clash = np.flatnonzero(sheet.clash(slice(None), words, needed))
+        clash = np.flatnonzero(sheet.clash(everywhere, words, needed))
         if clash.size:
             at = int(clash[0])
             bits = int(sheet.clash(slice(at, at + 1), words[at : at + 1], needed[at : at + 1])[0])
@@ -101,7 +101,7 @@ def carry_timing(contents: Contents, board: Board) -> Contents:
                 f"memory {memory.name!r}, address {at:04X}h: an arrangement stage has written D{pin}, which carries "
                 f"timing line {memory.data[pin]!r}, otherwise; leave this memory to the board"
             )
-        sheet.write(slice(None), words, needed)
+        sheet.write(everywhere, words, needed)
         memories[memory.name] = MemoryContents(words=sheet.words, written=sheet.written)
     return replace(contents, memories=memories)
 
