@@ -121,6 +121,7 @@ class _Round:
         self._begun: dict[int, Future] = {}
         self._tried: Counter[int] = Counter()
         self._serials = count()
+        self._alone_since: float | None = None
 
     def results(self, tasks: Sequence[Task]) -> Iterator[Any]:
         """Yield the results in the order of the tasks."""
@@ -147,7 +148,12 @@ class _Round:
             number, future = self._answer(tasks)
             ahead = max(1, self._ahead()) if number % 32 == 0 else ahead
             try:
-                found = future.result()
+                found = future.result(timeout=_ANSWER)
+            except TimeoutError:  # the worker that had it was lost, and another one has to work it out
+                self._begun[number] = future
+                self._answers.put((number, future))
+                self._check_workers(tasks)
+                continue
             except KilledWorker:
                 if self._tried[number] > 1 and not self._begun:
                     done[number] = lost(tasks[number])
@@ -221,22 +227,24 @@ class _Round:
         BuildError
             When the scheduler or all workers are lost.
         """
-        alone_since: float | None = None
         while True:
             try:
                 number, future = self._answers.get(timeout=1.0)
             except queue.Empty:
-                if self._ahead():
-                    alone_since = None
-                elif alone_since is None:
-                    alone_since = time.monotonic()
-                elif time.monotonic() - alone_since > _PATIENCE:
-                    raise BuildError.of(self._blamed(tasks)) from None
+                self._check_workers(tasks)
                 continue
             del self._begun[number]
             if future.cancelled() or future.status == "lost":
                 raise BuildError("the scheduler was lost; start it again, then build again", where="--cluster")
             return number, future
+
+    def _check_workers(self, tasks: Sequence[Task]) -> None:
+        if self._ahead():
+            self._alone_since = None
+        elif self._alone_since is None:
+            self._alone_since = time.monotonic()
+        elif time.monotonic() - self._alone_since > _PATIENCE:
+            raise BuildError.of(self._blamed(tasks)) from None
 
     def _ahead(self) -> int:
         """Return how many tasks are handed out at once; none without workers."""
