@@ -113,7 +113,7 @@ def test_one_of_several_must_be_named(write: Write) -> None:
         ("format = 1", 'format = 1\nboard = "boards/a.toml"'),
         *((f'revision = "{name}"\n', "") for name in "ab"),
     )
-    with pytest.raises(UsageError, match=r"^the recipe has no revisions; leave --revision out$"):
+    with pytest.raises(UsageError, match=r"^the recipe has no \[revisions\]; add them, or name none$"):
         load(alone, revision="a")
 
 
