@@ -79,3 +79,24 @@ def test_what_cannot_be_shown_is_one_clear_line(run, recipe, tmp_path) -> None:
     assert status == 1
     assert "is not what faults --page wrote there before" in err
     assert page.read_text() == "a page of my own"
+
+
+@pytest.mark.parametrize(
+    ("corners", "message"),
+    [
+        ("nan,0,9,0,9,inf,0,9", "is not eight numbers"),
+        ("9,0,0,0,0,9,9,9", "do not go clockwise"),
+        ("-1e9,0,1e9,0,1e9,1e9,0,1e9", "are outside the photograph of 40 by 30 pixels"),
+    ],
+)
+def test_corners_that_no_screen_has_are_refused(run, recipe, tmp_path, corners, message) -> None:
+    Image.new("RGB", (40, 30)).save(tmp_path / "photo.png")
+    page = tmp_path / "faults.html"
+    card = ("--card", "border")
+    status, _, err = run(
+        "faults", recipe, *card, "--page", page, "--photo", tmp_path / "photo.png", "--corners", corners
+    )
+    assert status == 2
+    assert message in err
+    assert len(err.splitlines()) == 1
+    assert not page.exists()
