@@ -36,8 +36,11 @@ class CodedUnit:
         DamagedError
             When that is something else.
         """
-        found = tuple(described(each) for each in entry.about["pictures"])
-        return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry)
+        try:
+            found = tuple(described(each) for each in entry.about["pictures"])
+            return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry)
+        except (KeyError, TypeError) as error:
+            raise DamagedError(str(error)) from error
 
     def picture(self, index: int) -> CodedPicture:
         """Return a picture with its codes.
