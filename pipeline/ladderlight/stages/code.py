@@ -26,7 +26,7 @@ from ladderlight.system.versions import versions
 
 _DECODERS = ("imagecodecs", "pi-heif", "tifffile")
 """Libraries that decode pictures, beside those whose versions a manifest has."""
-_DYNAMIC = ("__import__", "importlib", "runpy", "exec")
+_DYNAMIC = ("__import__", "importlib", "runpy", "exec", "eval")
 """Names that a module uses where what it loads cannot be seen in it."""
 
 

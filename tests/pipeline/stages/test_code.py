@@ -57,6 +57,10 @@ def names(folder: Path, text: str) -> set[str]:
             "__import__('cur' + 've')",
             {"curve.py", "table.py", "other.py"} | {f"lamps/{n}.py" for n in ("__init__", "base", "red")},
         ),
+        (
+            "eval(compile(open('curve.py').read(), 'curve.py', 'exec'))",
+            {"curve.py", "table.py", "other.py"} | {f"lamps/{n}.py" for n in ("__init__", "base", "red")},
+        ),
     ],
 )
 def test_modules_of_the_folder_that_are_imported_in_any_way(tmp_path: Path, text: str, expected: set[str]) -> None:
