@@ -39,8 +39,11 @@ class CodedUnit:
         DamagedError
             When that is something else.
         """
-        found = tuple(described(each) for each in entry.about["pictures"])
-        return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry, used=used)
+        try:
+            found = tuple(described(each) for each in entry.about["pictures"])
+            return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry, used=used)
+        except (KeyError, TypeError) as error:
+            raise DamagedError(str(error)) from error
 
     def with_codes(self) -> CodedUnit:
         """Return the same with its codes in memory; raises as :meth:`picture`."""

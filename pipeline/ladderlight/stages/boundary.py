@@ -266,7 +266,9 @@ def _wrong_result(kind: Kind, result: Any, board: Board) -> str:
         return _wrong_contents(result, board) if isinstance(result, Contents) else f"{_shown(result)}, not Contents,"
     if kind is Kind.EMISSION:
         return _wrong_many(result, DeviceFile, _wrong_file)
-    return _wrong_codes(result, board) if isinstance(result, CodedPicture) else f"{_shown(result)}, not a CodedPicture,"
+    if not isinstance(result, CodedPicture):
+        return f"{_shown(result)}, not a CodedPicture,"
+    return _wrong_codes(result, board) or (_wrong_card(result, board) if kind is Kind.CARD else "")
 
 
 def _wrong_many(result: Any, kind: type[T], wrong: Callable[[T], str]) -> str:
@@ -304,6 +306,12 @@ def _wrong_codes(picture: CodedPicture, board: Board) -> str:
     if codes.size and int(codes.max()) >= len(board.palette):
         return f"code {int(codes.max())}, beyond the board's {len(board.palette)} codes,"
     return ""
+
+
+def _wrong_card(card: CodedPicture, board: Board) -> str:
+    height, width = card.codes.shape
+    across, down = len(board.x_grid.samples), len(board.y_grid.samples)
+    return "" if (width, height) == (across, down) else f"{width}x{height} codes, not the board's {across}x{down},"
 
 
 def _wrong_contents(contents: Contents, board: Board) -> str:

@@ -162,3 +162,24 @@ def test_a_dark_photograph_is_refused(run, recipe, tmp_path) -> None:
     status, _, err = run("faults", recipe, "--card", "addresses", "--photo", tmp_path / "dark.png", "--page", page)
     assert status == 1
     assert "dark.png: shows no bright screen in dark surroundings; darken the room, or give its --corners" in err
+
+
+@pytest.mark.parametrize(
+    ("corners", "message"),
+    [
+        ("nan,0,9,0,9,inf,0,9", "is not eight numbers"),
+        ("9,0,0,0,0,9,9,9", "do not go clockwise"),
+        ("-1e9,0,1e9,0,1e9,1e9,0,1e9", "are outside the photograph of 40 by 30 pixels"),
+    ],
+)
+def test_corners_that_no_screen_has_are_refused(run, recipe, tmp_path, corners, message) -> None:
+    Image.new("RGB", (40, 30)).save(tmp_path / "photo.png")
+    page = tmp_path / "faults.html"
+    card = ("--card", "border")
+    status, _, err = run(
+        "faults", recipe, *card, "--page", page, "--photo", tmp_path / "photo.png", "--corners", corners
+    )
+    assert status == 2
+    assert message in err
+    assert len(err.splitlines()) == 1
+    assert not page.exists()

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from ladderlight.cache.entries import EntryWriter
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.cache.store import Cache
 from ladderlight.engine.runner import Chain
@@ -118,7 +119,16 @@ def empty(paths: list[Path], chance: random.Random) -> None:
         path.write_bytes(b"")
 
 
-@pytest.mark.parametrize("damage", [cut, change, swap, lose, empty])
+def replace_whole(paths: list[Path], chance: random.Random) -> None:
+    """Leave entries that are whole, but not of pictures."""
+    for path in paths:
+        with path.open("wb") as file:
+            writer = EntryWriter(file)
+            writer.add(b"[]")
+            writer.end(path, path.name, {"tide": chance.random()})
+
+
+@pytest.mark.parametrize("damage", [cut, change, swap, lose, empty, replace_whole])
 @pytest.mark.parametrize("seed", range(3))
 def test_damage_changes_nothing(
     recipe: Recipe, own_cache: Path, damage: Callable[[list[Path], random.Random], None], seed: int
