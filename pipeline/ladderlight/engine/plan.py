@@ -26,7 +26,7 @@ from ladderlight.flow.pictures import Origin
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.headers import origin_of, unique_names
 from ladderlight.stages.boundary import animation_of, demand_of, look_of
-from ladderlight.stages.code import code_of
+from ladderlight.stages.code import code_of, reads_files
 from ladderlight.stages.contract import Demand, Survey
 from ladderlight.stages.kinds import Kind
 from ladderlight.system.value import digest_of
@@ -178,13 +178,14 @@ class Plan:
                 for file in files
             ]
             return Base(text=digest_of((sort, parts, more)), sort=sort, lasting=True)
-        except (KeyError, TypeError):  # not read, or options or totals that are not plain
+        except (KeyError, TypeError):  # not known, or options or totals that are not plain
             text = digest_of((self.nonce, sort, [file.source for file in files], more))
             return Base(text=text, sort=sort, lasting=False)
 
     def look(self, files: Sequence[PictureFile], at: int) -> tuple[object, ...]:
         """Return what a look at files depends on beside their pictures and the board."""
-        return (self.recipe.viewing, self._code(at), *(self._options(file, at) for file in files))
+        alone = (self.nonce,) if self._reading[at] else ()
+        return (self.recipe.viewing, self._code(at), *alone, *(self._options(file, at) for file in files))
 
     def keys(self, base: Base, used: Iterable[Used]) -> Iterator[tuple[str, Used]]:
         """Yield the keys that a node may have been kept by.
@@ -207,6 +208,8 @@ class Plan:
     def _step(self, file: PictureFile, at: int, folds: Folds) -> tuple[object, ...]:
         """Return what a stage's result depends on beside what flows in, and the board."""
         stage = self.recipe.chain[at].declaration
+        if self._reading[at]:
+            raise TypeError("the stage may read other files")
         step: list[object] = [self._code(at), self._options(file, at)]
         if "Viewing" in stage.takes:
             step.append(self.recipe.viewing)
@@ -224,6 +227,10 @@ class Plan:
     @cached_property
     def _codes(self) -> list[str]:
         return [code_of(use.declaration) for use in self.recipe.chain]
+
+    @cached_property
+    def _reading(self) -> list[bool]:
+        return [reads_files(use.declaration) for use in self.recipe.chain]
 
     def _options(self, file: PictureFile, at: int) -> str:
         changed = tuple(i for i, o in enumerate(self.recipe.overrides) if at in o.options and o.applies_to(file))

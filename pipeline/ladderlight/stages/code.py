@@ -28,6 +28,8 @@ _DECODERS = ("imagecodecs", "pi-heif", "tifffile")
 """Libraries that decode pictures, beside those whose versions a manifest has."""
 _DYNAMIC = ("__import__", "importlib", "runpy", "exec", "eval")
 """Names that a module uses where what it loads cannot be seen in it."""
+_READING = frozenset({"open", "read_text", "read_bytes", "load", "loadtxt", "genfromtxt", "fromfile", "memmap"})
+"""Names of what reads files: the program cannot know which, nor when they change."""
 
 
 def code_of(declaration: StageDeclaration) -> str:
@@ -67,6 +69,16 @@ def loads_by_name(declaration: StageDeclaration) -> bool:
     file = declaration.file
     return file is not None and any(
         _is_dynamic(node) for path in modules_beside(file.path, file.source) for node in _nodes(path)
+    )
+
+
+def reads_files(declaration: StageDeclaration) -> bool:
+    """Whether a stage of a project's own file may read files. Those that its options name are read for it."""
+    file = declaration.file
+    return file is not None and any(
+        getattr(node, "id", getattr(node, "attr", "")) in _READING
+        for path in modules_beside(file.path, file.source)
+        for node in _nodes(path)
     )
 
 

@@ -9,7 +9,7 @@ from ladderlight.cache.marks import Seen, as_json, from_json
 from ladderlight.cache.store import Cache
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import input_files, seen_inputs
-from ladderlight.stages.code import code_files, loads_by_name
+from ladderlight.stages.code import code_files, loads_by_name, reads_files
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE
 from ladderlight.workspace.up_to_date import Account
@@ -39,7 +39,7 @@ def account_of(recipe: Recipe, seen: Mapping[str, Seen], *, began: int) -> Accou
     Return None when one of them cannot be read, or is not known before it is loaded.
     """
     stages = [use.declaration for use in (*recipe.chain, *recipe.cards)]
-    if any(map(loads_by_name, stages)):
+    if any(loads_by_name(stage) or reads_files(stage) for stage in stages):
         return None
     inputs = {path: seen[name] for name, path in input_files(recipe).items()}
     try:

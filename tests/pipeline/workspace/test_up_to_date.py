@@ -171,6 +171,20 @@ def test_a_plugin_that_loads_whatever_is_there_is_never_up_to_date(
     assert built(lobby, capsys)
 
 
+def test_a_plugin_that_reads_files_is_run_every_time(lobby: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Which files it reads is not known."""
+    gain = 'picture.with_pixels(picture.pixels * float((Path(__file__).parent / "gain.txt").read_text()))'
+    (lobby.parent / "idle.py").write_text(PLUGIN.replace("return picture", f"return {gain}"))
+    (lobby.parent / "gain.txt").write_text("0.2")
+    devices = lobby.parent / "lobby-out" / "devices" / "picture.bin"
+    time.sleep(0.1)
+    assert built(lobby, capsys)
+    dark = devices.read_bytes()
+    (lobby.parent / "gain.txt").write_text("1")
+    assert built(lobby, capsys)
+    assert devices.read_bytes() != dark
+
+
 def test_what_a_change_and_its_undoing_leave_is_built_once_more_or_the_same(
     lobby: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
