@@ -19,6 +19,7 @@ from ladderlight.board.model.lines import expand, expand_names
 from ladderlight.cache.folder import VARIABLE
 
 collect_ignore = ["example_plugin"]  # its tests run where it is installed
+os.environ.pop("COLUMNS", None)  # lines are folded at that many columns, where a test does not choose others
 BoardMaker = Callable[..., Board]
 _folders = count()
 

@@ -43,8 +43,9 @@ def bench(
         if json_:
             print_revisions({name: document_of(found) for name, found in benches.items()})
         sheets = [bench_sheet(printable(each.title), benches[each.revision]) for each in recipes if not json_]
+        console = stdout(quiet=quiet)
         for line in "\n\n".join(sheets).splitlines():
-            stdout(quiet=quiet).print(line, markup=False)
+            console.print(line[: console.columns] if line.strip("-=") == "" else line)
         if not all(document_of(found)["ok"] for found in benches.values()):
             raise typer.Exit(1)
         return
@@ -63,6 +64,6 @@ def bench(
     if json_:
         print_revisions({None: document})
     for file in (file for files in written.values() for file in files) if not json_ else ():
-        stdout(quiet=quiet).print(str(file), markup=False)
+        stdout(quiet=quiet).print(file)
     if not document["ok"]:
         raise typer.Exit(1)
