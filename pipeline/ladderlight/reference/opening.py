@@ -28,7 +28,7 @@ _MARGIN, _GAP = 16, 16
 _LADDER = 216
 _TEXT, _SMALL = 15, 13
 _STEP = 4
-"""Values of the photograph are rounded to multiples of this, two of 255 at most, which makes the file a third smaller."""
+"""Values of the photograph are rounded to multiples of this, by two of 255 at most, which makes the file smaller."""
 
 
 def opening_png(recipe: Path) -> bytes:
@@ -37,8 +37,8 @@ def opening_png(recipe: Path) -> bytes:
     Parameters
     ----------
     recipe
-        A recipe whose files lie in its own folder, of a board that shows 640 by 480 counts and lines, in pixels of an even
-        number of both.
+        A recipe whose files lie in its own folder, of a board that shows 640 by 480 counts and lines, in pixels of
+        an even number of both.
 
     Raises
     ------
@@ -71,9 +71,9 @@ def opening_png(recipe: Path) -> bytes:
         else:
             _draw_ladder(draw, board.ladder, left, _MARGIN)
         draw.text((left, _MARGIN + _PANEL[1] + 6), title, INK, ImageFont.load_default(_TEXT))
-    file = io.BytesIO()
-    image.save(file, "PNG", optimize=True)
-    return file.getvalue()
+    written = io.BytesIO()
+    image.save(written, "PNG", optimize=True)
+    return written.getvalue()
 
 
 def _cropped(image: Image.Image) -> Image.Image:
