@@ -22,8 +22,12 @@ _QUOTED_PATH = re.compile(r"'[^']*[/\\][^']*'")
 
 
 def width_of(stream: TextIO) -> int | None:
-    """Return the columns of a stream: of ``COLUMNS`` or of the terminal; None for a pipe, whose lines stay whole."""
-    given = os.environ.get("COLUMNS", "")
+    """Return the columns of a stream: of ``COLUMNS`` or of the terminal; None for a pipe, whose lines stay whole.
+
+    Programs that read lines with GNU Readline give ``COLUMNS`` and ``LINES`` to whatever they start, though nobody has
+    chosen them (its manual, ``rl_change_environment``). With both set, neither counts.
+    """
+    given = "" if "LINES" in os.environ else os.environ.get("COLUMNS", "")
     if given.isdecimal() and int(given):
         return max(int(given), _LEAST)
     if not stream.isatty():
@@ -64,8 +68,8 @@ def fold(
     begin, end = 0, 0
     for first, last in _pieces(text, whole):
         room = width - (indent if spans else 0)
-        used = columns(text[begin:first])
-        if end > begin and columns(text[begin:last]) > room and (spans or used > indent):
+        fits = columns(text[first:last]) <= width - indent  # what fits nowhere stays behind what comes before
+        if end > begin and fits and columns(text[begin:last]) > room:
             spans.append((begin, end))
             begin = first
         end = last

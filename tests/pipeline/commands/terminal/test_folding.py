@@ -74,6 +74,11 @@ def test_plain_text_is_folded_as_by_the_standard_library(words: list[str], width
     assert folded(text, width) == wanted
 
 
+def test_a_path_longer_than_the_terminal_stays_behind_its_word() -> None:
+    path = "/".join(["folder"] * 10)
+    assert folded(f"built {path}; to burn: nothing", 40) == [f"built {path};", "  to burn: nothing"]
+
+
 def test_wide_letters_count_as_two_columns() -> None:
     """Unicode Standard Annex 11: letters of East Asian scripts are wide."""
     assert columns("港の塔") == 6
@@ -85,6 +90,9 @@ def test_the_width_is_that_of_columns_and_none_for_a_pipe(monkeypatch: pytest.Mo
     for given_, wanted in (("60", 60), ("132", 132), ("5", 20), ("0", None), ("wide", None)):
         monkeypatch.setenv("COLUMNS", given_)
         assert width_of(io.StringIO()) == wanted
+    monkeypatch.setenv("COLUMNS", "60")
+    monkeypatch.setenv("LINES", "24")
+    assert width_of(io.StringIO()) is None
 
 
 def test_findings_and_faults_are_indented(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
