@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Self
+from typing import Any, Self
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,6 +68,10 @@ class LadderlightError(Exception):
         error = cls.__new__(cls)
         error._take(faults)  # noqa: SLF001 - of its own class
         return error
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return the error with its faults, for another process."""
+        return type(self).of, (self.faults,)
 
     def _take(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)

@@ -36,7 +36,7 @@ def ladderlight_stages() -> list[str]:
         f"{package}.reductions.ordered.stage:ordered",
         f"{package}.reductions.riemersma:riemersma",
         f"{package}.reductions.few_colours.stage:few_colours",
-        f"{package}.reductions.search.stage:search",
+        f"{package}.reductions.search:search",
         f"{package}.reductions.advise:advise",
         f"{package}.arrangements.bank_pictures:bank_pictures",
         f"{package}.arrangements.lookup:lookup",

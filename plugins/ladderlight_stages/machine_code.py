@@ -14,7 +14,6 @@ import shutil
 import sys
 import time
 from collections.abc import Callable
-from functools import cache
 from pathlib import Path
 from types import BuiltinFunctionType, CodeType, FunctionType, ModuleType
 from typing import Any
@@ -34,9 +33,9 @@ def folder_for(*ingredients: object) -> Path | None:
     None where it cannot be made, would lie in a folder of another user, or the compiler is switched off.
     """
     import llvmlite
+    import numba
     import numpy as np
 
-    numba = _compiler()
     if numba.config.DISABLE_JIT:
         return None
     versions = (sys.version, numba.__version__, llvmlite.__version__, np.__version__)
@@ -56,24 +55,6 @@ def folder_for(*ingredients: object) -> Path | None:
     except (OSError, RuntimeError):  # no permission, no room, no home
         return None
     return folder
-
-
-@cache
-def _compiler() -> Any:
-    """Import the compiler without SciPy's linear algebra, which no loop uses and which takes nearly as long again.
-
-    The compiler looks whether it is there when its array functions are imported, and does without where it is not.
-    """
-    import numba
-
-    name = "scipy.linalg.cython_blas"
-    if name not in sys.modules:
-        sys.modules[name] = None  # type: ignore[assignment]
-        try:
-            import numba.np.arraymath
-        finally:
-            del sys.modules[name]
-    return numba
 
 
 def constant(value: object) -> str:
@@ -110,9 +91,7 @@ def kept_in(folder: Path, function: FunctionType, values: tuple[object, ...]) ->
     finally:
         numba.config.CACHE_DIR = before
     place = Path(machine.stats.cache_path)
-    if (
-        folder not in place.parents
-    ):  # the compiler has found a place where code is not kept apart by what it is made from
+    if folder not in place.parents:  # code there is not kept apart by what it is made from
         return None
     try:
         machine.compile(tuple(numba.typeof(value) for value in values))
@@ -151,7 +130,8 @@ def _is_own(folder: Path) -> bool:
 
 def _remove_oldest(root: Path) -> None:
     """Keep the number of folders bounded, but for those that were used a short time ago, maybe by another process."""
-    folders = sorted((path for path in root.iterdir() if path.is_dir()), key=_last_use)
+    loops = (path for path in root.iterdir() if len(path.name) == _LETTERS and path.is_dir())
+    folders = sorted(loops, key=_last_use)
     for folder in folders[:-MOST_FOLDERS]:
         if time.time() - _last_use(folder) > _IN_USE:  # looked at again: another process may have taken it up
             shutil.rmtree(folder, ignore_errors=True)

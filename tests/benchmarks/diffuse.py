@@ -64,12 +64,13 @@ ORIGIN = Origin(name="photograph", source="photograph.png")
 def ours(encoded: np.ndarray, board: Board, **options: str) -> Callable[[], object]:
     """The stage ``diffuse``."""
     picture = Picture(origin=ORIGIN, pixels=linear_pixels(encoded))
+    options = {"kernel": "floyd_steinberg", **options}
     return lambda: diffuse(picture, board, **options)
 
 
 def ours_decoding(encoded: np.ndarray, board: Board) -> Callable[[], object]:
     """Decoding as the reading stage does it, and the stage ``diffuse``."""
-    return lambda: diffuse(Picture(origin=ORIGIN, pixels=linear_pixels(encoded)), board)
+    return lambda: diffuse(Picture(origin=ORIGIN, pixels=linear_pixels(encoded)), board, kernel="floyd_steinberg")
 
 
 def medians(calls: dict[str, Callable[[], object]]) -> dict[str, float]:

@@ -245,6 +245,19 @@ def test_folders_in_use_stay_however_many_there_are(kept: Path, monkeypatch: pyt
     assert [folder.is_dir() for folder in made if folder] == [False, True, True, True]
 
 
+def test_other_folders_stay_however_old_they_are(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Finished pictures are kept beside the machine code."""
+    monkeypatch.setattr(machine_code, "MOST_FOLDERS", 1)
+    other = kept / "ladderlight" / "pictures"
+    other.mkdir(parents=True)
+    os.utime(other, (1e8, 1e8))
+    first = machine_code.folder_for(0)
+    assert first
+    os.utime(first, (1e9, 1e9))
+    machine_code.folder_for(1)
+    assert (other.is_dir(), first.is_dir()) == (True, False)
+
+
 @pytest.mark.parametrize("error", [SystemError, FileNotFoundError, AttributeError])
 def test_machine_code_that_is_removed_while_it_is_loaded_is_made_anew(
     kept: Path, monkeypatch: pytest.MonkeyPatch, error: type[Exception]

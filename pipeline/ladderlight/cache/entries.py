@@ -12,7 +12,7 @@ import json
 import os
 import struct
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -42,6 +42,23 @@ class EntryWriter:
         """Write a part, as plain bytes."""
         self._file.write(data)
         self._parts.append((len(data), zlib.crc32(data)))
+
+    def written(self, path: Path) -> Iterator[bytes]:
+        """Yield the parts as the file at a path has them.
+
+        Raises
+        ------
+        OSError
+            When they cannot be read.
+        """
+        with suppress(OSError):  # concerns the part that could not be written
+            self._file.flush()
+        with path.open("rb") as file:
+            for size, crc in self._parts:
+                data = file.read(size)
+                if len(data) != size or zlib.crc32(data) != crc:
+                    raise OSError("a part is not as it was written")
+                yield data
 
     def end(self, path: Path, key: str, about: Mapping[str, Any]) -> Entry:
         """Write the description, of JSON values, and return the entry as it is once the file is in its place."""

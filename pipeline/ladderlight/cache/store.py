@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 import tempfile
 import threading
 import time
 import weakref
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
+from copy import copy
 from itertools import count
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, BinaryIO, Self
 
 from ladderlight.cache.entries import DamagedError, Entry, EntryWriter
 from ladderlight.cache.folder import cache_folder
@@ -37,6 +39,8 @@ class Cache:
     def __init__(self, folder: Path, *, room: int | None = None) -> None:
         """Take the folder, which is made when the first entry is written."""
         self.folder, self.room = folder, ROOM if room is None else room
+        self.lasting = True
+        """Whether later builds use it too."""
         self._started = time.time()
         self._lock = threading.Lock()
         self._used: int | None = None
@@ -49,11 +53,17 @@ class Cache:
         return None if folder is None else cls(folder)
 
     @classmethod
-    def for_one_build(cls) -> Self:
+    def for_one_build(cls, *, room: int | None = None) -> Self:
         """Return a cache in a temporary folder, which is removed when nobody has the cache any more."""
-        cache = cls(Path(tempfile.mkdtemp(prefix="ladderlight-")))
+        cache = cls(Path(tempfile.mkdtemp(prefix="ladderlight-")), room=room)
+        cache.lasting = False
         weakref.finalize(cache, shutil.rmtree, cache.folder, ignore_errors=True)
         return cache
+
+    @classmethod
+    def for_spare(cls) -> Self:
+        """Return such a cache for what another has no room for."""
+        return cls.for_one_build(room=sys.maxsize)
 
     def find(self, key: str) -> Entry | None:
         """Return the entry of a key, which counts as used now; None when there is none that is whole."""
@@ -78,9 +88,9 @@ class Cache:
         kept.add(data)
         return kept.end(key, {}) is not None
 
-    def write(self) -> Writing:
-        """Begin an entry, whose key may not be known yet."""
-        return Writing(self)
+    def write(self, spare: Cache | None = None) -> Writing:
+        """Begin an entry, whose key may not be known yet. What has no room here goes to the spare cache."""
+        return Writing(self, spare)
 
     def remove(self, key: str) -> None:
         """Remove an entry, if it can be."""
@@ -162,33 +172,26 @@ class Cache:
 class Writing:
     """An entry that is being written. A failure ends it quietly: the entry is then not kept."""
 
-    def __init__(self, cache: Cache) -> None:
-        """Begin to write."""
-        self._cache = cache
-        self._aside = cache.folder / f"{_ASIDE}-{os.getpid()}-{next(_numbers)}"
-        self._failed = False
-        try:
-            cache.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            self._file = self._aside.open("xb")
-        except OSError:
-            self._failed = True
-            cache.close()
-        else:
-            self._entry = EntryWriter(self._file)
+    def __init__(self, cache: Cache, spare: Cache | None = None) -> None:
+        """Begin to write; with a spare cache, what has been written moves there when the first one fails."""
+        self._spare = spare
+        self._file: BinaryIO | None = None
+        self._begin(cache)
 
     def add(self, data: bytes | memoryview) -> None:
         """Write a part."""
-        if self._failed:
+        if self._file is None:
             return
         try:
             self._cache.make_room(len(data))
             self._entry.add(data)
         except OSError as error:
             self._fail(error)
+            self.add(data)
 
     def end(self, key: str, about: Mapping[str, Any]) -> Entry | None:
         """Write the description, and put the entry into its place. Return it, or None if it is not kept."""
-        if self._failed:
+        if self._file is None:
             return None
         path = self._cache.path(key)
         try:
@@ -198,23 +201,42 @@ class Writing:
             self._aside.replace(path)
         except OSError as error:
             self._fail(error)
-            return None
-        self._failed = True
+            return self.end(key, about)
+        self._file = None
         return entry
 
     def discard(self) -> None:
         """Give up the entry, if it is not in its place yet."""
-        if not self._failed:
-            self._failed = True
+        if self._file is not None:
             with suppress(OSError):
                 self._file.close()
             with suppress(OSError):
                 self._aside.unlink()
+            self._file = None
+
+    def _begin(self, cache: Cache, parts: Iterable[bytes] = ()) -> None:
+        """Begin in a cache with parts written before, or in the spare one if that fails."""
+        self._cache = cache
+        self._aside = cache.folder / f"{_ASIDE}-{os.getpid()}-{next(_numbers)}"
+        try:
+            cache.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            self._file = self._aside.open("xb")
+            self._entry = EntryWriter(self._file)
+            for part in parts:
+                cache.make_room(len(part))
+                self._entry.add(part)
+        except OSError as error:
+            self._fail(error)
 
     def _fail(self, error: OSError) -> None:
+        """Go on in the spare cache, if there is one."""
         if error.errno is not None:  # the system's, not ours
             self._cache.close()
-        self.discard()
+        failed, written = copy(self), self._entry.written(self._aside) if self._file is not None else ()
+        spare, self._file, self._spare = self._spare, None, None
+        if spare is not None:
+            self._begin(spare, written)
+        failed.discard()
 
 
 def _entries(folder: os.PathLike[str]) -> list[os.DirEntry[str]]:

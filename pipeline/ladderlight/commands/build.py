@@ -19,7 +19,7 @@ from ladderlight.commands.terminal.options import (
     WorkersOption,
     recipe_path,
 )
-from ladderlight.errors import BuildError
+from ladderlight.errors import BuildError, UsageError
 from ladderlight.system.paths import is_file, path_trouble
 from ladderlight.system.printable import printable
 from ladderlight.units.words import counted
@@ -34,6 +34,13 @@ def build(
     recipe: RecipeArgument = None,
     *,
     workers: WorkersOption = None,
+    processes: Annotated[
+        bool, typer.Option("--processes", help="Work in processes, for plugins that keep threads waiting.")
+    ] = False,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Work on the cluster of this scheduler; 'local' starts one here."),
+    ] = None,
     cards: Annotated[
         bool, typer.Option("--cards", help="Build test cards instead of the pictures, into OUTPUT-cards.")
     ] = False,
@@ -62,6 +69,8 @@ def build(
     from ladderlight.workspace.up_to_date import up_to_date
 
     began = time.time_ns()
+    if processes and cluster is not None:
+        raise UsageError("--processes and --cluster exclude each other; leave one out")
     if clear_cache:
         _clear_cache(quiet=quiet)
         if recipe is None and not is_file(Path(DEFAULT)):
@@ -82,30 +91,33 @@ def build(
 
     from ladderlight.commands.terminal.progress import picture_progress
     from ladderlight.engine.cards import fitting_cards
+    from ladderlight.engine.executors.choice import executor_of
     from ladderlight.recipe import load_revisions
     from ladderlight.workspace.build import build as build_recipe
 
     documents = {}
-    for loaded in load_revisions(path, pictures="cards" if cards else "needed", revision=revision):
-        last = unchanged(loaded.revision) if loaded.revision is not None and revision is None else None
-        if last is not None:
-            documents[loaded.revision] = _unchanged(last)
-            if not json_:
-                _print_unchanged(last, quiet=quiet, verbose=verbose)
-            continue
-        fitting, left = fitting_cards(loaded) if cards else (loaded, [])
-        with picture_progress(quiet=quiet) as (progress, refused):
-            built = build_recipe(
-                fitting,
-                workers=workers,
-                progress=progress,
-                refused=refused,
-                strict=strict,
-                keep_going=keep_going,
-                cached=not no_cache,
-                began=None if cards else began,
-            )
-        documents[loaded.revision] = _print(built, left, json_=json_, quiet=quiet, verbose=verbose, cards=cards)
+    revisions = load_revisions(path, pictures="cards" if cards else "needed", revision=revision)
+    with executor_of(workers, processes=processes, cluster=cluster) as executor:
+        for loaded in revisions:
+            last = unchanged(loaded.revision) if loaded.revision is not None and revision is None else None
+            if last is not None:
+                documents[loaded.revision] = _unchanged(last)
+                if not json_:
+                    _print_unchanged(last, quiet=quiet, verbose=verbose)
+                continue
+            fitting, left = fitting_cards(loaded) if cards else (loaded, [])
+            with picture_progress(quiet=quiet) as (progress, refused):
+                built = build_recipe(
+                    fitting,
+                    executor=executor,
+                    progress=progress,
+                    refused=refused,
+                    strict=strict,
+                    keep_going=keep_going,
+                    cached=not no_cache,
+                    began=None if cards else began,
+                )
+            documents[loaded.revision] = _print(built, left, json_=json_, quiet=quiet, verbose=verbose, cards=cards)
     if json_:
         _print_documents(documents)
     if not all(document["ok"] for document in documents.values()):

@@ -204,6 +204,9 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
         for item in report.dumps:
             amount = f"{item.differing:,} of {item.held.section.size:,} bytes {_differ(item.differing)}"
             line(f"  {item.held.dump.name}, {item.held.section.label}: {amount if item.differing else 'the same'}")
+    for item in report.dumps:
+        if item.held.note:
+            line(f"  {item.held.dump.name} {item.held.note}")
     if report.unread_text:
         line(f"  not read: {report.unread_text}")
     if comparison.same:

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from ladderlight.units.arrays import MemoryWords
 
 _PAGE = "faults --page"
+_BEYOND = 0.1
+"""Share of a photograph's size by which a corner may lie outside: where the edge has cut one off."""
 
 
 def faults(
@@ -88,13 +90,17 @@ def faults(
         unseen = f"{len(looks[0].faults)} cannot be seen"
         lines = [f"{count:,} faults with {len(looks) - 1:,} different looks; {unseen}"]
     else:
+        from ladderlight.bench.photograph.report import alike, lines_of, photograph_page
         from ladderlight.bench.photograph.report import document_of as photograph_document
-        from ladderlight.bench.photograph.report import lines_of, photograph_page
+        from ladderlight.bench.photograph.telling import telling_card
 
         ranking, scale = _ranked(photo, looks, given)
-        text = photograph_page(printable(loaded.title), loaded.board, ranking, shown)
-        document = photograph_document(ranking, scale)
-        lines = lines_of(ranking)
+        sound = any(candidate.sound for candidate in ranking.equal)
+        equal = alike(ranking)
+        next_card = telling_card(loaded, bank, equal, sound=sound, shown=card) if equal else None
+        text = photograph_page(printable(loaded.title), loaded.board, ranking, shown, next_card)
+        document = photograph_document(ranking, scale, next_card)
+        lines = lines_of(ranking, next_card)
     export({page: text.encode()}, command=_PAGE, inputs=(*read, *input_files(loaded).values()))
     if json_:
         print_document(document | {"page": str(page), "findings": list(map(asdict, findings))})
@@ -130,11 +136,16 @@ def _carded(loaded: Recipe, name: str, bank: int) -> tuple[MemoryWords, str]:
 
 def _ranked(photo: Path, looks: Sequence[Look], corners: Corners | None) -> tuple[Ranking, float]:
     """Return the ranking of looks by a photograph, and the photograph's pixels for one that was worked on."""
+    import numpy as np
+
     from ladderlight.bench.photograph.ranking import ranked
     from ladderlight.bench.photograph.reading import read_photograph
-    from ladderlight.errors import PictureError
+    from ladderlight.errors import PictureError, UsageError
 
     photograph = read_photograph(photo)
+    size = np.array(photograph.pixels.shape[1::-1]) * photograph.scale
+    if corners is not None and not ((corners > -_BEYOND * size) & (corners < (1 + _BEYOND) * size)).all():
+        raise UsageError(f"--corners are outside the photograph of {size[0]:.0f} by {size[1]:.0f} pixels; correct them")
     ranking = ranked(photograph.pixels, looks, None if corners is None else corners / photograph.scale - 0.5)
     if ranking is None:
         message = "shows no bright screen in dark surroundings; darken the room, or give its --corners"
@@ -156,6 +167,8 @@ def _corners(text: str) -> Corners:
 
     try:
         found = np.array([float(number) for number in text.split(",")]).reshape(4, 2)
+        if not np.isfinite(found).all():
+            raise ValueError
     except ValueError:
         raise UsageError(
             f"--corners {text!r} is not eight numbers; write x,y of each, from top left clockwise"

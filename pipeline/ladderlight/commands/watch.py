@@ -9,7 +9,13 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ladderlight.commands.terminal.options import QuietOption, RecipeArgument, WorkersOption, recipe_path
+from ladderlight.commands.terminal.options import (
+    QuietOption,
+    RecipeArgument,
+    RevisionOption,
+    WorkersOption,
+    recipe_path,
+)
 from ladderlight.system.paths import is_file
 
 if TYPE_CHECKING:
@@ -26,7 +32,13 @@ _MOST = 3.0
 """Longest wait for files that go on changing, such as a picture that is written in pieces, in seconds."""
 
 
-def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet: QuietOption = False) -> None:
+def watch(
+    recipe: RecipeArgument = None,
+    *,
+    workers: WorkersOption = None,
+    revision: RevisionOption = None,
+    quiet: QuietOption = False,
+) -> None:
     """Build a recipe, and again when a file that it reads changes.
 
     Ctrl-C ends it.
@@ -49,7 +61,7 @@ def watch(recipe: RecipeArgument = None, *, workers: WorkersOption = None, quiet
             forget_modules(reads.files)
             loaded: Sequence[Recipe] = ()
             with _failures_printed():
-                loaded = load_revisions(path)
+                loaded = load_revisions(path, revision=revision)
             if loaded:
                 good = Reads.of(*loaded)
             reads = good if loaded and good is not None else Reads.of_broken(path, good)

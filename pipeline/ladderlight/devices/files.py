@@ -14,7 +14,7 @@ from ladderlight.board import Board, Device
 from ladderlight.devices.formats import Segment, segments_of
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
-from ladderlight.units.arrays import MemoryWords, Words
+from ladderlight.units.arrays import Bytes, MemoryWords, Words, dtype_of
 
 Split = Literal["none", "even_odd"]
 
@@ -27,7 +27,7 @@ _UNSAFE = re.compile(r"[^\w.+-]+")
 
 
 def device_words(contents: Contents, board: Board) -> list[tuple[Device, Words]]:
-    """Split each memory's words over its chips, lowest addresses first. Each is uint32, shape (words of the part,)."""
+    """Split each memory's words over its chips, lowest addresses first. Each is of shape (words of the part,)."""
     return [
         (device, contents.memories[device.memory].words[device.first_word : device.first_word + device.part.words])
         for device in board.devices
@@ -47,17 +47,21 @@ def images_of(board: Board, words: MemoryWords) -> dict[str, bytes]:
 def bytes_of(words: Words, width: int, order: ByteOrder = "little") -> bytes:
     """Return words of ``width`` bits as bytes, each in as few bytes as hold it, in this order."""
     size = bytes_per_word(width)
-    planes = np.ascontiguousarray(words, dtype="<u4").view(np.uint8).reshape(-1, 4)[:, :size]
+    kind = dtype_of(width).newbyteorder("<")
+    planes = np.ascontiguousarray(words, dtype=kind).view(np.uint8).reshape(-1, kind.itemsize)[:, :size]
     return np.ascontiguousarray(planes if order == "little" else planes[:, ::-1]).tobytes()
 
 
-def words_of(data: bytes, width: int, order: ByteOrder = "little") -> Words:
+def words_of(data: bytes | Bytes, width: int, order: ByteOrder = "little") -> Words:
     """Return bytes as words of ``width`` bits: the inverse of :func:`bytes_of`. The upper spare bits are cut off."""
     size = bytes_per_word(width)
     planes = np.frombuffer(data, dtype=np.uint8).reshape(-1, size)
-    wide = np.zeros((len(planes), 4), dtype=np.uint8)
+    kind = dtype_of(width)
+    wide = np.zeros((len(planes), kind.itemsize), dtype=np.uint8)
     wide[:, :size] = planes if order == "little" else planes[:, ::-1]
-    return wide.view("<u4").ravel().astype(np.uint32) & np.uint32((1 << width) - 1)
+    words = wide.view(kind.newbyteorder("<")).ravel().astype(kind, copy=False)
+    words &= kind.type((1 << width) - 1)
+    return words
 
 
 def bytes_per_word(width: int) -> int:
@@ -87,7 +91,7 @@ class Piece:
 
     @property
     def elements(self) -> Words:
-        """The piece as numbers of ``element`` bytes each, uint32."""
+        """The piece as numbers of ``element`` bytes each."""
         return words_of(self.data, 8 * self.element, self.span.order)
 
     def file(self, pattern: str, data: bytes, *, offset: int = 0) -> DeviceFile:
@@ -277,15 +281,14 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     """
     width = bytes_per_word(device.part.width)
     image = np.full(device.part.bytes, ERASED, dtype=np.uint8)
-    owner = np.full(device.part.bytes, -1, dtype=np.int32)
+    owner = np.full(device.part.bytes, -1, dtype=np.min_scalar_type(-len(files) - 1))
     for number, file in enumerate(files):
         if file.span is None:
             continue
         at = _span_index(file.span, device)
-        had, had_owner = image[at], owner[at]
-        held = np.frombuffer(_held_bytes(file, device, len(had)), dtype=np.uint8)
-        differs = (had_owner >= 0) & (had != held)
-        if differs.any():
+        had_owner = owner[at]
+        held = np.frombuffer(_held_bytes(file, device, len(had_owner)), dtype=np.uint8)
+        if had_owner.max(initial=-1) >= 0 and (differs := (had_owner >= 0) & (image[at] != held)).any():
             place = int(span_places(file.span, device)[differs].min())
             count = int(np.count_nonzero(differs))
             raise DeviceFileError(
@@ -301,17 +304,17 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
         raise DeviceFileError(
             f"{what}{f' of {names}' * bool(names)}; add a stage that writes the whole device, such as binary"
         )
-    return words_of(image.tobytes(), device.part.width)
+    return words_of(image, device.part.width)
 
 
-def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytes:
+def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytearray:
     assert file.span is not None  # noqa: S101 - files without a span are left out by the caller
     element = bytes_per_word(device.part.width) if file.span.step == 1 else 1
     held = bytearray([ERASED]) * size
     segments = segments_of(file.name, file.data, size=size, element=element, order=file.span.order)
     for segment in segments:
         _put(held, segment, file, device)
-    return bytes(held)
+    return held
 
 
 def _put(held: bytearray, segment: Segment, file: DeviceFile, device: Device) -> None:

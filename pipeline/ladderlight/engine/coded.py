@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import overload
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, overload
 
 import numpy as np
 
 from ladderlight.cache.entries import DamagedError, Entry
+from ladderlight.cache.store import Writing
 from ladderlight.engine.coherence import Codes
-from ladderlight.engine.entries import Described, array_of, described
-from ladderlight.engine.plan import Unit
+from ladderlight.engine.entries import Described, add_picture, array_of, described, is_plain
+from ladderlight.engine.plan import Unit, Used
 from ladderlight.flow.pictures import CodedPicture
 from ladderlight.recipe import PictureFile
 
@@ -26,9 +27,11 @@ class CodedUnit:
     entry: Entry | None = None
     """Where the codes are kept; None when they are in memory."""
     codes: tuple[Codes, ...] = ()
+    used: Used = frozenset()
+    """What was used of the board for them."""
 
     @classmethod
-    def of(cls, entry: Entry) -> CodedUnit:
+    def of(cls, entry: Entry, used: Used) -> CodedUnit:
         """Return what an entry holds.
 
         Raises
@@ -36,8 +39,16 @@ class CodedUnit:
         DamagedError
             When that is something else.
         """
-        found = tuple(described(each) for each in entry.about["pictures"])
-        return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry)
+        try:
+            found = tuple(described(each) for each in entry.about["pictures"])
+            return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry, used=used)
+        except (KeyError, TypeError) as error:
+            raise DamagedError(str(error)) from error
+
+    def with_codes(self) -> CodedUnit:
+        """Return the same with its codes in memory; raises as :meth:`picture`."""
+        codes = tuple(self.picture(index).codes for index in range(len(self.pictures)))
+        return replace(self, codes=codes, entry=None)
 
     def picture(self, index: int) -> CodedPicture:
         """Return a picture with its codes.
@@ -49,6 +60,52 @@ class CodedUnit:
         """
         codes = self.codes[index] if self.entry is None else array_of(self.entry, index, np.uint16)
         return self.pictures[index].with_codes(codes)
+
+
+class CodedWriting:
+    """The coded pictures of a unit as they are written one after another."""
+
+    def __init__(self, writing: Writing, files: int) -> None:
+        """Take the entry that is written, and how many files the unit has."""
+        self.writing = writing
+        self._counts = [0] * files
+        self._pictures: list[Described] = []
+        self._about: list[dict[str, Any]] = []
+
+    def add(self, place: int, picture: CodedPicture) -> None:
+        """Write a picture of the file at a place in the unit."""
+        self._counts[place] += 1
+        self._pictures.append(Described.of(picture))
+        self._about.append(add_picture(self.writing, picture))
+
+    def correct_first(self, first: CodedPicture | None) -> None:
+        """Take the measures of the first picture, if they were not known before the last one."""
+        if first is not None:
+            self._pictures[0] = Described.of(first)
+            self._about[0]["metrics"] = dict(first.metrics)
+
+    @property
+    def about(self) -> dict[str, Any]:
+        """The description of the entry."""
+        return {"pictures": self._about, "counts": self._counts}
+
+    @property
+    def shapes(self) -> dict[str, Any]:
+        """So much of it as the codes need to be read."""
+        return {"pictures": [{"shape": each["shape"]} for each in self._about]}
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether the description comes out of the cache as it went in."""
+        return is_plain({"pictures": self._about})
+
+    def unit(self, entry: Entry, used: Collection[str]) -> CodedUnit:
+        """Return the unit, once its entry is in its place."""
+        return CodedUnit(pictures=tuple(self._pictures), counts=tuple(self._counts), entry=entry, used=frozenset(used))
+
+    def discard(self) -> None:
+        """Give up what is not in its place yet."""
+        self.writing.discard()
 
 
 class CodedPictures(Sequence[CodedPicture]):

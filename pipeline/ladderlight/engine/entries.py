@@ -105,9 +105,13 @@ def _bytes_of(array: NDArray[Any]) -> memoryview:
 
 def pictures_of(entry: Entry) -> Iterator[Picture]:
     """Yield the pictures of an entry; raises as :func:`array_of` does."""
-    for index, found in enumerate(entry.about["pictures"]):
+    for index in range(len(entry.parts)):
         pixels = array_of(entry, index, np.float32)
-        yield Picture(origin=Origin(**found["origin"]), pixels=pixels, notes=found["notes"])
+        found = entry.about["pictures"][index]
+        try:
+            yield Picture(origin=Origin(**found["origin"]), pixels=pixels, notes=found["notes"])
+        except (KeyError, TypeError) as error:
+            raise DamagedError(str(error)) from error
 
 
 def packed(value: object) -> bytes | None:

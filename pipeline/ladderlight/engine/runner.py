@@ -63,7 +63,7 @@ class Chain:
         files = self.recipe.files
         cache = self.cache or Cache.for_one_build()
         plan = Plan(recipe=self.recipe, seen=self.seen)
-        work = Work(plan=plan, cache=cache, uses=KnownUses(cache))
+        work = Work(plan=plan, cache=cache, uses=KnownUses(cache), spare=Cache.for_spare())
         if not files:
             return CodedPictures({}, (), work.in_memory)
         executor = executor or Threads(workers=workers)
@@ -74,7 +74,7 @@ class Chain:
         for at, units in looks.items():
             seen: dict[PictureFile, Any] = {}
             for unit, found in zip(units, executor.run(work, [Task(unit=u, look=at) for u in units]), strict=True):
-                seen |= found
+                seen |= found if isinstance(found, dict) else {}  # what is wrong is reported when it is coded
                 steps.finish(unit)
             stage = self.recipe.chain[at].declaration
             fold = Fold.of(total(stage, (seen[file] for file in files if file in seen)))

@@ -5,18 +5,20 @@ from __future__ import annotations
 import operator
 import pickle
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from functools import partial, reduce
 from itertools import chain, islice
+from pathlib import Path
+from secrets import token_hex
 from typing import Any
 
 from ladderlight.board import Board
 from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.store import Cache, Writing
 from ladderlight.engine.board_use import watched
-from ladderlight.engine.coded import CodedUnit
+from ladderlight.engine.coded import CodedUnit, CodedWriting
 from ladderlight.engine.coherence import Bools, Codes
 from ladderlight.engine.entries import (
     Described,
@@ -36,12 +38,10 @@ from ladderlight.recipe import PictureFile
 from ladderlight.stages.boundary import guarded, look_of, open_file, run_stage
 from ladderlight.stages.contract import Kept
 from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.system.value import digest_of
 
 _AHEAD = 8
 """How many frames of an animation are reduced beyond the one that is waited for."""
-_HELD = 8 << 20
-"""Bytes of codes of a unit that are held until it is known whether they were kept."""
-
 
 Spread = Callable[[Callable[[], Any]], Future[Any]]
 """Has something done, now or by another thread."""
@@ -84,6 +84,10 @@ class Work:
     folds: Folds = field(default_factory=dict)
     finding: bool = True
     """Whether what was kept is used."""
+    spare: Cache | None = None
+    """Where coded pictures wait that the cache has no room for; without one, in memory."""
+    places: Mapping[PictureFile, Path] = field(default_factory=dict)
+    """Where files are that are not where the recipe has them."""
 
     def run(self, task: Task, spread: Spread = at_once) -> Any:
         """Work out a task.
@@ -117,44 +121,70 @@ class Work:
             return self._make_ready(task.unit, task.ready)
         return self.coded_unit(task.unit, spread)
 
-    def in_memory(self, unit: Unit) -> CodedUnit:
-        """Code a unit anew, without the cache."""
-        return replace(self, finding=False).coded_unit(unit, at_once, hold=True)
+    def known(self, unit: Unit) -> CodedUnit | None:
+        """Return the coded pictures of a unit if they have been kept.
 
-    def coded_unit(self, unit: Unit, spread: Spread, *, hold: bool = False) -> CodedUnit:
-        """Return the coded pictures of a unit; with ``hold`` their codes stay in memory. Raises as :meth:`attempt`."""
-        base = self._base(unit)
-        for kept, _ in self._found(base):
-            return CodedUnit.of(kept)
+        Raises
+        ------
+        DamagedError
+            When they turn out to be damaged.
+        """
+        for kept, used in self._found(self._base(unit)):
+            return CodedUnit.of(kept, used)
+        return None
+
+    def coded_unit(self, unit: Unit, spread: Spread) -> CodedUnit:
+        """Return the coded pictures of a unit; raises as :meth:`attempt`."""
+        known = self.known(unit)
+        if known is not None:
+            return known
         used: set[str] = set()
         sequence = FrameSequence(still=unit.still)
-        writing = self.cache.write()
+        writing = CodedWriting(self.cache.write(self.spare), len(unit.files))
         try:
-            pictures: list[Described] = []
-            codes: list[Codes] = []
-            about: list[dict[str, Any]] = []
-            counts = [0] * len(unit.files)
-            held = 0
             for place, picture in self._coded(unit, self.plan.end, used, sequence, spread):
-                counts[place] += 1
-                pictures.append(Described.of(picture))
-                about.append(add_picture(writing, picture))
-                held += picture.codes.nbytes
-                if hold or held <= _HELD:
-                    codes.append(picture.codes)
-            first = sequence.first()
-            if first is not None:
-                pictures[0] = Described.of(first)
-                about[0]["metrics"] = dict(first.metrics)
-            found = CodedUnit(pictures=tuple(pictures), counts=tuple(counts), codes=tuple(codes))
-            entry: Entry | None = None
-            if not hold and is_plain({"pictures": about}) and self._is_still(base, unit.files):
-                entry = self._end(writing, base, used, {"pictures": about, "counts": counts})
-            if entry is not None:
-                return replace(found, entry=entry, codes=())
-            return found if len(codes) == len(pictures) else self.in_memory(unit)
+                writing.add(place, picture)
+            writing.correct_first(sequence.first())
+            return self._ended(unit, writing, used) or self.in_memory(unit)
         finally:
             writing.discard()
+
+    def in_memory(self, unit: Unit) -> CodedUnit:
+        """Code a unit anew, and hold its codes in memory."""
+        used: set[str] = set()
+        sequence = FrameSequence(still=unit.still)
+        anew = replace(self, finding=False)
+        found = list(anew._coded(unit, self.plan.end, used, sequence, at_once))  # noqa: SLF001 - of its own class
+        pictures = [picture for _, picture in found]
+        first = sequence.first()
+        pictures[:1] = [first] if first is not None else pictures[:1]
+        places = [place for place, _ in found]
+        return CodedUnit(
+            pictures=tuple(map(Described.of, pictures)),
+            counts=tuple(map(places.count, range(len(unit.files)))),
+            codes=tuple(picture.codes for picture in pictures),
+            used=frozenset(used),
+        )
+
+    def keep(self, unit: Unit, found: CodedUnit) -> CodedUnit:
+        """Keep coded pictures that another cache has held, so that they do not stay in memory."""
+        writing = CodedWriting(self.cache.write(self.spare), len(unit.files))
+        try:
+            places = (place for place, count in enumerate(found.counts) for _ in range(count))
+            for index, place in enumerate(places):
+                writing.add(place, found.picture(index))
+            return self._ended(unit, writing, found.used) or found
+        finally:
+            writing.discard()
+
+    def _ended(self, unit: Unit, writing: CodedWriting, used: Collection[str]) -> CodedUnit | None:
+        """Put the entry of a unit into its place; return the unit, or None if it is not kept."""
+        base = self._base(unit)
+        if writing.is_plain and self._is_still(base, unit.files):
+            entry = self._end(writing.writing, base, used, writing.about)
+        else:  # good for this build alone
+            entry = writing.writing.end(digest_of((self.plan.nonce, token_hex())), writing.shapes)
+        return None if entry is None else writing.unit(entry, used)
 
     def _coded(
         self, unit: Unit, until: int, used: set[str], sequence: FrameSequence, spread: Spread
@@ -250,7 +280,7 @@ class Work:
         recipe = self.plan.recipe
         source, options = recipe.chain[0].declaration, recipe.options_for(file, 0)
         given = {"viewing": recipe.viewing, "demand": self.plan.demand(file)}
-        for index, frame in enumerate(open_file(source, file.path, board, options, file.source, **given)):
+        for index, frame in enumerate(open_file(source, self._place(file), board, options, file.source, **given)):
             origin, duration = self.plan.origin(file, index), frame.origin.duration
             animated = origin.animated or duration is not None
             yield replace(frame, origin=replace(origin, duration=duration, animated=animated))
@@ -316,16 +346,20 @@ class Work:
                     yield entry, names
                     return
 
-    def _end(self, writing: Writing, base: Base, used: set[str], about: Mapping[str, Any]) -> Entry | None:
+    def _end(self, writing: Writing, base: Base, used: Collection[str], about: Mapping[str, Any]) -> Entry | None:
         """Put an entry of a node into its place; return it, or None if it is not kept."""
-        entry = writing.end(self.plan.key(base, frozenset(used)), about)
-        if entry is not None:
+        key = self.plan.key(base, frozenset(used))
+        entry = writing.end(key, about)
+        if entry is not None and entry.path == self.cache.path(key):
             self.uses.add(base.sort, frozenset(used))
         return entry
 
     def _is_still(self, base: Base, files: Iterable[PictureFile]) -> bool:
         """Whether files are as they were when their digests were made, so that a result of them may be kept."""
-        return not base.lasting or all(self.plan.seen[file.source].still(file.path) for file in files)
+        return not base.lasting or all(self.plan.seen[file.source].still(self._place(file)) for file in files)
+
+    def _place(self, file: PictureFile) -> Path:
+        return self.places.get(file, file.path)
 
 
 def _faults(file: PictureFile, error: PictureError) -> list[Fault]:

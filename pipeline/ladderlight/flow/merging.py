@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Memory
 from ladderlight.board.scanning.blanking import fill_blanking
@@ -15,8 +14,10 @@ from ladderlight.board.scanning.sheets import Sheet, blank_sheet
 from ladderlight.board.scanning.timing_lines import timing_words
 from ladderlight.errors import ArrangementError
 from ladderlight.flow.pictures import Contents, MemoryContents
+from ladderlight.units.arrays import Words
 
-_ALL = slice(None)
+_AT_ONCE = 1 << 16
+"""Words that are joined at a time, so that no more than the result takes memory."""
 
 
 def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] = ()) -> Contents:
@@ -47,10 +48,12 @@ def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] =
                 continue
             new = part.memories[memory.name]
             _refuse_misfit(memory, new, names[index])
-            clash = np.flatnonzero(sheet.clash(_ALL, new.words, new.written))
-            if clash.size:
-                raise ArrangementError(_clash(board, memory, int(clash[0]), contents[: index + 1], names))
-            sheet.write(_ALL, new.words, new.written)
+            for start in range(0, memory.words, _AT_ONCE):
+                at = slice(start, start + _AT_ONCE)
+                clash = np.flatnonzero(sheet.clash(at, new.words[at], new.written[at]))
+                if clash.size:
+                    raise ArrangementError(_clash(board, memory, start + int(clash[0]), contents[: index + 1], names))
+                sheet.write(at, new.words[at], new.written[at])
         memories[memory.name] = MemoryContents(words=sheet.words, written=sheet.written)
     return Contents(
         memories=memories,
@@ -82,14 +85,14 @@ def carry_timing(contents: Contents, board: Board) -> Contents:
     ArrangementError
         When an arrangement has written other levels there.
     """
-    memories = dict(contents.memories)
+    memories, everywhere = dict(contents.memories), slice(None)
     for memory in board.memories:
         words, needed = timing_words(board, memory)
         if not needed.any():
             continue
         given = memories[memory.name]
         sheet = Sheet(words=given.words.copy(), written=given.written.copy())
-        clash = np.flatnonzero(sheet.clash(_ALL, words, needed))
+        clash = np.flatnonzero(sheet.clash(everywhere, words, needed))
         if clash.size:
             at = int(clash[0])
             bits = int(sheet.clash(slice(at, at + 1), words[at : at + 1], needed[at : at + 1])[0])
@@ -98,7 +101,7 @@ def carry_timing(contents: Contents, board: Board) -> Contents:
                 f"memory {memory.name!r}, address {at:04X}h: an arrangement stage has written D{pin}, which carries "
                 f"timing line {memory.data[pin]!r}, otherwise; leave this memory to the board"
             )
-        sheet.write(_ALL, words, needed)
+        sheet.write(everywhere, words, needed)
         memories[memory.name] = MemoryContents(words=sheet.words, written=sheet.written)
     return replace(contents, memories=memories)
 
@@ -122,9 +125,9 @@ def _clash(board: Board, memory: Memory, address: int, contents: Sequence[Conten
     new = contents[-1].memories[memory.name]
     at = np.s_[address : address + 1]
 
-    def differs(part: Contents) -> NDArray[np.uint32]:
+    def differs(part: Contents) -> Words:
         other = part.memories[memory.name]
-        return (other.words[at] ^ new.words[at]) & other.written[at] & new.written[at]
+        return np.asarray((other.words[at] ^ new.words[at]) & other.written[at] & new.written[at])
 
     first = next(
         index for index, part in enumerate(contents[:-1]) if memory.name in part.memories and differs(part).any()

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from ladderlight.units.arrays import Words
+
 
 @dataclass(frozen=True, kw_only=True)
 class Origin:
@@ -112,12 +114,13 @@ class PlacedPicture:
 class MemoryContents:
     """The words of one memory.
 
-    ``words`` uint32, one per address. ``written`` uint32, the same shape: the bits of each word that something reads.
-    Bits that nothing reads hold the memory's fill.
+    ``words`` unsigned, one per address. ``written``, the same shape: the bits of each word that something reads. Bits
+    that nothing reads hold the memory's fill. A stage may use any unsigned type; merged they have the smallest that
+    holds the memory's words.
     """
 
-    words: NDArray[np.uint32]
-    written: NDArray[np.uint32]
+    words: Words
+    written: Words
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -131,6 +131,7 @@ def _document(report: DeviceReport) -> dict[str, Any]:
                     "base": item.held.base,
                     "left_out": item.held.left_out,
                     "differing": item.differing,
+                    "note": item.held.note,
                 }
                 for item in report.dumps
             ],

@@ -69,13 +69,14 @@ class Dump:
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Held:
     """A dump as it fits a section: byte ``data[i]`` stands at ``at[i]`` of the section. ``base`` is the address in the
-    dump of the section's first byte."""
+    dump of the section's first byte; ``note`` what was wrong with the programmer's setting, in words."""
 
     dump: Dump
     section: Section
     base: int
     at: NDArray[np.int64]
     data: NDArray[np.uint8]
+    note: str = ""
 
     @property
     def left_out(self) -> int:
@@ -130,17 +131,26 @@ def fit(dump: Dump, section: Section) -> Held | None:
         if dump.format in _ELEMENTS and section.torn:  # whole words are no bytes
             return None
         raise
-    data = np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8)
+    data, addresses = _bytes_of(segments)
     if dump.format not in _ADDRESSED:
         if len(data) != section.size:
             return None
         return Held(dump=dump, section=section, base=0, at=np.arange(len(data)), data=data)
-    stretches = [np.arange(len(segment.data)) + segment.address for segment in segments if segment.data]
-    addresses = np.concatenate(stretches) if stretches else np.zeros(0, dtype=np.int64)
     base = _base(addresses, section, dump.name)
     if base is None:
         return None
     return Held(dump=dump, section=section, base=base, at=addresses - base, data=data)
+
+
+def addressed(dump: Dump, section: Section) -> tuple[NDArray[np.uint8], NDArray[np.int64]]:
+    """Return a dump's bytes and the address of each, 0 upwards in a format without.
+
+    Raises
+    ------
+    UsageError
+        When the dump is damaged.
+    """
+    return _bytes_of(dump.segments(section))
 
 
 def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
@@ -201,6 +211,12 @@ def _base(addresses: NDArray[np.int64], section: Section, name: str) -> int | No
     elif first < _FARTHEST:
         likely += [first // section.size * section.size]
     return next((base for base in likely if base <= first and end <= base + section.size), None)
+
+
+def _bytes_of(segments: Sequence[Segment]) -> tuple[NDArray[np.uint8], NDArray[np.int64]]:
+    data = np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8)
+    stretches = [np.arange(len(segment.data)) + segment.address for segment in segments if segment.data]
+    return data, np.concatenate(stretches) if stretches else np.zeros(0, dtype=np.int64)
 
 
 @cache

@@ -10,6 +10,7 @@ import numpy as np
 
 from ladderlight.errors import UsageError, nearest_word
 from ladderlight.readback.dumps import Dump, Held, fit, misfit
+from ladderlight.readback.other_parts import as_other_part
 from ladderlight.readback.recognition import Images, expected_bytes, recognised
 from ladderlight.readback.sections import Section, named_after
 from ladderlight.units.words import joined
@@ -55,7 +56,7 @@ def match(
     found: dict[Dump, Held] = {}
     open_: dict[Dump, list[Held]] = {}
     for dump in dumps:
-        choices = _choices(dump, sections, named.get(dump.stem, ()))
+        choices = _choices(dump, sections, named.get(dump.stem, ()), wanted)
         if len(choices) == 1:
             found[dump] = choices[0]
         else:
@@ -73,14 +74,20 @@ def match(
     return [found[dump] if wanted is None else _best_based(found[dump], wanted) for dump in dumps]
 
 
-def _choices(dump: Dump, sections: Sequence[Section], meant: Sequence[Section]) -> list[Held]:
-    """Lay a dump over the sections that its name means, or else over those of the same device, or over all."""
+def _choices(dump: Dump, sections: Sequence[Section], meant: Sequence[Section], wanted: Images | None) -> list[Held]:
+    """Lay a dump over the sections that its name means, or else over those of the same device, or over all.
+
+    One that fits none may be that of a programmer set to another part.
+    """
     device = meant[0].device if meant else None
     wider = [section for section in sections if device is None or section.device == device]
     for some in (meant, wider):
         fitting = [held for held in (fit(dump, section) for section in some) if held is not None]
         if fitting:
             return fitting
+    other_parts = {section.device: as_other_part(dump, section, wanted) for section in wider if section.whole}
+    if fitting := [held for held in other_parts.values() if held is not None]:
+        return fitting
     raise misfit(dump, wider)
 
 

@@ -82,7 +82,7 @@ class Differences:
 
     @cached_property
     def wiring(self) -> dict[tuple[str, str], Pair]:
-        """The line and pin number of each pin, by device and the pin's name."""
+        """The line and pin number of each pin, by device or package of logic and the pin's name."""
         return _differing(*(dict(_pins(side)) for side in (self.first, self.second)))
 
     @cached_property
@@ -201,11 +201,14 @@ def _parts(side: Side) -> Counter[tuple[str, str]]:
 
 
 def _pins(side: Side) -> Iterator[tuple[tuple[str, str], str]]:
-    wiring = side.bench.wiring
-    for chip in (*wiring.chips, wiring.connector):
+    wiring, alike = side.bench.wiring, Counter[str]()
+    for chip in wiring.sockets:
+        alike[chip.part] += 1
+        logic = f"{chip.part} ({alike[chip.part]})" if alike[chip.part] > 1 else chip.part
+        name = chip.device or ("connector" if chip is wiring.connector else logic)
         for pin in chip.pins:
             number = "" if pin.number is None else f" at pin {pin.number}"
-            yield (chip.device or "connector", pin.name), f"{pin.line or 'not connected'}{number}"
+            yield (name, pin.name), f"{pin.line or 'not connected'}{number}"
 
 
 def _figures(document: Mapping[str, Any]) -> dict[str, Any]:

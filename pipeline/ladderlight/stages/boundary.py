@@ -33,6 +33,8 @@ _END = object()
 _CLOSE = 1e-4
 """How far light may stray beyond 0 to 1 by rounding: a third of the least step of 8 bits in sRGB, 1 / (255 * 12.92)."""
 
+_WORDS = (np.uint8, np.uint16, np.uint32)
+
 
 def run_stage(
     declaration: StageDeclaration, value: Any, board: Board, options: Options, what: str, **given: Any
@@ -264,7 +266,9 @@ def _wrong_result(kind: Kind, result: Any, board: Board) -> str:
         return _wrong_contents(result, board) if isinstance(result, Contents) else f"{_shown(result)}, not Contents,"
     if kind is Kind.EMISSION:
         return _wrong_many(result, DeviceFile, _wrong_file)
-    return _wrong_codes(result, board) if isinstance(result, CodedPicture) else f"{_shown(result)}, not a CodedPicture,"
+    if not isinstance(result, CodedPicture):
+        return f"{_shown(result)}, not a CodedPicture,"
+    return _wrong_codes(result, board) or (_wrong_card(result, board) if kind is Kind.CARD else "")
 
 
 def _wrong_many(result: Any, kind: type[T], wrong: Callable[[T], str]) -> str:
@@ -304,6 +308,12 @@ def _wrong_codes(picture: CodedPicture, board: Board) -> str:
     return ""
 
 
+def _wrong_card(card: CodedPicture, board: Board) -> str:
+    height, width = card.codes.shape
+    across, down = len(board.x_grid.samples), len(board.y_grid.samples)
+    return "" if (width, height) == (across, down) else f"{width}x{height} codes, not the board's {across}x{down},"
+
+
 def _wrong_contents(contents: Contents, board: Board) -> str:
     known: Sequence[str] = [memory.name for memory in board.memories]
     for name, memory in contents.memories.items():
@@ -312,8 +322,9 @@ def _wrong_contents(contents: Contents, board: Board) -> str:
         if not isinstance(memory, MemoryContents):
             return f"{_shown(memory)}, not MemoryContents,"
         for array in (memory.words, memory.written):
-            if not isinstance(array, np.ndarray) or array.dtype != np.uint32:
-                return f"{getattr(array, 'dtype', _shown(array))}, not uint32, as words of memory {name!r}"
+            if not isinstance(array, np.ndarray) or array.dtype not in _WORDS:
+                given = getattr(array, "dtype", _shown(array))
+                return f"{given}, not uint8, uint16 or uint32, as words of memory {name!r}"
     return ""
 
 

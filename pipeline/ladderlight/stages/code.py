@@ -1,8 +1,9 @@
 """The code of a stage as one digest: what must be the same for its earlier results to be its results.
 
-For a built-in stage that is the source of both packages; for one of another installed plugin also that of the plugin's
-package; for a stage of a project's own file also that file and the modules which it imports from its folder. Versions
-of the libraries that compute count for all.
+For a built-in stage that is all files of both packages; for one of another installed plugin also those of the plugin's
+package; for a stage of a project's own file also that file and the modules which it imports from its folder. Packages
+that these import count in turn: by their files, or those that are installed by the versions of all that is. Versions of
+the libraries that compute count for every stage.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from functools import cache
 from importlib.machinery import ModuleSpec
-from importlib.metadata import PackageNotFoundError, packages_distributions, version
+from importlib.metadata import PackageNotFoundError, distributions, packages_distributions, version
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -25,28 +26,48 @@ from ladderlight.system.versions import versions
 
 _DECODERS = ("imagecodecs", "pi-heif", "tifffile")
 """Libraries that decode pictures, beside those whose versions a manifest has."""
-_DYNAMIC = ("__import__", "importlib", "runpy", "exec")
+_DYNAMIC = ("__import__", "importlib", "runpy", "exec", "eval")
 """Names that a module uses where what it loads cannot be seen in it."""
 
 
 def code_of(declaration: StageDeclaration) -> str:
     """Return the digest of all code that a stage may run."""
-    if declaration.file is not None:
-        return digest_of((_engine(), *_local(declaration.file.path, declaration.file.source)))
-    return digest_of((_engine(), _package(_top(declaration))))
+    if _is_built_in(declaration):
+        return digest_of((_engine(), _package(_top(declaration))))
+    files, installed = _closure(declaration)
+    contents = [(path.relative_to(top).as_posix(), hashlib.sha256(data).hexdigest()) for path, (top, data) in files]
+    return digest_of((_engine(), contents, _distributions_there() if installed else ()))
 
 
 def code_files(declarations: Iterable[StageDeclaration]) -> list[Path]:
-    """Return the files whose content :func:`code_of` looks at for some stages."""
+    """Return the files whose content :func:`code_of` looks at for some stages, and where it would look at others.
+
+    The latter are not there: modules that would be imported in place of those that are.
+    """
     found = dict.fromkeys(_sources(Path(ladderlight.__file__).parent))
     for declaration in declarations:
-        if declaration.file is None:
+        if _is_built_in(declaration):
             found |= dict.fromkeys(_sources(_folder(_top(declaration))))
             continue
-        for file in modules_beside(declaration.file.path, declaration.file.source):
-            found[file] = None
-            found |= dict.fromkeys(path for top in _elsewhere(file.read_bytes()) for path in _sources(_folder(top)))
+        found |= dict.fromkeys(path for path, _ in _closure(declaration)[0])
+        if declaration.file is not None:
+            folder = declaration.file.path.parent
+            found |= dict.fromkeys(
+                place
+                for file in modules_beside(declaration.file.path, declaration.file.source)
+                for node in _nodes(file)
+                for name in _imported(node, file, folder)
+                for place in _places_of(folder, name)
+            )
     return list(found)
+
+
+def loads_by_name(declaration: StageDeclaration) -> bool:
+    """Whether a stage of a project's own file may load modules of that folder which are not named in its code."""
+    file = declaration.file
+    return file is not None and any(
+        _is_dynamic(node) for path in modules_beside(file.path, file.source) for node in _nodes(path)
+    )
 
 
 def modules_beside(path: Path, source: bytes | None = None) -> list[Path]:
@@ -66,7 +87,7 @@ def modules_beside(path: Path, source: bytes | None = None) -> list[Path]:
             imported = sorted(folder.rglob("*.py"))
         else:
             names = {name for node in nodes for name in _imported(node, each, folder)}
-            imported = [file for name in sorted(names) for file in _files_of(folder, name)]
+            imported = [file for name in sorted(names) for file in _places_of(folder, name) if file.is_file()]
         for file in imported:
             if file not in found:
                 found[file] = None
@@ -74,20 +95,49 @@ def modules_beside(path: Path, source: bytes | None = None) -> list[Path]:
     return list(found)
 
 
-def _local(path: Path, source: bytes) -> Iterator[object]:
-    """Yield the contents of a project's own file and of its modules, with names as seen from its folder."""
-    folder = path.parent
-    for file in modules_beside(path, source):
-        content = source if file == path else file.read_bytes()
-        yield file.relative_to(folder).as_posix(), hashlib.sha256(content).hexdigest()
-        yield from _libraries(content)
+def _closure(declaration: StageDeclaration) -> tuple[list[tuple[Path, tuple[Path, bytes]]], bool]:
+    """Return the files of a stage and of what it imports, and whether installed libraries are among the latter.
+
+    Each file has the folder from which its name is seen, and its content. Libraries that are installed are not gone
+    through; packages elsewhere are, those installed for editing among them.
+    """
+    if declaration.file is not None:
+        path, source = declaration.file.path, declaration.file.source
+        found = {
+            file: (path.parent, source if file == path else file.read_bytes()) for file in modules_beside(path, source)
+        }
+    else:
+        found = _contents(_folder(_top(declaration)))
+    waiting, tops = list(found), dict[str, None]()
+    for each in waiting:
+        for top in _elsewhere(found[each][1]) if each.suffix == ".py" else ():
+            if top in tops:
+                continue
+            tops[top] = None
+            if not _is_installed(top):
+                new = {path: content for path, content in _contents(_folder(top)).items() if path not in found}
+                found |= new
+                waiting += new
+    return list(found.items()), any(map(_is_installed, tops))
 
 
-def _libraries(content: bytes) -> Iterator[object]:
-    """Yield the versions of installed libraries that a module imports, or the digest of what no version is known of."""
-    for top in _elsewhere(content):
-        versions_of = [(name, version(name)) for name in sorted(_distributions().get(top, ()))]
-        yield versions_of or (top, _package.__wrapped__(top))
+def _contents(place: Path) -> dict[Path, tuple[Path, bytes]]:
+    return {path: (place.parent, path.read_bytes()) for path in _sources(place)}
+
+
+def _is_installed(top: str) -> bool:
+    return top in _distributions() and not {"site-packages", "dist-packages"}.isdisjoint(_folder(top).parts)
+
+
+@cache
+def _distributions() -> dict[str, list[str]]:
+    return dict(packages_distributions())
+
+
+@cache
+def _distributions_there() -> list[tuple[str, str]]:
+    """Return all installed libraries with their versions: what one imports of the others is not gone through."""
+    return sorted({(str(each.name), each.version) for each in distributions()})
 
 
 def _elsewhere(content: bytes) -> list[str]:
@@ -106,11 +156,6 @@ def _spec(top: str) -> ModuleSpec | None:
         return find_spec(top)
     except (ImportError, ValueError):
         return None
-
-
-@cache
-def _distributions() -> dict[str, list[str]]:
-    return dict(packages_distributions())
 
 
 @cache
@@ -141,6 +186,10 @@ def _top(declaration: StageDeclaration) -> str:
     return declaration.function.__module__.partition(".")[0]
 
 
+def _is_built_in(declaration: StageDeclaration) -> bool:
+    return declaration.file is None and _top(declaration) == "ladderlight_stages"
+
+
 def _folder(name: str) -> Path:
     """Return the folder of a package, or the file of a module."""
     spec = _spec(name)
@@ -150,11 +199,23 @@ def _folder(name: str) -> Path:
 
 
 def _sources(place: Path) -> list[Path]:
-    """Return the files of a package that are code: Python's, and compiled modules."""
+    """Return the files of a package, with the data beside its modules, but not what Python makes of these."""
     if not place.is_dir():
         return [place]
-    endings = (".py", ".so", ".pyd")
-    return sorted(Path(top, name) for top, _, names in os.walk(place) for name in names if name.endswith(endings))
+    return sorted(
+        Path(top, name)
+        for top, _, names in os.walk(place)
+        if Path(top).name != "__pycache__"
+        for name in names
+        if not name.endswith(".pyc")
+    )
+
+
+def _nodes(path: Path) -> list[ast.AST]:
+    try:
+        return list(ast.walk(ast.parse(path.read_bytes())))
+    except (OSError, SyntaxError, ValueError):
+        return []
 
 
 def _is_dynamic(node: ast.AST) -> bool:
@@ -184,11 +245,10 @@ def _imported(node: ast.AST, file: Path, folder: Path) -> Iterator[str]:
         yield from (".".join(filter(None, (module, alias.name))) for alias in node.names)
 
 
-def _files_of(folder: Path, name: str) -> Iterator[Path]:
-    """Yield the files that the import of a dotted name runs, as far as they lie below the folder."""
+def _places_of(folder: Path, name: str) -> Iterator[Path]:
+    """Yield where the files are that the import of a dotted name runs, if they lie below the folder."""
     parts = name.split(".")
     for count in range(1, len(parts) + 1):
         place = folder.joinpath(*parts[:count])
-        for file in (place.with_name(f"{place.name}.py"), place / "__init__.py"):
-            if file.is_file():
-                yield file
+        yield place.with_name(f"{place.name}.py")
+        yield place / "__init__.py"

@@ -56,6 +56,8 @@ class PluginFile:
 
     path: Path
     source: bytes = field(repr=False)
+    home: str = ""
+    """Where it lies on the machine that read the recipe, if that is elsewhere."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

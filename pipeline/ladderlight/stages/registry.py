@@ -216,7 +216,8 @@ def declared(plugin: str, name: str, file: PluginFile | None) -> StageDeclaratio
 
 def _stages_in(file: PluginFile, *, run: bool = False) -> list[_Registered]:
     """List the stages of a project's own file, which is run unless it is loaded as it is; with ``run``, always."""
-    name = f"ladderlight_local_{file.path.stem}_{hashlib.sha256(os.fsencode(file.path.resolve())).hexdigest()[:12]}"
+    home = file.home or str(file.path.resolve())
+    name = f"ladderlight_local_{file.path.stem}_{hashlib.sha256(os.fsencode(home)).hexdigest()[:12]}"
     module = sys.modules.get(name)
     if run or module is None or vars(module).get(_SOURCE) != file:
         module = _run(file, name)

@@ -26,6 +26,7 @@ from ladderlight.stages.annotations import (
     inside,
     is_union,
     keys_of,
+    members_of,
     moves,
     unknown_key_hint,
     wanted,
@@ -241,6 +242,8 @@ def _brackets(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
         return "is a single table", f"write [{heading}]"
     if isinstance(value, list) and value and isinstance(value[0], dict) and keys_of(annotation):
         return "is a list of tables", f"write {heading}"
+    if of_tables and isinstance(value, str) and str in members_of(core_of(inside(annotation, 0))):
+        return None
     entry = detail["type"] == "model_type" and isinstance(detail["loc"][-1], int)
     if (entry or of_tables) and named(value) != DATE:
         return f"is {_with_type(value)}", f"write [{heading}] and its keys below"

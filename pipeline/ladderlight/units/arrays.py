@@ -14,7 +14,12 @@ Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 """Light and colours, single precision as in pictures."""
 Codes = NDArray[np.uint16]
-Words = NDArray[np.uint32]
-"""Words of one memory or device, by address."""
+Words = NDArray[np.unsignedinteger]
+"""Words of one memory or device, by address, in as few bytes as :func:`dtype_of` gives."""
 MemoryWords = Mapping[str, Words]
 """Words of all memories, by the memory's name."""
+
+
+def dtype_of(width: int) -> np.dtype[np.unsignedinteger]:
+    """Return the smallest type for words of ``width`` bits, at most 32. Memories have millions of them."""
+    return np.min_scalar_type((1 << width) - 1)

@@ -17,6 +17,7 @@ from ladderlight.cache.store import Cache
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.entries import Described
+from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.steps import Progress, Refused
 from ladderlight.errors import ArrangementError, BuildError, DocumentError, Fault, PictureError
@@ -74,6 +75,7 @@ def build(
     strict: bool = False,
     keep_going: bool = False,
     cached: bool = True,
+    executor: Executor | None = None,
     began: int | None = None,
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
@@ -84,6 +86,8 @@ def build(
         The recipe, and how it is built.
     keep_going
         Whether trays with bad pictures are left out, and the others built.
+    executor
+        Where pictures are worked on; threads, if none is given.
     cached
         Whether the user's cache is used.
     began
@@ -114,7 +118,9 @@ def build(
         seen = known_inputs(recipe, cache)
         account = account_of(recipe, seen, began=began) if cache and began else None
         chain = Chain(recipe=recipe, cache=cache, seen=seen)
-        coded = chain.code_pictures(workers=workers, progress=progress, refused=note, keep_going=keep_going)
+        coded = chain.code_pictures(
+            workers=workers, progress=progress, refused=note, executor=executor, keep_going=keep_going
+        )
         described = coded.described
         bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in faults}
         found = refuse_errors([*recipe.findings, *_cautions(described, strict=strict)])

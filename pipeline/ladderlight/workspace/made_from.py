@@ -9,7 +9,7 @@ from ladderlight.cache.marks import Seen, as_json, from_json
 from ladderlight.cache.store import Cache
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import input_files, seen_inputs
-from ladderlight.stages.code import code_files
+from ladderlight.stages.code import code_files, loads_by_name
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE
 from ladderlight.workspace.up_to_date import Account
@@ -36,11 +36,14 @@ def known_inputs(recipe: Recipe, cache: Cache | None) -> dict[str, Seen]:
 def account_of(recipe: Recipe, seen: Mapping[str, Seen], *, began: int) -> Account | None:
     """Note what a build is made from: its inputs, the code of its stages, the record of burned chips.
 
-    Return None when one of them cannot be read.
+    Return None when one of them cannot be read, or is not known before it is loaded.
     """
+    stages = [use.declaration for use in (*recipe.chain, *recipe.cards)]
+    if any(map(loads_by_name, stages)):
+        return None
     inputs = {path: seen[name] for name, path in input_files(recipe).items()}
-    others = (*code_files(use.declaration for use in (*recipe.chain, *recipe.cards)), recipe.folder / FILE)
     try:
+        others = (*code_files(stages), recipe.folder / FILE)
         return Account.of(recipe, began=began, inputs=inputs, others=others)
     except OSError:
         return None

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from ladderlight.board import Memory
+from ladderlight.board.scanning.sheets import blank_sheet
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import StageFailure
 from ladderlight.flow.pictures import Contents, DeviceFile, MemoryContents
@@ -29,5 +28,5 @@ def planned_files(recipe: Recipe) -> list[DeviceFile]:
 
 
 def _empty(memory: Memory) -> MemoryContents:
-    words = np.full(memory.words, memory.fill_word, dtype=np.uint32)
-    return MemoryContents(words=words, written=np.zeros_like(words))
+    sheet = blank_sheet(memory)
+    return MemoryContents(words=sheet.words, written=sheet.written)

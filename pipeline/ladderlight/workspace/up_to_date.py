@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from ladderlight.board import Finding
     from ladderlight.recipe import Recipe
 
-FORMAT = 1
+FORMAT = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,7 +114,7 @@ class Account:
                 "seen": as_json(self.seen),
                 "missing": self.missing,
                 "manifest": hashlib.sha256(manifest).hexdigest(),
-                "made": {name: _made(output / name) for name in sorted(record.files)},
+                "made": {name: mark_of(output / name) for name in sorted(record.files)},
                 "findings": [{"level": each.level, "where": each.where, "message": each.message} for each in findings],
             }
             cache.put(_key(self.recipe.path, self.recipe.revision), json.dumps(document).encode())
@@ -125,7 +125,7 @@ def _is_unchanged(account: Mapping[str, Any], recipe: Path, output: Path, manife
         return False
     if hashlib.sha256(manifest).hexdigest() != account["manifest"]:
         return False
-    if not all(made is not None and made == _made(output / name) for name, made in account["made"].items()):
+    if not all(made is not None and tuple(made) == mark_of(output / name) for name, made in account["made"].items()):
         return False
     if not all(each.still(path) for path, each in from_json(account["seen"]).items()):
         return False
@@ -137,12 +137,6 @@ def _is_unchanged(account: Mapping[str, Any], recipe: Path, output: Path, manife
 def _key(recipe: Path, revision: str | None) -> str:
     name = os.fsencode(recipe) + (b"" if revision is None else b"\0" + os.fsencode(revision))
     return hashlib.sha256(b"account of the last build\0" + name).hexdigest()
-
-
-def _made(path: Path) -> list[int] | None:
-    """Return the mark of a file that a build has put in place, as JSON has it, without what a rename changes."""
-    mark = mark_of(path)
-    return None if mark is None else [mark[0], mark[1], mark[3]]
 
 
 def _program() -> dict[str, Any]:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Annotated
 
 from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
+from ladderlight.units.arrays import Codes
 from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
 from ladderlight_stages.perception.density import at_some_distance, density_from
 from ladderlight_stages.perception.measures import (
     FRESH,
@@ -22,16 +25,19 @@ from ladderlight_stages.reductions.diffuse.stage import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered.stage import Pattern, ordered
 from ladderlight_stages.reductions.riemersma import riemersma
-from ladderlight_stages.reductions.search.stage import search
+from ladderlight_stages.reductions.search import search
+from ladderlight_stages.refining.annealing import annealed
 from ladderlight_stages.refining.area_colours import AreaColours
-from ladderlight_stages.refining.polish import polished_codes
+from ladderlight_stages.refining.visible_error import VisibleError
 
 _STRENGTHS = (1.0, 0.75, 0.5)
 _KERNELS: tuple[KernelName, ...] = ("floyd_steinberg", "fan", "sierra_light", "stucki", "atkinson", "ostromoukhov")
 _PATTERNS: tuple[Pattern, ...] = ("bayer", "blue_noise")
-_SWEEPS = 12
+_REFINING_SWEEPS = 8
+_COOL = 0.02
+"""So little that the error hardly ever rises."""
 _PLAIN = "diffuse floyd_steinberg at 1"
-"""The method whose colour shift is the limit for the others."""
+"""The method that the manifest compares with."""
 
 
 @stage(
@@ -79,13 +85,16 @@ def advise(
         diffused=attempts[_PLAIN].codes,
         aspect=float(board.geometry.pixel_aspect),
     )
+    plain = [attempts[f"diffuse {kernel} at 1"].codes for kernel in _KERNELS]
+    compared = viewer.error(board.palette.linear[attempts[_PLAIN].codes]).mean
+    areas = replace(areas, diffused=min(plain, key=areas.error))
     measured = len(attempts)
     attempts = {name: coded for name, coded in attempts.items() if areas.keeps(coded.codes)}
     errors = {name: viewer.error(board.palette.linear[coded.codes]).mean for name, coded in attempts.items()}
     method = min(errors, key=errors.__getitem__)
     if not patient and exact_codes(picture.pixels, board.palette) is None:
         polished = f"{method}, then polished"
-        refined, _ = areas.restrained(polished_codes(wanted, board.palette, attempts[method].codes, density))
+        refined, _ = areas.restrained(_refined(areas, attempts[method].codes, density))
         attempts[polished] = picture.coded(kept.over(refined))
         errors[polished] = viewer.error(board.palette.linear[refined]).mean
         method = min(errors, key=errors.__getitem__)
@@ -95,9 +104,17 @@ def advise(
         f"which shift colours: {errors[method]:.2f}"
     )
     if method != _PLAIN:
-        why += f"; {_PLAIN} {errors[_PLAIN]:.2f}"
+        why += f"; {_PLAIN} {compared:.2f}"
     noted = with_measures(attempts[method], picture, board, viewing)
     return noted.with_notes({"method": method, "why": why})
+
+
+def _refined(areas: AreaColours, codes: Codes, density: tuple[float, float]) -> Codes:
+    """Change codes where that reduces the error at once."""
+    linear, lowest = unique_colours(areas.palette)
+    error = VisibleError(pixels=areas.pixels, linear=linear, density=density, aspect=areas.aspect)
+    refined: Codes = lowest[annealed(error, colour_places(areas.palette)[codes], _REFINING_SWEEPS, hot=_COOL)]
+    return refined
 
 
 def _attempts(
@@ -117,4 +134,4 @@ def _attempts(
             )
     yield "riemersma", riemersma(picture, board, kept=kept)
     if patient:
-        yield "search", search(picture, board, viewing, kept, sweeps=_SWEEPS)
+        yield "search", search(picture, board, viewing, kept)

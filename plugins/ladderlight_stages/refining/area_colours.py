@@ -13,6 +13,8 @@ from ladderlight_stages.perception.areas import Areas
 
 ALLOWED = 0.4
 """CIEDE2000 by which the mean may be above that of error diffusion. One just noticeable difference is about 1."""
+_LOCAL = 1.0
+"""CIEDE2000 by which the 95th percentile may be above: single areas must not lose their colours for the others."""
 _HALVINGS = 6
 
 
@@ -43,7 +45,9 @@ class AreaColours:
 
     def keeps(self, codes: Codes) -> bool:
         """Whether codes keep the colours about as well as diffusion does."""
-        return self.excess(codes) <= ALLOWED
+        found = self.differences(codes)
+        allowed = float(np.percentile(self._plain, 95)) + _LOCAL
+        return float(found.mean() - self._plain.mean()) <= ALLOWED and float(np.percentile(found, 95)) <= allowed
 
     def restrained(self, codes: Codes) -> tuple[Codes, float]:
         """Return codes with those of diffusion where colours suffer most, and the share of the pixels that have them.

@@ -113,7 +113,8 @@ class Tiling:
         if len(self.pools) > 1:
             room = f"in each of {len(self.pools)} parts {room}"
         if found > kept:
-            return f"{text}; {room}, so {found - kept} of them are replaced by the most similar tile"
+            replaced = "1 of them is" if found - kept == 1 else f"{found - kept} of them are"
+            return f"{text}; {room}, so {replaced} replaced by the most similar tile"
         return f"{text}; {room}"
 
 

@@ -79,3 +79,107 @@ def test_what_cannot_be_shown_is_one_clear_line(run, recipe, tmp_path) -> None:
     assert status == 1
     assert "is not what faults --page wrote there before" in err
     assert page.read_text() == "a page of my own"
+
+
+LEFT, TOP = 260, 150
+
+
+def photograph(screen: np.ndarray, path: Path) -> list[list[float]]:
+    """Save a screen, straight on a dark wall, turned on its side with the Exif orientation; return its corners."""
+    shown = Image.fromarray(screen).convert("RGB").resize((800, 600), Image.Resampling.BOX)
+    wall = Image.new("RGB", (1320, 900), (6, 6, 8))
+    wall.paste(shown.point(lambda value: round(0.8 * value)), (LEFT, TOP))
+    exif = Image.Exif()
+    exif[0x0112] = 6  # the top of the scene is on the right of the file
+    wall.transpose(Image.Transpose.ROTATE_90).save(path, exif=exif, quality=92)
+    right, bottom = LEFT + 800, TOP + 600
+    return [[LEFT, TOP], [right, TOP], [right, bottom], [LEFT, bottom]]
+
+
+def test_a_photograph_without_a_fault_and_its_corners(run, recipe, tmp_path) -> None:
+    assert run("build", recipe)[0] == 0
+    with Image.open(_screen(recipe)) as screen:
+        corners = photograph(np.asarray(screen.convert("RGB")), tmp_path / "screen.jpg")
+    page = tmp_path / "photo.html"
+    given = ",".join(f"{value + 3}" for corner in corners for value in corner)
+    status, out, _ = run(
+        "faults", recipe, "--photo", tmp_path / "screen.jpg", "--corners", given, "--page", page, "--json"
+    )
+    document = json.loads(out)
+    assert status == 0
+    assert document["ok"] is True
+    best = document["candidates"][0]
+    assert (best["fault"], best["chips"]) == ("no fault", [])
+    assert best["score"] > 0.9
+    assert np.abs(np.array(document["corners"]) - corners).max() < 3  # from 3 pixels of error each way
+    assert page.read_text().count("data:image/png;base64,") >= 3
+
+
+def test_a_fault_on_a_card_is_named_with_its_pin(run, recipe, tmp_path) -> None:
+    from ladderlight.bench.faults.cards import words_of_card
+    from ladderlight.bench.faults.listing import faults_of
+    from ladderlight.proof.scanout import render
+    from ladderlight.recipe import load
+
+    loaded = load(recipe, pictures="ignored")
+    fault = next(fault for fault in faults_of(loaded.board) if fault.text == "address line A3 (x6) stuck low")
+    faulty = fault.change(loaded.board, words_of_card(loaded, "addresses", 0))
+    corners = photograph(render(*faulty, 0), tmp_path / "screen.png")
+    options = ("--photo", tmp_path / "screen.png", "--card", "addresses", "--page", tmp_path / "photo.html")
+    status, out, _ = run("faults", recipe, *options, "--json")
+    assert status == 0
+    document = json.loads(out)
+    first = document["candidates"][0]
+    level = [entry for entry in document["candidates"] if entry["score"] == first["score"]]
+    chips = [{"chip": "picture", "pin": 7, "name": "A3", "line": "x6"}]
+    assert (fault.text, chips) in [(entry["fault"], entry["chips"]) for entry in level]
+    assert np.abs(np.array(document["corners"]) - corners).max() < 3
+    status, out, _ = run("faults", recipe, *options)
+    assert "address line A3 (x6) stuck low; check picture pin 7, A3 (x6)" in out
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (("--corners", "1,2,3,4,5,6,7,8"), "--corners is for a photograph; name it with --photo"),
+        (("--photo", "shot.png", "--corners", "1,2,3"), "--corners '1,2,3' is not eight numbers"),
+        (("--photo", "shot.png", "--corners", "0,0,0,9,9,9,9,0"), "--corners do not go clockwise round a screen"),
+        (("--card", "adresses"), "no card is called 'adresses'; did you mean 'addresses'?"),
+        (("--card", "addresses", "--photo", "missing.png"), "missing.png: cannot be read"),
+    ],
+)
+def test_wrong_options_are_refused_in_a_line(run, recipe, tmp_path, monkeypatch, options, message) -> None:
+    monkeypatch.chdir(tmp_path)
+    status, _, err = run("faults", recipe, *options)
+    assert status in (1, 2)
+    assert message in err
+    assert not (tmp_path / "faults.html").exists()
+
+
+def test_a_dark_photograph_is_refused(run, recipe, tmp_path) -> None:
+    Image.new("RGB", (640, 480), (4, 4, 4)).save(tmp_path / "dark.png")
+    page = tmp_path / "photo.html"
+    status, _, err = run("faults", recipe, "--card", "addresses", "--photo", tmp_path / "dark.png", "--page", page)
+    assert status == 1
+    assert "dark.png: shows no bright screen in dark surroundings; darken the room, or give its --corners" in err
+
+
+@pytest.mark.parametrize(
+    ("corners", "message"),
+    [
+        ("nan,0,9,0,9,inf,0,9", "is not eight numbers"),
+        ("9,0,0,0,0,9,9,9", "do not go clockwise"),
+        ("-1e9,0,1e9,0,1e9,1e9,0,1e9", "are outside the photograph of 40 by 30 pixels"),
+    ],
+)
+def test_corners_that_no_screen_has_are_refused(run, recipe, tmp_path, corners, message) -> None:
+    Image.new("RGB", (40, 30)).save(tmp_path / "photo.png")
+    page = tmp_path / "faults.html"
+    card = ("--card", "border")
+    status, _, err = run(
+        "faults", recipe, *card, "--page", page, "--photo", tmp_path / "photo.png", "--corners", corners
+    )
+    assert status == 2
+    assert message in err
+    assert len(err.splitlines()) == 1
+    assert not page.exists()

@@ -15,15 +15,16 @@ from pathlib import Path
 import pytest
 
 LANTERN = Path(__file__).parents[2] / "recipes" / "lantern"
+QUAY = Path(__file__).parents[3] / "recipes" / "quay-shelter"
 WAIT = 60  # seconds that a build may take on a busy machine; a pass is much faster
 
 
 class Watcher:
     """A running watch, and the lines that it says."""
 
-    def __init__(self, recipe: Path) -> None:
+    def __init__(self, recipe: Path, *more: str) -> None:
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "ladderlight", "watch", str(recipe)],
+            [sys.executable, "-m", "ladderlight", "watch", str(recipe), *more],
             stderr=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
             text=True,
@@ -156,3 +157,14 @@ def save_as_editors_do(path: Path, text: str) -> None:
     aside = path.with_name(f".{path.name}.swp")
     aside.write_text(text)
     aside.replace(path)
+
+
+def test_one_revision_is_built(tmp_path: Path) -> None:
+    shutil.copytree(QUAY, tmp_path / "quay", ignore=shutil.ignore_patterns("out"))
+    found = Watcher(tmp_path / "quay" / "recipe.toml", "--revision", "b")
+    try:
+        said = found.until_watching()
+    finally:
+        found.end()
+    assert f"built {tmp_path / 'quay' / 'out' / 'b'}" in said.replace("\n", "")
+    assert not (tmp_path / "quay" / "out" / "a").exists()

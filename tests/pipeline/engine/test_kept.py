@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from ladderlight.cache.entries import EntryWriter
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.cache.store import Cache
 from ladderlight.engine.runner import Chain
@@ -118,7 +119,16 @@ def empty(paths: list[Path], chance: random.Random) -> None:
         path.write_bytes(b"")
 
 
-@pytest.mark.parametrize("damage", [cut, change, swap, lose, empty])
+def replace_whole(paths: list[Path], chance: random.Random) -> None:
+    """Leave entries that are whole, but not of pictures."""
+    for path in paths:
+        with path.open("wb") as file:
+            writer = EntryWriter(file)
+            writer.add(b"[]")
+            writer.end(path, path.name, {"tide": chance.random()})
+
+
+@pytest.mark.parametrize("damage", [cut, change, swap, lose, empty, replace_whole])
 @pytest.mark.parametrize("seed", range(3))
 def test_damage_changes_nothing(
     recipe: Recipe, own_cache: Path, damage: Callable[[list[Path], random.Random], None], seed: int
@@ -219,3 +229,31 @@ def test_two_builds_at_once_use_one_cache(recipe: Recipe, tmp_path: Path) -> Non
     assert [process.wait(timeout=120) for process in both] == [0, 0]
     assert len({(folder / "out" / "devices" / "picture.bin").read_bytes() for folder in folders}) == 1
     assert (folders[0] / "out" / "devices" / "picture.bin").read_bytes() == made(recipe)["devices/picture.bin"]
+
+
+def test_coded_pictures_that_the_cache_has_no_room_for_wait_in_a_temporary_folder(
+    recipe: Recipe, own_cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("ladderlight.cache.store.ROOM", 100)
+    coded = Chain(recipe=recipe, cache=Cache.of_user()).code_pictures()
+    units = list(coded._coded.values())
+    assert all(unit.entry is not None and not unit.codes for unit in units)
+    places = [unit.entry.path for unit in units]
+    assert not any(path.is_relative_to(own_cache) for path in places)
+    assert len(coded) == 5
+    assert {picture.codes.shape for picture in coded} == {(15, 20)}
+    del coded, units
+    assert not any(path.exists() for path in places)
+
+
+def test_an_entry_moves_with_all_its_parts_when_the_room_ends_in_the_middle(tmp_path: Path) -> None:
+    spare = Cache.for_spare()
+    writing = Cache(tmp_path / "cache", room=50_000).write(spare)
+    parts = [bytes([value]) * 20_000 for value in range(4)]
+    for part in parts:
+        writing.add(part)
+    entry = writing.end("ab", {})
+    assert entry is not None
+    assert entry.path == spare.path("ab")
+    assert [bytes(entry.read(index)) for index in range(4)] == parts
+    assert entries(tmp_path) == []

@@ -110,6 +110,10 @@ def test_an_empty_list_of_cards_is_refused(recipe: Callable[[str], Path]) -> Non
     assert refused(recipe("cards = []")) == ["20:9: cards has 0 entries; give 1 or more"]
 
 
+def test_a_card_alone_belongs_in_brackets(recipe: Callable[[str], Path]) -> None:
+    assert refused(recipe('cards = "bars"')) == ["20:9: cards is the text 'bars'; put it in brackets: [\"bars\"]"]
+
+
 def test_a_card_in_the_chain_is_sent_to_the_pictures(recipe: Callable[[str], Path]) -> None:
     (message,) = refused(recipe('cards = ["addresses"]\n[[stage]]\nuse = "wave"\n'))
     assert message == (

@@ -102,6 +102,19 @@ def test_each_revision_is_a_recipe_with_its_board_stages_and_folder(write: Write
     assert only.board == first.board
 
 
+@pytest.mark.parametrize(
+    ("name", "message"),
+    [
+        ('"a 2"', "key 'a 2' cannot name a revision; use letters, digits, - and _, such as 'b'"),
+        ("devices", "key 'devices' is the name of a folder of builds; choose another for the revision, such as 'b'"),
+    ],
+)
+def test_names_that_no_revision_can_have(write: Write, name: str, message: str) -> None:
+    with pytest.raises(RecipeError) as caught:
+        load_revisions(write(('a = "boards', f'{name} = "boards')))
+    assert message in [fault.message for fault in caught.value.faults]
+
+
 def test_one_of_several_must_be_named(write: Write) -> None:
     path = write()
     with pytest.raises(UsageError, match=r"^the recipe has the revisions a and b; name one with --revision$"):
@@ -113,7 +126,7 @@ def test_one_of_several_must_be_named(write: Write) -> None:
         ("format = 1", 'format = 1\nboard = "boards/a.toml"'),
         *((f'revision = "{name}"\n', "") for name in "ab"),
     )
-    with pytest.raises(UsageError, match=r"^the recipe has no revisions; leave --revision out$"):
+    with pytest.raises(UsageError, match=r"^the recipe has no \[revisions\]; add them, or name none$"):
         load(alone, revision="a")
 
 

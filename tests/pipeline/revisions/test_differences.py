@@ -42,6 +42,9 @@ def test_boards_are_compared_without_builds(recipe: Path, capsys: pytest.Capture
     assert wiring["picture", "A0"] == ("x3 at pin 10", "x2 at pin 10")
     assert wiring["picture", "A15"] == (None, "bank0 at pin 1")
     assert ("picture", "D0") not in wiring
+    # Four bits of a register in one, five in the other: its fourth takes g2 instead of r0, its fifth is new.
+    assert wiring["74HC574", "4D"] == ("r0 at pin 5", "g2 at pin 5")
+    assert wiring["74HC574", "5D"] == ("low at pin 6", "r0 at pin 6")
     figures = rows(found["figures"], "name")
     assert figures[("picture",)] == ("80 x 60", "160 x 120")
     assert figures[("colours",)] == (16, 32)

@@ -43,6 +43,7 @@ from ladderlight.stages.boundary import (
     run_stage,
 )
 from ladderlight.stages.declaration import StageDeclaration, declaration_of
+from ladderlight.testing import small_board
 
 ORIGIN = Origin(name="mole", source="mole.png")
 
@@ -279,7 +280,7 @@ def words_of(dtype: type) -> MemoryContents:
     ("memories", "words"),
     [
         ({"pictures": words_of(np.uint32)}, "words for a memory 'pictures', which the board does not have,"),
-        ({"picture": words_of(np.int64)}, "int64, not uint32, as words of memory 'picture'"),
+        ({"picture": words_of(np.int64)}, "int64, not uint8, uint16 or uint32, as words of memory 'picture'"),
         ({"picture": b""}, "a bytes, not MemoryContents,"),
     ],
 )
@@ -369,3 +370,15 @@ def test_a_reduction_that_does_not_ask_for_the_codes_to_keep_has_them_put_over_i
     assert run_stage(declaration_of(plain), *given, kept=kept).codes.tolist() == [[5, 9, 5], [5, 5, 0]]
     assert run_stage(declaration_of(asking), *given, kept=kept).codes.tolist() == [[10] * 3] * 2
     assert run_stage(declaration_of(plain), *given).codes.tolist() == [[5] * 3] * 2
+
+
+def test_a_card_of_another_size_than_the_board_is_the_fault_of_its_stage() -> None:
+    @stage(help="Gives a card that is too small.")
+    def buoy(board: Board) -> CodedPicture:
+        return CodedPicture.of_card(np.zeros((3, 4), dtype=np.uint16))
+
+    board = small_board()
+    with pytest.raises(
+        StageFailure, match=r"stage 'buoy' of .* gave 4x3 codes, not the board's 20x15, for card 'buoy'"
+    ):
+        run_stage(declaration_of(buoy, plugin="harbour"), board, board, {}, "card 'buoy'")

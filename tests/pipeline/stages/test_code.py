@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.metadata
 from pathlib import Path
 
 import pytest
@@ -58,6 +57,10 @@ def names(folder: Path, text: str) -> set[str]:
             "__import__('cur' + 've')",
             {"curve.py", "table.py", "other.py"} | {f"lamps/{n}.py" for n in ("__init__", "base", "red")},
         ),
+        (
+            "eval(compile(open('curve.py').read(), 'curve.py', 'exec'))",
+            {"curve.py", "table.py", "other.py"} | {f"lamps/{n}.py" for n in ("__init__", "base", "red")},
+        ),
     ],
 )
 def test_modules_of_the_folder_that_are_imported_in_any_way(tmp_path: Path, text: str, expected: set[str]) -> None:
@@ -89,9 +92,12 @@ def test_a_plugin_is_the_same_in_another_folder(tmp_path: Path) -> None:
 def test_libraries_that_a_plugin_imports_count_by_version(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     stage = idle(tmp_path / "idle.py", "import pluggy")
     first = code_of(stage)
-    version = importlib.metadata.version
-    monkeypatch.setattr(code, "version", lambda name: "99" if name == "pluggy" else version(name))
+    monkeypatch.setattr(code, "_distributions_there", lambda: [("pluggy", "99")])
     assert code_of(stage) != first
+    assert code_of(idle(tmp_path / "idle.py")) != first
+    alone = code_of(idle(tmp_path / "idle.py"))
+    monkeypatch.setattr(code, "_distributions_there", lambda: [("pluggy", "100")])
+    assert code_of(idle(tmp_path / "idle.py")) == alone
 
 
 def test_modules_from_another_folder_count_by_content(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -103,6 +109,50 @@ def test_modules_from_another_folder_count_by_content(tmp_path: Path, monkeypatc
     assert tmp_path / "shared" / "merrowhithe_shared.py" in code_files([stage])
     write(tmp_path / "shared", merrowhithe_shared="GAIN = 3")
     assert code_of(stage) != first
+
+
+def test_what_modules_from_another_folder_import_counts_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "shared").mkdir()
+    monkeypatch.syspath_prepend(str(tmp_path / "shared"))
+    write(tmp_path / "shared", merrowhithe_near="from merrowhithe_far import GAIN", merrowhithe_far="GAIN = 2")
+    stage = idle(tmp_path / "idle.py", "import merrowhithe_near")
+    first = code_of(stage)
+    assert tmp_path / "shared" / "merrowhithe_far.py" in code_files([stage])
+    write(tmp_path / "shared", merrowhithe_far="GAIN = 3")
+    assert code_of(stage) != first
+
+
+def test_a_library_installed_for_editing_counts_by_content(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As ``pip install --editable`` leaves it: a path to the sources, and a version that stays the same."""
+    (tmp_path / "sources").mkdir()
+    monkeypatch.syspath_prepend(str(tmp_path / "sources"))
+    monkeypatch.setattr(code, "_distributions", lambda: {"merrowhithe_lib": ["merrowhithe-lib"]})
+    write(tmp_path / "sources", merrowhithe_lib="GAIN = 2")
+    stage = idle(tmp_path / "idle.py", "import merrowhithe_lib")
+    first = code_of(stage)
+    write(tmp_path / "sources", merrowhithe_lib="GAIN = 3")
+    assert code_of(stage) != first
+
+
+def test_data_in_a_package_is_part_of_its_code(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert "glyphs.txt" in {path.name for path in code_files([installed_stages().get("resize")])}
+    monkeypatch.syspath_prepend(str(tmp_path / "shared"))
+    write(tmp_path, idle="")
+    package = tmp_path / "shared" / "merrowhithe_lamps"
+    (package / "__pycache__").mkdir(parents=True)
+    (package / "__init__.py").write_text("")
+    (package / "gains.txt").write_text("2")
+    stage = idle(tmp_path / "idle.py", "import merrowhithe_lamps")
+    first = code_of(stage)
+    (package / "__pycache__" / "__init__.pyc").write_bytes(b"made by Python")
+    assert code_of(stage) == first
+    (package / "gains.txt").write_text("3")
+    assert code_of(stage) != first
+
+
+def test_files_that_would_stand_before_a_module_are_looked_for(tmp_path: Path) -> None:
+    stage = idle(tmp_path / "idle.py", "def f():\n    import curve")
+    assert {tmp_path / "curve.py", tmp_path / "curve" / "__init__.py"} <= set(code_files([stage]))
 
 
 def test_built_in_stages_are_the_source_of_both_packages() -> None:

@@ -19,6 +19,11 @@ from ladderlight.cache.folder import VARIABLE
 from ladderlight.workspace.up_to_date import up_to_date
 
 PLUGIN = """
+import sys
+from pathlib import Path
+sys.path.insert(0, str(Path(__file__).parent))
+from gain import GAIN
+sys.path.pop(0)
 from ladderlight import Picture, stage
 
 @stage(help="Does nothing.")
@@ -32,6 +37,7 @@ def lobby(project: Callable[..., Path]) -> Path:
     """A recipe with a plugin, at rest."""
     path = project("lobby", build=False)
     (path.parent / "idle.py").write_text(PLUGIN)
+    (path.parent / "gain.py").write_text("GAIN = 1\n")
     text = path.read_text(encoding="utf-8").replace("format = 1", 'format = 1\nplugins = ["idle.py"]')
     text = text.replace('"grey.pgm"', '"*.pgm"').replace('"y5-y8"', '"y5-y8", "bank0-bank2"')
     path.write_text(text.replace('use = "resize"', 'use = "idle"\n[[stage]]\nuse = "resize"', 1))
@@ -110,15 +116,31 @@ def darker(folder: Path) -> None:
     os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
 
 
+def edited_unseen(folder: Path) -> None:
+    """A device file with another content, the old size and the old time."""
+    path = folder / "lobby-out/devices/picture.bin"
+    before = path.stat()
+    path.write_bytes(bytes([path.read_bytes()[0] ^ 1]) + path.read_bytes()[1:])
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+
+
+def shadowed(folder: Path) -> None:
+    """A package of a module's name, which Python imports in place of it."""
+    (folder / "gain").mkdir()
+    (folder / "gain" / "__init__.py").write_text("GAIN = 2\n")
+
+
 CHANGES: dict[str, Callable[[Path], object]] = {
     "recipe": lambda folder: replaced(folder / "lobby.toml", '"470"', '"430"'),
     "picture": darker,
     "new picture": doubled,
     "no picture": lambda folder: (folder / "light.pgm").unlink(),
     "renamed picture": renamed,
+    "module shadowed": shadowed,
     "plugin": lambda folder: replaced(folder / "idle.py", "nothing", "nothing at all"),
     "chips recorded": lambda folder: commands.main(["burned", str(folder / "lobby.toml")]),
     "device file edited": lambda folder: (folder / "lobby-out/devices/picture.bin").write_bytes(bytes(2048)),
+    "device file edited, time set back": edited_unseen,
     "device file deleted": lambda folder: (folder / "lobby-out/devices/picture.bin").unlink(),
     "manifest edited": lambda folder: replaced(folder / "lobby-out/manifest.json", '"bytes": 2048', '"bytes": 2047'),
     "proof deleted": lambda folder: (folder / "lobby-out/proof/index.html").unlink(),
@@ -137,6 +159,16 @@ def test_every_change_builds(lobby: Path, capsys: pytest.CaptureFixture[str], ch
     time.sleep(0.1)
     assert built(lobby, capsys)
     assert not built(lobby, capsys)
+
+
+def test_a_plugin_that_loads_whatever_is_there_is_never_up_to_date(
+    lobby: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Which modules it would load is not known before it runs."""
+    (lobby.parent / "idle.py").write_text(PLUGIN.replace("import sys", "import importlib, sys"))
+    time.sleep(0.1)
+    assert built(lobby, capsys)
+    assert built(lobby, capsys)
 
 
 def test_what_a_change_and_its_undoing_leave_is_built_once_more_or_the_same(

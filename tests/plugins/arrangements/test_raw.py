@@ -60,4 +60,4 @@ def test_mistakes(board, options, message):
 
 def test_words_of_a_narrow_memory_keep_their_width(make_board, memory):
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"]))
-    assert raw([], board, memory="picture", file=bytes(range(4))).memories["picture"].words.dtype == np.uint32
+    assert raw([], board, memory="picture", file=bytes(range(4))).memories["picture"].words.dtype == np.uint8

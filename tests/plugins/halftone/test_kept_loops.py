@@ -18,7 +18,7 @@ from ladderlight_stages.reductions.few_colours.stage import few_colours
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered.stage import ordered
 from ladderlight_stages.reductions.riemersma import riemersma
-from ladderlight_stages.reductions.search.stage import search
+from ladderlight_stages.reductions.search import search
 
 
 @pytest.fixture

@@ -15,6 +15,12 @@ from ladderlight.stages.registry import installed_stages
 from ladderlight.units.arrays import MemoryWords
 
 
+def cards_of(recipe: Recipe) -> list[str]:
+    """Return the names of all cards that a recipe can use."""
+    registry = installed_stages().with_files(recipe.plugins)
+    return [summary.name for summary in registry.summaries() if summary.kind is Kind.CARD]
+
+
 def words_of_card(recipe: Recipe, name: str, bank: int) -> MemoryWords:
     """Return the words of all memories with a card, its options as they are by default, in one bank.
 
@@ -26,7 +32,7 @@ def words_of_card(recipe: Recipe, name: str, bank: int) -> MemoryWords:
         When the board's memories do not hold pictures, or not this many colours.
     """
     registry = installed_stages().with_files(recipe.plugins)
-    cards = [summary.name for summary in registry.summaries() if summary.kind is Kind.CARD]
+    cards = cards_of(recipe)
     if name not in cards:
         raise UsageError(f"no card is called {name!r}; {nearest_word(name, cards)}")
     declaration, board = registry.get(name), recipe.board

@@ -13,17 +13,26 @@ from ladderlight.bench.faults.screens import Look
 from ladderlight.bench.photograph.aligning import aligned
 from ladderlight.bench.photograph.camera import Answer, answer_to
 from ladderlight.bench.photograph.fitting import blurred, fit, prepared
-from ladderlight.bench.photograph.raster import Corners, find_raster
+from ladderlight.bench.photograph.raster import RISES, Corners, find_raster
 from ladderlight.bench.photograph.rectifying import rectified
-from ladderlight.units.arrays import Ints, Singles
+from ladderlight.units.arrays import Floats, Ints, Singles
 
 _BLURS = (0.3, 0.6, 1.0)
 _FIRST_BLUR = 1.5
-_COARSE = 3
+_COARSE = 2
+"""Cells across and down that are one in the first comparison of all looks."""
+_NEAR = 96
+"""Looks that are compared cell by cell: the best of the first comparison."""
+_FINE_LEVELS = ((1.2, 2), (0.6, 2))
 _ROUNDS = 3
 _SHORTLIST = 24
-_EVIDENCE = 400
-"""Cells' worth of independent evidence in a photograph: what a fit leaves is shared by neighbours more than noise."""
+_EVIDENCE = 100
+"""Cells' worth of independent evidence in a photograph: what a fit leaves is shared by neighbours more than noise.
+
+Chosen on few simulated photographs: a wrong name that would have had 99 % with four times as many has 76 %.
+"""
+_SOUND = 4
+"""How much likelier no fault is beforehand than any one of hundreds: a subtle one must fit clearly better."""
 FITTING = 0.5
 """Share of a photograph's variance that a picture which fits explains at least."""
 SURE = 0.8
@@ -83,28 +92,36 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     -------
     None where no raster is found.
     """
-    corners = find_raster(pixels) if corners is None else corners
-    if corners is None:
-        return None
+    starts = [find_raster(pixels, rise) for rise in RISES] if corners is None else [corners]
     stack = np.stack([look.light for look in looks])
     rows, columns = stack.shape[1:3]
-    step = slice(None, None, _COARSE if min(rows, columns) > 10 * _COARSE else 1)
-    coarse = prepared(blurred(stack, _FIRST_BLUR)[:, step, step])
-    first = blurred(rectified(pixels, corners, rows, columns), _FIRST_BLUR)[step, step]
-    order = np.argsort(fit(coarse, first).left)
-    fine = prepared(blurred(stack, _BLURS[1]))
+    step = _COARSE if min(rows, columns) > 20 * _COARSE else 1
+    small = _smaller(stack, step)
+    coarse = prepared(blurred(small, _FIRST_BLUR / step))
+
+    def compared(corners: Corners) -> Floats:
+        return fit(coarse, blurred(rectified(pixels, corners, *small.shape[1:3]), _FIRST_BLUR / step)).left
+
+    tries = [(compared(start), start) for start in starts if start is not None]
+    if not tries:
+        return None
+    left, corners = min(tries, key=lambda one: float(one[0].min()))
+    corners = aligned(pixels, corners, small[left.argmin()])
+    near = np.argsort(compared(corners))[:_NEAR]
+    fine = prepared(blurred(stack[near], _BLURS[1]))
     tried: set[int] = set()
+    order = near
     for _ in range(_ROUNDS):
         best = int(order[0])
         if best in tried:
             break
         tried.add(best)
-        corners = aligned(pixels, corners, stack[best])
+        corners = aligned(pixels, corners, stack[best], _FINE_LEVELS)
         seen = rectified(pixels, corners, rows, columns)
-        light = fit(fine[best : best + 1], seen)
-        near = tuple(sorted({float(light.gamma[0]) * change for change in (0.9, 1.0, 1.1)}))
-        order = np.argsort(fit(fine, seen, gammas=near, shadings=(float(light.shading[0]),)).left)
-    seen = rectified(pixels, corners, rows, columns)
+        at = int(np.flatnonzero(near == best)[0])
+        light = fit(fine[at : at + 1], seen)
+        gammas = tuple(sorted({float(light.gamma[0]) * change for change in (0.9, 1.0, 1.1)}))
+        order = near[np.argsort(fit(fine, seen, gammas=gammas, shadings=(float(light.shading[0]),)).left)]
     short = order[:_SHORTLIST]
     # One camera took the photograph: the others start from the best one's light and blur.
     tried_blurs = {sigma: answer_to(blurred(stack[short[0]], sigma), seen) for sigma in _BLURS}
@@ -115,14 +132,24 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     return Ranking(candidates=tuple(_candidates(looks, short, answers, seen, most)), corners=corners, seen=seen)
 
 
+def _smaller(stack: Singles, step: int) -> Singles:
+    """Return the means of pictures over squares of cells; cells beyond the last whole square are left out."""
+    if step == 1:
+        return stack
+    rows, columns = (size // step for size in stack.shape[1:3])
+    squares = stack[:, : rows * step, : columns * step].reshape(-1, rows, step, columns, step, 3)
+    return np.asarray(squares.mean(axis=(2, 4)))
+
+
 def _candidates(
     looks: Sequence[Look], places: Ints, answers: Sequence[Answer], seen: Singles, most: int
 ) -> Iterator[Candidate]:
     left = np.array([answer.left for answer in answers])
     whole = float(seen[1:-1, 1:-1].var(axis=(0, 1), dtype=np.float64).mean())
     weights = (left.min() / np.maximum(left, 1e-12)) ** (_EVIDENCE / 2)
+    weights[np.array([looks[place] is looks[0] for place in places])] *= _SOUND
     weights /= weights.sum()
-    for at in np.argsort(left)[:most]:
+    for at in np.argsort(-weights, kind="stable")[:most]:
         look = looks[places[at]]
         yield Candidate(
             look=look,

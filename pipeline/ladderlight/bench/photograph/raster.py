@@ -13,8 +13,8 @@ Corners = Floats
 
 _FINE, _COARSE = 500, 80
 """Pixels of the longer side in which the outline is measured, and in which bright parts count as one."""
-_RISE = 0.1
-"""Share of the way from the surroundings to the brightest parts at which the picture begins."""
+RISES = (0.05, 0.1)
+"""Share of the way from the surroundings to the brightest parts at which the picture begins; more in a hazy room."""
 _LEAST_RISE = 0.04
 _SMALLEST = 0.02
 """Least share of the photograph that a raster covers."""
@@ -23,19 +23,21 @@ _ENDS = 0.1
 """Share of a side at each end that does not count for its line: corners are round."""
 
 
-def find_raster(pixels: Singles) -> Corners | None:
+def find_raster(pixels: Singles, rise: float = RISES[0]) -> Corners | None:
     """Return the corners of a bright raster in dark surroundings; None where nothing like one is to be seen.
 
     Parameters
     ----------
     pixels
         The photograph: float32, shape (height, width, 3), 0 to 1.
+    rise
+        One of ``RISES``.
     """
     from scipy.spatial import ConvexHull
     from skimage.measure import block_reduce
 
     step = max(1, round(max(pixels.shape) / _FINE))
-    bright = _bright(block_reduce(pixels.max(axis=2), (step, step), np.mean, cval=0.0))
+    bright = _bright(block_reduce(pixels.max(axis=2), (step, step), np.mean, cval=0.0), rise)
     if bright is None or bright.mean() < _SMALLEST:
         return None
     points = np.argwhere(bright)[:, ::-1].astype(np.float64)
@@ -47,7 +49,7 @@ def find_raster(pixels: Singles) -> Corners | None:
     return _clockwise((corners + 0.5) * step - 0.5)
 
 
-def _bright(light: Singles) -> Flags | None:
+def _bright(light: Singles, rise: float) -> Flags | None:
     """Mark the largest bright part, whose pieces lie near each other."""
     from skimage.measure import block_reduce, label
 
@@ -55,7 +57,7 @@ def _bright(light: Singles) -> Flags | None:
     around, top = float(np.median(rim)), float(np.percentile(light, 99.5))
     if top - around < _LEAST_RISE:
         return None
-    bright = light > around + _RISE * (top - around)
+    bright = light > around + rise * (top - around)
     step = max(1, round(max(light.shape) / _COARSE))
     parts = label(block_reduce(bright, (step, step), np.mean, cval=0.0) > 0.15)
     if not parts.any():

@@ -8,9 +8,11 @@ from typing import Any
 
 import numpy as np
 
+from ladderlight.bench.faults.listing import WiringFault
 from ladderlight.bench.faults.pins import ChipPin
 from ladderlight.bench.faults.report import picture_url
 from ladderlight.bench.photograph.ranking import Candidate, Ranking
+from ladderlight.bench.photograph.telling import TellingCard
 from ladderlight.board import Board, linear_from_srgb
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.page import fill
@@ -19,8 +21,11 @@ from ladderlight.units.arrays import Floats, Singles
 NO_FAULT = "no fault"
 
 
-def document_of(ranking: Ranking, scale: float) -> dict[str, Any]:
-    """Return a ranking as plain values; the corners are x and y in pixels of the file, from top left clockwise."""
+def document_of(ranking: Ranking, scale: float, card: TellingCard | None = None) -> dict[str, Any]:
+    """Return a ranking as plain values; the corners are x and y in pixels of the file, from top left clockwise.
+
+    ``card`` is that to burn next.
+    """
     return {
         "ok": ranking.fits,
         "candidates": [
@@ -34,7 +39,16 @@ def document_of(ranking: Ranking, scale: float) -> dict[str, Any]:
             for text, chips in _faults(candidate)
         ],
         "corners": [[round(float(value), 1) for value in corner] for corner in (ranking.corners + 0.5) * scale],
+        "card": card.name if card else None,
     }
+
+
+def alike(ranking: Ranking) -> list[WiringFault]:
+    """Return the faults that fit about equally well; none where nothing fits, or the likeliest is without a rival."""
+    if not ranking.fits:
+        return []
+    faults = [fault for candidate in ranking.equal if not candidate.sound for fault in candidate.look.faults]
+    return faults if len(faults) + any(candidate.sound for candidate in ranking.equal) > 1 else []
 
 
 def verdict(ranking: Ranking) -> str:
@@ -43,15 +57,26 @@ def verdict(ranking: Ranking) -> str:
     if not ranking.fits:
         return "no single fault fits; compare the chips, and check bank, corners and picture"
     if len(equal) > 1:
-        return f"{len(equal)} looks fit about equally; burn another picture to tell them apart"
+        return f"{len(equal)} looks fit about equally"
     if equal[0].sound:
         return "the screen is as it should be"
     return f"likeliest: {' or '.join(text for text, _ in _faults(equal[0]))}"
 
 
-def lines_of(ranking: Ranking) -> list[str]:
+def next_step(ranking: Ranking, card: TellingCard | None) -> str:
+    """Return what tells faults apart that fit equally well, in words; empty where the likeliest has no rival."""
+    if not alike(ranking):
+        return ""
+    if card is None:
+        return "no card tells these apart; check the pins of each"
+    return f"burn card {card.name} to tell them apart; there the {card.faults} have {card.looks} different looks"
+
+
+def lines_of(ranking: Ranking, card: TellingCard | None = None) -> list[str]:
     """Return what the photograph shows, and the pins to check for each of the faults that may be, in lines."""
     lines = [verdict(ranking)]
+    if step := next_step(ranking, card):
+        lines.append(step)
     for candidate in ranking.equal if ranking.fits else ranking.candidates[:3]:
         lines.append(f"confidence {candidate.confidence * 100:.0f} %, explains {candidate.score * 100:.1f} %:")
         for text, chips in _faults(candidate):
@@ -59,13 +84,16 @@ def lines_of(ranking: Ranking) -> list[str]:
     return lines
 
 
-def photograph_page(project: str, board: Board, ranking: Ranking, shown: str, most: int = 4) -> str:
+def photograph_page(
+    project: str, board: Board, ranking: Ranking, shown: str, card: TellingCard | None = None, most: int = 4
+) -> str:
     """Return a page with the photograph, the best candidates, and how each differs, as one HTML document."""
     return fill(
         "photograph.html",
         project=project,
         shown=shown,
         verdict=verdict(ranking),
+        step=next_step(ranking, card),
         aspect=board.raster.mode.screen_aspect,
         seen=picture_url(linear_from_srgb(ranking.seen)),
         candidates=[

@@ -191,7 +191,8 @@ def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterato
     wired = [term for m in board.memories for e in m.address for term in e.lines]
     used = {term.name for term in wired if term.signal is Signal.NAMED}
     used |= {*board.ladder.lines, *filter(timing_line, memory.data)}
-    if not used & set(memory.data) and memory.name not in {term.memory for term in wired}:
+    near = {name: nearest(name.lower(), TIMING) for name in memory.data}
+    if not used & set(memory.data) and memory.name not in {term.memory for term in wired} and not any(near.values()):
         yield Problem(
             where=(*where, "data"),
             what=f"nothing uses the data of memory {memory.name!r}",
@@ -200,10 +201,11 @@ def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterato
         return
     for pin, name in enumerate(memory.data):
         if name != "-" and name not in used:
+            hint = f"did you mean {near[name]!r}? Otherwise" if near[name] else f"{nearest_word(name, used)} or"
             yield Problem(
                 where=(*where, "data", pin),
                 what=f"nothing uses line {name!r}",
-                action=f'{nearest_word(name, used)} or write "-" for a pin that drives nothing',
+                action=f'{hint} write "-" for a pin that drives nothing',
             )
 
 

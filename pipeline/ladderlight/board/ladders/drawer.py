@@ -96,6 +96,10 @@ def _kind(number: int, entry: str) -> Kind:
     if not min(nominal, ohms) > 0:
         raise MisfitError(f"has {entry!r} as entry {number}", "give more than 0 ohm")
     measured = match["measured"] is not None
+    if measured and not nominal / 2 <= ohms <= nominal * 2:
+        raise MisfitError(
+            f"has {entry!r} as entry {number}, far from its marking", "write the unit letter too, such as 1k5=1.49k"
+        )
     count = int(match["count"]) if match["count"] else 1 if measured else None
     return Kind(ohms=ohms, mark=f"{mark_of(nominal)}={mark_of(ohms)}" if measured else mark_of(nominal), quantity=count)
 

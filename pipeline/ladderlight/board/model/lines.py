@@ -6,6 +6,8 @@ import re
 from dataclasses import dataclass
 from enum import Enum
 
+from ladderlight.errors import nearest
+
 CONSTANTS = {"low": 0, "high": 1}
 TIMING = {
     "hsync": "line sync",
@@ -124,7 +126,9 @@ def expand_names(text: str) -> list[str]:
         return [text]
     match = _TERM.fullmatch(text)
     if match is None or match["invert"] or "." in text:
-        raise LineSyntaxError(f"{text!r} is not a name; write r0, r0-r3, or - for a pin that drives nothing")
+        near = nearest(text[1:].lower(), TIMING) if text.startswith("!") else None
+        action = f"did you mean '!{near}'?" if near else "write r0, r0-r3, or - for a pin that drives nothing"
+        raise LineSyntaxError(f"{text!r} is not a name; {action}")
     return _range(match["first"], match["last"], text)
 
 

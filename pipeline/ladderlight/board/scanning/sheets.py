@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.model.memory import Memory
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import Words, dtype_of
 
 At = slice | NDArray[np.integer]
 """Addresses, each once."""
@@ -16,7 +16,7 @@ At = slice | NDArray[np.integer]
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """The words of one memory and their written bits, uint32, shape (words,); both change in place."""
+    """The words of one memory and their written bits, shape (words,) of one type; both change in place."""
 
     words: Words
     written: Words
@@ -28,11 +28,12 @@ class Sheet:
     def write(self, at: At, words: Words, bits: Words | np.uint32) -> None:
         """Write the marked bits of words."""
         self.words[at] = self.words[at] & ~bits | words & bits
-        self.written[at] |= bits
+        self.written[at] = self.written[at] | bits
 
 
 def blank_sheet(memory: Memory) -> Sheet:
     """Return a sheet of a memory's fill, with nothing written."""
+    dtype = dtype_of(memory.part.width)
     return Sheet(
-        words=np.full(memory.words, memory.fill_word, dtype=np.uint32), written=np.zeros(memory.words, dtype=np.uint32)
+        words=np.full(memory.words, memory.fill_word, dtype=dtype), written=np.zeros(memory.words, dtype=dtype)
     )

@@ -132,8 +132,9 @@ def _missing(board: Board, memory: Memory, name: str) -> tuple[str, ...]:
         for bit in range(counter.highest.bit_length())
         if (signal, bit) not in wired
     ]
-    if not _carries(board, memory, name, bits):
-        return ()
+    # One counter first: with bits of both, a register is clocked at another time, so leaving bits out may end too soon.
+    one = ([bit for bit in bits if bit[0] == counter.value] for counter in (Signal.X, Signal.Y))
+    bits = next((some for some in (*one, bits) if some and _carries(board, memory, name, some)), [])
     for bit in reversed(bits):
         fewer = [other for other in bits if other != bit]
         if _carries(board, memory, name, fewer):

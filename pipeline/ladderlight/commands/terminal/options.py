@@ -28,7 +28,9 @@ FirstArgument = Annotated[
 ]
 WorkersOption = Annotated[
     int | None,
-    typer.Option(min=1, metavar="NUMBER", help="Threads for the pictures; the result is the same for any number."),
+    typer.Option(
+        min=1, metavar="NUMBER", help="Threads or processes for the pictures; the result is the same for any number."
+    ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document to stdout, with --quiet too.")]
 TrayOption = Annotated[

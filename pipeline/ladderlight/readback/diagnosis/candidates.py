@@ -8,6 +8,7 @@ import numpy as np
 
 from ladderlight.bench.faults.pins import Pins
 from ladderlight.board import Board, Device
+from ladderlight.readback.diagnosis.erasure import burned_over, one_way, smaller_part, unfinished
 from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.diagnosis.lines import address_faults, data_faults, reversed_bits
 from ladderlight.readback.diagnosis.misplacement import bank_order, byte_order, piece_order, shiftable, shifted
@@ -49,11 +50,14 @@ def possible_faults(
     yield fixed("blank", "the chip is blank", np.full_like(wanted, pins.ones))
     zeros = "every word reads as zero: it was never enabled or powered while it was read, or all its bits are cleared"
     yield fixed("all_zero", zeros, np.zeros_like(wanted))
-    yield from _unfinished(pins, wanted, found)
+    yield from unfinished(pins, wanted, found)
+    yield from burned_over(wanted, known)
+    yield from one_way(pins, wanted, found)
     yield fixed("data_inverted", "all data lines are inverted", wanted ^ np.uint32(pins.ones))
     yield fixed("data_reversed", "the data lines are in reverse order", reversed_bits(wanted, device.part.width))
     yield from data_faults(pins, wanted)
     yield from address_faults(pins, wanted)
+    yield from smaller_part(pins, wanted)
     if reading:  # before the byte order: exchanged files of even and odd bytes look the same
         yield from piece_order(pins, wanted, found, reading)
     yield from byte_order(pins, wanted, read)
@@ -61,17 +65,3 @@ def possible_faults(
         yield banks.fault
     for view in shiftable(device, read):
         yield from shifted(pins, wanted, found, view)
-
-
-def _unfinished(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
-    """Erased from some address on, or up to it: programming stopped early, or the wrong part was selected."""
-    ones = np.uint32(pins.ones)
-    written = np.flatnonzero(found != ones)
-    if not written.size:
-        return
-    first, end = int(written[0]), int(written[-1]) + 1
-    places = np.arange(wanted.size)
-    for erased, where in ((places >= end, f"from {end:04X}h to the end"), (places < first, f"below {first:04X}h")):
-        if (wanted[erased] != ones).any():
-            text = f"erased {where}: programming stopped early, or the wrong part was selected"
-            yield fixed("unfinished", text, np.where(erased, ones, wanted))

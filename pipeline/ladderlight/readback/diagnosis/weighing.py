@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import exp, log
+from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.bench.faults.pins import Pins
 from ladderlight.board import Board, Device
 from ladderlight.readback.diagnosis.candidates import possible_faults
-from ladderlight.readback.diagnosis.faults import Fault, Kind
+from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind
 from ladderlight.readback.diagnosis.known import other_devices
+from ladderlight.readback.diagnosis.pairs import SECOND, two_faults
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, device_words_of, mask_of
 from ladderlight.units.arrays import Words
 
 _SAMPLE = 1 << 12
 _SHORTLIST = 12
-_AGAINST = log(100.0)
-"""How much one word that a fault does not explain speaks against it: a hundred to one."""
+_MOST_MISSED = 0.1
+"""Share of the differences that two faults may leave: among so many pairs, one explains more than half by chance."""
 _LEAST = 0.05
 
 
@@ -81,18 +83,25 @@ def _weighed_faults(
         return []
     mask = reading.mask if reading else np.full_like(should, (1 << device.part.width) - 1)
     sample = _sample(should, found)
-    ranked = []
-    for order, fault in enumerate(possible_faults(board, device, should, found, known, reading)):
-        ranked.append((int(np.count_nonzero((fault.words(sample) ^ found[sample]) & mask[sample])), order, fault))
-    ranked.sort(key=lambda item: item[:2])
     places = np.arange(should.size)
-    tried = []
-    for _, _, fault in ranked[:_SHORTLIST]:
+
+    def tried(fault: Fault) -> _Tried:
         words = (fault.words(places) ^ found) & mask  # what it leaves unexplained
-        missed = int(np.count_nonzero(words))
-        if missed <= differing / 2 and _has_evidence((words == 0) & (should != found), reading):
-            tried.append(_Tried(missed=missed, fault=fault, words=words))
-    return _weighed(tried, differing)
+        return _Tried(missed=int(np.count_nonzero(words)), fault=fault, words=words)
+
+    singles = list(possible_faults(board, device, should, found, known, reading))
+    missed = [int(np.count_nonzero((fault.words(sample) ^ found[sample]) & mask[sample])) for fault in singles]
+    shortlist = [tried(singles[at]) for at in np.argsort(missed, kind="stable")[:_SHORTLIST]]
+    if min(item.missed + item.fault.against for item in shortlist) > SECOND:
+        pins = Pins(board=board, device=device)
+        pairs = map(tried, two_faults(pins, should, found, mask, singles, sample))
+        shortlist += (item for item in pairs if item.missed <= _MOST_MISSED * differing)
+    kept = [
+        item
+        for item in shortlist
+        if item.missed <= differing / 2 and _has_evidence((item.words == 0) & (should != found), reading)
+    ]
+    return _weighed(kept, differing)
 
 
 def _has_evidence(explained: NDArray[np.bool_], reading: Reading | None) -> bool:
@@ -106,6 +115,11 @@ class _Tried:
     missed: int
     fault: Fault
     words: Words
+
+    @property
+    def against(self) -> float:
+        """What speaks against it, in words."""
+        return self.missed + self.fault.against
 
 
 def _differing_chips(should: Words, found: Words, reading: Reading | None) -> list[tuple[Section, ...]]:
@@ -130,8 +144,12 @@ def _sample(should: Words, found: Words) -> NDArray[np.int64]:
 
 def _weighed(tried: Sequence[_Tried], differing: int) -> list[Diagnosis]:
     classes: list[list[_Tried]] = []
-    for item in sorted(tried, key=lambda item: item.missed):
-        same = (group for group in classes if np.array_equal(group[0].words, item.words))
+    for item in sorted(tried, key=lambda item: item.against):
+        same = (
+            group
+            for group in classes
+            if group[0].against == item.against and np.array_equal(group[0].words, item.words)
+        )
         group = next(same, None)
         if group is None:
             classes.append([item])
@@ -141,8 +159,8 @@ def _weighed(tried: Sequence[_Tried], differing: int) -> list[Diagnosis]:
         return []
     # where a device holds little, many a fault would make it look blank
     classes = [[item for item in group if item.fault.kind == "blank"] or group for group in classes]
-    missed = [group[0].missed for group in classes] + [differing]
-    weights = [exp(-_AGAINST * (count - missed[0])) for count in missed]
+    against = [group[0].against for group in classes] + [float(differing)]
+    weights = [exp(-AGAINST * (count - min(against))) for count in against]
     return [
         Diagnosis(
             kind=item.fault.kind,

@@ -291,8 +291,10 @@ _TAKEN = ("devices", "proof")
 
 
 def _revision_name(text: str) -> str:
-    if not _REVISION.fullmatch(text) or text.casefold() in _TAKEN:
-        raise MisfitError(f"is {text!r}, which cannot name a revision", "use letters, digits, - and _, such as 'b'")
+    if text.casefold() in _TAKEN:
+        raise MisfitError("is the name of a folder of builds", "choose another for the revision, such as 'b'")
+    if not _REVISION.fullmatch(text):
+        raise MisfitError("cannot name a revision", "use letters, digits, - and _, such as 'b'")
     return text
 
 

@@ -26,7 +26,7 @@ def revisions_of(data: Mapping[str, Any], asked: str | None = None) -> tuple[str
     if asked is None:
         return names or (None,)
     if not names:
-        raise UsageError("the recipe has no revisions; leave --revision out")
+        raise UsageError("the recipe has no [revisions]; add them, or name none")
     if asked not in names:
         raise UsageError(f"the recipe has no revision {asked!r}; {nearest_word(asked, names)}")
     return (asked,)

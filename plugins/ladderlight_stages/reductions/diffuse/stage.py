@@ -82,7 +82,7 @@ def diffuse(
     *,
     kernel: Annotated[
         KernelName, Option("kernel that spreads a pixel's error; most are named after their authors")
-    ] = "floyd_steinberg",
+    ] = "fan",
     strength: Annotated[float, Option("share of the error that is passed on", minimum=0, maximum=1)] = 1.0,
     scan: Annotated[
         Literal["serpentine", "raster"], Option("direction of rows: every other one backwards, or all forwards")

@@ -124,9 +124,16 @@ def test_a_ladder_line_without_a_driver(problems, memory) -> None:
 
 
 def test_a_data_line_that_nothing_uses(problems, memory) -> None:
-    ((where, text),) = problems(memory(address=ADDRESS, data=[*DATA, "sync"]))
+    ((where, text),) = problems(memory(address=ADDRESS, data=[*DATA, "lamp"]))
     assert where == ("memory", 0, "data", 6)
-    assert text.startswith("nothing uses line 'sync'; use one of b0, b1, g0, g1, r0, r1 or write \"-\"")
+    assert text.startswith("nothing uses line 'lamp'; use one of b0, b1, g0, g1, r0, r1 or write \"-\"")
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("hsynk", "hsync"), ("VSYNC", "vsync"), ("x_rest", "x_reset")])
+def test_a_mistyped_timing_line_in_a_memory_of_its_own(typed: str, meant: str, problems, memory) -> None:
+    found = problems(memory(address=ADDRESS, data=DATA), memory("line", address=["x0-x9"], data=[typed]))
+    text = f'nothing uses line {typed!r}; did you mean {meant!r}? Otherwise write "-" for a pin that drives nothing'
+    assert found == [(("memory", 1, "data", 0), text)]
 
 
 def test_a_data_line_called_like_a_counter_bit(problems, memory, ladder) -> None:

@@ -76,6 +76,12 @@ def test_missing_address_bits_are_named_with_two_counts(
     assert found == ([] if message is None else [f"memory.1.data.1: {message}"])
 
 
+def test_a_registered_memory_of_one_counter_lacks_bits_of_that_counter(timed: Callable[..., Board]) -> None:
+    (message,) = said(timed(["y_reset"], ["y0-y8"], output="register"))
+    assert message.endswith("add y9 to its address")
+    assert said(timed(["y_reset"], ["y0-y9"], output="register")) == []
+
+
 def test_counts_are_the_counters_own_and_the_named_bits_suffice(timed: Callable[..., Board]) -> None:
     counters = Counters(x_start=18, x_reset=0, y_start=35, y_reset=0)
     (message,) = said(timed(["hsync"], ["x3-x6"], counters))

@@ -38,6 +38,10 @@ def test_values_quantities_and_measurements_are_read() -> None:
         ("0 x 680", "has '0 x 680' as entry 1; write 680, 4 x 680"),
         ("680=", "has '680=' as entry 1"),
         ("680=0", "has '680=0' as entry 1; give more than 0 ohm"),
+        (
+            "680, 1k5=1.49",
+            "has '1k5=1.49' as entry 2, far from its marking; write the unit letter too, such as 1k5=1.49k",
+        ),
         (", ".join(map(str, range(100, 149))), "has 49 values; give at most 48"),
     ],
 )

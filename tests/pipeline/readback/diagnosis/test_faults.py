@@ -115,7 +115,7 @@ def test_one_bank_twice_is_rather_a_stuck_line(tiny):
     wanted = np.array(WANTED, dtype=np.uint32)
     found = np.concatenate([wanted[4:], wanted[4:]])
     fits = [f for f in possible_faults(tiny, tiny.devices[0], wanted, found) if (f.words(np.arange(8)) == found).all()]
-    assert [fault.kind for fault in fits] == ["address_stuck", "bank_order"]
+    assert [fault.kind for fault in fits] == ["address_stuck", "part_size", "bank_order"]
 
 
 @pytest.mark.parametrize("distance", [1, 37, -5])

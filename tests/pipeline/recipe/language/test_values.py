@@ -107,6 +107,7 @@ def test_bytes_are_told_from_words() -> None:
             "is 'bank0-bank1', and 'bank0' is a counter's bit; give what the pin drives another name, such as r0",
         ),
         (DataEntry, "low", "is 'low', which is a constant; give what the pin drives another name, such as r0"),
+        (DataEntry, "!x_rest", "is '!x_rest', which is not a name; did you mean '!x_reset'?"),
         (DataEntry, "map.d0", "is 'map.d0', which is not a name; write r0, r0-r3, or - for a pin that drives nothing"),
         (
             MemoryName,

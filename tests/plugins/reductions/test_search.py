@@ -14,10 +14,10 @@ from ladderlight.board import linear_from_srgb
 from ladderlight_stages.perception.density import density_of
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse.stage import diffuse
-from ladderlight_stages.reductions.search.search_loops import search_sweep
-from ladderlight_stages.reductions.search.search_model import SearchModel
-from ladderlight_stages.reductions.search.stage import search
+from ladderlight_stages.reductions.search import search
+from ladderlight_stages.refining.annealing import annealed
 from ladderlight_stages.refining.area_colours import AreaColours
+from ladderlight_stages.refining.visible_error import VisibleError
 
 
 def picture(pixels: object) -> Picture:
@@ -59,17 +59,15 @@ def test_areas_keep_their_colours_and_dots_show_less(board: Board, photograph: P
 def test_the_coarse_scales_keep_the_colours_of_areas(board: Board, photograph: Picture) -> None:
     """Near the screen the eye's blur alone would let areas take other colours."""
     areas = AreaColours(pixels=photograph.pixels, palette=board.palette, diffused=diffuse(photograph, board).codes)
-    errors = []
-    for coarse in (0.0, 1.0, 16.0):
-        model = SearchModel(pixels=photograph.pixels, linear=board.palette.linear, density=(6.0, 6.0), coarse=coarse)
-        chosen, pull = areas.diffused.astype(np.int32), model.pull(areas.diffused.astype(np.int32))
-        for _ in range(5):
-            search_sweep(chosen, pull, model.weights, model.colours, model.moves, model.spread)
-        errors.append(areas.excess(chosen.astype(np.uint16)))
-    assert errors[0] > 1.0
-    assert errors[0] > 2 * errors[1]
-    assert errors[1] > errors[2]
-    assert errors[2] < 0.0
+    excess = []
+    for weight in (0.0, 1.0, 16.0):
+        error = VisibleError(pixels=photograph.pixels, linear=board.palette.linear, density=(6.0, 6.0), areas=weight)
+        chosen = annealed(error, areas.diffused.astype(np.int32), 20)
+        excess.append(areas.excess(chosen.astype(np.uint16)))
+    assert excess[0] > 1.0
+    assert excess[0] > excess[1] + 1.0
+    assert excess[1] > excess[2]
+    assert excess[2] < 0.0
 
 
 def test_a_grey_board_is_searched_by_luminance(boards: dict[str, Board], photograph: Picture) -> None:
@@ -83,33 +81,6 @@ def test_a_grey_board_is_searched_by_luminance(boards: dict[str, Board], photogr
 
 def test_it_finds_the_same_every_time(board: Board, photograph: Picture) -> None:
     np.testing.assert_array_equal(search(photograph, board).codes, search(photograph, board).codes)
-
-
-def test_each_change_lessens_the_quadratic_error_as_much_as_the_loop_reckons(board: Board, photograph: Picture) -> None:
-    """The loop keeps the convolved error up to date by itself; worked out anew it must be the same, and smaller."""
-    model = SearchModel(pixels=photograph.pixels, linear=board.palette.linear, density=(20.0, 20.0))
-    chosen = diffuse(photograph, board).codes.astype(np.int32)
-    pull = model.pull(chosen)
-
-    def energy(state: np.ndarray, convolved: np.ndarray) -> float:
-        from ladderlight_stages.reductions.search import search_model
-
-        wanted = photograph.pixels @ search_model._BALANCED_FROM_LINEAR.T
-        return float(((model.colours[state] - wanted) * model.weights * convolved).sum())
-
-    before = energy(chosen, pull)
-    changes = search_sweep(chosen, pull, model.weights, model.colours, model.moves, model.spread)
-    assert changes > 100
-    np.testing.assert_allclose(pull, model.pull(chosen), atol=2e-4)
-    assert energy(chosen, pull) < before * 0.9
-
-
-def test_errors_count_in_the_dark_beside_the_light_too() -> None:
-    """There the blur leaves less than nothing of some channels."""
-    pixels = np.zeros((60, 80, 3), dtype=np.float32)
-    pixels[:, :40] = (1.0, 0.9, 0.8)
-    model = SearchModel(pixels=pixels, linear=np.array([[0.0, 0, 0], [1, 1, 1]]), density=(20.0, 20.0))
-    assert model.weights.min() > 0.05
 
 
 @pytest.mark.parametrize("shape", [(1, 1), (1, 9), (9, 1), (3, 2)])

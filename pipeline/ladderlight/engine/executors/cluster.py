@@ -1,0 +1,304 @@
+"""Tasks on the workers of a cluster, by the library distributed.
+
+Workers read files where they find the same content at the same path, and are sent the others. Each uses its own cache,
+or that of this build where both have one folder. What they code goes into the cache of this build at once. A worker
+that is lost costs its tasks, which others take.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import queue
+import time
+from collections import Counter, deque
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager, suppress
+from itertools import count
+from secrets import token_hex
+from typing import Any
+
+import dask
+from distributed import Client, Future, KilledWorker, LocalCluster
+
+from ladderlight.engine.coded import CodedUnit
+from ladderlight.engine.executors.job import Job
+from ladderlight.engine.executors.orders import Numbers, Order, kept, lost
+from ladderlight.engine.executors.worker import Absent, Home, JobPlugin, work_out
+from ladderlight.engine.work import Task, Work
+from ladderlight.errors import BuildError, Fault, PictureError
+from ladderlight.storage.writing import read_regular
+from ladderlight.system.versions import versions
+
+LOCAL = "local"
+_PATIENCE = 20.0
+"""Seconds without any worker after which a build gives up."""
+_ANSWER = 10.0
+"""Seconds in which a scheduler has to answer."""
+_AHEAD = 3
+"""Tasks for each thread that are handed out at once."""
+_COMPARED = ("ladderlight", "numba", "numpy")
+_VERSIONS = (
+    f"{{name: getattr(__import__(name), '__version__', 'unknown') if __import__('importlib.util').util.find_spec(name)"
+    f" else 'missing' for name in {_COMPARED}}}"
+)
+"""An expression for the versions of a worker: of Ladderlight, a worker may have another one or none."""
+
+
+@contextmanager
+def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
+    """Yield an executor.
+
+    Parameters
+    ----------
+    address
+        Of a scheduler, as ``tcp://host:8786``; ``"local"`` starts one here with workers of its own.
+    workers
+        How many these are; by default as many as there are processors.
+
+    Raises
+    ------
+    BuildError
+        When nothing answers there, there is no worker, or one has another version of what computes.
+    """
+    with ExitStack() as stack:
+        stack.enter_context(dask.config.set({"distributed.admin.large-graph-warning-threshold": "1GB"}))
+        _silence()
+        if address == LOCAL:
+            local = LocalCluster(
+                n_workers=workers or os.cpu_count() or 1,
+                threads_per_worker=1,
+                memory_limit=0,
+                dashboard_address=None,
+                worker_dashboard_address=None,
+                silence_logs=logging.CRITICAL,
+            )
+            address = stack.enter_context(local).scheduler_address
+        try:
+            client = Client(address, timeout=_ANSWER, set_as_default=False)
+        except (OSError, TimeoutError, ValueError) as error:
+            message = "no scheduler answers there; start one with: dask scheduler, or use --cluster local"
+            raise BuildError(message, where=f"--cluster {address}") from error
+        stack.enter_context(client)
+        try:
+            client.wait_for_workers(1, timeout=_PATIENCE)
+        except TimeoutError as error:
+            message = f"the scheduler has no workers; start some with: dask worker {address}"
+            raise BuildError(message, where=f"--cluster {address}") from error
+        _refuse_others(client)
+        yield Cluster(client)
+
+
+class Cluster:
+    """Workers of a cluster; see :class:`ladderlight.engine.executors.Executor`."""
+
+    def __init__(self, client: Client) -> None:
+        """Take the connection."""
+        self._client = client
+
+    def run(self, work: Work, tasks: Sequence[Task]) -> Iterator[Any]:
+        """Yield the results; see :class:`ladderlight.engine.executors.Executor`."""
+        round_ = _Round(self._client, work)
+        try:
+            yield from round_.results(tasks)
+        finally:
+            round_.end()
+
+
+class _Round:
+    """One round of tasks, with the job that they belong to."""
+
+    def __init__(self, client: Client, work: Work) -> None:
+        self._client, self._work = client, work
+        self._numbers = Numbers(work.plan.recipe.files)
+        self._name = token_hex(8)
+        self._token = work.cache.folder / f".part-{self._name}"
+        self._plugin: JobPlugin | None = None
+        self._digest = ""
+        self._sends = False
+        """Whether contents of files are sent at once, as some worker did not find one."""
+        self._answers: queue.SimpleQueue[tuple[int, Future]] = queue.SimpleQueue()
+        self._begun: dict[int, Future] = {}
+        self._tried: Counter[int] = Counter()
+        self._serials = count()
+        self._alone_since: float | None = None
+
+    def results(self, tasks: Sequence[Task]) -> Iterator[Any]:
+        """Yield the results in the order of the tasks."""
+        waiting, suspects = deque(range(len(tasks))), deque[int]()
+        done: dict[int, Any] = {}
+        ahead, turn = max(1, self._ahead()), 0
+        while turn < len(tasks):
+            if turn in done:
+                yield done.pop(turn)
+                turn += 1
+                continue
+            while waiting and len(self._begun) < ahead:
+                number = waiting.popleft()
+                # Files made ready lie in the cache of one worker, and the animation is coded by another.
+                known = kept(self._work, tasks[number])
+                if known is not None or tasks[number].ready is not None:
+                    done[number] = known
+                else:
+                    self._begin(number, tasks[number])
+            if suspects and not waiting and not self._begun:  # with nothing beside it that could be to blame
+                self._begin(suspects[0], tasks[suspects.popleft()])
+            if turn in done:
+                continue
+            number, future = self._answer(tasks)
+            ahead = max(1, self._ahead()) if number % 32 == 0 else ahead
+            try:
+                found = future.result(timeout=_ANSWER)
+            except TimeoutError:  # the worker that had it was lost, and another one has to work it out
+                self._begun[number] = future
+                self._answers.put((number, future))
+                self._check_workers(tasks)
+                continue
+            except KilledWorker:
+                if self._tried[number] > 1 and not self._begun:
+                    done[number] = lost(tasks[number])
+                else:
+                    suspects.append(number)
+                continue
+            if isinstance(found, Absent):
+                self._sends = True
+                done |= self._send(number, tasks[number])
+            else:
+                done[number] = self._taken(tasks[number], found)
+
+    def end(self) -> None:
+        """Give up what has not begun, and have the workers forget the job."""
+        with suppress(Exception):  # the scheduler may be gone
+            self._client.cancel(list(self._begun.values()), force=True)
+            if self._plugin is not None:
+                self._client.unregister_worker_plugin(self._plugin.name)
+        with suppress(OSError):
+            self._token.unlink()
+
+    def _begin(self, number: int, task: Task, sent: Mapping[int, bytes] | None = None) -> None:
+        if self._plugin is None:
+            self._offer()
+        order = self._numbers.order(task)
+        if sent is None and self._sends:
+            sent = _contents(order, task)
+        self._tried[number] += 1
+        key = f"ladderlight-{self._name}-{number}-{next(self._serials)}"
+        future = self._client.submit(work_out, self._digest, order, sent or {}, key=key, pure=False)
+        self._begun[number] = future
+        future.add_done_callback(lambda done: self._answers.put((number, done)))
+
+    def _send(self, number: int, task: Task) -> dict[int, Any]:
+        """Send a task with the contents of its files. Where they cannot be read here either, work it out here."""
+        self._tried[number] -= 1
+        sent = _contents(self._numbers.order(task), task)
+        if len(sent) == len(task.unit.files):
+            self._begin(number, task, sent)
+            return {}
+        try:
+            return {number: self._work.run(task)}
+        except PictureError as error:
+            return {number: error}
+
+    def _taken(self, task: Task, found: Any) -> Any:
+        """Take a result out of memory; name files by themselves."""
+        if isinstance(found, CodedUnit) and found.entry is None:
+            return self._work.keep(task.unit, found)
+        if isinstance(found, dict):
+            return {task.unit.files[place]: each for place, each in found.items()}
+        return found
+
+    def _offer(self) -> None:
+        """Give the job to the workers."""
+        cache = self._work.cache
+        with suppress(OSError):  # then no worker shares the cache
+            cache.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            self._token.touch()
+        job = Job.of(self._work)
+        self._digest = f"{self._name}-{job.digest}"
+        home = Home(folder=str(cache.folder), room=cache.room, token=self._token.name, lasting=cache.lasting)
+        self._plugin = JobPlugin(self._digest, job.data, home)
+        self._client.register_plugin(self._plugin)
+
+    def _answer(self, tasks: Sequence[Task]) -> tuple[int, Future]:
+        """Wait for an answer while there are workers.
+
+        Raises
+        ------
+        BuildError
+            When the scheduler or all workers are lost.
+        """
+        while True:
+            try:
+                number, future = self._answers.get(timeout=1.0)
+            except queue.Empty:
+                self._check_workers(tasks)
+                continue
+            del self._begun[number]
+            if future.cancelled() or future.status == "lost":
+                raise BuildError("the scheduler was lost; start it again, then build again", where="--cluster")
+            return number, future
+
+    def _check_workers(self, tasks: Sequence[Task]) -> None:
+        if self._ahead():
+            self._alone_since = None
+        elif self._alone_since is None:
+            self._alone_since = time.monotonic()
+        elif time.monotonic() - self._alone_since > _PATIENCE:
+            raise BuildError.of(self._blamed(tasks)) from None
+
+    def _ahead(self) -> int:
+        """Return how many tasks are handed out at once; none without workers."""
+        try:
+            return _AHEAD * sum(map(int, self._client.nthreads().values()))
+        except (OSError, RuntimeError, TimeoutError) as error:
+            message = "the scheduler was lost; start it again, then build again"
+            raise BuildError(message, where="--cluster") from error
+
+    def _blamed(self, tasks: Sequence[Task]) -> Iterator[Fault]:
+        """Yield the faults of the pictures that were at work when most workers were lost."""
+        deaths: Counter[str] = Counter()
+        for _, event in self._client.get_events("all"):
+            if event.get("action") == "remove-worker" and not event.get("expected"):
+                deaths.update(event.get("processing-tasks", ()))
+        counts = {number: deaths[future.key] for number, future in self._begun.items()}
+        most = max(counts.values(), default=0)
+        yield Fault(where="--cluster", message="no workers are left; start some, then build again")
+        for number in sorted(number for number, times in counts.items() if times == most and most):
+            message = f"was at work when {most} worker{'s' * (most > 1)} ended; leave it out if that happens again"
+            yield from (Fault(where=file.source, message=message) for file in tasks[number].unit.files)
+
+
+def _contents(order: Order, task: Task) -> dict[int, bytes]:
+    """Return the contents of the files that can be read."""
+    found = {}
+    for number, file in zip(order.files, task.unit.files, strict=True):
+        with suppress(OSError):
+            found[number] = read_regular(file.path)
+    return found
+
+
+def _refuse_others(client: Client) -> None:
+    """Check the versions of all workers.
+
+    Raises
+    ------
+    BuildError
+        With one line for each worker that has another.
+    """
+    here = versions()
+    faults = []
+    for worker, found in client.run(eval, _VERSIONS, on_error="return").items():
+        there = found if isinstance(found, dict) else dict.fromkeys(_COMPARED, "unknown")
+        other = [f"{name} {there[name]}, here {here[name]}" for name in _COMPARED if there[name] != here[name]]
+        if other:
+            message = f"has {' and '.join(other)}; install the same versions there"
+            faults.append(Fault(where=f"worker {worker}", message=message))
+    if faults:
+        raise BuildError.of(faults)
+
+
+def _silence() -> None:
+    """Leave it to the build to report what goes wrong."""
+    for name in list(logging.root.manager.loggerDict):
+        if name.partition(".")[0] == "distributed":
+            logging.getLogger(name).setLevel(logging.CRITICAL)

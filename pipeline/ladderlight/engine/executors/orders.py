@@ -1,0 +1,62 @@
+"""Tasks as orders: files by their numbers in the recipe, so that little crosses to another process."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ladderlight.cache.entries import DamagedError
+from ladderlight.engine.plan import Unit
+from ladderlight.engine.work import Task, Work
+from ladderlight.errors import Fault, PictureError
+from ladderlight.recipe import PictureFile
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """A task by the numbers of its files."""
+
+    files: tuple[int, ...]
+    still: float | None
+    look: int | None
+    ready: int | None
+
+    def task(self, files: Sequence[PictureFile]) -> Task:
+        """Return the task, of the recipe's files."""
+        unit = Unit(files=tuple(files[number] for number in self.files), still=self.still)
+        return Task(unit=unit, look=self.look, ready=None if self.ready is None else files[self.ready])
+
+
+def kept(work: Work, task: Task) -> Any:
+    """Return the coded pictures of a task if they are in the cache of this process, or None."""
+    if task.look is not None or not work.finding:
+        return None
+    try:
+        return work.known(task.unit)
+    except DamagedError:
+        return None
+
+
+def lost(task: Task) -> PictureError:
+    """Return the error of pictures that workers do not survive."""
+    message = "every worker process that takes it ends (out of memory, or a crash in a library); leave it out"
+    files = [task.ready] if task.ready is not None else task.unit.files
+    return PictureError.of(Fault(where=file.source, message=message) for file in files)
+
+
+class Numbers:
+    """The numbers of a recipe's files."""
+
+    def __init__(self, files: Sequence[PictureFile]) -> None:
+        """Take the files."""
+        self._numbers = {file: number for number, file in enumerate(files)}
+
+    def order(self, task: Task) -> Order:
+        """Return the order for a task."""
+        return Order(
+            files=tuple(self._numbers[file] for file in task.unit.files),
+            still=task.unit.still,
+            look=task.look,
+            ready=None if task.ready is None else self._numbers[task.ready],
+        )

@@ -1,0 +1,89 @@
+"""Chips that were erased or programmed in part, badly or over other contents."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from math import log
+
+import numpy as np
+
+from ladderlight.bench.faults.pins import Pins
+from ladderlight.readback.diagnosis.faults import AGAINST, Fault, fixed
+from ladderlight.units.arrays import Words
+
+
+def unfinished(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+    """Yield a chip erased from some address on, up to one, or between two."""
+    ones = np.uint32(pins.ones)
+    written = np.flatnonzero(found != ones)
+    if not written.size:
+        return
+    first, end = int(written[0]), int(written[-1]) + 1
+    places = np.arange(wanted.size)
+    for erased, where in ((places >= end, f"from {end:04X}h to the end"), (places < first, f"below {first:04X}h")):
+        if (wanted[erased] != ones).any():
+            text = f"erased {where}: programming stopped early, or the wrong part was selected"
+            yield fixed("unfinished", text, np.where(erased, ones, wanted))
+    yield from _hole(pins, wanted, found)
+
+
+def _hole(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+    """Yield the erased stretch inside the data that lacks the most words."""
+    ones = np.uint32(pins.ones)
+    written = np.flatnonzero(found != ones)
+    lacking = np.append(0, np.cumsum(wanted != ones))
+    between = lacking[written[1:]] - lacking[written[:-1] + 1]
+    if not between.size or not between.max():
+        return
+    widest = int(between.argmax())
+    lost = written[widest] + 1 + np.flatnonzero(wanted[written[widest] + 1 : written[widest + 1]] != ones)
+    first, last = int(lost[0]), int(lost[-1])
+    words = wanted.copy()
+    words[first : last + 1] = ones
+    text = f"a hole, erased from {first:04X}h to {last:04X}h: these words were never programmed; burn the chip again"
+    yield fixed("hole", text, words)
+
+
+def burned_over(wanted: Words, known: Sequence[Fault]) -> Iterator[Fault]:
+    """Yield a chip burned over the previous build, as recorded: the bits clear in either are clear."""
+    places = np.arange(wanted.size)
+    for fault in known:
+        if fault.kind == "earlier_burn":
+            text = "burned over the previous build, which was not erased; erase the chip, then burn it"
+            yield fixed("burned_over", text, wanted & fault.words(places))
+
+
+def one_way(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+    """Yield bad erasure where all bits that differ are 0 and should be 1, and weak programming where all are 1.
+
+    Which bits differ remains unexplained. That all go one way is as good as tossing as many coins less one.
+    """
+    raised, lowered = found & ~wanted, wanted & ~found
+    if raised.any() == lowered.any():
+        return
+    differs = raised | lowered
+    coins = int(np.bitwise_count(differs).sum()) - 1
+    against = max(0.0, int(np.count_nonzero(differs)) - coins * log(2) / AGAINST)
+    if lowered.any():
+        erase = "again" if pins.device.part.erasure in ("bytes", "sectors") else "longer"
+        text = f"all bits that differ are 0 and should be 1: badly erased; erase the chip {erase}, then burn it"
+        yield fixed("badly_erased", text, found, against=against)
+    else:
+        text = "all bits that differ are 1 and should be 0: weakly programmed; burn the chip again, without erasing it"
+        yield fixed("weakly_programmed", text, found, against=against)
+
+
+def smaller_part(pins: Pins, wanted: Words) -> Iterator[Fault]:
+    """Yield a part of a chip that repeats, as where a programmer is set to a smaller part and its pins are fixed."""
+    size = wanted.size
+    for parts in (2, 4, 8):
+        if size % parts or size // parts < 2:
+            return
+        count = size // parts
+        for block in range(parts):
+            held = wanted[block * count : (block + 1) * count]
+            text = (
+                f"the data of {block * count:04X}h to {(block + 1) * count - 1:04X}h repeats {parts} times: "
+                f"the programmer was set to a smaller part; select {pins.device.part.number}"
+            )
+            yield fixed("part_size", text, np.tile(held, parts))

@@ -1,0 +1,92 @@
+"""Reduction to codes by search: codes are changed and exchanged while that reduces the visible error."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
+from ladderlight.units.arrays import Codes
+from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
+from ladderlight_stages.perception.density import at_some_distance, density_from
+from ladderlight_stages.perception.measures import (
+    FRESH,
+    UNSTATED,
+    ScreenWidth,
+    ViewingDistance,
+    viewing_advice,
+    with_measures,
+)
+from ladderlight_stages.perception.reach import nearest_in_principle
+from ladderlight_stages.perception.vision import Viewer
+from ladderlight_stages.reductions.diffuse.stage import diffuse
+from ladderlight_stages.refining.annealing import annealed
+from ladderlight_stages.refining.area_colours import AreaColours
+from ladderlight_stages.refining.visible_error import VisibleError
+
+_AREAS = (1.0, 4.0, 16.0)
+"""Weights of areas; the first that keeps their colours is taken."""
+
+
+@stage(
+    help="Reduce to the board's colours by searching for the codes whose error is least visible from a distance.",
+    advice=viewing_advice,
+    example=Example(
+        shows="dots of the board's 64 colours take the place of even tones, spread without any pattern",
+        options={"screen_width": "320 mm", "distance": "2.4 m"},
+    ),
+)
+def search(
+    picture: Picture,
+    board: Board,
+    viewing: Viewing = UNSTATED,
+    kept: Kept = FRESH,
+    *,
+    screen_width: ScreenWidth = None,
+    distance: ViewingDistance = None,
+    sweeps: Annotated[
+        int, Option("passes over the picture; more find a little better codes", minimum=1, maximum=1000)
+    ] = 100,
+) -> CodedPicture:
+    """Reduce a picture to codes.
+
+    Starts from error diffusion. Pixel by pixel a code is changed, or exchanged with a neighbour's, at random: first
+    also where that increases the error a little, later only where it reduces the error. The error is S-CIELAB's, the
+    difference after the eye's blur, so that dots do not show, and beside it that of areas at full, half and quarter
+    resolution, so that these keep their colours. Where colours still shift more than by error diffusion, areas count
+    more, and the search is repeated. A picture that is in the board's colours already is unchanged.
+
+    Notes
+    -----
+    Model-based halftoning: M. Analoui and J. P. Allebach, Model-based halftoning using direct binary search, Proc. SPIE
+    1666 (1992) 96-108; here by annealing. Takes seconds where diffusion takes milliseconds.
+    """
+    viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
+    codes = exact_codes(picture.pixels, board.palette)
+    if codes is not None:
+        return with_measures(picture.coded(codes), picture, board, viewing)
+    areas = AreaColours(
+        pixels=nearest_in_principle(picture.pixels, board.palette),
+        palette=board.palette,
+        diffused=diffuse(picture, board, kept=kept, kernel="floyd_steinberg").codes,
+        aspect=float(board.geometry.pixel_aspect),
+    )
+    codes = searched(areas, density_from(board, viewing), sweeps)
+    return with_measures(picture.coded(kept.over(codes)), picture, board, viewing)
+
+
+def searched(areas: AreaColours, density: tuple[float, float], sweeps: int) -> Codes:
+    """Search for a picture, for a density in pixels per degree across and down."""
+    linear, lowest = unique_colours(areas.palette)
+    start = colour_places(areas.palette)[areas.diffused]
+    found: Codes
+    for weight in _AREAS:
+        error = VisibleError(pixels=areas.pixels, linear=linear, density=density, aspect=areas.aspect, areas=weight)
+        found = lowest[annealed(error, start, sweeps)]
+        if areas.keeps(found):
+            break
+    viewer = Viewer(reference=areas.pixels, density=density)
+    return min(
+        (areas.restrained(found)[0], areas.diffused),
+        key=lambda codes: viewer.error(areas.palette.linear[codes]).mean,
+    )

@@ -1,1 +1,0 @@
-"""Searching for the codes that look most like the picture."""

@@ -1,0 +1,140 @@
+"""What annealing minimises: the difference seen, and errors of areas at several scales."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.units.arrays import Floats, Singles
+from ladderlight_stages.perception.lab_loops import lab_from
+from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
+from ladderlight_stages.perception.vision import (
+    FILTERS,
+    OPPONENT_FROM_XYZ,
+    SHARES_FROM_OPPONENT,
+    blur_within,
+    ciede_weights,
+    seen_opponent,
+)
+from ladderlight_stages.refining.annealing_loops import ROOTS_PER_UNIT, differences
+
+_REACH = 10
+"""Pixels to which the blurs of areas are followed."""
+_SCALES = {1.0: 0.1, 2.0: 1.0, 4.0: 0.25}
+"""Standard deviations in pixels, for full, half and quarter resolution, and how much each counts."""
+_USUAL, _FROM_AFAR = 1e4, 6e5
+"""Weights of areas, found by experiment: the first near the screen; the second over the squared density from afar."""
+_NEAR = 15.0
+"""Pixels per degree up to which the eye's blur is followed to the next pixel only, otherwise to the one after it."""
+_TANGENT = 0.01
+_BRIGHTEST = 2.0
+
+# S-CIELAB's opponent channels are not balanced: a grey has red-green in it. Here grey has none, so that an error in
+# lightness is an error of the first channel alone, and channels are weighted one by one.
+_WHITE = OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR @ np.ones(3)
+_BALANCE = np.array([[1, 0, 0], [-_WHITE[1] / _WHITE[0], 1, 0], [-_WHITE[2] / _WHITE[0], 0, 1]])
+_FROM_BALANCED = np.linalg.inv(_BALANCE)
+_BALANCED_FROM_LINEAR = _BALANCE @ OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR
+TO_XYZ: Singles = SHARES_FROM_OPPONENT.astype(np.float32)
+"""From opponent channels to XYZ as shares of white."""
+
+
+def _lab_function(share: NDArray[np.floating]) -> Floats:
+    """Return CIELAB's function of XYZ over white (CIE 15)."""
+    return np.where(share > 216 / 24389, np.cbrt(np.maximum(share, 0)), (24389 / 27 * share + 16) / 116)
+
+
+ROOTS: Singles = _lab_function(np.arange(_BRIGHTEST * ROOTS_PER_UNIT + 2) / ROOTS_PER_UNIT).astype(np.float32)
+"""CIELAB's function of such shares, in steps of 1 / ROOTS_PER_UNIT."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class VisibleError:
+    """A picture, float32 (height, width, 3) of linear light, the colours there are, and the viewer's density.
+
+    ``aspect`` is a pixel's width over its height. ``areas`` multiplies the weight of the errors of areas.
+    """
+
+    pixels: Singles
+    linear: Floats
+    density: tuple[float, float]
+    aspect: float = 1.0
+    areas: float = 1.0
+
+    @cached_property
+    def colours(self) -> Singles:
+        """The colours in opponent channels, float32 (colours, 3)."""
+        return np.asarray(self.linear @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T, dtype=np.float32)
+
+    @cached_property
+    def balanced(self) -> Singles:
+        """The colours in balanced opponent channels, float32 (colours, 3)."""
+        return np.asarray(self.linear @ _BALANCED_FROM_LINEAR.T, dtype=np.float32)
+
+    @cached_property
+    def blur(self) -> Singles:
+        """What the middle pixel adds to what is seen around it, float32 (2 reach + 1, 2 reach + 1, 3)."""
+        reach = 1 if max(self.density) < _NEAR else 2
+        return np.stack([blur_within(g, self.density, reach) for g in FILTERS], axis=-1).astype(np.float32)
+
+    @cached_property
+    def spread(self) -> Singles:
+        """How errors of two pixels count together in areas, float32 (4 reach + 1, 4 reach + 1, 3)."""
+        from scipy.signal import fftconvolve  # slow to import
+
+        weight = self.areas * min(_USUAL, _FROM_AFAR / max(self.density) ** 2)
+        total = np.zeros((4 * _REACH + 1, 4 * _REACH + 1))
+        for sigma, share in _SCALES.items():
+            across, down = _gaussian(sigma / max(self.aspect, 1.0)), _gaussian(sigma * min(self.aspect, 1.0))
+            blur = down[:, None] * across
+            total += weight * share * fftconvolve(blur, blur)
+        return np.repeat(total[..., None], 3, axis=-1).astype(np.float32)
+
+    @cached_property
+    def wanted(self) -> Singles:
+        """CIELAB as seen, and the weights of lightness and of chroma squared; float32 (height, width, 5)."""
+        lab = _lab(self._seen)
+        bright, dull = ciede_weights(lab)
+        return np.concatenate([lab, 1 / bright[..., None], 1 / dull[..., None] ** 2], axis=-1).astype(np.float32)
+
+    @cached_property
+    def weights(self) -> Singles:
+        """The change of CIELAB, as seen, with each channel at each pixel, small errors; float32 (height, width, 3)."""
+        lab = _lab(self._seen)
+        bright, dull = ciede_weights(lab)
+        weights = np.empty(lab.shape)
+        for channel in range(3):
+            change = (_lab(self._seen + _TANGENT * _FROM_BALANCED[:, channel]) - lab) / _TANGENT
+            chroma = (change[..., 1] ** 2 + change[..., 2] ** 2) / dull**2
+            weights[..., channel] = np.sqrt((change[..., 0] / bright) ** 2 + chroma)
+        return (weights / 100).astype(np.float32)
+
+    def pull(self, chosen: NDArray[np.int32]) -> Singles:
+        """Return the weighted error of areas convolved with ``spread``, float32 (height, width, 3)."""
+        from scipy.signal import fftconvolve  # slow to import
+
+        error = (self.balanced[chosen] - self.pixels @ _BALANCED_FROM_LINEAR.T.astype(np.float32)) * self.weights
+        pulls = [fftconvolve(error[..., c], self.spread[..., c], mode="same") for c in range(3)]
+        return np.stack(pulls, axis=-1).astype(np.float32)
+
+    def seen(self, chosen: NDArray[np.int32]) -> tuple[Singles, Singles]:
+        """Return what is seen, float32 (height, width, 3), and the difference that it makes, (height, width)."""
+        seen = seen_opponent(self.linear[chosen], self.density).astype(np.float32)
+        return seen, differences(seen, self.wanted, TO_XYZ, ROOTS)
+
+    @cached_property
+    def _seen(self) -> Floats:
+        return seen_opponent(self.pixels, self.density)
+
+
+def _lab(opponent: Floats) -> Floats:
+    # the blur takes away some of the surroundings, so that XYZ may be below zero: CIELAB's straight line goes on there
+    return np.asarray(lab_from(opponent, SHARES_FROM_OPPONENT))
+
+
+def _gaussian(sigma: float) -> Floats:
+    weights = np.exp(-0.5 * (np.arange(-_REACH, _REACH + 1) / sigma) ** 2)
+    return np.asarray(weights / weights.sum())

@@ -1,0 +1,40 @@
+"""Processor time of short commands, in times that of importing numpy and Pillow: python tests/benchmarks/startup.py."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+LOBBY = Path(__file__).parents[2] / "recipes" / "lobby"
+RUNS = 3
+COMMANDS = {
+    "--help": ["--help"],
+    "stages advise": ["stages", "advise"],
+    "check": ["check", "recipe.toml"],
+    "build --force --no-cache": ["build", "-q", "--force", "--no-cache", "recipe.toml"],
+    "build --force": ["build", "-q", "--force", "recipe.toml"],
+    "build, nothing changed": ["build", "-q", "recipe.toml"],
+}
+
+
+def seconds(command: list[str], folder: Path) -> float:
+    """Least user and system time of a few runs, after one that fills the caches of code."""
+    found = []
+    for _ in range(RUNS + 1):
+        before = os.times()
+        subprocess.run([sys.executable, *command], cwd=folder, stdout=subprocess.DEVNULL, check=True)
+        after = os.times()
+        found.append(after.children_user + after.children_system - before.children_user - before.children_system)
+    return min(found[1:])
+
+
+with tempfile.TemporaryDirectory() as kept:
+    work = Path(kept) / "lobby"
+    shutil.copytree(LOBBY, work, ignore=shutil.ignore_patterns("out"))
+    unit = seconds(["-c", "import numpy, PIL.Image"], work)
+    for name, arguments in COMMANDS.items():
+        print(f"| {name} | {seconds(['-m', 'ladderlight', *arguments], work) / unit:.1f} |")
