@@ -19,6 +19,8 @@ from ladderlight.board.model.lines import expand, expand_names
 from ladderlight.cache.folder import VARIABLE
 
 collect_ignore = ["example_plugin"]  # its tests run where it is installed
+for name in ("COLUMNS", "LINES"):  # lines are folded at so many columns, where a test does not choose others
+    os.environ.pop(name, None)
 BoardMaker = Callable[..., Board]
 _folders = count()
 

@@ -69,6 +69,7 @@ def test_there_are_pictures_licences_and_drawings_to_check() -> None:
     assert len(PICTURES) >= 17
     assert [short(sheet) for sheet in SHEETS] == [
         "recipes/lobby/pictures/LICENCES.md",
+        "recipes/pictures/LICENCES.md",
         "recipes/sea-window/pictures/LICENCES.md",
         "recipes/survey-desk/pictures/LICENCES.md",
         "tests/recipes/lantern/pictures/LICENCES.md",

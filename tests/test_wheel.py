@@ -92,6 +92,7 @@ def test_the_wheel_holds_the_guides_their_pictures_and_the_marks_of_types(wheel:
             assert archive.read(f"ladderlight/guides/{path}") == (ROOT / path).read_bytes()
     pictures = {f"ladderlight/guides/plugins/reference/{path.name}" for path in (ROOT / "plugins/reference").iterdir()}
     assert len(pictures) > 20
+    pictures |= {f"ladderlight/guides/recipes/pictures/{name}" for name in ("opening.png", "LICENCES.md")}
     assert pictures <= names
 
 

@@ -29,7 +29,7 @@ def bench(
     from ladderlight.bench.sheets.document import bench_of, document_of
     from ladderlight.bench.sheets.page import bench_page
     from ladderlight.bench.sheets.spreadsheet import spreadsheets
-    from ladderlight.bench.sheets.text import bench_sheet
+    from ladderlight.bench.sheets.text import WIDTH, bench_sheet
     from ladderlight.commands.terminal.reporting import print_revisions, stdout
     from ladderlight.recipe import load, load_revisions
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
@@ -42,9 +42,12 @@ def bench(
         benches = {each.revision: bench_of(each.board) for each in recipes}
         if json_:
             print_revisions({name: document_of(found) for name, found in benches.items()})
-        sheets = [bench_sheet(printable(each.title), benches[each.revision]) for each in recipes if not json_]
-        for line in "\n\n".join(sheets).splitlines():
-            stdout(quiet=quiet).print(line, markup=False)
+        console = stdout(quiet=quiet)
+        width = min(console.columns or WIDTH, WIDTH)
+        for each in recipes if not json_ else ():
+            console.print(*bench_sheet(printable(each.title), benches[each.revision], width=width).splitlines())
+            if each is not recipes[-1]:
+                console.print("", "")
         if not all(document_of(found)["ok"] for found in benches.values()):
             raise typer.Exit(1)
         return
@@ -63,6 +66,6 @@ def bench(
     if json_:
         print_revisions({None: document})
     for file in (file for files in written.values() for file in files) if not json_ else ():
-        stdout(quiet=quiet).print(str(file), markup=False)
+        stdout(quiet=quiet).print(file)
     if not document["ok"]:
         raise typer.Exit(1)

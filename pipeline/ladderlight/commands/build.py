@@ -22,6 +22,7 @@ from ladderlight.commands.terminal.options import (
 from ladderlight.errors import BuildError, UsageError
 from ladderlight.system.paths import is_file, path_trouble
 from ladderlight.system.printable import printable
+from ladderlight.units.words import counted
 
 if TYPE_CHECKING:
     from ladderlight.board import Finding
@@ -140,9 +141,7 @@ def _print(
 
     found = (*left, *built.findings)
     told = (one for one in found if verbose or one in left or one.level != "note")
-    if quiet:
-        told = (one for one in found if one.level == "error")
-    print_findings(stderr(), told)
+    print_findings(stderr(), told, quiet=quiet)
     document = {
         "ok": built.complete,
         "up_to_date": False,
@@ -156,18 +155,37 @@ def _print(
         return document
     console = stdout(quiet=quiet)
     for picture in built.manifest["pictures"] if verbose or cards else ():
-        console.print(_measures(picture))
+        console.print(_measures(picture), whole=[picture["source"]])
     for device in built.manifest["devices"]:
         console.print(f"{chip_label(device)}: {device['part']}, {device['burn']['text']}")
         pieces = {piece["file"]: piece for piece in device["pieces"]}
         for name in device["files"]:
             sums = f"  CRC-32 {pieces[name]['crc32']}, sum {pieces[name]['sum16']}" if name in pieces else ""
-            console.print(f"{built.output / 'devices' / name}{sums}")
+            path = built.output / "devices" / name
+            console.print(f"{path}{sums}", whole=[str(path)])
     for note in built.manifest["notes"]:
         console.print(f"note: {note}")
-    console.print(f"{built.output / 'burn-sheet.txt'}")
-    console.print(f"{built.proof}")
+    console.print(built.output / "burn-sheet.txt")
+    console.print(built.proof)
+    console.print(_summary(built, cards=cards))
     return document
+
+
+def _summary(built: Built, *, cards: bool) -> str:
+    """Return what was built, in words: ``revision a: 3 pictures in 2 chips of 2 trays``."""
+    manifest = built.manifest
+    shown = {(picture.get("tray"), picture["source"]) for picture in manifest["pictures"]}
+    pictures = counted(len(shown), "test card" if cards else "picture")
+    if not shown:
+        pictures = "words of no picture"
+    elif len(manifest["pictures"]) > len(shown):
+        pictures += f" with {len(manifest['pictures']):,} frames"
+    chips = counted(len(manifest["devices"]), "chip")
+    numbers = {device["tray"] for device in manifest["devices"] if "tray" in device}
+    trays = f" of {counted(len(numbers), 'tray')}" if numbers else ""
+    revision = f"revision {manifest['revision']}: " if "revision" in manifest else ""
+    left = "" if built.complete else "; trays with errors were left out"
+    return f"{revision}{pictures} in {chips}{trays}{left}"
 
 
 def _unchanged(last: LastBuilt) -> dict[str, Any]:
@@ -184,11 +202,14 @@ def _unchanged(last: LastBuilt) -> dict[str, Any]:
 
 
 def _print_unchanged(last: LastBuilt, *, quiet: bool, verbose: bool) -> None:
+    from ladderlight.commands.terminal.folding import folded, width_of
     from ladderlight.commands.terminal.report_stream import report_stream
 
     if not quiet:
-        lines = [_measures(picture) for picture in last.manifest["pictures"]] if verbose else []
-        report_stream().write("".join(f"{printable(line)}\n" for line in (*lines, f"{last.output}: up to date")))
+        stream = report_stream()
+        lines = [(_measures(picture), picture["source"]) for picture in last.manifest["pictures"]] if verbose else []
+        for text, whole in (*lines, (f"{last.output}: up to date", f"{last.output}:")):
+            stream.write("".join(f"{line}\n" for line in folded(printable(text), width_of(stream), [printable(whole)])))
 
 
 def _clear_cache(*, quiet: bool) -> None:
@@ -200,7 +221,7 @@ def _clear_cache(*, quiet: bool) -> None:
         raise BuildError("there is no cache of this user to empty; name a folder of yours", where=VARIABLE)
     with path_trouble(BuildError, cache.folder, "cannot be emptied", "check its permissions"):
         removed = cache.clear()
-    stderr(quiet=quiet).print(f"{cache.folder}: {removed / 1e6:,.1f} MB removed")
+    stderr(quiet=quiet).print(f"{cache.folder}: {removed / 1e6:,.1f} MB removed", whole=[f"{cache.folder}:"])
 
 
 def _measures(picture: Mapping[str, Any]) -> str:

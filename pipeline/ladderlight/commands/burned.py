@@ -51,7 +51,7 @@ def burned(
     chips, cautions = record_chips(loaded, build, names, tray or ())
     path, numbered = loaded.folder / FILE, build.numbers() != (None,)
     findings = [*stale, *cautions]
-    print_findings(stderr(quiet=quiet), findings)
+    print_findings(stderr(), findings, quiet=quiet)
     if json_:
         print_document(
             {
@@ -64,7 +64,7 @@ def burned(
         return
     for chip in chips:
         shown = chip_label(_entry(chip, numbered=numbered))
-        stdout(quiet=quiet).print(f"{shown}  CRC-32 {chip.crc32}  recorded in {path}")
+        stdout(quiet=quiet).print(f"{shown}  CRC-32 {chip.crc32}  recorded in {path}", whole=[str(path)])
 
 
 def _entry(chip: Chip, *, numbered: bool) -> dict[str, Any]:

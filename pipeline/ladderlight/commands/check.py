@@ -21,8 +21,7 @@ from ladderlight.units.words import counted
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from rich.console import Console
-
+    from ladderlight.commands.terminal.console import LineConsole
     from ladderlight.recipe import Recipe
 
 _PAGE = "check --page"
@@ -58,7 +57,7 @@ def check(
         for each in recipes:
             _print(each, documents[each.revision], quiet=quiet, verbose=verbose)
         if page is not None:
-            stdout(quiet=quiet).print(str(page))
+            stdout(quiet=quiet).print(page)
     if not all(document["ok"] for document in documents.values()):
         raise typer.Exit(1)
 
@@ -104,7 +103,7 @@ def _print(loaded: Recipe, document: Mapping[str, Any], *, quiet: bool, verbose:
 
     findings = [Finding(**finding) for finding in document["findings"]]
     if quiet:
-        print_findings(stderr(), (finding for finding in findings if finding.level == "error"))
+        print_findings(stderr(), findings, quiet=True)
         return
     console = stdout()
     _print_board(console, loaded.title, document)
@@ -118,7 +117,7 @@ def _print(loaded: Recipe, document: Mapping[str, Any], *, quiet: bool, verbose:
     console.print(ready if document["ok"] else "fix the errors first")
 
 
-def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> None:
+def _print_board(console: LineConsole, name: str, document: Mapping[str, Any]) -> None:
     from ladderlight.board.model.board import BLANKING
 
     picture, raster = document["picture"], document["raster"]
@@ -150,18 +149,18 @@ def _print_board(console: Console, name: str, document: Mapping[str, Any]) -> No
         console.print(f"{label:{width}}  {text}")
 
 
-def _print_chain(console: Console, recipe: Recipe) -> None:
+def _print_chain(console: LineConsole, recipe: Recipe) -> None:
     for use in recipe.chain:
         given = ", ".join(f"{name} = {_written(value)}" for name, value in use.options.items())
         console.print(f"stage    {use.declaration.name}  {given}".rstrip())
     for file in recipe.files:
-        console.print(f"picture  {file.source}")
+        console.print(f"picture  {file.source}", whole=[file.source])
     for card in recipe.cards:
         given = ", ".join(f"{name} = {_written(value)}" for name, value in card.options.items())
         console.print(f"card     {card.declaration.name}  {given}".rstrip())
 
 
-def _print_trays(console: Console, recipe: Recipe) -> None:
+def _print_trays(console: LineConsole, recipe: Recipe) -> None:
     """List what is dealt to each tray, where the headers tell."""
     from ladderlight.recipe.headers import headers_of
     from ladderlight.workspace.trays import deal

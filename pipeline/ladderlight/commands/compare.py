@@ -132,7 +132,7 @@ def compare(
         ]
     held = [(chip.tray, chip.device) for chip in recorded.chips]
     findings = [*stale_findings(loaded), *recorded.findings, *unrecorded(reports, held)]
-    print_findings(stderr(quiet=quiet), findings)
+    print_findings(stderr(), findings, quiet=quiet)
     if picture is not None:
         words = last.words
         for report in reports:
@@ -148,7 +148,7 @@ def compare(
         for report in reports:
             _print(report, console.print)
         if picture is not None:
-            console.print(str(picture))
+            console.print(picture)
     if not all(report.comparison.same for report in reports):
         raise typer.Exit(1)
 
@@ -178,7 +178,7 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
         for finding in stale_findings(each)
     ]
     findings = [*stale, *found.findings]
-    print_findings(stderr(quiet=quiet), findings)
+    print_findings(stderr(), findings, quiet=quiet)
     if page is not None:
         inputs = (*input_files(first).values(), *input_files(second).values())
         export({page: revisions_page(printable(first.name), found).encode()}, command=_PAGE, inputs=inputs)
@@ -188,9 +188,9 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
         return
     console = stdout(quiet=quiet)
     for line in differences_text(found):
-        console.print(line, markup=False)
+        console.print(line)
     if page is not None:
-        console.print(str(page))
+        console.print(page)
 
 
 def _print(report: DeviceReport, line: Callable[[str], None]) -> None:

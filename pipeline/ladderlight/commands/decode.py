@@ -82,9 +82,9 @@ def decode(
         pictures |= {folder / f"bank{bank}.png": data for bank, data in decode_words(board, words)}
     refuse_in_the_way(pictures, loaded, command="decode --into", read=read)
     export(pictures, command="decode --into", inputs=(*read, *input_files(loaded).values()))
-    written = list(map(str, pictures))
     if json_:
-        print_document({"ok": True, "pictures": written})
+        print_document({"ok": True, "pictures": list(map(str, pictures))})
         return
-    for name in written:
-        stdout(quiet=quiet).print(name)
+    console = stdout(quiet=quiet)
+    for path in pictures:
+        console.print(path)

@@ -80,7 +80,7 @@ def faults(
         raise UsageError(f"the board has no bank {bank}; use 0 to {loaded.board.bank_count - 1}")
     findings = stale_findings(loaded) if card is None else []
     words, shown = _carded(loaded, card, bank) if card is not None else _built(loaded, tray, bank)
-    print_findings(stderr(quiet=quiet), findings)
+    print_findings(stderr(), findings, quiet=quiet)
     looks = looks_of(loaded.board, words, bank, faults_of(loaded.board))
     document: dict[str, Any]
     if photo is None:
@@ -105,7 +105,7 @@ def faults(
     if json_:
         print_document(document | {"page": str(page), "findings": list(map(asdict, findings))})
     else:
-        for line in (*lines, str(page)):
+        for line in (*lines, page):
             stdout(quiet=quiet).print(line)
     if not document["ok"]:
         raise typer.Exit(1)

@@ -14,16 +14,18 @@ from ladderlight.units.words import joined
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rich.console import Console
     from rich.table import Table
 
     from ladderlight.board.ladders.design import Choice
     from ladderlight.board.ladders.drawer import Drawer
+    from ladderlight.commands.terminal.console import LineConsole
 
 # As in ladderlight.board, which is imported only when the command runs.
 _Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
 _Even = Literal["volts", "perceptual"]
 
+_LEVELS = 78
+"""Columns that the table of levels may take."""
 _USUAL = 0.05
 """Tolerance of resistors in a drawer (common practice)."""
 
@@ -166,7 +168,7 @@ def _positive(text: str, unit: str, option: str, *, plain: float = 1.0) -> float
     return value
 
 
-def _print(console: Console, sets: Sequence[tuple[Choice, ...]], source: str) -> None:
+def _print(console: LineConsole, sets: Sequence[tuple[Choice, ...]], source: str) -> None:
     from ladderlight.board.ladders.report import findings_of, recipe_of
     from ladderlight.commands.terminal.reporting import print_findings
 
@@ -180,17 +182,18 @@ def _print(console: Console, sets: Sequence[tuple[Choice, ...]], source: str) ->
         console.print()
         if len(channels) < len(best):
             console.print(f"channel{'s' * (len(channels) > 1)} {joined(channels)}", style="bold")
-        console.print(_resistors(choice), "", sep="\n")
-        console.print(_levels(choice), "", sep="\n")
+        console.print(_resistors(choice), "")
+        for table in _levels(choice, console.columns):
+            console.print(table, "")
         _print_summary(console, choice)
     if len(sets) > 1:
-        console.print("", _others(sets[1:]), sep="\n")
+        console.print("", _others(sets[1:]))
     console.print()
     print_findings(console, findings_of(best))
     console.print()
     console.print("for the recipe", style="bold")
     for line in recipe_of(best).splitlines():
-        console.print(line)
+        console.print(line, whole=[line])
 
 
 def _by_choice(choices: Sequence[Choice]) -> list[tuple[Choice, list[str]]]:
@@ -229,26 +232,37 @@ def _watts(parts: list[float]) -> str:
     return " and ".join(f"{watts * 1e3:.1f}" for watts in parts) + " mW"
 
 
-def _levels(best: Choice) -> Table:
+def _levels(best: Choice, width: int | None) -> list[Table]:
+    """Return the table of levels, in two where the terminal is too narrow for one."""
     (channel,) = best.analysis.channels
     within = [f"within {best.tolerance * 100:g} %"] if best.tolerance else []
-    table = _table("code", "volts", "ideal", "error", "DNL", "INL", *within, "sRGB", right=range(7 + len(within)))
+    titles = ["code", "volts", "ideal", "error", "DNL", "INL", *within, "sRGB"]
+    rows = []
     for level in channel.levels:
         spread = [f"{level.lowest:.4f} to {level.highest:.4f}"] if within else []
-        table.add_row(
-            f"{level.code}",
-            f"{level.volts:.4f}",
-            f"{level.ideal:.4f}",
-            f"{level.error * 1e3:+.2f} mV",
-            "" if level.dnl is None else f"{level.dnl:+.3f}",
-            f"{level.inl:+.3f}",
-            *spread,
-            f"{level.srgb}",
+        rows.append(
+            [
+                f"{level.code}",
+                f"{level.volts:.4f}",
+                f"{level.ideal:.4f}",
+                f"{level.error * 1e3:+.2f} mV",
+                "" if level.dnl is None else f"{level.dnl:+.3f}",
+                f"{level.inl:+.3f}",
+                *spread,
+                f"{level.srgb}",
+            ]
         )
-    return table
+    split = width is not None and width < _LEVELS
+    tables = []
+    for columns in ([0, 1, 2, 3], [0, *range(4, len(titles))]) if split else (range(len(titles)),):
+        table = _table(*(titles[column] for column in columns), right=range(len(columns)))
+        for row in rows:
+            table.add_row(*(row[column] for column in columns))
+        tables.append(table)
+    return tables
 
 
-def _print_summary(console: Console, best: Choice) -> None:
+def _print_summary(console: LineConsole, best: Choice) -> None:
     (channel,) = best.analysis.channels
     order = "monotonic" if channel.monotonic else "not monotonic"
     if channel.monotonic and best.tolerance:
@@ -256,13 +270,11 @@ def _print_summary(console: Console, best: Choice) -> None:
     console.print(
         f"worst error {best.max_error * 1e3:.2f} mV, {best.max_lightness_error:.2f} of 100 in lightness; "
         f"white {channel.white:.4f} V; {order}; supply up to {best.analysis.supply_current * 1e3:.1f} mA a channel",
-        markup=False,
     )
     if channel.spread:
         console.print(
             f"of {channel.spread.samples:,} ladders drawn within tolerance, {channel.spread.monotonic * 100:.1f} % are "
-            f"monotonic, and {channel.spread.white_within * 100:.1f} % have their white within 0.665 to 0.770 V",
-            markup=False,
+            f"monotonic, and {channel.spread.white_within * 100:.1f} % have their white within 0.665 to 0.770 V"
         )
 
 

@@ -30,6 +30,7 @@ def start(
         return
     console = stdout(quiet=quiet)
     for path in written:
-        console.print(f"{path}")
+        console.print(path)
     console.print()
-    console.print(f"Next: ladderlight build {shlex.quote(str(recipe))}")
+    following = f"Next: ladderlight build {shlex.quote(str(recipe))}"
+    console.print(following, whole=[following])

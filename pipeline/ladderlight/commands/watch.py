@@ -70,18 +70,19 @@ def watch(
             seen |= {file: mark for file, mark in before.items() if file in seen}
             for recipe_ in loaded:
                 with _failures_printed():
-                    console.print(_build(recipe_, workers))
+                    proof, to_burn = _build(recipe_, workers)
+                    console.print(f"built {proof}; to burn: {to_burn}", whole=[f"{proof};"])
             console.print("watching; Ctrl-C ends", style="dim")
             _wait(reads, seen)
 
 
-def _build(recipe: Recipe, workers: int | None) -> str:
+def _build(recipe: Recipe, workers: int | None) -> tuple[Path, str]:
     from ladderlight.proof.burnsheet import chip_label
     from ladderlight.workspace.build import build
 
     built = build(recipe, workers=workers)
     changed = [chip_label(device) for device in built.manifest["devices"] if device["changed"]]
-    return f"built {built.proof}; to burn: {', '.join(changed) or 'nothing'}"
+    return built.proof, ", ".join(changed) or "nothing"
 
 
 @contextmanager

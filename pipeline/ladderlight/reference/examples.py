@@ -24,6 +24,8 @@ from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 from ladderlight.starter.scenes import draw_scene
 
+PHOTOGRAPHS = {"cafe": "coffee", "quay-cat": "chelsea"}
+"""The photographs by their names in examples: functions of ``skimage.data``, each without copyright restrictions."""
 _SHAPE = (16, 9)
 """Proportions of the pictures: other than any monitor's, so that cropping shows."""
 _PLACE = Origin(name="card", source="card", bank=2)
@@ -136,11 +138,17 @@ def _run(step: StageDeclaration, value: Any, board: Board, options: dict[str, An
 
 
 def _drawn(name: str, *, see_through: bool) -> Image.Image:
-    """Draw the upper part of a scene; for stages that read files with its corners transparent."""
-    scene = draw_scene(name)
+    """Cut a photograph, or the upper part of a scene; for stages that read files with its corners transparent."""
+    if name in PHOTOGRAPHS:
+        from skimage import data
+
+        scene, share = Image.fromarray(getattr(data, PHOTOGRAPHS[name])()), 0.5
+    else:
+        scene, share = draw_scene(name), 0.0
     width = scene.size[0]
     height = width * _SHAPE[1] // _SHAPE[0]
-    scene = scene.crop((0, 0, width, height))
+    top = round((scene.size[1] - height) * share)
+    scene = scene.crop((0, top, width, top + height))
     if see_through:
         # Drawn larger and reduced, for a smooth edge.
         oval = Image.new("L", (2 * width, 2 * height))

@@ -37,7 +37,8 @@ table says "number in m" or "in s", a recipe may also give a quantity with its u
 Each stage is shown at work: what went in on the left, what came out on the right. The board is that of
 `ladderlight start`, 160 by 120 pixels in 64 colours, unless the example has a board of its own. `crop` and `resize` are
 shown with the file in its full size; other picture stages with the picture at the board's size, each pixel enlarged to
-two by two. All was drawn and made by this project.
+two by two. The photographs are `cafe`, by Rachel Michetti, courtesy of Pikolo Espresso Bar (CC0), and `quay-cat`, by
+Stefan van der Walt (CC0); all else was drawn by this project.
 """
 _READ = "Left: the file, transparent where chequered."
 _NUMBERED = "Right: what {memories} holds, in the order of the numbers that choose from it."
@@ -117,12 +118,19 @@ def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -
     yield stage_table(declaration)
     yield "```\n"
     if pictured:
-        shown = "" if declaration.kind is Kind.CARD else " before and after"
-        yield f"![{declaration.name}{shown}]({FOLDER}/{declaration.name}.png)\n"
+        yield f"![{_alternative(declaration)}]({FOLDER}/{declaration.name}.png)\n"
         yield from _caption(played)
     if declaration.kind is Kind.EMISSION:
         yield ", ".join(map(_file, played.after)) + "\n"
         yield from _head(played.after[0].data)
+
+
+def _alternative(declaration: StageDeclaration) -> str:
+    """Return what is to be seen in a picture, for whoever does not see it."""
+    if declaration.kind is Kind.CARD:
+        return f"{declaration.name}: {declaration.help.partition(':')[0]}"
+    shown = declaration.example.shows
+    return f"{declaration.name}: {shown}" if shown else f"{declaration.name} before and after"
 
 
 def _caption(played: Played) -> Iterator[str]:

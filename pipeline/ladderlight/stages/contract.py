@@ -61,8 +61,11 @@ class Example:
 
     options: Mapping[str, Any] = field(default_factory=dict)
     """As a recipe writes them."""
-    pictures: tuple[str, ...] = ("lighthouse",)
-    """Scenes of :mod:`ladderlight.starter.scenes`. A stage that takes one picture at a time shows the first."""
+    pictures: tuple[str, ...] = ("cafe",)
+    """The photographs ``cafe`` and ``quay-cat``, and the scenes of :mod:`ladderlight.starter.scenes`. A stage that
+    takes one picture at a time shows the first."""
+    shows: str = ""
+    """What the result shows beside the picture before: the alternative text of the page's picture."""
     board: str = "banks"
     """One of the boards beside the page's generator: one memory with banks, or memories that address each other."""
     others: tuple[Mapping[str, Any], ...] = ()

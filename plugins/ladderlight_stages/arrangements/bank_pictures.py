@@ -29,7 +29,10 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
     help="Put each picture into a bank of its own.",
     rule=_problems,
     capacity=one_bank_each,
-    example=Example(pictures=("lighthouse", "ferry", "chart")),
+    example=Example(
+        shows="three pictures, and the memory with each of them in a quarter of its own, the last quarter empty",
+        pictures=("cafe", "quay-cat", "lighthouse"),
+    ),
 )
 def bank_pictures(
     pictures: Sequence[CodedPicture],

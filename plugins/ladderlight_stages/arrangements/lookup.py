@@ -30,7 +30,12 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
     help="Number the pictures' colours, and fill picture memory and colour look-up memory.",
     rule=_problems,
     capacity=one_bank_each,
-    example=Example(pictures=("chart", "ferry"), board="lookup", others=({"use": "few_colours", "count": 16},)),
+    example=Example(
+        shows="a chart and a ferry, and the two rows of 16 colours that their banks choose from",
+        pictures=("chart", "ferry"),
+        board="lookup",
+        others=({"use": "few_colours", "count": 16},),
+    ),
 )
 def lookup(
     pictures: Sequence[CodedPicture],

@@ -59,7 +59,11 @@ def _named(group: Sequence[CodedPicture]) -> CodedPicture:
     help="Put several pictures into one bank, each into ladder lines of its own.",
     rule=_problems,
     capacity=_capacity,
-    example=Example(options={"lines": ["r0-r1", "g0-g1 b0-b1"]}, pictures=("lighthouse", "ferry")),
+    example=Example(
+        shows="a cat and a lighthouse, and the memory with both in one place, in red, and in green and blue",
+        options={"lines": ["r0-r1", "g0-g1 b0-b1"]},
+        pictures=("quay-cat", "lighthouse"),
+    ),
 )
 def planes(
     pictures: Sequence[CodedPicture],

@@ -58,7 +58,9 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
     rule=_problems,
     needs_pictures=False,
     example=Example(
-        options={"memory": "picture", "words": "00 00 00 00 3F 3F 3F 3F", "address": 98304, "repeat": 4096}, pictures=()
+        shows="the memory, empty but for black and white stripes in its last quarter",
+        options={"memory": "picture", "words": "00 00 00 00 3F 3F 3F 3F", "address": 98304, "repeat": 4096},
+        pictures=(),
     ),
 )
 def raw(

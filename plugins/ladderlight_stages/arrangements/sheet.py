@@ -42,7 +42,12 @@ def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any
     help="Cut sprites or characters from a grid, and place each by its number.",
     rule=_problems,
     capacity=_capacity,
-    example=Example(options={"width": 8, "height": 8, "first": 32, "count": 96}, pictures=("chart",), board="tiles"),
+    example=Example(
+        shows="a chart, and its upper part cut into 96 cells of 8 by 8 pixels",
+        options={"width": 8, "height": 8, "first": 32, "count": 96},
+        pictures=("chart",),
+        board="tiles",
+    ),
 )
 def sheet(
     pictures: Sequence[CodedPicture],

@@ -45,7 +45,10 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
     rule=_problems,
     needs_pictures=False,
     example=Example(
-        options={"lines": ["MERROWHITHE", "open until five"], "row": 6, "column": 3}, pictures=(), board="tiles"
+        shows="the tile map, with two lines of text in its first rows, and the tile set, with nothing written",
+        options={"lines": ["MERROWHITHE", "open until five"], "row": 6, "column": 3},
+        pictures=(),
+        board="tiles",
     ),
 )
 def text(

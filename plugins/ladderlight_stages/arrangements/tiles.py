@@ -24,7 +24,12 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
     help="Cut the pictures into tiles, and fill the tile map and the tile set.",
     rule=_problems,
     capacity=one_bank_each,
-    example=Example(pictures=("chart", "ferry"), board="tiles", others=({"use": "nearest"},)),
+    example=Example(
+        shows="a chart and a ferry, and the unique tiles that both are made of",
+        pictures=("chart", "ferry"),
+        board="tiles",
+        others=({"use": "nearest"},),
+    ),
 )
 def tiles(
     pictures: Sequence[CodedPicture],

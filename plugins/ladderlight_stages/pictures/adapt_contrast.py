@@ -15,7 +15,10 @@ from ladderlight_stages.perception.luminance import luminance_of, relit
 @stage(
     help="Bring out detail where a picture is flat or dark, by contrast-limited adaptive histogram equalisation.",
     demand=as_demanded,
-    example=Example(options={"strength": 0.6, "limit": 0.02}),
+    example=Example(
+        shows="the dark wood shows its grain, and cup and saucer have more contrast",
+        options={"strength": 0.6, "limit": 0.02},
+    ),
 )
 def adapt_contrast(
     picture: Picture,

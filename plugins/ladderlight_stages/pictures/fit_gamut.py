@@ -17,7 +17,7 @@ from ladderlight_stages.perception.reach import Reach, reach_of
 @stage(
     help="Bring a picture's colours into the range that the board can show, without clipping.",
     demand=as_demanded,
-    example=Example(pictures=("ferry",), board="intensity"),
+    example=Example(shows="reds and oranges are paler, so that the board can show them", board="intensity"),
 )
 def fit_gamut(
     picture: Picture,

@@ -13,7 +13,7 @@ from ladderlight_stages.framing.demand import as_demanded
 @stage(
     help="Mirror a picture, for screens seen in a mirror or from behind.",
     demand=as_demanded,
-    example=Example(options={"swap": "left-right"}),
+    example=Example(shows="the spoon is on the left instead of on the right", options={"swap": "left-right"}),
 )
 def mirror(
     picture: Picture,

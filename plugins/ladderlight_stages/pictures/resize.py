@@ -40,7 +40,7 @@ def demanded(_demand: Demand, board: Board, options: Mapping[str, Any]) -> Deman
 @stage(
     help="Resize to the board's picture size, in linear light.",
     demand=demanded,
-    example=Example(options={"method": "area"}),
+    example=Example(shows="the picture is reduced to 160 by 120 coarse pixels", options={"method": "area"}),
 )
 def resize(
     picture: Picture,

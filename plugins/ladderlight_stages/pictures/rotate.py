@@ -30,7 +30,9 @@ def demanded(demand: Demand, _board: Board, options: Mapping[str, Any]) -> Deman
 @stage(
     help="Turn a picture clockwise.",
     demand=demanded,
-    example=Example(options={"angle": -8}),
+    example=Example(
+        shows="the picture is turned anticlockwise by eight degrees, and its corners are cut off", options={"angle": -8}
+    ),
 )
 def rotate(
     picture: Picture,

@@ -15,7 +15,10 @@ from ladderlight_stages.perception.luminance import luminance_of, relit
 @stage(
     help="Sharpen by unsharp masking; put it after resize.",
     demand=as_demanded,
-    example=Example(options={"amount": 1.5, "radius": 1.0}),
+    example=Example(
+        shows="the edges of cup and spoon and the grain of the wood are hard and crisp",
+        options={"amount": 2.5, "radius": 1.0},
+    ),
 )
 def sharpen(
     picture: Picture,

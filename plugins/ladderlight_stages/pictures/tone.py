@@ -34,7 +34,10 @@ def _contradictions(black_level: float, white_level: float, white_point: Colour)
     help="Set exposure, white point, levels, contrast, gamma and saturation.",
     rule=_rule,
     demand=as_demanded,
-    example=Example(options={"exposure": 0.5, "black_level": 0.1, "contrast": 1.4, "saturation": 0.6}),
+    example=Example(
+        shows="lights are brighter, shadows are black, and red has turned to a dull pink",
+        options={"exposure": 0.5, "black_level": 0.1, "contrast": 1.4, "saturation": 0.6},
+    ),
 )
 def tone(
     picture: Picture,

@@ -43,7 +43,10 @@ _PLAIN = "diffuse floyd_steinberg at 1"
 @stage(
     help="Reduce to the board's colours by the method whose error is least visible from a distance.",
     advice=viewing_advice,
-    example=Example(options={"screen_width": "320 mm", "distance": "2.4 m", "patient": False}),
+    example=Example(
+        shows="fine dots of the board's 64 colours take the place of even tones",
+        options={"screen_width": "320 mm", "distance": "2.4 m", "patient": False},
+    ),
 )
 def advise(
     picture: Picture,

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from ladderlight import Board, CodedPicture, Kept, Palette, Picture, Viewing, stage
+from ladderlight import Board, CodedPicture, Example, Kept, Palette, Picture, Viewing, stage
 from ladderlight.colour.oklab import similarity_from_linear
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
@@ -25,7 +25,11 @@ from ladderlight_stages.perception.measures import (
 _SIZE = 32
 
 
-@stage(help="Reduce each pixel to the most similar of the board's colours, without dithering.", advice=viewing_advice)
+@stage(
+    help="Reduce each pixel to the most similar of the board's colours, without dithering.",
+    advice=viewing_advice,
+    example=Example(shows="flat areas with hard edges take the place of even tones"),
+)
 def nearest(
     picture: Picture,
     board: Board,

@@ -8,7 +8,7 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Kept, Option, Picture, Viewing, stage
+from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.lattice_tables import is_grey
 from ladderlight_stages.halftone.palette_steps import follow
@@ -29,6 +29,7 @@ _LIMIT = 0.5
 @stage(
     help="Reduce to the board's colours by error diffusion along Hilbert's curve, which leaves no trails of dots.",
     advice=viewing_advice,
+    example=Example(shows="short curls of dots in the board's 64 colours take the place of even tones"),
 )
 def riemersma(
     picture: Picture,

@@ -31,7 +31,10 @@ _AREAS = (1.0, 4.0, 16.0)
 @stage(
     help="Reduce to the board's colours by searching for the codes whose error is least visible from a distance.",
     advice=viewing_advice,
-    example=Example(options={"screen_width": "320 mm", "distance": "2.4 m"}),
+    example=Example(
+        shows="dots of the board's 64 colours take the place of even tones, spread without any pattern",
+        options={"screen_width": "320 mm", "distance": "2.4 m"},
+    ),
 )
 def search(
     picture: Picture,

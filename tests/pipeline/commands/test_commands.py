@@ -84,8 +84,9 @@ def test_no_arguments_show_the_help(run) -> None:
 def test_build_prints_the_paths_and_they_exist(run, project: Path) -> None:
     status, out, _ = run("build", project / "recipe.toml")
     assert status == 0
-    state, *lines = out.splitlines()
+    state, *lines, built = out.splitlines()
     assert state == "picture: 27C512, no record of this chip; burn it"
+    assert built == "2 pictures in 1 chip"
     paths = [Path(line.split("  ")[0]) for line in lines]
     assert [path.name for path in paths] == ["picture.bin", "burn-sheet.txt", "index.html"]
     assert paths[0].stat().st_size == 65536

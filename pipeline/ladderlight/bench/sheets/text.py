@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 from ladderlight.bench.readings import Volts, steps_of
 from ladderlight.bench.sheets.advice import AT_READINGS, AT_WIRING, counting, decoding, measuring, named
@@ -13,15 +14,27 @@ from ladderlight.proof.cautions import cautions
 from ladderlight.system.printable import printable
 from ladderlight.units.words import frequency, in_words
 
-_WIDTH = 78
+WIDTH = 78
+_TEXT = 20
+"""Columns that are left for a sentence on a narrow terminal."""
 _AT = 22
 """Column in which readings begin."""
 
 
-def bench_sheet(project: str, bench: Bench) -> str:
-    """Return the bench sheet as plain text, 78 columns wide."""
+class _Hung(NamedTuple):
+    """A line that may be too long, and the spaces before what is left of it."""
+
+    text: str
+    spaces: int
+
+
+_Lines = Iterator[str | _Hung]
+
+
+def bench_sheet(project: str, bench: Bench, *, width: int = WIDTH) -> str:
+    """Return the bench sheet as plain text, its sentences in lines of at most ``width`` columns."""
     title = f"Bench sheet: {project}"
-    lines = [title, "=" * min(len(title), _WIDTH)]
+    lines = [title, "=" * min(len(title), width)]
     for heading, body in (
         ("Findings", _findings(bench)),
         ("Parts to buy", _parts(bench)),
@@ -32,23 +45,23 @@ def bench_sheet(project: str, bench: Bench) -> str:
         ("Readings", _readings(bench)),
         ("Cautions", _listed(cautions(bench.board))),
     ):
-        found = list(body)
+        found = [line for each in body for line in _folded(each, width)]
         if found:
-            lines += ["", heading, "-" * _WIDTH, *found]
+            lines += ["", heading, "-" * width, *found]
     return "\n".join([*map(printable, lines), ""])
 
 
-def _findings(bench: Bench) -> Iterator[str]:
+def _findings(bench: Bench) -> _Lines:
     for finding in bench.findings:
-        yield from _wrapped(f"{finding.level:8}{finding.where}: {finding.message}", 8)
+        yield _Hung(f"{finding.level:8}{finding.where}: {finding.message}", 8)
 
 
-def _parts(bench: Bench) -> Iterator[str]:
+def _parts(bench: Bench) -> _Lines:
     for part in bench.parts:
-        yield from _wrapped(f"{part.quantity:3}  {part.value:12}  {part.what}", 19)
+        yield _Hung(f"{part.quantity:3}  {part.value:12}  {part.what}", 19)
 
 
-def _chips(bench: Bench) -> Iterator[str]:
+def _chips(bench: Bench) -> _Lines:
     yield from _listed(AT_WIRING)
     for chip in bench.wiring.sockets:
         yield ""
@@ -56,7 +69,7 @@ def _chips(bench: Bench) -> Iterator[str]:
         for pin in chip.pins:
             number = "" if pin.number is None else f"{pin.number}"
             rate = f", {frequency(bench.hertz[pin.line])}" if bench.rises(pin) else ""
-            yield from _wrapped(f"{number:>4}  {pin.name:12} {pin.line or '-':15} {pin.to}{rate}", 35)
+            yield _Hung(f"{number:>4}  {pin.name:12} {pin.line or '-':15} {pin.to}{rate}", 35)
 
 
 def _title(chip: WiredChip) -> str:
@@ -64,23 +77,19 @@ def _title(chip: WiredChip) -> str:
     return f"{chip.label}  {name}  ({chip.described})" if name else f"{chip.label}  ({chip.described})"
 
 
-def _resistors(bench: Bench) -> Iterator[str]:
+def _resistors(bench: Bench) -> _Lines:
     for resistor in bench.wiring.resistors:
         dissipates = in_words(resistor.watts, "W", digits=3)
-        yield from _wrapped(
-            f"{resistor.label:5}{resistor.value:12}{resistor.start} to {resistor.end}, up to {dissipates}", 17
-        )
+        yield _Hung(f"{resistor.label:5}{resistor.value:12}{resistor.start} to {resistor.end}, up to {dissipates}", 17)
 
 
-def _lines(bench: Bench) -> Iterator[str]:
+def _lines(bench: Bench) -> _Lines:
     for line in bench.wiring.lines:
-        yield from _wrapped(f"{line.name:15} from {line.source}", 18)
-        yield from textwrap.wrap(
-            f"to {'; '.join(line.to)}", _WIDTH, initial_indent=" " * 16, subsequent_indent=" " * 18
-        )
+        yield _Hung(f"{line.name:15} from {line.source}", 18)
+        yield _Hung(f"{'':16}to {'; '.join(line.to)}", 18)
 
 
-def _counts(bench: Bench) -> Iterator[str]:
+def _counts(bench: Bench) -> _Lines:
     yield from _listed(counting(bench.board))
     for axis in bench.axes:
         yield ""
@@ -88,17 +97,17 @@ def _counts(bench: Bench) -> Iterator[str]:
         yield f"{axis.name} counter; {sync} is {'positive' if axis.positive else 'negative'}"
         for decoded in axis.decoded:
             head = f"  {decoded.name:16}{decoded.reading:>5}  {decoded.hexadecimal}  {decoded.binary}  "
-            yield from _wrapped(f"{head}{decoding(axis.name, decoded)}", len(head))
+            yield _Hung(f"{head}{decoding(axis.name, decoded)}", len(head))
         tones = [f"{tone.line} {frequency(tone.hertz) if tone.hertz else 'steady'}" for tone in axis.tones]
-        yield from _wrapped(f"  {'rises':16}{', '.join(tones)}", 18)
+        yield _Hung(f"  {'rises':16}{', '.join(tones)}", 18)
 
 
-def _readings(bench: Bench) -> Iterator[str]:
+def _readings(bench: Bench) -> _Lines:
     yield from _listed([*AT_READINGS, *measuring(bench.board)])
     yield ""
     yield f"{'':22}{'with monitor':24}{'without monitor':23}measured".rstrip()
     for high, readings in steps_of(bench.readings):
-        yield from _wrapped(f"{named(high)}: burn {bench.word(high)}", 4)
+        yield _Hung(f"{named(high)}: burn {bench.word(high)}", 4)
         for reading in readings:
             loaded, unloaded = _volts(reading.loaded), _volts(reading.unloaded)
             at = f"    {reading.at:17} "
@@ -108,17 +117,20 @@ def _readings(bench: Bench) -> Iterator[str]:
             yield f"{at:{_AT}}{loaded:24}{unloaded:23}________"
             if reading.currents:
                 each = ", ".join(f"{line} {value * 1e3:.2f} mA" for line, value in reading.currents.items())
-                yield from _wrapped(f"{'':22}{each}", 22)
+                yield _Hung(f"{'':22}{each}", 22)
 
 
 def _volts(volts: Volts | None) -> str:
     return "floats" if volts is None else f"{volts.nominal:.3f} ({volts.lowest:.3f} to {volts.highest:.3f})"
 
 
-def _listed(texts: Sequence[str]) -> Iterator[str]:
+def _listed(texts: Sequence[str]) -> _Lines:
     for text in texts:
-        yield from textwrap.wrap(text, _WIDTH, initial_indent="- ", subsequent_indent="  ")
+        yield _Hung(f"- {text}", 2)
 
 
-def _wrapped(text: str, hang: int) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, subsequent_indent=" " * hang, break_on_hyphens=False)
+def _folded(line: str | _Hung, width: int) -> list[str]:
+    if isinstance(line, str):
+        return [line]
+    spaces = " " * min(line.spaces, max(width - _TEXT, 0))
+    return textwrap.wrap(line.text, width, subsequent_indent=spaces, break_on_hyphens=False)

@@ -36,10 +36,10 @@ def guide(
     console = stdout(quiet=quiet)
     if name is None and not open_:
         for each in GUIDES:
-            console.print(f"{each:<{max(map(len, GUIDES))}}  {path_of(each)}")
+            console.print(f"{each:<{max(map(len, GUIDES))}}  {path_of(each)}", whole=[str(path_of(each))])
         return
     path = path_of(name or next(iter(GUIDES)))
-    console.print(str(path))
+    console.print(path)
     if open_ and not webbrowser.open(path.as_uri()):
         stderr(quiet=quiet).print("no browser was found; open the file above")
 

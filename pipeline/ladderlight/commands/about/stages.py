@@ -74,6 +74,8 @@ def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
 
 
 def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> None:
+    from rich.text import Text
+
     from ladderlight.commands.terminal.reporting import print_document, stdout
     from ladderlight.stages.toml_text import stage_table
 
@@ -81,21 +83,19 @@ def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> Non
         print_document({"ok": True, **_document(declaration)})
         return
     console = stdout(quiet=quiet)
-    console.print(declaration.name, style="bold", end="")
-    console.print(f"  {declaration.kind}: {declaration.kind.phrase}")
+    console.print(Text.assemble((declaration.name, "bold"), f"  {declaration.kind}: {declaration.kind.phrase}"))
     console.print(declaration.help)
     if not declaration.options:
         console.print("no options")
     for option in declaration.options:
         default = "needed" if option.required else f"default {_toml(option.default)}"
         console.print()
-        console.print(f"  {option.name}", style="bold", end="")
-        console.print(f"  {option.type_text}; {default}")
+        console.print(Text.assemble((f"  {option.name}", "bold"), f"  {option.type_text}; {default}"))
         if option.option.help:
             console.print(f"      {option.option.help}")
     console.print()
     for line in stage_table(declaration).splitlines():
-        console.print(line)
+        console.print(line, whole=[line])
 
 
 def _document(declaration: StageDeclaration) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import sys
 import traceback
 from collections.abc import Iterable, Sequence
 
+from ladderlight.commands.terminal.folding import folded, width_of
 from ladderlight.errors import Fault, LadderlightError, StageFailure
 from ladderlight.system.paths import reason_of
 from ladderlight.system.printable import printable
@@ -29,9 +30,15 @@ def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
 
 
 def print_lines(faults: Iterable[Fault]) -> None:
-    """Print faults to stderr, one line each."""
+    """Print faults to stderr, one line each, folded on a terminal."""
     for fault in faults:
-        _print(printable(str(fault)))
+        for line in lines_of(fault):
+            _print(line)
+
+
+def lines_of(fault: Fault) -> Sequence[str]:
+    """Return the lines of a fault on stderr. Where it is, such as a path, stays in one piece."""
+    return folded(printable(str(fault)), width_of(sys.stderr), [f"{printable(str(fault.where))}:"])
 
 
 def _print_traceback(error: BaseException) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from ladderlight.commands.terminal.failures import lines_of
 from ladderlight.system.printable import printable
 
 if TYPE_CHECKING:
@@ -66,7 +67,7 @@ class _Lines:
 
     def refuse(self, fault: Fault) -> None:
         if not self._last:  # after the last picture, all bad ones are listed
-            self.write(f"{printable(str(fault))}\n")
+            self.write("".join(f"{line}\n" for line in lines_of(fault)))
 
 
 @contextmanager

@@ -12,23 +12,24 @@ from ladderlight.commands.terminal.report_stream import report_stream
 from ladderlight.system.printable import json_text, printable
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from ladderlight.board import Finding
+    from ladderlight.commands.terminal.console import LineConsole
     from ladderlight.errors import Fault
     from ladderlight.flow.pictures import ByteOrder
 
+_LEVEL = 8
+"""Columns of a finding's level."""
 STYLES = {"error": "bold red", "caution": "yellow", "note": "cyan"}
 
 
-def stdout(*, quiet: bool = False) -> Console:
+def stdout(*, quiet: bool = False) -> LineConsole:
     """Return the console for reports. Colour follows the terminal; ``NO_COLOR`` and a pipe are respected."""
     from ladderlight.commands.terminal.console import LineConsole
 
     return LineConsole(report_stream(), quiet=quiet)
 
 
-def stderr(*, quiet: bool = False) -> Console:
+def stderr(*, quiet: bool = False) -> LineConsole:
     """Return the console for messages."""
     from ladderlight.commands.terminal.console import LineConsole
 
@@ -58,16 +59,18 @@ def print_faults(faults: Iterable[Fault]) -> None:
     print_document({"ok": False, "findings": [{"level": "error", **asdict(fault)} for fault in faults]})
 
 
-def print_findings(console: Console, found: Iterable[Finding]) -> None:
-    """Print findings, one line each."""
+def print_findings(console: LineConsole, found: Iterable[Finding], *, quiet: bool = False) -> None:
+    """Print findings, one line each, or errors alone if ``quiet``."""
     from rich.text import Text
 
     for finding in found:
+        if quiet and finding.level != "error":
+            continue
         text = Text()
-        text.append(f"{finding.level:8}", style=STYLES[finding.level])
+        text.append(f"{finding.level:{_LEVEL}}", style=STYLES[finding.level])
         text.append(f"{printable(finding.where)}: ", style="bold")
         text.append(printable(finding.message))
-        console.print(text)
+        console.print(text, whole=[f"{finding.where}:"], hanging=_LEVEL)
 
 
 def byte_order(big_endian: bool | None) -> ByteOrder | None:  # noqa: FBT001 - as the option is

@@ -89,7 +89,11 @@ def _banks_for(sequence: Sequence[CodedPicture], board: Board, first: int, count
     rule=_rule,
     capacity=_capacity,
     animation=_animation,
-    example=Example(options={"step": "50 ms", "ping_pong": True}, pictures=("lighthouse", "ferry", "chart")),
+    example=Example(
+        shows="three pictures, and the memory with them and the second again, as the board shows them there and back",
+        options={"step": "50 ms", "ping_pong": True},
+        pictures=("lighthouse", "ferry", "chart"),
+    ),
 )
 def frames(
     pictures: Sequence[CodedPicture],

@@ -79,7 +79,10 @@ def _contradictions(keep: str, focus: tuple[float, float] | None) -> Iterator[Pr
     help="Crop to the screen's proportions, or set the whole picture in a border.",
     rule=_rule,
     demand=demanded,
-    example=Example(options={"keep": "focus", "focus": [0.7, 0.4], "left": 0.3, "top": 0.1}),
+    example=Example(
+        shows="the wide picture is cut to the screen's proportions, without its left third",
+        options={"keep": "focus", "focus": [0.7, 0.4], "left": 0.3, "top": 0.1},
+    ),
 )
 def crop(
     picture: Picture,

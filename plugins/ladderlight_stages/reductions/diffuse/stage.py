@@ -70,7 +70,9 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
     help="Reduce to the board's colours by error diffusion, in linear light.",
     advice=viewing_advice,
     rule=_problems,
-    example=Example(options={"kernel": "stucki"}),
+    example=Example(
+        shows="fine irregular dots of the board's 64 colours take the place of even tones", options={"kernel": "stucki"}
+    ),
 )
 def diffuse(
     picture: Picture,

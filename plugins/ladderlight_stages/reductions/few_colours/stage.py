@@ -102,7 +102,7 @@ def _problems(palette: Palette, count: int, keep: list[int] | None, codes: list[
     rule=_rule,
     survey=look,
     advice=_advice,
-    example=Example(options={"count": 8}),
+    example=Example(shows="dots of only eight colours take the place of all tones", options={"count": 8}),
 )
 def few_colours(
     picture: Picture,

@@ -34,7 +34,10 @@ _LIMIT = 0.25
 @stage(
     help="Reduce to the board's colours by a repeated pattern of thresholds, so that plain areas stay regular.",
     advice=viewing_advice,
-    example=Example(options={"pattern": "bayer", "size": 4}),
+    example=Example(
+        shows="a regular mesh of dots in the board's 64 colours takes the place of even tones",
+        options={"pattern": "bayer", "size": 4},
+    ),
 )
 def ordered(
     picture: Picture,

@@ -45,7 +45,9 @@ def probe(path: Path, options: Mapping[str, Any]) -> Probe:
     help="Read a picture file: PNG, JPEG, GIF, WebP, TIFF, BMP, PPM, AVIF, JPEG 2000, PSD, ICO, QOI, PCX, XBM, TGA or "
     "HEIC. Floats in a TIFF or PFM count as linear light.",
     probe=probe,
-    example=Example(options={"matte": "steelblue"}),
+    example=Example(
+        shows="the transparent corners of a file are filled with steel blue", options={"matte": "steelblue"}
+    ),
 )
 def read(
     path: Path,

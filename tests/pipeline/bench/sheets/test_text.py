@@ -48,6 +48,18 @@ def test_rows_that_a_builder_reads(board) -> None:
         assert row in text.splitlines(), row
 
 
+def test_a_narrow_sheet_has_the_same_words_in_hanging_lines(board) -> None:
+    made = bench_of(replace(board, blanking="output-enable"))
+    wide, narrow = (bench_sheet("Lobby", made, width=width) for width in (78, 60))
+    assert [word for word in narrow.split() if set(word) > {"-"}] == [
+        word for word in wide.split() if set(word) > {"-"}
+    ]
+    tables = narrow.index("Counts to decode"), narrow.index("Cautions")
+    assert max(map(len, (narrow[: tables[0]] + narrow[tables[1] :]).splitlines())) <= 60
+    at = narrow.splitlines().index("   5  A7           x9              x counter, bit 9,")
+    assert narrow.splitlines()[at + 1] == " " * 35 + "31.46875 kHz"
+
+
 def test_cautions_stand_where_they_are_needed(board) -> None:
     text = " ".join(text_of(replace(board, blanking="gate")).split())
     wiring, counts, readings = (text.index(head) for head in ("Wiring, pin by pin", "Counts to decode", "Readings -"))
