@@ -131,6 +131,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         name=dig(raw, "project", "name") or path.resolve().stem,
         output=output if revision is None else output / revision,
         revision=revision,
+        revisions=tuple(document.data.get("revisions", ())),
         board=board,
         files=tuple(files) if wanted else (),
         chain=tuple(link.use for link in links),

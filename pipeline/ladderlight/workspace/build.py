@@ -142,7 +142,8 @@ def build(
     found = (*found, *recorded.findings)
     if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
         account.keep(cache, json_text(made.document).encode(), found)
-    told = (*found, *bad, *left_out, *version_findings(before, made), *_edited(staging))
+    stale = (one for one in ready if one.level == "caution" and one.where == "output")
+    told = (*found, *stale, *bad, *left_out, *version_findings(before, made), *_edited(staging))
     return Built(output=recipe.output, manifest=made.document, findings=told, complete=not bad)
 
 

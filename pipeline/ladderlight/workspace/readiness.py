@@ -18,6 +18,7 @@ from ladderlight.stages.boundary import capacity_problems
 from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
 from ladderlight.storage.record import MANIFEST, Record, refuse_another
+from ladderlight.system.paths import entries_of
 from ladderlight.workspace.planned import planned_files
 from ladderlight.workspace.trays import Tray, deal
 
@@ -53,11 +54,21 @@ def _output_faults(recipe: Recipe) -> list[Fault]:
 
 
 def _left_behind(recipe: Recipe) -> Iterator[Finding]:
-    """Yield a caution where the folder around those of revisions still has a build of one board."""
+    """Yield cautions of builds of this recipe around those of its revisions: of one board, or of a revision gone."""
+    if recipe.revision is None:
+        return
     around = recipe.output.parent
-    if recipe.revision is not None and Record.read(around) is not None and (around / MANIFEST).exists():
-        message = f"{around} still has a build from before there were revisions; burn none of it, and delete it"
-        yield Finding(level="caution", where="output", message=message)
+    before = {around: "from before there were revisions"}
+    before |= {
+        folder: "of a revision that the recipe no longer has"
+        for folder in entries_of(around)
+        if folder.name not in recipe.revisions
+    }
+    for folder, what in before.items():
+        record = Record.read(folder)
+        if record and recipe.owner.is_seen_as(record.recipe, folder) and (folder / MANIFEST).exists():
+            message = f"{folder} still has a build {what}; burn none of it, and delete it"
+            yield Finding(level="caution", where="output", message=message)
 
 
 def _errors(faults: Iterable[Fault], where: str = "") -> list[Finding]:

@@ -243,6 +243,20 @@ def test_a_build_from_before_there_were_revisions_is_cautioned_of(
     assert (out / "b" / "manifest.json").exists()
 
 
+def test_the_build_of_a_revision_that_was_renamed_is_cautioned_of(
+    write: Write, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = write()
+    assert commands.main(["build", "--quiet", str(path)]) == 0
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("b = ", "c = ").replace('revision = "b"', 'revision = "c"'), encoding="utf-8")
+    capsys.readouterr()
+    assert commands.main(["build", str(path)]) == 0
+    message = f"{path.parent / 'out' / 'b'} still has a build of a revision that the recipe no longer has"
+    assert message in capsys.readouterr().err.replace("\n", " ")
+    assert (path.parent / "out" / "b" / "manifest.json").exists()
+
+
 def test_the_schema_takes_a_board_or_revisions() -> None:
     document = schema()
     assert document["required"] == ["format"]

@@ -33,7 +33,7 @@ def document_of(ranking: Ranking, scale: float, card: TellingCard | None = None)
                 "fault": text,
                 "chips": list(map(asdict, chips)),
                 "score": round(candidate.score, 4),
-                "confidence": round(candidate.confidence, 4),
+                "confidence": round(candidate.confidence, 4) if ranking.fits else 0.0,
             }
             for candidate in ranking.candidates
             for text, chips in _faults(candidate)
@@ -77,7 +77,7 @@ def lines_of(ranking: Ranking, card: TellingCard | None = None) -> list[str]:
     lines = [verdict(ranking)]
     if step := next_step(ranking, card):
         lines.append(step)
-    for candidate in ranking.equal if ranking.fits else ranking.candidates[:3]:
+    for candidate in ranking.equal if ranking.fits else ():
         lines.append(f"confidence {candidate.confidence * 100:.0f} %, explains {candidate.score * 100:.1f} %:")
         for text, chips in _faults(candidate):
             lines.append(f"  {text}" + (f"; check {', '.join(map(str, chips))}" if chips else ""))
@@ -99,7 +99,7 @@ def photograph_page(
         candidates=[
             {
                 "faults": [{"name": text, "pins": "; ".join(map(str, chips))} for text, chips in _faults(candidate)],
-                "confidence": f"{candidate.confidence * 100:.0f} %",
+                "confidence": f"{candidate.confidence * 100:.0f} %" if ranking.fits else "none",
                 "score": f"{candidate.score * 100:.1f} %",
                 "predicted": picture_url(_as_light(candidate.predicted)),
                 "difference": picture_url(_as_light(0.5 + ranking.seen - candidate.predicted)),

@@ -68,6 +68,8 @@ class Recipe(Value):
     """Absolute."""
     revision: str | None = None
     """Which of the recipe's boards this is for; None where it has one only."""
+    revisions: tuple[str, ...] = ()
+    """All that the recipe has."""
     board: Board
     files: tuple[PictureFile, ...]
     """In the order in which they are built."""
