@@ -40,6 +40,7 @@ green = {{ g0 = "470" }}
 blue = {{ b0 = "470" }}
 [pictures]
 files = [{files}]
+{trays}
 [[stage]]
 use = "crop"
 [[stage]]
@@ -95,6 +96,7 @@ class Project:
             "reduction": "diffuse",
             "arrangement": "frames",
             "night": 0.2,
+            "trays": "per_tray = 3",
         }
         self.code = {"mark": 0, "gain": 0.9}
         self.files = ["quay.png", "mole.png", "buoy.png", "blink.gif"]
@@ -134,6 +136,7 @@ class Project:
             "reduction": lambda: self.choices.update(reduction=self.random.choice(["diffuse", "nearest", "ordered"])),
             "arrangement": lambda: self.choices.update(arrangement=self.random.choice(["frames", "bank_pictures"])),
             "resistor": lambda: self.choices.update(red=self.random.choice(["470", "430", "1k"])),
+            "trays": lambda: self.choices.update(trays=self.random.choice(["", "per_tray = 3", "per_tray = 4"])),
             "part": lambda: self.choices.update(part=self.random.choice(["27C512", "27C010"])),
             "plugin": lambda: self.code.update(mark=self.random.randrange(3)),
             "helper module": lambda: self.code.update(gain=self.random.choice([0.8, 0.9, 1.0])),
