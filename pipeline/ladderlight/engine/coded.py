@@ -143,6 +143,12 @@ class CodedPictures(Sequence[CodedPicture]):
         return CodedPictures(units, files, self._again)
 
     @property
+    def keys(self) -> list[str] | None:
+        """The keys by which the cache knows the pictures of the files; None where it does not hold all of them."""
+        entries = [self._coded[unit].entry for file in self._files for unit, _ in self._by_file[file]]
+        return [entry.path.name for entry in entries if entry] if all(entries) else None
+
+    @property
     def described(self) -> list[Described]:
         """The pictures without their codes."""
         return [

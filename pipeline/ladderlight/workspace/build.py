@@ -37,7 +37,7 @@ from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
-from ladderlight.workspace.made_from import account_of, known_inputs
+from ladderlight.workspace.made_from import KeptTrays, account_of, known_inputs
 from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, digest_of_inputs, read_manifest
 from ladderlight.workspace.readiness import readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
@@ -117,6 +117,7 @@ def build(
         # Before: a file that changes while pictures are reduced has changed since.
         seen = known_inputs(recipe, cache)
         account = account_of(recipe, seen, began=began) if cache and began else None
+        kept = KeptTrays.of(recipe, seen, cache)
         chain = Chain(recipe=recipe, cache=cache, seen=seen)
         coded = chain.code_pictures(
             workers=workers, progress=progress, refused=note, executor=executor, keep_going=keep_going
@@ -136,6 +137,7 @@ def build(
             inputs=digest_of_inputs(inputs),
             versions=versions(),
             found=found,
+            kept=kept,
         )
         made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
         _write(staging.folder, _pages(recipe, made))
@@ -183,8 +185,26 @@ class _Going:
     """Their digest."""
     versions: Mapping[str, str]
     found: Sequence[Finding]
+    kept: KeptTrays | None
 
     def tray(self, tray: Tray, coded: CodedPictures) -> Manifest:
+        """Write the files of a tray, those of the last build where they would be the same."""
+        keys = coded.of_files(tray.files).keys
+        if self.kept is None or keys is None or tray.cards:
+            return self._made(tray, coded)
+        chips = self.recorded.of_tray(tray.number or 1).values()
+        key = self.kept.key(tray, keys, chips, self.found, self.inputs)
+        taken = self.kept.take(key)
+        if taken:
+            _write(self.folder, taken[0].items())
+            return taken[1]
+        made = self._made(tray, coded)
+        below = (self.folder / part / tray.folder for part in ("devices", "proof"))
+        files = (path for folder in below for path in sorted(folder.rglob("*")) if path.is_file())
+        self.kept.keep(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
+        return made
+
+    def _made(self, tray: Tray, coded: CodedPictures) -> Manifest:
         """Arrange the pictures of a tray, write its device files and its proof. Only its manifest stays in memory."""
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded.of_files(tray.files), tray.cards)
@@ -262,9 +282,10 @@ def _manifest_before(output: Path) -> Manifest | None:
 
 
 def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:
+    inside = folder.resolve()
     for name, data in files:
         path = folder / name
-        if not path.resolve().is_relative_to(folder.resolve()):
+        if not path.resolve().is_relative_to(inside):
             raise BuildError(f"a file may not be called {name!r}; keep it inside the output folder")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)

@@ -1,17 +1,30 @@
-"""What a build is made from, looked at before it begins; what the cache knows of the files spares reading them."""
+"""What a build is made from, looked at before it begins; what the cache knows of the files spares reading them.
+
+It also spares making trays that are as the last build made them: their files are taken from its output.
+"""
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Self
 
+from ladderlight.board import Finding
 from ladderlight.cache.marks import Seen, as_json, from_json
 from ladderlight.cache.store import Cache
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import input_files, seen_inputs
-from ladderlight.stages.code import code_files, loads_by_name, reads_files
+from ladderlight.stages.code import code_files, code_of, loads_by_name, reads_files
+from ladderlight.storage.journal import is_inside
+from ladderlight.storage.record import digest_of as digest_of_file
+from ladderlight.storage.writing import read_regular
 from ladderlight.system.value import digest_of
-from ladderlight.workspace.burned import FILE
+from ladderlight.workspace.burned import FILE, Chip
+from ladderlight.workspace.manifest import Manifest
+from ladderlight.workspace.trays import Tray
 from ladderlight.workspace.up_to_date import Account
 
 
@@ -55,3 +68,76 @@ def _known(cache: Cache, key: str) -> dict[str, Seen]:
         return from_json(json.loads(data)) if data is not None else {}
     except (ValueError, TypeError, AttributeError):
         return {}
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptTrays:
+    """What the cache knows of the trays of a recipe: the digests of their files, and their manifests, by key.
+
+    A key is the digest of all that a tray is made from: all inputs but pictures, the code of the stages, the coded
+    pictures, and what is recorded of its chips.
+    """
+
+    cache: Cache
+    output: Path
+    common: str
+    """Digest of what all trays are made from."""
+
+    @classmethod
+    def of(cls, recipe: Recipe, seen: Mapping[str, Seen], cache: Cache | None) -> Self | None:
+        """Note what all trays are made from. Return None where there are none, no cache, or stages that read files."""
+        if cache is None or recipe.per_tray is None or any(reads_files(use.declaration) for use in recipe.chain):
+            return None
+        pictures = {file.source for file in recipe.files}
+        inputs = {name: each.sha256 for name, each in seen.items() if name not in pictures}
+        codes = [code_of(use.declaration) for use in recipe.chain]
+        common = digest_of(("tray", recipe.path, recipe.name, recipe.title, recipe.revision, inputs, codes))
+        return cls(cache=cache, output=recipe.output, common=common)
+
+    def key(
+        self,
+        tray: Tray,
+        pictures: Sequence[str],
+        chips: Iterable[Chip],
+        findings: Sequence[Finding],
+        inputs: str | None,
+    ) -> str:
+        """Return the key of a tray.
+
+        Parameters
+        ----------
+        tray
+            The tray, without cards.
+        pictures
+            The keys of its coded pictures.
+        chips
+            What is recorded of it.
+        findings
+            What its page says.
+        inputs
+            Digest of all files, with which the manifest says why a chip differs.
+        """
+        held = [(chip.device, chip.sha256, chip.image, chip.inputs == inputs, chip.versions) for chip in chips]
+        sources = [file.source for file in tray.files]
+        return digest_of((self.common, tray.number, sources, pictures, held, findings))
+
+    def take(self, key: str) -> tuple[dict[str, bytes], Manifest] | None:
+        """Return the files and the manifest of a tray; None where not all are in the output as they were made."""
+        try:
+            kept = self.cache.get(key)
+            if kept is None:
+                return None
+            about = json.loads(kept)
+            files = {}
+            for name, digest in about["files"].items():
+                files[name] = read_regular(self.output / name) if is_inside(name) else b""
+                if hashlib.sha256(files[name]).hexdigest() != digest:
+                    return None
+            return files, Manifest.model_validate(about["manifest"])
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            return None
+
+    def keep(self, key: str, made: Manifest, folder: Path, names: Iterable[str]) -> None:
+        """Note what a tray's files are, which lie in a folder, not yet in their place."""
+        files = {name: digest_of_file(folder / name) for name in names}
+        self.cache.put(key, json.dumps({"files": files, "manifest": made.document}).encode())

@@ -40,6 +40,7 @@ green = {{ g0 = "470" }}
 blue = {{ b0 = "470" }}
 [pictures]
 files = [{files}]
+{trays}
 [[stage]]
 use = "crop"
 [[stage]]
@@ -93,8 +94,9 @@ class Project:
             "amount": 0.1,
             "method": "area",
             "reduction": "diffuse",
-            "arrangement": "frames",
+            "arrangement": "bank_pictures",
             "night": 0.2,
+            "per_tray": 3,
         }
         self.code = {"mark": 0, "gain": 0.9}
         self.files = ["quay.png", "mole.png", "buoy.png", "blink.gif"]
@@ -116,7 +118,9 @@ class Project:
 
     def write(self) -> None:
         files = ", ".join(f'"{name}"' for name in self.files)
-        (self.folder / "recipe.toml").write_text(RECIPE.format(files=files, **self.choices))
+        size = 16 if self.choices["arrangement"] == "frames" else self.choices["per_tray"]  # an animation is not dealt
+        trays = f"per_tray = {size}" if self.choices["per_tray"] else ""
+        (self.folder / "recipe.toml").write_text(RECIPE.format(files=files, trays=trays, **self.choices))
         (self.folder / "lantern.py").write_text(PLUGIN.format(mark=self.code["mark"]))
         (self.folder / "merrowhithe_curve.py").write_text(HELPER.format(gain=self.code["gain"]))
 
@@ -134,6 +138,7 @@ class Project:
             "reduction": lambda: self.choices.update(reduction=self.random.choice(["diffuse", "nearest", "ordered"])),
             "arrangement": lambda: self.choices.update(arrangement=self.random.choice(["frames", "bank_pictures"])),
             "resistor": lambda: self.choices.update(red=self.random.choice(["470", "430", "1k"])),
+            "trays": lambda: self.choices.update(per_tray=self.random.choice([0, 3, 4])),
             "part": lambda: self.choices.update(part=self.random.choice(["27C512", "27C010"])),
             "plugin": lambda: self.code.update(mark=self.random.randrange(3)),
             "helper module": lambda: self.code.update(gain=self.random.choice([0.8, 0.9, 1.0])),

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from ladderlight import commands
+from ladderlight.engine.runner import Chain
 from ladderlight.errors import ArrangementError
 from ladderlight.proof.scanout import picture_codes
 from ladderlight.recipe import load
@@ -304,3 +305,46 @@ def test_a_tray_is_read_only_from_the_build_whose_manifest_was_read(make: Make) 
     commands.main(["build", "--quiet", "--force", str(path)])
     with pytest.raises(Exception, match="another build has replaced this one; run the command again"):
         build.tray(2)
+
+
+def test_trays_that_are_as_the_last_build_made_them_are_not_made_again(
+    make: Make, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("LADDERLIGHT_CACHE_DIR", str(tmp_path / "cache"))
+    path, out = make(12), tmp_path / "out"
+    made = []
+    arrange = Chain.arrange
+    monkeypatch.setattr(
+        Chain,
+        "arrange",
+        lambda chain, coded: made.append([each.origin.name for each in coded]) or arrange(chain, coded),
+    )
+
+    def built() -> list[list[str]]:
+        """Build; return which trays were made, after comparing the output with that of a build of everything."""
+        made.clear()
+        assert commands.main(["build", "--quiet", str(path)]) == 0
+        found, trays = contents(), list(made)
+        assert commands.main(["build", "--quiet", "--force", "--no-cache", str(path)]) == 0
+        assert contents() == found
+        return trays
+
+    def contents() -> dict[str, bytes]:
+        files = (each for part in ("devices", "proof", "burn-sheet.txt", "manifest.json") for each in below(out / part))
+        return {str(each): each.read_bytes() for each in files}
+
+    first, second, third = ([f"p{number}" for number in range(start, start + 4)] for start in (1, 5, 9))
+    assert built() == [first, second, third]
+    (tmp_path / "p7.pgm").write_bytes((tmp_path / "p6.pgm").read_bytes())
+    assert built() == [second]
+    assert commands.main(["burned", "--quiet", str(path), "--tray", "1"]) == 0
+    assert built() == [first]
+    next(iter(below(out / "devices" / "tray-01"))).write_bytes(b"of the user")
+    (tmp_path / "p9.pgm").write_bytes((tmp_path / "p6.pgm").read_bytes())
+    assert built() == [first, third]
+    (out / "proof" / "tray-02" / "index.html").unlink()
+    assert built() == [second]
+
+
+def below(place: Path) -> list[Path]:
+    return [place] if place.is_file() else sorted(each for each in place.rglob("*") if each.is_file())

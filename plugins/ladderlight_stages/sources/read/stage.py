@@ -11,7 +11,7 @@ from ladderlight import Demand, Example, Option, Origin, Picture, PictureError, 
 from ladderlight.units.arrays import Singles
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.sources.read.opened import Opened, opened
-from ladderlight_stages.sources.read.picture_files.limits import FrameSize, refuse_frames, refuse_held
+from ladderlight_stages.sources.read.picture_files.limits import MOST_HELD, FrameSize, refuse_frames, refuse_held
 from ladderlight_stages.sources.read.picture_files.opening import FAILURES, DamageError
 from ladderlight_stages.sources.read.profiles import ProfileError
 from ladderlight_stages.sources.read.samples import Frame, held_pixels, light_of
@@ -117,7 +117,8 @@ def read(
     with opened(path, use_profile=profile == "use", partly=damaged == "use") as file:
         numbers = _wanted(file, frames, page)
         refuse_frames(numbers if file.duration else numbers[::every])
-        refuse_held(numbers, sum(held_pixels(one.width, one.height, demand) for one in numbers[::every]))
+        held = sorted(held_pixels(one.width, one.height, demand) for one in numbers[::every])
+        refuse_held(numbers, sum(held[-MOST_HELD:]))
         waiting: Picture | None = None
         for place, one in enumerate(numbers):
             try:

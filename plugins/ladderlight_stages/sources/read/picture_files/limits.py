@@ -12,6 +12,8 @@ MOST_PIXELS = 250_000_000
 MOST_TOGETHER = 2_500_000_000
 """Frames times pixels of one file: one or two minutes of decoding, as measured."""
 MOST_FRAMES = 100_000
+MOST_HELD = 8
+"""Frames of one file that are in memory for the next stages at once."""
 LIGHT = 12
 """Bytes of a pixel in linear light."""
 _ROOM = 1 << 30

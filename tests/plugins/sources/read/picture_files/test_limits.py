@@ -14,8 +14,9 @@ from pathlib import Path
 import pytest
 from PIL import Image, features
 
-from ladderlight import PictureError
+from ladderlight import Demand, PictureError
 from ladderlight_stages.sources.read.picture_files.limits import FrameSize, refuse_frames, refuse_held, refuse_size
+from ladderlight_stages.sources.read.stage import read
 
 MIB = 1 << 20
 USUAL = 24_000_000 * (4 + 12) // MIB
@@ -288,6 +289,11 @@ def test_frames_that_are_handed_on_in_full_size_have_a_limit():
         "12000x10000 pixels are 120 million pixels for the next stages, more than 81 million; put resize into the "
         "chain or scale it down first"
     )
+
+
+def test_frames_that_are_taken_one_by_one_need_not_fit_together(tmp_path):
+    (tmp_path / "long.gif").write_bytes(gif(1000, 1000, *[(1, 1)] * 150))
+    assert sum(frame.pixels.shape == (1000, 1000, 3) for frame in read(tmp_path / "long.gif", Demand())) == 150
 
 
 def test_a_lack_of_memory_is_one_line(tmp_path, read_one, samples, monkeypatch):
