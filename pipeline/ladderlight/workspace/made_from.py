@@ -18,6 +18,7 @@ from ladderlight.cache.store import Cache
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import input_files, seen_inputs
 from ladderlight.stages.code import code_files, code_of, loads_by_name, reads_files
+from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.record import digest_of as digest_of_file
 from ladderlight.storage.writing import read_regular
@@ -52,7 +53,7 @@ def account_of(recipe: Recipe, seen: Mapping[str, Seen], *, began: int) -> Accou
     Return None when one of them cannot be read, or is not known before it is loaded.
     """
     stages = [use.declaration for use in (*recipe.chain, *recipe.cards)]
-    if any(loads_by_name(stage) or reads_files(stage) for stage in stages):
+    if any(map(_may_use_more, stages)):
         return None
     inputs = {path: seen[name] for name, path in input_files(recipe).items()}
     try:
@@ -60,6 +61,11 @@ def account_of(recipe: Recipe, seen: Mapping[str, Seen], *, began: int) -> Accou
         return Account.of(recipe, began=began, inputs=inputs, others=others)
     except OSError:
         return None
+
+
+def _may_use_more(stage: StageDeclaration) -> bool:
+    """Whether a stage may use files that are not known before it runs."""
+    return loads_by_name(stage) or reads_files(stage)
 
 
 def _known(cache: Cache, key: str) -> dict[str, Seen]:
@@ -85,12 +91,13 @@ class KeptTrays:
 
     @classmethod
     def of(cls, recipe: Recipe, seen: Mapping[str, Seen], cache: Cache | None) -> Self | None:
-        """Note what all trays are made from. Return None where there are none, no cache, or stages that read files."""
-        if cache is None or recipe.per_tray is None or any(reads_files(use.declaration) for use in recipe.chain):
+        """Note what all trays are made from. Return None where not all of it is known, or where nothing is kept."""
+        stages = [use.declaration for use in recipe.chain]
+        if cache is None or recipe.per_tray is None or any(map(_may_use_more, stages)):
             return None
         pictures = {file.source for file in recipe.files}
         inputs = {name: each.sha256 for name, each in seen.items() if name not in pictures}
-        codes = [code_of(use.declaration) for use in recipe.chain]
+        codes = list(map(code_of, stages))
         common = digest_of(("tray", recipe.path, recipe.name, recipe.title, recipe.revision, inputs, codes))
         return cls(cache=cache, output=recipe.output, common=common)
 

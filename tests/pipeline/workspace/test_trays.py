@@ -12,11 +12,13 @@ import numpy as np
 import pytest
 
 from ladderlight import commands
+from ladderlight.cache.store import Cache
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import ArrangementError
 from ladderlight.proof.scanout import picture_codes
 from ladderlight.recipe import load
 from ladderlight.workspace.last_build import last_build
+from ladderlight.workspace.made_from import KeptTrays
 from ladderlight.workspace.trays import deal
 
 RECIPE = """
@@ -344,6 +346,18 @@ def test_trays_that_are_as_the_last_build_made_them_are_not_made_again(
     assert built() == [first, third]
     (out / "proof" / "tray-02" / "index.html").unlink()
     assert built() == [second]
+
+
+@pytest.mark.parametrize(("body", "kept"), [("picture", True), ("open('tide.txt') and picture", False)])
+def test_trays_of_plugins_that_read_files_are_always_made(make: Make, tmp_path: Path, body: str, kept: bool) -> None:
+    path = make(2, arrange='tide"\n\n[[stage]]\nuse = "bank_pictures')
+    path.write_text(path.read_text().replace("format = 1", 'format = 1\nplugins = ["tide.py"]'))
+    (tmp_path / "tide.py").write_text(
+        "from ladderlight import CodedPicture, stage\n\n"
+        "@stage(help='Reads the tide.')\n"
+        f"def tide(picture: CodedPicture) -> CodedPicture:\n    return {body}\n"
+    )
+    assert (KeptTrays.of(load(path), {}, Cache(tmp_path / "cache")) is not None) == kept
 
 
 def below(place: Path) -> list[Path]:
