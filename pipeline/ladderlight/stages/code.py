@@ -123,7 +123,7 @@ def _closure(declaration: StageDeclaration) -> tuple[list[tuple[Path, tuple[Path
     waiting, tops = list(found), dict[str, None]()
     for each in waiting:
         for top in _elsewhere(found[each][1]) if each.suffix == ".py" else ():
-            if top in tops:
+            if top in tops or _is_beside(declaration, top):
                 continue
             tops[top] = None
             if not _is_installed(top):
@@ -131,6 +131,12 @@ def _closure(declaration: StageDeclaration) -> tuple[list[tuple[Path, tuple[Path
                 found |= new
                 waiting += new
     return list(found.items()), any(map(_is_installed, tops))
+
+
+def _is_beside(declaration: StageDeclaration, top: str) -> bool:
+    """Whether a project's own file imports a module from its folder, whatever another one of that name is loaded."""
+    file = declaration.file
+    return file is not None and any(place.is_file() for place in _places_of(file.path.parent, top))
 
 
 def _contents(place: Path) -> dict[Path, tuple[Path, bytes]]:

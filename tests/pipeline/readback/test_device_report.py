@@ -206,6 +206,7 @@ def test_a_good_piece_is_the_same_and_what_was_not_read_is_said(narrow, photogra
         "base": 0,
         "left_out": 0,
         "differing": 0,
+        "note": "",
     }
 
 

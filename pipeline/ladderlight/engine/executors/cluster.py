@@ -69,7 +69,7 @@ def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
                 n_workers=workers or os.cpu_count() or 1,
                 threads_per_worker=1,
                 memory_limit=0,
-                dashboard_address=None,
+                dashboard_address="127.0.0.1:0",  # any free port; None would be 8787, for all to see
                 worker_dashboard_address=None,
                 silence_logs=logging.CRITICAL,
             )

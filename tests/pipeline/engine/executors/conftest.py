@@ -8,6 +8,8 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -122,14 +124,23 @@ class Cluster:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._file = folder / "scheduler.json"
-        self._running = [self._start("scheduler", "--port", "0", "--host", "127.0.0.1")]
-        while not self._file.exists():
+        more = ("--port", "0", "--host", "127.0.0.1", "--dashboard-address", "127.0.0.1:0")
+        self._running = [self._start("scheduler", *more)]
+
+    @cached_property
+    def address(self) -> str:
+        """The scheduler's address, once it is there."""
+        until = time.monotonic() + 60
+        while time.monotonic() < until:
+            with suppress(OSError, ValueError):  # not there yet, or half written
+                return str(json.loads(self._file.read_text())["address"])
             time.sleep(0.05)
-        self.address = json.loads(self._file.read_text())["address"]
+        raise TimeoutError((self.folder / "log").read_text())
 
     def add_worker(self, name: str, **environment: str) -> subprocess.Popen[bytes]:
         """Start a worker with a cache of its own."""
         environment = {VARIABLE: str(self.folder / f"cache-{name}")} | environment
+        assert self.address
         more = ("--no-nanny", "--nthreads", "1", "--name", name, "--local-directory", str(self.folder))
         self._running.append(self._start("worker", *more, **environment))
         return self._running[-1]

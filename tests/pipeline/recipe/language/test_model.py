@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from ladderlight.recipe import load
+from ladderlight.recipe import load, load_revisions
 
 ROOT = Path(__file__).parents[4]
 EXAMPLES = [*ROOT.glob("recipes/*/recipe.toml"), *ROOT.glob("tests/recipes/*/recipe.toml")]
@@ -31,13 +31,13 @@ print(recipe.digest, use.digest, float(lit.pixels[0, 0, 0]), float(lit.pixels[1,
 
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.parent.name)
 def test_recipes_survive_pickling(path: Path) -> None:
-    recipe = load(path, pictures="ignored")
+    recipe = load_revisions(path, pictures="ignored")[0]
     recipe.board.palette.lattice, recipe.board.x_grid  # noqa: B018 - what is cached is left out of a pickle
     pickled = pickle.dumps(recipe)
     again = pickle.loads(pickled)
     assert again == recipe
     assert hash(again) == hash(recipe)
-    assert {recipe, again, load(path, pictures="ignored")} == {recipe}
+    assert {recipe, again, load_revisions(path, pictures="ignored")[0]} == {recipe}
     assert [use.declaration.function for use in again.chain] == [use.declaration.function for use in recipe.chain]
     assert again.board.palette == recipe.board.palette
     # 64 KiB hold no table of a palette: that of 4,096 colours alone has 98,304 bytes of voltages
