@@ -115,6 +115,6 @@ def test_taplo_finds_the_schema_of_a_started_project(tmp_path: Path) -> None:
     recipe = tmp_path / "new" / "recipe.toml"
     assert marks(None, recipe) == []
     text = recipe.read_text(encoding="utf-8")
-    recipe.write_text(text.replace('kernel = "stucki"', 'kernel = "stuki"'), encoding="utf-8")
-    line = text[: text.index('"stucki"')].count("\n") + 1
+    recipe.write_text(text.replace('kernel = "fan"', 'kernel = "fann"'), encoding="utf-8")
+    line = text[: text.index('kernel = "fan"')].count("\n") + 1
     assert marks(None, recipe) == [(line, 10)]
