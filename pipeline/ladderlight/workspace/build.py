@@ -132,7 +132,7 @@ def build(
         inputs = [InputEntry.model_validate(item) for item in inputs_of(recipe, seen)]
         going = _Going(
             chain=chain,
-            folder=staging.folder,
+            staging=staging,
             recorded=recorded,
             inputs=digest_of_inputs(inputs),
             versions=versions(),
@@ -141,6 +141,8 @@ def build(
         )
         made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
         _write(staging.folder, _pages(recipe, made))
+        if kept:
+            kept.keep()
     found = (*found, *recorded.findings)
     if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
         account.keep(cache, json_text(made.document).encode(), found)
@@ -179,7 +181,7 @@ class _Going:
     """What the trays of a build have in common."""
 
     chain: Chain
-    folder: Path
+    staging: Staging
     recorded: Recorded
     inputs: str | None
     """Their digest."""
@@ -187,21 +189,25 @@ class _Going:
     found: Sequence[Finding]
     kept: KeptTrays | None
 
+    @property
+    def folder(self) -> Path:
+        """The folder to write into."""
+        return self.staging.folder
+
     def tray(self, tray: Tray, coded: CodedPictures) -> Manifest:
-        """Write the files of a tray, those of the last build where they would be the same."""
+        """Write the files of a tray; those of the last build stay where they would be the same."""
         keys = coded.of_files(tray.files).keys
-        if self.kept is None or keys is None or tray.cards:
+        if self.kept is None or keys is None:
             return self._made(tray, coded)
         chips = self.recorded.of_tray(tray.number or 1).values()
         key = self.kept.key(tray, keys, chips, self.found, self.inputs)
-        taken = self.kept.take(key)
+        taken = self.kept.take(key, self.staging)
         if taken:
-            _write(self.folder, taken[0].items())
-            return taken[1]
+            return taken
         made = self._made(tray, coded)
         below = (self.folder / part / tray.folder for part in ("devices", "proof"))
         files = (path for folder in below for path in sorted(folder.rglob("*")) if path.is_file())
-        self.kept.keep(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
+        self.kept.add(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
         return made
 
     def _made(self, tray: Tray, coded: CodedPictures) -> Manifest:
