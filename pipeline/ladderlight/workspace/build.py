@@ -140,12 +140,13 @@ def build(
             kept=kept,
         )
         made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
-        _write(staging.folder, _pages(recipe, made))
+        manifest = json_text(made.document).encode()
+        _write(staging.folder, (*_pages(recipe, made), (FILE, manifest)))
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
     if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
-        account.keep(cache, json_text(made.document).encode(), found)
+        account.keep(cache, manifest, found)
     stale = (one for one in ready if one.level == "caution" and one.where == "output")
     told = (*found, *stale, *bad, *left_out, *version_findings(before, made), *_edited(staging))
     return Built(output=recipe.output, manifest=made.document, findings=told, complete=not bad)
@@ -254,14 +255,13 @@ def _named(tray: Tray) -> Iterator[None]:
 
 
 def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
-    """Yield what is written beside the device files and proofs: the sheets made from the manifest, and itself."""
+    """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     shown = made.printable
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
     yield from bench_files(printable(recipe.title), recipe.board)
     if made.trays != (None,):
         yield "proof/index.html", trays_page(printable(recipe.title), recipe.board, shown).encode()
-    yield FILE, json_text(made.document).encode()
 
 
 def _cautions(pictures: Iterable[Described], *, strict: bool) -> list[Finding]:
