@@ -14,6 +14,7 @@ from ladderlight.errors import BuildError, DocumentError, LadderlightError, Usag
 from ladderlight.flow.pictures import DeviceFile
 from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
+from ladderlight.recipe.headers import headers_of
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.storage.output import settled
 from ladderlight.storage.record import Owner, refuse_another
@@ -21,7 +22,7 @@ from ladderlight.system.versions import changed_versions
 from ladderlight.units.arrays import Bytes, MemoryWords
 from ladderlight.units.words import joined
 from ladderlight.workspace.manifest import FILE, Manifest, read_manifest
-from ladderlight.workspace.trays import folder_of, place_in
+from ladderlight.workspace.trays import deal, folder_of, place_in
 
 _MOST_NAMED = 4
 
@@ -137,11 +138,18 @@ def stale_findings(recipe: Recipe) -> list[Finding]:
     try:
         with settled(recipe.output):
             manifest = read_manifest(recipe.output)
-        changed = changes_since(manifest.plain_inputs, recipe) if manifest and manifest.inputs else []
+        if manifest is None:
+            return []
+        changed = changes_since(manifest.plain_inputs, recipe) if manifest.inputs else []
+        left_out = [] if changed else _left_out(recipe, manifest)
     except DocumentError as error:
         return [Finding(level="caution", where=fault.where, message=fault.message) for fault in error.faults]
     except LadderlightError as error:
         message = f"cannot be compared with the recipe ({error}); build again before you burn"
+        return [Finding(level="caution", where="last build", message=message)]
+    if left_out:
+        what = f"tray{'s' * (len(left_out) > 1)} {joined(list(map(str, left_out)))}"
+        message = f"lacks {what}, left out because of bad pictures; correct these, and build again"
         return [Finding(level="caution", where="last build", message=message)]
     if not changed:
         return []
@@ -149,6 +157,15 @@ def stale_findings(recipe: Recipe) -> list[Finding]:
     what = ", ".join(changed[:_MOST_NAMED]) + more
     message = f"{what}; the device files are those of before, so build again before you burn any"
     return [Finding(level="caution", where="last build", message=message)]
+
+
+def _left_out(recipe: Recipe, manifest: Manifest) -> list[int]:
+    """List the trays that the last build lacks, as far as the headers of the pictures show how many there are."""
+    headers = headers_of(recipe) if recipe.per_tray is not None else None
+    if headers is None or headers.frames is None:
+        return []
+    trays = deal(recipe, {file: probe.frames for file, probe in headers.probes.items()})
+    return [tray.number for tray in trays if tray.number is not None and tray.number not in manifest.trays]
 
 
 def version_findings(before: Manifest | None, now: Manifest) -> list[Finding]:

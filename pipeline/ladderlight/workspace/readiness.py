@@ -19,6 +19,7 @@ from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
 from ladderlight.storage.record import MANIFEST, Record, refuse_another
 from ladderlight.system.paths import entries_of
+from ladderlight.units.words import joined
 from ladderlight.workspace.planned import planned_files
 from ladderlight.workspace.trays import Tray, deal
 
@@ -110,10 +111,22 @@ def _files(recipe: Recipe, *, whole: bool) -> list[Finding]:
         trays = deal(recipe, {file: probe.frames for file, probe in headers.probes.items()})
     except ArrangementError as error:
         return [*found, *_errors(error.faults, "pictures")]
+    found += _gaps(trays)
     origins: dict[str, list[Origin]] = {}
     for origin in headers.origins:
         origins.setdefault(origin.source, []).append(origin)
     return [*found, *(finding for tray in trays for finding in _crowding(recipe, tray, origins))]
+
+
+def _gaps(trays: Sequence[Tray]) -> Iterator[Finding]:
+    """Yield a caution when trays between others hold nothing."""
+    numbers = {tray.number for tray in trays if tray.number is not None}
+    empty = [number for number in range(1, max(numbers, default=1)) if number not in numbers]
+    if empty:
+        shown = f"{empty[0]} to {empty[-1]}" if len(empty) > 2 else joined(list(map(str, empty)))
+        what = f"nothing is dealt to tray{'s' * (len(empty) > 1)} {shown}"
+        message = f"{what}, which are left out; number trays without gaps, or burn only those that there are"
+        yield Finding(level="caution", where="pictures", message=message)
 
 
 def _crowding(recipe: Recipe, tray: Tray, frames: Mapping[str, Sequence[Origin]]) -> Iterator[Finding]:
