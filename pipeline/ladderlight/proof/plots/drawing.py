@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from typing import Literal
 
-INK, QUIET, RULE, WASH = "#1c2430", "#5b6573", "#d9d5c8", "#f1eee4"
-TEAL, AMBER, RED = "#0f6b66", "#b45309", "#b3261e"
+PAPER, INK, QUIET, RULE, WASH = "var(--paper)", "var(--ink)", "var(--muted)", "var(--line)", "var(--wash)"
+TEAL, AMBER, RED = "var(--accent)", "var(--warn)", "var(--error)"
 
 WIDTH = 720
 """Width of every plot in its own units."""

@@ -7,7 +7,20 @@ from dataclasses import dataclass
 
 from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.raster import Raster
-from ladderlight.proof.plots.drawing import INK, QUIET, RULE, TEAL, WASH, WIDTH, drawing, line, rectangle, text, trace
+from ladderlight.proof.plots.drawing import (
+    INK,
+    PAPER,
+    QUIET,
+    RULE,
+    TEAL,
+    WASH,
+    WIDTH,
+    drawing,
+    line,
+    rectangle,
+    text,
+    trace,
+)
 
 _HEIGHT = 172.0
 _PICTURE, _DEPTH = 30.0, 40.0
@@ -56,7 +69,7 @@ def _drawn(raster: Raster, counter: Counter, parts: list[_Part], seconds: float)
         title = f"{part.name}: {part.counts:,} counts, {_time(part.counts, seconds)}"
         yield rectangle(place(part.start), _PICTURE, width, _DEPTH, fill=fill, stroke=RULE, title=title)
     words = f"visible: {visible.counts:,} counts, {_time(visible.counts, seconds)}"
-    yield text(place(0) + visible.counts * scale / 2, _PICTURE + 25, words, anchor="middle", size=13, fill="#fff")
+    yield text(place(0) + visible.counts * scale / 2, _PICTURE + 25, words, anchor="middle", size=13, fill=PAPER)
     line_time = f"one line: {total:,} counts, {_time(total, seconds)}, {float(raster.line_rate) / 1e3:.3f} kHz"
     yield text(1, 16, line_time, size=13, bold=True)
     rest, active = (_SYNC_LOW, _SYNC_HIGH) if raster.mode.horizontal.positive else (_SYNC_HIGH, _SYNC_LOW)

@@ -10,6 +10,7 @@ from ladderlight.board.scanning.timing import REGISTER_SETUP, Timing, timings
 from ladderlight.proof.plots.drawing import (
     AMBER,
     INK,
+    PAPER,
     QUIET,
     RED,
     RULE,
@@ -94,7 +95,7 @@ def _row(board: Board, timing: Timing, top: float, span: float) -> Iterator[str]
         title = f"{piece.name} {nanoseconds(piece.stop - piece.start)}"
         yield rectangle(x, y, width, _BAR, fill=piece.fill, title=title)
         if width > 7 * len(title):
-            yield text(x + width / 2, y + 15, title, anchor="middle", size=11, fill="#fff")
+            yield text(x + width / 2, y + 15, title, anchor="middle", size=11, fill=PAPER)
     if late and end is not None:
         yield rectangle(place(timing.hold), y + _BAR, place(end) - place(timing.hold), 5, fill=RED, title="too late")
     if timing.hold <= span:
