@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections.abc import Iterable
 
 import numpy as np
+from markupsafe import Markup
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -44,3 +46,8 @@ def to_png(pixels: NDArray[np.uint8]) -> bytes:
         return saved(Image.fromarray(pixels), compression=COMPRESSION)
     palette = b"".join(int(colour).to_bytes(3, "big") for colour in colours)
     return indexed_png(index.reshape(packed.shape).astype(np.uint8), palette, compression=COMPRESSION)
+
+
+def data_url(png: bytes) -> Markup:
+    """Return a PNG as an address that holds it, for a page that loads nothing."""
+    return Markup("data:image/png;base64," + b64encode(png).decode("ascii"))  # noqa: S704 - Base64 is plain text

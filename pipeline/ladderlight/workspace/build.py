@@ -24,7 +24,7 @@ from ladderlight.errors import ArrangementError, BuildError, DocumentError, Faul
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
-from ladderlight.proof.page import burn_page, trays_page
+from ladderlight.proof.pages import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import shown_banks
 from ladderlight.recipe import Recipe

@@ -10,7 +10,7 @@ from PIL import Image
 from ladderlight import TileSet
 from ladderlight.board import Finding
 from ladderlight.proof.files import proof_files
-from ladderlight.proof.page import burn_page
+from ladderlight.proof.pages import burn_page
 from ladderlight.proof.scanout import Scanned, memories_of, render
 from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
