@@ -230,7 +230,14 @@ class _Going:
             revision=recipe.revision,
             tray=tray.number,
         )
-        proof = proof_files(printable(recipe.title), scanned, made.printable, self.found, tray=tray.number)
+        proof = proof_files(
+            printable(recipe.title),
+            scanned,
+            made.printable,
+            self.found,
+            views=pictures.views(),
+            tray=tray.number,
+        )
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
         return made
 

@@ -34,9 +34,9 @@ BANKS = (0, 1)
 
 POINT = """async ([x, y, width, height]) => {
     const box = document.getElementById("screen").getBoundingClientRect();
-    const at = { clientX: box.left + (x + 0.5) / width * box.width, clientY: box.top + (y + 0.5) / height * box.height };
+    const [clientX, clientY] = [box.left + (x + 0.5) / width * box.width, box.top + (y + 0.5) / height * box.height];
     document.getElementById("screen").dispatchEvent(
-        new PointerEvent("pointermove", { ...at, pointerType: "mouse", bubbles: true }));
+        new PointerEvent("pointermove", { clientX, clientY, pointerType: "mouse", bubbles: true }));
     const path = document.getElementById("pixel-path");
     for (let round = 0; !path.dataset.at?.endsWith(` ${x} ${y}`); round += 1) {
         if (round > 500) throw new Error(`nothing is shown for ${x}, ${y}: ${path.dataset.at}`);
