@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from operator import itemgetter
 from typing import Any
 
 from markupsafe import Markup
@@ -24,10 +25,7 @@ def trays_page(project: str, board: Board, manifest: Mapping[str, Any]) -> str:
             "number": number,
             "folder": f"tray-{number:02d}",
             "burn": [device["name"] for device in found if device["changed"]],
-            "screens": [
-                {"bank": bank, "names": ", ".join(p["name"] for p in pictures.get(number, ()) if p["bank"] == bank)}
-                for bank in sorted({picture["bank"] for picture in pictures.get(number, ())})
-            ],
+            "screens": _screens(pictures.get(number, ())),
         }
         for number, found in devices.items()
     ]
@@ -36,6 +34,22 @@ def trays_page(project: str, board: Board, manifest: Mapping[str, Any]) -> str:
         .get_template("trays.html")
         .render(project=project, trays=trays, aspect=board.raster.mode.screen_aspect, facts=facts_of(board))
     )
+
+
+def _screens(pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return the different screens of a tray, in the order of their banks, each with all that it shows."""
+    files = dict.fromkeys(picture["screen"] for picture in sorted(pictures, key=itemgetter("bank")))
+    found = []
+    for file in files:
+        own = [picture for picture in pictures if picture["screen"] == file]
+        found.append(
+            {
+                "file": file.removeprefix("proof/"),
+                "bank": min(picture["bank"] for picture in own),
+                "names": ", ".join(dict.fromkeys(picture["name"] for picture in own)),
+            }
+        )
+    return found
 
 
 def _by_tray(entries: Sequence[Mapping[str, Any]]) -> dict[int, list[Mapping[str, Any]]]:

@@ -12,7 +12,7 @@ from PIL import Image
 
 from ladderlight.board import Board
 from ladderlight.flow.png import MOST_INDEXED, indexed_png, saved
-from ladderlight.proof.scanout import colours_of
+from ladderlight.proof.scanout import Scanned, colours_of
 
 COMPRESSION = 3  # half the time of the usual 6 for a third more bytes, and there may be hundreds of screens
 _MOST_EMPTY = 16
@@ -23,6 +23,11 @@ def shown_banks(board: Board, held: Iterable[int]) -> list[int]:
     """Choose the banks to show: those that hold pictures, or all up to 16 when nothing says where pictures are."""
     banks = sorted(set(held))
     return banks or list(range(min(board.bank_count, _MOST_EMPTY)))
+
+
+def screen_names(scanned: Scanned) -> dict[int, str]:
+    """Return the file below ``proof/`` of each bank's screen; equal ones share that of the first bank."""
+    return {bank: f"screens/bank{scanned.distinct[content]}.png" for bank, content in scanned.contents.items()}
 
 
 def screen_png(board: Board, codes: NDArray[np.uint16]) -> bytes:
