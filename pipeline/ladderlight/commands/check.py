@@ -89,7 +89,7 @@ def _document(loaded: Recipe, page: Path | None, *, strict: bool) -> dict[str, A
         found += burn_findings(loaded)
     document["findings"] = list(map(asdict, found))
     if page is not None:
-        from ladderlight.proof.page import board_page
+        from ladderlight.proof.pages import board_page
 
         findings = [Finding(**printable_values(finding)) for finding in document["findings"]]
         shown = board_page(printable(loaded.title), loaded.board, findings).encode()

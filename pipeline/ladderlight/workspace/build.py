@@ -24,9 +24,9 @@ from ladderlight.errors import ArrangementError, BuildError, DocumentError, Faul
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
-from ladderlight.proof.page import burn_page, trays_page
+from ladderlight.proof.pages import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
-from ladderlight.proof.screens import shown_banks
+from ladderlight.proof.screens import screen_names, shown_banks
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.headers import headers_of
 from ladderlight.recipe.inputs import inputs_of
@@ -222,6 +222,7 @@ class _Going:
             contents=contents,
             files=files,
             images=scanned.images,
+            screens={bank: f"proof/{tray.folder}{name}" for bank, name in screen_names(scanned).items()},
             burned=self.recorded.of_tray(tray.number or 1),
             details={each.origin.name: {**each.notes, "metrics": dict(each.metrics)} for each in pictures.described},
             merged=merged_metrics(scanned, contents.pictures, pictures),

@@ -10,7 +10,7 @@ from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.bench.sheets.text import bench_sheet
 from ladderlight.board import Board
 from ladderlight.proof.cautions import cautions
-from ladderlight.proof.page import environment
+from ladderlight.proof.templating import environment
 from ladderlight.units.words import frequency, in_words
 
 
