@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Finding
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
-from ladderlight.flow.pictures import TileSet
+from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.proof.disturbance import disturbance, marks_png
 from ladderlight.proof.page import page
 from ladderlight.proof.scanout import Scanned
@@ -27,6 +27,7 @@ def proof_files(
     manifest: Mapping[str, Any],
     findings: Sequence[Finding],
     *,
+    views: Mapping[str, SourceView] | None = None,  # noqa: ARG001
     tray: int | None = None,
 ) -> Iterator[tuple[str, bytes]]:
     """Yield the files of the proof by their paths below ``proof/``: the screens, tile sets, then ``index.html``.
@@ -41,6 +42,8 @@ def proof_files(
         The build's manifest.
     findings
         What ``check`` has to say.
+    views
+        The pictures before the reduction, by name; cards have none.
     tray
         Which tray this is, if any: its page lies one folder deeper.
     """

@@ -13,7 +13,7 @@ from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
 from ladderlight.proof.burnsheet import chip_label, title_of
 from ladderlight.proof.cautions import cautions
-from ladderlight.proof.plots import ladder_plot, palette_plot, scan_line_plot, timing_plot
+from ladderlight.proof.plots import palette_plot, plots_of
 from ladderlight.system.printable import printable
 
 _MOST_SWATCHES = 512
@@ -44,9 +44,7 @@ def page(
             notes=manifest["notes"],
             size=(board.raster.mode.horizontal.active, board.raster.mode.vertical.active),
             aspect=board.raster.mode.screen_aspect,
-            timing=Markup(timing_plot(board)),  # noqa: S704 - our own SVG, its words escaped there
-            line=Markup(scan_line_plot(board.raster, board.x_counter)),  # noqa: S704
-            channels=_channels(board),
+            plots=plots_of(board),
             swatches=_swatches(board),
             codes=len(board.palette),
             lines=list(reversed(board.palette.lines)),
@@ -111,10 +109,8 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
             project=project,
             facts=_facts(board),
             findings=findings,
-            timing=Markup(timing_plot(board)),  # noqa: S704
-            line=Markup(scan_line_plot(board.raster, board.x_counter)),  # noqa: S704
+            plots=plots_of(board),
             palette=Markup(palette_plot(board.palette)),  # noqa: S704
-            channels=_channels(board),
             tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",
             drivers=analysis.drivers,
             resistors=analysis.resistors,
@@ -148,14 +144,6 @@ def environment(package: str = "ladderlight.proof") -> Environment:
 def _shown(value: object) -> object:
     """Make a value's text printable; markup is our own."""
     return value if isinstance(value, Markup) else printable(str(value))
-
-
-def _channels(board: Board) -> list[dict[str, Any]]:
-    """Return each channel's plot and levels."""
-    return [
-        {"plot": Markup(ladder_plot(channel, peak=board.ladder.peak)), "levels": channel.levels}  # noqa: S704
-        for channel in analyse(board.ladder).channels
-    ]
 
 
 def _facts(board: Board) -> list[tuple[str, str, str]]:

@@ -231,7 +231,14 @@ class _Going:
             tray=tray.number,
         )
         shown = made.printable
-        proof = proof_files(printable(recipe.title), scanned, shown, self.found, tray=tray.number)
+        proof = proof_files(
+            printable(recipe.title),
+            scanned,
+            shown,
+            self.found,
+            views=pictures.views(),
+            tray=tray.number,
+        )
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
         return made
 

@@ -39,10 +39,9 @@ def test_a_picture_in_which_a_process_ends_twice_is_named_and_the_others_are_cod
 
 def test_a_process_that_ends_once_costs_time_alone(project, tmp_path: Path) -> None:
     project.add_reef()
-    before = [
-        picture.codes
-        for picture in Chain(recipe=(project.write_plugin(gate=tmp_path / "no"), project.load())[1]).code_pictures()
-    ]
+    project.write_plugin(gate=tmp_path / "no")
+    coded = Chain(recipe=project.load()).code_pictures()
+    before, views = [picture.codes for picture in coded], coded.views()
     gate = tmp_path / "gate"
     gate.touch()
     project.write_plugin(gate=gate)
@@ -51,4 +50,5 @@ def test_a_process_that_ends_once_costs_time_alone(project, tmp_path: Path) -> N
         found = Chain(recipe=recipe, seen=seen_inputs(input_files(recipe), {})).code_pictures(executor=executor)
         assert not gate.exists()
         assert all(map(np.array_equal, (picture.codes for picture in found), before))
+        assert found.views() == views
     assert len(before) == len(found) == 9
