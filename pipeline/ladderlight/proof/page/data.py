@@ -14,7 +14,7 @@
 ``banks``
     Runs of banks whose screens are equal: ``first`` and ``last`` bank, ``content``, the number of the run's screen
     among the different ones, null where no picture lies, and ``pictures``, numbers in the list of pictures.
-``tiles``
+``tileSets``
     Of each tile set the ``memory``, the ``width`` and ``height`` of a tile in board pixels, the ``numbers`` of the
     tiles in the map, and ``addresses``, those of all words of the first tile, then of the next: 32 bits each, the low
     byte first, as the difference to the one before, deflated.
@@ -59,7 +59,7 @@ def page_data(
         "board": board_data(board, devices),
         "palette": _palette(board.palette) | {"fields": fields},
         "memories": {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories},
-        "tiles": [_tiles(tiles) for tiles in scanned.tile_sets],
+        "tileSets": [_tiles(tiles) for tiles in scanned.tile_sets],
         "banks": bank_runs(scanned, manifest["pictures"]),
         "pictures": [{key: picture[key] for key in _PICTURE if key in picture} for picture in manifest["pictures"]],
     }

@@ -77,7 +77,7 @@ def test_pointing_at_a_colour_marks_its_pixels_and_counts_them(page: Page, board
     assert box is not None
     code = int(field.codes[3, 1])
     page.mouse.move(box["x"] + box["width"] * 1.5 / 4, box["y"] + box["height"] * 3.5 / 4)
-    page.wait_for_function(f"{READING}.includes('bank 3')")
+    page.locator("#palette-reading", has_text="bank 3").wait_for()
     codes = {bank: codes_of(board, banked, bank) for bank in (0, 3)}
     assert page.evaluate(VEILED) == (codes[0] != code).ravel().tolist()
     volts = ", ".join(f"{volt:.3f} V" for volt in board.palette.volts[code])
@@ -88,7 +88,7 @@ def test_pointing_at_a_colour_marks_its_pixels_and_counts_them(page: Page, board
         f"bank 3 picture-3: {(codes[3] == code).sum()} pixels",
     ]
     page.mouse.move(0, 0)
-    page.wait_for_function(f"{READING} === ''")
+    page.locator("#palette-reading:empty").wait_for(state="attached")
     assert page.evaluate(VEILED) is None
 
 

@@ -12,12 +12,13 @@ async function codesOf(bank) {
 
 /** Lay boxes over the screen, in picture pixels: around the chosen pixel, and around the other places of its tile. */
 function drawBoxes({ x, y, places }) {
-  const boxes = (places ?? []).map(({ left, top, right, bottom }) => ["place", left, top, right + 1 - left, bottom + 1 - top]);
-  if (x !== null && y !== null) boxes.push(["chosen", x, y, 1, 1]);
-  document.getElementById("boxes").replaceChildren(
-    ...boxes.flatMap(([kind, left, top, width, height]) =>
+  const boxes = document.getElementById("boxes");
+  const all = (places ?? []).map(({ left, top, right, bottom }) => ["place", left, top, right + 1 - left, bottom + 1 - top]);
+  if (x !== null && y !== null) all.push(["chosen", x, y, 1, 1]);
+  boxes.replaceChildren(
+    ...all.flatMap(([kind, left, top, width, height]) =>
       ["rim", kind].map((name) => {
-        const box = document.createElementNS("http://www.w3.org/2000/svg", "rect");
+        const box = document.createElementNS(boxes.namespaceURI, "rect");
         for (const [key, value] of Object.entries({ class: name, x: left, y: top, width, height })) box.setAttribute(key, value);
         return box;
       }),

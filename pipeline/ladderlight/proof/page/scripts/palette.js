@@ -106,7 +106,7 @@ function showMarked({ marked }) {
 }
 
 function boxIn(image) {
-  const box = document.createElementNS("http://www.w3.org/2000/svg", "rect");
+  const box = document.createElementNS(image.namespaceURI, "rect");
   box.setAttribute("class", "marked");
   box.dataset.box = image.dataset.field;
   image.after(box);

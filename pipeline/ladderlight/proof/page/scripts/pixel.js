@@ -157,7 +157,7 @@ async function decoded(address) {
   return context.getImageData(0, 0, canvas.width, canvas.height);
 }
 
-const tileSets = proof.tiles.map((stored) => ({ ...stored, known: null }));
+const tileSets = proof.tileSets.map((stored) => ({ ...stored, known: null }));
 
 /** The tile that a pixel shows, with its other places on the screen; null where none of a set is. */
 async function tileAt(bank, { x, y }) {
