@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -10,11 +10,11 @@ import numpy as np
 
 from ladderlight.board import Board, Finding
 from ladderlight.devices.files import images_of
+from ladderlight.engine.trays import Tray, folder_of, place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError
 from ladderlight.flow.pictures import DeviceFile
 from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
-from ladderlight.recipe.headers import headers_of
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.storage.output import settled
 from ladderlight.storage.record import Owner, refuse_another
@@ -22,7 +22,6 @@ from ladderlight.system.versions import changed_versions
 from ladderlight.units.arrays import Bytes, MemoryWords
 from ladderlight.units.words import joined
 from ladderlight.workspace.manifest import FILE, Manifest, read_manifest
-from ladderlight.workspace.trays import deal, folder_of, place_in
 
 _MOST_NAMED = 4
 
@@ -130,10 +129,10 @@ def _mark(output: Path) -> tuple[int, int]:
     return found.st_mtime_ns, found.st_ino
 
 
-def stale_findings(recipe: Recipe) -> list[Finding]:
+def stale_findings(recipe: Recipe, trays: Iterable[Tray] = ()) -> list[Finding]:
     """Return a caution when the device files on disk are not those of the recipe as it is now, with the reason.
 
-    Nothing when there is no build, or no inputs are recorded in its manifest.
+    Also when they lack some of its trays. Nothing when there is no build, or no inputs are recorded in its manifest.
     """
     try:
         with settled(recipe.output):
@@ -141,31 +140,21 @@ def stale_findings(recipe: Recipe) -> list[Finding]:
         if manifest is None:
             return []
         changed = changes_since(manifest.plain_inputs, recipe) if manifest.inputs else []
-        left_out = [] if changed else _left_out(recipe, manifest)
     except DocumentError as error:
         return [Finding(level="caution", where=fault.where, message=fault.message) for fault in error.faults]
     except LadderlightError as error:
         message = f"cannot be compared with the recipe ({error}); build again before you burn"
         return [Finding(level="caution", where="last build", message=message)]
-    if left_out:
-        what = f"tray{'s' * (len(left_out) > 1)} {joined(list(map(str, left_out)))}"
-        message = f"lacks {what}, left out because of bad pictures; correct these, and build again"
-        return [Finding(level="caution", where="last build", message=message)]
+    lacking = [str(tray.number) for tray in trays if tray.number and tray.number not in manifest.trays]
+    if lacking and not changed:
+        what = f"lacks tray{'s' * (len(lacking) > 1)} {joined(lacking)}, left out because of bad pictures"
+        return [Finding(level="caution", where="last build", message=f"{what}; correct these, and build again")]
     if not changed:
         return []
     more = f" and {len(changed) - _MOST_NAMED} more" if len(changed) > _MOST_NAMED else ""
     what = ", ".join(changed[:_MOST_NAMED]) + more
     message = f"{what}; the device files are those of before, so build again before you burn any"
     return [Finding(level="caution", where="last build", message=message)]
-
-
-def _left_out(recipe: Recipe, manifest: Manifest) -> list[int]:
-    """List the trays that the last build lacks, as far as the headers of the pictures show how many there are."""
-    headers = headers_of(recipe) if recipe.per_tray is not None else None
-    if headers is None or headers.frames is None:
-        return []
-    trays = deal(recipe, {file: probe.frames for file, probe in headers.probes.items()})
-    return [tray.number for tray in trays if tray.number is not None and tray.number not in manifest.trays]
 
 
 def version_findings(before: Manifest | None, now: Manifest) -> list[Finding]:
