@@ -1,0 +1,9 @@
+desk.hidden = false;
+bindControls(desk);
+startParts();
+startDistance();
+startZoom();
+startFlicker();
+startDesk();
+startPlay();
+startSmall(startStrip(), startContact());
