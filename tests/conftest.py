@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from fractions import Fraction
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -19,6 +19,9 @@ from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.model.lines import expand, expand_names
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.proof.page.document import joined_scripts
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 collect_ignore = ["example_plugin"]  # its tests run where it is installed
 for name in ("COLUMNS", "LINES"):  # lines are folded at so many columns, where a test does not choose others
@@ -170,20 +173,18 @@ def find_program(name: str) -> str:
     return path
 
 
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    """Chromium without a window, one for all tests: Playwright's ``Browser``."""
-    path = find_program("chromium")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield started
-        started.close()
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Chromium without a window, one for all tests of a module; skip them without it."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        found = playwright.chromium.launch(executable_path=find_program("chromium"), args=["--no-sandbox"])
+        yield found
+        found.close()
 
 
-@pytest.fixture(scope="session")
-def page_scripts(browser: Any) -> Any:
+@pytest.fixture(scope="module")
+def page_scripts(browser: Browser) -> Any:
     """The scripts of the proof page that need no document, on an empty page: Playwright's ``Page``."""
     page = browser.new_page()
     page.add_script_tag(content=joined_scripts(("unpack", "scan")))

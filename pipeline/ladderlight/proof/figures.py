@@ -1,23 +1,9 @@
-"""What pages show of a board in figures and plots."""
+"""The main figures of a board."""
 
 from __future__ import annotations
 
-from typing import Any
-
-from markupsafe import Markup
-
 from ladderlight.board import Board
-from ladderlight.board.ladders.analysis import analyse
-from ladderlight.proof.plots import ladder_plot
 from ladderlight.units.words import counted
-
-
-def channels_of(board: Board) -> list[dict[str, Any]]:
-    """Return each channel's plot and levels."""
-    return [
-        {"plot": Markup(ladder_plot(channel, peak=board.ladder.peak)), "levels": channel.levels}  # noqa: S704
-        for channel in analyse(board.ladder).channels
-    ]
 
 
 def facts_of(board: Board) -> list[tuple[str, str, str]]:

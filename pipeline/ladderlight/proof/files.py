@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
-from ladderlight.flow.pictures import TileSet
+from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.flow.png import coded_png
 from ladderlight.proof.disturbance import disturbance
 from ladderlight.proof.page.document import page
@@ -31,6 +31,7 @@ def proof_files(
     manifest: Mapping[str, Any],
     findings: Sequence[Finding],
     *,
+    views: Mapping[str, SourceView] | None = None,  # noqa: ARG001
     tray: int | None = None,
 ) -> Iterator[tuple[str, bytes]]:
     """Yield the files of the proof by their paths below ``proof/``: each different screen, then ``index.html``.
@@ -45,6 +46,8 @@ def proof_files(
         The build's manifest.
     findings
         What ``check`` has to say.
+    views
+        The pictures before the reduction, by name; cards have none.
     tray
         Which tray this is, if any: its page lies one folder deeper.
     """

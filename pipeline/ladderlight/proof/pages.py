@@ -12,8 +12,8 @@ from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
 from ladderlight.proof.burnsheet import chip_label, title_of
 from ladderlight.proof.cautions import cautions
-from ladderlight.proof.figures import channels_of, facts_of
-from ladderlight.proof.plots import palette_plot, scan_line_plot, timing_plot
+from ladderlight.proof.figures import facts_of
+from ladderlight.proof.plots import palette_plot, plots_of
 from ladderlight.proof.templating import environment
 
 
@@ -84,10 +84,8 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
             project=project,
             facts=facts_of(board),
             findings=findings,
-            timing=Markup(timing_plot(board)),  # noqa: S704
-            line=Markup(scan_line_plot(board.raster, board.x_counter)),  # noqa: S704
+            plots=plots_of(board),
             palette=Markup(palette_plot(board.palette)),  # noqa: S704
-            channels=channels_of(board),
             tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",
             drivers=analysis.drivers,
             resistors=analysis.resistors,

@@ -12,12 +12,12 @@ from typing import Any, TypeVar
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.board import Finding
 from ladderlight.board.advice.report import report
+from ladderlight.engine.trays import folder_of, place_in
 from ladderlight.errors import LadderlightError
 from ladderlight.recipe import Recipe
 from ladderlight.workspace.burned import burn_of, chip_of
 from ladderlight.workspace.last_build import LastBuild, last_build
 from ladderlight.workspace.recorded import key_of
-from ladderlight.workspace.trays import folder_of, place_in
 
 Pair = tuple[Any, Any]
 """A value of the first revision and of the second; None where one has none."""
@@ -40,7 +40,7 @@ class Side:
     @cached_property
     def bench(self) -> Bench:
         """The bench sheet of its board."""
-        return bench_of(self.recipe.board)
+        return bench_of(self.recipe.board, self.recipe.findings)
 
     @cached_property
     def report(self) -> dict[str, Any]:

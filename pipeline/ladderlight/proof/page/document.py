@@ -10,9 +10,9 @@ from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
 from ladderlight.proof.cautions import cautions
-from ladderlight.proof.figures import channels_of, facts_of
+from ladderlight.proof.figures import facts_of
 from ladderlight.proof.page.data import page_data
-from ladderlight.proof.plots import scan_line_plot, timing_plot
+from ladderlight.proof.plots import plots_of
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import environment
 from ladderlight.units.words import counted
@@ -63,9 +63,7 @@ def page(
             unknown=_unknown(board),
             notes=manifest["notes"],
             aspect=board.raster.mode.screen_aspect,
-            timing=Markup(timing_plot(board)),  # noqa: S704 - our own SVG, its words escaped there
-            line=Markup(scan_line_plot(board.raster, board.x_counter)),  # noqa: S704
-            channels=channels_of(board),
+            plots=plots_of(board),
             swatches=_swatches(board),
             codes=len(board.palette),
             lines=list(reversed(board.palette.lines)),
