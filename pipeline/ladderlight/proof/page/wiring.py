@@ -8,7 +8,7 @@ from typing import Any
 from ladderlight.board import Board, Memory
 from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.lines import Line, Signal
-from ladderlight.board.scanning.timing import hold_in_counts
+from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts
 
 
 def board_data(board: Board, devices: Mapping[str, Any]) -> dict[str, Any]:
@@ -25,6 +25,8 @@ def board_data(board: Board, devices: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "mode": mode.name,
         "clock": float(board.raster.clock),
+        "period": float(1 / board.raster.clock),
+        "registerDelay": REGISTER_DELAY,
         "frameRate": float(board.raster.frame_rate),
         "picture": {"width": geometry.width, "height": geometry.height, "aspect": geometry.pixel_aspect},
         "screen": {
