@@ -111,8 +111,20 @@ function boxIn(image) {
   return box;
 }
 
+/** Draw the bank's screen beside the palette, so that what a colour marks is in view. */
+async function drawBeside({ bank, marked }) {
+  const screen = document.getElementById("palette-screen");
+  const image = await boardImage(bank, "all", marked);
+  if (view.get("bank") !== bank || view.get("marked") !== marked) return;
+  Object.assign(screen, { width: image.width, height: image.height });
+  screen.style.aspectRatio = `${pixels.width * pixels.aspect} / ${pixels.height}`;
+  screen.getContext("2d").putImageData(new ImageData(image.rgba, image.width, image.height), 0, 0);
+}
+
 function startPalette() {
   if (!palette.fields.length) return;
+  document.getElementById("palette-side").hidden = false;
+  view.on(["bank", "marked"], drawBeside);
   const plot = document.getElementById("palette-plot");
   plot.tabIndex = 0;
   followPalette(plot);
