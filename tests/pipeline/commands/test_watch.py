@@ -136,7 +136,7 @@ def test_what_a_build_reads_is_watched_and_nothing_else(watcher: Watcher, tmp_pa
     folder.rename(tmp_path / "away")
     assert "recipe.toml: there is no such file" in watcher.until_watching()
     (tmp_path / "away").rename(folder)
-    assert "built " in watcher.until_watching()
+    assert "out/proof/index.html: up to date" in watcher.until_watching()
     assert watcher.end(signal.SIGTERM) == 128 + signal.SIGTERM
 
 
