@@ -9,7 +9,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from ladderlight.proof.page import environment
+from ladderlight.proof.templating import environment
 from ladderlight.serving.bulletin import Notice
 
 POLICY = "; ".join(
