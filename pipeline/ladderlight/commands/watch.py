@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 _PAUSE = 0.3
 """Shortest pause between two looks at the files, in seconds."""
 _SHARE = 20
-"""Least ratio of the pause before a look at the files to the time that the last look took."""
+"""Least ratio of the pause before a look at the files to the work of the last look."""
 _SETTLED = 0.1
 """Time without a change before a build begins, in seconds."""
 _MOST = 3.0
@@ -106,28 +106,31 @@ class _Watch:
                 loaded = load_revisions(self.path, revision=self.revision)
             if loaded:
                 good = Reads.of(*loaded)
-                self._post(site={each.revision or "": each.output for each in loaded})
             reads = good if loaded and good is not None else Reads.of_broken(self.path, good)
             seen = reads.look()
             # A file that changed while the recipe was read counts as changed.
             seen |= {file: mark for file, mark in before.items() if file in seen}
+            self._post(site=loaded, ended=not loaded)
             for each in loaded:
+                built = None
                 with self._failures_printed():
                     line, proof = _built(each, self.workers, began)
                     console.print(line, whole=[str(proof), f"{proof}:"])
-                    self._post(built=each.revision or "")
-            self._post()
+                    built = each.revision or ""
+                self._post(built=built, ended=each is loaded[-1])
             console.print("watching; Ctrl-C ends", style="dim")
             _wait(reads, seen)
 
-    def _post(self, site: Mapping[str, Path] | None = None, **more: str) -> None:
-        """Have the pages show what is known so far."""
+    def _post(self, *, ended: bool, site: Sequence[Recipe] = (), built: str | None = None) -> None:
+        """Have the pages show what is known so far. Errors stay until the builds have ended."""
         if self.bulletin is None:
             return
         from ladderlight.serving.site import Site
 
-        known = self.bulletin.notice.site if site is None else Site(folders=site)
-        self.bulletin.post(site=known, errors=tuple(self.errors), **more)
+        changes: dict[str, Any] = {"errors": tuple(self.errors)} if ended else {}
+        if site:
+            changes["site"] = Site(folders={each.revision or "": each.output for each in site})
+        self.bulletin.post(built=built, **changes)
 
     @contextmanager
     def _failures_printed(self) -> Iterator[None]:
@@ -165,9 +168,9 @@ def _wait(reads: Reads, seen: Mapping[Path, Mark]) -> None:
     now, pause = seen, _PAUSE
     while now == seen:
         time.sleep(pause)
-        began = time.monotonic()
+        began = time.thread_time()  # that others keep the machine busy is no reason to wait
         now = reads.look()
-        pause = max(_PAUSE, _SHARE * (time.monotonic() - began))
+        pause = max(_PAUSE, _SHARE * (time.thread_time() - began))
     end = time.monotonic() + _MOST
     while time.monotonic() < end:
         time.sleep(_SETTLED)

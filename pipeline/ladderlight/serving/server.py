@@ -110,6 +110,8 @@ class _Handler(BaseHTTPRequestHandler):
         elif path == "/" and notice.builds:
             first = next(iter(notice.builds))
             self._send(HTTPStatus.FOUND, _TYPES[".txt"], b"", Location=f"/{first}{'/' * bool(first)}proof/index.html")
+        elif path == "/favicon.ico":  # browsers ask for one unasked
+            self._send(HTTPStatus.NO_CONTENT, _BYTES, b"")
         else:
             self._send_file(notice)
 
