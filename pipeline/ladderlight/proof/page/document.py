@@ -12,15 +12,15 @@ from ladderlight.board import Board, Finding
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.page.data import page_data
+from ladderlight.proof.page.palette import palette_section
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import environment
 from ladderlight.units.words import counted
 
-SCRIPTS = ("state", "unpack", "scan", "screen")
+SCRIPTS = ("state", "unpack", "scan", "waits", "colour", "inspect", "screen", "marks", "pixel", "palette")
 """In the order in which they are joined: each may use those before it."""
-_STYLES = ("viewer",)
-_MOST_SWATCHES = 512
+_STYLES = ("viewer", "pixel", "palette")
 
 
 def page(
@@ -49,7 +49,7 @@ def page(
     tray
         Which tray this is, if any.
     """
-    board = scanned.board
+    board, palette = scanned.board, palette_section(scanned)
     return (
         environment("ladderlight.proof.page")
         .get_template("page.html")
@@ -64,13 +64,11 @@ def page(
             notes=manifest["notes"],
             aspect=board.raster.mode.screen_aspect,
             plots=plots_of(board),
-            swatches=_swatches(board),
-            codes=len(board.palette),
-            lines=list(reversed(board.palette.lines)),
+            palette=palette,
             devices=manifest["devices"],
             findings=findings,
             cautions=cautions(board),
-            data=Markup(page_data(project, scanned, manifest, tray=tray)),  # noqa: S704 - JSON without any "<"
+            data=Markup(page_data(project, scanned, manifest, palette["fields"], tray=tray)),  # noqa: S704 - JSON without any "<"
             scripts=Markup(joined_scripts()),  # noqa: S704
             styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
         )
@@ -117,19 +115,3 @@ def _measured(metrics: Mapping[str, Any]) -> list[str]:
     if metrics.get("merged_share", 0.0) >= 0.001:
         words.append(f"{metrics['merged_share'] * 100:.1f} % merged")
     return words
-
-
-def _swatches(board: Board) -> list[dict[str, Any]]:
-    palette = board.palette
-    if len(palette) > _MOST_SWATCHES:
-        return []
-    width = len(palette.lines)
-    return [
-        {
-            "code": f"{code:0{(width + 3) // 4}X}",
-            "bits": f"{code:0{width}b}",
-            "volts": [f"{volt:.3f}" for volt in palette.volts[code]],
-            "srgb": palette.hex_of(code),
-        }
-        for code in range(len(palette))
-    ]
