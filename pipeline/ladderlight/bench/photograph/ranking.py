@@ -82,7 +82,7 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     pixels
         The photograph, as encoded: float32, shape (height, width, 3), 0 to 1.
     looks
-        What the screen may show; the first is that without a fault.
+        What the screen may show; the first is that without a fault. Looks that are not steady are passed over.
     corners
         The corners of the raster in pixels, from top left clockwise; None to find them.
     most
@@ -92,6 +92,7 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     -------
     None where no raster is found.
     """
+    looks = [look for look in looks if look.steady]
     starts = [find_raster(pixels, rise) for rise in RISES] if corners is None else [corners]
     stack = np.stack([look.light for look in looks])
     rows, columns = stack.shape[1:3]
