@@ -176,12 +176,24 @@ def test_wrong_options_are_refused_in_a_line(run, recipe, tmp_path, monkeypatch,
     assert not (tmp_path / "faults.html").exists()
 
 
-def test_a_dark_photograph_is_refused(run, recipe, tmp_path) -> None:
-    Image.new("RGB", (640, 480), (4, 4, 4)).save(tmp_path / "dark.png")
+def test_a_dark_photograph_may_be_of_a_dark_screen(run, recipe, tmp_path) -> None:
+    """Disabled outputs leave the screen dark. A bright wall is no such photograph."""
     page = tmp_path / "photo.html"
-    status, _, err = run("faults", recipe, "--card", "addresses", "--photo", tmp_path / "dark.png", "--page", page)
+    for light in 4, 200:
+        Image.new("RGB", (640, 480), (light,) * 3).save(tmp_path / f"{light}.png")
+    options = ("faults", recipe, "--card", "addresses", "--page", page, "--photo")
+    status, out, _ = run(*options, tmp_path / "4.png", "--json")
+    assert status == 0
+    document = json.loads(out)
+    assert "output enable of picture inverted" in [entry["fault"] for entry in document["candidates"]]
+    assert {entry["confidence"] for entry in document["candidates"]} == {0.5}
+    assert document["corners"] is None
+    text = " ".join(page.read_text().split())
+    assert "no bright screen in dark surroundings; a dark screen has one of these faults." in text
+    assert "If the screen is lit, darken the room, or give its --corners." in text
+    status, _, err = run(*options, tmp_path / "200.png")
     assert status == 1
-    assert "dark.png: shows no bright screen in dark surroundings; darken the room, or give its --corners" in err
+    assert "200.png: shows no bright screen in dark surroundings; darken the room, or give its --corners" in err
 
 
 @pytest.mark.parametrize(
