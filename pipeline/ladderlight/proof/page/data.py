@@ -13,11 +13,11 @@
     Runs of banks whose screens are equal: ``first`` and ``last`` bank, ``content``, the number of the run's screen
     among the different ones, null where no picture lies, and ``pictures``, numbers in the list of pictures.
 ``pictures``
-    As in the manifest: name, source, bank, frame, duration and metrics; and ``view``, the number of its source in the
+    As in the manifest: name, source, bank, frame and duration; and ``view``, the number of its source in the
     list of views, where there is one.
 ``views``
-    Pictures before the reduction: ``data``, a JPEG in the board's pixels, and ``size`` and ``crop`` in the pixels of
-    its file, null where not known.
+    Pictures before the reduction: ``data``, a JPEG or WebP in the board's pixels or fewer, and ``size`` and ``crop``
+    in the pixels of its file, null where not known.
 ``viewing``
     ``distance`` in metres, null where the recipe has none, and ``screenWidth``.
 ``animation``
@@ -37,11 +37,12 @@ import numpy as np
 from ladderlight.board import Palette
 from ladderlight.colour.viewing import Viewing
 from ladderlight.flow.pictures import SourceView
-from ladderlight.proof.page.storing import stored_words, text_of
+from ladderlight.proof.page.storing import stored_words
+from ladderlight.proof.page.views import room_for_views, stored_views
 from ladderlight.proof.page.wiring import board_data
 from ladderlight.proof.scanout import Scanned
 
-_PICTURE = ("name", "source", "bank", "frame", "duration", "metrics", "view")
+_PICTURE = ("name", "source", "bank", "frame", "duration", "view")
 
 
 def page_data(
@@ -52,11 +53,15 @@ def page_data(
     views: Mapping[str, SourceView],
     viewing: Viewing,
     tray: int | None,
+    rest: int,
 ) -> str:
-    """Return the document, in which no ``<`` can end the element that holds it."""
+    """Return the document, in which no ``<`` can end the element that holds it, for a page of ``rest`` bytes more."""
     board = scanned.board
     devices = {device["name"]: device for device in manifest["devices"]}
-    stored, numbers = stored_views(views)
+    memories = {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories}
+    size = board.geometry.width, board.geometry.height
+    weight = sum(len(text) for memory in memories.values() for text in memory["contents"])
+    stored, numbers = stored_views(views, room_for_views(size, len(scanned.distinct), rest + weight))
     pictures = [
         {"view": numbers[picture["name"]], **picture} if picture["name"] in numbers else picture
         for picture in manifest["pictures"]
@@ -66,7 +71,7 @@ def page_data(
         "tray": tray,
         "board": board_data(board, devices),
         "palette": _palette(board.palette),
-        "memories": {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories},
+        "memories": memories,
         "banks": bank_runs(scanned, pictures),
         "pictures": [{key: picture[key] for key in _PICTURE if key in picture} for picture in pictures],
         "views": stored,
@@ -75,13 +80,6 @@ def page_data(
     }
     text = json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c")
-
-
-def stored_views(views: Mapping[str, SourceView]) -> tuple[list[dict[str, Any]], dict[str, int]]:
-    """Return the views for the document, each once, and which each picture has."""
-    stored: dict[SourceView, int] = {}
-    numbers = {name: stored.setdefault(view, len(stored)) for name, view in views.items()}
-    return [{"data": text_of(view.data), "size": view.size, "crop": view.crop} for view in stored], numbers
 
 
 def _animation(pictures: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
