@@ -47,15 +47,21 @@ def boards(make_board, memory):
         memory("tiles", address=["x3-x4", "y2-y4", "map.d0-map.d5"], data=DATA, part="2764", access=90e-9),
     )
     return {
-        "direct": make_board(memory(address=picture, data=DATA, access=90e-9)),
-        "late": make_board(memory(address=picture, data=DATA, access=90e-9), counters=Counters(delay=30e-9, x_start=3)),
-        "too late": make_board(memory(address=picture, data=DATA, access=400e-9), check=False),
-        "slow register": make_board(memory(address=picture, data=DATA, access=400e-9, output="register"), check=False),
-        "register": make_board(memory(address=picture, data=DATA, access=150e-9, output="register")),
-        "tiles": make_board(*tiles),
-        "registered tiles": make_board(*registered),
-        "unknown": make_board(memory(address=picture, data=DATA)),
-        "half": make_board(memory(address=["x1-x7", "y3-y8", "bank0"], data=DATA, access=90e-9), clock="12587500"),
+        "direct": lambda: make_board(memory(address=picture, data=DATA, access=90e-9)),
+        "late": lambda: make_board(
+            memory(address=picture, data=DATA, access=90e-9), counters=Counters(delay=30e-9, x_start=3)
+        ),
+        "too late": lambda: make_board(memory(address=picture, data=DATA, access=400e-9), check=False),
+        "slow register": lambda: make_board(
+            memory(address=picture, data=DATA, access=400e-9, output="register"), check=False
+        ),
+        "register": lambda: make_board(memory(address=picture, data=DATA, access=150e-9, output="register")),
+        "tiles": lambda: make_board(*tiles),
+        "registered tiles": lambda: make_board(*registered),
+        "unknown": lambda: make_board(memory(address=picture, data=DATA)),
+        "half": lambda: make_board(
+            memory(address=["x1-x7", "y3-y8", "bank0"], data=DATA, access=90e-9), clock="12587500"
+        ),
     }
 
 
@@ -64,7 +70,7 @@ NAMES = ("direct", "late", "too late", "slow register", "register", "tiles", "re
 
 @pytest.mark.parametrize("name", NAMES)
 def test_they_are_those_of_the_board_at_work(boards, moments, name):
-    board = boards[name]
+    board = boards[name]()
     random = np.random.default_rng(3)
     words = {m.name: random.integers(0, 1 << m.part.width, m.words).astype(np.uint32) for m in board.memories}
     for values in words.values():
