@@ -52,6 +52,8 @@ class Built:
     manifest: Mapping[str, Any]
     """As plain values; see :class:`ladderlight.workspace.manifest.Manifest`."""
     findings: tuple[Finding, ...]
+    reduced: int
+    """How many picture files were reduced to codes; the cache had the others."""
     complete: bool = True
     """False where trays with bad pictures were left out."""
 
@@ -153,7 +155,7 @@ def build(
         account.keep(cache, json_text(made.document).encode(), found)
     stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
     told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
-    return Built(output=recipe.output, manifest=made.document, findings=told, complete=not bad)
+    return Built(output=recipe.output, manifest=made.document, findings=told, reduced=coded.reduced, complete=not bad)
 
 
 def _dealt(ready: Readiness, coded: Sequence[Described], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:

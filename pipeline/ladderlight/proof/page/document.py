@@ -16,15 +16,18 @@ from ladderlight.flow.pictures import SourceView
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.page.data import page_data
+from ladderlight.proof.page.palette import palette_section
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import environment
 from ladderlight.units.words import counted
 
-SCRIPTS = ("state", "unpack", "scan", "moments", "eye", "screen", "desk", "controls", "strip", "play", "start")
+SCRIPTS = (
+    *("state", "unpack", "scan", "waits", "moments", "eye", "colour", "inspect"),
+    *("screen", "desk", "controls", "strip", "play", "start", "marks", "pixel", "palette"),
+)
 """In the order in which they are joined: each may use those before it."""
-_STYLES = ("viewer",)
-_MOST_SWATCHES = 512
+_STYLES = ("viewer", "pixel", "palette")
 _LOOKS = {
     "board": "Board",
     "source": "Source",
@@ -72,7 +75,7 @@ def page(
     views, viewing, links, tray
         As :func:`ladderlight.proof.files.proof_files` takes them.
     """
-    board = scanned.board
+    board, palette = scanned.board, palette_section(scanned)
     viewing = viewing or Viewing()
     text = (
         environment("ladderlight.proof.page")
@@ -88,9 +91,7 @@ def page(
             notes=manifest["notes"],
             aspect=board.raster.mode.screen_aspect,
             plots=plots_of(board),
-            swatches=_swatches(board),
-            codes=len(board.palette),
-            lines=list(reversed(board.palette.lines)),
+            palette=palette,
             devices=manifest["devices"],
             findings=findings,
             cautions=cautions(board),
@@ -106,7 +107,9 @@ def page(
         )
     )
     rest = len(text.encode())
-    data = page_data(project, scanned, manifest, views=views or {}, viewing=viewing, tray=tray, rest=rest)
+    data = page_data(
+        project, scanned, manifest, palette["fields"], views=views or {}, viewing=viewing, tray=tray, rest=rest
+    )
     return text.replace(_DATA, data, 1)
 
 
@@ -161,19 +164,3 @@ def _measured(metrics: Mapping[str, Any]) -> list[str]:
     if metrics.get("merged_share", 0.0) >= 0.001:
         words.append(f"{metrics['merged_share'] * 100:.1f} % merged")
     return words
-
-
-def _swatches(board: Board) -> list[dict[str, Any]]:
-    palette = board.palette
-    if len(palette) > _MOST_SWATCHES:
-        return []
-    width = len(palette.lines)
-    return [
-        {
-            "code": f"{code:0{(width + 3) // 4}X}",
-            "bits": f"{code:0{width}b}",
-            "volts": [f"{volt:.3f}" for volt in palette.volts[code]],
-            "srgb": palette.hex_of(code),
-        }
-        for code in range(len(palette))
-    ]
