@@ -72,19 +72,33 @@ const imagesOf = remembered(4, async (key) => {
   }
 });
 
-/** Frame the chosen pixel and, dashed, the other places of its tile. */
+const MOST_FRAMED = 60;
+
+/** Frame the chosen pixel and, dashed, the other places of its tile; very many of these are tinted instead. */
 function frameChosen(context, layout, pane, { x, y, places }) {
   context.setLineDash([4 * layout.ratio, 3 * layout.ratio]);
-  for (const box of places ?? []) frame(context, layout, pane, box);
+  context.fillStyle = "rgb(70 150 255 / .5)";
+  for (const box of places ?? []) (places.length > MOST_FRAMED ? tint : frame)(context, layout, pane, box);
   context.setLineDash([]);
   if (x !== null && y !== null) frame(context, layout, pane, { left: x, top: y, right: x, bottom: y });
 }
 
-/** Frame a box of picture pixels. */
-function frame(context, layout, pane, box) {
+/** Where a box of picture pixels lies on the canvas: its left, right, upper and lower edge. */
+function edgesOf(layout, pane, box) {
   const [left, top] = paneAt(layout, pane);
   const [from, to] = [box.left, box.right + 1].map((at) => left + Math.round((at * layout.width) / pixels.width));
   const [above, below] = [box.top, box.bottom + 1].map((at) => top + Math.round((at * layout.height) / pixels.height));
+  return [from, to, above, below];
+}
+
+function tint(context, layout, pane, box) {
+  const [from, to, above, below] = edgesOf(layout, pane, box);
+  context.fillRect(from, above, to - from, below - above);
+}
+
+/** Frame a box of picture pixels. */
+function frame(context, layout, pane, box) {
+  const [from, to, above, below] = edgesOf(layout, pane, box);
   const line = Math.max(1, Math.round(layout.ratio));
   for (const [colour, away] of [["#000", 2 * line], ["#fff", line]]) {
     context.strokeStyle = colour;
