@@ -126,22 +126,21 @@ def test_figures_are_those_of_the_model(
     ).document
     path = tmp_path / "index.html"
     path.write_bytes(dict(proof_files("p", scanned, document, []))["index.html"])
-    page = browser.new_page()
-    faults: list[str] = []
-    page.on("pageerror", lambda error: faults.append(str(error)))
     rng = np.random.default_rng(11)
     width, height = board.geometry.width, board.geometry.height
     places = {(0, 0), (width - 1, height - 1)}
     while len(places) < PLACES:
         places.add((int(rng.integers(width)), int(rng.integers(height))))
     for bank in BANKS:
+        page = browser.new_page()
+        faults: list[str] = []
+        page.on("pageerror", lambda error, faults=faults: faults.append(str(error)))
         page.goto(f"{path.as_uri()}#bank={bank}")
-        page.reload()
         model = Model(case, scanned, files, bank)
         for x, y in sorted(places)[bank :: len(BANKS)]:
             assert page.evaluate(POINT, [x, y, width, height]) == model.figures(x, y), (bank, x, y)
-    assert faults == []
-    page.close()
+        page.close()
+        assert faults == []
 
 
 def test_source_and_difference(board: Board, banked: Callable[..., Any], browser: Browser, tmp_path: Path) -> None:
