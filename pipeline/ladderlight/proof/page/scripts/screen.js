@@ -161,7 +161,8 @@ function pictureWithSource(bank) {
 }
 
 const decodedView = remembered(64, async (number) => {
-  const blob = new Blob([bytesOf(proof.views[number].data)], { type: "image/jpeg" });
+  const bytes = bytesOf(proof.views[number].data);
+  const blob = new Blob([bytes], { type: bytes[0] === 0xff ? "image/jpeg" : "image/webp" });
   const bitmap = await createImageBitmap(blob);
   const canvas = new OffscreenCanvas(pixels.width, pixels.height);
   const context = canvas.getContext("2d");
