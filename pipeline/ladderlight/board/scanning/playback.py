@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.lines import Signal
+from ladderlight.board.model.lines import Signal, timing_line
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels
 from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts
@@ -139,12 +139,19 @@ def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
 def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Ints:
     """Return the code on the ladders at every count that the monitor shows, registers included.
 
+    Where a memory carries the blanking line, what it blanks is black.
+
     Returns
     -------
     int64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
     """
     stretch = _Stretch(board, words, bank, before=1, lines=lines, timed=False)
-    return stretch.codes()[:, stretch.first :]
+    codes = stretch.codes()
+    for name, pin in board.outputs.items():
+        if timing_line(name) == "blank":
+            blank = (stretch.levels.outputs[pin.memory] >> pin.index & 1).astype(bool) != name.startswith("!")
+            codes = np.where(blank, board.palette.black_code, codes)
+    return codes[:, stretch.first :]
 
 
 def undefined_times(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Floats:
