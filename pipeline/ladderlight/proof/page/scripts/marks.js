@@ -1,11 +1,17 @@
-/** Lay boxes over the screen, in picture pixels: around the chosen pixel, and around the other places of its tile. */
+const MOST_FRAMED = 60;
+
+/**
+ * Lay boxes over the screen, in picture pixels: around the chosen pixel, and around the other places of its tile; very many
+ * of these are tinted instead.
+ */
 function drawBoxes({ x, y, places }) {
   const boxes = document.getElementById("boxes");
-  const all = (places ?? []).map(({ left, top, right, bottom }) => ["place", left, top, right + 1 - left, bottom + 1 - top]);
-  if (x !== null && y !== null) all.push(["chosen", x, y, 1, 1]);
+  const kind = places?.length > MOST_FRAMED ? ["tint"] : ["rim", "place"];
+  const all = (places ?? []).map(({ left, top, right, bottom }) => [kind, left, top, right + 1 - left, bottom + 1 - top]);
+  if (x !== null && y !== null) all.push([["rim", "chosen"], x, y, 1, 1]);
   boxes.replaceChildren(
-    ...all.flatMap(([kind, left, top, width, height]) =>
-      ["rim", kind].map((name) => {
+    ...all.flatMap(([names, left, top, width, height]) =>
+      names.map((name) => {
         const box = document.createElementNS(boxes.namespaceURI, "rect");
         for (const [key, value] of Object.entries({ class: name, x: left, y: top, width, height })) box.setAttribute(key, value);
         return box;
