@@ -144,7 +144,7 @@ def _device(
         free_words=occupancy.free,
         last_used=occupancy.last_used,
         banks=tuple(
-            BankEntry(bank=bank.bank, pictures=bank.pictures, first=bank.first, last=bank.last)
+            BankEntry(bank=bank.bank, pictures=bank.pictures, first=bank.first, last=bank.last, used=bank.used)
             for bank in occupancy.banks
         ),
         pieces=tuple(_piece(file, span, span_bytes(in_order(span.order), span), sums) for file, span in held),
