@@ -34,17 +34,16 @@ class EarlierBuild:
     """What the output folder held before this build.
 
     ``devices`` are the SHA-256 of the devices by name, ``pictures`` the banks by the names of their pictures,
-    ``screens`` the numbers of the screens' files by bank, ``document`` what that build changed.
+    ``document`` what that build changed.
     """
 
     devices: Mapping[str, str]
     pictures: Mapping[str, int]
-    screens: Mapping[int, int]
     document: Mapping[str, Any] | None
     images: Callable[[], Mapping[str, Bytes]]
     """Reads the bytes of each device; those that cannot be read are left out."""
-    screen: Callable[[int], bytes | None]
-    """Reads the file of a screen, by its number; None where it cannot be read."""
+    screen: Callable[[str], bytes | None]
+    """Reads the screen of a picture, by its name; None where it cannot be read."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,7 +62,6 @@ def changes_document(
     images: Mapping[str, bytes],
     manifest: Mapping[str, Any],
     screens: Mapping[int, bytes],
-    numbers: Mapping[int, int],
     before: EarlierBuild | None,
 ) -> dict[str, Any]:
     """Return what a build changes against the one before, as plain values.
@@ -72,28 +70,28 @@ def changes_document(
     ----------
     board, images, manifest
         The board, each device's bytes, and the build's manifest.
-    screens, numbers
-        The files of the screens by their numbers, and the number of each bank's screen.
+    screens
+        The files of the screens by bank.
     before
         The earlier build; None where there is none.
     """
-    head = {"format": FORMAT, "screens": {str(bank): number for bank, number in numbers.items()}}
+    kept = {"format": FORMAT, **((before and before.document) or _NOTHING)}
     if before is None:
-        return {**head, **_NOTHING}
-    kept = {**head, **{key: (before.document or _NOTHING)[key] for key in _NOTHING}}
+        return kept
     devices = {device["name"]: device["sha256"] for device in manifest["devices"]}
     pictures = {picture["name"]: picture["bank"] for picture in manifest["pictures"]}
-    same = (devices, pictures, dict(numbers)) == (before.devices, before.pictures, before.screens)
-    if same and all(before.screen(number) == data for number, data in screens.items()):
+    if (devices, pictures) == (before.devices, before.pictures) and all(
+        before.screen(name) == screens[bank] for name, bank in pictures.items()
+    ):
         return kept
     changed = {
+        "format": FORMAT,
         "before": True,
         "devices": list(device_changes(board, images, manifest, before.images())),
-        "pictures": _with_screens(_pictures(pictures, screens, numbers, before)),
+        "pictures": _with_screens(_pictures(pictures, screens, before)),
     }
-    if not changed["pictures"] and not any(device["differing"] != 0 for device in changed["devices"]):
-        return kept
-    return {**head, **changed}
+    any_changed = changed["pictures"] or any(device["differing"] != 0 for device in changed["devices"])
+    return changed if any_changed else kept
 
 
 def device_changes(
@@ -140,23 +138,24 @@ class _Pair:
     screens: tuple[Bytes, Bytes] | None = None
 
 
-def _pictures(
-    pictures: Mapping[str, int], screens: Mapping[int, bytes], numbers: Mapping[int, int], before: EarlierBuild
-) -> Iterator[_Pair]:
+def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> Iterator[_Pair]:
     for name, bank in pictures.items():
         was = before.pictures.get(name)
         about = {"name": name, "bank": bank, "was": was}
         if was is None:
             yield _Pair(about={**about, "state": "new"})
             continue
-        old, new = before.screen(before.screens.get(was, was)), screens[numbers[bank]]
-        shown = None if old is None or old == new else _pixels(old)
-        if old is None or (old != new and shown is None):
-            yield _Pair(about={**about, "state": "unknown"})
-        elif shown is not None and not np.array_equal(shown, now := _pixels(new)):
-            share = float((shown != now).any(axis=2).mean()) if shown.shape == now.shape else None
-            yield _Pair(about={**about, "state": "changed", "share": share}, screens=(shown, now))
-        elif was != bank:
+        old, new = before.screen(name), screens[bank]
+        if old != new:
+            shown, now = _pixels(old), _pixels(new)
+            if shown is None or now is None:
+                yield _Pair(about={**about, "state": "unknown"})
+                continue
+            if not np.array_equal(shown, now):
+                share = float((shown != now).any(axis=2).mean()) if shown.shape == now.shape else None
+                yield _Pair(about={**about, "state": "changed", "share": share}, screens=(shown, now))
+                continue
+        if was != bank:
             yield _Pair(about={**about, "state": "moved"})
     for name, was in before.pictures.items():
         if name not in pictures:
@@ -178,10 +177,10 @@ def _with_screens(pairs: Iterable[_Pair]) -> list[dict[str, Any]]:
     return found
 
 
-def _pixels(png: bytes) -> Bytes | None:
-    """Return the pixels of a screen's file; None of one that is damaged."""
+def _pixels(png: bytes | None) -> Bytes | None:
+    """Return the pixels of a screen's file; None of one that is missing or damaged."""
     try:
-        with Image.open(io.BytesIO(png)) as image:
+        with Image.open(io.BytesIO(png or b"")) as image:
             return np.asarray(image.convert("RGB"))
     except (OSError, ValueError, SyntaxError):
         return None
