@@ -11,7 +11,7 @@ from ladderlight import commands
 from ladderlight.engine.executors.processes import on_processes
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import PictureError
-from ladderlight.recipe.inputs import seen_inputs
+from ladderlight.recipe.inputs import input_files, seen_inputs
 
 
 def test_processes_give_the_files_that_threads_give(project, capsys) -> None:
@@ -47,7 +47,7 @@ def test_a_process_that_ends_once_costs_time_alone(project, tmp_path: Path) -> N
     project.write_plugin(gate=gate)
     recipe = project.load()
     with on_processes(2) as executor:
-        found = Chain(recipe=recipe, seen=seen_inputs(recipe)).code_pictures(executor=executor)
+        found = Chain(recipe=recipe, seen=seen_inputs(input_files(recipe), {})).code_pictures(executor=executor)
         assert not gate.exists()
         assert all(map(np.array_equal, (picture.codes for picture in found), before))
         assert found.views() == views
