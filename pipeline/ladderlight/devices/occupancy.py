@@ -69,10 +69,7 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
     """
     memory = board.memory(device.memory)
     counts = differs.reshape(device.part.words, -1).sum(axis=1)
-    found = []
-    for bank in banks:
-        found.append(int(counts[np.unique(_within(_places(board, memory, bank), device))].sum()))
-    return found
+    return [int(counts[np.unique(_within(_places(board, memory, bank), device))].sum()) for bank in banks]
 
 
 def _places(board: Board, memory: Memory, bank: int) -> Ints:

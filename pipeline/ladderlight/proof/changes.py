@@ -84,14 +84,11 @@ def changes_document(
         before.screen(name) == screens[bank] for name, bank in pictures.items()
     ):
         return kept
-    changed = {
-        "format": FORMAT,
-        "before": True,
-        "devices": list(device_changes(board, images, manifest, before.images())),
-        "pictures": _with_screens(_pictures(pictures, screens, before)),
-    }
-    any_changed = changed["pictures"] or any(device["differing"] != 0 for device in changed["devices"])
-    return changed if any_changed else kept
+    chips = list(device_changes(board, images, manifest, before.images()))
+    shown = _with_screens(_pictures(pictures, screens, before))
+    if not shown and all(chip["differing"] == 0 for chip in chips):
+        return kept
+    return {"format": FORMAT, "before": True, "devices": chips, "pictures": shown}
 
 
 def device_changes(

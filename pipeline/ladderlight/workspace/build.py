@@ -6,11 +6,12 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
-from ladderlight.bench.sheets.page import bench_files
+from ladderlight.bench.sheets.document import Bench, bench_of
+from ladderlight.bench.sheets.page import bench_files, bench_parts
 from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
 from ladderlight.engine.cards import with_cards
@@ -20,7 +21,7 @@ from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.steps import Progress, Refused
 from ladderlight.engine.trays import Tray, deal
-from ladderlight.errors import ArrangementError, BuildError, DocumentError, Fault, PictureError
+from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
@@ -35,9 +36,10 @@ from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.burned import Chip
 from ladderlight.workspace.description import describe
+from ladderlight.workspace.earlier import Earlier
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import KeptTrays, MadeFrom
-from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs, read_manifest
+from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
@@ -126,7 +128,7 @@ def build(
         trays, left_out = _dealt(ready, described, list(bad))
     with staged_output(recipe.output, recipe.owner) as staging:
         recorded = recorded_chips(recipe)
-        before = _manifest_before(recipe.output)
+        earlier = Earlier.of(recipe)
         inputs = made_from.inputs
         going = _Going(
             chain=chain,
@@ -136,10 +138,11 @@ def build(
             versions=versions(),
             found=found,
             kept=kept,
+            earlier=earlier,
         )
         made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
-        changed = version_findings(before, made)
-        _write(staging.folder, _pages(recipe, made))
+        changed = version_findings(earlier.manifest, made)
+        _write(staging.folder, _pages(recipe, made, going.bench))
     found = (*found, *recorded.findings)
     if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
         account.keep(cache, json_text(made.document).encode(), found)
@@ -186,6 +189,13 @@ class _Going:
     versions: Mapping[str, str]
     found: Sequence[Finding]
     kept: KeptTrays | None
+    earlier: Earlier
+
+    @cached_property
+    def bench(self) -> Bench:
+        """What the bench sheet shows."""
+        recipe = self.chain.recipe
+        return bench_of(recipe.board, recipe.findings)
 
     def tray(self, tray: Tray, coded: CodedPictures) -> Manifest:
         """Write the files of a tray, those of the last build where they would be the same."""
@@ -238,6 +248,8 @@ class _Going:
             shown,
             self.found,
             views=pictures.views(),
+            before=self.earlier.tray(tray.number, chips),
+            bench=bench_parts(self.bench),
             tray=tray.number,
         )
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
@@ -256,11 +268,11 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
+def _pages(recipe: Recipe, made: Manifest, bench: Bench) -> Iterator[tuple[str, bytes]]:
     """Yield what is written beside the device files and proofs: the sheets made from the manifest, and itself."""
     shown, title = made.printable, printable(recipe.title)
     yield FILE, json_text(made.document).encode()
-    yield from bench_files(title, recipe.board, recipe.findings)
+    yield from bench_files(title, bench)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
     if made.trays != (None,):
@@ -281,13 +293,6 @@ def _edited(staging: Staging) -> Iterator[Finding]:
     for path, kept in staging.edited.items():
         message = f"was changed since the last build and is replaced; the changed file is kept as {kept}"
         yield Finding(level="caution", where=str(path), message=message)
-
-
-def _manifest_before(output: Path) -> Manifest | None:
-    try:
-        return read_manifest(output)
-    except DocumentError:  # the build replaces it
-        return None
 
 
 def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:

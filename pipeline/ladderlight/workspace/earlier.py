@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from pydantic import Field
 
 from ladderlight.devices.checksums import checksums_of
+from ladderlight.engine.trays import folder_of
 from ladderlight.errors import DocumentError, LadderlightError
 from ladderlight.proof.changes import FILE, FORMAT, Before, EarlierBuild
 from ladderlight.recipe import Recipe
@@ -22,7 +22,6 @@ from ladderlight.workspace.description import in_order
 from ladderlight.workspace.documents import Kept, read_document
 from ladderlight.workspace.last_build import last_build
 from ladderlight.workspace.manifest import DeviceEntry, Manifest, PictureEntry, Size, read_manifest
-from ladderlight.workspace.trays import folder_of
 
 _Png = Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]+=*$")]
 

@@ -9,17 +9,20 @@ from typing import Any
 from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
+from ladderlight.proof.burnsheet import labelled
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.page.data import page_data
+from ladderlight.proof.page.memory_map import chip_maps
+from ladderlight.proof.page.wording import counted_findings, other_changes
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import environment
 from ladderlight.units.words import counted
 
-SCRIPTS = ("state", "unpack", "scan", "screen")
+SCRIPTS = ("state", "unpack", "scan", "screen", "map")
 """In the order in which they are joined: each may use those before it."""
-_STYLES = ("viewer",)
+_STYLES = ("viewer", "map", "changes", "folded")
 _MOST_SWATCHES = 512
 
 
@@ -32,6 +35,9 @@ def page(
     stills: Sequence[Mapping[str, Any]] = (),
     tile_sets: Sequence[Mapping[str, Any]] = (),
     disturbed: Mapping[str, Any] | None = None,
+    changes: Mapping[str, Any],
+    stale: Sequence[Mapping[str, Any]],
+    bench: Markup | None = None,
     tray: int | None = None,
 ) -> str:
     """Return the proof page as one HTML document that loads nothing.
@@ -46,6 +52,11 @@ def page(
         Each tile set's figures and its sheet.
     disturbed
         What is known of undefined data, and a part of the screen enlarged; None where nothing is undefined.
+    changes, stale
+        What the build changes, see :func:`ladderlight.proof.changes.changes_document`, and how each device differs from
+        what is recorded of its chip.
+    bench
+        The tables of the bench sheet; None leaves them out.
     tray
         Which tray this is, if any.
     """
@@ -67,7 +78,13 @@ def page(
             swatches=_swatches(board),
             codes=len(board.palette),
             lines=list(reversed(board.palette.lines)),
-            devices=manifest["devices"],
+            chips=chip_maps(manifest, changes, stale),
+            changes=changes,
+            more_changes=list(other_changes(changes["pictures"])),
+            devices=labelled(manifest),
+            parts={device.name: device.part for device in board.devices},
+            bench=bench,
+            finding_counts=counted_findings(findings),
             findings=findings,
             cautions=cautions(board),
             data=Markup(page_data(project, scanned, manifest, tray=tray)),  # noqa: S704 - JSON without any "<"

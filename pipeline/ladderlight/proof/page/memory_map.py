@@ -179,12 +179,17 @@ def _told(found: Mapping[str, Any]) -> str:
         return "cannot be compared"
     if not found["differing"]:
         return "no difference"
-    named = list(_named(found["banks"]))
-    rest = found["differing"] - sum(bank["differing"] for bank in found["banks"])
-    if found["banks"] and rest > 0:
+    amount = f"{counted(found['differing'], 'byte')} differ{'s' * (found['differing'] == 1)}"
+    banks = found["banks"]
+    if not banks:
+        return amount
+    if len(banks) == 1 and banks[0]["differing"] == found["differing"]:
+        return f"{amount}, in bank {banks[0]['bank']}, {', '.join(banks[0]['pictures'])}"
+    named = list(_named(banks))
+    rest = found["differing"] - sum(bank["differing"] for bank in banks)
+    if rest > 0:
         named.append(f"{counted(rest, 'byte')} outside of pictures")
-    where = f": {'; '.join(named)}" if named else ""
-    return f"{counted(found['differing'], 'byte')} differ{'s' * (found['differing'] == 1)}{where}"
+    return f"{amount}: {'; '.join(named)}"
 
 
 _MOST_NAMED = 8
