@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 import tomli
+from ladderlight.workspace.trays import folder_of
 from PIL import Image
 
 from ladderlight.board import Board
@@ -22,7 +23,6 @@ from ladderlight.recipe import load, load_revisions
 from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.build import build
 from ladderlight.workspace.last_build import last_build
-from ladderlight.workspace.trays import folder_of
 from ladderlight_stages.perception.measures import COLOUR_WORDS, GRAIN_WORDS
 
 HERE = Path(__file__).parent
