@@ -6,12 +6,18 @@
     Raster, counters, wiring and chips; see ``wiring.py``.
 ``palette``
     ``lines``, bit 0 of a code first, and of each of the three ``guns`` the ``bits`` of a code that move it, with
-    ``volts`` and ``srgb``, 0 to 255, by the number that these bits form, the first lowest.
+    ``volts`` and ``srgb``, 0 to 255, by the number that these bits form, the first lowest; with resistors of a
+    tolerance also the ``lowest`` and ``highest`` volts. ``fields`` are the codes of each field of the palette's plot,
+    in rows, -1 for none.
 ``memories``
     By name the words as read back from the device files, in pages; see ``storing.py``.
 ``banks``
     Runs of banks whose screens are equal: ``first`` and ``last`` bank, ``content``, the number of the run's screen
     among the different ones, null where no picture lies, and ``pictures``, numbers in the list of pictures.
+``tileSets``
+    Of each tile set the ``memory``, the ``width`` and ``height`` of a tile in board pixels, the ``numbers`` of the
+    tiles in the map, and ``addresses``, those of all words of the first tile, then of the next: 32 bits each, the low
+    byte first, as the difference to the one before, deflated.
 ``pictures``
     As in the manifest: name, source, bank, frame, duration and metrics.
 """
@@ -24,16 +30,26 @@ from itertools import groupby
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ladderlight.board import Palette
-from ladderlight.proof.page.storing import stored_words
+from ladderlight.board.ladders.tolerance import gun_limits
+from ladderlight.flow.pictures import TileSet
+from ladderlight.proof.page.storing import deflated, stored_words, text_of
 from ladderlight.proof.page.wiring import board_data
 from ladderlight.proof.scanout import Scanned
 
 _PICTURE = ("name", "source", "bank", "frame", "duration", "metrics")
 
 
-def page_data(project: str, scanned: Scanned, manifest: Mapping[str, Any], *, tray: int | None = None) -> str:
+def page_data(
+    project: str,
+    scanned: Scanned,
+    manifest: Mapping[str, Any],
+    fields: Sequence[Sequence[Sequence[int]]] = (),
+    *,
+    tray: int | None = None,
+) -> str:
     """Return the document, in which no ``<`` can end the element that holds it."""
     board = scanned.board
     devices = {device["name"]: device for device in manifest["devices"]}
@@ -41,8 +57,9 @@ def page_data(project: str, scanned: Scanned, manifest: Mapping[str, Any], *, tr
         "project": project,
         "tray": tray,
         "board": board_data(board, devices),
-        "palette": _palette(board.palette),
+        "palette": _palette(board.palette) | {"fields": fields},
         "memories": {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories},
+        "tileSets": [_tiles(tiles) for tiles in scanned.tile_sets],
         "banks": bank_runs(scanned, manifest["pictures"]),
         "pictures": [{key: picture[key] for key in _PICTURE if key in picture} for picture in manifest["pictures"]],
     }
@@ -74,16 +91,30 @@ def bank_runs(scanned: Scanned, pictures: Sequence[Mapping[str, Any]]) -> list[d
 def _palette(palette: Palette) -> dict[str, Any]:
     bits = range(len(palette.lines))
     codes = np.arange(len(palette))
+    limits = gun_limits(palette.ladder, palette.lines)
     guns = []
     for gun in range(3):
         volts = palette.volts[:, gun]
         own = [bit for bit in bits if not np.allclose(volts, volts[codes ^ 1 << bit], rtol=0, atol=1e-12)]
         of = sum((np.arange(1 << len(own)) >> place & 1) << bit for place, bit in enumerate(own)) + np.zeros(1, int)
-        guns.append(
-            {
-                "bits": own,
-                "volts": [round(float(volt), 6) for volt in volts[of]],
-                "srgb": palette.srgb8[of, gun].tolist(),
-            }
-        )
+        found = {"bits": own, "volts": _rounded(volts[of]), "srgb": palette.srgb8[of, gun].tolist()}
+        if limits:
+            found |= {name: _rounded(end[of, gun]) for name, end in zip(("lowest", "highest"), limits, strict=True)}
+        guns.append(found)
     return {"lines": list(palette.lines), "guns": guns}
+
+
+def _rounded(volts: NDArray[np.float64]) -> list[float]:
+    return [round(float(volt), 6) for volt in volts]
+
+
+def _tiles(tiles: TileSet) -> dict[str, Any]:
+    _, height, width = tiles.codes.shape
+    steps = np.diff(tiles.addresses.ravel(), prepend=0).astype("<i4")
+    return {
+        "memory": tiles.memory,
+        "width": width,
+        "height": height,
+        "numbers": tiles.numbers.tolist(),
+        "addresses": text_of(deflated(steps.tobytes())),
+    }

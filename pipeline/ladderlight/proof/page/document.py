@@ -14,16 +14,16 @@ from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.page.data import page_data
 from ladderlight.proof.page.memory_map import chip_maps
+from ladderlight.proof.page.palette import palette_section
 from ladderlight.proof.page.wording import counted_findings, other_changes
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import environment
 from ladderlight.units.words import counted
 
-SCRIPTS = ("state", "unpack", "scan", "screen", "map")
+SCRIPTS = ("state", "unpack", "scan", "waits", "colour", "inspect", "screen", "marks", "pixel", "palette", "map")
 """In the order in which they are joined: each may use those before it."""
-_STYLES = ("viewer", "map", "changes", "folded")
-_MOST_SWATCHES = 512
+_STYLES = ("viewer", "pixel", "palette", "map", "changes", "folded", "paper")
 
 
 def page(
@@ -60,7 +60,7 @@ def page(
     tray
         Which tray this is, if any.
     """
-    board = scanned.board
+    board, palette = scanned.board, palette_section(scanned)
     return (
         environment("ladderlight.proof.page")
         .get_template("page.html")
@@ -75,9 +75,7 @@ def page(
             notes=manifest["notes"],
             aspect=board.raster.mode.screen_aspect,
             plots=plots_of(board),
-            swatches=_swatches(board),
-            codes=len(board.palette),
-            lines=list(reversed(board.palette.lines)),
+            palette=palette,
             chips=chip_maps(manifest, changes, stale),
             changes=changes,
             more_changes=list(other_changes(changes["pictures"])),
@@ -87,7 +85,7 @@ def page(
             finding_counts=counted_findings(findings),
             findings=findings,
             cautions=cautions(board),
-            data=Markup(page_data(project, scanned, manifest, tray=tray)),  # noqa: S704 - JSON without any "<"
+            data=Markup(page_data(project, scanned, manifest, palette["fields"], tray=tray)),  # noqa: S704 - JSON without any "<"
             scripts=Markup(joined_scripts()),  # noqa: S704
             styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
         )
@@ -134,19 +132,3 @@ def _measured(metrics: Mapping[str, Any]) -> list[str]:
     if metrics.get("merged_share", 0.0) >= 0.001:
         words.append(f"{metrics['merged_share'] * 100:.1f} % merged")
     return words
-
-
-def _swatches(board: Board) -> list[dict[str, Any]]:
-    palette = board.palette
-    if len(palette) > _MOST_SWATCHES:
-        return []
-    width = len(palette.lines)
-    return [
-        {
-            "code": f"{code:0{(width + 3) // 4}X}",
-            "bits": f"{code:0{width}b}",
-            "volts": [f"{volt:.3f}" for volt in palette.volts[code]],
-            "srgb": palette.hex_of(code),
-        }
-        for code in range(len(palette))
-    ]

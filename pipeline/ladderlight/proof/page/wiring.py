@@ -8,7 +8,7 @@ from typing import Any
 from ladderlight.board import Board, Memory
 from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.lines import Line, Signal
-from ladderlight.board.scanning.timing import hold_in_counts
+from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, picture_delay
 
 
 def board_data(board: Board, devices: Mapping[str, Any]) -> dict[str, Any]:
@@ -35,6 +35,7 @@ def board_data(board: Board, devices: Mapping[str, Any]) -> dict[str, Any]:
         },
         "x": _counter(board.x_counter, board.x_shift),
         "y": _counter(board.y_counter, board.y_shift),
+        "undefinedKnown": all(memory.access is not None for memory in board.picture_memories),
         "blankingDelay": board.counters.blanking_delay,
         "counterDelay": board.counters.delay,
         "banks": board.bank_count,
@@ -45,6 +46,8 @@ def board_data(board: Board, devices: Mapping[str, Any]) -> dict[str, Any]:
             for name in board.code_lines
         ],
         "black": board.palette.black_code,
+        "pictureDelay": picture_delay(board),
+        "registerDelay": REGISTER_DELAY,
     }
 
 
@@ -87,6 +90,7 @@ def _memory(board: Board, memory: Memory, devices: Mapping[str, Any]) -> dict[st
         "chips": [
             {
                 "name": device.name,
+                "socket": board.sockets[device.name],
                 "first": device.first_word,
                 "words": device.part.words,
                 "files": [

@@ -4,7 +4,7 @@ const memories = Object.fromEntries(
   proof.board.memories.map((memory) => [memory.name, makeWords(memory, proof.memories[memory.name])]),
 );
 const words = Object.fromEntries(Object.entries(memories).map(([name, { all }]) => [name, all]));
-const view = makeState({ bank: proof.banks.find((run) => run.content !== null)?.first ?? 0, x: null, y: null, marked: null }, ["bank", "x", "y"]);
+const view = makeState({ bank: proof.banks.find((run) => run.content !== null)?.first ?? 0, x: null, y: null, marked: null, places: null }, ["bank", "x", "y"]);
 
 /** Unpack the words that a bank may read. */
 async function loadBank(bank) {

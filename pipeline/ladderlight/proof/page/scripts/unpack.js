@@ -116,6 +116,12 @@ function makePalette(stored) {
     /** By code: red, green and blue, sRGB 0 to 255. */
     rgb,
     hex: (code) => "#" + Array.from(rgb.subarray(3 * code, 3 * code + 3), (v) => v.toString(16).padStart(2, "0")).join(""),
+    fields: stored.fields,
     volts: (code) => stored.guns.map((gun, at) => gun.volts[numbers[at][code]]),
+    /** The lowest and highest volts of each gun over the tolerance of the resistors, null for exact ones. */
+    limits: (code) =>
+      stored.guns[0].lowest
+        ? stored.guns.map((gun, at) => [gun.lowest[numbers[at][code]], gun.highest[numbers[at][code]]])
+        : null,
   };
 }
