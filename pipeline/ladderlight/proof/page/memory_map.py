@@ -77,9 +77,12 @@ def _chip(
 ) -> dict[str, Any]:
     stretches = _stretches(device)
     rows = _row_count(device, stretches)
+    drawn = [_row(device, stretches, row, rows, since_build, since_burned) for row in range(rows)]
+    filled = max((at + 1 for at, row in enumerate(drawn) if row.boxes or row.changed or row.stale), default=1)
     return {
         "device": device,
-        "rows": [_row(device, stretches, row, rows, since_build, since_burned) for row in range(rows)],
+        "rows": drawn[:filled],
+        "rest": f"{drawn[filled].first} to {device['words'] - 1:04X}h: free" if filled < rows else "",
         "scale": f"{counted(rows, 'row')} of {device['words'] // rows:,} words" if rows > 1 else "",
         "since_build": None if since_build is None else _told(since_build),
         "since_burned": _told(since_burned) if device["burn"]["known"] else "",
@@ -138,7 +141,7 @@ def _row(
                 left=100 * (left - start) / words,
                 width=100 * (right - left) / words,
                 bank=own[0] if len(own) == 1 else None,
-                label=_label(own) if left == stretch.first else "",
+                label=_label(own) if left == stretch.first and (len(own) == 1 or right - left > words / 8) else "",
                 title=_title(stretch),
                 used=100 * stretch.used / (stretch.last + 1 - stretch.first),
                 changed=bool(changed.intersection(own)),
