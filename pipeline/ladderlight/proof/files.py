@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
+from ladderlight.colour.viewing import Viewing
 from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.flow.png import coded_png
 from ladderlight.proof.changes import FILE as CHANGES
 from ladderlight.proof.changes import Before, changes_document, device_changes
 from ladderlight.proof.disturbance import disturbance
-from ladderlight.proof.page.document import page
+from ladderlight.proof.page.document import Links, page
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.screens import data_url, screen_png, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
@@ -36,9 +37,11 @@ def proof_files(
     manifest: Mapping[str, Any],
     findings: Sequence[Finding],
     *,
-    views: Mapping[str, SourceView] | None = None,  # noqa: ARG001
     before: Before = _NOTHING,
     bench: Markup | None = None,
+    views: Mapping[str, SourceView] | None = None,
+    viewing: Viewing | None = None,
+    links: Links | None = None,
     tray: int | None = None,
 ) -> Iterator[tuple[str, bytes]]:
     """Yield the files of the proof by their paths below ``proof/``: each different screen, then ``index.html``.
@@ -59,6 +62,10 @@ def proof_files(
         What there was before this build, to say what it changes.
     bench
         The tables of the bench sheet, for its place in the page.
+    viewing
+        From where the screen is looked at, as far as the recipe says so.
+    links
+        Other proof pages, by their kind.
     tray
         Which tray this is, if any: its page lies one folder deeper.
     """
@@ -91,6 +98,9 @@ def proof_files(
         changes=changes,
         stale=list(device_changes(board, scanned.images, manifest, before.chips)),
         bench=bench,
+        views=views,
+        viewing=viewing,
+        links=links,
         tray=tray,
     )
     yield "index.html", document.encode()

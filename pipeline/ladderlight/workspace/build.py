@@ -52,6 +52,8 @@ class Built:
     manifest: Mapping[str, Any]
     """As plain values; see :class:`ladderlight.workspace.manifest.Manifest`."""
     findings: tuple[Finding, ...]
+    reduced: int
+    """How many picture files were reduced to codes; the cache had the others."""
     complete: bool = True
     """False where trays with bad pictures were left out."""
 
@@ -148,7 +150,7 @@ def build(
         account.keep(cache, json_text(made.document).encode(), found)
     stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
     told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
-    return Built(output=recipe.output, manifest=made.document, findings=told, complete=not bad)
+    return Built(output=recipe.output, manifest=made.document, findings=told, reduced=coded.reduced, complete=not bad)
 
 
 def _dealt(ready: Readiness, coded: Sequence[Described], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:
@@ -250,6 +252,7 @@ class _Going:
             views=pictures.views(),
             before=self.earlier.tray(tray.number, chips),
             bench=bench_parts(self.bench),
+            viewing=recipe.viewing,
             tray=tray.number,
         )
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
