@@ -199,7 +199,7 @@ def test_the_headline_says_what_is_known_of_undefined_data(make_board, memory, b
     assert "No access time is given for picture; data are undefined that long after each word change." in text
     assert names == ["screens/bank0.png", "changes.json", "index.html"]
     names, text = made(access=110e-9, output="register")
-    assert "Screens as the monitor will show them, computed from the device files. Picture" in text
+    assert "Screens as the monitor will show them, computed from the device files. Screen" in text
     assert names == ["screens/bank0.png", "changes.json", "index.html"]
 
 
