@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from operator import itemgetter
+from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
@@ -14,13 +15,20 @@ from ladderlight.proof.burnsheet import chip_label, title_of
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.plots import palette_plot, plots_of
+from ladderlight.proof.screens import data_url, small_png
 from ladderlight.proof.templating import environment
 
+_SCREEN_BYTES = 500_000
+"""Of the screens on the page of all trays."""
 
-def trays_page(project: str, board: Board, manifest: Mapping[str, Any]) -> str:
-    """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small."""
+
+def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proof: Path) -> str:
+    """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small.
+
+    The screens are read from the folder ``proof``. As many as the page can bear are in it, the others by name.
+    """
     devices, pictures = (_by_tray(manifest[key]) for key in ("devices", "pictures"))
-    trays = [
+    trays: list[dict[str, Any]] = [
         {
             "number": number,
             "folder": f"tray-{number:02d}",
@@ -29,6 +37,11 @@ def trays_page(project: str, board: Board, manifest: Mapping[str, Any]) -> str:
         }
         for number, found in devices.items()
     ]
+    left = _SCREEN_BYTES
+    for screen in (screen for tray in trays for screen in tray["screens"]):
+        picture = small_png(proof / screen["file"], board) if left > 0 else b""
+        left -= len(picture)
+        screen["picture"] = data_url(picture) if picture else ""
     return (
         environment()
         .get_template("trays.html")

@@ -141,7 +141,7 @@ def build(
         )
         made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
         changed = version_findings(before, made)
-        _write(staging.folder, _pages(recipe, made))
+        _write(staging.folder, _pages(recipe, made, staging.folder))
     found = (*found, *recorded.findings)
     if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
         account.keep(cache, json_text(made.document).encode(), found)
@@ -258,7 +258,7 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
+def _pages(recipe: Recipe, made: Manifest, folder: Path) -> Iterator[tuple[str, bytes]]:
     """Yield what is written beside the device files and proofs: the sheets made from the manifest, and itself."""
     shown, title = made.printable, printable(recipe.title)
     yield FILE, json_text(made.document).encode()
@@ -266,7 +266,7 @@ def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
     if made.trays != (None,):
-        yield "proof/index.html", trays_page(title, recipe.board, shown).encode()
+        yield "proof/index.html", trays_page(title, recipe.board, shown, folder / "proof").encode()
 
 
 def _cautions(pictures: Iterable[Described], *, strict: bool) -> list[Finding]:
