@@ -62,7 +62,7 @@ def test_so_do_the_pages_that_commands_write(tmp_path: Path, browser: Browser) -
     for name in (lantern, quay):
         shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("out", "__pycache__"))
     recipe, pages = str(tmp_path / lantern), [str(tmp_path / f"{name}.html") for name in "abcd"]
-    assert main(["build", "--quiet", recipe]) == main(["build", "--quiet", str(tmp_path / quay)]) == 0
+    assert main(["build", "--quiet", recipe]) == 0
     screen = str(tmp_path / lantern / "out" / "proof" / "screens" / "bank0.png")
     corners = "0,0,640,0,640,480,0,480"
     assert main(["check", "--quiet", recipe, "--page", pages[0]]) == 0
