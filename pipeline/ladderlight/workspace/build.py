@@ -240,6 +240,7 @@ class _Going:
             shown,
             self.found,
             views=pictures.views(),
+            viewing=recipe.viewing,
             tray=tray.number,
         )
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
