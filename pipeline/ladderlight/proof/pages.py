@@ -22,10 +22,11 @@ _SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
 
 
-def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proof: Path) -> str:
+def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proofs: Sequence[Path]) -> str:
     """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small.
 
-    The screens are read from the folder ``proof``. As many as the page can bear are in it, the others by name.
+    The screens are read from the first of the folders ``proofs`` that has them. As many as the page can bear are in it,
+    the others by name.
     """
     devices, pictures = (_by_tray(manifest[key]) for key in ("devices", "pictures"))
     trays: list[dict[str, Any]] = [
@@ -39,7 +40,7 @@ def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proof: P
     ]
     left = _SCREEN_BYTES
     for screen in (screen for tray in trays for screen in tray["screens"]):
-        picture = small_png(proof / screen["file"], board) if left > 0 else b""
+        picture = small_png(_found(screen["file"], proofs), board) if left > 0 else b""
         left -= len(picture)
         screen["picture"] = data_url(picture) if picture else ""
     return (
@@ -47,6 +48,10 @@ def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proof: P
         .get_template("trays.html")
         .render(project=project, trays=trays, aspect=board.raster.mode.screen_aspect, facts=facts_of(board))
     )
+
+
+def _found(file: str, folders: Sequence[Path]) -> Path:
+    return next(folder / file for folder in folders if (folder / file).exists())
 
 
 def _screens(pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
