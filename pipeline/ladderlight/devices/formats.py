@@ -16,11 +16,11 @@ Format = Literal["binary", "intel_hex", "s_record", "verilog_mem", "c_array", "a
 # Possessive throughout: a picture's words may look like anything, and must not cause backtracking.
 _COMMENT = rb"(?:\s|//[^\n]*+\n|#[^\n]*+\n|/\*(?:[^*]|\*(?!/))*+\*/)*+"
 _NUMBER = rb"(?:0x[0-9A-Fa-f]++|\$[0-9A-Fa-f]++|[0-9][0-9A-Fa-f]*+[Hh])"
-_HEX_RECORD = re.compile(rb"\s*+:(?:[0-9A-Fa-f]{2}){5,}+[ \t\r]*+(?:\n|$)")
-_S_RECORD = re.compile(rb"\s*+S[0-9](?:[0-9A-Fa-f]{2}){3,}+[ \t\r]*+(?:\n|$)")
-_VERILOG = re.compile(_COMMENT + rb"@[0-9A-Fa-f]++\s++[0-9A-Fa-f]++\s")
-_C_ARRAY = re.compile(_COMMENT + rb"[\w\s]++\[\s*+\w*+\s*+\]\s*+=\s*+\{")
-_ASSEMBLER = re.compile(rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.!\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)")
+_HEX_RECORD = rb"\s*+:(?:[0-9A-Fa-f]{2}){5,}+[ \t\r]*+(?:\n|$)"
+_S_RECORD = rb"\s*+S[0-9](?:[0-9A-Fa-f]{2}){3,}+[ \t\r]*+(?:\n|$)"
+_VERILOG = _COMMENT + rb"@[0-9A-Fa-f]++\s++[0-9A-Fa-f]++\s"
+_C_ARRAY = _COMMENT + rb"[\w\s]++\[\s*+\w*+\s*+\]\s*+=\s*+\{"
+_ASSEMBLER = rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.!\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)"
 
 _LAST = (1 << 32) - 1
 """The last address of any of the formats."""
@@ -37,7 +37,7 @@ class Segment:
 def format_of(data: bytes) -> Format:
     """Return a file's format, found from its content; binary if it is none of the text formats."""
     for pattern, name in _TEXTS:
-        if pattern.match(data):
+        if re.match(pattern, data):  # compiled only when a file is looked at
             return name
     return "binary"
 
@@ -244,7 +244,7 @@ def _number(token: str) -> int:
     return int(token, 0)
 
 
-_TEXTS: tuple[tuple[re.Pattern[bytes], Format], ...] = (
+_TEXTS: tuple[tuple[bytes, Format], ...] = (
     (_HEX_RECORD, "intel_hex"),
     (_S_RECORD, "s_record"),
     (_VERILOG, "verilog_mem"),
