@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
-from ladderlight.devices.formats import Segment, segments_of
+from ladderlight.devices.formats import segments_of
+from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
 from ladderlight.units.arrays import Bytes, MemoryWords, Words, dtype_of
@@ -307,11 +308,13 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     return words_of(image, device.part.width)
 
 
-def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytearray:
+def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytes | bytearray:
     assert file.span is not None  # noqa: S101 - files without a span are left out by the caller
     element = bytes_per_word(device.part.width) if file.span.step == 1 else 1
-    held = bytearray([ERASED]) * size
     segments = segments_of(file.name, file.data, size=size, element=element, order=file.span.order)
+    if [(segment.address, len(segment.data)) for segment in segments] == [(file.span.offset, size)]:
+        return segments[0].data
+    held = bytearray([ERASED]) * size
     for segment in segments:
         _put(held, segment, file, device)
     return held
