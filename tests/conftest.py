@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 from itertools import count
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -17,6 +18,10 @@ from ladderlight.board import MODES, PARTS, Board, Channel, Counters, Ladder, Me
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.model.lines import expand, expand_names
 from ladderlight.cache.folder import VARIABLE
+from ladderlight.proof.page.document import joined_scripts
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 collect_ignore = ["example_plugin"]  # its tests run where it is installed
 for name in ("COLUMNS", "LINES"):  # lines are folded at so many columns, where a test does not choose others
@@ -156,12 +161,32 @@ def banked() -> Callable[..., Contents]:
 def program() -> Callable[[str], str]:
     """Find an outside program; skip the test without it, or fail where CI=true promises it."""
 
-    def find(name: str) -> str:
-        path = shutil.which(name)
-        if path is None and os.environ.get("CI") == "true":
-            pytest.fail(f"{name} is missing; CI must install it")
-        if path is None:
-            pytest.skip(f"{name} is not installed")
-        return path
+    return find_program
 
-    return find
+
+def find_program(name: str) -> str:
+    path = shutil.which(name)
+    if path is None and os.environ.get("CI") == "true":
+        pytest.fail(f"{name} is missing; CI must install it")
+    if path is None:
+        pytest.skip(f"{name} is not installed")
+    return path
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Chromium without a window, one for all tests of a module; skip them without it."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        arguments = ["--no-sandbox", "--host-resolver-rules=MAP *.example 127.0.0.1"]
+        found = playwright.chromium.launch(executable_path=find_program("chromium"), args=arguments)
+        yield found
+        found.close()
+
+
+@pytest.fixture(scope="module")
+def page_scripts(browser: Browser) -> Any:
+    """The scripts of the proof page that need no document, on an empty page: Playwright's ``Page``."""
+    page = browser.new_page()
+    page.add_script_tag(content=joined_scripts(("unpack", "scan")))
+    return page

@@ -16,10 +16,13 @@ if TYPE_CHECKING:
     from ladderlight.errors import ArrangementError, DeviceFileError, PictureError, Problem, nearest_word, refuse
     from ladderlight.flow.matching import file_name, matching
     from ladderlight.flow.pictures import (
+        WHOLE,
         Animation,
+        Box,
         CodedPicture,
         Contents,
         DeviceFile,
+        FilePart,
         MemoryContents,
         Origin,
         Picture,
@@ -41,10 +44,13 @@ _HOMES = {
     "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError", "Problem", "nearest_word", "refuse"),
     "ladderlight.flow.matching": ("file_name", "matching"),
     "ladderlight.flow.pictures": (
+        "WHOLE",
         "Animation",
+        "Box",
         "CodedPicture",
         "Contents",
         "DeviceFile",
+        "FilePart",
         "MemoryContents",
         "Origin",
         "Picture",
@@ -60,9 +66,11 @@ _HOMES = {
 _MODULE_OF = {name: module for module, names in _HOMES.items() for name in names}
 
 __all__ = [
+    "WHOLE",
     "Animation",
     "ArrangementError",
     "Board",
+    "Box",
     "CodedPicture",
     "Contents",
     "Demand",
@@ -70,6 +78,7 @@ __all__ = [
     "DeviceFile",
     "DeviceFileError",
     "Example",
+    "FilePart",
     "Kept",
     "MemoryContents",
     "MisfitError",

@@ -39,7 +39,7 @@ def bench(
     path = recipe_path(recipe)
     if page is None and csv is None:
         recipes = load_revisions(path, pictures="ignored", revision=revision)
-        benches = {each.revision: bench_of(each.board) for each in recipes}
+        benches = {each.revision: bench_of(each.board, each.findings) for each in recipes}
         if json_:
             print_revisions({name: document_of(found) for name, found in benches.items()})
         console = stdout(quiet=quiet)
@@ -52,7 +52,7 @@ def bench(
             raise typer.Exit(1)
         return
     loaded = load(path, pictures="ignored", revision=revision)
-    title, found = printable(loaded.title), bench_of(loaded.board)
+    title, found = printable(loaded.title), bench_of(loaded.board, loaded.findings)
     written = {}
     if page is not None:
         written["bench --page"] = {page: bench_page(title, found).encode()}

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from ladderlight.commands.terminal.console import LineConsole
+    from ladderlight.engine.trays import Tray
     from ladderlight.recipe import Recipe
 
 _PAGE = "check --page"
@@ -50,20 +51,21 @@ def check(
         recipes = load_revisions(path, pictures="checked", revision=revision)
     else:
         recipes = (load(path, pictures="checked", revision=revision),)
-    documents = {each.revision: _document(each, page, strict=strict) for each in recipes}
+    checked = {each.revision: _checked(each, page, strict=strict) for each in recipes}
+    documents = {revision: document for revision, (document, _) in checked.items()}
     if json_:
         print_revisions(documents)
     else:
         for each in recipes:
-            _print(each, documents[each.revision], quiet=quiet, verbose=verbose)
+            _print(each, *checked[each.revision], quiet=quiet, verbose=verbose)
         if page is not None:
             stdout(quiet=quiet).print(page)
     if not all(document["ok"] for document in documents.values()):
         raise typer.Exit(1)
 
 
-def _document(loaded: Recipe, page: Path | None, *, strict: bool) -> dict[str, Any]:
-    """Return all there is to say of a recipe, and write the page."""
+def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[dict[str, Any], Sequence[Tray]]:
+    """Return all there is to say of a recipe, and its trays where they are known; write the page."""
     from dataclasses import asdict
 
     from ladderlight.board import Finding
@@ -81,7 +83,8 @@ def _document(loaded: Recipe, page: Path | None, *, strict: bool) -> dict[str, A
         refuse_ending(page, (".html", ".htm"))
     document = report(loaded.board, loaded.findings)
     works = document["ok"]
-    found = readiness(loaded, strict=strict)
+    ready = readiness(loaded, strict=strict)
+    found = ready.findings
     document["ok"] = not is_refused(found)
     if works:
         refused = {finding.where for finding in found if finding.level == "error"}
@@ -89,15 +92,15 @@ def _document(loaded: Recipe, page: Path | None, *, strict: bool) -> dict[str, A
         found += burn_findings(loaded)
     document["findings"] = list(map(asdict, found))
     if page is not None:
-        from ladderlight.proof.page import board_page
+        from ladderlight.proof.pages import board_page
 
         findings = [Finding(**printable_values(finding)) for finding in document["findings"]]
         shown = board_page(printable(loaded.title), loaded.board, findings).encode()
         export({page: shown}, command=_PAGE, inputs=input_files(loaded).values())
-    return document
+    return document, ready.trays
 
 
-def _print(loaded: Recipe, document: Mapping[str, Any], *, quiet: bool, verbose: bool) -> None:
+def _print(loaded: Recipe, document: Mapping[str, Any], trays: Sequence[Tray], *, quiet: bool, verbose: bool) -> None:
     from ladderlight.board import Finding
     from ladderlight.commands.terminal.reporting import print_findings, stderr, stdout
 
@@ -109,8 +112,8 @@ def _print(loaded: Recipe, document: Mapping[str, Any], *, quiet: bool, verbose:
     _print_board(console, loaded.title, document)
     if verbose:
         _print_chain(console, loaded)
-    if verbose and document["ok"]:
-        _print_trays(console, loaded)
+    for tray in trays if verbose and document["ok"] and loaded.per_tray is not None else ():
+        console.print(f"tray {tray.number}   {', '.join([*(file.source for file in tray.files), *tray.cards])}")
     print_findings(console, findings)
     waiting = loaded.takes_pictures and not loaded.files and not loaded.cards
     ready = "no pictures yet; add [pictures] to build" if waiting else "ready to build"
@@ -158,18 +161,6 @@ def _print_chain(console: LineConsole, recipe: Recipe) -> None:
     for card in recipe.cards:
         given = ", ".join(f"{name} = {_written(value)}" for name, value in card.options.items())
         console.print(f"card     {card.declaration.name}  {given}".rstrip())
-
-
-def _print_trays(console: LineConsole, recipe: Recipe) -> None:
-    """List what is dealt to each tray, where the headers tell."""
-    from ladderlight.recipe.headers import headers_of
-    from ladderlight.workspace.trays import deal
-
-    headers = headers_of(recipe)
-    if recipe.per_tray is None or headers.frames is None:
-        return
-    for tray in deal(recipe, {file: probe.frames for file, probe in headers.probes.items()}):
-        console.print(f"tray {tray.number}   {', '.join([*(file.source for file in tray.files), *tray.cards])}")
 
 
 def _written(value: Any) -> str:

@@ -51,6 +51,7 @@ def decode(
     The pictures are PNG files, one for each bank; those of trays are in a folder for each tray of the last build.
     """
     from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
+    from ladderlight.engine.trays import folder_of
     from ladderlight.readback.decoding import decode as decode_words
     from ladderlight.readback.dumps import read_dumps
     from ladderlight.readback.matching import match
@@ -63,7 +64,6 @@ def decode(
     from ladderlight.storage.output import settled
     from ladderlight.workspace.last_build import last_build
     from ladderlight.workspace.planned import planned_files
-    from ladderlight.workspace.trays import folder_of
 
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored", revision=revision)

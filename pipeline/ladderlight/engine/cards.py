@@ -11,11 +11,11 @@ import numpy as np
 from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.scan import scan
 from ladderlight.engine.coded import CodedPictures
+from ladderlight.engine.plan import Plan
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import ArrangementError, Fault, refuse
 from ladderlight.flow.pictures import CodedPicture, Contents, Origin
 from ladderlight.recipe import Recipe
-from ladderlight.recipe.headers import unique_names
 from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.boundary import problems_of, run_stage
 from ladderlight.units.words import joined
@@ -24,15 +24,6 @@ from ladderlight.units.words import joined
 def with_cards(recipe: Recipe, coded: CodedPictures, cards: Mapping[str, CardUse]) -> CodedPictures:
     """Return coded pictures with cards after them, which are given by name."""
     return coded.with_cards(list(_drawn(recipe, [picture.origin for picture in coded.described], cards)))
-
-
-def named_cards(recipe: Recipe) -> dict[str, CardUse]:
-    """Return a recipe's cards, each by the name of its stage, with a number where a picture has that name already."""
-    names = set(unique_names(recipe.files).values())
-    found: dict[str, CardUse] = {}
-    for card in recipe.cards:
-        found[next(name for name in _numbered(card.declaration.name) if name not in names | found.keys())] = card
-    return found
 
 
 def card_origins(cards: Mapping[str, CardUse], before: Sequence[Origin], board: Board) -> list[Origin]:
@@ -73,7 +64,7 @@ def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
         some = replace(recipe, cards=(*kept, card))
         try:
             refuse(problems_of(card.declaration, recipe.board, card.options, viewing=recipe.viewing), ArrangementError)
-            origin = card_origins(named_cards(some), [], some.board)[-1]
+            origin = card_origins(Plan(recipe=some).cards, [], some.board)[-1]
             drawn = [*coded, _draw(some, card, origin)]
             contents = Chain(recipe=some).arrange(drawn)
             if not _shown(recipe.board, contents, drawn):
@@ -109,8 +100,3 @@ def _draw(recipe: Recipe, card: CardUse, origin: Origin) -> CodedPicture:
     board, what = recipe.board, f"card {origin.name!r}"
     drawn: CodedPicture = run_stage(card.declaration, board, board, card.options, what, **given)
     return replace(drawn, origin=origin)
-
-
-def _numbered(name: str) -> Iterator[str]:
-    yield name
-    yield from (f"{name}~{number}" for number in count(2))

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, overload
-
-import numpy as np
+from functools import partial
+from typing import Any, TypeVar, overload
 
 from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.store import Writing
 from ladderlight.engine.coherence import Codes
-from ladderlight.engine.entries import Described, add_picture, array_of, described, is_plain
+from ladderlight.engine.entries import Described, add_picture, codes_in, described, is_plain, view_in
 from ladderlight.engine.plan import Unit, Used
-from ladderlight.flow.pictures import CodedPicture
+from ladderlight.flow.pictures import CodedPicture, SourceView
 from ladderlight.recipe import PictureFile
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,10 +26,13 @@ class CodedUnit:
     counts: tuple[int, ...]
     """How many pictures each file of the unit has."""
     entry: Entry | None = None
-    """Where the codes are kept; None when they are in memory."""
+    """Where codes and views are kept; None when they are in memory."""
     codes: tuple[Codes, ...] = ()
+    views: tuple[SourceView | None, ...] = ()
     used: Used = frozenset()
     """What was used of the board for them."""
+    is_new: bool = True
+    """Whether they were coded for this build, not found in the cache."""
 
     @classmethod
     def of(cls, entry: Entry, used: Used) -> CodedUnit:
@@ -41,25 +45,30 @@ class CodedUnit:
         """
         try:
             found = tuple(described(each) for each in entry.about["pictures"])
-            return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry, used=used)
+            return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry, used=used, is_new=False)
         except (KeyError, TypeError) as error:
             raise DamagedError(str(error)) from error
 
     def with_codes(self) -> CodedUnit:
-        """Return the same with its codes in memory; raises as :meth:`picture`."""
-        codes = tuple(self.picture(index).codes for index in range(len(self.pictures)))
-        return replace(self, codes=codes, entry=None)
+        """Return the same with its codes and views in memory; raises as :meth:`picture`."""
+        places = range(len(self.pictures))
+        codes = tuple(self.picture(index).codes for index in places)
+        return replace(self, codes=codes, views=tuple(map(self.view, places)), entry=None)
 
     def picture(self, index: int) -> CodedPicture:
-        """Return a picture with its codes.
+        """Return a picture with its codes, but without its view.
 
         Raises
         ------
         DamagedError
             When they are no longer there.
         """
-        codes = self.codes[index] if self.entry is None else array_of(self.entry, index, np.uint16)
+        codes = self.codes[index] if self.entry is None else codes_in(self.entry, index)
         return self.pictures[index].with_codes(codes)
+
+    def view(self, index: int) -> SourceView | None:
+        """Return the view of a picture; raises as :meth:`picture`."""
+        return self.views[index] if self.entry is None else view_in(self.entry, index)
 
 
 class CodedWriting:
@@ -91,8 +100,8 @@ class CodedWriting:
 
     @property
     def shapes(self) -> dict[str, Any]:
-        """So much of it as the codes need to be read."""
-        return {"pictures": [{"shape": each["shape"]} for each in self._about]}
+        """So much of it as codes and views need to be read."""
+        return {"pictures": [{"shape": each["shape"], "view": each["view"]} for each in self._about]}
 
     @property
     def is_plain(self) -> bool:
@@ -149,12 +158,28 @@ class CodedPictures(Sequence[CodedPicture]):
         return [entry.path.name for entry in entries if entry] if all(entries) else None
 
     @property
+    def reduced(self) -> int:
+        """How many files were reduced to codes for this build, not found in the cache."""
+        return sum(len(unit.files) for unit, found in self._coded.items() if found.is_new)
+
+    @property
     def described(self) -> list[Described]:
         """The pictures without their codes."""
         return [
             Described.of(place) if isinstance(place, CodedPicture) else self._coded[place[0]].pictures[place[1]]
             for place in self._places
         ]
+
+    def views(self) -> dict[str, SourceView]:
+        """Return the views of the pictures that have one, by name."""
+        found = {}
+        for place in self._places:
+            if not isinstance(place, CodedPicture):
+                unit, index = place
+                view = self._read(unit, partial(CodedUnit.view, index=index))
+                if view is not None:
+                    found[self._coded[unit].pictures[index].origin.name] = view
+        return found
 
     def __len__(self) -> int:
         """Return the number of pictures."""
@@ -174,8 +199,12 @@ class CodedPictures(Sequence[CodedPicture]):
         if isinstance(place, CodedPicture):
             return place
         unit, index = place
+        return self._read(unit, partial(CodedUnit.picture, index=index))
+
+    def _read(self, unit: Unit, part: Callable[[CodedUnit], T]) -> T:
+        """Read something of a unit, which is coded anew where the cache has lost it."""
         try:
-            return self._coded[unit].picture(index)
+            return part(self._coded[unit])
         except DamagedError:
             self._coded[unit] = self._again(unit)
-            return self._coded[unit].picture(index)
+            return part(self._coded[unit])

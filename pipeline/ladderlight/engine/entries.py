@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.store import Writing
-from ladderlight.flow.pictures import CodedPicture, Origin, Picture
+from ladderlight.flow.pictures import CodedPicture, FilePart, Origin, Picture, SourceView
 
 _SAFE = ("numpy", "numpy.core.multiarray", "numpy._core.multiarray", "numpy.core.numeric", "numpy._core.numeric")
 
@@ -29,7 +29,7 @@ def plain_array(array: NDArray[Any]) -> NDArray[Any]:
 
 @dataclass(frozen=True, kw_only=True)
 class Described:
-    """A coded picture without its codes."""
+    """A coded picture without its codes and its view."""
 
     origin: Origin
     metrics: Mapping[str, Any]
@@ -37,7 +37,7 @@ class Described:
 
     @classmethod
     def of(cls, picture: CodedPicture) -> Described:
-        """Leave out the codes."""
+        """Leave out codes and view."""
         return cls(origin=picture.origin, metrics=picture.metrics, notes=picture.notes)
 
     def with_codes(self, codes: NDArray[np.uint16]) -> CodedPicture:
@@ -46,11 +46,18 @@ class Described:
 
 
 def add_picture(writing: Writing, picture: Picture | CodedPicture) -> dict[str, Any]:
-    """Write the pixels or codes of a picture, and return the rest for the description of the entry."""
+    """Write the pixels or codes of a picture, and return the rest for the description of the entry.
+
+    The part after the codes of a coded picture is its view, empty where it has none.
+    """
     array: NDArray[Any] = picture.pixels if isinstance(picture, Picture) else picture.codes
     writing.add(_bytes_of(array))
     found = {"origin": asdict(picture.origin), "notes": dict(picture.notes), "shape": array.shape}
-    return found if isinstance(picture, Picture) else found | {"metrics": dict(picture.metrics)}
+    if isinstance(picture, Picture):
+        return found | {"part": picture.part and asdict(picture.part)}
+    view = picture.view
+    writing.add(view.data if view else b"")
+    return found | {"metrics": dict(picture.metrics), "view": view and (view.size, view.crop)}
 
 
 def is_plain(description: Mapping[str, Any]) -> bool:
@@ -83,8 +90,8 @@ def described(found: Mapping[str, Any]) -> Described:
         raise DamagedError(str(error)) from error
 
 
-def array_of(entry: Entry, index: int, kind: type[np.generic]) -> NDArray[Any]:
-    """Read the pixels or codes of a picture.
+def _array_of(entry: Entry, index: int, part: int, kind: type[np.generic]) -> NDArray[Any]:
+    """Read the pixels or codes of a picture from a part.
 
     Raises
     ------
@@ -95,7 +102,7 @@ def array_of(entry: Entry, index: int, kind: type[np.generic]) -> NDArray[Any]:
         array = np.empty(entry.about["pictures"][index]["shape"], dtype=kind)
     except (KeyError, TypeError, ValueError, IndexError, MemoryError) as error:
         raise DamagedError(str(error)) from error
-    entry.read_into(index, _bytes_of(array))
+    entry.read_into(part, _bytes_of(array))
     return array
 
 
@@ -103,14 +110,38 @@ def _bytes_of(array: NDArray[Any]) -> memoryview:
     return array.reshape(-1).view(np.uint8).data
 
 
+def codes_in(entry: Entry, index: int) -> NDArray[np.uint16]:
+    """Read the codes of a coded picture.
+
+    Raises
+    ------
+    DamagedError
+        When they are not as they were written.
+    """
+    return _array_of(entry, index, 2 * index, np.uint16)
+
+
+def view_in(entry: Entry, index: int) -> SourceView | None:
+    """Read the view of a coded picture; raises as :func:`codes_in` does."""
+    try:
+        found = entry.about["pictures"][index]["view"]
+        if found is None:
+            return None
+        size, crop = (each and tuple(each) for each in found)
+        return SourceView(data=bytes(entry.read(2 * index + 1)), size=size, crop=crop)
+    except (KeyError, TypeError, ValueError, IndexError) as error:
+        raise DamagedError(str(error)) from error
+
+
 def pictures_of(entry: Entry) -> Iterator[Picture]:
-    """Yield the pictures of an entry; raises as :func:`array_of` does."""
+    """Yield the pictures of an entry; raises as :func:`codes_in` does."""
     for index in range(len(entry.parts)):
-        pixels = array_of(entry, index, np.float32)
+        pixels = _array_of(entry, index, index, np.float32)
         found = entry.about["pictures"][index]
         try:
-            yield Picture(origin=Origin(**found["origin"]), pixels=pixels, notes=found["notes"])
-        except (KeyError, TypeError) as error:
+            part = found["part"] and FilePart(**{key: value and tuple(value) for key, value in found["part"].items()})
+            yield Picture(origin=Origin(**found["origin"]), pixels=pixels, notes=found["notes"], part=part)
+        except (KeyError, TypeError, AttributeError) as error:
             raise DamagedError(str(error)) from error
 
 

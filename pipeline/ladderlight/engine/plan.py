@@ -16,6 +16,7 @@ import pickle
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import count
 from secrets import token_hex
 
 from ladderlight.board import Board
@@ -25,6 +26,7 @@ from ladderlight.flow.matching import file_name, matching
 from ladderlight.flow.pictures import Origin
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.headers import origin_of, unique_names
+from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.boundary import animation_of, demand_of, look_of
 from ladderlight.stages.code import code_of, reads_files
 from ladderlight.stages.contract import Demand, Survey
@@ -84,6 +86,17 @@ class Plan:
     def names(self) -> dict[PictureFile, str]:
         """The name of each file's pictures."""
         return unique_names(self.recipe.files)
+
+    @cached_property
+    def cards(self) -> dict[str, CardUse]:
+        """The cards, each by the name of its stage, with a number where a picture or card has that name already."""
+        taken = set(self.names.values())
+        found: dict[str, CardUse] = {}
+        for card in self.recipe.cards:
+            name = next(name for name in _numbered(card.declaration.name) if name not in taken)
+            taken.add(name)
+            found[name] = card
+        return found
 
     @cached_property
     def reduction(self) -> int:
@@ -245,6 +258,11 @@ class Plan:
     @cached_property
     def _board_digests(self) -> BoardDigests:
         return BoardDigests(self.board)
+
+
+def _numbered(name: str) -> Iterator[str]:
+    yield name
+    yield from (f"{name}~{number}" for number in count(2))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -34,6 +34,7 @@ from ladderlight.engine.plan import Base, Folds, Plan, Unit, Used
 from ladderlight.engine.sequences import FrameSequence, Reduced
 from ladderlight.errors import Fault, PictureError
 from ladderlight.flow.pictures import CodedPicture, Picture
+from ladderlight.flow.source_views import source_view
 from ladderlight.recipe import PictureFile
 from ladderlight.stages.boundary import guarded, look_of, open_file, run_stage
 from ladderlight.stages.contract import Kept
@@ -163,6 +164,7 @@ class Work:
             pictures=tuple(map(Described.of, pictures)),
             counts=tuple(map(places.count, range(len(unit.files)))),
             codes=tuple(picture.codes for picture in pictures),
+            views=tuple(picture.view for picture in pictures),
             used=frozenset(used),
         )
 
@@ -172,7 +174,7 @@ class Work:
         try:
             places = (place for place, count in enumerate(found.counts) for _ in range(count))
             for index, place in enumerate(places):
-                writing.add(place, found.picture(index))
+                writing.add(place, replace(found.picture(index), view=found.view(index)))
             return self._ended(unit, writing, found.used) or found
         finally:
             writing.discard()
@@ -230,7 +232,8 @@ class Work:
         coded = reduced = self._run_stage(file, self.plan.reduction, board, picture, kept=kept)
         for at in range(self.plan.reduction + 1, until):
             coded = self._run_stage(file, at, board, coded)
-        return reduced.codes, replace(coded, codes=plain_array(coded.codes))
+        view = source_view(picture) if until == self.plan.end else None
+        return reduced.codes, replace(coded, codes=plain_array(coded.codes), view=view)
 
     def _make_ready(self, unit: Unit, file: PictureFile) -> None:
         if any(self._found(self._base(unit))):

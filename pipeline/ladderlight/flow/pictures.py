@@ -36,6 +36,54 @@ class Origin:
 
 Note = str | int | float | bool
 
+Box = tuple[float, float, float, float]
+"""Left, top, right and bottom as shares of a width and a height; left and right change places where it is mirrored."""
+WHOLE: Box = (0.0, 0.0, 1.0, 1.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FilePart:
+    """Which part of its file a picture shows.
+
+    ``size`` is the width and height of the file's picture as it stands upright, in pixels. ``box`` is the part of it
+    that the picture's edges enclose, which a border makes larger than the file; None where that is not known.
+    """
+
+    size: tuple[int, int]
+    box: Box | None = WHOLE
+
+    def within(self, inner: Box) -> FilePart:
+        """Return the part that a box in the picture encloses."""
+        if self.box is None:
+            return self
+        left, top, right, bottom = self.box
+        across, down = right - left, bottom - top
+        x0, y0, x1, y1 = inner
+        return replace(self, box=(left + x0 * across, top + y0 * down, left + x1 * across, top + y1 * down))
+
+    @property
+    def crop(self) -> tuple[int, int, int, int] | None:
+        """Left, top, right and bottom of what is shown of the file, in its pixels; None where that is not known."""
+        if self.box is None:
+            return None
+        width, height = self.size
+        left, right = sorted(round(min(1.0, max(0.0, x)) * width) for x in self.box[::2])
+        top, bottom = sorted(round(min(1.0, max(0.0, y)) * height) for y in self.box[1::2])
+        return left, top, right, bottom
+
+
+@dataclass(frozen=True, kw_only=True)
+class SourceView:
+    """A picture as it was before the reduction, small, to be shown beside what became of it.
+
+    ``data`` is a JPEG in the board's pixels, sRGB. ``size`` is that of the file's picture, and ``crop`` the box in it
+    that is shown, see :class:`FilePart`; each None where it is not known.
+    """
+
+    data: bytes = field(repr=False)
+    size: tuple[int, int] | None = None
+    crop: tuple[int, int, int, int] | None = None
+
 
 @dataclass(frozen=True, kw_only=True)
 class Picture:
@@ -45,10 +93,30 @@ class Picture:
     pixels: NDArray[np.float32]
     notes: Mapping[str, Note] = field(default_factory=dict)
     """For the manifest, by name. ``caution`` is what a careful user should know of the file; a build prints it."""
+    part: FilePart | None = None
+    """Which part of its file it shows; None of a source that does not say."""
 
-    def with_pixels(self, pixels: NDArray[np.float32]) -> Picture:
-        """Return the same picture with other pixels."""
-        return replace(self, pixels=pixels)
+    def with_pixels(self, pixels: NDArray[np.float32], box: Box | None = None) -> Picture:
+        """Return the same picture with other pixels.
+
+        Parameters
+        ----------
+        pixels
+            float32 (height, width, 3).
+        box
+            What they show of the picture, for the proof page; the whole is ``(0, 0, 1, 1)``. By default pixels of the
+            same shape show the same, and of others it is not known what they show.
+        """
+        part = self.part
+        if part is not None and box is not None:
+            part = part.within(box)
+        elif part is not None and pixels.shape != self.pixels.shape:
+            part = replace(part, box=None)
+        return replace(self, pixels=pixels, part=part)
+
+    def with_turned_pixels(self, pixels: NDArray[np.float32]) -> Picture:
+        """Return the same picture with pixels that show the file in another direction than it stands."""
+        return replace(self, pixels=pixels, part=self.part and replace(self.part, box=None))
 
     def with_notes(self, notes: Mapping[str, Note]) -> Picture:
         """Return the same picture with notes added."""
@@ -71,6 +139,8 @@ class CodedPicture:
     codes: NDArray[np.uint16]
     metrics: Mapping[str, Any] = field(default_factory=dict)
     notes: Mapping[str, Note] = field(default_factory=dict)
+    view: SourceView | None = field(default=None, repr=False)
+    """The picture before the reduction. The engine puts it in after the last stage, for the proof page."""
 
     @classmethod
     def of_card(cls, codes: NDArray[np.uint16]) -> CodedPicture:

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 
 from ladderlight.board import Board, Finding
+from ladderlight.engine.trays import place_in
 from ladderlight.readback.comparison import Comparison, compare, document_of
 from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.dumps import Held
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, device_words_of, image_of
 from ladderlight.units.arrays import Words
-from ladderlight.workspace.trays import place_in
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

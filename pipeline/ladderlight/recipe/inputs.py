@@ -66,38 +66,19 @@ def refuse_in_the_way(paths: Iterable[Path], recipe: Recipe, *, command: str, re
         )
 
 
-def seen_inputs(recipe: Recipe, known: Mapping[str, Seen] | None = None) -> dict[str, Seen]:
-    """Look at the files, by their names; those that are as they are known to have been are not read.
+def seen_inputs(files: Mapping[str, Path], known: Mapping[str, Seen]) -> dict[str, Seen]:
+    """Look at the files of :func:`input_files`; those that are as they are known to have been are not read.
 
     Raises
     ------
     BuildError
         When one cannot be read.
     """
-    files = input_files(recipe)
-    known = known or {}
     same = {name: known[name] for name, path in files.items() if name in known and known[name].is_surely(path)}
     others = [name for name in files if name not in same]
     with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
         same |= zip(others, pool.map(_seen, (files[name] for name in others)), strict=True)
     return {name: same[name] for name in files}
-
-
-def inputs_of(recipe: Recipe, seen: Mapping[str, Seen] | None = None) -> list[dict[str, Any]]:
-    """Describe the files for the manifest: ``file``, ``bytes`` and ``sha256`` of each.
-
-    Parameters
-    ----------
-    recipe, seen
-        The recipe, and its files as :func:`seen_inputs` returns them; they are read where that is not given.
-
-    Raises
-    ------
-    BuildError
-        When one cannot be read.
-    """
-    found = seen_inputs(recipe) if seen is None else seen
-    return [{"file": name, "bytes": each.size, "sha256": each.sha256} for name, each in found.items()]
 
 
 def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:

@@ -12,12 +12,12 @@ from typing import Any, TypeVar
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.board import Finding
 from ladderlight.board.advice.report import report
+from ladderlight.engine.trays import folder_of, place_in
 from ladderlight.errors import LadderlightError
 from ladderlight.recipe import Recipe
 from ladderlight.workspace.burned import burn_of, chip_of
 from ladderlight.workspace.last_build import LastBuild, last_build
 from ladderlight.workspace.recorded import key_of
-from ladderlight.workspace.trays import folder_of, place_in
 
 Pair = tuple[Any, Any]
 """A value of the first revision and of the second; None where one has none."""
@@ -40,7 +40,7 @@ class Side:
     @cached_property
     def bench(self) -> Bench:
         """The bench sheet of its board."""
-        return bench_of(self.recipe.board)
+        return bench_of(self.recipe.board, self.recipe.findings)
 
     @cached_property
     def report(self) -> dict[str, Any]:
@@ -55,6 +55,12 @@ class Side:
         except LadderlightError:
             return None
 
+    @cached_property
+    def _screens(self) -> dict[tuple[int | None, int], str]:
+        """The file of each tray's and bank's screen in the output folder, as far as the build names it."""
+        shown = self.build.manifest.pictures if self.build else ()
+        return {(picture.tray, picture.bank): picture.screen for picture in shown if picture.screen}
+
     @property
     def pictures(self) -> dict[str, tuple[int | None, int]]:
         """Tray and bank of each picture of the build, by name; the first of several banks."""
@@ -65,7 +71,8 @@ class Side:
 
     def screen(self, place: tuple[int | None, int]) -> Path:
         """Return the proof of a tray and bank."""
-        return self.recipe.output / "proof" / folder_of(place[0]) / "screens" / f"bank{place[1]}.png"
+        usual = f"proof/{folder_of(place[0])}screens/bank{place[1]}.png"  # of builds that do not name it
+        return self.recipe.output / self._screens.get(place, usual)
 
 
 @dataclass(frozen=True, kw_only=True)

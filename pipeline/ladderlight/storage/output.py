@@ -24,7 +24,7 @@ from ladderlight.storage.journal import (
 )
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.placing import edited_files, plan
-from ladderlight.storage.record import RECORD, Owner, Record, claim, digest_of, files_below
+from ladderlight.storage.record import RECORD, Owner, Record, claim, digest_of, files_below, refuse_another
 from ladderlight.storage.stopping import held
 from ladderlight.storage.writing import sync_tree
 
@@ -103,9 +103,14 @@ def refuse_foreign(output: Path, owner: Owner) -> None:
         claim(output, owner)
 
 
-def output_faults(output: Path, owner: Owner) -> list[Fault]:
-    """Return why a recipe cannot be built into a folder, as far as it is known before anything is written."""
+def output_faults(output: Path, owner: Owner, around: Path | None = None) -> list[Fault]:
+    """Return why a recipe cannot be built into a folder, as far as it is known before anything is written.
+
+    ``around`` is the folder around those of revisions, which may be that of another recipe as well.
+    """
     try:
+        if around is not None:
+            refuse_another(around, owner)
         refuse_foreign(output, owner)
     except BuildError as error:
         return list(error.faults)

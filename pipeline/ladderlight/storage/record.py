@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any, Self
@@ -14,6 +14,7 @@ from typing import Any, Self
 from ladderlight.errors import BuildError
 from ladderlight.storage.journal import PRIVATE, is_inside
 from ladderlight.storage.writing import read_regular
+from ladderlight.system.paths import entries_of
 
 RECORD = f"{PRIVATE}/record.json"
 FORMAT = 2
@@ -143,6 +144,22 @@ def refuse_another(output: Path, owner: Owner) -> None:
     record = Record.read(output)
     if record:
         _refuse_another(record, _manifest(output), output, owner)
+
+
+def builds_around(around: Path, owner: Owner, revisions: Collection[str]) -> dict[Path, str]:
+    """Return builds of a recipe beside those of its revisions, and what each is of: one board, or a revision gone."""
+    before = {around: "from before there were revisions"}
+    before |= {
+        folder: "of a revision that the recipe no longer has"
+        for folder in entries_of(around)
+        if folder.name not in revisions
+    }
+    records = {folder: record for folder in before if (record := Record.read(folder))}
+    return {
+        folder: before[folder]
+        for folder, record in records.items()
+        if owner.is_seen_as(record.recipe, folder) and (folder / MANIFEST).exists()
+    }
 
 
 def _refuse_another(record: Record, manifest: Any, output: Path, owner: Owner) -> None:

@@ -13,35 +13,33 @@ from typing import Any
 from ladderlight.bench.sheets.page import bench_files
 from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
-from ladderlight.cache.store import Cache
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.entries import Described
 from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.steps import Progress, Refused
+from ladderlight.engine.trays import Tray, deal
 from ladderlight.errors import ArrangementError, BuildError, DocumentError, Fault, PictureError
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
-from ladderlight.proof.page import burn_page, trays_page
+from ladderlight.proof.pages import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
-from ladderlight.proof.screens import shown_banks
+from ladderlight.proof.screens import screen_names, shown_banks
 from ladderlight.recipe import Recipe
-from ladderlight.recipe.headers import headers_of
-from ladderlight.recipe.inputs import inputs_of
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
 from ladderlight.storage.stopping import noting_stops, stoppable
 from ladderlight.system.printable import json_text, printable
 from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
+from ladderlight.workspace.burned import Chip
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.last_build import version_findings
-from ladderlight.workspace.made_from import KeptTrays, account_of, known_inputs
-from ladderlight.workspace.manifest import FILE, InputEntry, Manifest, digest_of_inputs, read_manifest
-from ladderlight.workspace.readiness import readiness
+from ladderlight.workspace.made_from import KeptTrays, MadeFrom
+from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs, read_manifest
+from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
-from ladderlight.workspace.trays import Tray, deal
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,6 +50,8 @@ class Built:
     manifest: Mapping[str, Any]
     """As plain values; see :class:`ladderlight.workspace.manifest.Manifest`."""
     findings: tuple[Finding, ...]
+    reduced: int
+    """How many picture files were reduced to codes; the cache had the others."""
     complete: bool = True
     """False where trays with bad pictures were left out."""
 
@@ -111,25 +111,25 @@ def build(
     with noting_stops(NOTHING_REPLACED):
         ready = readiness(recipe, strict=strict, whole=strict)
         sources = {file.source for file in recipe.files}
-        bad = {one: None for one in ready if keep_going and one.level == "error" and one.where in sources}
-        refuse_errors([one for one in ready if one not in bad])
-        cache = Cache.of_user() if cached else None
+        bad = {one: None for one in ready.findings if keep_going and one.level == "error" and one.where in sources}
+        ready.refuse(bad)
         # Before: a file that changes while pictures are reduced has changed since.
-        seen = known_inputs(recipe, cache)
-        account = account_of(recipe, seen, began=began) if cache and began else None
-        kept = KeptTrays.of(recipe, seen, cache)
-        chain = Chain(recipe=recipe, cache=cache, seen=seen)
+        made_from = MadeFrom.of(recipe, cached=cached)
+        cache = made_from.cache
+        account = made_from.account(began=began) if cache and began else None
+        kept = made_from.kept_trays()
+        chain = Chain(recipe=recipe, cache=cache, seen=made_from.seen)
         coded = chain.code_pictures(
             workers=workers, progress=progress, refused=note, executor=executor, keep_going=keep_going
         )
         described = coded.described
         bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in faults}
         found = refuse_errors([*recipe.findings, *_cautions(described, strict=strict)])
-        trays, left_out = _dealt(recipe, described, list(bad))
+        trays, left_out = _dealt(ready, described, list(bad))
     with staged_output(recipe.output, recipe.owner) as staging:
         recorded = recorded_chips(recipe)
         before = _manifest_before(recipe.output)
-        inputs = [InputEntry.model_validate(item) for item in inputs_of(recipe, seen)]
+        inputs = made_from.inputs
         going = _Going(
             chain=chain,
             folder=staging.folder,
@@ -140,16 +140,17 @@ def build(
             kept=kept,
         )
         made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
+        changed = version_findings(before, made)
         _write(staging.folder, _pages(recipe, made))
     found = (*found, *recorded.findings)
     if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
         account.keep(cache, json_text(made.document).encode(), found)
-    stale = (one for one in ready if one.level == "caution" and one.where == "output")
-    told = (*found, *stale, *bad, *left_out, *version_findings(before, made), *_edited(staging))
-    return Built(output=recipe.output, manifest=made.document, findings=told, complete=not bad)
+    stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
+    told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
+    return Built(output=recipe.output, manifest=made.document, findings=told, reduced=coded.reduced, complete=not bad)
 
 
-def _dealt(recipe: Recipe, coded: Sequence[Described], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:
+def _dealt(ready: Readiness, coded: Sequence[Described], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:
     """Return the trays to build, and an error for each one that is left out because of bad pictures.
 
     Raises
@@ -157,9 +158,10 @@ def _dealt(recipe: Recipe, coded: Sequence[Described], bad: Sequence[Finding]) -
     PictureError
         When no tray is left.
     """
-    known = {file.source: probe.frames for file, probe in headers_of(recipe).probes.items()} if bad else {}
-    known |= Counter(picture.origin.source for picture in coded)
-    trays = deal(recipe, {file: known.get(file.source, 1) for file in recipe.files})
+    frames = {file.source: count for file, count in ready.frames.items()}
+    frames |= Counter(picture.origin.source for picture in coded)
+    counts = {file: frames.get(file.source, 1) for file in ready.plan.recipe.files}
+    trays = ready.trays if ready.trays and counts == ready.frames else deal(ready.plan, counts)
     spoilt = {one.where for one in bad}
     left_out, building = [], []
     for tray in trays:
@@ -189,22 +191,22 @@ class _Going:
 
     def tray(self, tray: Tray, coded: CodedPictures) -> Manifest:
         """Write the files of a tray, those of the last build where they would be the same."""
+        chips = self.recorded.of_tray(tray.number or 1)
         keys = coded.of_files(tray.files).keys
         if self.kept is None or keys is None or tray.cards:
-            return self._made(tray, coded)
-        chips = self.recorded.of_tray(tray.number or 1).values()
-        key = self.kept.key(tray, keys, chips, self.found, self.inputs)
+            return self._made(tray, coded, chips)
+        key = self.kept.key(tray, keys, chips.values(), self.found, self.inputs)
         taken = self.kept.take(key)
         if taken:
             _write(self.folder, taken[0].items())
             return taken[1]
-        made = self._made(tray, coded)
+        made = self._made(tray, coded, chips)
         below = (self.folder / part / tray.folder for part in ("devices", "proof"))
         files = (path for folder in below for path in sorted(folder.rglob("*")) if path.is_file())
         self.kept.keep(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
         return made
 
-    def _made(self, tray: Tray, coded: CodedPictures) -> Manifest:
+    def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip]) -> Manifest:
         """Arrange the pictures of a tray, write its device files and its proof. Only its manifest stays in memory."""
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded.of_files(tray.files), tray.cards)
@@ -222,7 +224,8 @@ class _Going:
             contents=contents,
             files=files,
             images=scanned.images,
-            burned=self.recorded.of_tray(tray.number or 1),
+            screens={bank: f"proof/{tray.folder}{name}" for bank, name in screen_names(scanned).items()},
+            burned=chips,
             details={each.origin.name: {**each.notes, "metrics": dict(each.metrics)} for each in pictures.described},
             merged=merged_metrics(scanned, contents.pictures, pictures),
             digest=self.inputs,
@@ -230,7 +233,15 @@ class _Going:
             revision=recipe.revision,
             tray=tray.number,
         )
-        proof = proof_files(printable(recipe.title), scanned, made.printable, self.found, tray=tray.number)
+        shown = made.printable
+        proof = proof_files(
+            printable(recipe.title),
+            scanned,
+            shown,
+            self.found,
+            views=pictures.views(),
+            tray=tray.number,
+        )
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
         return made
 
@@ -249,13 +260,13 @@ def _named(tray: Tray) -> Iterator[None]:
 
 def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
     """Yield what is written beside the device files and proofs: the sheets made from the manifest, and itself."""
-    shown = made.printable
+    shown, title = made.printable, printable(recipe.title)
+    yield FILE, json_text(made.document).encode()
+    yield from bench_files(title, recipe.board, recipe.findings)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
-    yield from bench_files(printable(recipe.title), recipe.board)
     if made.trays != (None,):
-        yield "proof/index.html", trays_page(printable(recipe.title), recipe.board, shown).encode()
-    yield FILE, json_text(made.document).encode()
+        yield "proof/index.html", trays_page(title, recipe.board, shown).encode()
 
 
 def _cautions(pictures: Iterable[Described], *, strict: bool) -> list[Finding]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from ladderlight.board import Board, Finding
 from ladderlight.devices.files import images_of
+from ladderlight.engine.trays import folder_of, place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError
 from ladderlight.flow.pictures import DeviceFile
 from ladderlight.proof.scanout import read_memories
@@ -21,7 +22,6 @@ from ladderlight.system.versions import changed_versions
 from ladderlight.units.arrays import Bytes, MemoryWords
 from ladderlight.units.words import joined
 from ladderlight.workspace.manifest import FILE, Manifest, read_manifest
-from ladderlight.workspace.trays import folder_of, place_in
 
 _MOST_NAMED = 4
 

@@ -15,6 +15,7 @@ from typing import Self
 from ladderlight.board import Finding
 from ladderlight.cache.marks import Seen, as_json, from_json
 from ladderlight.cache.store import Cache
+from ladderlight.engine.trays import Tray
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import input_files, seen_inputs
 from ladderlight.stages.code import code_files, code_of, loads_by_name, reads_files
@@ -24,43 +25,70 @@ from ladderlight.storage.record import digest_of as digest_of_file
 from ladderlight.storage.writing import read_regular
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
-from ladderlight.workspace.manifest import Manifest
-from ladderlight.workspace.trays import Tray
+from ladderlight.workspace.manifest import InputEntry, Manifest
 from ladderlight.workspace.up_to_date import Account
 
 
-def known_inputs(recipe: Recipe, cache: Cache | None) -> dict[str, Seen]:
-    """Look at the files of a recipe, by their names. Those that are as the cache knows them are not read.
+@dataclass(frozen=True, kw_only=True)
+class MadeFrom:
+    """What a build is made from: the files of a recipe, as they were seen before it began.
 
-    Raises
-    ------
-    BuildError
-        When one cannot be read.
+    ``seen`` is by the names of ``files``, which are those of :func:`ladderlight.recipe.inputs.input_files`.
     """
-    if cache is None:
-        return seen_inputs(recipe)
-    key = digest_of(("files of a recipe", recipe.path, recipe.revision))
-    known = _known(cache, key)
-    seen = seen_inputs(recipe, known)
-    if seen != known:
-        cache.put(key, json.dumps(as_json(seen)).encode())
-    return seen
 
+    recipe: Recipe
+    cache: Cache | None
+    files: Mapping[str, Path]
+    seen: Mapping[str, Seen]
 
-def account_of(recipe: Recipe, seen: Mapping[str, Seen], *, began: int) -> Account | None:
-    """Note what a build is made from: its inputs, the code of its stages, the record of burned chips.
+    @classmethod
+    def of(cls, recipe: Recipe, *, cached: bool = True) -> Self:
+        """Look at the files of a recipe. Those that are as the user's cache knows them are not read.
 
-    Return None when one of them cannot be read, or is not known before it is loaded.
-    """
-    stages = [use.declaration for use in (*recipe.chain, *recipe.cards)]
-    if any(map(_may_use_more, stages)):
-        return None
-    inputs = {path: seen[name] for name, path in input_files(recipe).items()}
-    try:
-        others = (*code_files(stages), recipe.folder / FILE)
-        return Account.of(recipe, began=began, inputs=inputs, others=others)
-    except OSError:
-        return None
+        Raises
+        ------
+        BuildError
+            When one cannot be read.
+        """
+        cache = Cache.of_user() if cached else None
+        files = input_files(recipe)
+        key = digest_of(("files of a recipe", recipe.path, recipe.revision))
+        known = _known(cache, key) if cache else {}
+        seen = seen_inputs(files, known)
+        if cache and seen != known:
+            cache.put(key, json.dumps(as_json(seen)).encode())
+        return cls(recipe=recipe, cache=cache, files=files, seen=seen)
+
+    @property
+    def inputs(self) -> list[InputEntry]:
+        """The files, for the manifest."""
+        return [InputEntry(file=name, bytes=each.size, sha256=each.sha256) for name, each in self.seen.items()]
+
+    def account(self, *, began: int) -> Account | None:
+        """Note the inputs, the code of the stages, and the record of burned chips.
+
+        Return None when one of them cannot be read, or is not known before it is loaded.
+        """
+        stages = [use.declaration for use in (*self.recipe.chain, *self.recipe.cards)]
+        if any(map(_may_use_more, stages)):
+            return None
+        inputs = {path: self.seen[name] for name, path in self.files.items()}
+        try:
+            others = (*code_files(stages), self.recipe.folder / FILE)
+            return Account.of(self.recipe, began=began, inputs=inputs, others=others)
+        except OSError:
+            return None
+
+    def kept_trays(self) -> KeptTrays | None:
+        """Note what all trays are made from. Return None where not all of it is known, or where nothing is kept."""
+        recipe, stages = self.recipe, [use.declaration for use in self.recipe.chain]
+        if self.cache is None or recipe.per_tray is None or any(map(_may_use_more, stages)):
+            return None
+        pictures = {file.source for file in recipe.files}
+        inputs = {name: each.sha256 for name, each in self.seen.items() if name not in pictures}
+        codes = list(map(code_of, stages))
+        common = digest_of(("tray", recipe.path, recipe.name, recipe.title, recipe.revision, inputs, codes))
+        return KeptTrays(cache=self.cache, output=recipe.output, common=common)
 
 
 def _may_use_more(stage: StageDeclaration) -> bool:
@@ -88,18 +116,6 @@ class KeptTrays:
     output: Path
     common: str
     """Digest of what all trays are made from."""
-
-    @classmethod
-    def of(cls, recipe: Recipe, seen: Mapping[str, Seen], cache: Cache | None) -> Self | None:
-        """Note what all trays are made from. Return None where not all of it is known, or where nothing is kept."""
-        stages = [use.declaration for use in recipe.chain]
-        if cache is None or recipe.per_tray is None or any(map(_may_use_more, stages)):
-            return None
-        pictures = {file.source for file in recipe.files}
-        inputs = {name: each.sha256 for name, each in seen.items() if name not in pictures}
-        codes = list(map(code_of, stages))
-        common = digest_of(("tray", recipe.path, recipe.name, recipe.title, recipe.revision, inputs, codes))
-        return cls(cache=cache, output=recipe.output, common=common)
 
     def key(
         self,

@@ -2,31 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Container, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 from ladderlight.board import Finding
-from ladderlight.board.model.findings import Level, ranked
-from ladderlight.engine.cards import card_origins
+from ladderlight.board.model.findings import ranked, refuse_errors
+from ladderlight.engine.plan import Plan
 from ladderlight.engine.runner import Chain
+from ladderlight.engine.trays import Tray, crowding, deal
 from ladderlight.errors import ArrangementError, BuildError, DeviceFileError, Fault, LadderlightError
-from ladderlight.flow.pictures import Origin
-from ladderlight.recipe import Recipe, advice_on
+from ladderlight.recipe import PictureFile, Recipe, advice_on
 from ladderlight.recipe.headers import headers_of
 from ladderlight.recipe.inputs import unreadable_inputs
-from ladderlight.stages.boundary import capacity_problems
 from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
-from ladderlight.storage.record import MANIFEST, Record, refuse_another
-from ladderlight.system.paths import entries_of
+from ladderlight.storage.record import builds_around
 from ladderlight.workspace.planned import planned_files
-from ladderlight.workspace.trays import Tray, deal
 
 _MOST_FRAMES = 1 << 20
 """Of all files together; far more than any board has banks."""
 
 
-def readiness(recipe: Recipe, *, strict: bool = False, whole: bool = True) -> list[Finding]:
+@dataclass(frozen=True, kw_only=True)
+class Readiness:
+    """What was found, and what a build goes on with: the plan, the frames of files with a header, and the trays."""
+
+    findings: list[Finding]
+    plan: Plan
+    frames: Mapping[PictureFile, int] = field(default_factory=dict)
+    trays: tuple[Tray, ...] = ()
+    """Empty where the headers leave that open."""
+
+    def refuse(self, passed_over: Container[Finding]) -> None:
+        """Stop at errors, but for some.
+
+        Raises
+        ------
+        BuildError
+            With one line for each.
+        """
+        refuse_errors([one for one in self.findings if one not in passed_over])
+
+
+def readiness(recipe: Recipe, *, strict: bool = False, whole: bool = True) -> Readiness:
     """Return all findings on a recipe: board, files, output folder, arrangements and advice.
 
     Without an error among them a build succeeds, unless that depends on what is in the pictures beyond their headers.
@@ -35,40 +53,16 @@ def readiness(recipe: Recipe, *, strict: bool = False, whole: bool = True) -> li
     """
     asked = recipe.board_works and whole
     staged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)] if asked else []
-    files = _files(recipe, whole=whole)
-    output = [*_errors(_output_faults(recipe), "output"), *_left_behind(recipe)]
-    found = [*recipe.findings, *output, *recipe.cautions, *staged, *files]
+    files = _files(Plan(recipe=recipe), whole=whole)
+    output = _errors(output_faults(recipe.output, recipe.owner, recipe.around), "output")
+    if recipe.around is not None:
+        for folder, what in builds_around(recipe.around, recipe.owner, recipe.revisions).items():
+            message = f"{folder} still has a build {what}; burn none of it, and delete it"
+            output.append(Finding(level="caution", where="output", message=message))
+    found = [*recipe.findings, *output, *recipe.cautions, *staged, *files.findings]
     if strict:
         found = [replace(one, level="error") if one.level == "caution" else one for one in found]
-    return ranked(found)
-
-
-def _output_faults(recipe: Recipe) -> list[Fault]:
-    """Return what keeps the output folder from being built into, the folder around those of revisions included."""
-    if recipe.revision is not None:
-        try:
-            refuse_another(recipe.output.parent, recipe.owner)
-        except BuildError as error:
-            return list(error.faults)
-    return output_faults(recipe.output, recipe.owner)
-
-
-def _left_behind(recipe: Recipe) -> Iterator[Finding]:
-    """Yield cautions of builds of this recipe around those of its revisions: of one board, or of a revision gone."""
-    if recipe.revision is None:
-        return
-    around = recipe.output.parent
-    before = {around: "from before there were revisions"}
-    before |= {
-        folder: "of a revision that the recipe no longer has"
-        for folder in entries_of(around)
-        if folder.name not in recipe.revisions
-    }
-    for folder, what in before.items():
-        record = Record.read(folder)
-        if record and recipe.owner.is_seen_as(record.recipe, folder) and (folder / MANIFEST).exists():
-            message = f"{folder} still has a build {what}; burn none of it, and delete it"
-            yield Finding(level="caution", where="output", message=message)
+    return replace(files, findings=ranked(found))
 
 
 def _errors(faults: Iterable[Fault], where: str = "") -> list[Finding]:
@@ -96,31 +90,24 @@ def _arranged(recipe: Recipe) -> list[Finding]:
     return []
 
 
-def _files(recipe: Recipe, *, whole: bool) -> list[Finding]:
+def _files(plan: Plan, *, whole: bool) -> Readiness:
     """Return what there is to say of the input files, and ask the arrangements whether all known frames find room."""
+    recipe = plan.recipe
     unreadable = _errors(unreadable_inputs(recipe)) if whole else []
     headers = headers_of(recipe, {one.where for one in unreadable})
-    found = [*unreadable, *headers.findings]
+    frames = {file: probe.frames for file, probe in headers.probes.items()}
+    found = Readiness(findings=[*unreadable, *headers.findings], plan=plan, frames=frames)
     if headers.frames is None or not (headers.frames or recipe.cards) or not recipe.board_works:
         return found
     if headers.frames > _MOST_FRAMES:
         message = f"the files have {headers.frames:,} frames; a build takes up to {_MOST_FRAMES:,}"
-        return [*found, Finding(level="error", where="pictures", message=message)]
+        return replace(found, findings=[*found.findings, Finding(level="error", where="pictures", message=message)])
     try:
-        trays = deal(recipe, {file: probe.frames for file, probe in headers.probes.items()})
+        trays = deal(plan, frames)
     except ArrangementError as error:
-        return [*found, *_errors(error.faults, "pictures")]
-    origins: dict[str, list[Origin]] = {}
-    for origin in headers.origins:
-        origins.setdefault(origin.source, []).append(origin)
-    return [*found, *(finding for tray in trays for finding in _crowding(recipe, tray, origins))]
-
-
-def _crowding(recipe: Recipe, tray: Tray, frames: Mapping[str, Sequence[Origin]]) -> Iterator[Finding]:
-    """Ask the arrangements whether all frames and cards of a tray find room."""
-    known = [origin for file in tray.files for origin in frames[file.source]]
-    origins = [*known, *card_origins(tray.cards, known, recipe.board)]
-    for use in recipe.chain:
-        for problem in capacity_problems(use.declaration, origins, recipe.board, use.options, viewing=recipe.viewing):
-            level: Level = "error" if problem.certain else "caution"
-            yield Finding(level=level, where=tray.place(use.declaration.name), message=str(problem))
+        return replace(found, findings=[*found.findings, *_errors(error.faults, "pictures")])
+    crowded = (
+        Finding(level="error" if problem.certain else "caution", where=where, message=str(problem))
+        for where, problem in crowding(recipe, trays, headers.origins)
+    )
+    return replace(found, findings=[*found.findings, *crowded], trays=trays)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ladderlight.board import Board, Device, Finding
+from ladderlight.engine.trays import place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError, nearest_word
 from ladderlight.recipe import Recipe
 from ladderlight.storage.locking import BusyError, locked
@@ -17,7 +18,6 @@ from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of
 from ladderlight.workspace.documents import DamageError, read_document
 from ladderlight.workspace.last_build import LastBuild, last_build
-from ladderlight.workspace.trays import place_in
 
 _ACTION = "record the chips again with ladderlight burned, which keeps the damaged file under another name"
 _PATIENCE = 60.0

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ladderlight import Board, Picture
+from ladderlight import Board, Box, Picture
 from ladderlight.units.arrays import Singles
 from ladderlight_stages.halftone.exact import exact_codes
 
@@ -30,6 +30,10 @@ class Part:
     def of(self, pixels: Singles) -> Singles:
         """Cut this part out of float32 pixels, shape (height, width, 3). Returns a view."""
         return pixels[self.top : self.bottom, self.left : self.right]
+
+    def share_of(self, width: int, height: int) -> Box:
+        """Return the part in shares of a picture of this size."""
+        return self.left / width, self.top / height, self.right / width, self.bottom / height
 
 
 def largest_size(width: int, height: int, aspect: float) -> tuple[float, float]:
@@ -85,25 +89,24 @@ def _share_around(place: float, whole: int, kept: float) -> float:
     return min(1.0, max(0.0, (place - kept / 2) / (whole - kept))) if whole > kept else 0.5
 
 
-def framed(pixels: Singles, aspect: float, colour: Singles) -> Singles:
+def framed(picture: Picture, aspect: float, colour: Singles) -> Picture:
     """Return a picture centred in a border that makes it these proportions.
 
     Parameters
     ----------
-    pixels
-        float32, shape (height, width, 3).
-    aspect
-        Width over height.
+    picture, aspect
+        The picture, and width over height.
     colour
         float32, shape (3,), linear light.
     """
-    height, width = pixels.shape[:2]
+    height, width = picture.pixels.shape[:2]
     new_width, new_height = _smallest_around(width, height, aspect)
     canvas = np.empty((new_height, new_width, 3), dtype=np.float32)
     canvas[:] = colour
     y, x = (new_height - height) // 2, (new_width - width) // 2
-    canvas[y : y + height, x : x + width] = pixels
-    return canvas
+    canvas[y : y + height, x : x + width] = picture.pixels
+    part = Part(left=-x, top=-y, right=new_width - x, bottom=new_height - y)
+    return picture.with_pixels(canvas, part.share_of(width, height))
 
 
 def _smallest_around(width: int, height: int, aspect: float) -> tuple[int, int]:
@@ -122,15 +125,21 @@ MUCH = 0.15
 """Share of a picture that is cut off only with a caution."""
 
 
-def cut_to(picture: Picture, pixels: Singles, part: Part, *, advice: str) -> Picture:
-    """Return a picture with a part of its ``pixels``; with a caution when much is cut off, and how to keep it."""
-    kept = part.of(pixels)
-    share = 1 - kept[..., 0].size / pixels[..., 0].size
+def part_of(picture: Picture, part: Part) -> Picture:
+    """Return a part of a picture."""
+    height, width = picture.pixels.shape[:2]
+    return picture.with_pixels(part.of(picture.pixels), part.share_of(width, height))
+
+
+def cut_to(picture: Picture, part: Part, *, advice: str) -> Picture:
+    """Return a part of a picture; with a caution when much is cut off, and how to keep it."""
+    kept = part_of(picture, part)
+    share = 1 - kept.pixels[..., 0].size / picture.pixels[..., 0].size
     if share <= MUCH:
-        return picture.with_pixels(kept)
+        return kept
     caution = f"{share:.0%} of the picture is cut off".replace("%", " %") + f"; {advice}"
     before = picture.notes.get("caution")
-    return picture.with_pixels(kept).with_notes({"caution": f"{before}; {caution}" if before else caution})
+    return kept.with_notes({"caution": f"{before}; {caution}" if before else caution})
 
 
 def enlargement(picture: Picture, board: Board) -> tuple[int, int] | None:

@@ -23,4 +23,6 @@ def mirror(
     """Mirror a picture; no pixel changes its value."""
     rows = slice(None) if swap == "left-right" else slice(None, None, -1)
     columns = slice(None) if swap == "top-bottom" else slice(None, None, -1)
-    return picture.with_pixels(np.ascontiguousarray(picture.pixels[rows, columns]))
+    left, right = (0.0, 1.0) if swap == "top-bottom" else (1.0, 0.0)
+    top, bottom = (0.0, 1.0) if swap == "left-right" else (1.0, 0.0)
+    return picture.with_pixels(np.ascontiguousarray(picture.pixels[rows, columns]), (left, top, right, bottom))

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 
-from ladderlight import Board, Demand, Example, Option, Picture, stage
+from ladderlight import WHOLE, Board, Demand, Example, Option, Picture, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.framing.proportions import (
     cut_to,
@@ -76,11 +76,11 @@ def resize(
     if factors == (1, 1):
         return picture
     if factors is not None:
-        return picture.with_pixels(np.ascontiguousarray(picture.pixels[:: factors[1], :: factors[0]]))
+        return picture.with_pixels(np.ascontiguousarray(picture.pixels[:: factors[1], :: factors[0]]), WHOLE)
     if fit != "stretch":
         picture = _fitted(picture, screen_aspect(board), fit, border)
     new = resampled(picture.pixels, board.geometry.width, board.geometry.height, method)
-    return picture.with_pixels(np.clip(new, 0, 1, out=new))
+    return picture.with_pixels(np.clip(new, 0, 1, out=new), WHOLE)
 
 
 def _fitted(picture: Picture, aspect: float, fit: str, border: Colour) -> Picture:
@@ -88,5 +88,5 @@ def _fitted(picture: Picture, aspect: float, fit: str, border: Colour) -> Pictur
     if within_a_pixel(width, height, aspect):
         return picture
     if fit == "contain":
-        return picture.with_pixels(framed(picture.pixels, aspect, linear_colour(border)))
-    return cut_to(picture, picture.pixels, largest_part(width, height, aspect), advice=_TO_KEEP)
+        return framed(picture, aspect, linear_colour(border))
+    return cut_to(picture, largest_part(width, height, aspect), advice=_TO_KEEP)

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 import numpy as np
 
-from ladderlight import Board, Demand, Example, Option, Picture, stage
+from ladderlight import WHOLE, Board, Demand, Example, Option, Picture, stage
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 
@@ -62,14 +62,17 @@ def rotate(
     quarters, rest = _parts(angle)
     pixels = np.rot90(picture.pixels, -quarters)
     if abs(rest) < 1e-9:
-        return picture.with_pixels(np.ascontiguousarray(pixels))
+        turned = np.ascontiguousarray(pixels)
+        if quarters % 2:
+            return picture.with_turned_pixels(turned)
+        return picture.with_pixels(turned, (1.0, 1.0, 0.0, 0.0) if quarters % 4 else WHOLE)
     height, width = pixels.shape[:2]
     if corners == "cut":
-        return picture.with_pixels(_turned(pixels, rest, _inside(height, width, rest)))
+        return picture.with_turned_pixels(_turned(pixels, rest, _inside(height, width, rest)))
     size = _around(height, width, rest)
     cover = _cover(height, width, rest, size)[:, :, np.newaxis]
     filled = linear_colour(border)
-    return picture.with_pixels(filled + cover * (_turned(pixels, rest, size) - filled))
+    return picture.with_turned_pixels(filled + cover * (_turned(pixels, rest, size) - filled))
 
 
 def _parts(angle: float) -> tuple[int, float]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from ladderlight.bench.sheets.document import bench_of, document_of
 from ladderlight.bench.sheets.text import bench_sheet
 from ladderlight.bench.wiring import wiring_of
+from ladderlight.board.advice import findings
 
 
 def timed(make_board, memory, *names, output="direct", blanking="output-enable", **more):
@@ -55,11 +56,13 @@ def test_a_line_that_nothing_uses_is_said_to_be_one(make_board, memory) -> None:
 
 def test_the_sheet_says_what_needs_no_gates_and_what_floats(make_board, memory) -> None:
     board = timed(make_board, memory, "hsync", "blank")
-    text = " ".join(bench_sheet("Tide chart", bench_of(board)).split())
+    text = " ".join(bench_sheet("Tide chart", bench_of(board, findings(board))).split())
     assert "Memories drive hsync and blank: no gates are needed for what these carry." in text
     picture, _ = board.memories
     shared = replace(board, memories=(replace(picture, data=(*picture.data, "hsync")),))
-    found = [item for item in document_of(bench_of(shared))["findings"] if "would float" in item["message"]]
+    found = [
+        item for item in document_of(bench_of(shared, findings(shared)))["findings"] if "would float" in item["message"]
+    ]
     assert [item["where"] for item in found] == ["memory picture"]
 
 

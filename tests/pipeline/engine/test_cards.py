@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from ladderlight import commands
-from ladderlight.engine.cards import fitting_cards, named_cards, with_cards
+from ladderlight.engine.cards import fitting_cards, with_cards
+from ladderlight.engine.plan import Plan
 from ladderlight.engine.runner import Chain
 from ladderlight.proof.scanout import picture_codes
 from ladderlight.recipe import load
@@ -184,7 +185,7 @@ def test_cards_fit_together_on_boards_of_every_kind(recipe: str, banks: list[str
     loaded, notes = fitting_cards(load(RECIPES / recipe / "recipe.toml", pictures="cards"))
     assert [card.declaration.name for card in loaded.cards] == banks
     assert [note.where for note in notes if note.where != "cards"] == [f"card {name}" for name in left]
-    coded = with_cards(loaded, Chain(recipe=loaded).code_pictures(), named_cards(loaded))
+    coded = with_cards(loaded, Chain(recipe=loaded).code_pictures(), Plan(recipe=loaded).cards)
     contents = Chain(recipe=loaded).arrange(coded)
     words = {name: memory.words for name, memory in contents.memories.items()}
     for picture, placed in zip(coded, contents.pictures, strict=True):

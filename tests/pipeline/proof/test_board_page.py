@@ -6,16 +6,16 @@ import re
 from dataclasses import replace
 
 from ladderlight.board import Finding
-from ladderlight.proof.page import board_page
-from ladderlight.proof.plots import palette_plot, scan_line_plot, timing_plot
+from ladderlight.proof.pages import board_page
+from ladderlight.proof.plots import frame_plot, palette_plot, scan_line_plot, timing_plot
 
 
 def test_page_has_every_plot_and_loads_nothing(board) -> None:
     page = board_page("Merrowhithe", board, [])
-    for plot in (palette_plot(board.palette), scan_line_plot(board.raster, board.x_counter), timing_plot(board)):
+    for plot in (palette_plot(board.palette), scan_line_plot(board), frame_plot(board), timing_plot(board)):
         assert plot in page
-    assert page.count("<svg") == 3 + 3  # one ladder each for red, green and blue
-    assert not re.search(r'(src|href)="', page)
+    assert page.count("<svg") == 4 + 1  # red, green and blue are alike
+    assert not re.search(r'(src|href)="(?!data:)', page)
     assert "<h1>Merrowhithe</h1>" in page
 
 

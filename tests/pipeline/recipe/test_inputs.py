@@ -10,7 +10,8 @@ import pytest
 
 from ladderlight.errors import BuildError
 from ladderlight.recipe import Recipe, load
-from ladderlight.recipe.inputs import changes_since, input_files, inputs_of
+from ladderlight.recipe.inputs import changes_since, input_files
+from ladderlight.workspace.made_from import MadeFrom
 
 BOARD = """
 mode = "640x480@60"
@@ -82,6 +83,10 @@ def folder(tmp_path: Path) -> Path:
 
 def read(folder: Path) -> Recipe:
     return load(folder / "recipe.toml")
+
+
+def inputs_of(recipe: Recipe) -> list[dict[str, object]]:
+    return [entry.model_dump() for entry in MadeFrom.of(recipe, cached=False).inputs]
 
 
 NAMES = ["recipe.toml", "boards/sign.toml", "words.bin", "glow.py", "pictures/day-1.pgm", "pictures/day-10.pgm"]

@@ -190,7 +190,7 @@ def test_check_is_ready_when_a_build_succeeds(write: Write, capsys: pytest.Captu
 
 
 def errors_of(recipe: Path) -> list[tuple[str, str]]:
-    return [(found.where, found.message) for found in readiness(load(recipe)) if found.level == "error"]
+    return [(found.where, found.message) for found in readiness(load(recipe)).findings if found.level == "error"]
 
 
 def test_a_board_alone_is_checked_before_its_chain_is_written(write: Write, capsys: pytest.CaptureFixture[str]) -> None:
@@ -262,14 +262,14 @@ def test_a_memory_that_cannot_tell_banks_apart_is_a_caution(write: Write, capsys
     for light, status in (("2", 0), ("4", 1)):
         recipe = write(alike)
         (recipe.parent / "b.lamps").write_text(f"lamps 1\n{light}")
-        cautions = [found.message for found in readiness(load(recipe)) if found.level == "caution"]
+        cautions = [found.message for found in readiness(load(recipe)).findings if found.level == "caution"]
         assert cautions.count(expected) == 1
         assert main(["build", str(recipe)]) == status
         capsys.readouterr()
 
 
 def test_what_a_header_shows_is_a_caution(write: Write) -> None:
-    found = readiness(load(write(Project(good=True, pictures={"old": "lamps 1\n1"}))))
+    found = readiness(load(write(Project(good=True, pictures={"old": "lamps 1\n1"})))).findings
     assert [(one.where, one.message) for one in found if one.level == "caution"] == [("old.lamps", "is old")]
 
 

@@ -63,13 +63,13 @@ def test_within_a_pixel(size, aspect, right):
     assert within_a_pixel(*size, aspect) is right
 
 
-def test_a_frame():
-    pixels = np.ones((2, 3, 3), dtype=np.float32)
-    result = framed(pixels, 0.5, np.array([0, 0.5, 0], dtype=np.float32))
+def test_a_frame(picture):
+    inner = picture(np.ones((2, 3, 3)))
+    result = framed(inner, 0.5, np.array([0, 0.5, 0], dtype=np.float32)).pixels
     assert result.shape == (6, 3, 3)
-    np.testing.assert_array_equal(result[2:4], pixels)
+    np.testing.assert_array_equal(result[2:4], inner.pixels)
     np.testing.assert_array_equal(result[[0, 1, 4, 5], :, 1], 0.5)
-    assert framed(pixels, 1.5, np.zeros(3, dtype=np.float32)).shape == (2, 3, 3)
+    assert framed(inner, 1.5, np.zeros(3, dtype=np.float32)).pixels.shape == (2, 3, 3)
 
 
 def test_enlargement(board, picture):

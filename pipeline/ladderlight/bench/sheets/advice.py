@@ -19,7 +19,7 @@ _AT_COUNTS = (
     "An AND of the bits given goes high at the count for the first time since the reset. Where it goes high "
     "again, use its first edge alone, such as to set a latch.",
 )
-AT_READINGS = (
+_AT_READINGS = (
     "Measure at the connector against a return pin. With monitor: a monitor, or a resistor of its input at each "
     "output.",
     "Burn the word at every address of a spare chip, or leave the memory's socket empty, tie the data pins that are 1 "
@@ -45,13 +45,14 @@ def counting(board: Board) -> list[str]:
 
 
 def measuring(board: Board) -> list[str]:
-    """Return what the readings assume."""
+    """Return how to take the readings, and what they assume."""
     ladder = board.ladder
     stated = "" if ladder.tolerance else ", as the recipe states none"
     limits = f"Limits are for resistors of {tolerance_of(ladder) * 100:g} %{stated}"
     found = [
+        *_AT_READINGS,
         f"{limits}, {in_words(ladder.supply, 'V')} and a monitor of {in_words(ladder.load, 'ohm')}; measure the supply "
-        "first. Currents are those of the driving outputs with the monitor."
+        "first. Currents are those of the driving outputs with the monitor.",
     ]
     if board.blanking != "none":
         found.append(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -11,11 +11,12 @@ from ladderlight.bench.gates import BLANK, enable_line
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.parts import PartToBuy, parts_of
 from ladderlight.bench.readings import Reading, Volts, readings_of, words_for
+from ladderlight.bench.sheets.advice import counting, measuring
 from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring, wiring_of
 from ladderlight.board import Board, Finding
-from ladderlight.board.advice import findings
 from ladderlight.board.model.findings import ranked
 from ladderlight.board.model.lines import timing_line
+from ladderlight.proof.cautions import cautions
 from ladderlight.units.words import frequency, joined
 
 
@@ -30,6 +31,9 @@ class Bench:
     readings: tuple[Reading, ...]
     hertz: dict[str, float]
     findings: tuple[Finding, ...]
+    at_counts: Sequence[str]
+    at_readings: Sequence[str]
+    cautions: Sequence[str]
 
     def rises(self, pin: WiredPin) -> bool:
         """Whether a pin is an address pin whose frequency is known."""
@@ -46,8 +50,8 @@ class Bench:
         return ", ".join(f"{name} {word}" for name, word in words.items())
 
 
-def bench_of(board: Board) -> Bench:
-    """Work out the bench sheet of a board. The board must be free of problems."""
+def bench_of(board: Board, findings: Sequence[Finding]) -> Bench:
+    """Work out the bench sheet of a board with its findings. The board must be free of problems."""
     wiring = wiring_of(board)
     hertz = {line.name: hertz_of(board, line.name) for line in wiring.lines}
     return Bench(
@@ -57,7 +61,10 @@ def bench_of(board: Board) -> Bench:
         axes=axes_of(board),
         readings=readings_of(board),
         hertz={line: rate for line, rate in hertz.items() if rate is not None},
-        findings=tuple(ranked([*findings(board), *_findings(board, wiring)])),
+        findings=tuple(ranked([*findings, *_findings(board, wiring)])),
+        at_counts=counting(board),
+        at_readings=measuring(board),
+        cautions=cautions(board),
     )
 
 

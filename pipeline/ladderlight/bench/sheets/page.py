@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from ladderlight.bench.readings import steps_of
-from ladderlight.bench.sheets.advice import AT_READINGS, AT_WIRING, counting, decoding, measuring, named
+from ladderlight.bench.sheets.advice import AT_WIRING, decoding, named
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.bench.sheets.text import bench_sheet
-from ladderlight.board import Board
-from ladderlight.proof.cautions import cautions
-from ladderlight.proof.page import environment
+from ladderlight.board import Board, Finding
+from ladderlight.proof.templating import environment
 from ladderlight.units.words import frequency, in_words
 
 
-def bench_files(project: str, board: Board) -> Iterator[tuple[str, bytes]]:
-    """Yield ``bench-sheet.txt`` and ``bench-sheet.html`` of a board, by their names."""
-    bench = bench_of(board)
+def bench_files(project: str, board: Board, findings: Sequence[Finding]) -> Iterator[tuple[str, bytes]]:
+    """Yield ``bench-sheet.txt`` and ``bench-sheet.html`` of a board with findings, by their names."""
+    bench = bench_of(board, findings)
     yield "bench-sheet.txt", bench_sheet(project, bench).encode()
     yield "bench-sheet.html", bench_page(project, bench).encode()
 
@@ -32,10 +31,10 @@ def bench_page(project: str, bench: Bench) -> str:
             wiring=bench.wiring,
             steps=list(steps_of(bench.readings)),
             at_wiring=AT_WIRING,
-            at_counts=counting(bench.board),
-            at_readings=[*AT_READINGS, *measuring(bench.board)],
+            at_counts=bench.at_counts,
+            at_readings=bench.at_readings,
             findings=bench.findings,
-            cautions=cautions(bench.board),
+            cautions=bench.cautions,
             decoding=decoding,
             named=named,
             frequency=frequency,

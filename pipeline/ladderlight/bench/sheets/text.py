@@ -7,10 +7,9 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from ladderlight.bench.readings import Volts, steps_of
-from ladderlight.bench.sheets.advice import AT_READINGS, AT_WIRING, counting, decoding, measuring, named
+from ladderlight.bench.sheets.advice import AT_WIRING, decoding, named
 from ladderlight.bench.sheets.document import Bench
 from ladderlight.bench.wiring import WiredChip
-from ladderlight.proof.cautions import cautions
 from ladderlight.system.printable import printable
 from ladderlight.units.words import frequency, in_words
 
@@ -43,7 +42,7 @@ def bench_sheet(project: str, bench: Bench, *, width: int = WIDTH) -> str:
         ("Wiring, line by line", _lines(bench)),
         ("Counts to decode", _counts(bench)),
         ("Readings", _readings(bench)),
-        ("Cautions", _listed(cautions(bench.board))),
+        ("Cautions", _listed(bench.cautions)),
     ):
         found = [line for each in body for line in _folded(each, width)]
         if found:
@@ -90,7 +89,7 @@ def _lines(bench: Bench) -> _Lines:
 
 
 def _counts(bench: Bench) -> _Lines:
-    yield from _listed(counting(bench.board))
+    yield from _listed(bench.at_counts)
     for axis in bench.axes:
         yield ""
         sync = "hsync" if axis.name == "x" else "vsync"
@@ -103,7 +102,7 @@ def _counts(bench: Bench) -> _Lines:
 
 
 def _readings(bench: Bench) -> _Lines:
-    yield from _listed([*AT_READINGS, *measuring(bench.board)])
+    yield from _listed(bench.at_readings)
     yield ""
     yield f"{'':22}{'with monitor':24}{'without monitor':23}measured".rstrip()
     for high, readings in steps_of(bench.readings):

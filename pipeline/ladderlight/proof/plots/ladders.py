@@ -1,46 +1,84 @@
-"""A channel's levels against equal steps, and how far the resistors' tolerance can move them."""
+"""Levels of channels against equal steps, and how far the resistors' tolerance can move them."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 from ladderlight.board.ladders.analysis import ChannelAnalysis, Level
 from ladderlight.board.ladders.tolerance import WHITE_HIGH, WHITE_LOW
-from ladderlight.proof.plots.drawing import AMBER, INK, QUIET, RULE, WASH, WIDTH, dot, drawing, line, rectangle, text
+from ladderlight.proof.plots.drawing import (
+    ACCENT,
+    INK,
+    LINE,
+    MUTED,
+    WIDTH,
+    dot,
+    drawing,
+    heading,
+    line,
+    rectangle,
+    round_step,
+    text,
+)
+from ladderlight.units.words import joined
 
-_LEFT, _RIGHT, _TOP = 52.0, 12.0, 34.0
-_LEVELS, _GAP, _ERRORS = 220.0, 30.0, 96.0
-_FEW = 16
+_LEFT, _TOP = 44.0, 56.0
+_LEVELS, _GAP, _ERRORS = 170.0, 34.0, 84.0
+_FEW = 8
+_DIGITS = 9
+"""Decimals of a volt to which channels are alike."""
 
 Place = Callable[[float], float]
 
 
-def ladder_plot(channel: ChannelAnalysis, *, peak: float = 0.7) -> str:
-    """Plot a channel: above its levels in volts, below their distance from equal steps in millivolts.
+def alike(channels: Sequence[ChannelAnalysis]) -> list[tuple[ChannelAnalysis, ...]]:
+    """Put channels of the same levels and limits together, in their order."""
+    found: dict[tuple[object, ...], list[ChannelAnalysis]] = {}
+    for channel in channels:
+        levels = [
+            tuple(round(volts, _DIGITS) for volts in (level.volts, level.lowest, level.highest))
+            for level in channel.levels
+        ]
+        found.setdefault((*levels, round(channel.white, _DIGITS)), []).append(channel)
+    return [tuple(group) for group in found.values()]
 
-    A grey step is the ideal level, a dot the level. The thin bar is the worst case of the tolerance, the thick one
+
+def ladder_plot(channels: Sequence[ChannelAnalysis], *, peak: float = 0.7) -> str:
+    """Plot channels that are alike: above their levels in volts, below the distance from equal steps in millivolts.
+
+    A short step is the ideal level, a dot the level. The thin bar is the worst case of the tolerance, the wide one
     where nine in ten ladders are.
     """
-    plot = _Plot(channel, peak)
+    channel = channels[0]
+    names = joined([channel.name for channel in channels])
+    plot = _Plot(channel, {gun for channel in channels for gun in channel.guns}, peak)
     worst = channel.max_error * 1e3
+    verdict = f"worst error {worst:.1f} mV, white {channel.white:.3f} V"
+    if not channel.monotonic:
+        verdict += ", not monotonic"
+    title = f"{names[0].upper()}{names[1:]}: {len(channel.levels)} levels"
     label = (
-        f"Levels of {channel.name}: {len(channel.levels)} codes from {channel.black:.3f} to {channel.white:.3f} V, "
+        f"Levels of {names}: {len(channel.levels)} codes from {channel.black:.3f} to {channel.white:.3f} V, "
         f"at most {worst:.1f} mV from equal steps"
     )
-    height = _TOP + _LEVELS + _GAP + _ERRORS + 36
-    return drawing(height, label, [*plot.heading(), *plot.levels(), *plot.errors(), *plot.codes(height - 10)])
+    warn = not (channel.monotonic and channel.white_within)
+    height = plot.bottom + (58 if plot.few else 30)
+    parts = [*heading(title, verdict, warn=warn), *plot.levels(), *plot.errors(), *plot.codes()]
+    return drawing(height, label, parts)
 
 
 class _Plot:
     """Scales of one plot."""
 
-    def __init__(self, channel: ChannelAnalysis, peak: float) -> None:
-        self.channel, self.peak = channel, peak
-        self.step = (WIDTH - _LEFT - _RIGHT) / len(channel.levels)
-        self.top = max(WHITE_HIGH, peak, *(level.highest for level in channel.levels)) * 1.06
+    def __init__(self, channel: ChannelAnalysis, guns: set[int], peak: float) -> None:
+        self.channel, self.guns, self.peak = channel, guns, peak
+        self.few = len(channel.levels) <= _FEW
+        self.step = (WIDTH - _LEFT) / len(channel.levels)
+        self.top = max(WHITE_HIGH, peak, *(level.highest for level in channel.levels)) * 1.04
         ends = [abs(end - level.ideal) for level in channel.levels for end in (level.lowest, level.highest)]
-        self.widest = max(*ends, channel.max_error, 1e-4) * 1.1
+        self.widest = max(*ends, channel.max_error, 1e-4) * 1.05
         self.middle = _TOP + _LEVELS + _GAP + _ERRORS / 2
+        self.bottom = self.middle + _ERRORS / 2
 
     def x(self, code: int) -> float:
         return _LEFT + (code + 0.5) * self.step
@@ -52,58 +90,42 @@ class _Plot:
         return self.middle - volts / self.widest * _ERRORS / 2
 
     def colour(self, level: Level) -> str:
-        return "#" + "".join(f"{level.srgb if gun in self.channel.guns else 0:02x}" for gun in range(3))
-
-    def heading(self) -> Iterator[str]:
-        channel = self.channel
-        yield text(0, 16, channel.name, size=14, bold=True)
-        spread = channel.spread
-        words = f"worst error {channel.max_error * 1e3:.1f} mV, white {channel.white:.3f} V"
-        if spread:
-            words += f"; thin bar: worst case, thick bar: 90 % of {spread.samples} drawn ladders"
-        yield text(WIDTH - _RIGHT, 16, words, anchor="end", fill=QUIET)
+        return "#" + "".join(f"{level.srgb if gun in self.guns else 0:02x}" for gun in range(3))
 
     def levels(self) -> Iterator[str]:
-        right = WIDTH - _RIGHT
-        yield rectangle(
-            _LEFT, self.volts(WHITE_HIGH), right - _LEFT, self.volts(WHITE_LOW) - self.volts(WHITE_HIGH), fill=WASH
-        )
-        yield text(_LEFT + 6, self.volts(WHITE_LOW) + 12, "white of the video signal standard", size=11, fill=QUIET)
-        tenths = range(int(self.top * 10) + 1)
-        for tenth in tenths if len(tenths) <= 12 else range(0, len(tenths), 5):
-            y = self.volts(tenth / 10)
-            yield line(_LEFT, y, right, y, stroke=RULE)
-            yield text(_LEFT - 8, y + 4, f"{tenth / 10:.1f} V", anchor="end", size=11, fill=QUIET)
-        yield line(_LEFT, self.volts(self.peak), right, self.volts(self.peak), stroke=AMBER, dash="4 3")
-        few = len(self.channel.levels) <= _FEW
+        high, low = self.volts(WHITE_HIGH), self.volts(WHITE_LOW)
+        title = f"white of the video signal standard, {WHITE_LOW:.3f} to {WHITE_HIGH:.3f} V"
+        yield rectangle(_LEFT, high, WIDTH - _LEFT, low - high, fill=LINE, opacity=0.5, title=title)
+        yield text(0, _TOP - 10, "level at the monitor, V", fill=MUTED)
+        step = round_step(self.top, 9)
+        for tick in range(int(self.top / step) + 1):
+            y = self.volts(tick * step)
+            yield line(_LEFT, y, WIDTH, y, stroke=LINE)
+            yield text(_LEFT - 6, y + 4, f"{tick * step:.1f}", anchor="end", fill=MUTED)
+        yield line(_LEFT, self.volts(self.peak), WIDTH, self.volts(self.peak), stroke=ACCENT, width=1.5, dash="4 3")
         for level in self.channel.levels:
-            x = self.x(level.code)
-            y = self.volts(level.ideal)
-            yield line(x - self.step * 0.42, y, x + self.step * 0.42, y, stroke=QUIET, width=2)
+            x, y = self.x(level.code), self.volts(level.ideal)
+            yield line(x - self.step * 0.42, y, x + self.step * 0.42, y, stroke=MUTED, width=2)
             yield from self._bars(level, self.volts, 0.0)
-            yield dot(x, self.volts(level.volts), 4.5 if few else 2.5, fill=self.colour(level), title=_title(level))
-            if few:
-                yield text(x, self._beside(level), f"{level.volts:.3f}", anchor="middle", size=11)
-
-    def _beside(self, level: Level) -> float:
-        """Find a place for a level's figure: on the side of its dot where the ideal step is not."""
-        if level.volts < level.ideal:
-            return max(self.volts(level.lowest), self.volts(level.volts) + 5) + 11
-        return min(self.volts(level.highest), self.volts(level.volts) - 5) - 4
+            yield self._dot(level, self.volts(level.volts))
 
     def errors(self) -> Iterator[str]:
-        right = WIDTH - _RIGHT
-        few = len(self.channel.levels) <= _FEW
-        for volts in (-self.widest / 1.1, 0.0, self.widest / 1.1):
-            y = self.error(volts)
-            yield line(_LEFT, y, right, y, stroke=QUIET if volts == 0 else RULE)
-            words = "0 mV" if volts == 0 else f"{volts * 1e3:+.1f}"
-            yield text(_LEFT - 8, y + 4, words, anchor="end", size=11, fill=QUIET)
+        yield text(0, self.middle - _ERRORS / 2 - 10, "level minus equal steps, mV", fill=MUTED)
+        step = round_step(self.widest, 2)
+        most = int(self.widest / step)
+        for tick in range(-most, most + 1):
+            y = self.error(tick * step)
+            yield line(_LEFT, y, WIDTH, y, stroke=MUTED if tick == 0 else LINE)
+            words = f"{tick * step * 1e3:+g}" if tick else "0"
+            yield text(_LEFT - 6, y + 4, words, anchor="end", fill=MUTED)
         for level in self.channel.levels:
             x = self.x(level.code)
             yield from self._bars(level, self.error, level.ideal)
             yield line(x, self.error(0), x, self.error(level.error), width=2)
-            yield dot(x, self.error(level.error), 4 if few else 2.5, fill=self.colour(level), title=_title(level))
+            yield self._dot(level, self.error(level.error))
+
+    def _dot(self, level: Level, y: float) -> str:
+        return dot(self.x(level.code), y, 4.5 if self.few else 2.5, fill=self.colour(level), title=_title(level))
 
     def _bars(self, level: Level, place: Place, zero: float) -> Iterator[str]:
         x = self.x(level.code)
@@ -113,14 +135,23 @@ class _Plot:
         if spread and spread.high[level.code] > spread.low[level.code]:
             low, high = place(spread.low[level.code] - zero), place(spread.high[level.code] - zero)
             width = min(9.0, self.step * 0.5)
-            yield rectangle(x - width / 2, high, width, low - high, fill=QUIET, opacity=0.35)
+            yield rectangle(x - width / 2, high, width, low - high, fill=MUTED, opacity=0.45)
 
-    def codes(self, y: float) -> Iterator[str]:
+    def codes(self) -> Iterator[str]:
+        """Write the codes below, and with few of them their volts and errors, where no line of the plot is."""
         count = len(self.channel.levels)
-        every = 1 if count <= 32 else count // 16
+        every = max(1, count // _FEW)
+        y = self.bottom + 16
+        yield text(0, y, "code", fill=MUTED)
         for code in range(0, count, every):
-            yield text(self.x(code), y, f"{code}", anchor="middle", size=11, fill=QUIET)
-        yield text(_LEFT - 8, y, "code", anchor="end", size=11, fill=QUIET)
+            yield text(self.x(code), y, f"{code}", anchor="middle", fill=MUTED)
+        if not self.few:
+            return
+        for row, unit in enumerate(("V", "mV"), start=1):
+            yield text(0, y + row * 14, unit, fill=MUTED)
+            for level in self.channel.levels:
+                words = f"{level.volts:.3f}" if unit == "V" else _millivolts(level.error)
+                yield text(self.x(level.code), y + row * 14, words, anchor="middle")
 
 
 def _title(level: Level) -> str:
@@ -128,3 +159,8 @@ def _title(level: Level) -> str:
     if level.highest > level.lowest:
         words += f"; {level.lowest:.4f} to {level.highest:.4f} V over the tolerance"
     return words
+
+
+def _millivolts(volts: float) -> str:
+    words = f"{volts * 1e3:+.1f}"
+    return "0.0" if float(words) == 0 else words

@@ -1,62 +1,163 @@
-"""A palette as swatches, by code."""
+"""A palette as levels by gun, or by lightness where the guns depend on each other; what is not used is drawn small."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import base64
+import io
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.palette import Palette
 from ladderlight.colour.lightness import LUMINANCE
-from ladderlight.proof.plots.drawing import QUIET, RULE, WIDTH, drawing, rectangle, text
+from ladderlight.proof.plots.drawing import LINE, MUTED, WIDTH, drawing, number, rectangle, text
 
-MOST_SWATCHES = 4096
-"""Codes up to which each gets a swatch; of more, the levels of each gun are shown instead."""
+MOST_CELLS = 4096
+"""Codes up to which each has a cell; of more, the levels of each gun and the colours used most are shown."""
+_MOST_USED = 256
+_CELL = 3
+"""Pixels of a cell's side; a colour that is not used is the middle one only."""
+_NARROWEST, _WIDEST = 12.0, 40.0
+_TITLE, _GAP = 18.0, 8.0
 
-_LABELLED = 64
-_DIM = 0.18
-"""Luminance from which dark words are read better than light ones."""
-
-
-def palette_plot(palette: Palette) -> str:
-    """Plot every code's colour in rows, code 0 first; up to 64 with code, colour and millivolts written on them."""
-    count = len(palette)
-    label = f"Palette of {count:,} codes"
-    if count > MOST_SWATCHES:
-        return drawing(3 * 40.0, label + ": the levels of each gun", list(_ramps(palette)))
-    columns = 8 if count <= _LABELLED else 16 if count <= 256 else 64
-    columns = min(columns, count)
-    width = WIDTH / columns
-    height = 46.0 if count <= _LABELLED else max(width * 0.5, 10.0)
-    rows = -(-count // columns)
-    return drawing(rows * height, label, list(_swatches(palette, columns, width, height)))
+Uses = Mapping[int, NDArray[np.int64]]
+"""For each bank the number of pixels that show each code: int64, shape (codes,)."""
 
 
-def _swatches(palette: Palette, columns: int, width: float, height: float) -> Iterator[str]:
-    bits = len(palette.lines)
-    luminance = palette.linear @ LUMINANCE
-    for code in range(len(palette)):
-        x, y = code % columns * width, code // columns * height
-        colour = palette.hex_of(code)
-        volts = ", ".join(f"{value:.3f}" for value in palette.volts[code].tolist())
-        title = f"code {code:0{(bits + 3) // 4}X} ({code:0{bits}b}): {colour}, {volts} V"
-        yield rectangle(x, y, width, height, fill=colour, stroke=RULE, title=title)
-        if len(palette) <= _LABELLED:
-            fill = "#000" if luminance[code] > _DIM else "#fff"
-            yield text(x + 6, y + 15, f"{code:0{(bits + 3) // 4}X}", size=12, fill=fill, bold=True)
-            yield text(x + width - 6, y + 15, colour, anchor="end", size=10, fill=fill)
-            values = " ".join(f"{value * 1e3:.0f}" for value in palette.volts[code].tolist())
-            yield text(x + 6, y + height - 8, values, size=10, fill=fill)
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Field:
+    """A part of a palette's plot: ``codes`` int64 (rows, columns), -1 for none, and where it stands in the plot."""
+
+    title: str
+    codes: NDArray[np.int64]
+    x: float
+    y: float
+    cell: float
+
+
+def palette_fields(palette: Palette, uses: Uses | None = None) -> list[Field]:
+    """Lay the codes out.
+
+    Where the guns are independent there is a field for each level of blue; green rises to the right in it and red
+    downwards. Otherwise all codes ascend in lightness. Of more codes than ``MOST_CELLS`` there are those used most.
+    """
+    lattice = palette.lattice
+    if len(palette) > MOST_CELLS:
+        return _by_lightness(palette, _used_most(uses or {}))
+    if lattice is None or not _is_by_gun(palette):
+        return _by_lightness(palette, np.arange(len(palette)))
+    red, green, blue = (codes.astype(np.int64) for codes in lattice.codes)
+    across = max(1, min(len(blue), int((WIDTH + _GAP) // (len(green) * _NARROWEST + _GAP))))
+    across = -(-len(blue) // -(-len(blue) // across))
+    cell = min(_WIDEST, ((WIDTH + _GAP) / across - _GAP) / len(green))
+    fields = []
+    for place, level in enumerate(blue):
+        volts = palette.volts[red[0] + green[0] + level, 2]
+        row, column = divmod(place, across)
+        fields.append(
+            Field(
+                title=f"blue {volts:.3f} V" if len(blue) > 1 else "",
+                codes=red[:, None] + green[None, :] + level,
+                x=column * (len(green) * cell + _GAP),
+                y=row * (len(red) * cell + _TITLE + _GAP),
+                cell=cell,
+            )
+        )
+    return fields
+
+
+def palette_plot(palette: Palette, uses: Uses | None = None) -> str:
+    """Plot a palette; given the uses, colours that no bank shows are drawn small."""
+    fields = palette_fields(palette, uses)
+    used = sum(uses.values()) > 0 if uses else np.ones(len(palette), dtype=bool)
+    label = f"Palette of {len(palette):,} codes"
+    if uses:
+        label += f", {int(np.sum(used)):,} of them used"
+    parts: list[str] = []
+    top = 0.0
+    if len(palette) > MOST_CELLS:
+        parts += _ramps(palette)
+        top = 3 * 40.0 + _GAP
+        label += ": the levels of each gun" + (", and the codes used most" if fields else "")
+    end = top
+    for place, field in enumerate(fields):
+        rows, columns = field.codes.shape
+        y = top + field.y
+        if field.title:
+            parts.append(text(field.x, y + 12, field.title))
+        width, height = columns * field.cell, rows * field.cell
+        parts.append(rectangle(field.x, y + _TITLE, width, height, fill="none", stroke=LINE))
+        parts.append(
+            f'<image data-field="{place}" x="{number(field.x)}" y="{number(y + _TITLE)}" width="{number(width)}" '
+            f'height="{number(height)}" preserveAspectRatio="none" style="image-rendering:pixelated" '
+            f'href="{_image(palette, field.codes, np.asarray(used))}"/>'
+        )
+        end = max(end, y + _TITLE + height)
+    if fields:
+        parts.append(text(0, end + 16, _axes(palette, fields), fill=MUTED))
+        end += 22
+    return drawing(end, label, parts)
+
+
+def _axes(palette: Palette, fields: list[Field]) -> str:
+    if len(palette) > MOST_CELLS:
+        return f"the {sum(int((field.codes >= 0).sum()) for field in fields)} codes used most, by lightness"
+    if not _is_by_gun(palette):
+        return "by lightness, darkest first"
+    red, green = (float(palette.volts[:, gun].max()) for gun in range(2))
+    return f"to the right: green up to {green:.3f} V; down: red up to {red:.3f} V"
+
+
+def _is_by_gun(palette: Palette) -> bool:
+    """Whether the levels of more than one gun can be chosen freely."""
+    lattice = palette.lattice
+    return lattice is not None and max(map(len, lattice.codes)) < len(palette)
+
+
+def _used_most(uses: Uses) -> NDArray[np.int64]:
+    counts = sum(uses.values()) if uses else np.zeros(0, dtype=np.int64)
+    order = np.argsort(-np.asarray(counts), kind="stable")[:_MOST_USED]
+    return order[np.asarray(counts)[order] > 0]
+
+
+def _by_lightness(palette: Palette, codes: NDArray[np.int64]) -> list[Field]:
+    if not len(codes):
+        return []
+    ordered = codes[np.argsort(palette.linear[codes] @ LUMINANCE, kind="stable")]
+    columns = min(len(codes), 8 if len(codes) <= 32 else 16 if len(codes) <= 256 else 64)
+    rows = -(-len(codes) // columns)
+    laid = np.full(rows * columns, -1, dtype=np.int64)
+    laid[: len(codes)] = ordered
+    cell = min(_WIDEST, WIDTH / columns)
+    return [Field(title="", codes=laid.reshape(rows, columns), x=0.0, y=-_TITLE + 1, cell=cell)]
+
+
+def _image(palette: Palette, codes: NDArray[np.int64], used: NDArray[np.bool_]) -> str:
+    """Return the address of a PNG with a cell of some pixels for each code."""
+    from PIL import Image
+
+    cells = np.zeros((*codes.shape, 4), dtype=np.uint8)
+    cells[..., :3] = palette.srgb8[codes]
+    cells[..., 3] = np.where(codes >= 0, 255, 0)
+    pixels = cells.repeat(_CELL, axis=0).repeat(_CELL, axis=1)
+    small = (~used[codes]).repeat(_CELL, axis=0).repeat(_CELL, axis=1)
+    rows, columns = np.indices(small.shape) % _CELL
+    pixels[small & ~((rows == _CELL // 2) & (columns == _CELL // 2)), 3] = 0
+    file = io.BytesIO()
+    Image.fromarray(pixels).save(file, format="PNG", optimize=True)
+    return "data:image/png;base64," + base64.b64encode(file.getvalue()).decode()
 
 
 def _ramps(palette: Palette) -> Iterator[str]:
     for gun, name in enumerate(GUNS):
         shades = np.unique(palette.srgb8[:, gun]).tolist()
-        width = (WIDTH - 60) / len(shades)
-        yield text(0, gun * 40 + 24, name, fill=QUIET)
+        width = (WIDTH - 44) / len(shades)
+        yield text(0, gun * 40 + 24, name, fill=MUTED)
         for position, shade in enumerate(shades):
             parts = [0, 0, 0]
             parts[gun] = shade
             colour = "#" + "".join(f"{part:02x}" for part in parts)
-            yield rectangle(60 + position * width, gun * 40 + 4, width, 32, fill=colour, title=colour)
+            yield rectangle(44 + position * width, gun * 40 + 4, width, 32, fill=colour, title=colour)

@@ -1,56 +1,69 @@
-"""The timing chain of every memory as a bar against the time its word is held."""
+"""The time that every memory's word is held, and what of it the word is valid."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.scanning.timing import REGISTER_SETUP, Timing, timings
 from ladderlight.proof.plots.drawing import (
-    AMBER,
+    ACCENT,
     INK,
-    QUIET,
-    RED,
-    RULE,
-    TEAL,
-    WASH,
+    LINE,
+    MUTED,
+    WARN,
     WIDTH,
     drawing,
+    heading,
+    keys,
     line,
     rectangle,
-    text,
+    round_step,
+    scale,
 )
 from ladderlight.units.words import nanoseconds
 
-_TOP, _ROW, _BAR = 8.0, 64.0, 22.0
-_ROOM = 1.12
+_BAR, _GAP = 18.0, 20.0
+_ROOM = 1.04
 
 
 def timing_plot(board: Board) -> str:
-    """Plot, for each memory, what passes from the clock edge until its word is valid, and what is left of the hold.
+    """Plot, for each memory, what its output shows from the clock edge until its word is replaced.
 
-    All memories share one scale. A hold that is much longer than any chain runs out of the plot.
+    A direct output shows the old word, then undefined data, then the word; before a register the address, the access
+    and the set-up pass. All memories share one scale. A hold that is much longer than any access runs out of the plot.
     """
     found = list(timings(board).values())
-    chains = [_end(timing) or 0.0 for timing in found]
-    span = max(*chains, min(timing.hold for timing in found)) * _ROOM
-    parts = [part for row, timing in enumerate(found) for part in _row(board, timing, _TOP + row * _ROW, span)]
-    height = _TOP + len(found) * _ROW + 22
-    label = "Timing: " + "; ".join(f"{timing.memory} {_verdict(timing)}" for timing in found)
-    return drawing(height, label, [*parts, *_axis(span, height)])
+    ends = [timing.hold - timing.left if timing.left is not None else 0.0 for timing in found]
+    span = max(*ends, min(timing.hold for timing in found)) * _ROOM
+    parts: list[str] = []
+    y = 0.0
+    for timing in found:
+        row, y = _row(board, timing, y, span)
+        parts += row
+    label = "Timing: " + "; ".join(f"{timing.memory} {verdict(timing)}" for timing in found)
+    parts += scale(y, span, round_step(span, 10), 1e-9, "time since the clock edge, ns")
+    return drawing(y + 34, label, parts)
 
 
-def _end(timing: Timing) -> float | None:
-    """When a memory's word must have been there: with a register, its set-up time after it is valid."""
-    return None if timing.left is None else timing.hold - timing.left
+def verdict(timing: Timing) -> str:
+    """Return in words what a memory's timing means for what it puts out."""
+    hold, undefined, left = nanoseconds(timing.hold), timing.undefined, timing.left
+    if undefined is None or left is None:
+        return f"held {hold}; its access time is not given"
+    if timing.output == "register":
+        return f"{left * 1e9:.1f} of {hold} left" if left >= 0 else f"{nanoseconds(-left)} too late for {hold}"
+    words = f"undefined {undefined * 1e9:.1f} of {hold}"
+    if timing.never_whole:
+        return f"{words}: never valid"
+    if timing.run > 1 and timing.quick is not None and timing.quick != timing.arrival:
+        words += f" in one word of {timing.run}, else {max(0.0, timing.quick - timing.old) * 1e9:.1f}"
+    return words
 
 
-def _verdict(timing: Timing) -> str:
-    left = timing.left
-    if left is None:
-        return f"held {nanoseconds(timing.hold)}, its access time is not known"
-    return f"{nanoseconds(left)} left" if left >= 0 else f"{nanoseconds(-left)} too late"
+def is_late(timing: Timing) -> bool:
+    """Whether a memory's word comes too late for its hold, or for its register."""
+    return timing.left is not None and timing.left < 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,71 +73,47 @@ class _Piece:
     stop: float
     fill: str
 
+    @property
+    def words(self) -> str:
+        return f"{self.name} {nanoseconds(self.stop - self.start)}"
+
 
 def _pieces(timing: Timing) -> list[_Piece]:
-    """What passes one after the other until the word must be there."""
+    """What passes one after the other within the hold, and past it where the word comes too late."""
     if timing.arrival is None or timing.access is None:
         return []
-    ready = timing.arrival - timing.access
-    pieces = [
-        _Piece(name="address", start=0.0, stop=ready, fill=QUIET),
-        _Piece(name="access", start=ready, stop=timing.arrival, fill=TEAL),
-    ]
+    arrival = timing.arrival
     if timing.output == "register":
-        pieces.append(_Piece(name="set-up", start=timing.arrival, stop=timing.arrival + REGISTER_SETUP, fill=AMBER))
-    return [piece for piece in pieces if piece.stop > piece.start]
+        ready, due = arrival - timing.access, arrival + REGISTER_SETUP
+        pieces = [
+            _Piece(name="address", start=0.0, stop=ready, fill=MUTED),
+            _Piece(name="access", start=ready, stop=arrival, fill=LINE),
+            _Piece(name="set-up", start=arrival, stop=due, fill=WARN),
+            _Piece(name="left", start=due, stop=timing.hold, fill=ACCENT),
+        ]
+    else:
+        pieces = [
+            _Piece(name="old word", start=0.0, stop=timing.old, fill=MUTED),
+            _Piece(name="undefined", start=timing.old, stop=arrival, fill=WARN),
+            _Piece(name="valid", start=arrival, stop=timing.hold, fill=ACCENT),
+        ]
+    return [piece for piece in pieces if piece.stop - piece.start > 1e-13]
 
 
-def _row(board: Board, timing: Timing, top: float, span: float) -> Iterator[str]:
+def _row(board: Board, timing: Timing, top: float, span: float) -> tuple[list[str], float]:
     def place(seconds: float) -> float:
         return min(seconds, span) / span * WIDTH
 
     memory = board.memory(timing.memory)
-    end = _end(timing)
-    late = end is not None and end > timing.hold
+    title = f"{memory.name}: {memory.part.number}, {timing.output} output"
+    parts = [*heading(title, verdict(timing), top=top, warn=is_late(timing))]
+    y = top + 38
     pieces = _pieces(timing)
-    chain = ", ".join(f"{piece.name} {nanoseconds(piece.stop - piece.start)}" for piece in pieces)
-    words = f"{memory.part.number}, {timing.output} output" + (f": {chain}" if chain else "")
-    yield text(0, top + 14, memory.name, size=13, bold=True, more=words)
-    yield text(WIDTH, top + 14, _verdict(timing), anchor="end", size=13, fill=RED if late else INK, bold=late)
-    y = top + 22
-    yield rectangle(0, y, place(timing.hold), _BAR, fill=WASH, stroke=RULE, title=f"held {nanoseconds(timing.hold)}")
+    parts.append(rectangle(0, y, place(timing.hold), _BAR, fill="none", stroke=MUTED))
     for piece in pieces:
         x, width = place(piece.start), place(piece.stop) - place(piece.start)
-        title = f"{piece.name} {nanoseconds(piece.stop - piece.start)}"
-        yield rectangle(x, y, width, _BAR, fill=piece.fill, title=title)
-        if width > 7 * len(title):
-            yield text(x + width / 2, y + 15, title, anchor="middle", size=11, fill="#fff")
-    if late and end is not None:
-        yield rectangle(place(timing.hold), y + _BAR, place(end) - place(timing.hold), 5, fill=RED, title="too late")
+        parts += [rectangle(x, y, width, _BAR, fill=piece.fill, title=piece.words)]
     if timing.hold <= span:
-        yield line(place(timing.hold), y - 5, place(timing.hold), y + _BAR + 5, width=2.5)
-        words = f"held {nanoseconds(timing.hold)}"
-        if place(timing.hold) > WIDTH / 2:
-            yield text(place(timing.hold) - 5, y + _BAR + 13, words, anchor="end", size=11)
-        else:
-            yield text(place(timing.hold) + 5, y + _BAR + 16, words, size=11)
-    else:
-        yield text(WIDTH, y + _BAR + 13, f"held {nanoseconds(timing.hold)}, beyond the plot", anchor="end", size=11)
-
-
-def _axis(span: float, height: float) -> Iterator[str]:
-    y = height - 14
-    yield line(0, y, WIDTH, y, stroke=QUIET)
-    step = _round_step(span)
-    ticks = int(span / step) + 1
-    for tick in range(ticks):
-        x = tick * step / span * WIDTH
-        yield line(x, y - 3, x, y + 3, stroke=QUIET)
-        words = f"{tick * step * 1e9:g}" + (" ns" if tick == ticks - 1 else "")
-        yield text(x, y + 13, words, anchor="start" if tick == 0 else "middle", size=10, fill=QUIET)
-
-
-def _round_step(span: float) -> float:
-    """Return a round time of which some five to ten fit into a span."""
-    decade = 1e-10
-    while True:
-        for factor in (1.0, 2.0, 5.0):
-            if span / (decade * factor) <= 10:
-                return decade * factor
-        decade *= 10
+        parts.append(line(place(timing.hold), y - 4, place(timing.hold), y + _BAR + 4, stroke=INK, width=2))
+    written, end = keys(y + _BAR + 18, [(piece.words, piece.fill) for piece in pieces])
+    return [*parts, *written], end + _GAP

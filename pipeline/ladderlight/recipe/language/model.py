@@ -116,6 +116,11 @@ class Recipe(Value):
         return takes_pictures(use.declaration for use in self.chain)
 
     @property
+    def around(self) -> Path | None:
+        """The folder around those of the revisions, where there are several."""
+        return None if self.revision is None else self.output.parent
+
+    @property
     def owner(self) -> Owner:
         """Whose the output folder is."""
         return Owner(recipe=self.path, project=self.name)

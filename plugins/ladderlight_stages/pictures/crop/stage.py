@@ -15,6 +15,7 @@ from ladderlight_stages.framing.proportions import (
     framed,
     largest_part,
     largest_size,
+    part_of,
     screen_aspect,
     shares_around,
 )
@@ -142,19 +143,19 @@ def crop(
         return picture
     whole_height, whole_width = picture.pixels.shape[:2]
     rest = _without_edges(whole_width, whole_height, edges)
-    pixels, aspect = rest.of(picture.pixels), screen_aspect(board)
-    height, width = pixels.shape[:2]
+    picture, aspect = part_of(picture, rest), screen_aspect(board)
+    height, width = picture.pixels.shape[:2]
     if keep == "all":
-        return picture.with_pixels(framed(pixels, aspect, linear_colour(border)))
+        return framed(picture, aspect, linear_colour(border))
     if focus is not None:
         across, down = _point(focus, whole_width, whole_height)
         x, y = shares_around(across - rest.left, down - rest.top, width, height, aspect)
     elif keep == "busiest" and not picture.origin.animated:
-        x, y = busiest_place(pixels, *largest_size(width, height, aspect))
+        x, y = busiest_place(picture.pixels, *largest_size(width, height, aspect))
     else:
         x = 0.0 if "left" in keep else 1.0 if "right" in keep else 0.5
         y = 0.0 if "top" in keep else 1.0 if "bottom" in keep else 0.5
-    return cut_to(picture, pixels, largest_part(width, height, aspect, x=x, y=y), advice=_TO_KEEP)
+    return cut_to(picture, largest_part(width, height, aspect, x=x, y=y), advice=_TO_KEEP)
 
 
 def _point(focus: tuple[float, float], width: int, height: int) -> tuple[float, float]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from PIL import ImageFile
@@ -102,9 +102,12 @@ def _pillow_file(path: Path, image: ImageFile.ImageFile, *, use_profile: bool, p
 
     def decode(size: FrameSize, demand: Demand) -> Frame:
         seek(size)
+        stored = image.size
         reduce_scale(image, demand)
+        reduced = image.size != stored
         alone = size == frames[0] or not is_animated(image)  # a later frame of an animation counts only as a whole
-        return decoded_frame(path, image, number=size.number, use_profile=use_profile, partly=partly and alone)
+        frame = decoded_frame(path, image, number=size.number, use_profile=use_profile, partly=partly and alone)
+        return replace(frame, stored=stored) if reduced else frame
 
     def duration(size: FrameSize) -> float:
         seek(size)

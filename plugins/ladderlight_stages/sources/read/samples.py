@@ -37,7 +37,8 @@ class Frame:
     """A frame that is decoded, but whose samples are not converted yet.
 
     ``rows`` returns those from one row up to another, with the colour profile of the file or without. ``orientation``
-    is EXIF's, 1 to 8. ``damaged`` when some of it could not be decoded.
+    is EXIF's, 1 to 8. ``damaged`` when some of it could not be decoded. ``stored`` is the size of the file's picture
+    where the decoder has reduced it.
     """
 
     width: int
@@ -45,6 +46,13 @@ class Frame:
     orientation: int
     rows: Callable[[int, int, bool], Samples]
     damaged: bool = False
+    stored: tuple[int, int] | None = None
+
+    @property
+    def upright_size(self) -> tuple[int, int]:
+        """Width and height of the file's picture, turned upright."""
+        width, height = self.stored or (self.width, self.height)
+        return (height, width) if self.orientation >= 5 else (width, height)
 
 
 def light_of(frame: Frame, matte: Singles, demand: Demand, *, profiled: bool) -> Singles:

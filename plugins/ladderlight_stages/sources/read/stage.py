@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from ladderlight import Demand, Example, Option, Origin, Picture, PictureError, Probe, stage
+from ladderlight import Demand, Example, FilePart, Option, Origin, Picture, PictureError, Probe, stage
 from ladderlight.units.arrays import Singles
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
 from ladderlight_stages.sources.read.opened import Opened, opened
@@ -157,7 +157,8 @@ def _picture(path: Path, frame: Frame, number: int, *, first: bool, matte: Singl
         caution = f"{error}; {_TAKEN_AS_SRGB}"
         pixels = light_of(frame, matte, demand, profiled=False)
     origin = Origin(name=path.stem if first else f"{path.stem}#{number}", source=str(path), frame=number)
-    return Picture(origin=origin, pixels=pixels, notes={"caution": caution} if caution else {})
+    notes = {"caution": caution} if caution else {}
+    return Picture(origin=origin, pixels=pixels, notes=notes, part=FilePart(size=frame.upright_size))
 
 
 def _longer(picture: Picture, seconds: float) -> Picture:

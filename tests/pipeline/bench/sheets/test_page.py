@@ -8,6 +8,7 @@ import pytest
 from ladderlight.bench.sheets.document import bench_of
 from ladderlight.bench.sheets.page import bench_files, bench_page
 from ladderlight.board import Packing
+from ladderlight.board.advice import findings
 
 
 def words_of(page):
@@ -16,7 +17,7 @@ def words_of(page):
 
 
 def test_the_page_has_what_the_text_has_and_loads_nothing(board) -> None:
-    page = bench_page("Lobby <1>", bench_of(board))
+    page = bench_page("Lobby <1>", bench_of(board, findings(board)))
     text = words_of(page)
     for words in (
         "Lobby <1>",
@@ -47,7 +48,7 @@ def test_files_of_a_build(make_board, memory, ladder, pixels) -> None:
         ),
         ladder=ladder(grey={"v0": 430.0}),
     )
-    files = dict(bench_files("Ferry times", board))
+    files = dict(bench_files("Ferry times", board, findings(board)))
     assert list(files) == ["bench-sheet.txt", "bench-sheet.html"]
     unit = "U3 eight register bits" if pixels == 1 else "U3 eight bits, parallel load"
     assert unit in words_of(files["bench-sheet.html"].decode())

@@ -6,6 +6,7 @@ import io
 from ladderlight.bench.sheets.document import bench_of
 from ladderlight.bench.sheets.spreadsheet import spreadsheets
 from ladderlight.board import Part
+from ladderlight.board.advice import findings
 
 
 def rows(data):
@@ -13,7 +14,7 @@ def rows(data):
 
 
 def test_wiring_and_parts_as_tables(board) -> None:
-    files = spreadsheets(bench_of(board))
+    files = spreadsheets(bench_of(board, findings(board)))
     assert list(files) == ["wiring.csv", "parts.csv"]
     wiring = rows(files["wiring.csv"])
     assert len(wiring) == 32 + 15
@@ -37,7 +38,7 @@ def test_no_cell_can_act_as_a_formula(make_board, memory, ladder) -> None:
     for number in ("=1+1", "+1", "-1", "@SUM(1)"):
         own = Part(number=number, words=1 << 14, width=4, package=number)
         board = make_board(memory(address=["x3-x9", "y3-y8"], data=["r0"], part=own), ladder=ladder(red={"r0": 460.0}))
-        files = spreadsheets(bench_of(board))
+        files = spreadsheets(bench_of(board, findings(board)))
         cells = [cell for data in files.values() for row in rows(data) for cell in row.values()]
         assert f"'{number}" in cells
         assert not any(cell.startswith(("=", "+", "-", "@")) for cell in cells)

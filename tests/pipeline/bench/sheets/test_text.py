@@ -5,10 +5,11 @@ from dataclasses import replace
 from ladderlight.bench.sheets.document import bench_of, document_of
 from ladderlight.bench.sheets.text import bench_sheet
 from ladderlight.board import Part
+from ladderlight.board.advice import findings
 
 
 def text_of(board, project="Merrowhithe lobby screen"):
-    return bench_sheet(project, bench_of(board))
+    return bench_sheet(project, bench_of(board, findings(board)))
 
 
 def test_sections_in_order_and_78_columns(board) -> None:
@@ -49,7 +50,8 @@ def test_rows_that_a_builder_reads(board) -> None:
 
 
 def test_a_narrow_sheet_has_the_same_words_in_hanging_lines(board) -> None:
-    made = bench_of(replace(board, blanking="output-enable"))
+    blanked = replace(board, blanking="output-enable")
+    made = bench_of(blanked, findings(blanked))
     wide, narrow = (bench_sheet("Lobby", made, width=width) for width in (78, 60))
     assert [word for word in narrow.split() if set(word) > {"-"}] == [
         word for word in wide.split() if set(word) > {"-"}
@@ -81,7 +83,7 @@ def test_the_document_has_its_keys_and_the_notes_of_the_wiring(make_board, memor
         memory("other", address=["x3-x9", "y3"], data=["g0"], part="2716"),
         ladder=ladder(red={"r0": 460.0}, green={"g0": 460.0}),
     )
-    document = document_of(bench_of(board))
+    document = document_of(bench_of(board, findings(board)))
     assert list(document) == ["ok", "wiring", "lines", "parts", "counts", "readings", "findings"]
     assert document["ok"] is True
     assert [(chip["chip"], chip["device"]) for chip in document["wiring"]] == [

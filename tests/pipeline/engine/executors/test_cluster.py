@@ -16,15 +16,17 @@ from ladderlight.engine.executors import worker
 from ladderlight.engine.executors.cluster import on_cluster
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import BuildError, PictureError
-from ladderlight.recipe.inputs import seen_inputs
+from ladderlight.recipe.inputs import input_files, seen_inputs
 from ladderlight.recipe.watching import forget_modules
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
 
 
 def codes(recipe, **more) -> list[np.ndarray]:
-    found = Chain(recipe=recipe, cache=Cache.of_user(), seen=seen_inputs(recipe)).code_pictures(**more)
-    return [picture.codes for picture in found]
+    found = Chain(recipe=recipe, cache=Cache.of_user(), seen=seen_inputs(input_files(recipe), {})).code_pictures(**more)
+    views = found.views()
+    assert len(views) == len(found) == len({view.data for view in views.values()})
+    return [*(picture.codes for picture in found), *(np.frombuffer(view.data, np.uint8) for view in views.values())]
 
 
 def entries(folder: Path) -> int:
@@ -58,7 +60,7 @@ def test_workers_with_caches_of_their_own_give_what_threads_give_and_one_that_is
         changed = project.load()
         hidden = project.folder.with_name("hidden")
         hidden.mkdir()
-        seen = seen_inputs(changed)
+        seen = seen_inputs(input_files(changed), {})
         read = module.read_regular
         for file in changed.files:
             file.path.rename(hidden / file.path.name)
@@ -74,7 +76,7 @@ def test_workers_with_caches_of_their_own_give_what_threads_give_and_one_that_is
     before = codes(project.load())
     assert all(map(np.array_equal, found, before))
     assert not all(map(np.array_equal, sent_codes, before))
-    assert len(before) == len(found) == len(sent_codes) == 8
+    assert len(before) == len(found) == 2 * len(sent_codes) == 16, "codes and a view of each"
 
 
 @pytest.mark.skip(reason="unsolved: the loss of all workers is sometimes taken for that of the scheduler")

@@ -11,7 +11,7 @@ from ladderlight import commands
 from ladderlight.engine.executors.processes import on_processes
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import PictureError
-from ladderlight.recipe.inputs import seen_inputs
+from ladderlight.recipe.inputs import input_files, seen_inputs
 
 
 def test_processes_give_the_files_that_threads_give(project, capsys) -> None:
@@ -39,16 +39,16 @@ def test_a_picture_in_which_a_process_ends_twice_is_named_and_the_others_are_cod
 
 def test_a_process_that_ends_once_costs_time_alone(project, tmp_path: Path) -> None:
     project.add_reef()
-    before = [
-        picture.codes
-        for picture in Chain(recipe=(project.write_plugin(gate=tmp_path / "no"), project.load())[1]).code_pictures()
-    ]
+    project.write_plugin(gate=tmp_path / "no")
+    coded = Chain(recipe=project.load()).code_pictures()
+    before, views = [picture.codes for picture in coded], coded.views()
     gate = tmp_path / "gate"
     gate.touch()
     project.write_plugin(gate=gate)
     recipe = project.load()
     with on_processes(2) as executor:
-        found = Chain(recipe=recipe, seen=seen_inputs(recipe)).code_pictures(executor=executor)
+        found = Chain(recipe=recipe, seen=seen_inputs(input_files(recipe), {})).code_pictures(executor=executor)
         assert not gate.exists()
         assert all(map(np.array_equal, (picture.codes for picture in found), before))
+        assert found.views() == views
     assert len(before) == len(found) == 9

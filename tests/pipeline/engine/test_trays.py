@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 
 from ladderlight import commands
-from ladderlight.cache.store import Cache
+from ladderlight.engine.plan import Plan
 from ladderlight.engine.runner import Chain
+from ladderlight.engine.trays import deal
 from ladderlight.errors import ArrangementError
 from ladderlight.proof.scanout import picture_codes
 from ladderlight.recipe import load
 from ladderlight.workspace.last_build import last_build
-from ladderlight.workspace.made_from import KeptTrays
-from ladderlight.workspace.trays import deal
+from ladderlight.workspace.made_from import MadeFrom
 
 RECIPE = """
 format = 1
@@ -84,7 +84,8 @@ def dealt(path: Path, **frames: int) -> dict[int | None, list[str]]:
     recipe = load(path)
     counts = {file: frames.get(Path(file.source).stem, 1) for file in recipe.files}
     return {
-        tray.number: [*(Path(file.source).stem for file in tray.files), *tray.cards] for tray in deal(recipe, counts)
+        tray.number: [*(Path(file.source).stem for file in tray.files), *tray.cards]
+        for tray in deal(Plan(recipe=recipe), counts)
     }
 
 
@@ -155,7 +156,7 @@ def test_each_tray_is_a_whole_set_of_files_that_shows_its_pictures(make: Make, t
         screens = sorted(file.name for file in (folder / "screens").iterdir())
         assert screens == [f"bank{bank}.png" for bank in range(banks)]
         page = (folder / "index.html").read_text(encoding="utf-8")
-        assert f'href="../../devices/tray-{number:02d}/picture.bin"' in page
+        assert f"tray-{number:02d}/picture.bin" in page
         assert f'<a href="tray-{number:02d}/index.html">' in (proof / "index.html").read_text(encoding="utf-8")
     sheet = (tmp_path / "out" / "burn-sheet.txt").read_text(encoding="utf-8")
     assert "Burn 2 of 2: tray 1, picture, tray 2, picture." in sheet
@@ -357,7 +358,7 @@ def test_trays_of_plugins_that_read_files_are_always_made(make: Make, tmp_path: 
         "@stage(help='Reads the tide.')\n"
         f"def tide(picture: CodedPicture) -> CodedPicture:\n    return {body}\n"
     )
-    assert (KeptTrays.of(load(path), {}, Cache(tmp_path / "cache")) is not None) == kept
+    assert (MadeFrom.of(load(path)).kept_trays() is not None) == kept
 
 
 def below(place: Path) -> list[Path]:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from ladderlight.engine.cards import named_cards
+from ladderlight.engine.cards import card_origins
 from ladderlight.engine.plan import Plan
-from ladderlight.errors import ArrangementError, Fault
+from ladderlight.errors import ArrangementError, Fault, Problem
+from ladderlight.flow.pictures import Origin
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import CardUse
+from ladderlight.stages.boundary import capacity_problems
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,26 +44,26 @@ def place_in(number: int | None, where: str) -> str:
     return where if number is None else f"tray {number}, {where}"
 
 
-def deal(recipe: Recipe, frames: Mapping[PictureFile, int]) -> tuple[Tray, ...]:
-    """Deal a recipe's pictures and cards to trays, in order.
+def deal(plan: Plan, frames: Mapping[PictureFile, int]) -> tuple[Tray, ...]:
+    """Deal the pictures and cards of a recipe to trays, in order.
 
     The frames of a file, and those of an animation, stay in one tray. A picture whose bank is taken waits for the next
     tray. Trays that nothing is dealt to are left out.
 
     Parameters
     ----------
-    recipe, frames
-        The recipe, and how many frames each of its files has.
+    plan, frames
+        The recipe's plan, and how many frames each of its files has.
 
     Raises
     ------
     ArrangementError
         One line for each picture that cannot be dealt.
     """
-    cards = named_cards(recipe)
+    recipe, cards = plan.recipe, plan.cards
     if recipe.per_tray is None or not (recipe.files or cards):
         return (Tray(files=recipe.files, cards=cards),)
-    hands = [*_files(recipe, frames), *_cards(cards)]
+    hands = [*_files(plan, frames), *_cards(cards)]
     table = _Table(size=recipe.per_tray)
     faults = [fault for hand in hands for fault in table.refusals(hand)]
     if faults:
@@ -78,6 +80,20 @@ def deal(recipe: Recipe, frames: Mapping[PictureFile, int]) -> tuple[Tray, ...]:
         )
         for number in sorted(dealt)
     )
+
+
+def crowding(recipe: Recipe, trays: Iterable[Tray], frames: Iterable[Origin]) -> Iterator[tuple[str, Problem]]:
+    """Yield why the arrangements will not find room for the frames and cards of a tray, with the place."""
+    origins: dict[str, list[Origin]] = defaultdict(list)
+    for origin in frames:
+        origins[origin.source].append(origin)
+    for tray in trays:
+        known = [origin for file in tray.files for origin in origins[file.source]]
+        known += card_origins(tray.cards, known, recipe.board)
+        for use in recipe.chain:
+            stage = use.declaration
+            for problem in capacity_problems(stage, known, recipe.board, use.options, viewing=recipe.viewing):
+                yield tray.place(stage.name), problem
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,8 +144,9 @@ class _Table:
         return self.counts[number] + hand.frames <= self.size and not self.banks[number] & hand.banks
 
 
-def _files(recipe: Recipe, frames: Mapping[PictureFile, int]) -> Iterator[_Hand]:
-    for files in (unit.files for unit in Plan(recipe=recipe).units):
+def _files(plan: Plan, frames: Mapping[PictureFile, int]) -> Iterator[_Hand]:
+    recipe = plan.recipe
+    for files in (unit.files for unit in plan.units):
         banks = {file: bank for file in files if (bank := recipe.bank_for(file)) is not None}
         yield _Hand(
             what=files[0].source,

@@ -1,0 +1,121 @@
+"""One scan line and one frame to scale: visible part, porches and sync."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from ladderlight.board.model.board import Board
+from ladderlight.board.model.counter import Counter
+from ladderlight.proof.plots.drawing import (
+    ACCENT,
+    INK,
+    LINE,
+    MUTED,
+    WIDTH,
+    drawing,
+    heading,
+    key,
+    rectangle,
+    round_step,
+    scale,
+    text,
+    trace,
+)
+
+_TOP, _DEPTH = 44.0, 34.0
+_SYNC_HIGH, _SYNC_LOW = 102.0, 116.0
+_AXIS, _ROWS = 126.0, 180.0
+_ROW = 16.0
+_COLUMNS = (112.0, 256.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Part:
+    name: str
+    start: int
+    end: int
+    fill: str
+
+    @property
+    def counts(self) -> int:
+        return self.end - self.start
+
+
+def scan_line_plot(board: Board) -> str:
+    """Plot one line as the board counts it, from the first visible pixel to the next: picture above, sync below."""
+    raster = board.raster
+    rate = f"{float(raster.line_rate) / 1e3:.3f} kHz"
+    positive = raster.mode.horizontal.positive
+    return _plot("scan line", "x", board.x_counter, "count", float(1 / raster.clock), rate, "µs", positive=positive)
+
+
+def frame_plot(board: Board) -> str:
+    """Plot one frame in lines, from the first visible one to the next."""
+    raster = board.raster
+    rate = f"{float(raster.frame_rate):.3f} Hz"
+    positive = raster.mode.vertical.positive
+    return _plot("frame", "y", board.y_counter, "line", float(1 / raster.line_rate), rate, "ms", positive=positive)
+
+
+def _plot(
+    name: str, axis: str, counter: Counter, noun: str, seconds: float, rate: str, unit: str, *, positive: bool
+) -> str:
+    counts = counter.counts
+    parts = [
+        _Part(name="visible", start=0, end=counts.visible, fill=ACCENT),
+        _Part(name="front porch", start=counts.visible, end=counts.sync_start, fill=LINE),
+        _Part(name="sync", start=counts.sync_start, end=counts.sync_end, fill=INK),
+        _Part(name="back porch", start=counts.sync_end, end=counts.total, fill=MUTED),
+    ]
+
+    def time(number: int) -> str:
+        return f"{number * seconds / _UNITS[unit]:.3f} {unit}"
+
+    polarity = "positive" if positive else "negative"
+    verdict = f"{counts.total:,} {noun}s, {time(counts.total)}, {rate}; sync {polarity}"
+    label = f"One {name}: " + ", ".join(f"{part.name} {time(part.counts)}" for part in parts)
+    span = counts.total * seconds
+    drawn = [
+        *heading(f"One {name}", verdict),
+        *_bar(parts, positive=positive),
+        *scale(_AXIS, span, round_step(span, 8), _UNITS[unit], f"time since the first visible {noun}, {unit}"),
+        text(_COLUMNS[0], _ROWS, f"{axis} counter", fill=MUTED),
+        text(_COLUMNS[1], _ROWS, f"{noun}s", anchor="end", fill=MUTED),
+        text(WIDTH, _ROWS, "time", anchor="end", fill=MUTED),
+    ]
+    for row, part in enumerate(parts, start=1):
+        y = _ROWS + row * _ROW
+        drawn += key(0, y, part.name, fill=part.fill)
+        if part.counts:
+            first, last = (counter.at(count + counter.delay) for count in (part.start, part.end - 1))
+            drawn.append(text(_COLUMNS[0], y, f"{first:,} to {last:,}"))
+        drawn.append(text(_COLUMNS[1], y, f"{part.counts:,}", anchor="end"))
+        drawn.append(text(WIDTH, y, time(part.counts), anchor="end"))
+    return drawing(_ROWS + len(parts) * _ROW + 6, label, drawn)
+
+
+_UNITS = {"µs": 1e-6, "ms": 1e-3}
+
+
+def _bar(parts: list[_Part], *, positive: bool) -> Iterator[str]:
+    total = parts[-1].end
+
+    def place(count: int) -> float:
+        return count / total * WIDTH
+
+    for part in parts:
+        yield rectangle(
+            place(part.start),
+            _TOP,
+            place(part.end) - place(part.start),
+            _DEPTH,
+            fill=part.fill,
+            stroke=MUTED,
+            title=part.name,
+        )
+    sync = parts[2]
+    rest, active = (_SYNC_LOW, _SYNC_HIGH) if positive else (_SYNC_HIGH, _SYNC_LOW)
+    edges = [(0, rest), (sync.start, rest), (sync.start, active), (sync.end, active), (sync.end, rest), (total, rest)]
+    yield trace([(place(count), y) for count, y in edges])
+    yield text(0, _TOP + _DEPTH + 15, "sync", fill=MUTED)

@@ -1,0 +1,99 @@
+// What a reader sees of a page: texts of too little contrast, and what reaches beyond its edge.
+(() => {
+  const pixel = new OffscreenCanvas(1, 1).getContext("2d", { willReadFrequently: true });
+
+  /** Red, green, blue (0 to 255) and opacity of a colour as CSS writes it. */
+  const parsed = (colour) => {
+    const numbers = colour.match(/^rgba?\(([^)]*)\)$/)?.[1].split(",").map(Number);
+    if (numbers) return numbers.length === 4 ? numbers : [...numbers, 1];
+    pixel.clearRect(0, 0, 1, 1);
+    pixel.fillStyle = colour;
+    pixel.fillRect(0, 0, 1, 1);
+    const [r, g, b, a] = pixel.getImageData(0, 0, 1, 1).data;
+    return [r, g, b, a / 255];
+  };
+
+  const over = (top, below) => below.map((value, at) => (at === 3 ? 1 : top[at] * top[3] + value * (1 - top[3])));
+
+  const luminance = (colour) => {
+    const [r, g, b] = colour.slice(0, 3).map((value) => {
+      const part = value / 255;
+      return part <= 0.04045 ? part / 12.92 : ((part + 0.055) / 1.055) ** 2.4;
+    });
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+
+  const contrast = (one, other) => {
+    const [dark, light] = [luminance(one), luminance(other)].sort((a, b) => a - b);
+    return (light + 0.05) / (dark + 0.05);
+  };
+
+  const ancestors = (element) => (element ? [...ancestors(element.parentElement), element] : []);
+
+  /** The colour behind an element: those of its ancestors, and for words in a drawing of the shapes drawn before. */
+  const behind = (element) => {
+    const canvas = getComputedStyle(document.documentElement).colorScheme.includes("dark")
+      && matchMedia("(prefers-color-scheme: dark)").matches ? [18, 18, 18, 1] : [255, 255, 255, 1];
+    let colour = canvas;
+    for (const each of ancestors(element)) {
+      colour = over(parsed(getComputedStyle(each).backgroundColor), colour);
+    }
+    const drawing = element.closest("svg");
+    if (!drawing) return colour;
+    const box = element.getBoundingClientRect();
+    const [x, y] = [(box.left + box.right) / 2, (box.top + box.bottom) / 2];
+    for (const shape of drawing.querySelectorAll("rect, path, circle, polygon, ellipse")) {
+      if (!(shape.compareDocumentPosition(element) & Node.DOCUMENT_POSITION_FOLLOWING)) break;
+      const { left, right, top, bottom } = shape.getBoundingClientRect();
+      const { fill, fillOpacity } = getComputedStyle(shape);
+      if (fill === "none" || x < left || x > right || y < top || y > bottom) continue;
+      const [r, g, b, a] = parsed(fill);
+      colour = over([r, g, b, a * Number(fillOpacity)], colour);
+    }
+    return colour;
+  };
+
+  /** Texts with a contrast below `least`, each as what it is, its contrast and both colours. */
+  const faint = (least) => {
+    const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    const found = [];
+    for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+      const element = node.parentElement;
+      if (!node.data.trim() || element.closest("script, style, noscript, svg title, option")) continue;
+      if (!element.checkVisibility({ visibilityProperty: true, opacityProperty: true })) continue;
+      const style = getComputedStyle(element);
+      const below = behind(element);
+      const opacity = ancestors(element).reduce((product, each) => product * Number(getComputedStyle(each).opacity), 1);
+      const [r, g, b, a] = parsed(element.closest("svg") ? style.fill : style.color);
+      const ratio = contrast(over([r, g, b, a * opacity], below), below);
+      if (ratio < least) {
+        found.push(`${element.tagName.toLowerCase()}.${element.getAttribute("class") ?? ""} ${node.data.trim().slice(0, 30)}: `
+          + `${ratio.toFixed(2)}, ${[r, g, b]} on ${below.slice(0, 3).map(Math.round)}`);
+      }
+    }
+    return found;
+  };
+
+  /** What reaches beyond the right edge, if the page can be moved sideways. */
+  const beyond = () => {
+    const edge = document.documentElement.clientWidth;
+    if (document.documentElement.scrollWidth <= edge) return [];
+    return [...document.body.querySelectorAll("*")]
+      .filter((each) => each.getBoundingClientRect().right > edge + 0.5)
+      .map((each) => `${each.tagName.toLowerCase()}.${each.getAttribute("class") ?? ""}`);
+  };
+
+  /** What can be operated and is to be seen, without what the arrow keys reach within one stop of the Tab key. */
+  const operable = () => [...document.querySelectorAll(
+    "a[href], button, input, select, textarea, summary, [tabindex], [contenteditable], [onclick]")]
+    .filter((each) => !each.disabled && each.checkVisibility({ visibilityProperty: true }))
+    .filter((each) => each.getAttribute("tabindex") !== "-1" && !(each.type === "radio" && !each.checked));
+
+  /** What looks as if it could be pressed, and cannot be reached from the keyboard. */
+  const unreachable = () => [...document.querySelectorAll("body *")]
+    .filter((each) => getComputedStyle(each).cursor === "pointer" && each.checkVisibility({ visibilityProperty: true }))
+    .filter((each) => !each.closest("a[href], button, input, select, summary, label, [tabindex]"))
+    .map((each) => `${each.tagName.toLowerCase()}.${each.getAttribute("class") ?? ""}`);
+
+  window.looks = { faint, beyond, operable, unreachable };
+})();

@@ -1,0 +1,134 @@
+"""The pages of every example recipe in Chromium, as readers meet them."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from ladderlight.commands import main
+from ladderlight.recipe import load_revisions
+from ladderlight.workspace.build import build
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+ROOT = Path(__file__).parents[2]
+RECIPES = sorted([*ROOT.glob("recipes/*/recipe.toml"), *ROOT.glob("tests/recipes/*/recipe.toml")])
+LOOKS = Path(__file__).with_name("looks.js").read_text(encoding="utf-8")
+WIDTHS = (360, 900, 1440)
+LEAST_CONTRAST = 4.5
+"""WCAG 2.2, success criterion 1.4.3, for words of any size."""
+
+
+@pytest.fixture(params=RECIPES, ids=lambda path: path.parent.name)
+def output(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    """The output folder of an example, of its first revision."""
+    folder = tmp_path / "copy"
+    shutil.copytree(request.param.parent, folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
+    return build(load_revisions(folder / "recipe.toml")[0]).output
+
+
+@contextmanager
+def opened(browser: Browser, path: Path, **options: Any) -> Iterator[Page]:
+    """Open a page, and afterwards check that it said nothing on the console and fetched nothing but itself."""
+    context = browser.new_context(**options)
+    page = context.new_page()
+    said: list[str] = []
+    fetched: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.on("request", lambda request: fetched.append(request.url))
+    page.goto(path.as_uri())
+    yield page
+    context.close()
+    assert said == []
+    outside = [url for url in fetched if not url.startswith(("data:", "blob:")) and url != path.as_uri()]
+    assert [url for url in outside if not url.startswith(path.parent.as_uri())] == []
+
+
+def test_pages_fit_every_width_in_both_schemes_and_by_keyboard(output: Path, browser: Browser) -> None:
+    for name in ("proof/index.html", "burn-sheet.html", "bench-sheet.html"):
+        check_looks(output / name, browser)
+
+
+def test_so_do_the_pages_that_commands_write(tmp_path: Path, browser: Browser) -> None:
+    lantern, quay = ("tests/recipes/lantern", "recipes/quay-shelter")
+    for name in (lantern, quay):
+        shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("out", "__pycache__"))
+    recipe, pages = str(tmp_path / lantern), [str(tmp_path / f"{name}.html") for name in "abcd"]
+    assert main(["build", "--quiet", recipe]) == main(["build", "--quiet", str(tmp_path / quay)]) == 0
+    screen = str(tmp_path / lantern / "out" / "proof" / "screens" / "bank0.png")
+    corners = "0,0,640,0,640,480,0,480"
+    assert main(["check", "--quiet", recipe, "--page", pages[0]]) == 0
+    assert main(["faults", "--quiet", recipe, "--page", pages[1]]) == 0
+    assert main(["faults", "--quiet", recipe, "--photo", screen, "--corners", corners, "--page", pages[2]]) == 0
+    assert main(["compare", "--quiet", str(tmp_path / quay), "--revisions", "a", "b", "--page", pages[3]]) == 0
+    for page in pages:
+        check_looks(Path(page), browser)
+
+
+def check_looks(path: Path, browser: Browser) -> None:
+    """Check that a page can be read in both schemes, fits all widths, and can be operated by the keyboard."""
+    grounds = set()
+    with opened(browser, path) as page:
+        page.evaluate(LOOKS)
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            grounds.add(page.evaluate("getComputedStyle(document.body).backgroundColor"))
+            assert page.evaluate("looks.faint", LEAST_CONTRAST) == [], (path.name, scheme)
+        assert len(grounds) == 2
+        page.emulate_media(media="print")
+        assert page.evaluate("getComputedStyle(document.documentElement).colorScheme") == "light"
+        assert page.evaluate("looks.faint", LEAST_CONTRAST) == [], (path.name, "print")
+        page.emulate_media(media="screen")
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": 900})
+            assert page.evaluate("looks.beyond()") == [], (path.name, width)
+        check_keyboard(page)
+
+
+def check_keyboard(page: Page) -> None:
+    """Check that the Tab key comes to everything that can be operated."""
+    assert page.evaluate("looks.unreachable()") == []
+    page.evaluate("""() => {
+        for (const each of document.querySelectorAll("details")) each.open = true;
+        window.reached = new Set();
+        document.addEventListener("focusin", (event) => reached.add(event.target));
+    }""")
+    count = page.evaluate("looks.operable().length")
+    for _ in range(count + 2):
+        page.keyboard.press("Tab")
+    missed = page.evaluate(
+        "looks.operable().filter((each) => !reached.has(each)).map((each) => each.outerHTML.slice(0, 90))"
+    )
+    assert missed == []
+
+
+def test_a_proof_has_all_screens_on_paper_and_without_scripts(output: Path, browser: Browser) -> None:
+    path = output / "proof" / "index.html"
+    with opened(browser, path, color_scheme="dark") as page:
+        shown = images_of(page.pdf(print_background=True))
+        assert shown
+        assert [image for image in shown if len(set(image)) == 1] == []
+    with opened(browser, path, java_script_enabled=False) as page:
+        loaded = "(each) => each.complete && each.naturalWidth > 0 && each.checkVisibility()"
+        page.wait_for_load_state()
+        assert page.evaluate(f"[...document.images].some({loaded})")
+
+
+def images_of(document: bytes) -> list[bytes]:
+    """The pictures in a PDF, their bytes inflated."""
+    found = []
+    for head, body in re.findall(
+        rb"<<((?:(?!>>).)*/Subtype /Image.*?)>>\s*stream\n(.*?)endstream", document, re.DOTALL
+    ):
+        assert b"/FlateDecode" in head or b"/DCTDecode" in head
+        found.append(zlib.decompress(body) if b"/FlateDecode" in head else body)
+    return found
