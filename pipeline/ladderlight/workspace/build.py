@@ -41,7 +41,6 @@ from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs, rea
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
-
 _BEGINNING = 1 << 16
 """Bytes of a device file from which its format is found."""
 
