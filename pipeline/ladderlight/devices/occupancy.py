@@ -8,7 +8,7 @@ import numpy as np
 
 from ladderlight.board import Board, Memory
 from ladderlight.board.model.lines import Signal
-from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.flow.pictures import Contents
 
 
@@ -46,12 +46,12 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
         written = contents.memories[memory.name].written.reshape(memory.chips, -1) != 0
         banks = _banks(board, contents, memory)
         for device, used in zip(memory.devices, written, strict=True):
-            places = np.flatnonzero(used)
+            count = int(np.count_nonzero(used))
             found[device.name] = Occupancy(
                 banks=tuple(banks[device.index]),
-                used=int(places.size),
-                last_used=int(places[-1]) if places.size else None,
-                free=int(used.size - places.size),
+                used=count,
+                last_used=int(used.size - 1 - np.argmax(used[::-1])) if count else None,
+                free=int(used.size - count),
             )
     return found
 
@@ -66,8 +66,9 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]
     pictures: dict[int, list[str]] = {}
     for placed in contents.pictures:
         pictures.setdefault(placed.bank & seen, []).append(placed.origin.name)
+    places = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
     for bank, names in sorted(pictures.items()):
-        place, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
+        place, _ = places(bank)
         for device in memory.devices:
             within = place - device.first_word
             held = within[(within >= 0) & (within < device.part.words)]
