@@ -95,7 +95,7 @@ def test_banks_choose_their_part(board, bank: int) -> None:
 
 @pytest.mark.parametrize("wires", [("x2-x9", "y2-y8", "bank0-bank1"), ("x2^bank1", "x3-x9", "!y2", "y3-y8", "!bank0")])
 def test_addresses_by_bank_are_those_of_each_bank(make_board, memory, wires) -> None:
-    board = make_board(memory(address=list(wires)), check=False)
+    board = make_board(memory(address=list(wires), data=RGB64_DATA), check=False)
     (only,) = board.memories
     x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
     of = addresses_by_bank(board, only, x, y)
