@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
+from ladderlight.colour.viewing import Viewing
 from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.flow.png import coded_png
 from ladderlight.proof.disturbance import disturbance
-from ladderlight.proof.page.document import page
+from ladderlight.proof.page.document import Links, page
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.screens import data_url, screen_png, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
@@ -23,6 +24,8 @@ from ladderlight.units.words import percent
 
 _STILL_BYTES = 24_000
 """Of the screens that readers without scripts see; the first is shown in any case."""
+_MANY = 8
+"""Screens from which on that is the only one."""
 
 
 def proof_files(
@@ -31,7 +34,9 @@ def proof_files(
     manifest: Mapping[str, Any],
     findings: Sequence[Finding],
     *,
-    views: Mapping[str, SourceView] | None = None,  # noqa: ARG001
+    views: Mapping[str, SourceView] | None = None,
+    viewing: Viewing | None = None,
+    links: Links | None = None,
     tray: int | None = None,
 ) -> Iterator[tuple[str, bytes]]:
     """Yield the files of the proof by their paths below ``proof/``: each different screen, then ``index.html``.
@@ -48,6 +53,10 @@ def proof_files(
         What ``check`` has to say.
     views
         The pictures before the reduction, by name; cards have none.
+    viewing
+        From where the screen is looked at, as far as the recipe says so.
+    links
+        Other proof pages, by their kind.
     tray
         Which tray this is, if any: its page lies one folder deeper.
     """
@@ -74,6 +83,9 @@ def proof_files(
         stills=list(_stills(scanned, manifest)),
         tile_sets=sheets,
         disturbed=waiting,
+        views=views,
+        viewing=viewing,
+        links=links,
         tray=tray,
     )
     yield "index.html", document.encode()
@@ -85,7 +97,7 @@ def _stills(scanned: Scanned, manifest: Mapping[str, Any]) -> Iterator[dict[str,
     for bank in scanned.distinct:
         picture = coded_png(scanned.codes[bank], scanned.board)
         left -= len(picture)
-        if left < 0 and bank != scanned.distinct[0]:
+        if bank != scanned.distinct[0] and (left < 0 or len(scanned.distinct) > _MANY):
             return
         names = ", ".join(picture["name"] for picture in manifest["pictures"] if picture["bank"] == bank)
         yield {"source": data_url(picture), "alt": f"Screen of bank {bank}" + (f": {names}" if names else "")}

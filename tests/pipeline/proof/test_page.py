@@ -109,7 +109,7 @@ def test_a_screen_says_what_was_measured_of_its_picture(proof):
     }
     files, _, _ = proof(details={"picture-0": {"metrics": metrics}, "picture-3": {"metrics": {"clipped_share": 0.0}}})
     text = Page(files["index.html"].decode()).text
-    assert text.count("grain") == 1
+    assert text.count("grain 4.1") == 1
     assert "colour error 0.9 (not seen), grain 4.1 (fine), 1 colour, 0.3 % clipped bank 3" in text
 
 
@@ -197,7 +197,7 @@ def test_the_headline_says_what_is_known_of_undefined_data(make_board, memory, b
     assert "No access time is given for picture; data are undefined that long after each word change." in text
     assert names == ["screens/bank0.png", "index.html"]
     names, text = made(access=110e-9, output="register")
-    assert "Screens as the monitor will show them, computed from the device files. Picture" in text
+    assert "Screens as the monitor will show them, computed from the device files. Screen" in text
     assert names == ["screens/bank0.png", "index.html"]
 
 
