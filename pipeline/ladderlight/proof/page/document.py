@@ -24,7 +24,7 @@ from ladderlight.units.words import counted
 
 SCRIPTS = (
     *("state", "unpack", "scan", "moments", "eye", "colour", "inspect"),
-    *("screen", "desk", "controls", "strip", "play", "pixel", "palette", "start"),
+    *("screen", "desk", "controls", "strip", "play", "marks", "pixel", "palette", "start"),
 )
 """In the order in which they are joined: each may use those before it."""
 _STYLES = ("viewer", "pixel", "palette")

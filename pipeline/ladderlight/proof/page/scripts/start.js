@@ -1,11 +1,4 @@
-desk.hidden = false;
-bindControls(desk);
-startParts();
-startDistance();
-startZoom();
-startFlicker();
-startDesk();
-startPlay();
-startSmall(startStrip(), startContact());
+
+startMarks();
 startPixel();
 startPalette();
