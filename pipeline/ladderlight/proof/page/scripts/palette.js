@@ -6,7 +6,8 @@ async function countAll(afterEach) {
   for (const run of proof.banks) {
     if (run.content === null || counted.has(run.content)) continue;
     const counts = new Uint32Array(palette.count);
-    for (const code of await codesOf(run.first)) counts[code]++;
+    await loadBank(run.first);
+    for (const code of scanBank(board, words, run.first)) counts[code]++;
     counted.set(run.content, counts);
     afterEach();
     await new Promise((resume) => setTimeout(resume));
@@ -113,14 +114,13 @@ function boxIn(image) {
 /** Draw the bank's screen beside the palette, so that what a colour marks is in view. */
 async function drawBeside({ bank, marked }) {
   const screen = document.getElementById("palette-screen");
-  const shown = await screenOf(bank);
+  const [image, veil] = await Promise.all([boardImage(bank, "all"), marked === null ? null : veilOf(bank, marked)]);
   if (view.get("bank") !== bank || view.get("marked") !== marked) return;
-  const { codes, width, height } = shown;
-  Object.assign(screen, { width, height });
+  Object.assign(screen, { width: image.width, height: image.height });
   screen.style.aspectRatio = `${pixels.width * pixels.aspect} / ${pixels.height}`;
   const context = screen.getContext("2d");
-  context.drawImage(asCanvas({ rgba: colouredCodes(codes), width, height }), 0, 0);
-  if (marked !== null) context.drawImage(asCanvas({ rgba: veiled(shown, marked).data, width, height }), 0, 0);
+  context.putImageData(new ImageData(image.rgba, image.width, image.height), 0, 0);
+  if (veil) context.drawImage(await createImageBitmap(veil), 0, 0);
 }
 
 function startPalette() {

@@ -98,37 +98,9 @@ function pathOf(board, palette, { x, y }, bank, figures, { source, tile }) {
   return steps;
 }
 
-/** Follow the pointer over the screen, or arrow keys in it; a click holds the pixel until the next. */
-function followPixel(screen) {
-  const { width, height } = pixels;
-  let held = false;
-  const choose = (event) => view.set(pixelAt(event) ?? {});
-  screen.addEventListener("pointermove", (event) => {
-    if (!held && event.pointerType === "mouse") choose(event);
-  });
-  screen.addEventListener("pointerdown", (event) => {
-    held = event.pointerType === "mouse" && !held;
-    choose(event);
-  });
-  screen.addEventListener("keydown", (event) => {
-    const step = event.shiftKey ? 8 : 1;
-    const moves = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] };
-    moves.Home = [-width, 0];
-    moves.End = [width, 0];
-    if (event.ctrlKey || event.altKey || event.metaKey || !(event.key in moves || event.key === "Escape")) return;
-    event.preventDefault();
-    held = event.key !== "Escape";
-    if (!held) return view.set({ x: null, y: null });
-    const [right, down] = view.get("x") === null ? [0, 0] : moves[event.key];
-    const within = (value, end) => Math.min(end - 1, Math.max(0, value));
-    const from = { x: view.get("x") ?? width >> 1, y: view.get("y") ?? height >> 1 };
-    view.set({ x: within(from.x + right, width), y: within(from.y + down, height) });
-  });
-}
-
 /** The source's colour at a pixel of a bank that shows one picture, and its difference from the board's. */
 async function sourceAt(bank, at, colour) {
-  const picture = runOf(bank).pictures.length === 1 ? pictureWithSource(bank) : null;
+  const picture = new Set(runOf(bank).pictures.map((number) => proof.pictures[number].source)).size === 1 && pictureWithSource(bank);
   if (!picture || !at) return null;
   const rgba = await decodedView(picture.view);
   const from = 4 * (at.y * board.picture.width + at.x);
@@ -191,6 +163,5 @@ function shownAt({ x, pictureDelay, blankingDelay }, box) {
 
 function startPixel() {
   document.getElementById("pixel-section").hidden = false;
-  followPixel(document.getElementById("screen"));
   view.on(["bank", "x", "y"], showPixel);
 }

@@ -1,4 +1,11 @@
-
-startMarks();
+desk.hidden = false;
+bindControls(desk);
+startParts();
+startDistance();
+startZoom();
+startFlicker();
+startDesk();
+startPlay();
+startSmall(startStrip(), startContact());
 startPixel();
 startPalette();
