@@ -29,6 +29,8 @@ from ladderlight.units.words import percent
 _NOTHING = Before()
 _STILL_BYTES = 24_000
 """Of the screens that readers without scripts see; the first is shown in any case."""
+_MANY = 8
+"""Screens from which on that is the only one."""
 
 
 def proof_files(
@@ -112,7 +114,7 @@ def _stills(scanned: Scanned, manifest: Mapping[str, Any]) -> Iterator[dict[str,
     for bank in scanned.distinct:
         picture = coded_png(scanned.codes[bank], scanned.board)
         left -= len(picture)
-        if left < 0 and bank != scanned.distinct[0]:
+        if bank != scanned.distinct[0] and (left < 0 or len(scanned.distinct) > _MANY):
             return
         names = ", ".join(picture["name"] for picture in manifest["pictures"] if picture["bank"] == bank)
         yield {"source": data_url(picture), "alt": f"Screen of bank {bank}" + (f": {names}" if names else "")}

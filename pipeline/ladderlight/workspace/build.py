@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -25,6 +25,8 @@ from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
+from ladderlight.proof.page.document import Links
+from ladderlight.proof.page.links import links_of
 from ladderlight.proof.pages import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import screen_names, shown_banks
@@ -79,6 +81,7 @@ def build(
     cached: bool = True,
     executor: Executor | None = None,
     began: int | None = None,
+    together: Collection[str] = (),
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
 
@@ -95,6 +98,8 @@ def build(
     began
         When the command began, before the recipe was read, in nanoseconds since 1970. With it, the next command can
         know whether the build is up to date.
+    together
+        The revisions that the same command builds.
 
     Raises
     ------
@@ -134,7 +139,7 @@ def build(
         inputs = made_from.inputs
         going = _Going(
             chain=chain,
-            folder=staging.folder,
+            staging=staging,
             recorded=recorded,
             inputs=digest_of_inputs(inputs),
             versions=versions(),
@@ -142,12 +147,18 @@ def build(
             kept=kept,
             earlier=earlier,
         )
-        made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
+        numbers = [tray.number for tray in trays]
+        made = Manifest.of_trays(
+            [going.tray(tray, coded, links_of(recipe, tray.number, numbers, together)) for tray in trays], inputs
+        )
         changed = version_findings(earlier.manifest, made)
-        _write(staging.folder, _pages(recipe, made, going.bench))
+        manifest = json_text(made.document).encode()
+        _write(staging.folder, (*_pages(recipe, made, going.bench), (FILE, manifest)))
+        if kept:
+            kept.keep()
     found = (*found, *recorded.findings)
     if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
-        account.keep(cache, json_text(made.document).encode(), found)
+        account.keep(cache, manifest, found)
     stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
     told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
     return Built(output=recipe.output, manifest=made.document, findings=told, reduced=coded.reduced, complete=not bad)
@@ -184,7 +195,7 @@ class _Going:
     """What the trays of a build have in common."""
 
     chain: Chain
-    folder: Path
+    staging: Staging
     recorded: Recorded
     inputs: str | None
     """Their digest."""
@@ -199,24 +210,28 @@ class _Going:
         recipe = self.chain.recipe
         return bench_of(recipe.board, recipe.findings)
 
-    def tray(self, tray: Tray, coded: CodedPictures) -> Manifest:
-        """Write the files of a tray, those of the last build where they would be the same."""
+    @property
+    def folder(self) -> Path:
+        """The folder to write into."""
+        return self.staging.folder
+
+    def tray(self, tray: Tray, coded: CodedPictures, links: Links) -> Manifest:
+        """Write the files of a tray; those of the last build stay where they would be the same."""
         chips = self.recorded.of_tray(tray.number or 1)
         keys = coded.of_files(tray.files).keys
-        if self.kept is None or keys is None or tray.cards:
-            return self._made(tray, coded, chips)
-        key = self.kept.key(tray, keys, chips.values(), self.found, self.inputs)
-        taken = self.kept.take(key)
+        if self.kept is None or keys is None:
+            return self._made(tray, coded, chips, links)
+        key = self.kept.key(tray, keys, chips.values(), self.found, self.inputs, links)
+        taken = self.kept.take(key, self.staging)
         if taken:
-            _write(self.folder, taken[0].items())
-            return taken[1]
-        made = self._made(tray, coded, chips)
+            return taken
+        made = self._made(tray, coded, chips, links)
         below = (self.folder / part / tray.folder for part in ("devices", "proof"))
         files = (path for folder in below for path in sorted(folder.rglob("*")) if path.is_file())
-        self.kept.keep(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
+        self.kept.add(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
         return made
 
-    def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip]) -> Manifest:
+    def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links) -> Manifest:
         """Arrange the pictures of a tray, write its device files and its proof. Only its manifest stays in memory."""
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded.of_files(tray.files), tray.cards)
@@ -253,6 +268,7 @@ class _Going:
             before=self.earlier.tray(tray.number, chips),
             bench=bench_parts(self.bench),
             viewing=recipe.viewing,
+            links=links,
             tray=tray.number,
         )
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
@@ -272,9 +288,8 @@ def _named(tray: Tray) -> Iterator[None]:
 
 
 def _pages(recipe: Recipe, made: Manifest, bench: Bench) -> Iterator[tuple[str, bytes]]:
-    """Yield what is written beside the device files and proofs: the sheets made from the manifest, and itself."""
+    """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     shown, title = made.printable, printable(recipe.title)
-    yield FILE, json_text(made.document).encode()
     yield from bench_files(title, bench)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()

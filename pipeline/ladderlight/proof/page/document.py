@@ -27,7 +27,7 @@ from ladderlight.units.words import counted
 
 SCRIPTS = (
     *("state", "unpack", "scan", "moments", "eye", "colour", "inspect"),
-    *("screen", "desk", "controls", "strip", "play", "pixel", "palette", "map", "start"),
+    *("screen", "desk", "controls", "strip", "play", "marks", "pixel", "palette", "map", "start"),
 )
 """In the order in which they are joined: each may use those before it."""
 _STYLES = ("viewer", "pixel", "palette", "map", "changes", "folded", "paper")
@@ -43,6 +43,8 @@ _ALMOST = 0.005
 """By how much the proportions of a pixel may differ from a square's and look alike."""
 _FARTHEST = 6
 """Metres that the slider of the distance reaches at least."""
+_DATA = "\N{SYMBOL FOR DATA LINK ESCAPE}"
+"""Where the data go in once it is known how much room the rest leaves."""
 Links = Mapping[str, Sequence[Mapping[str, Any]]]
 """Other proof pages by their kind: ``name``, relative ``path``, and whether it is the one ``here``."""
 
@@ -86,7 +88,7 @@ def page(
     """
     board, palette = scanned.board, palette_section(scanned)
     viewing = viewing or Viewing()
-    return (
+    text = (
         environment("ladderlight.proof.page")
         .get_template("page.html")
         .render(
@@ -116,15 +118,23 @@ def page(
             square=abs(board.geometry.pixel_aspect - 1) < _ALMOST,
             viewing=viewing,
             farthest=max(_FARTHEST, ceil(2 * (viewing.distance or 0))),
-            data=Markup(  # noqa: S704 - JSON without any "<"
-                page_data(
-                    project, scanned, manifest, fields=palette["fields"], views=views or {}, viewing=viewing, tray=tray
-                )
-            ),
+            data=_DATA,
             scripts=Markup(joined_scripts()),  # noqa: S704
             styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
         )
     )
+    rest = len(text.encode())
+    data = page_data(
+        project,
+        scanned,
+        manifest,
+        fields=palette["fields"],
+        views=views or {},
+        viewing=viewing,
+        tray=tray,
+        rest=rest,
+    )
+    return text.replace(_DATA, data, 1)
 
 
 def joined_scripts(names: Sequence[str] = SCRIPTS) -> str:
@@ -133,7 +143,10 @@ def joined_scripts(names: Sequence[str] = SCRIPTS) -> str:
 
 
 def _text(path: str) -> str:
-    return files(__package__).joinpath(path).read_text(encoding="utf-8").rstrip()
+    """Return a file of this package without indentation and whole lines of comment, which are a third of it."""
+    lines = files(__package__).joinpath(path).read_text(encoding="utf-8").splitlines()
+    stripped = (line.strip() for line in lines)
+    return "\n".join(line for line in stripped if line and not line.startswith(("/*", "*", "//")))
 
 
 def _unknown(board: Board) -> list[str]:
