@@ -76,8 +76,8 @@ function pathOf(board, palette, { x, y }, bank, figures, { source, tile }) {
   const width = palette.lines.length;
   const colour = [["Shown", "colour", swatch(figures.colour), figures.colour]];
   if (source) {
-    colour.push(["Source, about", "source", swatch(source.colour), source.colour]);
-    colour.push(["Difference, about", "difference", `${source.difference.toFixed(1)} (CIEDE2000)`]);
+    colour.push(["Source", "source", swatch(source.colour), `about ${source.colour}`]);
+    colour.push(["Difference", "difference", `about ${source.difference.toFixed(1)} (CIEDE2000)`]);
   }
   const held = nanoseconds(figures.held);
   const times = [["Held", "held", `${held} ns`]];
