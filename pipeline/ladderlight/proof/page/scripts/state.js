@@ -54,7 +54,7 @@ function makeState(values, kept, about = "") {
   if (history.state?.about === about) {
     for (const [name, value] of history.state.values) if (name in held) held[name] = value;
   }
-  addEventListener("pagehide", keep);
+  addEventListener("beforeunload", keep);
   for (const [name, text] of new URLSearchParams(location.hash.slice(1))) {
     if (kept.includes(name) && typeof values[name] !== "string" && /^\d+$/.test(text)) held[name] = Number(text);
     else if (kept.includes(name) && typeof values[name] === "string") held[name] = text;
