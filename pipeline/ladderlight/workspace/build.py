@@ -45,6 +45,9 @@ from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
+_BEGINNING = 1 << 16
+"""Bytes of a device file from which its format is found."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Built:
@@ -240,6 +243,8 @@ class _Going:
             files = self.chain.emit(contents)
         files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
         _write(self.folder / "devices", ((file.name, file.data) for file in files))
+        # Read back from disk. What shows the format of a file stays; its other data need not wait in memory.
+        files = [replace(file, data=file.data[:_BEGINNING]) for file in files]
         words = read_memories(recipe.board, self.folder / "devices", files)
         banks = shown_banks(recipe.board, (placed.bank for placed in contents.pictures))
         scanned = Scanned(board=recipe.board, words=words, banks=banks, tile_sets=contents.tile_sets)

@@ -28,7 +28,6 @@ const view = makeState(
     y: null,
     held: false,
     marked: null,
-    places: null,
     look: "board",
     shape: "pixels",
     zoom: 0,
