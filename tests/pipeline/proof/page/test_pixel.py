@@ -36,23 +36,30 @@ DATA = ["b0-b1", "g0-g1", "r0-r1"]
 PLACES = 40
 BANKS = (0, 1)
 
-POINT = """async ([x, y, width, height]) => {
-    const box = document.getElementById("screen").getBoundingClientRect();
-    const [clientX, clientY] = [box.left + (x + 0.5) / width * box.width, box.top + (y + 0.5) / height * box.height];
-    document.getElementById("screen").dispatchEvent(
-        new PointerEvent("pointermove", { clientX, clientY, pointerType: "mouse", bubbles: true }));
+POINT = """async ([places, width, height]) => {
+    const screen = document.getElementById("screen");
     const path = document.getElementById("pixel-path");
-    for (let round = 0; !path.dataset.at?.endsWith(` ${x} ${y}`); round += 1) {
-        if (round > 500) throw new Error(`nothing is shown for ${x}, ${y}: ${path.dataset.at}`);
-        await new Promise((resume) => setTimeout(resume, 4));
+    const texts = (cells) => [...cells].map((cell) => cell.textContent);
+    const read = (each) => {
+        if (each.querySelector("tr")) return [...each.querySelectorAll("tr")].map((row) => texts(row.cells));
+        return each.querySelector("div") ? texts(each.children) : each.textContent.trim();
+    };
+    const found = [];
+    for (const [x, y] of places) {
+        const box = screen.getBoundingClientRect();
+        const clientX = box.left + (x + 0.5) / width * box.width;
+        const clientY = box.top + (y + 0.5) / height * box.height;
+        screen.dispatchEvent(new PointerEvent("pointermove", { clientX, clientY, pointerType: "mouse" }));
+        for (let round = 0; !path.dataset.at?.endsWith(` ${x} ${y}`); round += 1) {
+            if (round > 2000) throw new Error(`nothing is shown for ${x}, ${y}: ${path.dataset.at}`);
+            await new Promise((resume) => setTimeout(resume));
+        }
+        const figures = [...path.querySelectorAll("[data-figure]")];
+        found.push(Object.fromEntries(figures.map((each) => [each.dataset.figure, read(each)])));
     }
-    return Object.fromEntries([...path.querySelectorAll("[data-figure]")].map((each) => [
-        each.dataset.figure,
-        each.querySelector("tr") ? [...each.querySelectorAll("tr")].map((row) =>
-            [...row.cells].map((cell) => cell.textContent)) : each.children.length && each.querySelector("div")
-            ? [...each.children].map((line) => line.textContent) : each.textContent.trim(),
-    ]));
+    return found;
 }"""
+"""Point at each of some places, and read the figures by their names: texts, lines of texts, or rows of cells."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,8 +144,9 @@ def test_figures_are_those_of_the_model(
         page.on("pageerror", lambda error, faults=faults: faults.append(str(error)))
         page.goto(f"{path.as_uri()}#bank={bank}")
         model = Model(case, scanned, files, bank)
-        for x, y in sorted(places)[bank :: len(BANKS)]:
-            assert page.evaluate(POINT, [x, y, width, height]) == model.figures(x, y), (bank, x, y)
+        pointed = sorted(places)[bank :: len(BANKS)]
+        for (x, y), figures in zip(pointed, page.evaluate(POINT, [pointed, width, height]), strict=True):
+            assert figures == model.figures(x, y), (bank, x, y)
         page.close()
         assert faults == []
 
@@ -161,8 +169,8 @@ def test_source_and_difference(board: Board, banked: Callable[..., Any], browser
     page = browser.new_page()
     page.goto(path.as_uri())
     decoded = np.asarray(Image.open(jpeg).convert("RGB")).astype(int)
-    for x, y in [(0, 0), (17, 90), (80, 60), (159, 119), (140, 3)]:
-        figures = page.evaluate(POINT, [x, y, 160, 120])
+    places = [(0, 0), (17, 90), (80, 60), (159, 119), (140, 3)]
+    for (x, y), figures in zip(places, page.evaluate(POINT, [places, 160, 120]), strict=True):
         source = figures["source"].removeprefix("about ")
         rgb = [int(source[at : at + 2], 16) for at in (1, 3, 5)]
         assert np.abs(np.array(rgb) - decoded[y, x]).max() <= 3
