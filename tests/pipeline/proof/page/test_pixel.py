@@ -28,6 +28,8 @@ from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.proof.tilesheet import tiles_shown
 from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
+from ladderlight_stages.emissions.intel_hex import intel_hex
+from ladderlight_stages.emissions.verilog_mem import verilog_mem
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -127,6 +129,8 @@ def test_figures_are_those_of_the_model(
     board = case.board
     contents = replace(random_contents(board), tile_sets=case.tile_sets)
     files = binary(contents, board, **case.files)
+    if name == "two":
+        files += [*intel_hex(contents, board, offset=0x100), *verilog_mem(contents, board, offset=0x10)]
     scanned = Scanned(board=board, words=memories_of(board, files), banks=BANKS, tile_sets=case.tile_sets)
     document = describe(
         project="p", board=board, contents=contents, files=files, images=scanned.images, details=None
@@ -275,9 +279,14 @@ class Model:
             at = np.flatnonzero(places // size == within)
             if len(at):
                 byte = int(at.min())
-                digits = ceil(memory.words.bit_length() / 4)
                 more = f" and {len(at) - 1} more" if len(at) > 1 else ""
-                found.append(f"{file.name} byte {byte:,}{more} ({byte + file.span.offset:0{digits}X}h)")
+                address = byte + file.span.offset
+                words = {
+                    ".bin": f"byte {byte:,}{more}",
+                    ".hex": f"address {address:04X}h{more}",
+                    ".mem": f"element {address // size:04X}h",
+                }
+                found.append(f"{file.name} {words[file.name[-4:]]}")
         return found
 
     def _tile(self) -> dict[str, str]:
