@@ -69,12 +69,12 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
     """
     memory = board.memory(device.memory)
     counts = differs.reshape(device.part.words, -1).sum(axis=1)
-    of = _places(board, memory)
-    return [int(counts[np.unique(_within(of(bank), device))].sum()) for bank in banks]
+    places = _places(board, memory)
+    return [int(counts[np.unique(_within(places(bank), device))].sum()) for bank in banks]
 
 
 def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
-    """Return the function of a bank that gives the addresses that its pixels read in a memory."""
+    """Return the function that gives the addresses that the pixels of a bank read in a memory."""
     of = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
     return lambda bank: of(bank)[0]
 
@@ -95,11 +95,10 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]
     pictures: dict[int, list[str]] = {}
     for placed in contents.pictures:
         pictures.setdefault(placed.bank & seen, []).append(placed.origin.name)
-    of = _places(board, memory)
+    places = _places(board, memory)
     for bank, names in sorted(pictures.items()):
-        places = of(bank)
         for device in memory.devices:
-            held = _within(places, device)
+            held = _within(places(bank), device)
             if held.size:
                 first, last = int(held.min()), int(held.max())
                 read = np.zeros(last - first + 1, dtype=bool)

@@ -156,7 +156,7 @@ def build(
         )
         changed = version_findings(earlier.manifest, made)
         manifest = json_text(made.document).encode()
-        _write(staging.folder, (*_pages(recipe, made, going.bench), (FILE, manifest)))
+        _write(staging.folder, (*_pages(recipe, made, going.bench, staging.folder), (FILE, manifest)))
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -292,14 +292,15 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(recipe: Recipe, made: Manifest, bench: Bench) -> Iterator[tuple[str, bytes]]:
+def _pages(recipe: Recipe, made: Manifest, bench: Bench, folder: Path) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     shown, title = made.printable, printable(recipe.title)
     yield from bench_files(title, bench)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
     if made.trays != (None,):
-        yield "proof/index.html", trays_page(title, recipe.board, shown).encode()
+        proofs = folder / "proof", recipe.output / "proof"  # trays that are as they were stay there
+        yield "proof/index.html", trays_page(title, recipe.board, shown, proofs).encode()
 
 
 def _cautions(pictures: Iterable[Described], *, strict: bool) -> list[Finding]:
