@@ -114,17 +114,17 @@ class Frames:
         return found & self._visible
 
     def _last_fresh(self, stretch: _Stretch) -> Ints:
-        """Return, for each monitor pixel, the count of the last fresh word."""
+        """Return, for each monitor pixel, the place of the last fresh word among all counts of all lines."""
         fresh = np.any([stretch.fresh[memory.name] for memory in self.board.driving_memories], axis=0)
         last = np.maximum.accumulate(np.where(fresh, np.arange(fresh.shape[1]), 0), axis=1)
-        return np.asarray(last[:, self._at])
+        return np.asarray(last[:, self._at] + np.arange(len(last))[:, None] * last.shape[1])
 
     def _changed(self, stretch: _Stretch, last_fresh: Ints) -> NDArray[np.bool_]:
         """Return whether the last fresh word of each monitor pixel differs from the word before that."""
         codes = stretch.codes()
         differs = np.zeros(codes.shape, dtype=bool)
         np.not_equal(codes[:, 1:], codes[:, :-1], out=differs[:, 1:])
-        return np.take_along_axis(differs, last_fresh, axis=1) & self._visible
+        return np.take(differs, last_fresh) & self._visible
 
 
 def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
