@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 import shutil
+import zlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
+from ladderlight.proof.page.document import joined_scripts
 from ladderlight.recipe import load
 from ladderlight.workspace.build import build
 
@@ -66,6 +69,42 @@ def test_palette_chips_readings_and_findings_are_on_paper_and_the_wiring_is_not(
     page.locator("#bench > summary").click()
     page.emulate_media(media="print")
     assert wiring.evaluate("(each) => each.offsetHeight") > 0
+    page.close()
+
+
+def test_screens_that_are_not_drawn_yet_are_drawn_before_printing(page: Page, proof: Path, browser: Browser) -> None:
+    drawn = "[...document.querySelectorAll('#contact canvas')].map((each) => each.toDataURL())"
+    page.locator("#contact canvas.drawn").nth(3).wait_for()
+    later = page.evaluate(drawn)
+    page.close()
+    hurried = browser.new_page()
+    hurried.add_init_script("window.requestIdleCallback = () => 0")
+    hurried.goto(proof.as_uri())
+    hurried.locator("#contact canvas").nth(3).wait_for()
+    assert hurried.locator("#contact canvas.drawn").count() == 0
+    hurried.pdf()
+    assert hurried.evaluate(drawn) == later
+    assert len(set(later)) == 4
+    hurried.close()
+
+
+def test_bytes_are_inflated_as_zlib_does(browser: Browser) -> None:
+    page = browser.new_page()
+    page.add_script_tag(content=joined_scripts(("unpack", "paper")))
+    random = np.random.default_rng(5)
+    samples = [
+        b"",
+        random.bytes(70000),
+        bytes(random.integers(0, 4, 5000, dtype=np.uint8)),
+        b"light on the mole, " * 4000,
+        bytes(300) + random.bytes(50) + bytes(40000),
+    ]
+    for data in samples:
+        for level, strategy in ((9, zlib.Z_DEFAULT_STRATEGY), (0, zlib.Z_DEFAULT_STRATEGY), (6, zlib.Z_FIXED)):
+            packer = zlib.compressobj(level, zlib.DEFLATED, -15, 9, strategy)
+            packed = packer.compress(data) + packer.flush()
+            inflated = page.evaluate("(bytes) => Array.from(inflatedNow(Uint8Array.from(bytes)))", list(packed))
+            assert bytes(inflated) == data, (len(data), level, strategy)
     page.close()
 
 
