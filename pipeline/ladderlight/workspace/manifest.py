@@ -62,6 +62,7 @@ class BankEntry(Kept):
     pictures: Annotated[tuple[str, ...], Field(strict=False)]
     first: Size
     last: Size
+    used: Size = 0
 
 
 class PieceEntry(Kept):
@@ -135,6 +136,8 @@ class PictureEntry(Kept):
     memory: str | None = None
     memories: Annotated[tuple[str, ...], Field(strict=False)] = ()
     bank: Size
+    step: int | float | None = None
+    """Seconds for which the board shows the bank, where a counter steps through the banks."""
     screen: str | None = None
     """The file in the output folder that shows it; equal screens share one."""
 
