@@ -109,8 +109,8 @@ class Frames:
         return self._undefined(self._stretch), self._last_fresh(self._stretch)
 
     def _undefined(self, stretch: _Stretch) -> NDArray[np.bool_]:
-        unsure = np.max([stretch.unsure[memory.name] for memory in self.board.driving_memories], axis=0)
-        found: NDArray[np.bool_] = (self._times - self._counts * self._period)[None, :] < unsure[:, self._at]
+        unsure = stretch.ladders_unsure()[:, self._at]
+        found: NDArray[np.bool_] = (self._times - self._counts * self._period)[None, :] < unsure
         return found & self._visible
 
     def _last_fresh(self, stretch: _Stretch) -> Ints:
@@ -162,8 +162,7 @@ def undefined_times(board: Board, words: MemoryWords, bank: int = 0, lines: Ints
     float64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
     """
     stretch = _Stretch(board, words, bank, before=1, lines=lines)
-    unsure = np.max([stretch.unsure[memory.name] for memory in board.driving_memories], axis=0)
-    times: Floats = np.minimum(unsure[:, stretch.first :], float(1 / board.raster.clock))
+    times: Floats = np.minimum(stretch.ladders_unsure()[:, stretch.first :], float(1 / board.raster.clock))
     return times
 
 
@@ -221,6 +220,10 @@ class _Stretch:
     def codes(self) -> Ints:
         """Return the code on the ladders at each count."""
         return self.levels.codes()
+
+    def ladders_unsure(self) -> Floats:
+        """Return for how many seconds from the start of each count the ladders' data are undefined."""
+        return np.asarray(np.max([self.unsure[memory.name] for memory in self.board.driving_memories], axis=0))
 
     def pass_through(self, memory: Memory, address: Ints) -> None:
         word = self.words[memory.name][address].astype(np.int64)
