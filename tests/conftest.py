@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from fractions import Fraction
 from itertools import count
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -18,6 +18,7 @@ from ladderlight.board import MODES, PARTS, Board, Channel, Counters, Ladder, Me
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.model.lines import expand, expand_names
 from ladderlight.cache.folder import VARIABLE
+from ladderlight.proof.page.document import joined_scripts
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -180,3 +181,11 @@ def browser() -> Iterator[Browser]:
         found = playwright.chromium.launch(executable_path=find_program("chromium"), args=["--no-sandbox"])
         yield found
         found.close()
+
+
+@pytest.fixture(scope="module")
+def page_scripts(browser: Browser) -> Any:
+    """The scripts of the proof page that need no document, on an empty page: Playwright's ``Page``."""
+    page = browser.new_page()
+    page.add_script_tag(content=joined_scripts(("unpack", "scan")))
+    return page

@@ -5,17 +5,24 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from base64 import b64decode
 from math import inf
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 import tomli
+from ladderlight.workspace.trays import folder_of
 from PIL import Image
 
+from ladderlight.board import Board
 from ladderlight.commands import main
+from ladderlight.proof.scanout import picture_codes, screen_codes
 from ladderlight.recipe import load, load_revisions
+from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.build import build
+from ladderlight.workspace.last_build import last_build
 from ladderlight_stages.perception.measures import COLOUR_WORDS, GRAIN_WORDS
 
 HERE = Path(__file__).parent
@@ -48,17 +55,67 @@ def test_recipe_builds_the_same_bytes_each_time(path: Path, tmp_path: Path) -> N
         assert {device["name"]: device["bytes"] for device in manifest["devices"]} == sizes
 
 
+def first_banks(data: dict[str, Any], held: set[int]) -> list[int]:
+    """The first bank of each screen of a proof page, on which exactly the banks with pictures have one."""
+    firsts: dict[int, int] = {}
+    for run in data["banks"]:
+        assert all((bank in held) == (run["content"] is not None) for bank in range(run["first"], run["last"] + 1))
+        if run["content"] is not None:
+            firsts.setdefault(run["content"], run["first"])
+    return list(firsts.values())
+
+
+SCAN = """
+async ([text, banks]) => {
+  const data = JSON.parse(text);
+  const words = {};
+  const inText = (array) => {
+    const bytes = new Uint8Array(array.buffer);
+    let found = "";
+    for (let at = 0; at < bytes.length; at += 4096) found += String.fromCharCode(...bytes.subarray(at, at + 4096));
+    return btoa(found);
+  };
+  const stored = data.board.memories.map((memory) => [memory, makeWords(memory, data.memories[memory.name])]);
+  for (const [memory, { all }] of stored) words[memory.name] = all;
+  const screens = [];
+  for (const bank of banks) {
+    for (const [memory, { load, pageSize }] of stored) await load(pagesOf(data.board, memory, pageSize, bank));
+    screens.push([scanBank, shown].map((scan) => inText(scan(data.board, words, bank))));
+  }
+  for (const [memory, { load, pageSize }] of stored) await load([...Array(memory.words / pageSize).keys()]);
+  return [Object.fromEntries(Object.entries(words).map(([name, all]) => [name, inText(all)])), screens];
+}
+"""
+
+
+def assert_scanned_alike(text: str, board: Board, words: MemoryWords, banks: list[int], scripts: Any) -> None:
+    """The page's words are those of the device files, and its script shows the codes that the scan does."""
+    unpacked, screens = scripts.evaluate(SCAN, [text, banks])
+    assert set(unpacked) == set(words)
+    for name, found in unpacked.items():
+        assert np.array_equal(np.frombuffer(b64decode(found), dtype=words[name].dtype), words[name])
+    for bank, found in zip(banks, screens, strict=True):
+        for scan, codes in zip((picture_codes, screen_codes), found, strict=True):
+            assert np.array_equal(np.frombuffer(b64decode(codes), dtype=np.uint16), scan(board, words, bank).ravel())
+
+
 @pytest.mark.parametrize("path", RECIPES, ids=lambda path: path.parent.name)
-def test_recipe_puts_a_whole_screen_per_bank_on_the_proof(path: Path, tmp_path: Path) -> None:
+def test_recipe_puts_a_whole_screen_per_bank_on_the_proof(path: Path, tmp_path: Path, page_scripts: Any) -> None:
     for recipe in load_revisions(copied(path, tmp_path / "one")):
         built = build(recipe)
         mode = recipe.board.raster.mode
-        for tray, bank in {(picture.get("tray"), picture["bank"]) for picture in built.manifest["pictures"]}:
-            proof = built.proof.parent / ("" if tray is None else f"tray-{tray:02d}")
+        last = last_build(built.output, recipe.board)
+        for number in last.numbers():
+            proof = built.proof.parent / folder_of(number)
             page = (proof / "index.html").read_text(encoding="utf-8")
             assert "shown at 0 places" not in page
-            (screen,) = proof.glob(f"screens/bank{bank}.png")
-            assert f"screens/{screen.name}" in page
+            data = page.partition('id="proof-data">')[2].partition("</script>")[0]
+            firsts = first_banks(
+                json.loads(data), {p["bank"] for p in built.manifest["pictures"] if p.get("tray") == number}
+            )
+            assert {screen.name for screen in (proof / "screens").iterdir()} == {f"bank{bank}.png" for bank in firsts}
+            assert_scanned_alike(data, recipe.board, last.tray(number).words, firsts, page_scripts)
+        for screen in built.proof.parent.glob("**/screens/*.png"):
             image = Image.open(screen)
             assert image.size == (mode.horizontal.active, mode.vertical.active)
             shown = {tuple(colour) for colour in np.asarray(image.convert("RGB")).reshape(-1, 3)}

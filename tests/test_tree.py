@@ -74,7 +74,8 @@ OWN_WORDS = {
     "proof/burnsheet.py": {"binary", "text"},
     # Keys of tables of the engine's own.
     "bench/sheets/document.py": {"binary"},
-    "proof/files.py": {"tiles"},
+    "proof/files.py": {"sheet", "tiles"},
+    "proof/page/wiring.py": {"text"},
     "commands/build.py": {"text"},
     "workspace/manifest.py": {"text"},
     # "text" is the type of a value.

@@ -48,7 +48,7 @@ class Loop(Generic[P, R]):
 
         with _LOCK:
             if self._inner is None:
-                self._inner = numba.njit(nogil=True)(self._linked())
+                self._inner = numba.njit(**machine_code.HOW)(self._linked())
             return self._inner
 
     def _made(self, kinds: tuple[object, ...], given: inspect.BoundArguments) -> Callable[P, R]:

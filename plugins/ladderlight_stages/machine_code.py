@@ -18,6 +18,9 @@ from pathlib import Path
 from types import BuiltinFunctionType, CodeType, FunctionType, ModuleType
 from typing import Any
 
+HOW = {"nogil": True, "error_model": "numpy"}
+"""How loops are compiled: without the interpreter lock, and with no test for division by zero, which would keep the
+compiler from taking many numbers at a time."""
 MOST_FOLDERS = 480
 """Those used longest ago are removed first. One installation has fewer than 100, each of about 100 kB."""
 _IN_USE = 600.0
@@ -38,7 +41,7 @@ def folder_for(*ingredients: object) -> Path | None:
 
     if numba.config.DISABLE_JIT:
         return None
-    versions = (sys.version, numba.__version__, llvmlite.__version__, np.__version__)
+    versions = (repr(HOW), sys.version, numba.__version__, llvmlite.__version__, np.__version__)
     digest = hashlib.sha256()
     for ingredient in (versions, *ingredients):
         # without references: those depend on what else the interpreter holds
@@ -85,7 +88,7 @@ def kept_in(folder: Path, function: FunctionType, values: tuple[object, ...]) ->
 
     before, numba.config.CACHE_DIR = numba.config.CACHE_DIR, str(folder)
     try:
-        machine: Any = numba.njit(cache=True, nogil=True)(function)
+        machine: Any = numba.njit(cache=True, **HOW)(function)
     except RuntimeError:  # no place for the cache
         return None
     finally:

@@ -95,7 +95,7 @@ def test_words_alone_build(write: Write, capsys: pytest.CaptureFixture[str]) -> 
         x, y = np.meshgrid(np.arange(20), np.arange(15))
         assert np.array_equal(screen[16::32, 16::32], (x + 32 * y + 512 * bank) % 3 == 0)
     assert "picture" in (built.output / "burn-sheet.txt").read_text(encoding="utf-8")
-    assert "screens/bank0.png" in built.proof.read_text(encoding="utf-8")
+    assert "Screen of bank 0" in built.proof.read_text(encoding="utf-8")
 
 
 def test_text_with_the_characters_of_a_file(write: Write) -> None:

@@ -66,8 +66,7 @@ class ChipPins:
 def pins_of(board: Board) -> tuple[ChipPins, ...]:
     """Return the pins of every memory chip of a board, in the order of ``board.devices``."""
     return tuple(
-        ChipPins(label=f"U{number}", device=device, pins=_pins(board, device))
-        for number, device in enumerate(board.devices, start=1)
+        ChipPins(label=board.sockets[device.name], device=device, pins=_pins(board, device)) for device in board.devices
     )
 
 

@@ -92,7 +92,7 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[dict[s
         found += burn_findings(loaded)
     document["findings"] = list(map(asdict, found))
     if page is not None:
-        from ladderlight.proof.page import board_page
+        from ladderlight.proof.pages import board_page
 
         findings = [Finding(**printable_values(finding)) for finding in document["findings"]]
         shown = board_page(printable(loaded.title), loaded.board, findings).encode()

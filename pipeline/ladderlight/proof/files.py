@@ -10,15 +10,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.board import Finding
+from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
 from ladderlight.flow.pictures import SourceView, TileSet
-from ladderlight.proof.disturbance import disturbance, marks_png
-from ladderlight.proof.page import page
+from ladderlight.flow.png import coded_png
+from ladderlight.proof.disturbance import disturbance
+from ladderlight.proof.page.document import page
 from ladderlight.proof.scanout import Scanned
-from ladderlight.proof.screens import screen_png, to_png
+from ladderlight.proof.screens import data_url, screen_png, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
 from ladderlight.units.words import percent
+
+_STILL_BYTES = 24_000
+"""Of the screens that readers without scripts see; the first is shown in any case."""
 
 
 def proof_files(
@@ -30,14 +34,14 @@ def proof_files(
     views: Mapping[str, SourceView] | None = None,  # noqa: ARG001
     tray: int | None = None,
 ) -> Iterator[tuple[str, bytes]]:
-    """Yield the files of the proof by their paths below ``proof/``: the screens, tile sets, then ``index.html``.
+    """Yield the files of the proof by their paths below ``proof/``: each different screen, then ``index.html``.
 
     Parameters
     ----------
     project
         The project's name.
     scanned
-        What the device files show.
+        What the device files show. A screen has the number of the first bank that shows it.
     manifest
         The build's manifest.
     findings
@@ -47,38 +51,50 @@ def proof_files(
     tray
         Which tray this is, if any: its page lies one folder deeper.
     """
-    board, banks = scanned.board, scanned.banks
+    board, firsts = scanned.board, scanned.distinct
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        screens = pool.map(lambda bank: screen_png(board, scanned.screen(bank)), banks)
-        yield from zip((f"screens/bank{bank}.png" for bank in banks), screens, strict=True)
-    sheets = [
-        _described(tiles, places, number)
-        for number, (tiles, places) in enumerate(zip(scanned.tile_sets, scanned.places, strict=True))
-    ]
-    for sheet, tiles in zip(sheets, scanned.tile_sets, strict=True):
-        yield sheet["path"], to_png(tile_sheet(board, tiles))
-    disturbed = disturbance(board, scanned.words, banks[0])
+        screens = pool.map(lambda bank: screen_png(board, scanned.screen(bank)), firsts)
+        yield from zip((f"screens/bank{bank}.png" for bank in firsts), screens, strict=True)
+    sheets = [_described(board, tiles, places) for tiles, places in zip(scanned.tile_sets, scanned.places, strict=True)]
+    bank = scanned.banks[0]
+    disturbed = disturbance(board, scanned.words, bank)
     waiting = None
     if disturbed:
-        yield "screens/waiting.png", to_png(disturbed.pixels)
-        much = disturbed.share >= MUCH_UNDEFINED
         waiting = {
-            "bank": banks[0],
+            "bank": bank,
             "share": percent(disturbed.share).replace(" ", "\N{NO-BREAK SPACE}"),
-            "marked": much,
+            "marked": disturbed.share >= MUCH_UNDEFINED,
+            "enlarged": data_url(to_png(disturbed.pixels)),
         }
-        if much:
-            frames = disturbed.frames
-            with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-                marks = pool.map(lambda bank: marks_png(frames.disturbed(bank)), banks)
-                yield from zip((f"screens/undefined{bank}.png" for bank in banks), marks, strict=True)
-    yield "index.html", page(project, board, manifest, findings, banks, sheets, waiting, tray=tray).encode()
+    document = page(
+        project,
+        scanned,
+        manifest,
+        findings,
+        stills=list(_stills(scanned, manifest)),
+        tile_sets=sheets,
+        disturbed=waiting,
+        tray=tray,
+    )
+    yield "index.html", document.encode()
 
 
-def _described(tiles: TileSet, places: NDArray[np.int64], number: int) -> dict[str, Any]:
+def _stills(scanned: Scanned, manifest: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """Yield the first screens as pictures within the page, as many as it can bear."""
+    left = _STILL_BYTES
+    for bank in scanned.distinct:
+        picture = coded_png(scanned.codes[bank], scanned.board)
+        left -= len(picture)
+        if left < 0 and bank != scanned.distinct[0]:
+            return
+        names = ", ".join(picture["name"] for picture in manifest["pictures"] if picture["bank"] == bank)
+        yield {"source": data_url(picture), "alt": f"Screen of bank {bank}" + (f": {names}" if names else "")}
+
+
+def _described(board: Board, tiles: TileSet, places: NDArray[np.int64]) -> dict[str, Any]:
     count, height, width = tiles.codes.shape
     return {
-        "path": f"screens/tiles{number}.png",
+        "sheet": data_url(to_png(tile_sheet(board, tiles))),
         "memory": tiles.memory,
         "tiles": count,
         "width": width,

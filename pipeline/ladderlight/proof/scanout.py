@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -51,6 +52,20 @@ class Scanned:
         object.__setattr__(self, "images", images_of(self.board, self.words))
         object.__setattr__(self, "codes", {bank: codes for bank, (codes, _) in found.items()})
         object.__setattr__(self, "places", list(map(places_of, self.tile_sets, tiles)))
+
+    @cached_property
+    def contents(self) -> Mapping[int, int]:
+        """The number of each bank's picture among the different ones: equal pictures share the first one's."""
+        found: dict[bytes, int] = {}
+        return {bank: found.setdefault(codes.tobytes(), len(found)) for bank, codes in self.codes.items()}
+
+    @cached_property
+    def distinct(self) -> list[int]:
+        """The first bank of each different picture, by its number."""
+        firsts: dict[int, int] = {}
+        for bank, content in self.contents.items():
+            firsts.setdefault(content, bank)
+        return list(firsts.values())
 
     def screen(self, bank: int) -> Codes:
         """Return the code of every count and line that the monitor shows of a bank, as :func:`screen_codes`."""

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections.abc import Iterable
 
 import numpy as np
+from markupsafe import Markup
 from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board
 from ladderlight.flow.png import MOST_INDEXED, indexed_png, saved
-from ladderlight.proof.scanout import colours_of
+from ladderlight.proof.scanout import Scanned, colours_of
 
 COMPRESSION = 3  # half the time of the usual 6 for a third more bytes, and there may be hundreds of screens
 _MOST_EMPTY = 16
@@ -21,6 +23,11 @@ def shown_banks(board: Board, held: Iterable[int]) -> list[int]:
     """Choose the banks to show: those that hold pictures, or all up to 16 when nothing says where pictures are."""
     banks = sorted(set(held))
     return banks or list(range(min(board.bank_count, _MOST_EMPTY)))
+
+
+def screen_names(scanned: Scanned) -> dict[int, str]:
+    """Return the file below ``proof/`` of each bank's screen; equal ones share that of the first bank."""
+    return {bank: f"screens/bank{scanned.distinct[content]}.png" for bank, content in scanned.contents.items()}
 
 
 def screen_png(board: Board, codes: NDArray[np.uint16]) -> bytes:
@@ -44,3 +51,8 @@ def to_png(pixels: NDArray[np.uint8]) -> bytes:
         return saved(Image.fromarray(pixels), compression=COMPRESSION)
     palette = b"".join(int(colour).to_bytes(3, "big") for colour in colours)
     return indexed_png(index.reshape(packed.shape).astype(np.uint8), palette, compression=COMPRESSION)
+
+
+def data_url(png: bytes) -> Markup:
+    """Return a PNG as an address that holds it, for a page that loads nothing."""
+    return Markup("data:image/png;base64," + b64encode(png).decode("ascii"))  # noqa: S704 - Base64 is plain text

@@ -55,6 +55,12 @@ class Side:
         except LadderlightError:
             return None
 
+    @cached_property
+    def _screens(self) -> dict[tuple[int | None, int], str]:
+        """The file of each tray's and bank's screen in the output folder, as far as the build names it."""
+        shown = self.build.manifest.pictures if self.build else ()
+        return {(picture.tray, picture.bank): picture.screen for picture in shown if picture.screen}
+
     @property
     def pictures(self) -> dict[str, tuple[int | None, int]]:
         """Tray and bank of each picture of the build, by name; the first of several banks."""
@@ -65,7 +71,8 @@ class Side:
 
     def screen(self, place: tuple[int | None, int]) -> Path:
         """Return the proof of a tray and bank."""
-        return self.recipe.output / "proof" / folder_of(place[0]) / "screens" / f"bank{place[1]}.png"
+        usual = f"proof/{folder_of(place[0])}screens/bank{place[1]}.png"  # of builds that do not name it
+        return self.recipe.output / self._screens.get(place, usual)
 
 
 @dataclass(frozen=True, kw_only=True)

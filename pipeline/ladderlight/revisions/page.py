@@ -7,7 +7,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from ladderlight.proof.page import environment
+from ladderlight.proof.templating import environment
 from ladderlight.revisions.differences import Differences, Side, chip_place
 
 

@@ -24,9 +24,9 @@ from ladderlight.errors import ArrangementError, BuildError, DocumentError, Faul
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
-from ladderlight.proof.page import burn_page, trays_page
+from ladderlight.proof.pages import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
-from ladderlight.proof.screens import shown_banks
+from ladderlight.proof.screens import screen_names, shown_banks
 from ladderlight.recipe import Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
 from ladderlight.storage.stopping import noting_stops, stoppable
@@ -222,6 +222,7 @@ class _Going:
             contents=contents,
             files=files,
             images=scanned.images,
+            screens={bank: f"proof/{tray.folder}{name}" for bank, name in screen_names(scanned).items()},
             burned=chips,
             details={each.origin.name: {**each.notes, "metrics": dict(each.metrics)} for each in pictures.described},
             merged=merged_metrics(scanned, contents.pictures, pictures),

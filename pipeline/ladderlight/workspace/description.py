@@ -39,6 +39,7 @@ def describe(
     contents: Contents,
     files: Sequence[DeviceFile],
     images: Mapping[str, bytes],
+    screens: Mapping[int, str] | None = None,
     burned: Mapping[str, Chip] | None = None,
     details: Details | None = None,
     merged: Merged | None = None,
@@ -62,6 +63,8 @@ def describe(
         All files under ``devices/``.
     images
         What those files make of each device, by name, low byte of each word first.
+    screens
+        The file of the proof that shows each bank, by the bank's number.
     burned
         What is in the chips, by device, see :mod:`ladderlight.workspace.burned`.
     details
@@ -109,6 +112,7 @@ def describe(
                 (details or {}).get(placed.origin.name, {}),
                 (merged or {}).get((placed.origin.name, placed.bank), {}),
                 own_tray,
+                {} if screens is None else {"screen": screens[placed.bank]},
             )
             for placed in contents.pictures
         ),
@@ -187,6 +191,7 @@ def _picture(
     details: Mapping[str, Any],
     merged: Mapping[str, float],
     tray: Mapping[str, int],
+    screen: Mapping[str, str],
 ) -> PictureEntry:
     origin = placed.origin
     entry = {
@@ -198,6 +203,7 @@ def _picture(
         "memory": memories[0] if memories else None,
         "memories": tuple(memories),
         "bank": placed.bank,
+        **screen,
     }
     metrics = {"metrics": {**details.get("metrics", {}), **merged}} if merged else {}
     return PictureEntry.model_validate({**details, **metrics} | entry)

@@ -135,6 +135,8 @@ class PictureEntry(Kept):
     memory: str | None = None
     memories: Annotated[tuple[str, ...], Field(strict=False)] = ()
     bank: Size
+    screen: str | None = None
+    """The file in the output folder that shows it; equal screens share one."""
 
 
 class Manifest(Kept):

@@ -9,10 +9,10 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.units.arrays import Floats, Singles
-from ladderlight_stages.perception.blur_loops import blurred
+from ladderlight.units.arrays import Codes, Singles
+from ladderlight_stages.perception.blur_loops import TOGETHER, blurred, blurred_codes
 from ladderlight_stages.perception.comparison import Comparison
-from ladderlight_stages.perception.lab_loops import lab_from
+from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 from ladderlight_stages.perception.primaries import SHARES_FROM_LINEAR
 
 BLUR = 2.0
@@ -20,6 +20,7 @@ BLUR = 2.0
 _SMALL = 160 * 120
 _REACH = 4.0
 """Standard deviations to which the blur is followed."""
+_SHARES: Singles = SHARES_FROM_LINEAR.astype(np.float32)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -33,21 +34,39 @@ class Areas(Comparison):
     aspect: float = 1.0
     step: int = 1
 
-    def lab(self, linear: NDArray[np.floating]) -> Floats:
-        """Return CIELAB, float64 (rows, columns, 3), of every ``step``-th pixel after the blur."""
+    def lab(self, linear: NDArray[np.floating]) -> Singles:
+        """Return CIELAB, float32 (rows, columns, 3), of one pixel of every ``step`` across and down after the blur."""
         light: Singles = np.require(linear, np.float32, ["C", "A", "W"])
-        across, down = _gaussian(BLUR / max(self.aspect, 1.0)), _gaussian(BLUR * min(self.aspect, 1.0))
-        return np.asarray(lab_from(blurred(light, across, down, self.step), SHARES_FROM_LINEAR))
+        return np.asarray(lab_from(blurred(light, *self._weights, self.step), _SHARES))
+
+    def differences_of(self, codes: Codes, colours: NDArray[np.floating]) -> Singles:
+        """Return the differences of codes, uint16 (height, width), from the reference; (codes, 3) of linear light."""
+        light = blurred_codes(
+            np.require(codes, np.uint16, ["C", "A", "W"]),
+            np.require(colours, np.float32, ["C", "A", "W"]),
+            *self._weights,
+            self.step,
+        )
+        return np.asarray(ciede2000(self.wanted, lab_from(light, _SHARES)))
+
+    @property
+    def _weights(self) -> tuple[Singles, Singles]:
+        return _gaussian(BLUR / max(self.aspect, 1.0)), _gaussian(BLUR * min(self.aspect, 1.0))
 
 
 def step_for(pixels: int) -> int:
-    """Return the step for a picture of so many pixels with which means are within about 2 % of those of all."""
-    return min(1 + round(sqrt(pixels / _SMALL)), 4)
+    """Return the step for a picture of so many pixels with which the mean is within 1 % of that of all pixels.
+
+    Measured on the 18 photographs of ``visible.py``, in 64 and 256 colours: at most 0.9 % at 640x480 and 1.0 % at
+    320x240; the 95th percentile within 1.7 %.
+    """
+    return max(1, min(round(sqrt(pixels / _SMALL)), 4))
 
 
 @lru_cache(maxsize=8)
 def _gaussian(sigma: float) -> Singles:
-    """Return weights by pixel, float32 (2 n + 1,); their sum is 1."""
+    """Return the weights of a pixel and of those on one side of it, float32 (1 + n,), as ``blurred`` takes them."""
     reach = int(np.ceil(_REACH * sigma))
-    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
-    return np.asarray(weights / weights.sum(), dtype=np.float32)
+    places = np.arange(1 + reach + -reach % TOGETHER)
+    weights = np.exp(-0.5 * (places / sigma) ** 2) * (places <= reach)
+    return np.asarray(weights / (2 * weights.sum() - 1), dtype=np.float32)

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.units.arrays import Floats
+from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.lab_loops import ciede2000
 
 
@@ -21,6 +21,16 @@ class Difference:
     p95: float
 
 
+def summary(differences: NDArray[np.floating]) -> Difference:
+    """Return the mean and the 95th percentile, interpolated between the two nearest as NumPy does by default."""
+    place = 0.95 * (differences.size - 1)
+    below = int(place)
+    above = min(below + 1, differences.size - 1)
+    ordered = np.partition(differences, (below, above), axis=None)
+    p95 = ordered[below] + (place - below) * (ordered[above] - ordered[below])
+    return Difference(mean=float(differences.mean(dtype=np.float64)), p95=float(p95))
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Comparison(ABC):
     """Comparison with a picture: ``reference`` float32 or float64 (height, width, 3), linear light."""
@@ -28,19 +38,18 @@ class Comparison(ABC):
     reference: NDArray[np.floating]
 
     @abstractmethod
-    def lab(self, linear: NDArray[np.floating]) -> Floats:
-        """Return CIELAB, float64 (rows, columns, 3), of what the blur leaves of a picture of the reference's shape."""
+    def lab(self, linear: NDArray[np.floating]) -> Floats | Singles:
+        """Return CIELAB, (rows, columns, 3), of what the blur leaves of a picture of the reference's shape."""
 
     @cached_property
-    def wanted(self) -> Floats:
+    def wanted(self) -> Floats | Singles:
         """CIELAB of what the blur leaves of the reference."""
         return self.lab(self.reference)
 
-    def differences(self, shown: NDArray[np.floating]) -> Floats:
-        """Return the CIEDE2000 differences of ``shown`` from the reference, float64 (rows, columns)."""
+    def differences(self, shown: NDArray[np.floating]) -> Floats | Singles:
+        """Return the CIEDE2000 differences of ``shown`` from the reference, (rows, columns)."""
         return np.asarray(ciede2000(self.wanted, self.lab(shown)))
 
     def error(self, shown: NDArray[np.floating]) -> Difference:
         """Return the mean and the 95th percentile of the differences."""
-        found = self.differences(shown)
-        return Difference(mean=float(found.mean()), p95=float(np.percentile(found, 95)))
+        return summary(self.differences(shown))

@@ -19,7 +19,7 @@ from ladderlight_stages.halftone.lattice_tables import is_grey
 from ladderlight_stages.halftone.tally_loops import count_beyond, count_beyond_light, count_outside, mark_used
 from ladderlight_stages.perception.areas import Areas, step_for
 from ladderlight_stages.perception.clipping import BEYOND, half_steps, tolerated
-from ladderlight_stages.perception.comparison import Difference
+from ladderlight_stages.perception.comparison import Difference, summary
 from ladderlight_stages.perception.density import density_from
 from ladderlight_stages.perception.reach import CELLS, nearest_in_principle, reach_cells
 from ladderlight_stages.perception.vision import Viewer
@@ -85,12 +85,12 @@ def with_measures(
     """Return a coded picture with the metrics of its reduction.
 
     ``colour_error`` is CIEDE2000 after a Gaussian blur of two pixels in linear light: the areas, whatever dots they are
-    made of. Of all but small pictures every second to fourth pixel across and down is compared. ``grain`` is CIEDE2000
-    after the eye's blur (S-CIELAB, its filters integrated over the pixel and the picture reflected at its edges), when
-    the distance is known. Both have ``mean``, ``p95`` and, of the mean, ``in_words``; they compare with
-    what the board could show if it had all levels, on a grey board with luminance. ``clipped_share`` is the share of
-    pixels with light that the board can neither show nor mix from its colours; ``colours_used`` counts different
-    colours.
+    made of. Of pictures of 320x240 and more every second to fourth pixel across and down is compared, with which the
+    mean is within 1 % (see ``step_for``). ``grain`` is CIEDE2000 after the eye's blur (S-CIELAB, its filters integrated
+    over the pixel and the picture reflected at its edges), when the distance is known. Both have ``mean``, ``p95`` and,
+    of the mean, ``in_words``; they compare with what the board could show if it had all levels, on a grey board with
+    luminance. ``clipped_share`` is the share of pixels with light that the board can neither show nor mix from its
+    colours; ``colours_used`` counts different colours.
 
     Parameters
     ----------
@@ -104,17 +104,16 @@ def with_measures(
     if clipped is None:
         clipped = clipped_pixels(picture.pixels, board.palette)
     wanted = nearest_in_principle(picture.pixels, board.palette)
-    shown = board.palette.linear.astype(np.float32)[coded.codes]
     areas = Areas(reference=wanted, aspect=float(board.geometry.pixel_aspect), step=step_for(coded.codes.size))
     metrics: dict[str, Any] = {
-        "colour_error": in_words(areas.error(shown), COLOUR_WORDS),
+        "colour_error": in_words(summary(areas.differences_of(coded.codes, board.palette.linear)), COLOUR_WORDS),
         "clipped_share": round(clipped / coded.codes.size, 4),
         "colours_used": colours_used(coded.codes, board.palette),
     }
     if viewing.distance is not None:
         density = density_from(board, viewing)
         viewer = Viewer(reference=wanted, density=density)
-        metrics["grain"] = in_words(viewer.error(shown), GRAIN_WORDS)
+        metrics["grain"] = in_words(viewer.error(board.palette.linear.astype(np.float32)[coded.codes]), GRAIN_WORDS)
         metrics["pixels_per_degree"] = round(density[0], 2)
     return coded.with_metrics(metrics)
 

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from ladderlight import Palette
-from ladderlight.units.arrays import Codes, Floats, Singles
+from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.perception.areas import Areas
 
 ALLOWED = 0.4
@@ -31,9 +31,9 @@ class AreaColours:
     diffused: Codes
     aspect: float = 1.0
 
-    def differences(self, codes: Codes) -> Floats:
-        """Return the CIEDE2000 difference at each pixel after a blur, float64 (height, width); see ``Areas``."""
-        return self._areas.differences(self.palette.linear[codes])
+    def differences(self, codes: Codes) -> Singles:
+        """Return the CIEDE2000 difference at each pixel after a blur, float32 (height, width); see ``Areas``."""
+        return self._areas.differences_of(codes, self.palette.linear)
 
     def error(self, codes: Codes) -> float:
         """Return the mean of the differences."""
@@ -72,5 +72,5 @@ class AreaColours:
         return Areas(reference=self.pixels, aspect=self.aspect)
 
     @cached_property
-    def _plain(self) -> Floats:
+    def _plain(self) -> Singles:
         return self.differences(self.diffused)

@@ -27,6 +27,8 @@ from ladderlight.board.model.lines import expand
 from ladderlight.board.scanning.lookup import LookupFull
 from ladderlight.board.scanning.playback import play
 from ladderlight.board.scanning.scan import scan
+from ladderlight.proof.page.wiring import board_data
+from ladderlight.proof.scanout import picture_codes, screen_codes
 
 AXIS = Axis(active=24, front_porch=2, sync=4, back_porch=2, positive=True)
 RASTER = Raster(
@@ -192,6 +194,20 @@ def test_the_scan_follows_any_graph(board: Board, seed: int) -> None:
     for _ in range(20):
         line, column = int(random.integers(24)), int(random.integers(24))
         assert shown[line, column] == Walk(board, words, column, line, 1, registers=False).code()
+
+
+@settings(RELAXED, max_examples=50)
+@given(graphs(), st.integers(0, 1 << 16))
+def test_the_proof_pages_script_scans_any_graph(page_scripts, board: Board, seed: int) -> None:
+    random = np.random.default_rng(seed)
+    words = {memory.name: random.integers(0, 1 << 16, memory.words).astype(np.uint32) for memory in board.memories}
+    data = board_data(board, {device.name: {"pieces": []} for device in board.devices})
+    found = page_scripts.evaluate(
+        "([board, words]) => [scanBank, shown].map((scan) => Array.from(scan(board, words, 1)))",
+        [data, {name: values.tolist() for name, values in words.items()}],
+    )
+    assert found[0] == picture_codes(board, words, 1).ravel().tolist()
+    assert found[1] == screen_codes(board, words, 1).ravel().tolist()
 
 
 @RELAXED

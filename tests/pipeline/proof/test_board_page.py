@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 
 from ladderlight.board import Finding
-from ladderlight.proof.page import board_page
+from ladderlight.proof.pages import board_page
 from ladderlight.proof.plots import frame_plot, palette_plot, scan_line_plot, timing_plot
 
 

@@ -13,8 +13,8 @@ from ladderlight.bench.faults.screens import Look
 from ladderlight.board import Board
 from ladderlight.board.model.palette import srgb8_of
 from ladderlight.proof.cautions import cautions
-from ladderlight.proof.page import fill
 from ladderlight.proof.screens import to_png
+from ladderlight.proof.templating import fill
 from ladderlight.units.arrays import Floats, Singles
 
 

@@ -15,7 +15,7 @@ from ladderlight.bench.photograph.ranking import Candidate, Ranking
 from ladderlight.bench.photograph.telling import TellingCard
 from ladderlight.board import Board, linear_from_srgb
 from ladderlight.proof.cautions import cautions
-from ladderlight.proof.page import fill
+from ladderlight.proof.templating import fill
 from ladderlight.units.arrays import Floats, Singles
 
 NO_FAULT = "no fault"

@@ -9,7 +9,7 @@ from ladderlight.bench.sheets.advice import AT_WIRING, decoding, named
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.bench.sheets.text import bench_sheet
 from ladderlight.board import Board, Finding
-from ladderlight.proof.page import environment
+from ladderlight.proof.templating import environment
 from ladderlight.units.words import frequency, in_words
 
 

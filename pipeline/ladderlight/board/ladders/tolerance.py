@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.board.model.ladder import LOAD, Ladder, all_states
 from ladderlight.board.model.network import Network
 
 WHITE_LOW, WHITE_HIGH = 0.665, 0.770
@@ -16,6 +18,8 @@ WHITE_LOW, WHITE_HIGH = 0.665, 0.770
 _NOTHING = 1e-13
 """Volts below which a gain is rounding."""
 _PERCENTILES = (5.0, 50.0, 95.0)
+_MOST_LINES = 9
+"""Lines of one channel whose states' worst corners are looked for all together."""
 
 Measure = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
@@ -79,6 +83,29 @@ def worst_levels(
         return network.solve(states, ohms).at(node)
 
     return _extremes(measure, network, tolerance, len(states))
+
+
+@lru_cache(maxsize=4)  # the pages of all trays share it
+def gun_limits(ladder: Ladder, lines: tuple[str, ...]) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+    """Return the lowest and highest volts of the guns in every state of some lines, each float64 (states, 3).
+
+    Bit i of a state's number is line i. The monitor's load is exact. None for exact resistors, and where more lines
+    than nine move one channel: the worst corner of so many states takes too long to find.
+    """
+    groups = list(ladder.groups())
+    if not ladder.tolerance or max(len(own) for _, own in groups) > _MOST_LINES:
+        return None
+    numbers = np.arange(1 << len(lines))
+    limits = np.zeros((2, len(numbers), 3))
+    for channels, own in groups:
+        network, states = ladder.network(channels, own), all_states(len(own))
+        tolerance = np.array([0.0 if resistor.name == LOAD else ladder.tolerance for resistor in network.resistors])
+        state = sum((numbers >> lines.index(line) & 1) << bit for bit, line in enumerate(own))
+        for channel in channels:
+            found = np.stack(worst_levels(network, channel.name, states, tolerance)).round(12) + 0.0  # no -0
+            for gun in channel.guns:
+                limits[:, :, gun] = found[:, state]
+    return limits[0], limits[1]
 
 
 def worst_steps(

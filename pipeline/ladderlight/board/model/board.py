@@ -101,6 +101,11 @@ class Board(Value):
             if name != "-"
         }
 
+    @cached_property
+    def sockets(self) -> dict[str, str]:
+        """The label of each chip's socket on the board, by the device's name: U1 for the first."""
+        return {device.name: f"U{number}" for number, device in enumerate(self.devices, start=1)}
+
     def resolve(self, line: Line) -> Line:
         """Return the memory output behind a named line; other lines as they are."""
         return self.outputs[line.name] if line.signal is Signal.NAMED else line

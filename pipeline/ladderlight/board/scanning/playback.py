@@ -20,7 +20,7 @@ from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels
-from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts
+from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, picture_delay
 from ladderlight.units.arrays import Floats, Ints, MemoryWords
 
 
@@ -147,6 +147,22 @@ def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | N
     return stretch.codes()[:, stretch.first :]
 
 
+def undefined_times(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Floats:
+    """Return for how many seconds of each count of the picture the ladders' data are undefined.
+
+    Returns
+    -------
+    float64, shape (visible lines, visible counts), by the counts that address the picture: where registers are, data
+    come later by ``picture_delay``. With ``lines`` given, for these of the visible lines only.
+    """
+    late = picture_delay(board)
+    stretch = _Stretch(board, words, bank, before=1, after=late, lines=lines)
+    unsure = np.max([stretch.unsure[memory.name] for memory in board.driving_memories], axis=0)
+    start = late - int(stretch.column[0])
+    times: Floats = np.minimum(unsure[:, start : start + board.raster.x.visible], float(1 / board.raster.clock))
+    return times
+
+
 class _Stretch:
     """All memories at the counts of all visible lines, some counts before the first shown one included.
 
@@ -162,6 +178,7 @@ class _Stretch:
         bank: int,
         *,
         before: int,
+        after: int = 0,
         lines: Ints | None = None,
         timed: bool = True,
     ) -> None:
@@ -177,7 +194,7 @@ class _Stretch:
         self.first = before + delay
         """Position of the first count that the monitor shows."""
         lines = np.arange(board.raster.y.visible) if lines is None else lines
-        self.column = np.arange(-before, board.raster.x.visible + delay)
+        self.column = np.arange(-before, board.raster.x.visible + max(delay, after))
         x, y = board.readings(self.column, lines[:, None])
         self.levels = Levels(board, x, y, bank)
         self.shape = self.levels.shape

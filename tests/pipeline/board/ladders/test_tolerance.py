@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board import Channel, Ladder
-from ladderlight.board.ladders.tolerance import levels, spread, worst_levels, worst_steps
+from ladderlight.board.ladders.tolerance import gun_limits, levels, spread, worst_levels, worst_steps
 from ladderlight.board.model.ladder import LOAD, all_states
 from ladderlight.board.model.network import Network
 
@@ -122,3 +122,50 @@ def test_spread_counts_ladders_out_of_order() -> None:
     )
     network, tolerance, states = network_of(ladder)
     assert spread(network, "red", states, tolerance, samples=4000, seed=3).monotonic == pytest.approx(0.5, abs=0.03)
+
+
+def test_limits_of_guns_are_those_of_the_published_ladder() -> None:
+    """1500 and 680 ohm of 5 % from 5 V into 75 ohm: by hand, each resistor at the end that raises or lowers a level."""
+    ladder = Ladder(
+        supply=5.0,
+        channels=(
+            Channel(name="red", resistors={"r0": 1500.0, "r1": 680.0}, guns=(0,)),
+            Channel(name="blue", resistors={"b0": 470.0}, guns=(2,)),
+        ),
+        tolerance=0.05,
+    )
+    low, high = gun_limits(ladder, ("b0", "r1", "r0"))
+    # The lines of a code are given in another order than the ladder's: code 4 is r0, 2 is r1, 6 both.
+    assert low[[4, 2, 6], 0] == pytest.approx([0.2046, 0.4537, 0.6622], abs=5e-5)
+    assert high[[4, 2, 6], 0] == pytest.approx([0.2273, 0.4988, 0.7219], abs=5e-5)
+    assert low[1::2, 2] == pytest.approx(5 * 75 / (75 + 470 * 1.05))
+    assert (low[:, 1] == 0).all()
+    assert (high[:, 1] == 0).all()
+
+
+def test_limits_of_guns_that_share_a_line_are_the_worst_of_all_corners() -> None:
+    ladder = Ladder(
+        supply=5.0,
+        channels=(
+            Channel(name="red", resistors={"i": 1800.0, "r": 620.0}, guns=(0,)),
+            Channel(name="green", resistors={"i": 2200.0, "g": 560.0}, guns=(1,)),
+        ),
+        driver_high=40.0,
+        driver_low=40.0,
+        tolerance=0.1,
+    )
+    network, tolerance, states = network_of(ladder)
+    _, lines = next(ladder.groups())
+    limits = gun_limits(ladder, lines)
+    for gun, channel in enumerate(("red", "green")):
+        every = levels(network, channel, states, corners(network, tolerance))
+        assert limits[0][:, gun] == pytest.approx(every.min(axis=0), abs=1e-9)
+        assert limits[1][:, gun] == pytest.approx(every.max(axis=0), abs=1e-9)
+
+
+def test_exact_resistors_and_very_many_lines_have_no_limits() -> None:
+    few = Ladder(supply=5.0, channels=(Channel(name="red", resistors={"r": 470.0}, guns=(0,)),))
+    assert gun_limits(few, ("r",)) is None
+    lines = {f"k{bit}": 1000.0 + bit for bit in range(10)}
+    many = Ladder(supply=5.0, channels=(Channel(name="grey", resistors=lines, guns=(0, 1, 2)),), tolerance=0.05)
+    assert gun_limits(many, tuple(lines)) is None

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board import Counters, Packing
-from ladderlight.board.scanning.playback import Frames, count_codes, play
+from ladderlight.board.scanning.playback import Frames, count_codes, play, undefined_times
 from ladderlight.board.scanning.scan import scan
 
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
@@ -203,3 +203,31 @@ def test_other_banks_of_frames_are_as_played_alone(make_board, memory) -> None:
             expected = play(board, words, bank).disturbed
             assert expected.any()
             assert np.array_equal(frames.disturbed(bank), expected)
+
+
+def test_undefined_times_of_a_direct_output(make_board, memory) -> None:
+    """120 ns in each pixel of four counts, 39.72 ns each: three counts and 0.8 ns of the fourth."""
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=120e-9))
+    times = undefined_times(board, noise(board), lines=np.array([0, 7]))
+    count = 1 / 25.175e6
+    assert times.shape == (2, 640)
+    assert times[0, :8] == pytest.approx([count, count, count, 120e-9 - 3 * count] * 2)
+    assert times.sum() / 320 == pytest.approx(120e-9)
+
+
+def test_undefined_times_through_a_map(make_board, memory) -> None:
+    """The first of eight words waits for the map: 70 and 55 ns; the others have 55 ns of their own."""
+    board = make_board(
+        memory("map", address=["x5-x9", "y5-y8"], data=["t0-t5"], access=70e-9, part="28C64"),
+        memory("tiles", address=["x2-x4", "y2-y4", "t0-t5"], data=DATA, access=55e-9, part="39SF010A"),
+    )
+    pixels = undefined_times(board, noise(board), lines=np.array([0]))[0].reshape(160, 4).sum(axis=1)
+    assert pixels[:9] == pytest.approx([125e-9, *[55e-9] * 7, 125e-9])
+
+
+def test_undefined_times_behind_a_register(make_board, memory) -> None:
+    """By the counts that address the picture, though the register shows it four counts later."""
+    quick = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=120e-9, output="register"))
+    assert (undefined_times(quick, noise(quick), lines=np.array([0])) == 0).all()
+    late = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=200e-9, output="register"))
+    assert undefined_times(late, noise(late), lines=np.array([0])) == pytest.approx(1 / 25.175e6)

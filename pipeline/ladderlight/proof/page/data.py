@@ -1,0 +1,120 @@
+"""What the page embeds, as one JSON document.
+
+``project``, ``tray``
+    The project's name, and the number of the tray, null where there is one set of chips only.
+``board``
+    Raster, counters, wiring and chips; see ``wiring.py``.
+``palette``
+    ``lines``, bit 0 of a code first, and of each of the three ``guns`` the ``bits`` of a code that move it, with
+    ``volts`` and ``srgb``, 0 to 255, by the number that these bits form, the first lowest; with resistors of a
+    tolerance also the ``lowest`` and ``highest`` volts. ``fields`` are the codes of each field of the palette's plot,
+    in rows, -1 for none.
+``memories``
+    By name the words as read back from the device files, in pages; see ``storing.py``.
+``banks``
+    Runs of banks whose screens are equal: ``first`` and ``last`` bank, ``content``, the number of the run's screen
+    among the different ones, null where no picture lies, and ``pictures``, numbers in the list of pictures.
+``tileSets``
+    Of each tile set the ``memory``, the ``width`` and ``height`` of a tile in board pixels, the ``numbers`` of the
+    tiles in the map, and ``addresses``, those of all words of the first tile, then of the next: 32 bits each, the low
+    byte first, as the difference to the one before, deflated.
+``pictures``
+    As in the manifest: name, source, bank, frame, duration and metrics.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ladderlight.board import Palette
+from ladderlight.board.ladders.tolerance import gun_limits
+from ladderlight.flow.pictures import TileSet
+from ladderlight.proof.page.storing import deflated, stored_words, text_of
+from ladderlight.proof.page.wiring import board_data
+from ladderlight.proof.scanout import Scanned
+
+_PICTURE = ("name", "source", "bank", "frame", "duration", "metrics")
+
+
+def page_data(
+    project: str,
+    scanned: Scanned,
+    manifest: Mapping[str, Any],
+    fields: Sequence[Sequence[Sequence[int]]] = (),
+    *,
+    tray: int | None = None,
+) -> str:
+    """Return the document, in which no ``<`` can end the element that holds it."""
+    board = scanned.board
+    devices = {device["name"]: device for device in manifest["devices"]}
+    document = {
+        "project": project,
+        "tray": tray,
+        "board": board_data(board, devices),
+        "palette": _palette(board.palette) | {"fields": fields},
+        "memories": {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories},
+        "tileSets": [_tiles(tiles) for tiles in scanned.tile_sets],
+        "banks": bank_runs(scanned, manifest["pictures"]),
+        "pictures": [{key: picture[key] for key in _PICTURE if key in picture} for picture in manifest["pictures"]],
+    }
+    text = json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c")
+
+
+def bank_runs(scanned: Scanned, pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return the runs of banks that show the same; see above."""
+    here: dict[int, list[int]] = {}
+    for at, picture in enumerate(pictures):
+        here.setdefault(picture["bank"], []).append(at)
+
+    def kind(bank: int) -> tuple[int | None, tuple[str, ...]]:
+        return scanned.contents.get(bank), tuple(pictures[at]["source"] for at in here.get(bank, ()))
+
+    return [
+        {
+            "first": run[0],
+            "last": run[-1],
+            "content": content,
+            "pictures": list({pictures[at]["name"]: at for bank in run for at in here.get(bank, ())}.values()),
+        }
+        for (content, _), banks in groupby(range(scanned.board.bank_count), kind)
+        for run in [list(banks)]
+    ]
+
+
+def _palette(palette: Palette) -> dict[str, Any]:
+    bits = range(len(palette.lines))
+    codes = np.arange(len(palette))
+    limits = gun_limits(palette.ladder, palette.lines)
+    guns = []
+    for gun in range(3):
+        volts = palette.volts[:, gun]
+        own = [bit for bit in bits if not np.allclose(volts, volts[codes ^ 1 << bit], rtol=0, atol=1e-12)]
+        of = sum((np.arange(1 << len(own)) >> place & 1) << bit for place, bit in enumerate(own)) + np.zeros(1, int)
+        found = {"bits": own, "volts": _rounded(volts[of]), "srgb": palette.srgb8[of, gun].tolist()}
+        if limits:
+            found |= {name: _rounded(end[of, gun]) for name, end in zip(("lowest", "highest"), limits, strict=True)}
+        guns.append(found)
+    return {"lines": list(palette.lines), "guns": guns}
+
+
+def _rounded(volts: NDArray[np.float64]) -> list[float]:
+    return [round(float(volt), 6) for volt in volts]
+
+
+def _tiles(tiles: TileSet) -> dict[str, Any]:
+    _, height, width = tiles.codes.shape
+    steps = np.diff(tiles.addresses.ravel(), prepend=0).astype("<i4")
+    return {
+        "memory": tiles.memory,
+        "width": width,
+        "height": height,
+        "numbers": tiles.numbers.tolist(),
+        "addresses": text_of(deflated(steps.tobytes())),
+    }

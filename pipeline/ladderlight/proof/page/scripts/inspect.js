@@ -1,0 +1,145 @@
+/**
+ * One picture pixel with all that leads to it, as figures.
+ *
+ * @param {{x: number, y: number}} at The column and the line of the picture.
+ */
+function inspected(board, words, palette, bank, { x, y }) {
+  const across = spanOf(gridOf(board.x), x, board.x.visible);
+  const down = spanOf(gridOf(board.y), y, board.y.visible);
+  const read = trace(board, words, bank, x, y);
+  const late = board.pictureDelay - board.blankingDelay;
+  const period = 1 / board.clock;
+  const waits = undefinedSeconds(board, words, bank, across.first + board.pictureDelay, down.first, across.counts);
+  return {
+    dots: dotsOf(board, across.first + late, across.counts),
+    lines: { first: down.first, last: down.first + down.counts - 1 },
+    counts: read.counts,
+    memories: read.memories.map((each, number) => inMemory(board.memories[number], each)),
+    code: read.code,
+    volts: palette.volts(read.code),
+    limits: palette.limits(read.code),
+    colour: palette.hex(read.code),
+    held: across.counts * period,
+    undefined: board.undefinedKnown ? waits.reduce((sum, wait) => sum + wait, 0) : null,
+  };
+}
+
+/** The first visible count of a pixel, and how many counts it takes. */
+function spanOf(grid, cell, visible) {
+  const first = grid.firsts[cell];
+  return { first, counts: (grid.firsts[cell + 1] ?? visible) - first };
+}
+
+/** The monitor's pixels whose middles lie in some counts, null if none does. */
+function dotsOf(board, first, counts) {
+  const { ratio, width } = board.screen;
+  const from = (count) => Math.min(width, Math.max(0, Math.ceil(count / ratio - 0.5)));
+  const [begin, end] = [from(Math.max(0, first)), from(Math.min(board.x.visible, first + counts))];
+  return begin < end ? { first: begin, last: end - 1 } : null;
+}
+
+function inMemory(memory, { pins, address, slot, word, data }) {
+  const chip = memory.chips.findLast(({ first }) => first <= address);
+  return {
+    name: memory.name,
+    part: memory.part,
+    pins: groupedPins(memory, pins),
+    address,
+    chip,
+    within: address - chip.first,
+    files: chip.files.flatMap((file) => bytesIn(file, address - chip.first, memory.width)),
+    slot: memory.shifts.length > 1 ? slot : null,
+    word,
+    outputs: memory.data.flatMap((line, pin) => (line === "-" ? [] : { line, level: (data >>> pin) & 1 })),
+    data,
+  };
+}
+
+/** Address pins in runs that follow the bits of one signal, each with names and levels from the highest pin down. */
+function groupedPins(memory, pins) {
+  const runs = [];
+  pins.forEach(({ line, level }, number) => {
+    const pin = memory.pins[number];
+    const [only] = pin.lines.length === 1 && !pin.inverted ? pin.lines : [null];
+    const run = runs.at(-1);
+    const follows = run?.signal && only && run.signal === only.signal && run.memory === only.memory && run.bit + 1 === only.bit;
+    if (follows) Object.assign(run, { bit: only.bit, to: number, last: line, levels: `${level}${run.levels}` });
+    else runs.push({ ...(only ?? {}), from: number, to: number, first: line, last: line, levels: `${level}` });
+  });
+  return runs.map(({ from, to, first, last, levels }) => ({
+    pins: from === to ? `A${from}` : `A${to} to A${from}`,
+    lines: first === last ? first : `${last} to ${first}`,
+    levels,
+  }));
+}
+
+/** Where a chip's word lies in one of its files: the lowest of its bytes there, and how many. */
+function bytesIn(file, within, width) {
+  const size = Math.max(1, (width + 7) >> 3);
+  const places = [];
+  for (let byte = 0; byte < size; byte++) {
+    const index = (within * size + (file.order === "big" ? size - 1 - byte : byte) - file.first) / file.step;
+    if (Number.isInteger(index) && index >= 0 && index < file.bytes) places.push(index);
+  }
+  return places.length ? [{ file: file.file, byte: Math.min(...places), count: places.length, offset: file.offset }] : [];
+}
+
+/**
+ * What tile and which place of the map each pixel of a bank shows, by number, -1 for none of the set.
+ *
+ * @param {{memory: string, numbers: number[], addresses: Int32Array}} tiles
+ */
+function tilesOf(board, words, bank, tiles) {
+  const [across, down] = [gridOf(board.x).samples, gridOf(board.y).samples];
+  const chosen = board.memories.find(({ name }) => name === tiles.memory);
+  const tileAt = new Int32Array(chosen.words).fill(-1);
+  const each = tiles.addresses.length / tiles.numbers.length;
+  tiles.addresses.forEach((address, at) => (tileAt[address] = Math.floor(at / each)));
+  const choosing = choosingOf(board, tiles.memory);
+  const readers = board.memories.map((memory) => ({ memory, reader: makeReader(board, memory, bank) }));
+  const found = { tile: new Int32Array(across.length * down.length), place: new Int32Array(across.length * down.length) };
+  const places = new Map();
+  down.forEach((y, row) =>
+    across.forEach((x, column) => {
+      const outputs = {};
+      const at = row * across.length + column;
+      let place = "";
+      for (const { memory, reader } of readers) {
+        const address = reader.across(x) ^ reader.down(y) ^ reader.through((name) => outputs[name]);
+        outputs[memory.name] = reader.putOut(words[memory.name][address], x);
+        if (memory === chosen) found.tile[at] = tileAt[address];
+        if (choosing.has(memory.name)) place += `${address}.${reader.slot(x)} `;
+      }
+      if (!places.has(place)) places.set(place, places.size);
+      found.place[at] = places.get(place);
+    }),
+  );
+  return found;
+}
+
+/** The names of the memories that address a memory, and of those that address them. */
+function choosingOf(board, name, found = new Set()) {
+  const memory = board.memories.find((each) => each.name === name);
+  for (const source of memory.pins.flatMap(({ lines }) => lines.flatMap((line) => line.memory ?? []))) {
+    if (!found.has(source)) choosingOf(board, source, found.add(source));
+  }
+  return found;
+}
+
+/** The other places that show the tile of a pixel, as boxes in picture pixels. */
+function otherPlaces({ tile, place }, width, { x, y }) {
+  const here = y * width + x;
+  const boxes = new Map();
+  tile.forEach((number, at) => {
+    if (number !== tile[here] || place[at] === place[here]) return;
+    const [column, row] = [at % width, Math.floor(at / width)];
+    const box = boxes.get(place[at]) ?? { left: column, top: row, right: column, bottom: row };
+    boxes.set(place[at], {
+      left: Math.min(box.left, column),
+      top: Math.min(box.top, row),
+      right: Math.max(box.right, column),
+      bottom: Math.max(box.bottom, row),
+    });
+  });
+  return [...boxes.values()];
+}

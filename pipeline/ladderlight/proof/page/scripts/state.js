@@ -1,0 +1,50 @@
+/**
+ * What the page shows now, in named values. Listeners are called once at the start, and after changes together.
+ *
+ * @param {Object<string, *>} values The names and what they are at first.
+ * @param {string[]} kept Names whose values the address of the page keeps, so that a reload shows the same.
+ */
+function makeState(values, kept) {
+  const held = { ...values };
+  const listeners = [];
+  let changed = new Set();
+
+  function tell() {
+    const names = changed;
+    changed = new Set();
+    for (const { of, call } of listeners) {
+      if (of.some((name) => names.has(name))) call(held);
+    }
+    if (kept.some((name) => names.has(name))) keep();
+  }
+
+  function keep() {
+    const words = kept.filter((name) => held[name] !== null && held[name] !== values[name]);
+    const text = words.map((name) => `${name}=${encodeURIComponent(held[name])}`).join("&");
+    history.replaceState(history.state, "", text ? `#${text}` : location.pathname + location.search);
+  }
+
+  const state = {
+    get: (name) => held[name],
+    /** @param {Object<string, *>} some */
+    set(some) {
+      for (const [name, value] of Object.entries(some)) {
+        if (!(name in held)) throw new Error(`the view has no ${name}`);
+        if (held[name] === value) continue;
+        if (!changed.size) queueMicrotask(tell);
+        held[name] = value;
+        changed.add(name);
+      }
+    },
+    /** @param {string[]} of @param {function(Object<string, *>): void} call */
+    on(of, call) {
+      listeners.push({ of, call });
+      call(held);
+    },
+  };
+  for (const [name, text] of new URLSearchParams(location.hash.slice(1))) {
+    if (kept.includes(name) && typeof values[name] !== "string" && /^\d+$/.test(text)) held[name] = Number(text);
+    else if (kept.includes(name) && typeof values[name] === "string") held[name] = text;
+  }
+  return state;
+}

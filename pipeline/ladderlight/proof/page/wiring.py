@@ -1,0 +1,109 @@
+"""A board as the page's scripts scan it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from ladderlight.board import Board, Memory
+from ladderlight.board.model.counter import Counter
+from ladderlight.board.model.lines import Line, Signal
+from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, picture_delay
+
+
+def board_data(board: Board, devices: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a board's raster, counters, wiring and chips for JSON, memories such that sources come first.
+
+    Parameters
+    ----------
+    board
+        The board.
+    devices
+        The manifest's devices, by name.
+    """
+    mode, geometry = board.raster.mode, board.geometry
+    return {
+        "mode": mode.name,
+        "clock": float(board.raster.clock),
+        "frameRate": float(board.raster.frame_rate),
+        "picture": {"width": geometry.width, "height": geometry.height, "aspect": geometry.pixel_aspect},
+        "screen": {
+            "width": mode.horizontal.active,
+            "height": mode.vertical.active,
+            "aspect": float(mode.screen_aspect),
+            "ratio": float(board.raster.ratio),
+        },
+        "x": _counter(board.x_counter, board.x_shift),
+        "y": _counter(board.y_counter, board.y_shift),
+        "undefinedKnown": all(memory.access is not None for memory in board.picture_memories),
+        "blankingDelay": board.counters.blanking_delay,
+        "counterDelay": board.counters.delay,
+        "banks": board.bank_count,
+        "bankLines": list(board.bank_lines),
+        "memories": [_memory(board, memory, devices) for memory in board.order],
+        "code": [
+            {"line": name, "memory": board.outputs[name].memory, "pin": board.outputs[name].index}
+            for name in board.code_lines
+        ],
+        "black": board.palette.black_code,
+        "pictureDelay": picture_delay(board),
+        "registerDelay": REGISTER_DELAY,
+    }
+
+
+def _counter(counter: Counter, shift: int) -> dict[str, int]:
+    return {
+        "reset": counter.reset_to,
+        "ahead": counter.ahead,
+        "total": counter.counts.total,
+        "visible": counter.counts.visible,
+        "bits": counter.bits,
+        "shift": shift,
+    }
+
+
+def _memory(board: Board, memory: Memory, devices: Mapping[str, Any]) -> dict[str, Any]:
+    hold = hold_in_counts(board, memory)
+    packing = memory.packing
+    return {
+        "name": memory.name,
+        "part": memory.part.number,
+        "words": memory.words,
+        "width": memory.part.width,
+        "output": memory.output,
+        "access": memory.access,
+        "hold": hold,
+        "clocked": memory.output == "register" and hold < board.raster.x.total,
+        "shifts": [memory.shift_of(slot) for slot in range(packing.pixels)],
+        "pixelWidth": memory.pixel_width,
+        "select": board.first_select_bit(memory) if packing.pixels > 1 else 0,
+        "pins": [
+            {
+                "text": str(expression),
+                "inverted": int(expression.inverted),
+                "lines": [_line(board.resolve(line)) for line in expression.lines],
+            }
+            for expression in memory.address
+        ],
+        "data": list(memory.data),
+        "drives": memory in board.driving_memories,
+        "chips": [
+            {
+                "name": device.name,
+                "socket": board.sockets[device.name],
+                "first": device.first_word,
+                "words": device.part.words,
+                "files": [
+                    {key: piece[key] for key in ("file", "format", "bytes", "first", "step", "order", "offset")}
+                    for piece in devices[device.name]["pieces"]
+                ],
+            }
+            for device in memory.devices
+        ],
+    }
+
+
+def _line(line: Line) -> dict[str, Any]:
+    """Return the signal of a line, by kind and bit; of a memory's data also which memory."""
+    found: dict[str, Any] = {"name": line.name, "signal": line.signal.value, "bit": line.index}
+    return found | {"memory": line.memory} if line.signal is Signal.OUTPUT else found

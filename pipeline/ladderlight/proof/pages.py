@@ -1,0 +1,96 @@
+"""Pages beside the proof: the trays, the burn sheet, and a board before anything is built."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from operator import itemgetter
+from typing import Any
+
+from markupsafe import Markup
+
+from ladderlight.board import Board, Finding
+from ladderlight.board.ladders.analysis import analyse
+from ladderlight.proof.burnsheet import chip_label, title_of
+from ladderlight.proof.cautions import cautions
+from ladderlight.proof.figures import facts_of
+from ladderlight.proof.plots import palette_plot, plots_of
+from ladderlight.proof.templating import environment
+
+
+def trays_page(project: str, board: Board, manifest: Mapping[str, Any]) -> str:
+    """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small."""
+    devices, pictures = (_by_tray(manifest[key]) for key in ("devices", "pictures"))
+    trays = [
+        {
+            "number": number,
+            "folder": f"tray-{number:02d}",
+            "burn": [device["name"] for device in found if device["changed"]],
+            "screens": _screens(pictures.get(number, ())),
+        }
+        for number, found in devices.items()
+    ]
+    return (
+        environment()
+        .get_template("trays.html")
+        .render(project=project, trays=trays, aspect=board.raster.mode.screen_aspect, facts=facts_of(board))
+    )
+
+
+def _screens(pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return the different screens of a tray, in the order of their banks, each with all that it shows."""
+    files = dict.fromkeys(picture["screen"] for picture in sorted(pictures, key=itemgetter("bank")))
+    found = []
+    for file in files:
+        own = [picture for picture in pictures if picture["screen"] == file]
+        found.append(
+            {
+                "file": file.removeprefix("proof/"),
+                "bank": min(picture["bank"] for picture in own),
+                "names": ", ".join(dict.fromkeys(picture["name"] for picture in own)),
+            }
+        )
+    return found
+
+
+def _by_tray(entries: Sequence[Mapping[str, Any]]) -> dict[int, list[Mapping[str, Any]]]:
+    found: dict[int, list[Mapping[str, Any]]] = {}
+    for entry in entries:
+        found.setdefault(entry["tray"], []).append(entry)
+    return found
+
+
+def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
+    """Return the burn sheet as one HTML document to print: a box to tick for every file."""
+    return (
+        environment()
+        .get_template("burn-sheet.html")
+        .render(
+            project=title_of(manifest),
+            devices=[{"label": chip_label(device), **device} for device in manifest["devices"]],
+            parts={device.name: device.part for device in board.devices},
+            notes=manifest["notes"],
+            cautions=cautions(board),
+        )
+    )
+
+
+def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
+    """Return what follows from a board's declaration as one HTML document with plots, before anything is built."""
+    ladder, analysis = board.ladder, analyse(board.ladder)
+    return (
+        environment()
+        .get_template("board.html")
+        .render(
+            project=project,
+            facts=facts_of(board),
+            findings=findings,
+            plots=plots_of(board),
+            palette=Markup(palette_plot(board.palette)),  # noqa: S704
+            tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",
+            drivers=analysis.drivers,
+            resistors=analysis.resistors,
+            supply_current=analysis.supply_current,
+            lines=list(reversed(board.palette.lines)),
+            cautions=cautions(board),
+        )
+    )
