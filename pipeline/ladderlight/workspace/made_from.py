@@ -136,9 +136,9 @@ class KeptTrays:
         chips
             What is recorded of it.
         findings
-            What its page says.
+            The findings on its page.
         inputs
-            Digest of all files, with which the manifest says why a chip differs.
+            Digest of all files, by which the manifest gives the reason why a chip differs.
         """
         held = [(chip.device, chip.sha256, chip.image, chip.inputs == inputs, chip.versions) for chip in chips]
         sources = [file.source for file in tray.files]
