@@ -178,7 +178,8 @@ def browser() -> Iterator[Browser]:
     """Chromium without a window, one for all tests of a module; skip them without it."""
     sync_api = pytest.importorskip("playwright.sync_api")
     with sync_api.sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=find_program("chromium"), args=["--no-sandbox"])
+        arguments = ["--no-sandbox", "--host-resolver-rules=MAP *.example 127.0.0.1"]
+        found = playwright.chromium.launch(executable_path=find_program("chromium"), args=arguments)
         yield found
         found.close()
 

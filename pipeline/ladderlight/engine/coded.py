@@ -31,6 +31,8 @@ class CodedUnit:
     views: tuple[SourceView | None, ...] = ()
     used: Used = frozenset()
     """What was used of the board for them."""
+    is_new: bool = True
+    """Whether they were coded for this build, not found in the cache."""
 
     @classmethod
     def of(cls, entry: Entry, used: Used) -> CodedUnit:
@@ -43,7 +45,7 @@ class CodedUnit:
         """
         try:
             found = tuple(described(each) for each in entry.about["pictures"])
-            return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry, used=used)
+            return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry, used=used, is_new=False)
         except (KeyError, TypeError) as error:
             raise DamagedError(str(error)) from error
 
@@ -154,6 +156,11 @@ class CodedPictures(Sequence[CodedPicture]):
         """The keys by which the cache knows the pictures of the files; None where it does not hold all of them."""
         entries = [self._coded[unit].entry for file in self._files for unit, _ in self._by_file[file]]
         return [entry.path.name for entry in entries if entry] if all(entries) else None
+
+    @property
+    def reduced(self) -> int:
+        """How many files were reduced to codes for this build, not found in the cache."""
+        return sum(len(unit.files) for unit, found in self._coded.items() if found.is_new)
 
     @property
     def described(self) -> list[Described]:

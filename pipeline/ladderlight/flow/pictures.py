@@ -174,10 +174,14 @@ class Animation:
 
 @dataclass(frozen=True, kw_only=True)
 class PlacedPicture:
-    """A picture and the bank it was put into."""
+    """A picture and the bank it was put into.
+
+    ``step`` is for how many seconds the board shows the bank, where a counter steps through the banks.
+    """
 
     origin: Origin
     bank: int
+    step: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
+from ladderlight.colour.viewing import Viewing
 from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.flow.png import coded_png
 from ladderlight.proof.disturbance import disturbance
-from ladderlight.proof.page.document import page
+from ladderlight.proof.page.document import Links, page
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.screens import data_url, screen_png, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
@@ -31,7 +32,9 @@ def proof_files(
     manifest: Mapping[str, Any],
     findings: Sequence[Finding],
     *,
-    views: Mapping[str, SourceView] | None = None,  # noqa: ARG001
+    views: Mapping[str, SourceView] | None = None,
+    viewing: Viewing | None = None,
+    links: Links | None = None,
     tray: int | None = None,
 ) -> Iterator[tuple[str, bytes]]:
     """Yield the files of the proof by their paths below ``proof/``: each different screen, then ``index.html``.
@@ -48,6 +51,10 @@ def proof_files(
         What ``check`` has to say.
     views
         The pictures before the reduction, by name; cards have none.
+    viewing
+        From where the screen is looked at, as far as the recipe says so.
+    links
+        Other proof pages, by their kind.
     tray
         Which tray this is, if any: its page lies one folder deeper.
     """
@@ -74,6 +81,9 @@ def proof_files(
         stills=list(_stills(scanned, manifest)),
         tile_sets=sheets,
         disturbed=waiting,
+        views=views,
+        viewing=viewing,
+        links=links,
         tray=tray,
     )
     yield "index.html", document.encode()

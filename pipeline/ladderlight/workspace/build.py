@@ -50,6 +50,8 @@ class Built:
     manifest: Mapping[str, Any]
     """As plain values; see :class:`ladderlight.workspace.manifest.Manifest`."""
     findings: tuple[Finding, ...]
+    reduced: int
+    """How many picture files were reduced to codes; the cache had the others."""
     complete: bool = True
     """False where trays with bad pictures were left out."""
 
@@ -130,7 +132,7 @@ def build(
         inputs = made_from.inputs
         going = _Going(
             chain=chain,
-            folder=staging.folder,
+            staging=staging,
             recorded=recorded,
             inputs=digest_of_inputs(inputs),
             versions=versions(),
@@ -139,13 +141,16 @@ def build(
         )
         made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
         changed = version_findings(before, made)
-        _write(staging.folder, _pages(recipe, made))
+        manifest = json_text(made.document).encode()
+        _write(staging.folder, (*_pages(recipe, made), (FILE, manifest)))
+        if kept:
+            kept.keep()
     found = (*found, *recorded.findings)
     if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
-        account.keep(cache, json_text(made.document).encode(), found)
+        account.keep(cache, manifest, found)
     stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
     told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
-    return Built(output=recipe.output, manifest=made.document, findings=told, complete=not bad)
+    return Built(output=recipe.output, manifest=made.document, findings=told, reduced=coded.reduced, complete=not bad)
 
 
 def _dealt(ready: Readiness, coded: Sequence[Described], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:
@@ -179,7 +184,7 @@ class _Going:
     """What the trays of a build have in common."""
 
     chain: Chain
-    folder: Path
+    staging: Staging
     recorded: Recorded
     inputs: str | None
     """Their digest."""
@@ -187,21 +192,25 @@ class _Going:
     found: Sequence[Finding]
     kept: KeptTrays | None
 
+    @property
+    def folder(self) -> Path:
+        """The folder to write into."""
+        return self.staging.folder
+
     def tray(self, tray: Tray, coded: CodedPictures) -> Manifest:
-        """Write the files of a tray, those of the last build where they would be the same."""
+        """Write the files of a tray; those of the last build stay where they would be the same."""
         chips = self.recorded.of_tray(tray.number or 1)
         keys = coded.of_files(tray.files).keys
-        if self.kept is None or keys is None or tray.cards:
+        if self.kept is None or keys is None:
             return self._made(tray, coded, chips)
         key = self.kept.key(tray, keys, chips.values(), self.found, self.inputs)
-        taken = self.kept.take(key)
+        taken = self.kept.take(key, self.staging)
         if taken:
-            _write(self.folder, taken[0].items())
-            return taken[1]
+            return taken
         made = self._made(tray, coded, chips)
         below = (self.folder / part / tray.folder for part in ("devices", "proof"))
         files = (path for folder in below for path in sorted(folder.rglob("*")) if path.is_file())
-        self.kept.keep(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
+        self.kept.add(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
         return made
 
     def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip]) -> Manifest:
@@ -238,6 +247,7 @@ class _Going:
             shown,
             self.found,
             views=pictures.views(),
+            viewing=recipe.viewing,
             tray=tray.number,
         )
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
@@ -257,9 +267,8 @@ def _named(tray: Tray) -> Iterator[None]:
 
 
 def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
-    """Yield what is written beside the device files and proofs: the sheets made from the manifest, and itself."""
+    """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     shown, title = made.printable, printable(recipe.title)
-    yield FILE, json_text(made.document).encode()
     yield from bench_files(title, recipe.board, recipe.findings)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()

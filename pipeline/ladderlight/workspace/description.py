@@ -203,6 +203,7 @@ def _picture(
         "memory": memories[0] if memories else None,
         "memories": tuple(memories),
         "bank": placed.bank,
+        **({} if placed.step is None else {"step": placed.step}),
         **screen,
     }
     metrics = {"metrics": {**details.get("metrics", {}), **merged}} if merged else {}

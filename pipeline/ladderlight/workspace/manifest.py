@@ -135,6 +135,8 @@ class PictureEntry(Kept):
     memory: str | None = None
     memories: Annotated[tuple[str, ...], Field(strict=False)] = ()
     bank: Size
+    step: int | float | None = None
+    """Seconds for which the board shows the bank, where a counter steps through the banks."""
     screen: str | None = None
     """The file in the output folder that shows it; equal screens share one."""
 

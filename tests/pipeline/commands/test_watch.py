@@ -136,8 +136,33 @@ def test_what_a_build_reads_is_watched_and_nothing_else(watcher: Watcher, tmp_pa
     folder.rename(tmp_path / "away")
     assert "recipe.toml: there is no such file" in watcher.until_watching()
     (tmp_path / "away").rename(folder)
-    assert "built " in watcher.until_watching()
+    assert "out/proof/index.html: up to date" in watcher.until_watching()
     assert watcher.end(signal.SIGTERM) == 128 + signal.SIGTERM
+
+
+@pytest.mark.skipif(os.name == "nt", reason="interrupts are sent otherwise on Windows")
+def test_only_what_a_change_touches_is_built_again(sign: Path) -> None:
+    """Of two revisions, whose boards are files of their own, and of two pictures."""
+    folder = sign.parent
+    board = (folder / "boards" / "sign.toml").read_text().replace('"y5-y8"', '"y5-y8", "bank0"')
+    (folder / "boards" / "sign.toml").write_text(board)
+    (folder / "boards" / "fine.toml").write_text(board.replace("x6-x9", "x5-x9"))
+    shutil.copy(folder / "pictures" / "grey.pgm", folder / "pictures" / "other.pgm")
+    text = sign.read_text().replace('board = "boards/sign.toml"\n', "")
+    sign.write_text(text + '\n[revisions]\na = "boards/sign.toml"\nb = "boards/fine.toml"\n')
+    watcher = Watcher(sign)
+    try:
+        said = watcher.until_watching()
+        assert said.count("2 of 2 pictures reduced") == 2
+        (folder / "pictures" / "other.pgm").write_bytes(b"P5 4 3 255\n" + bytes(range(255, 15, -20)))
+        said = watcher.until_watching()
+        assert said.count("1 of 2 pictures reduced") == 2
+        (folder / "boards" / "fine.toml").write_text(board.replace("x6-x9", "x5-x9").replace("390", "470"))
+        said = watcher.until_watching()
+        assert "out/a/proof/index.html: up to date" in said
+        assert "2 of 2 pictures reduced" in said.partition("up to date")[2]
+    finally:
+        watcher.end()
 
 
 def test_a_recipe_that_never_was_ends_it_with_one_line(tmp_path: Path) -> None:

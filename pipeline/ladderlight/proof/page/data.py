@@ -19,7 +19,16 @@
     tiles in the map, and ``addresses``, those of all words of the first tile, then of the next: 32 bits each, the low
     byte first, as the difference to the one before, deflated.
 ``pictures``
-    As in the manifest: name, source, bank, frame, duration and metrics.
+    As in the manifest: name, source, bank, frame, duration and metrics; and ``view``, the number of its source in the
+    list of views, where there is one.
+``views``
+    Pictures before the reduction: ``data``, a JPEG in the board's pixels, and ``size`` and ``crop`` in the pixels of
+    its file, null where not known.
+``viewing``
+    ``distance`` in metres, null where the recipe has none, and ``screenWidth``.
+``animation``
+    Where a counter steps through banks: the ``first`` and ``last`` of them, and for how many seconds each is shown,
+    ``step``; else null.
 """
 
 from __future__ import annotations
@@ -34,25 +43,33 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Palette
 from ladderlight.board.ladders.tolerance import gun_limits
-from ladderlight.flow.pictures import TileSet
+from ladderlight.colour.viewing import Viewing
+from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.proof.page.storing import deflated, stored_words, text_of
 from ladderlight.proof.page.wiring import board_data
 from ladderlight.proof.scanout import Scanned
 
-_PICTURE = ("name", "source", "bank", "frame", "duration", "metrics")
+_PICTURE = ("name", "source", "bank", "frame", "duration", "metrics", "view")
 
 
 def page_data(
     project: str,
     scanned: Scanned,
     manifest: Mapping[str, Any],
-    fields: Sequence[Sequence[Sequence[int]]] = (),
     *,
-    tray: int | None = None,
+    fields: Sequence[Sequence[Sequence[int]]],
+    views: Mapping[str, SourceView],
+    viewing: Viewing,
+    tray: int | None,
 ) -> str:
     """Return the document, in which no ``<`` can end the element that holds it."""
     board = scanned.board
     devices = {device["name"]: device for device in manifest["devices"]}
+    stored, numbers = stored_views(views)
+    pictures = [
+        {"view": numbers[picture["name"]], **picture} if picture["name"] in numbers else picture
+        for picture in manifest["pictures"]
+    ]
     document = {
         "project": project,
         "tray": tray,
@@ -60,11 +77,29 @@ def page_data(
         "palette": _palette(board.palette) | {"fields": fields},
         "memories": {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories},
         "tileSets": [_tiles(tiles) for tiles in scanned.tile_sets],
-        "banks": bank_runs(scanned, manifest["pictures"]),
-        "pictures": [{key: picture[key] for key in _PICTURE if key in picture} for picture in manifest["pictures"]],
+        "banks": bank_runs(scanned, pictures),
+        "pictures": [{key: picture[key] for key in _PICTURE if key in picture} for picture in pictures],
+        "views": stored,
+        "viewing": {"distance": viewing.distance, "screenWidth": viewing.screen_width},
+        "animation": _animation(pictures),
     }
     text = json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c")
+
+
+def stored_views(views: Mapping[str, SourceView]) -> tuple[list[dict[str, Any]], dict[str, int]]:
+    """Return the views for the document, each once, and which each picture has."""
+    stored: dict[SourceView, int] = {}
+    numbers = {name: stored.setdefault(view, len(stored)) for name, view in views.items()}
+    return [{"data": text_of(view.data), "size": view.size, "crop": view.crop} for view in stored], numbers
+
+
+def _animation(pictures: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
+    shown = [picture for picture in pictures if picture.get("step")]
+    if not shown:
+        return None
+    banks = [picture["bank"] for picture in shown]
+    return {"first": min(banks), "last": max(banks), "step": shown[0]["step"]}
 
 
 def bank_runs(scanned: Scanned, pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:

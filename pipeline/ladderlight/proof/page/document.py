@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
+from itertools import groupby
+from math import ceil
 from typing import Any
 
 from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
+from ladderlight.colour.viewing import Viewing
+from ladderlight.flow.pictures import SourceView
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.page.data import page_data
@@ -18,9 +22,26 @@ from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import environment
 from ladderlight.units.words import counted
 
-SCRIPTS = ("state", "unpack", "scan", "waits", "colour", "inspect", "screen", "marks", "pixel", "palette")
+SCRIPTS = (
+    *("state", "unpack", "scan", "moments", "eye", "colour", "inspect"),
+    *("screen", "desk", "controls", "strip", "play", "pixel", "palette", "start"),
+)
 """In the order in which they are joined: each may use those before it."""
 _STYLES = ("viewer", "pixel", "palette")
+_LOOKS = {
+    "board": "Board",
+    "source": "Source",
+    "side": "Side by side",
+    "split": "Split",
+    "flicker": "Flicker",
+    "difference": "Difference",
+}
+_ALMOST = 0.005
+"""By how much the proportions of a pixel may differ from a square's and look alike."""
+_FARTHEST = 6
+"""Metres that the slider of the distance reaches at least."""
+Links = Mapping[str, Sequence[Mapping[str, Any]]]
+"""Other proof pages by their kind: ``name``, relative ``path``, and whether it is the one ``here``."""
 
 
 def page(
@@ -32,6 +53,9 @@ def page(
     stills: Sequence[Mapping[str, Any]] = (),
     tile_sets: Sequence[Mapping[str, Any]] = (),
     disturbed: Mapping[str, Any] | None = None,
+    views: Mapping[str, SourceView] | None = None,
+    viewing: Viewing | None = None,
+    links: Links | None = None,
     tray: int | None = None,
 ) -> str:
     """Return the proof page as one HTML document that loads nothing.
@@ -46,17 +70,18 @@ def page(
         Each tile set's figures and its sheet.
     disturbed
         What is known of undefined data, and a part of the screen enlarged; None where nothing is undefined.
-    tray
-        Which tray this is, if any.
+    views, viewing, links, tray
+        As :func:`ladderlight.proof.files.proof_files` takes them.
     """
     board, palette = scanned.board, palette_section(scanned)
+    viewing = viewing or Viewing()
     return (
         environment("ladderlight.proof.page")
         .get_template("page.html")
         .render(
             project=project if tray is None else f"{project}, tray {tray}",
             facts=facts_of(board),
-            screens=[_screen(manifest, bank) for bank in scanned.banks],
+            screens=[_screen(manifest, scanned, content) for content in range(len(scanned.distinct))],
             stills=stills,
             tile_sets=tile_sets,
             disturbed=disturbed,
@@ -68,7 +93,17 @@ def page(
             devices=manifest["devices"],
             findings=findings,
             cautions=cautions(board),
-            data=Markup(page_data(project, scanned, manifest, palette["fields"], tray=tray)),  # noqa: S704 - JSON without any "<"
+            links=links or {},
+            looks=_LOOKS,
+            has_views=bool(views),
+            square=abs(board.geometry.pixel_aspect - 1) < _ALMOST,
+            viewing=viewing,
+            farthest=max(_FARTHEST, ceil(2 * (viewing.distance or 0))),
+            data=Markup(  # noqa: S704 - JSON without any "<"
+                page_data(
+                    project, scanned, manifest, fields=palette["fields"], views=views or {}, viewing=viewing, tray=tray
+                )
+            ),
             scripts=Markup(joined_scripts()),  # noqa: S704
             styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
         )
@@ -89,16 +124,24 @@ def _unknown(board: Board) -> list[str]:
     return [memory.name for memory in board.driving_memories if memory.output == "direct" and memory.access is None]
 
 
-def _screen(manifest: Mapping[str, Any], bank: int) -> dict[str, Any]:
-    pictures = [picture for picture in manifest["pictures"] if picture["bank"] == bank]
-    names = ", ".join(picture["name"] for picture in pictures)
+def _screen(manifest: Mapping[str, Any], scanned: Scanned, content: int) -> dict[str, Any]:
+    """Return what is said of one of the different screens: its banks, and the pictures in them."""
+    banks = [bank for bank, shown in scanned.contents.items() if shown == content]
+    pictures = list({p["name"]: p for p in manifest["pictures"] if p["bank"] in banks}.values())
     return {
-        "bank": bank,
-        "names": names,
+        "bank": banks[0],
+        "banks": banks_in_words(banks),
+        "names": ", ".join(picture["name"] for picture in pictures),
         "sources": ", ".join(dict.fromkeys(picture["source"] for picture in pictures)),
         "measured": ", ".join(_measured(pictures[0].get("metrics", {}))) if len(pictures) == 1 else "",
-        "alt": f"Screen of bank {bank}" + (f": {names}" if names else ""),
     }
+
+
+def banks_in_words(banks: Sequence[int]) -> str:
+    """Return ascending banks in words: ``bank 3``, ``banks 0 to 7, 12``."""
+    runs = [[bank for _, bank in run] for _, run in groupby(enumerate(banks), lambda pair: pair[1] - pair[0])]
+    words = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
+    return f"bank{'s' * (len(banks) > 1)} {', '.join(words)}"
 
 
 def _measured(metrics: Mapping[str, Any]) -> list[str]:

@@ -25,6 +25,8 @@ def board_data(board: Board, devices: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "mode": mode.name,
         "clock": float(board.raster.clock),
+        "period": float(1 / board.raster.clock),
+        "registerDelay": REGISTER_DELAY,
         "frameRate": float(board.raster.frame_rate),
         "picture": {"width": geometry.width, "height": geometry.height, "aspect": geometry.pixel_aspect},
         "screen": {
@@ -47,7 +49,6 @@ def board_data(board: Board, devices: Mapping[str, Any]) -> dict[str, Any]:
         ],
         "black": board.palette.black_code,
         "pictureDelay": picture_delay(board),
-        "registerDelay": REGISTER_DELAY,
     }
 
 

@@ -150,12 +150,15 @@ def frames(
     shown = [sequence[index % len(sequence)] for index, share in enumerate(shares) for _ in range(share)]
     contents = place(shown, banks, board, Choice(merge=merge))
     runs = len(shares) // len(sequence)
+    known = [duration for duration in durations if duration]
+    whole = runs * sum(known) if len(known) == len(durations) else None
+    held = step or (whole and whole / len(banks))
+    placed = tuple(replace(picture, step=held) for picture in contents.pictures)
     note = f"{len(sequence)} frames{f' {runs} times' * (runs > 1)} in {len(banks)} banks"
     if step is not None:
         note += f"; all banks take {len(banks) * step:.4g} s"
-        known = [duration for duration in durations if duration]
-        if len(known) == len(durations):
-            note += f", the durations of the frames add up to {runs * sum(known):.4g} s"
+        if whole is not None:
+            note += f", the durations of the frames add up to {whole:.4g} s"
     notes = [*contents.notes, note, *_between_frames(step, board)]
     found = flicker(sequence, board.palette)
     if found.changed:
@@ -163,7 +166,7 @@ def frames(
             f"flicker: {found.changed:.1%} of the pixels change from frame to frame, lightness by {found.jump:.2f} of "
             f"100; {_unmoved(chosen, found.unmoved):.1%} change where the picture does not"
         )
-    return replace(contents, notes=tuple(notes))
+    return replace(contents, pictures=placed, notes=tuple(notes))
 
 
 def _between_frames(step: float | None, board: Board) -> Iterator[str]:

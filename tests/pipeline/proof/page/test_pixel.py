@@ -146,37 +146,36 @@ class Model:
     def __init__(self, case: Case, scanned: Scanned, files: list[DeviceFile], bank: int) -> None:
         self.case, self.board, self.bank, self.files, self.words = case, case.board, bank, files, scanned.words
         self.limits = gun_limits(self.board.ladder, self.board.code_lines)
+        self.shown = count_codes(self.board, self.words, bank)
         board = self.board
-        self.read = scan(board, self.words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
-        self.shown = count_codes(board, self.words, bank)
-        self.places = [tiles_shown(board, self.read, tiles) for tiles in case.tile_sets]
+        whole = scan(board, self.words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
+        self.tiles = [tiles_shown(board, whole, tiles) for tiles in case.tile_sets]
 
     def figures(self, x: int, y: int) -> dict[str, Any]:
         board = self.board
         counts = np.flatnonzero(board.x_grid.cells == x)
         lines = np.flatnonzero(board.y_grid.cells == y)
         period, ratio = float(1 / board.raster.clock), float(board.raster.ratio)
-        late = picture_delay(board)
-        first = int(counts[0]) + late - board.counters.blanking_delay
-        dots = [
-            dot
-            for dot in range(board.raster.mode.horizontal.active)
-            if first <= int((dot + 0.5) * ratio) < first + len(counts) and (dot + 0.5) * ratio < board.raster.x.visible
-        ]
-        code = int(self.read.codes[y, x])
-        if dots and first + len(counts) <= board.raster.x.visible:
-            assert set(self.shown[lines[0], first : first + len(counts)].tolist()) == {code}
+        late, blanking = picture_delay(board), board.counters.blanking_delay
+        dots = [dot for dot in range(board.raster.mode.horizontal.active) if int((dot + 0.5) * ratio) in counts]
+        # What a registered board shows was addressed some counts before.
+        across, down = board.readings(int(counts[0]) - late + blanking, int(lines[0]))
+        self.read = scan(board, self.words, across, down, self.bank)
+        code = int(self.read.codes)
+        assert set(self.shown[lines[0], counts].tolist()) == {code}
         found = {
             "pixel": f"column {x}, line {y} of bank {self.bank}",
-            "dots": ranged(dots) if dots else "left or right of the visible part",
+            "dots": ranged(dots),
             "lines": ranged(lines.tolist()),
-            "x count": str(board.x_grid.samples[x]),
-            "y count": str(board.y_grid.samples[y]),
+            "x count": str(across),
+            "y count": str(down),
         }
         if late:
             found["late"] = f"show it {late} counts later"
+        if blanking:
+            found["blanking"] = f"{blanking} counts late"
         for memory in board.order:
-            found |= self._memory(memory, x, y)
+            found |= self._memory(memory)
         bits = len(board.code_lines)
         found["code"] = f"{code:0{ceil(bits / 4)}X}h {code:0{bits}b}"
         for gun, name in enumerate(("red", "green", "blue")):
@@ -192,10 +191,10 @@ class Model:
         else:
             times = undefined_times(board, self.words, self.bank, lines[:1])[0, counts]
             found["undefined"] = f"{times.sum() * 1e9:.1f} of {held}"
-        return found | self._tile(x, y)
+        return found | self._tile()
 
-    def _memory(self, memory: Memory, x: int, y: int) -> dict[str, Any]:
-        address, slot = int(self.read.addresses[memory.name][y, x]), int(self.read.slots[memory.name][y, x])
+    def _memory(self, memory: Memory) -> dict[str, Any]:
+        address, slot = int(self.read.addresses[memory.name]), int(self.read.slots[memory.name])
         word = int(self.words[memory.name][address])
         device = memory.devices[address // memory.part.words]
         within = address - device.first_word
@@ -234,9 +233,9 @@ class Model:
                 found.append(f"{file.name} byte {byte:,}{more} ({byte + file.span.offset:0{digits}X}h)")
         return found
 
-    def _tile(self, x: int, y: int) -> dict[str, str]:
-        for tiles, shown in zip(self.case.tile_sets, self.places, strict=True):
-            here = int(self.read.addresses[tiles.memory][y, x]) // tiles.addresses.shape[1]
+    def _tile(self) -> dict[str, str]:
+        for tiles, shown in zip(self.case.tile_sets, self.tiles, strict=True):
+            here = int(self.read.addresses[tiles.memory]) // tiles.addresses.shape[1]
             others = int((shown[0] == here).sum()) - 1
             words = f"{others}, marked on the screen" if others else "none on this screen"
             return {"tile": f"{here} of {tiles.memory}", "places": words}

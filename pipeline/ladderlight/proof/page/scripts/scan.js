@@ -82,6 +82,7 @@ function makeReader(board, memory, bank) {
       return found;
     },
     direct: outputs.length === 0,
+    sources: outputs.map(([name]) => name),
     slot: (x) => (many ? (x >> memory.select) & many : 0),
     putOut: (word, x) => (many ? ((word >>> memory.shifts[(x >> memory.select) & many]) & mask) >>> 0 : word),
   };
@@ -94,15 +95,22 @@ function codeOf(board, output) {
   return code;
 }
 
-/** Codes from whole rows of outputs: bits of a word that move equally far are moved at once. */
-function gatherCodes(board, outputs, codes, offset, length) {
+/** How far bits move from a memory's outputs to the code, those that move equally far together. */
+function movesOf(board) {
   const moves = new Map();
   board.code.forEach((line, bit) => {
     const key = `${line.memory} ${line.pin - bit}`;
-    const move = moves.get(key) ?? { from: outputs[line.memory], down: line.pin - bit, mask: 0 };
+    const move = moves.get(key) ?? { memory: line.memory, down: line.pin - bit, mask: 0 };
     moves.set(key, { ...move, mask: move.mask | (1 << bit) });
   });
-  for (const { from, down, mask } of moves.values()) {
+  return [...moves.values()];
+}
+
+/** Gather codes from rows of outputs. */
+function gatherCodes(moves, outputs, codes, offset, length) {
+  codes.fill(0, offset, offset + length);
+  for (const { memory, down, mask } of moves) {
+    const from = outputs[memory];
     for (let at = 0; at < length; at++) {
       codes[offset + at] |= (down > 0 ? from[at] >>> down : from[at] << -down) & mask;
     }
@@ -110,34 +118,42 @@ function gatherCodes(board, outputs, codes, offset, length) {
 }
 
 /**
- * The codes of a bank by picture pixel.
+ * A bank by picture pixel: the codes, and what some memories put out.
  *
  * @param {Object<string, ArrayLike<number>>} words By memory.
- * @returns {Uint16Array} height x width.
+ * @param {string[]} names Memories whose outputs are asked for.
+ * @returns {{codes: Uint16Array, outputs: Object<string, Uint32Array>}} Each height x width.
  */
-function scanBank(board, words, bank) {
+function scanOutputs(board, words, bank, names = []) {
   const across = gridOf(board.x).samples;
   const down = gridOf(board.y).samples;
-  const codes = new Uint16Array(across.length * down.length);
+  const width = across.length;
+  const codes = new Uint16Array(width * down.length);
+  const asked = Object.fromEntries(names.map((name) => [name, new Uint32Array(codes.length)]));
   const readers = board.memories.map((memory) => {
     const reader = makeReader(board, memory, bank);
     return { memory, reader, columns: across.map(reader.across) };
   });
-  const outputs = Object.fromEntries(board.memories.map(({ name }) => [name, new Uint32Array(across.length)]));
+  const outputs = Object.fromEntries(board.memories.map(({ name }) => [name, new Uint32Array(width)]));
+  const moves = movesOf(board);
   down.forEach((y, row) => {
     for (const { memory, reader, columns } of readers) {
       const from = words[memory.name];
       const to = outputs[memory.name];
       const start = reader.down(y);
-      for (let at = 0; at < across.length; at++) {
+      for (let at = 0; at < width; at++) {
         const more = reader.direct ? 0 : reader.through((name) => outputs[name][at]);
         to[at] = reader.putOut(from[columns[at] ^ start ^ more], across[at]);
       }
+      asked[memory.name]?.set(to, row * width);
     }
-    gatherCodes(board, outputs, codes, row * across.length, across.length);
+    gatherCodes(moves, outputs, codes, row * width, width);
   });
-  return codes;
+  return { codes, outputs: asked };
 }
+
+/** The codes of a bank by picture pixel, height x width. */
+const scanBank = (board, words, bank) => scanOutputs(board, words, bank).codes;
 
 /**
  * One picture pixel, read along the signal's path.
@@ -147,7 +163,11 @@ function scanBank(board, words, bank) {
  *   data: number}>, code: number}}
  */
 function trace(board, words, bank, x, y) {
-  const counts = { x: gridOf(board.x).samples[x], y: gridOf(board.y).samples[y] };
+  return traceAt(board, words, bank, { x: gridOf(board.x).samples[x], y: gridOf(board.y).samples[y] });
+}
+
+/** The same at readings of the counters. */
+function traceAt(board, words, bank, counts) {
   const outputs = {};
   const memories = board.memories.map((memory) => {
     const reader = makeReader(board, memory, bank);
@@ -166,52 +186,83 @@ function trace(board, words, bank, x, y) {
 }
 
 /**
+ * All counts of a line that bear on what the monitor shows of it, those before the first shown one included. Output
+ * registers take a word at the end of its hold and show it for the next.
+ *
+ * @param {number} more Counts to begin earlier than the registers need.
+ */
+function makeLine(board, words, bank, more) {
+  const clocked = board.memories.filter((memory) => memory.clocked);
+  const before = more + clocked.reduce((sum, memory) => sum + memory.hold, 0);
+  const length = before + board.x.visible + board.blankingDelay;
+  const columns = Array.from({ length }, (_, at) => at - before);
+  const steps = columns.map((column) => Math.floor((column + board.x.ahead) / board.x.total));
+  const xs = columns.map((column) => reading(board.x, column));
+  const readers = board.memories.map((memory) => {
+    const reader = makeReader(board, memory, bank);
+    const into = Int32Array.from(xs, (x) => x & (memory.hold - 1));
+    const taken = Int32Array.from(xs, (_, at) => (memory.clocked ? Math.max(0, at - into[at] - 1) : at));
+    return { memory, reader, into, taken, turns: xs.map(reader.across) };
+  });
+  const rows = () => Object.fromEntries(board.memories.map(({ name }) => [name, new Uint32Array(length)]));
+  const outputs = rows();
+  const addresses = rows();
+  const read = new Uint32Array(length);
+  const codes = new Uint16Array(length);
+  const moves = movesOf(board);
+  const unlike = [...new Set(steps)];
+  return {
+    first: before + board.blankingDelay,
+    length,
+    readers,
+    addresses,
+    codes,
+    /** Lines of equal keys show the same. */
+    keyOf: (line) => unlike.map((step) => reading(board.y, line + step) >> board.y.shift).join(),
+    /** Fill addresses and codes for a line. */
+    run(line) {
+      for (const { memory, reader, taken, turns } of readers) {
+        const starts = new Map(unlike.map((step) => [step, reader.down(reading(board.y, line + step))]));
+        const address = addresses[memory.name];
+        const to = outputs[memory.name];
+        for (let at = 0; at < length; at++) {
+          const through = reader.direct ? 0 : reader.through((name) => outputs[name][at]);
+          address[at] = turns[at] ^ starts.get(steps[at]) ^ through;
+          read[at] = words[memory.name][address[at]];
+        }
+        for (let at = 0; at < length; at++) to[at] = reader.putOut(read[taken[at]], xs[at]);
+      }
+      gatherCodes(moves, outputs, codes, 0, length);
+    },
+  };
+}
+
+/** Fill the lines of a frame, those that show the same once. */
+function fillLines(lines, line, target, width, fill) {
+  const known = new Map();
+  for (let number = 0; number < lines; number++) {
+    const key = line.keyOf(number);
+    const from = known.get(key);
+    if (from !== undefined) {
+      target.copyWithin(number * width, from * width, (from + 1) * width);
+      continue;
+    }
+    known.set(key, number);
+    line.run(number);
+    fill(target.subarray(number * width, (number + 1) * width));
+  }
+  return target;
+}
+
+/**
  * The code at every count and line that the monitor shows, registers and delayed blanking included.
  *
  * @returns {Uint16Array} visible lines x visible counts.
  */
 function shown(board, words, bank) {
-  const clocked = board.memories.filter((memory) => memory.clocked);
-  const before = 1 + clocked.reduce((sum, memory) => sum + memory.hold, 0);
-  const columns = Array.from({ length: before + board.x.visible + board.blankingDelay }, (_, at) => at - before);
-  const first = before + board.blankingDelay;
-  const steps = columns.map((column) => Math.floor((column + board.x.ahead) / board.x.total));
-  const xs = columns.map((column) => reading(board.x, column));
-  const readers = board.memories.map((memory) => {
-    const reader = makeReader(board, memory, bank);
-    return { memory, reader, turns: xs.map(reader.across) };
-  });
-  const outputs = Object.fromEntries(board.memories.map(({ name }) => [name, new Uint32Array(columns.length)]));
-  const width = board.x.visible;
-  const codes = new Uint16Array(width * board.y.visible);
-  const known = new Map();
-  const row = new Uint16Array(columns.length);
-  for (let line = 0; line < board.y.visible; line++) {
-    const ys = [...new Set(steps)].map((step) => [step, reading(board.y, line + step)]);
-    const key = ys.map(([, y]) => y >> board.y.shift).join();
-    if (known.has(key)) {
-      codes.copyWithin(line * width, known.get(key) * width, (known.get(key) + 1) * width);
-      continue;
-    }
-    known.set(key, line);
-    for (const { memory, reader, turns } of readers) {
-      const starts = new Map(ys.map(([step, y]) => [step, reader.down(y)]));
-      const read = new Uint32Array(columns.length);
-      for (let at = 0; at < columns.length; at++) {
-        const more = reader.direct ? 0 : reader.through((name) => outputs[name][at]);
-        read[at] = words[memory.name][turns[at] ^ starts.get(steps[at]) ^ more];
-      }
-      const to = outputs[memory.name];
-      for (let at = 0; at < columns.length; at++) {
-        const taken = memory.clocked ? Math.max(0, at - (xs[at] & (memory.hold - 1)) - 1) : at;
-        to[at] = reader.putOut(read[taken], xs[at]);
-      }
-    }
-    row.fill(0);
-    gatherCodes(board, outputs, row, 0, columns.length);
-    codes.set(row.subarray(first), line * width);
-  }
-  return codes;
+  const line = makeLine(board, words, bank, 1);
+  const target = new Uint16Array(board.x.visible * board.y.visible);
+  return fillLines(board.y.visible, line, target, board.x.visible, (row) => row.set(line.codes.subarray(line.first)));
 }
 
 /** Whether the monitor shows other moments than those at which the counters address the picture. */

@@ -1,39 +1,214 @@
+/** Tell of something that keeps the page from showing its screens. */
+function tellTrouble(text) {
+  const trouble = document.getElementById("trouble");
+  trouble.textContent = text;
+  trouble.hidden = false;
+}
+
+if (typeof DecompressionStream === "undefined" || typeof OffscreenCanvas === "undefined") {
+  const stills = document.querySelector("#viewer noscript");
+  stills.insertAdjacentHTML("afterend", stills.textContent);
+  tellTrouble("This browser cannot unpack the words of the memories. The first screens are below; a newer one shows all.");
+  throw new Error("no DecompressionStream");
+}
+
 const proof = JSON.parse(document.getElementById("proof-data").textContent);
+const { board } = proof;
 const palette = makePalette(proof.palette);
 const memories = Object.fromEntries(
-  proof.board.memories.map((memory) => [memory.name, makeWords(memory, proof.memories[memory.name])]),
+  board.memories.map((memory) => [memory.name, makeWords(memory, proof.memories[memory.name])]),
 );
 const words = Object.fromEntries(Object.entries(memories).map(([name, { all }]) => [name, all]));
-const view = makeState({ bank: proof.banks.find((run) => run.content !== null)?.first ?? 0, x: null, y: null, marked: null, places: null }, ["bank", "x", "y"]);
+const pixels = board.picture;
+const still = matchMedia("(prefers-reduced-motion: reduce)");
+const view = makeState(
+  {
+    bank: proof.banks.find((run) => run.content !== null)?.first ?? 0,
+    x: null,
+    y: null,
+    held: false,
+    places: null,
+    marked: null,
+    look: "board",
+    shape: "pixels",
+    zoom: 0,
+    distance: 0,
+    part: "all",
+    moments: false,
+    split: 50,
+    swapped: false,
+    playing: false,
+    loop: true,
+    drawn: null,
+  },
+  ["bank", "x", "y"],
+);
+view.set({ bank: Math.min(view.get("bank"), board.banks - 1) });
+for (const [name, end] of [["x", pixels.width], ["y", pixels.height]]) {
+  if (view.get(name) >= end) view.set({ x: null, y: null });
+}
+
+/** The run of banks that a bank belongs to. */
+const runOf = (bank) => proof.banks.find((run) => run.first <= bank && bank <= run.last);
 
 /** Unpack the words that a bank may read. */
 async function loadBank(bank) {
   await Promise.all(
-    proof.board.memories.map((memory) => {
+    board.memories.map((memory) => {
       const stored = memories[memory.name];
-      return stored.load(pagesOf(proof.board, memory, stored.pageSize, bank));
+      return stored.load(pagesOf(board, memory, stored.pageSize, bank));
     }),
   );
 }
 
-async function drawBank(bank) {
-  await loadBank(bank);
-  const { width, height } = proof.board.picture;
-  const codes = scanBank(proof.board, words, bank);
-  const canvas = document.getElementById("screen");
-  Object.assign(canvas, { width, height, hidden: false });
-  const image = new ImageData(width, height);
-  codes.forEach((code, at) => {
-    for (let gun = 0; gun < 3; gun++) image.data[4 * at + gun] = palette.rgb[3 * code + gun];
-    image.data[4 * at + 3] = 255;
-  });
-  canvas.getContext("2d").putImageData(image, 0, 0);
+/** Keep what a function returns for each key, the latest ones only. */
+function remembered(most, make) {
+  const held = new Map();
+  return (key) => {
+    const found = held.has(key) ? held.get(key) : make(key);
+    held.delete(key);
+    held.set(key, found);
+    if (held.size > most) held.delete(held.keys().next().value);
+    return found;
+  };
 }
 
-if (typeof DecompressionStream === "undefined") {
-  const trouble = document.getElementById("trouble");
-  trouble.textContent = "This browser cannot unpack the words of the memories; a newer one shows all screens.";
-  trouble.hidden = false;
-} else {
-  view.on(["bank"], ({ bank }) => drawBank(bank));
+const ACROSS = gridOf(board.x);
+const DOWN = gridOf(board.y);
+
+/**
+ * A bank's codes, by picture pixel; by count and line where registers let the monitor show something else.
+ *
+ * @type {function(number): Promise<{codes: Uint16Array, width: number, height: number, shift: boolean}>}
+ */
+const codesOf = remembered(300, async (bank) => {
+  await loadBank(bank);
+  const codes = scanBank(board, words, bank);
+  const plain = { codes, width: pixels.width, height: pixels.height };
+  if (!isRegistered(board)) return plain;
+  const moved = shown(board, words, bank);
+  const { visible } = board.x;
+  const same = moved.every((code, at) => {
+    const line = Math.floor(at / visible);
+    return code === codes[DOWN.cells[line] * pixels.width + ACROSS.cells[at - line * visible]];
+  });
+  return same ? plain : { codes: moved, width: visible, height: board.y.visible };
+});
+
+/** A memory's output by picture pixel, as it goes to the lines it drives. */
+async function outputOf(bank, name) {
+  await loadBank(bank);
+  return scanOutputs(board, words, bank, [name]).outputs[name];
 }
+
+function painted(count, colour) {
+  const rgba = new Uint8ClampedArray(4 * count);
+  for (let at = 0; at < count; at++) {
+    const [red, green, blue] = colour(at);
+    rgba[4 * at] = red;
+    rgba[4 * at + 1] = green;
+    rgba[4 * at + 2] = blue;
+    rgba[4 * at + 3] = 255;
+  }
+  return rgba;
+}
+
+/** The colours of codes, sRGB; where one is marked, the others step back. */
+function colouredCodes(codes, marked = null, mask = -1) {
+  const { rgb } = palette;
+  const rgba = new Uint8ClampedArray(4 * codes.length);
+  for (let at = 0; at < codes.length; at++) {
+    const code = codes[at] & mask;
+    const quiet = marked !== null && code !== marked;
+    for (let gun = 0; gun < 3; gun++) {
+      const value = rgb[3 * code + gun];
+      rgba[4 * at + gun] = quiet ? 40 + value / 8 : value;
+    }
+    rgba[4 * at + 3] = 255;
+  }
+  return rgba;
+}
+
+/**
+ * The screen of a bank, or of one memory or line of it: "all", "memory NAME" or "line NAME PIN".
+ *
+ * @returns {Promise<{rgba: Uint8ClampedArray, width: number, height: number}>}
+ */
+async function boardImage(bank, part, marked) {
+  const [kind, name, pin] = part.split(" ");
+  if (kind === "all") {
+    const { codes, width, height } = await codesOf(bank);
+    return { rgba: colouredCodes(codes, marked), width, height };
+  }
+  const { width, height } = pixels;
+  const mask = board.code.reduce((sum, line, bit) => (line.memory === name ? sum | (1 << bit) : sum), 0);
+  if (kind === "memory" && mask) {
+    await loadBank(bank);
+    return { rgba: colouredCodes(scanBank(board, words, bank), null, mask), width, height };
+  }
+  const output = await outputOf(bank, name);
+  if (kind === "line") {
+    return { rgba: painted(output.length, (at) => Array(3).fill((output[at] >>> pin) & 1 ? 235 : 30)), width, height };
+  }
+  const most = 2 ** board.memories.find((memory) => memory.name === name).pixelWidth - 1;
+  return { rgba: painted(output.length, (at) => Array(3).fill((255 * output[at]) / most)), width, height };
+}
+
+/** The first picture of a bank of which the source is there, null without one. */
+function pictureWithSource(bank) {
+  const found = proof.pictures.find((picture) => picture.bank === bank && picture.view !== undefined);
+  return found ?? runOf(bank).pictures.map((at) => proof.pictures[at]).find((picture) => picture.view !== undefined) ?? null;
+}
+
+const decodedView = remembered(64, async (number) => {
+  const blob = new Blob([bytesOf(proof.views[number].data)], { type: "image/jpeg" });
+  const bitmap = await createImageBitmap(blob);
+  const canvas = new OffscreenCanvas(pixels.width, pixels.height);
+  const context = canvas.getContext("2d");
+  context.drawImage(bitmap, 0, 0, pixels.width, pixels.height);
+  return context.getImageData(0, 0, pixels.width, pixels.height).data;
+});
+
+/** The source of a bank's picture in the pixels of an image, null without one. */
+async function sourceImage(bank, { width, height }) {
+  const picture = pictureWithSource(bank);
+  if (!picture) return null;
+  const rgba = await decodedView(picture.view);
+  if (width === pixels.width) return { rgba, width, height };
+  const wide = painted(width * height, (at) => {
+    const from = 4 * (DOWN.cells[Math.floor(at / width)] * pixels.width + ACROSS.cells[at % width]);
+    return rgba.subarray(from, from + 3);
+  });
+  return { rgba: wide, width, height };
+}
+
+/** Grey where two images agree, lighter where the second is lighter. */
+function difference(one, other) {
+  const rgba = one.rgba.map((value, at) => (at % 4 === 3 ? 255 : 128 + (other.rgba[at] - value) / 2));
+  return { ...one, rgba };
+}
+
+/** An image as it looks from the chosen distance. */
+function fromDistance(image, distance) {
+  if (!distance) return image;
+  const [across, down] = densityOf(pixels.width, pixels.aspect, proof.viewing.screenWidth, distance);
+  const density = [(across * image.width) / pixels.width, (down * image.height) / pixels.height];
+  return { ...image, rgba: seenFrom(image.rgba, image.width, image.height, density), smooth: across * 0.05 > 1 };
+}
+
+function asCanvas({ rgba, width, height }) {
+  const canvas = new OffscreenCanvas(width, height);
+  canvas.getContext("2d").putImageData(new ImageData(rgba, width, height), 0, 0);
+  return canvas;
+}
+
+const marksOf = remembered(16, async (bank) => {
+  await loadBank(bank);
+  const { width, height } = board.screen;
+  const moments = undefinedMoments(board, words, bank);
+  const rgba = new Uint8ClampedArray(4 * width * height);
+  moments.forEach((undecided, at) => {
+    if (undecided) rgba.set([255, 0, 255, 255], 4 * at);
+  });
+  return asCanvas({ rgba, width, height });
+});

@@ -15,7 +15,14 @@ function makeState(values, kept) {
     for (const { of, call } of listeners) {
       if (of.some((name) => names.has(name))) call(held);
     }
-    if (kept.some((name) => names.has(name))) keep();
+    if (kept.some((name) => names.has(name))) keepSoon();
+  }
+
+  let keeping = 0;
+
+  function keepSoon() {
+    clearTimeout(keeping); // browsers allow few changes of the address in a short time
+    keeping = setTimeout(keep, 300);
   }
 
   function keep() {

@@ -1,0 +1,251 @@
+const desk = document.getElementById("desk");
+const canvas = document.getElementById("screen");
+const stage = document.getElementById("stage");
+const edge = document.getElementById("edge");
+const GAP = 12;
+const MOST_HEIGHT = 0.78;
+
+/** How the panes lie: their size in device pixels, how many, and whether side by side. */
+function layoutOf(look, shape, zoom) {
+  const ratio = devicePixelRatio || 1;
+  const wide = Math.max(1, stage.parentElement.clientWidth - 2 * GAP) * ratio;
+  const high = Math.max(200, innerHeight * MOST_HEIGHT) * ratio;
+  const aspect = shape === "monitor" ? pixels.aspect : 1;
+  const panes = look === "side" ? 2 : 1;
+  const gap = Math.round(GAP * ratio);
+  const fit = (across, down) =>
+    Math.min(
+      (wide - (across - 1) * gap) / (across * pixels.width),
+      (high - (down - 1) * gap) / ((down * pixels.height) / aspect),
+    );
+  const beside = fit(panes, 1);
+  const below = fit(1, panes);
+  const across = beside >= below;
+  const scale = zoom || Math.max(1, Math.floor(Math.max(beside, below)));
+  const width = scale * pixels.width;
+  const height = Math.round((scale * pixels.height) / aspect);
+  return { ratio, scale, width, height, gap, panes, across: panes > 1 && across, fits: scale <= Math.max(beside, below) };
+}
+
+/** Where a pane begins. */
+const paneAt = (layout, number) =>
+  layout.across ? [number * (layout.width + layout.gap), 0] : [0, number * (layout.height + layout.gap)];
+
+function drawImage(context, image, x, y, layout) {
+  const whole = layout.height % pixels.height === 0 && !image.smooth;
+  context.imageSmoothingEnabled = !whole;
+  context.imageSmoothingQuality = "high";
+  let from = asCanvas(image);
+  if (!whole && !image.smooth) {
+    // Pixels that are not a whole number high keep their edges: enlarged by whole numbers first, then brought to size.
+    const times = Math.ceil(layout.scale / Math.max(1, image.width / pixels.width)) + 1;
+    const large = new OffscreenCanvas(image.width * times, image.height * times);
+    const larger = large.getContext("2d");
+    larger.imageSmoothingEnabled = false;
+    larger.drawImage(from, 0, 0, large.width, large.height);
+    from = large;
+  }
+  context.drawImage(from, x, y, layout.width, layout.height);
+}
+
+/** The images of the panes, in their order, and for a split the one that lies on the left. */
+const imagesOf = remembered(4, async (key) => {
+  const { bank, look, part, marked, distance, swapped } = JSON.parse(key);
+  const plain = await boardImage(bank, part, marked);
+  const own = fromDistance(plain, distance);
+  const source = look === "board" ? null : await sourceImage(bank, plain);
+  if (!source) return { panes: [own], left: null };
+  const before = fromDistance(source, distance);
+  switch (look) {
+    case "source":
+      return { panes: [before], left: null };
+    case "side":
+      return { panes: [before, own], left: null };
+    case "split":
+      return { panes: [own], left: before };
+    case "flicker":
+      return { panes: [swapped ? before : own], left: null };
+    case "difference":
+      return { panes: [difference(before, own)], left: null };
+    default:
+      return { panes: [own], left: null };
+  }
+});
+
+/** Frame the chosen pixel and, dashed, the other places of its tile. */
+function frameChosen(context, layout, pane, { x, y, places }) {
+  context.setLineDash([4 * layout.ratio, 3 * layout.ratio]);
+  for (const box of places ?? []) frame(context, layout, pane, box);
+  context.setLineDash([]);
+  if (x !== null && y !== null) frame(context, layout, pane, { left: x, top: y, right: x, bottom: y });
+}
+
+/** Frame a box of picture pixels. */
+function frame(context, layout, pane, box) {
+  const [left, top] = paneAt(layout, pane);
+  const [from, to] = [box.left, box.right + 1].map((at) => left + Math.round((at * layout.width) / pixels.width));
+  const [above, below] = [box.top, box.bottom + 1].map((at) => top + Math.round((at * layout.height) / pixels.height));
+  const line = Math.max(1, Math.round(layout.ratio));
+  for (const [colour, away] of [["#000", 2 * line], ["#fff", line]]) {
+    context.strokeStyle = colour;
+    context.lineWidth = line;
+    const more = away - line / 2;
+    context.strokeRect(from - more, above - more, to - from + 2 * more, below - above + 2 * more);
+  }
+}
+
+async function draw(state) {
+  const asked = { ...state };
+  const { bank, look, part, marked, distance, swapped } = asked;
+  const images = await imagesOf(JSON.stringify({ bank, look, part, marked, distance, swapped }));
+  const marks = asked.moments && asked.look !== "source" ? await marksOf(asked.bank) : null;
+  const layout = layoutOf(images.panes.length > 1 ? "side" : "board", asked.shape, asked.zoom);
+  const last = paneAt(layout, images.panes.length - 1);
+  const size = [last[0] + layout.width, last[1] + layout.height];
+  if (canvas.width !== size[0] || canvas.height !== size[1]) [canvas.width, canvas.height] = size;
+  canvas.style.width = `${size[0] / layout.ratio}px`;
+  canvas.style.height = `${size[1] / layout.ratio}px`;
+  const context = canvas.getContext("2d");
+  context.clearRect(0, 0, ...size);
+  images.panes.forEach((image, pane) => drawImage(context, image, ...paneAt(layout, pane), layout));
+  const own = images.panes.length - 1;
+  if (images.left) {
+    const reach = Math.round((asked.split / 100) * layout.width);
+    context.save();
+    context.beginPath();
+    context.rect(0, 0, reach, layout.height);
+    context.clip();
+    drawImage(context, images.left, 0, 0, layout);
+    context.restore();
+  }
+  if (marks) {
+    context.imageSmoothingEnabled = false;
+    context.drawImage(marks, ...paneAt(layout, own), layout.width, layout.height);
+  }
+  images.panes.forEach((_, pane) => frameChosen(context, layout, pane, asked));
+  edge.hidden = !images.left;
+  edge.style.left = `${(asked.split / 100) * (layout.width / layout.ratio)}px`;
+  edge.setAttribute("aria-valuenow", asked.split);
+  describe(asked, layout, images);
+  view.set({ drawn: layout });
+}
+
+const nameOf = (run) => {
+  const names = [...new Set(run.pictures.map((at) => proof.pictures[at].name))];
+  return names.length ? names.join(", ") : "no picture";
+};
+const banksInWords = (run) => (run.first === run.last ? `bank ${run.first}` : `banks ${run.first} to ${run.last}`);
+const LOOKS = {
+  board: "",
+  source: "the source",
+  side: "source and board side by side",
+  split: "source left of the edge, board right of it",
+  flicker: "source and board in turn",
+  difference: "difference: grey where board and source agree, lighter where the board is lighter",
+};
+
+/** Say in words what the canvas shows. */
+function describe(state, layout, images) {
+  const run = runOf(state.bank);
+  const title = `${banksInWords(run)}: ${nameOf(run)}`;
+  const picture = pictureWithSource(state.bank);
+  const looked = images.panes.length > 1 || images.left || state.look !== "board" ? LOOKS[state.look] : "";
+  const size =
+    state.shape === "monitor" ? "the monitor's proportions" : `${layout.scale} device pixel${layout.scale > 1 ? "s" : ""} per board pixel`;
+  const far = state.distance ? `from ${state.distance} m` : "";
+  document.getElementById("caption-title").textContent = title;
+  document.getElementById("caption-more").textContent = [picture?.source, looked, size, far].filter(Boolean).join(" · ");
+  canvas.setAttribute("aria-label", `Screen of ${title}${looked ? `, ${looked}` : ""}. Arrow keys choose a pixel.`);
+  showCrop(picture);
+}
+
+/** Draw where the picture lies in its file. */
+function showCrop(picture) {
+  const figure = document.getElementById("crop");
+  const { size, crop } = picture ? proof.views[picture.view] : {};
+  figure.hidden = !size || !crop;
+  if (figure.hidden) return;
+  const [width, height] = size;
+  const [left, top, right, bottom] = crop;
+  const box = figure.querySelector("svg");
+  box.setAttribute("viewBox", `0 0 ${width} ${height}`);
+  const place = (element, x, y, wide, high) =>
+    Object.entries({ x, y, width: wide, height: high }).forEach(([name, value]) => element.setAttribute(name, value));
+  const [whole, part] = box.querySelectorAll("rect");
+  place(whole, 0, 0, width, height);
+  place(part, left, top, right - left, bottom - top);
+  const all = right - left === width && bottom - top === height;
+  const words = all ? "shown whole" : `shown ${right - left} × ${bottom - top} from ${left}, ${top}`;
+  figure.querySelector("figcaption").textContent = `Source ${width} × ${height}, ${words}`;
+}
+
+/** The picture pixel at a place of the window, null outside. */
+function pixelAt(event) {
+  const layout = view.get("drawn");
+  const box = canvas.getBoundingClientRect();
+  let x = (event.clientX - box.left) * layout.ratio;
+  let y = (event.clientY - box.top) * layout.ratio;
+  if (layout.across && x >= layout.width) x -= layout.width + layout.gap;
+  if (!layout.across && y >= layout.height) y -= layout.height + layout.gap;
+  const [column, row] = [Math.floor((x * pixels.width) / layout.width), Math.floor((y * pixels.height) / layout.height)];
+  return column >= 0 && row >= 0 && column < pixels.width && row < pixels.height ? { x: column, y: row } : null;
+}
+
+function choosePixel(event) {
+  const found = view.get("drawn") && pixelAt(event);
+  if (found) view.set(found);
+}
+
+function movePixel(event) {
+  const step = event.shiftKey ? 8 : 1;
+  const moves = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] };
+  const { x, y } = { x: view.get("x") ?? pixels.width >> 1, y: view.get("y") ?? pixels.height >> 1 };
+  const within = (value, end) => Math.min(end - 1, Math.max(0, value));
+  if (event.key in moves) {
+    const [right, down] = view.get("x") === null ? [0, 0] : moves[event.key];
+    view.set({ x: within(x + right, pixels.width), y: within(y + down, pixels.height), held: true });
+  } else if (event.key === "Home") view.set({ x: 0, y });
+  else if (event.key === "End") view.set({ x: pixels.width - 1, y });
+  else if (event.key === "Escape") view.set({ x: null, y: null, held: false });
+  else return;
+  event.preventDefault();
+}
+
+function moveEdge(event) {
+  const box = canvas.getBoundingClientRect();
+  view.set({ split: Math.round(Math.min(100, Math.max(0, (100 * (event.clientX - box.left)) / box.width))) });
+}
+
+function startDesk() {
+  canvas.addEventListener("pointermove", (event) => event.pointerType === "mouse" && !view.get("held") && choosePixel(event));
+  canvas.addEventListener("pointerdown", (event) => {
+    view.set({ held: event.pointerType === "mouse" && !view.get("held") });
+    choosePixel(event);
+  });
+  canvas.addEventListener("keydown", movePixel);
+  edge.addEventListener("pointerdown", (event) => edge.setPointerCapture(event.pointerId));
+  edge.addEventListener("pointermove", (event) => edge.hasPointerCapture(event.pointerId) && moveEdge(event));
+  edge.addEventListener("keydown", (event) => {
+    const step = { ArrowLeft: -2, ArrowRight: 2, ArrowDown: -2, ArrowUp: 2, PageDown: -10, PageUp: 10, Home: -100, End: 100 }[event.key];
+    if (!step) return;
+    view.set({ split: Math.min(100, Math.max(0, view.get("split") + step)) });
+    event.preventDefault();
+  });
+  let drawing = Promise.resolve();
+  let waiting = false;
+  const redraw = () => {
+    if (waiting) return;
+    waiting = true;
+    requestAnimationFrame(() => {
+      drawing = drawing.then(async () => {
+        waiting = false;
+        await draw(Object.fromEntries(DRAWN.map((name) => [name, view.get(name)])));
+      });
+      drawing.catch((error) => tellTrouble(`The screen cannot be drawn: ${error.message}`));
+    });
+  };
+  view.on(DRAWN, redraw);
+  addEventListener("resize", redraw);
+}
+
+const DRAWN = ["bank", "x", "y", "places", "marked", "look", "shape", "zoom", "distance", "part", "moments", "split", "swapped"];

@@ -1,0 +1,11 @@
+desk.hidden = false;
+bindControls(desk);
+startParts();
+startDistance();
+startZoom();
+startFlicker();
+startDesk();
+startPlay();
+startSmall(startStrip(), startContact());
+startPixel();
+startPalette();

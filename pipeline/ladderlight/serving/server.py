@@ -1,0 +1,162 @@
+"""The server: this machine alone, this site's own pages alone, reading alone."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from http import HTTPStatus
+from http.server import BaseHTTPRequestHandler
+from pathlib import PurePosixPath
+from socketserver import ThreadingTCPServer
+from typing import Any
+
+from ladderlight.errors import BuildError
+from ladderlight.serving.bulletin import Bulletin, Notice
+from ladderlight.serving.pages import POLICY, page_instead, served_page
+
+EVENTS = "/.events"
+_HEARTBEAT = 15.0
+"""Seconds after which a connection without news is tried."""
+_TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".json": "application/json",
+    ".png": "image/png",
+    ".txt": "text/plain; charset=utf-8",
+}
+_BYTES = "application/octet-stream"
+_HEADERS = {
+    "Cache-Control": "no-store",
+    "Content-Security-Policy": POLICY,
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+}
+
+
+@contextmanager
+def serving(bulletin: Bulletin) -> Iterator[str]:
+    """Serve what a bulletin has, at a free port of 127.0.0.1, until the block ends; yield the address."""
+    with _Server(bulletin) as server:
+        thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.1}, daemon=True)
+        thread.start()
+        try:
+            yield f"http://{server.host}/"
+        finally:
+            bulletin.end()
+            server.shutdown()
+            thread.join()
+
+
+class _Server(ThreadingTCPServer):
+    daemon_threads = True
+    request_queue_size = 64
+
+    def __init__(self, bulletin: Bulletin) -> None:
+        super().__init__(("127.0.0.1", 0), _Handler)
+        self.bulletin = bulletin
+        port = self.server_address[1]
+        self.host = f"127.0.0.1:{port}"
+        self.hosts = {self.host, f"localhost:{port}"}
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        if not isinstance(sys.exception(), OSError):  # a browser that has gone
+            super().handle_error(request, client_address)
+
+
+class _Handler(BaseHTTPRequestHandler):
+    protocol_version = "HTTP/1.1"
+    server_version, sys_version = "ladderlight", ""
+    timeout = 30.0
+    server: _Server
+
+    def parse_request(self) -> bool:
+        """Read a request, and refuse it before anything else is done for it."""
+        if not super().parse_request():
+            return False
+        status = self._refusal()
+        if status is not None:
+            self.close_connection = True
+            self._send(status, _TYPES[".txt"], f"{status.phrase}\n".encode())
+        return status is None
+
+    def _refusal(self) -> HTTPStatus | None:
+        """Return why a request is refused: a page of another site may have sent it, whatever name it has for us."""
+        headers, hosts = self.headers, self.server.hosts
+        if self.command not in ("GET", "HEAD"):
+            return HTTPStatus.METHOD_NOT_ALLOWED
+        named = headers.get_all("Host", [])
+        if len(named) != 1 or named[0].casefold() not in hosts:
+            return HTTPStatus.FORBIDDEN
+        if any(
+            origin.casefold() not in {f"http://{host}" for host in hosts} for origin in headers.get_all("Origin", [])
+        ):
+            return HTTPStatus.FORBIDDEN
+        opens_page = headers.get("Sec-Fetch-Mode") == "navigate" and headers.get("Sec-Fetch-Dest") == "document"
+        if headers.get("Sec-Fetch-Site", "none") not in ("none", "same-origin") and not opens_page:
+            return HTTPStatus.FORBIDDEN
+        return None if self.path.startswith("/") else HTTPStatus.BAD_REQUEST
+
+    def do_GET(self) -> None:
+        """Answer with a file of the site, a page, or the events."""
+        bulletin = self.server.bulletin
+        notice = bulletin.notice  # before the file: a page may be newer than its number, never older
+        path = self.path.partition("?")[0]
+        if path == EVENTS:
+            with bulletin.reading():
+                self._send_events()
+        elif path == "/" and notice.builds:
+            first = next(iter(notice.builds))
+            self._send(HTTPStatus.FOUND, _TYPES[".txt"], b"", Location=f"/{first}{'/' * bool(first)}proof/index.html")
+        elif path == "/favicon.ico":  # browsers ask for one unasked
+            self._send(HTTPStatus.NO_CONTENT, _BYTES, b"")
+        else:
+            self._send_file(notice)
+
+    do_HEAD = do_GET  # noqa: N815 - likewise
+
+    def _send_file(self, notice: Notice) -> None:
+        try:
+            data = notice.site.read(self.path)
+        except BuildError as error:
+            self._send(HTTPStatus.SERVICE_UNAVAILABLE, _TYPES[".txt"], f"{error}\n".encode())
+            return
+        folder = notice.site.folder_of(self.path)
+        kind = _TYPES.get(PurePosixPath(self.path.partition("?")[0]).suffix, _BYTES)
+        if data is None:
+            status = HTTPStatus.NOT_FOUND if notice.builds else HTTPStatus.SERVICE_UNAVAILABLE
+            self._send(status, _TYPES[".html"], page_instead(notice, folder))
+        else:
+            self._send(HTTPStatus.OK, kind, served_page(data, notice, folder) if kind == _TYPES[".html"] else data)
+
+    def _send_events(self) -> None:
+        """Send each notice as a server-sent event (HTML standard, section 9.2), until either side ends."""
+        self.close_connection = True
+        self._begin(HTTPStatus.OK, "text/event-stream", Connection="close")
+        if self.command == "HEAD":
+            return
+        bulletin, number = self.server.bulletin, -1
+        self.wfile.write(b"retry: 1000\n\n")
+        while not bulletin.ended:
+            notice = bulletin.after(number, _HEARTBEAT)
+            self.wfile.write(f"data: {notice.as_json}\n\n".encode() if notice else b":\n\n")
+            number = notice.number if notice else number
+
+    def _send(self, status: HTTPStatus, kind: str, body: bytes, **headers: str) -> None:
+        more = {"Allow": "GET, HEAD"} if status is HTTPStatus.METHOD_NOT_ALLOWED else {}
+        self._begin(status, kind, **{"Content-Length": str(len(body)), **more, **headers})
+        if self.command != "HEAD":
+            self.wfile.write(body)
+
+    def _begin(self, status: HTTPStatus, kind: str, **headers: str) -> None:
+        self.send_response(status)
+        for name, value in {"Content-Type": kind, **_HEADERS, **headers}.items():
+            self.send_header(name, value)
+        if self.close_connection and "Connection" not in headers:
+            self.send_header("Connection", "close")
+        self.end_headers()
+
+    def log_message(self, *_: Any) -> None:
+        """Say nothing: what is printed is about builds."""

@@ -1,0 +1,75 @@
+"""Which file of the output folders a request means: none that lies outside, and none that is hidden."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import unquote_to_bytes
+
+from ladderlight.storage.output import settled
+from ladderlight.storage.writing import read_regular
+
+_NEVER = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|]')
+"""Characters that lead elsewhere on some system, or that no file name has on Windows."""
+_DEVICE = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])\s*(\..*)?", re.IGNORECASE)
+"""Names that are devices in every folder of Windows: "Naming Files, Paths, and Namespaces" of its documentation."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Site:
+    """The output folders that are served, by the first name in the address; a single one has none, ``""``."""
+
+    folders: Mapping[str, Path] = field(default_factory=dict)
+
+    def folder_of(self, target: str) -> str:
+        """Return the name of the folder that a request's target lies in, ``""`` for none."""
+        first = (names_of(target) or ("",))[0]
+        return first if first in self.folders else ""
+
+    def read(self, target: str) -> bytes | None:
+        """Return the bytes of the file that a request's target means; None where there is none to be served.
+
+        Raises
+        ------
+        BuildError
+            When the output folder cannot be read as a whole.
+        """
+        names = names_of(target)
+        name = self.folder_of(target)
+        if not names or name not in self.folders:
+            return None
+        output = self.folders[name]
+        with settled(output):
+            try:
+                path = _inside(output, names[1:] if name else names)
+                return None if path is None else read_regular(path)
+            except (OSError, ValueError, RuntimeError):  # a loop of links, among others
+                return None
+
+
+def names_of(target: str) -> tuple[str, ...] | None:
+    """Return the names in the path of a request's target, decoded once; None if any may not be asked for."""
+    path = target.partition("?")[0]
+    if not path.startswith("/") or not path.isascii():
+        return None
+    try:
+        names = tuple(unquote_to_bytes(part).decode() for part in path[1:].split("/"))
+    except UnicodeDecodeError:
+        return None
+    return names if all(map(_is_plain, names)) else None
+
+
+def _is_plain(name: str) -> bool:
+    """Whether a name is that of a file on every system; a name with a dot in front is hidden."""
+    return (
+        bool(name) and name[0] != "." and name[-1] not in ". " and not (_NEVER.search(name) or _DEVICE.fullmatch(name))
+    )
+
+
+def _inside(output: Path, names: tuple[str, ...]) -> Path | None:
+    """Follow the links of a path; None where that leads out of the folder or to what is hidden."""
+    top, path = output.resolve(strict=True), output.joinpath(*names).resolve(strict=True)
+    hidden = path.is_relative_to(top) and any(name.startswith(".") for name in path.relative_to(top).parts)
+    return path if path.is_relative_to(top) and not hidden else None
