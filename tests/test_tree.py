@@ -75,6 +75,7 @@ OWN_WORDS = {
     # Keys of tables of the engine's own.
     "bench/sheets/document.py": {"binary"},
     "proof/files.py": {"sheet", "tiles"},
+    "proof/page/views.py": {"crop"},
     "proof/page/wiring.py": {"text"},
     "commands/build.py": {"text"},
     "workspace/manifest.py": {"text"},

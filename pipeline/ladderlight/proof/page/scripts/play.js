@@ -37,6 +37,7 @@ function startPlay() {
   button.addEventListener("click", () => view.set({ playing: !view.get("playing") }));
   view.on(["playing"], ({ playing, loop }) => {
     button.textContent = playing ? "Hold" : "Play";
+    document.getElementById("caption-title").parentElement.setAttribute("aria-live", playing ? "off" : "polite");
     cancelAnimationFrame(asked);
     if (!playing) return;
     const from = !loop && place() === count - 1 ? 0 : place();
