@@ -207,11 +207,12 @@ function startDesk() {
     if (waiting) return;
     waiting = true;
     requestAnimationFrame(() => {
-      drawing = drawing.then(async () => {
-        waiting = false;
-        await draw(Object.fromEntries(DRAWN.map((name) => [name, view.get(name)])));
-      });
-      drawing.catch((error) => tellTrouble(`The screen cannot be drawn: ${error.message}`));
+      drawing = drawing
+        .then(async () => {
+          waiting = false;
+          await draw(Object.fromEntries(DRAWN.map((name) => [name, view.get(name)])));
+        })
+        .catch((error) => tellTrouble(`The screen cannot be drawn: ${error.message}`));
     });
   };
   view.on(DRAWN, redraw);
