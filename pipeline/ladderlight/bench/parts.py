@@ -116,9 +116,10 @@ def _resistors(board: Board, wiring: Wiring) -> Iterator[PartToBuy]:
 
 
 def _sockets(wiring: Wiring) -> Iterator[PartToBuy]:
-    packages = Counter(chip.package or "as its datasheet has it" for chip in wiring.chips)
+    packages = Counter(chip.package for chip in wiring.chips)
     for package, quantity in packages.items():
-        yield PartToBuy(quantity=quantity, what="socket for a memory chip", value=package)
+        what = "socket for a memory chip" + ("" if package else ", package not stated")
+        yield PartToBuy(quantity=quantity, what=what, value=package or "socket")
 
 
 def _divider(board: Board) -> tuple[bool, int]:

@@ -7,7 +7,7 @@ import os
 import stat
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Self
 
@@ -21,10 +21,10 @@ _WHOLE_SECONDS = 2_500_000_000
 """The same, where times are whole seconds, or every other."""
 
 
-def mark_of(path: str | Path) -> Mark | None:
+def mark_of(path: str | Path, *, through_links: bool = True) -> Mark | None:
     """Return the mark of a regular file; None where there is none."""
     try:
-        found = os.stat(path)  # noqa: PTH116 - several figures of one call
+        found = os.stat(path, follow_symlinks=through_links)  # noqa: PTH116 - several figures of one call
     except (OSError, ValueError):
         return None
     return _mark(found) if stat.S_ISREG(found.st_mode) else None
@@ -58,6 +58,10 @@ class Seen:
             digest = hashlib.file_digest(file, "sha256").hexdigest()
         settled = mark_of(path) == mark and began - max(mark[1:3]) > _tick(mark)
         return cls(mark, digest, settled)
+
+    def settled_by_now(self) -> Self:
+        """Return the same, known for settled if the file was not changed before now."""
+        return replace(self, settled=time.time_ns() - max(self.mark[1:3]) > _tick(self.mark))
 
     def is_surely(self, path: str | Path) -> bool:
         """Whether the mark alone shows that a file is as it was seen."""

@@ -88,7 +88,7 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[dict[s
     document["ok"] = not is_refused(found)
     if works:
         refused = {finding.where for finding in found if finding.level == "error"}
-        found += [finding for finding in stale_findings(loaded) if finding.where not in refused]
+        found += [finding for finding in stale_findings(loaded, ready.trays) if finding.where not in refused]
         found += burn_findings(loaded)
     document["findings"] = list(map(asdict, found))
     if page is not None:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from ladderlight.bench.faults.screens import Look
     from ladderlight.bench.photograph.ranking import Ranking
     from ladderlight.bench.photograph.raster import Corners
+    from ladderlight.bench.photograph.reading import Photograph
+    from ladderlight.board import Finding
     from ladderlight.recipe import Recipe
     from ladderlight.units.arrays import MemoryWords
 
@@ -47,8 +49,13 @@ def faults(
     tray: Annotated[
         int | None, typer.Option(min=1, metavar="NUMBER", help="The tray that is shown, if there are several.")
     ] = None,
-    bank: Annotated[int, typer.Option(min=0, metavar="NUMBER", help="The bank that is shown.")] = 0,
-    card: Annotated[str | None, typer.Option(metavar="NAME", help="The test card that is shown in the bank.")] = None,
+    bank: Annotated[
+        int | None, typer.Option(min=0, metavar="NUMBER", help="The bank that is shown.  [default: 0]")
+    ] = None,
+    card: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="The test card that is shown, of the last build --cards if there is one."),
+    ] = None,
     page: Annotated[Path, typer.Option(metavar="FILE.html", help="The page to write.")] = Path("faults.html"),
     json_: JsonOption = False,
     quiet: QuietOption = False,
@@ -60,7 +67,7 @@ def faults(
     from dataclasses import asdict
 
     from ladderlight.bench.faults.listing import faults_of
-    from ladderlight.bench.faults.report import document_of, faults_page
+    from ladderlight.bench.faults.report import document_of, faults_page, summary
     from ladderlight.bench.faults.screens import looks_of
     from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.errors import UsageError
@@ -76,30 +83,32 @@ def faults(
     loaded = load(recipe_path(recipe), pictures="ignored", revision=revision)
     read = [photo] if photo else []
     refuse_in_the_way([page], loaded, command=_PAGE, read=read)
-    if bank >= loaded.board.bank_count:
+    if bank is not None and bank >= loaded.board.bank_count:
         raise UsageError(f"the board has no bank {bank}; use 0 to {loaded.board.bank_count - 1}")
-    findings = stale_findings(loaded) if card is None else []
-    words, shown = _carded(loaded, card, bank) if card is not None else _built(loaded, tray, bank)
+    photograph = _photograph(photo, given) if photo else None
+    if card is None:
+        bank, findings = bank or 0, stale_findings(loaded)
+        words, shown = _built(loaded, tray, bank)
+    else:
+        words, bank, shown, findings = _carded(recipe_path(recipe), loaded, card, bank)
     print_findings(stderr(), findings, quiet=quiet)
     looks = looks_of(loaded.board, words, bank, faults_of(loaded.board))
     document: dict[str, Any]
-    if photo is None:
+    if photograph is None:
         text = faults_page(printable(loaded.title), loaded.board, shown, looks)
         document = {"ok": True, "bank": bank, "faults": document_of(looks)}
-        count = sum(len(look.faults) for look in looks)
-        unseen = f"{len(looks[0].faults)} cannot be seen"
-        lines = [f"{count:,} faults with {len(looks) - 1:,} different looks; {unseen}"]
+        lines = [summary(looks)]
     else:
         from ladderlight.bench.photograph.report import alike, lines_of, photograph_page
         from ladderlight.bench.photograph.report import document_of as photograph_document
         from ladderlight.bench.photograph.telling import telling_card
 
-        ranking, scale = _ranked(photo, looks, given)
+        ranking = _ranked(photograph, looks, given)
         sound = any(candidate.sound for candidate in ranking.equal)
         equal = alike(ranking)
         next_card = telling_card(loaded, bank, equal, sound=sound, shown=card) if equal else None
         text = photograph_page(printable(loaded.title), loaded.board, ranking, shown, next_card)
-        document = photograph_document(ranking, scale, next_card)
+        document = photograph_document(ranking, photograph.scale, next_card)
         lines = lines_of(ranking, next_card)
     export({page: text.encode()}, command=_PAGE, inputs=(*read, *input_files(loaded).values()))
     if json_:
@@ -127,30 +136,54 @@ def _built(loaded: Recipe, tray: int | None, bank: int) -> tuple[MemoryWords, st
     return last.words, place + (f" ({names})" if names else "")
 
 
-def _carded(loaded: Recipe, name: str, bank: int) -> tuple[MemoryWords, str]:
-    """Return the words that show a test card in a bank, and the same in words."""
+def _carded(path: Path, loaded: Recipe, name: str, bank: int | None) -> tuple[MemoryWords, int, str, list[Finding]]:
+    """Return the words that show a test card, its bank, both in words, and what is to be said of them.
+
+    They are those of the last build of cards where that has the card: the other banks hold other cards then, which
+    faults of bank lines show.
+    """
     from ladderlight.bench.faults.cards import words_of_card
+    from ladderlight.errors import BuildError
+    from ladderlight.recipe import load
+    from ladderlight.workspace.last_build import last_build, stale_findings
 
-    return words_of_card(loaded, name, bank), f"Card {name}"
+    alone = words_of_card(loaded, name, bank or 0)
+    cards = load(path, pictures="cards", revision=loaded.revision)
+    try:
+        last = last_build(cards.output, cards.board, cards.owner).tray()
+    except BuildError:
+        return alone, bank or 0, f"Card {name}", []
+    banks = [number for number, names in last.pictures.items() if name in names and bank in (None, number)]
+    if not banks:
+        return alone, bank or 0, f"Card {name}", []
+    return last.words, banks[0], f"Card {name}, bank {banks[0]} of the built cards,", stale_findings(cards)
 
 
-def _ranked(photo: Path, looks: Sequence[Look], corners: Corners | None) -> tuple[Ranking, float]:
-    """Return the ranking of looks by a photograph, and the photograph's pixels for one that was worked on."""
+def _photograph(path: Path, corners: Corners | None) -> Photograph:
+    """Read a photograph, and check that it holds the corners given."""
     import numpy as np
 
-    from ladderlight.bench.photograph.ranking import ranked
     from ladderlight.bench.photograph.reading import read_photograph
-    from ladderlight.errors import PictureError, UsageError
+    from ladderlight.errors import UsageError
 
-    photograph = read_photograph(photo)
+    photograph = read_photograph(path)
     size = np.array(photograph.pixels.shape[1::-1]) * photograph.scale
     if corners is not None and not ((corners > -_BEYOND * size) & (corners < (1 + _BEYOND) * size)).all():
         raise UsageError(f"--corners are outside the photograph of {size[0]:.0f} by {size[1]:.0f} pixels; correct them")
-    ranking = ranked(photograph.pixels, looks, None if corners is None else corners / photograph.scale - 0.5)
+    return photograph
+
+
+def _ranked(photograph: Photograph, looks: Sequence[Look], corners: Corners | None) -> Ranking:
+    """Return the ranking of looks by a photograph."""
+    from ladderlight.bench.photograph.ranking import ranked
+    from ladderlight.errors import PictureError
+
+    given = None if corners is None else corners / photograph.scale - 0.5
+    ranking = ranked(photograph.pixels, looks, given)
     if ranking is None:
         message = "shows no bright screen in dark surroundings; darken the room, or give its --corners"
-        raise PictureError(message, where=photo)
-    return ranking, photograph.scale
+        raise PictureError(message, where=photograph.path)
+    return ranking
 
 
 def _corners(text: str) -> Corners:

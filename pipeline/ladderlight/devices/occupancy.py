@@ -2,27 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ladderlight.board import Board, Memory
+from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import addresses, is_direct
 from ladderlight.flow.pictures import Contents
+from ladderlight.units.arrays import Ints
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bank:
     """A bank as far as one device holds it. Addresses count words from the device's first one.
 
-    ``bank`` is the lowest of the banks that look alike to the memory: one without bank lines has only bank 0.
+    ``bank`` is the lowest of the banks that look alike to the memory: one without bank lines has only bank 0. ``used``
+    is the number of words that its pixels read; the others up to ``last`` are padding, or another bank's.
     """
 
     bank: int
     pictures: tuple[str, ...]
     first: int
     last: int
+    used: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +61,28 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
     return found
 
 
+def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differs: NDArray[np.bool_]) -> list[int]:
+    """Return how many bytes of a device differ in each of some banks of its memory.
+
+    ``differs`` has one entry for each byte of the device's image. A bank is what its pixels read: of a line's padding
+    nothing counts.
+    """
+    memory = board.memory(device.memory)
+    counts = differs.reshape(device.part.words, -1).sum(axis=1)
+    return [int(counts[np.unique(_within(_places(board, memory, bank), device))].sum()) for bank in banks]
+
+
+def _places(board: Board, memory: Memory, bank: int) -> Ints:
+    """Return the addresses that the pixels of a bank read in a memory."""
+    return addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)[0]
+
+
+def _within(places: Ints, device: Device) -> Ints:
+    """Return some addresses of a memory that lie in one of its devices, counted from its first word."""
+    within = places - device.first_word
+    return within[(within >= 0) & (within < device.part.words)]
+
+
 def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
     """Return the banks that each chip of a memory holds."""
     found: list[list[Bank]] = [[] for _ in memory.devices]
@@ -67,11 +94,13 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]
     for placed in contents.pictures:
         pictures.setdefault(placed.bank & seen, []).append(placed.origin.name)
     for bank, names in sorted(pictures.items()):
-        place, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
+        places = _places(board, memory, bank)
         for device in memory.devices:
-            within = place - device.first_word
-            held = within[(within >= 0) & (within < device.part.words)]
+            held = _within(places, device)
             if held.size:
                 first, last = int(held.min()), int(held.max())
-                found[device.index].append(Bank(bank=bank, pictures=tuple(names), first=first, last=last))
+                read = np.zeros(last - first + 1, dtype=bool)
+                read[held - first] = True
+                used = int(np.count_nonzero(read))
+                found[device.index].append(Bank(bank=bank, pictures=tuple(names), first=first, last=last, used=used))
     return found

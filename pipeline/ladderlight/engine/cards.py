@@ -63,12 +63,7 @@ def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
             break
         some = replace(recipe, cards=(*kept, card))
         try:
-            refuse(problems_of(card.declaration, recipe.board, card.options, viewing=recipe.viewing), ArrangementError)
-            origin = card_origins(Plan(recipe=some).cards, [], some.board)[-1]
-            drawn = [*coded, _draw(some, card, origin)]
-            contents = Chain(recipe=some).arrange(drawn)
-            if not _shown(recipe.board, contents, drawn):
-                raise ArrangementError("its tiles or colours do not fit beside those of the cards before it")
+            drawn, _ = _placed(some, coded)
         except ArrangementError as error:
             message = f"left out: {error}"
             left.append(Finding(level="note", where=f"card {card.declaration.name}", message=message))
@@ -78,6 +73,30 @@ def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
     if not kept:
         raise ArrangementError.of(Fault(where=one.where, message=one.message) for one in left)
     return replace(recipe, cards=tuple(kept)), left
+
+
+def contents_of_card(recipe: Recipe) -> Contents:
+    """Return what the memories hold where a recipe has one card alone.
+
+    Raises
+    ------
+    ArrangementError
+        When the card does not fit the board.
+    """
+    return _placed(recipe, [])[1]
+
+
+def _placed(recipe: Recipe, before: Sequence[CodedPicture]) -> tuple[list[CodedPicture], Contents]:
+    """Draw a recipe's last card, after those drawn before, and arrange all of them."""
+    card = recipe.cards[-1]
+    refuse(problems_of(card.declaration, recipe.board, card.options, viewing=recipe.viewing), ArrangementError)
+    origin = card_origins(Plan(recipe=recipe).cards, [], recipe.board)[-1]
+    drawn = [*before, _draw(recipe, card, origin)]
+    contents = Chain(recipe=recipe).arrange(drawn)
+    if not _shown(recipe.board, contents, drawn):
+        beside = " beside those of the cards before it" if before else " into the board's memories"
+        raise ArrangementError(f"its tiles or colours do not fit{beside}")
+    return drawn, contents
 
 
 def _shown(board: Board, contents: Contents, coded: Sequence[CodedPicture]) -> bool:

@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
-from ladderlight.proof.burnsheet import chip_label, title_of
+from ladderlight.proof.burnsheet import labelled, title_of
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.plots import palette_plot, plots_of
@@ -66,7 +66,7 @@ def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
         .get_template("burn-sheet.html")
         .render(
             project=title_of(manifest),
-            devices=[{"label": chip_label(device), **device} for device in manifest["devices"]],
+            devices=labelled(manifest),
             parts={device.name: device.part for device in board.devices},
             notes=manifest["notes"],
             cautions=cautions(board),

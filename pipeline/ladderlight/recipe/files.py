@@ -7,7 +7,7 @@ import glob
 import os
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatch
 from pathlib import Path
@@ -40,6 +40,17 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
     """
     files: dict[Path, PictureFile] = {}
     problems = []
+    parents: dict[Path, Path] = {}
+
+    def resolved(path: Path) -> Path:
+        """Follow links; only of a link itself, or of a folder seen for the first time, the system is asked."""
+        if path.is_symlink():
+            return path.resolve()
+        around = path.parent
+        if around not in parents:
+            parents[around] = around.resolve()
+        return parents[around] / path.name
+
     for index, pattern in enumerate(patterns):
         left_out = _leaves_out(folder, pattern)
         if _is_too_wide(folder, pattern[1:] if left_out else pattern):
@@ -48,11 +59,11 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
             continue
         if left_out:
             for path in _files(folder, pattern[1:]):
-                files.pop(path.resolve(), None)
+                files.pop(resolved(path), None)
             continue
-        found = _files(folder, pattern)
-        for path in sorted(found, key=lambda path: natural_key(source_of(folder, path))):
-            files.setdefault(path.resolve(), PictureFile(path=path, source=source_of(folder, path)))
+        found = [PictureFile(path=path, source=source_of(folder, path)) for path in _files(folder, pattern)]
+        for file in sorted(found, key=lambda file: natural_key(file.source)):
+            files.setdefault(resolved(file.path), file)
         if not found:
             what, action = _nothing(folder, pattern)
             problems.append(Problem(where=(index,), what=what, action=action))
@@ -205,15 +216,29 @@ def _matches(folder: Path, pattern: str) -> Iterator[Path]:
             yield folder / name
 
 
-def lies_below(path: Path, folder: Path) -> bool:
-    """Whether a file lies below a folder, or the link that names it does, whatever the names on the way."""
-    places = {Path(os.path.realpath(path.parent)), Path(os.path.realpath(path)).parent}
-    around = [each for place in places for each in (place, *place.parents)]
+def first_below(paths: Iterable[Path], folder: Path) -> Path | None:
+    """Return the first file that lies below a folder, or named by a link there, whatever the names on the way."""
+    known: dict[Path, bool] = {}
+    for path in paths:
+        for place in (path.parent, *([Path(os.path.realpath(path)).parent] if path.is_symlink() else [])):
+            if place not in known:
+                known[place] = _is_below(Path(os.path.realpath(place)), folder)
+            if known[place]:
+                return path
+    return None
+
+
+def _is_below(place: Path, folder: Path) -> bool:
+    """Whether a folder is another one, or below it."""
+    around = (place, *place.parents)
     return folder in around or (folder.exists() and any(each.exists() and each.samefile(folder) for each in around))
 
 
 def source_of(folder: Path, path: Path) -> str:
     """Return a path as the recipe writes it: relative to the recipe, with ``/``."""
+    start, name = str(folder) + os.sep, str(path)
+    if name.startswith(start) and ".." not in name:
+        return name.removeprefix(start).replace(os.sep, "/")
     return Path(os.path.relpath(path, folder)).as_posix()
 
 

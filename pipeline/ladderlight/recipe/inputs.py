@@ -10,7 +10,7 @@ from typing import Any
 
 from ladderlight.cache.marks import Seen
 from ladderlight.errors import BuildError, Fault
-from ladderlight.recipe.files import lies_below, picture_pattern
+from ladderlight.recipe.files import first_below, picture_pattern, source_of
 from ladderlight.recipe.language.model import Recipe
 from ladderlight.storage.exports import refuse_others
 from ladderlight.system.paths import path_trouble, resolved
@@ -21,7 +21,7 @@ Inputs = Sequence[Mapping[str, Any]]
 def input_files(recipe: Recipe) -> dict[str, Path]:
     """List the files by their names relative to the recipe: itself, board, plugins, files of options, pictures."""
     paths = (recipe.path, *recipe.named, *recipe.plugins, *(file.path for file in recipe.files))
-    return {Path(os.path.relpath(path, recipe.folder)).as_posix(): path for path in paths}
+    return {source_of(recipe.folder, path): path for path in paths}
 
 
 def unreadable_inputs(recipe: Recipe) -> Iterator[Fault]:
@@ -55,7 +55,7 @@ def refuse_in_the_way(paths: Iterable[Path], recipe: Recipe, *, command: str, re
     refuse_others(paths, command=command, inputs=(*read, *input_files(recipe).values()))
     reasons: dict[str, list[Path]] = {}
     for path in paths:
-        if lies_below(path, recipe.output) or resolved(path) == resolved(recipe.output):
+        if first_below([path], recipe.output) or resolved(path) == resolved(recipe.output):
             reasons.setdefault("is in the output folder, which is for builds", []).append(path)
         elif pattern := picture_pattern(recipe.folder, recipe.patterns, path):
             reasons.setdefault(f"would be a picture of the next build, by {pattern!r}", []).append(path)

@@ -15,7 +15,7 @@ from ladderlight.errors import Fault, PluginError, Problem, RecipeError
 from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
 from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
 from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
-from ladderlight.recipe.files import PictureFile, idle_exclusions, lies_below, missing_file, picture_files, source_of
+from ladderlight.recipe.files import PictureFile, first_below, idle_exclusions, missing_file, picture_files, source_of
 from ladderlight.recipe.language.model import Override, Recipe
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.option_files import files_named, override_with_files, with_files
@@ -343,7 +343,7 @@ def _output(
         _add(report, where, f"output {written!r} is the recipe's own folder or holds it", 'name a folder such as "out"')
     else:
         for kind, paths in inputs.items():
-            inside = next((path for path in paths if lies_below(path, output)), None)
+            inside = first_below(paths, output)
             if inside:
                 what = f"{kind} {source_of(folder, inside)!r} lies in the output folder, which a build replaces"
                 _add(report, where, what, "name another folder")

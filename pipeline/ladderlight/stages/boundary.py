@@ -22,6 +22,7 @@ from ladderlight.flow.pictures import Animation, CodedPicture, Contents, DeviceF
 from ladderlight.stages.contract import Demand, Kept, Look, Options, Probe
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
+from ladderlight.system.printable import printable
 
 if TYPE_CHECKING:
     from ladderlight.board import Board
@@ -261,14 +262,17 @@ def _listed(result: Any) -> Any:
 def _wrong_result(kind: Kind, result: Any, board: Board) -> str:
     """Return what is wrong with a stage's result, by types, shapes and ranges, or nothing."""
     if kind is Kind.PICTURE:
-        return _wrong_pixels(result) if isinstance(result, Picture) else f"{_shown(result)}, not a Picture,"
+        if not isinstance(result, Picture):
+            return f"{_shown(result)}, not a Picture,"
+        return _wrong_pixels(result) or _wrong_notes(result.notes)
     if kind is Kind.ARRANGEMENT:
         return _wrong_contents(result, board) if isinstance(result, Contents) else f"{_shown(result)}, not Contents,"
     if kind is Kind.EMISSION:
         return _wrong_many(result, DeviceFile, _wrong_file)
     if not isinstance(result, CodedPicture):
         return f"{_shown(result)}, not a CodedPicture,"
-    return _wrong_codes(result, board) or (_wrong_card(result, board) if kind is Kind.CARD else "")
+    wrong = _wrong_codes(result, board) or _wrong_notes(result.notes) or _wrong_notes(result.metrics, "measure")
+    return wrong or (_wrong_card(result, board) if kind is Kind.CARD else "")
 
 
 def _wrong_many(result: Any, kind: type[T], wrong: Callable[[T], str]) -> str:
@@ -306,6 +310,22 @@ def _wrong_codes(picture: CodedPicture, board: Board) -> str:
     if codes.size and int(codes.max()) >= len(board.palette):
         return f"code {int(codes.max())}, beyond the board's {len(board.palette)} codes,"
     return ""
+
+
+def _wrong_notes(notes: Mapping[str, Any], what: str = "note") -> str:
+    """Return which note is not a JSON value: those go into the manifest."""
+    for name, value in notes.items():
+        if not (isinstance(name, str) and _is_json(value)):
+            return f"a {what} {printable(str(name))!r} that is {_shown(value)}, not a JSON value,"
+    return ""
+
+
+def _is_json(value: Any) -> bool:
+    if isinstance(value, list):
+        return all(map(_is_json, value))
+    if isinstance(value, dict):
+        return all(isinstance(key, str) and _is_json(item) for key, item in value.items())
+    return value is None or isinstance(value, str | bool | int | float)
 
 
 def _wrong_card(card: CodedPicture, board: Board) -> str:

@@ -93,7 +93,8 @@ class Journal:
         (source / name).rename(target / kept)
 
     def _sync(self) -> None:
-        for folder in (self.folder, self.folder / PRIVATE, self._new, self._old):
+        carried = {(self.folder / name).parent for name in self.carried.values()}
+        for folder in (self.folder, self.folder / PRIVATE, self._new, self._old, *carried):
             if folder.is_dir():
                 sync_folder(folder)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,8 +23,8 @@ from ladderlight.storage.journal import (
     unsettled,
 )
 from ladderlight.storage.locking import BusyError, locked
-from ladderlight.storage.placing import edited_files, plan
-from ladderlight.storage.record import RECORD, Owner, Record, claim, digest_of, files_below, refuse_another
+from ladderlight.storage.placing import edited_files, is_real_folder, plan
+from ladderlight.storage.record import RECORD, Files, Owner, Record, claim, digest_of, files_below, refuse_another
 from ladderlight.storage.stopping import held
 from ladderlight.storage.writing import sync_tree
 
@@ -49,8 +49,45 @@ class Staging:
     Once it is in place, ``edited`` has the files of the last build that were changed since, and where they are kept.
     """
 
+    output: Path
     folder: Path
     edited: Mapping[Path, Path] = field(default_factory=dict)
+    last: Files = field(default_factory=dict)
+    """Files of the last build."""
+    kept: list[Kept] = field(default_factory=list)
+
+    def keep(self, folders: Sequence[str], files: Mapping[str, str], are_same: Callable[[], bool]) -> bool:
+        """Let folders of the last build stay in place of new ones, with all that lies in them.
+
+        Parameters
+        ----------
+        folders
+            Relative to the output folder.
+        files
+            The files that the new build would have in them, with their SHA-256.
+        are_same
+            Whether the files are as the last build made them; asked again before the new build is put in place.
+
+        Returns
+        -------
+        Whether they stay. They do not where the last build had other files there, or one has changed since.
+        """
+        inside = tuple(f"{folder}/" for folder in folders)
+        if {name: digest for name, digest in self.last.items() if name.startswith(inside)} != files:
+            return False
+        if not all(is_real_folder(self.output, folder) for folder in folders) or not are_same():
+            return False
+        self.kept.append(Kept(folders=tuple(folders), files=files, are_same=are_same))
+        return True
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kept:
+    """Folders of the last build that stay; see :meth:`Staging.keep`."""
+
+    folders: tuple[str, ...]
+    files: Mapping[str, str]
+    are_same: Callable[[], bool]
 
 
 @contextmanager
@@ -72,13 +109,13 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
         with _building(output):
             try:
                 with _writing(output):
-                    staging = Staging(folder=begin(output))
+                    staging = Staging(output=output, folder=begin(output), last=claim(output, owner))
                 yield staging
                 with _writing(output):
-                    _complete(staging.folder, owner.seen_from(output))
+                    _complete(staging, owner.seen_from(output))
                 with _placing(output):
                     with _writing(output):
-                        journal = plan(output, claim(output, owner))
+                        journal = plan(output, claim(output, owner), _staying(staging))
                     with held():
                         _place(journal)
                         placed = True
@@ -216,11 +253,30 @@ def _busy(output: Path) -> BuildError:
     return BuildError("another build is at work here; run the command again when it has ended", where=output)
 
 
-def _complete(new: Path, recipe: str) -> None:
+def _complete(staging: Staging, recipe: str) -> None:
     """Add the record to the new files, and flush them to disk."""
-    record = Record(recipe=recipe, files={name: digest_of(new / name) for name in files_below(new)})
-    (new / RECORD).write_bytes(record.to_json())
+    new = staging.folder
+    files: dict[str, str | None] = {name: digest_of(new / name) for name in files_below(new)}
+    for kept in staging.kept:
+        files |= kept.files
+    (new / RECORD).write_bytes(Record(recipe=recipe, files=files).to_json())
     sync_tree(new)
+
+
+def _staying(staging: Staging) -> frozenset[str]:
+    """Return the folders that stay.
+
+    Raises
+    ------
+    BuildError
+        When something in one has changed since it was looked at.
+    """
+    for kept in staging.kept:
+        folder = next((each for each in kept.folders if not is_real_folder(staging.output, each)), kept.folders[0])
+        if not kept.are_same() or not is_real_folder(staging.output, folder):
+            message = f"was changed during the build; build again; {NOTHING_REPLACED}"
+            raise BuildError(message, where=staging.output / folder)
+    return frozenset(folder for kept in staging.kept for folder in kept.folders)
 
 
 def _place(journal: Journal) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
@@ -16,7 +16,7 @@ EDITED = "edited"
 """Folder in the output folder for what the user has changed in files of the last build."""
 
 
-def plan(output: Path, ours: Files) -> Journal:
+def plan(output: Path, ours: Files, staying: Set[str] = frozenset()) -> Journal:
     """Plan the renames that put what lies in ``.ladderlight/new`` in place of the last build.
 
     Parameters
@@ -26,6 +26,8 @@ def plan(output: Path, ours: Files) -> Journal:
     ours
         Files of the last build. All else in the folder is the user's: it stays in its place. A file of the last build
         that was changed since is the user's too, but a new one needs its place: it moves to the folder ``edited``.
+    staying
+        Folders of the last build that stay with all that is in them, none of it changed.
 
     Raises
     ------
@@ -35,7 +37,7 @@ def plan(output: Path, ours: Files) -> Journal:
         When folders cannot be listed, or made in ``new`` for the user's files.
     """
     new = output / PRIVATE / "new"
-    sorting = _Sorting(output=output, new=new, ours=ours)
+    sorting = _Sorting(output=output, new=new, ours=ours, staying=staying)
     sorting.sort()
     if sorting.blocking:
         raise BuildError.of(
@@ -76,6 +78,7 @@ class _Sorting:
     output: Path
     new: Path
     ours: Files
+    staying: Set[str]
     aside: list[str] = field(default_factory=list)
     carried: list[str] = field(default_factory=list)
     blocking: list[str] = field(default_factory=list)
@@ -85,10 +88,11 @@ class _Sorting:
 
         Links, pipes and the like hold nothing of their own.
         """
+        staying = tuple(f"{each}/" for each in self.staying)
         return {
             name: f"{folder}/{name}"
             for name, digest in sorted(self.ours.items())
-            if digest is not None and _is_changed(self.output, name, digest)
+            if digest is not None and not name.startswith(staying) and _is_changed(self.output, name, digest)
         }
 
     def sort(self) -> None:
@@ -108,7 +112,9 @@ class _Sorting:
     def _sort_in(self, folder: str) -> None:
         for entry in _names_in(self.output / folder):
             name = f"{folder}/{entry}"
-            if self._is_opened(name):
+            if name in self.staying:
+                self.carried.append(name)
+            elif self._is_opened(name):
                 self._sort_in(name)
             elif name in self.ours and not _is_folder(self.output / name):
                 continue
@@ -146,6 +152,11 @@ def _is_changed(output: Path, name: str, digest: str) -> bool:
         return digest_of(path) != digest
     except OSError:
         return True
+
+
+def is_real_folder(output: Path, name: str) -> bool:
+    """Whether a name in an output folder leads to a folder, through no link."""
+    return all(_is_folder(output / each) for each in (name, *folders_of([name])))
 
 
 def _is_folder(path: Path) -> bool:

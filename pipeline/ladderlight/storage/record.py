@@ -8,7 +8,7 @@ import os
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any, Self
 
 from ladderlight.errors import BuildError
@@ -236,4 +236,10 @@ def _files_of(manifest: Any, output: Path) -> Iterator[str]:
 
 def folders_of(files: Iterable[str]) -> frozenset[str]:
     """List the folders that files lie in, relative as they are."""
-    return frozenset(str(parent) for file in files for parent in PurePosixPath(file).parents if parent.name)
+    found: set[str] = set()
+    for file in files:
+        folder = file.rpartition("/")[0]
+        while folder and folder not in found:  # then those above are there too
+            found.add(folder)
+            folder = folder.rpartition("/")[0]
+    return frozenset(found)

@@ -6,7 +6,8 @@ import json
 import re
 from typing import Any
 
-_ACTING = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+_BUT_BREAKS = "\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff"
+_ACTING = re.compile(f"[\n{_BUT_BREAKS}]")
 """Control characters (C0, C1), line and paragraph separators, what turns the direction of text (Unicode Standard
 Annex 9), and surrogates, which stand for the bytes of names that are not UTF-8."""
 
@@ -31,7 +32,7 @@ def json_text(document: Any) -> str:
     """Return a JSON document that can be printed: the same values, with what acts written as JSON's own escapes."""
     text = json.dumps(document, indent=2, ensure_ascii=False)
     # Line breaks between values are the document's own; a string in it has none.
-    return _ACTING.sub(lambda found: found[0] if found[0] == "\n" else json.dumps(found[0])[1:-1], text) + "\n"
+    return re.sub(f"[{_BUT_BREAKS}]", lambda found: json.dumps(found[0])[1:-1], text) + "\n"
 
 
 def _escape(found: re.Match[str]) -> str:

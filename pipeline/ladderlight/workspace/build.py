@@ -6,11 +6,12 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
-from ladderlight.bench.sheets.page import bench_files
+from ladderlight.bench.sheets.document import Bench, bench_of
+from ladderlight.bench.sheets.page import bench_files, bench_parts
 from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
 from ladderlight.engine.cards import with_cards
@@ -20,7 +21,7 @@ from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.steps import Progress, Refused
 from ladderlight.engine.trays import Tray, deal
-from ladderlight.errors import ArrangementError, BuildError, DocumentError, Fault, PictureError
+from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
@@ -37,9 +38,10 @@ from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.burned import Chip
 from ladderlight.workspace.description import describe
+from ladderlight.workspace.earlier import Earlier
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import KeptTrays, MadeFrom
-from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs, read_manifest
+from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
@@ -133,26 +135,30 @@ def build(
         trays, left_out = _dealt(ready, described, list(bad))
     with staged_output(recipe.output, recipe.owner) as staging:
         recorded = recorded_chips(recipe)
-        before = _manifest_before(recipe.output)
+        earlier = Earlier.of(recipe)
         inputs = made_from.inputs
         going = _Going(
             chain=chain,
-            folder=staging.folder,
+            staging=staging,
             recorded=recorded,
             inputs=digest_of_inputs(inputs),
             versions=versions(),
             found=found,
             kept=kept,
+            earlier=earlier,
         )
         numbers = [tray.number for tray in trays]
         made = Manifest.of_trays(
             [going.tray(tray, coded, links_of(recipe, tray.number, numbers, together)) for tray in trays], inputs
         )
-        changed = version_findings(before, made)
-        _write(staging.folder, _pages(recipe, made))
+        changed = version_findings(earlier.manifest, made)
+        manifest = json_text(made.document).encode()
+        _write(staging.folder, (*_pages(recipe, made, going.bench), (FILE, manifest)))
+        if kept:
+            kept.keep()
     found = (*found, *recorded.findings)
     if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
-        account.keep(cache, json_text(made.document).encode(), found)
+        account.keep(cache, manifest, found)
     stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
     told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
     return Built(output=recipe.output, manifest=made.document, findings=told, reduced=coded.reduced, complete=not bad)
@@ -189,29 +195,40 @@ class _Going:
     """What the trays of a build have in common."""
 
     chain: Chain
-    folder: Path
+    staging: Staging
     recorded: Recorded
     inputs: str | None
     """Their digest."""
     versions: Mapping[str, str]
     found: Sequence[Finding]
     kept: KeptTrays | None
+    earlier: Earlier
+
+    @cached_property
+    def bench(self) -> Bench:
+        """What the bench sheet shows."""
+        recipe = self.chain.recipe
+        return bench_of(recipe.board, recipe.findings)
+
+    @property
+    def folder(self) -> Path:
+        """The folder to write into."""
+        return self.staging.folder
 
     def tray(self, tray: Tray, coded: CodedPictures, links: Links) -> Manifest:
-        """Write the files of a tray, those of the last build where they would be the same."""
+        """Write the files of a tray; those of the last build stay where they would be the same."""
         chips = self.recorded.of_tray(tray.number or 1)
         keys = coded.of_files(tray.files).keys
-        if self.kept is None or keys is None or tray.cards:
+        if self.kept is None or keys is None:
             return self._made(tray, coded, chips, links)
         key = self.kept.key(tray, keys, chips.values(), self.found, self.inputs, links)
-        taken = self.kept.take(key)
+        taken = self.kept.take(key, self.staging)
         if taken:
-            _write(self.folder, taken[0].items())
-            return taken[1]
+            return taken
         made = self._made(tray, coded, chips, links)
         below = (self.folder / part / tray.folder for part in ("devices", "proof"))
         files = (path for folder in below for path in sorted(folder.rglob("*")) if path.is_file())
-        self.kept.keep(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
+        self.kept.add(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
         return made
 
     def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links) -> Manifest:
@@ -248,6 +265,8 @@ class _Going:
             shown,
             self.found,
             views=pictures.views(),
+            before=self.earlier.tray(tray.number, chips),
+            bench=bench_parts(self.bench),
             viewing=recipe.viewing,
             links=links,
             tray=tray.number,
@@ -268,11 +287,10 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(recipe: Recipe, made: Manifest) -> Iterator[tuple[str, bytes]]:
-    """Yield what is written beside the device files and proofs: the sheets made from the manifest, and itself."""
+def _pages(recipe: Recipe, made: Manifest, bench: Bench) -> Iterator[tuple[str, bytes]]:
+    """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     shown, title = made.printable, printable(recipe.title)
-    yield FILE, json_text(made.document).encode()
-    yield from bench_files(title, recipe.board, recipe.findings)
+    yield from bench_files(title, bench)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
     if made.trays != (None,):
@@ -293,13 +311,6 @@ def _edited(staging: Staging) -> Iterator[Finding]:
     for path, kept in staging.edited.items():
         message = f"was changed since the last build and is replaced; the changed file is kept as {kept}"
         yield Finding(level="caution", where=str(path), message=message)
-
-
-def _manifest_before(output: Path) -> Manifest | None:
-    try:
-        return read_manifest(output)
-    except DocumentError:  # the build replaces it
-        return None
 
 
 def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:

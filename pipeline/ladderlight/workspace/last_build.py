@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from ladderlight.board import Board, Finding
 from ladderlight.devices.files import images_of
-from ladderlight.engine.trays import folder_of, place_in
+from ladderlight.engine.trays import Tray, folder_of, place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError
 from ladderlight.flow.pictures import DeviceFile
 from ladderlight.proof.scanout import read_memories
@@ -129,20 +129,26 @@ def _mark(output: Path) -> tuple[int, int]:
     return found.st_mtime_ns, found.st_ino
 
 
-def stale_findings(recipe: Recipe) -> list[Finding]:
+def stale_findings(recipe: Recipe, trays: Iterable[Tray] = ()) -> list[Finding]:
     """Return a caution when the device files on disk are not those of the recipe as it is now, with the reason.
 
-    Nothing when there is no build, or no inputs are recorded in its manifest.
+    Also when they lack some of its trays. Nothing when there is no build, or no inputs are recorded in its manifest.
     """
     try:
         with settled(recipe.output):
             manifest = read_manifest(recipe.output)
-        changed = changes_since(manifest.plain_inputs, recipe) if manifest and manifest.inputs else []
+        if manifest is None:
+            return []
+        changed = changes_since(manifest.plain_inputs, recipe) if manifest.inputs else []
     except DocumentError as error:
         return [Finding(level="caution", where=fault.where, message=fault.message) for fault in error.faults]
     except LadderlightError as error:
         message = f"cannot be compared with the recipe ({error}); build again before you burn"
         return [Finding(level="caution", where="last build", message=message)]
+    lacking = [str(tray.number) for tray in trays if tray.number and tray.number not in manifest.trays]
+    if lacking and not changed:
+        what = f"lacks tray{'s' * (len(lacking) > 1)} {joined(lacking)}, left out because of bad pictures"
+        return [Finding(level="caution", where="last build", message=f"{what}; correct these, and build again")]
     if not changed:
         return []
     more = f" and {len(changed) - _MOST_NAMED} more" if len(changed) > _MOST_NAMED else ""

@@ -1,19 +1,19 @@
 """What a build is made from, looked at before it begins; what the cache knows of the files spares reading them.
 
-It also spares making trays that are as the last build made them: their files are taken from its output.
+It also spares making trays that are as the last build made them: their files stay in the output.
 """
 
 from __future__ import annotations
 
-import hashlib
+import errno
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Self
 
 from ladderlight.board import Finding
-from ladderlight.cache.marks import Seen, as_json, from_json
+from ladderlight.cache.marks import Seen, as_json, from_json, mark_of
 from ladderlight.cache.store import Cache
 from ladderlight.engine.trays import Tray
 from ladderlight.proof.page.document import Links
@@ -22,8 +22,7 @@ from ladderlight.recipe.inputs import input_files, seen_inputs
 from ladderlight.stages.code import code_files, code_of, loads_by_name, reads_files
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.journal import is_inside
-from ladderlight.storage.record import digest_of as digest_of_file
-from ladderlight.storage.writing import read_regular
+from ladderlight.storage.output import Staging
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
 from ladderlight.workspace.manifest import InputEntry, Manifest
@@ -82,14 +81,15 @@ class MadeFrom:
 
     def kept_trays(self) -> KeptTrays | None:
         """Note what all trays are made from. Return None where not all of it is known, or where nothing is kept."""
-        recipe, stages = self.recipe, [use.declaration for use in self.recipe.chain]
+        recipe = self.recipe
+        stages = [use.declaration for use in (*recipe.chain, *recipe.cards)]
         if self.cache is None or recipe.per_tray is None or any(map(_may_use_more, stages)):
             return None
         pictures = {file.source for file in recipe.files}
         inputs = {name: each.sha256 for name, each in self.seen.items() if name not in pictures}
         codes = list(map(code_of, stages))
         common = digest_of(("tray", recipe.path, recipe.name, recipe.title, recipe.revision, inputs, codes))
-        return KeptTrays(cache=self.cache, output=recipe.output, common=common)
+        return KeptTrays(cache=self.cache, common=common)
 
 
 def _may_use_more(stage: StageDeclaration) -> bool:
@@ -114,9 +114,9 @@ class KeptTrays:
     """
 
     cache: Cache
-    output: Path
     common: str
     """Digest of what all trays are made from."""
+    _made: list[tuple[str, Manifest, dict[str, Seen]]] = field(default_factory=list)
 
     def key(
         self,
@@ -132,7 +132,7 @@ class KeptTrays:
         Parameters
         ----------
         tray
-            The tray, without cards.
+            The tray.
         pictures
             The keys of its coded pictures.
         chips
@@ -146,25 +146,58 @@ class KeptTrays:
         """
         held = [(chip.device, chip.sha256, chip.image, chip.inputs == inputs, chip.versions) for chip in chips]
         sources = [file.source for file in tray.files]
-        return digest_of((self.common, tray.number, sources, pictures, held, findings, links))
+        return digest_of((self.common, tray.number, sources, list(tray.cards), pictures, held, findings, links))
 
-    def take(self, key: str) -> tuple[dict[str, bytes], Manifest] | None:
-        """Return the files and the manifest of a tray; None where not all are in the output as they were made."""
+    def take(self, key: str, staging: Staging) -> Manifest | None:
+        """Let the files of a tray stay in the output, and return its manifest.
+
+        Return None where they are not all there as they were made, and nothing else of the last build beside them.
+        """
         try:
             kept = self.cache.get(key)
             if kept is None:
                 return None
             about = json.loads(kept)
-            files = {}
-            for name, digest in about["files"].items():
-                files[name] = read_regular(self.output / name) if is_inside(name) else b""
-                if hashlib.sha256(files[name]).hexdigest() != digest:
-                    return None
-            return files, Manifest.model_validate(about["manifest"])
+            files = from_json(about["files"])
+            manifest = Manifest.model_validate(about["manifest"])
+            found = {name: _seen(staging.output / name, each) for name, each in files.items() if is_inside(name)}
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
             return None
 
-    def keep(self, key: str, made: Manifest, folder: Path, names: Iterable[str]) -> None:
+        def are_same() -> bool:
+            return all(mark_of(staging.output / name, through_links=False) == each.mark for name, each in found.items())
+
+        digests = {name: each.sha256 for name, each in files.items()}
+        if {name: each.sha256 for name, each in found.items()} != digests:
+            return None
+        if not staging.keep(_folders(files), digests, are_same):
+            return None
+        if found != files:
+            self._put(key, manifest, found)
+        return manifest
+
+    def add(self, key: str, made: Manifest, folder: Path, names: Iterable[str]) -> None:
         """Note what a tray's files are, which lie in a folder, not yet in their place."""
-        files = {name: digest_of_file(folder / name) for name in names}
-        self.cache.put(key, json.dumps({"files": files, "manifest": made.document}).encode())
+        self._made.append((key, made, {name: Seen.now(folder / name) for name in names}))
+
+    def keep(self) -> None:
+        """Keep what was noted. What a user changes from now on shows, except in files that were only just written."""
+        for key, made, files in self._made:
+            self._put(key, made, {name: each.settled_by_now() for name, each in files.items()})
+
+    def _put(self, key: str, made: Manifest, files: Mapping[str, Seen]) -> None:
+        self.cache.put(key, json.dumps({"files": as_json(files), "manifest": made.document}).encode())
+
+
+def _seen(path: Path, known: Seen) -> Seen:
+    """Return a file as it is; it is read only where its mark does not show that it is as it was."""
+    if known.is_surely(path):
+        return known
+    if mark_of(path, through_links=False) is None:
+        raise OSError(errno.ENOENT, "is not a file", str(path))
+    return Seen.now(path)
+
+
+def _folders(files: Iterable[str]) -> list[str]:
+    """Return the folders of a tray's files: of its devices and its proof."""
+    return sorted({"/".join(name.split("/")[:2]) for name in files})

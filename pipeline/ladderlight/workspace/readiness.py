@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from ladderlight.board import Finding
@@ -17,6 +17,7 @@ from ladderlight.recipe.inputs import unreadable_inputs
 from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
 from ladderlight.storage.record import builds_around
+from ladderlight.units.words import joined
 from ladderlight.workspace.planned import planned_files
 
 _MOST_FRAMES = 1 << 20
@@ -110,4 +111,15 @@ def _files(plan: Plan, *, whole: bool) -> Readiness:
         Finding(level="error" if problem.certain else "caution", where=where, message=str(problem))
         for where, problem in crowding(recipe, trays, headers.origins)
     )
-    return replace(found, findings=[*found.findings, *crowded], trays=trays)
+    return replace(found, findings=[*found.findings, *_gaps(trays), *crowded], trays=trays)
+
+
+def _gaps(trays: Iterable[Tray]) -> Iterator[Finding]:
+    """Yield a caution when trays between others hold nothing."""
+    numbers = {tray.number for tray in trays if tray.number is not None}
+    empty = [number for number in range(1, max(numbers, default=1)) if number not in numbers]
+    if empty:
+        shown = f"{empty[0]} to {empty[-1]}" if len(empty) > 2 else joined(list(map(str, empty)))
+        what = f"nothing is dealt to tray{'s' * (len(empty) > 1)} {shown}, which {'are' * (len(empty) > 1) or 'is'}"
+        message = f"{what} left out; number trays without gaps, or burn only those that there are"
+        yield Finding(level="caution", where="pictures", message=message)

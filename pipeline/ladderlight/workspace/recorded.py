@@ -15,6 +15,7 @@ from ladderlight.recipe import Recipe
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.writing import write_whole
 from ladderlight.units.arrays import Bytes
+from ladderlight.units.words import joined
 from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of
 from ladderlight.workspace.documents import DamageError, read_document
 from ladderlight.workspace.last_build import LastBuild, last_build
@@ -142,6 +143,7 @@ def _recorded(recipe: Recipe, record: Record, path: Path) -> Recorded:
         what = f"{', '.join(doubtful)} may belong to {recipe.path.name} or to {names}"
         findings.append(_caution(path, f"{what}; record these chips again with ladderlight burned"))
     own = record.of_recipe(key, recipe.revision)
+    findings += _orphans(recipe, record, path) if not own else []
     damaged = [chip for chip in own if chip.device in devices and _damaged(chip, devices[chip.device])]
     for chip in damaged:
         whose = f" of tray {chip.tray}" if chip.tray > 1 else ""
@@ -149,6 +151,18 @@ def _recorded(recipe: Recipe, record: Record, path: Path) -> Recorded:
         findings.append(_caution(path, f"{what}; record this chip again"))
     good = tuple(chip for chip in own if chip not in damaged)
     return Recorded(chips=good, record=record, findings=tuple(findings))
+
+
+def _orphans(recipe: Recipe, record: Record, path: Path) -> list[Finding]:
+    """Return a caution where nothing is recorded of a recipe, but chips of its devices are of one that is gone."""
+    devices = {(device.name, device.part.number) for device in recipe.board.devices}
+    names = {chip.recipe for chip in record.chips if chip.recipe and (chip.device, chip.part) in devices}
+    gone = sorted(name for name in names if not os.path.lexists(recipe.folder / name))
+    if not gone:
+        return []
+    what = f"has chips of {joined(gone)}, which {'is' if len(gone) == 1 else 'are'} gone"
+    action = f"if that is {recipe.path.name} under its former name, record the chips again with ladderlight burned"
+    return [_caution(path, f"{what}; {action}")]
 
 
 def _caution(path: Path, message: str) -> Finding:

@@ -80,7 +80,8 @@ def too_many(left: Sequence[CodedPicture], have: int, need: int, board: Board, *
     names = [repr(picture.origin.name) for picture in left]
     shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
     extra = _lines_to_add(board, (need - 1).bit_length() - (have - 1).bit_length())
-    trays = 'deal them to trays with per_tray = "banks" in [pictures], ' if to_trays else ""
+    dealt = 'deal them to trays with per_tray = "banks" in [pictures], none with a tray of its own, '
+    trays = dealt if to_trays else ""
     advice = "; ".join(_advice(board, extra)) or "use a larger memory"
     return (
         f"{need} banks are needed, but the wiring has {have}; left over: {shown}; "

@@ -57,6 +57,12 @@ def test_a_part_of_ones_own_is_listed_by_its_marking(make_board, memory, ladder)
     assert (2, "SO-28", "socket for a memory chip") in listed(board)
 
 
+def test_a_socket_whose_package_is_not_stated(make_board, memory, ladder) -> None:
+    own = Part(number="16384x4", words=1 << 14, width=4)
+    board = make_board(memory(address=["x3-x9", "y3-y8"], data=["r0"], part=own), ladder=ladder(red={"r0": 460.0}))
+    assert (1, "socket", "socket for a memory chip, package not stated") in listed(board)
+
+
 @pytest.mark.parametrize(
     ("clock", "value", "what"),
     [

@@ -81,6 +81,25 @@ def test_what_cannot_be_shown_is_one_clear_line(run, recipe, tmp_path) -> None:
     assert page.read_text() == "a page of my own"
 
 
+def test_a_card_is_shown_as_it_was_built_among_others(run, recipe, tmp_path) -> None:
+    """The second card is in bank 1; a bank line that is stuck low shows the first one in its place."""
+    page = tmp_path / "faults.html"
+    assert run("build", recipe, "--cards")[0] == 0
+    (screens,) = recipe.parent.glob("*-cards/proof/screens")
+    status, out, _ = run("faults", recipe, "--card", "bars", "--page", page, "--json")
+    assert status == 0
+    document = json.loads(out)
+    assert document["bank"] == 1
+    text = page.read_text()
+    assert "Card bars, bank 1 of the built cards, with each single" in text
+    stuck = next(entry["look"] for entry in document["faults"] if entry["fault"].endswith("(bank0) stuck low"))
+    pictures = re.findall(r'src="data:image/png;base64,([^"]+)"', text)
+    for picture, screen in (pictures[0], "bank1.png"), (pictures[stuck], "bank0.png"):
+        with Image.open(io.BytesIO(base64.b64decode(picture))) as shown, Image.open(screens / screen) as built:
+            wide, high = built.width // shown.width, built.height // shown.height
+            assert np.array_equal(np.asarray(shown.convert("RGB")), np.asarray(built.convert("RGB"))[::high, ::wide])
+
+
 LEFT, TOP = 260, 150
 
 
@@ -146,6 +165,7 @@ def test_a_fault_on_a_card_is_named_with_its_pin(run, recipe, tmp_path) -> None:
         (("--photo", "shot.png", "--corners", "0,0,0,9,9,9,9,0"), "--corners do not go clockwise round a screen"),
         (("--card", "adresses"), "no card is called 'adresses'; did you mean 'addresses'?"),
         (("--card", "addresses", "--photo", "missing.png"), "missing.png: cannot be read"),
+        (("--photo", "missing.png"), "missing.png: cannot be read"),  # before the build is looked for
     ],
 )
 def test_wrong_options_are_refused_in_a_line(run, recipe, tmp_path, monkeypatch, options, message) -> None:
@@ -156,12 +176,24 @@ def test_wrong_options_are_refused_in_a_line(run, recipe, tmp_path, monkeypatch,
     assert not (tmp_path / "faults.html").exists()
 
 
-def test_a_dark_photograph_is_refused(run, recipe, tmp_path) -> None:
-    Image.new("RGB", (640, 480), (4, 4, 4)).save(tmp_path / "dark.png")
+def test_a_dark_photograph_may_be_of_a_dark_screen(run, recipe, tmp_path) -> None:
+    """Disabled outputs leave the screen dark. A bright wall is no such photograph."""
     page = tmp_path / "photo.html"
-    status, _, err = run("faults", recipe, "--card", "addresses", "--photo", tmp_path / "dark.png", "--page", page)
+    for light in 4, 200:
+        Image.new("RGB", (640, 480), (light,) * 3).save(tmp_path / f"{light}.png")
+    options = ("faults", recipe, "--card", "addresses", "--page", page, "--photo")
+    status, out, _ = run(*options, tmp_path / "4.png", "--json")
+    assert status == 0
+    document = json.loads(out)
+    assert "output enable of picture inverted" in [entry["fault"] for entry in document["candidates"]]
+    assert {entry["confidence"] for entry in document["candidates"]} == {0.5}
+    assert document["corners"] is None
+    text = " ".join(page.read_text().split())
+    assert "no bright screen in dark surroundings; a dark screen has one of these faults." in text
+    assert "If the screen is lit, darken the room, or give its --corners." in text
+    status, _, err = run(*options, tmp_path / "200.png")
     assert status == 1
-    assert "dark.png: shows no bright screen in dark surroundings; darken the room, or give its --corners" in err
+    assert "200.png: shows no bright screen in dark surroundings; darken the room, or give its --corners" in err
 
 
 @pytest.mark.parametrize(

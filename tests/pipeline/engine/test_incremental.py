@@ -40,6 +40,7 @@ green = {{ g0 = "470" }}
 blue = {{ b0 = "470" }}
 [pictures]
 files = [{files}]
+cards = [{cards}]
 {trays}
 [[stage]]
 use = "crop"
@@ -97,6 +98,7 @@ class Project:
             "arrangement": "bank_pictures",
             "night": 0.2,
             "per_tray": 3,
+            "cards": '"addresses"',
         }
         self.code = {"mark": 0, "gain": 0.9}
         self.files = ["quay.png", "mole.png", "buoy.png", "blink.gif"]
@@ -143,8 +145,16 @@ class Project:
             "plugin": lambda: self.code.update(mark=self.random.randrange(3)),
             "helper module": lambda: self.code.update(gain=self.random.choice([0.8, 0.9, 1.0])),
             "version": lambda: self.install(monkeypatch, self.random.randrange(3)),
+            "cards": lambda: self.choices.update(cards=self.random.choice(["", '"addresses"', '"addresses", "bars"'])),
+            "touched": lambda: [path.touch() for path in self.made],
+            "of the user": lambda: self.random.choice(self.made).with_name("notes.txt").write_text("mine"),
             "nothing": lambda: time.sleep(0.1),
         }
+
+    @property
+    def made(self) -> list[Path]:
+        """The files that the last build made for programmers and proof."""
+        return [path for part in ("devices", "proof") for path in sorted(self.folder.glob(f"out/{part}/**/*.*"))]
 
     def swap(self) -> None:
         one, other = (self.folder / name for name in self.random.sample([n for n in self.files if "png" in n], 2))
@@ -166,7 +176,7 @@ def files_of(folder: Path) -> dict[str, str]:
     return {
         path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and ".ladderlight" not in path.parts
+        if path.is_file() and ".ladderlight" not in path.parts and path.name != "notes.txt"
     }
 
 

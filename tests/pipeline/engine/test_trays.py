@@ -236,7 +236,7 @@ def test_without_per_tray_too_many_pictures_name_it_before_anything_is_opened(
         assert commands.main([command, str(path)]) == 1
         printed = " ".join("".join(capsys.readouterr()).split())
         assert "6 banks are needed, but the wiring has 4; left over: 'p5', 'p6'" in printed
-        assert 'deal them to trays with per_tray = "banks" in [pictures]' in printed
+        assert 'deal them to trays with per_tray = "banks" in [pictures], none with a tray of its own,' in printed
 
 
 @pytest.mark.parametrize(
@@ -286,6 +286,25 @@ def test_keep_going_builds_the_trays_without_bad_pictures(
         assert (tmp_path / "out/devices" / f"tray-0{number}" / "picture.bin").read_bytes() == whole[number]
     assert commands.main(["build", "--json", "--keep-going", str(path)]) == 1
     assert json.loads(capsys.readouterr().out)["ok"] is False
+
+
+def test_check_names_the_trays_that_were_left_out(
+    make: Make, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = make(9)
+    (tmp_path / "p6.pgm").write_bytes(b"P5 10 15 255\n" + bytes(20))  # cut short: its header is good
+    assert commands.main(["build", "--quiet", "--keep-going", str(path)]) == 1
+    capsys.readouterr()
+    assert commands.main(["check", str(path)]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "last build: lacks tray 2, left out because of bad pictures; correct these, and build again" in told
+
+
+def test_gaps_between_trays_are_a_caution(make: Make, capsys: pytest.CaptureFixture[str]) -> None:
+    path = make(2, more='[[picture]]\nmatch = "p2.pgm"\ntray = 5\n')
+    assert commands.main(["check", str(path)]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "nothing is dealt to trays 2 to 4, which are left out; number trays without gaps" in told
 
 
 def test_keep_going_builds_nothing_when_every_tray_has_a_bad_picture(

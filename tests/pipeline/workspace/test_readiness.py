@@ -208,7 +208,7 @@ def test_too_many_pictures_are_told_with_what_to_do(write: Write) -> None:
     assert where == "bank_pictures"
     assert message == (
         "60 banks are needed, but the wiring has 4; left over: 'p4', 'p5', 'p6', 'p7', 'p8', 'p9' and 50 more; leave "
-        'pictures out, deal them to trays with per_tray = "banks" in [pictures], '
+        'pictures out, deal them to trays with per_tray = "banks" in [pictures], none with a tray of its own, '
         'or add "bank2" and "bank3" and "bank4" and "bank5" to the address: memory \'picture\': 27C512 '
         "has the spare address lines"
     ).replace('"bank2" and "bank3" and "bank4" and', '"bank2", "bank3", "bank4" and')

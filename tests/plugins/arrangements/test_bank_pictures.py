@@ -109,7 +109,7 @@ def test_too_many_names_the_part_and_the_lines_that_would_do(board):
         bank_pictures([coded(board, name) for name in "abcde"], board)
     assert str(caught.value) == (
         "5 banks are needed, but the wiring has 4; left over: 'e'; leave pictures out, deal them to "
-        'trays with per_tray = "banks" in [pictures], or add "bank2" to the '
+        'trays with per_tray = "banks" in [pictures], none with a tray of its own, or add "bank2" to the '
         "address: memory 'picture': 27C020 has enough words"
     )
     assert PARTS["27C020"].words == 1 << 18  # 8 + 7 + 3 address lines
@@ -145,7 +145,7 @@ def test_too_many_finds_a_tied_pin(make_board, memory):
         bank_pictures([coded(board, name, codes=np.zeros((60, 80), np.uint16)) for name in "ab"], board)
     assert str(caught.value) == (
         "2 banks are needed, but the wiring has 1; left over: 'b'; leave pictures out, deal them to "
-        'trays with per_tray = "banks" in [pictures], or add "bank0" to the '
+        'trays with per_tray = "banks" in [pictures], none with a tray of its own, or add "bank0" to the '
         'address: memory \'picture\': write "bank0" at A13 in place of "low"'
     )
     fitting = make_board(memory(part="27128", address=["x3-x9", "y3-y8", "bank0"], data=["b0-b1", "g0-g1", "r0-r1"]))

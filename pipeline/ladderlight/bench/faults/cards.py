@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from ladderlight.board import Conflict, Placement
-from ladderlight.board.scanning.lookup import LookupFull
+from ladderlight.engine.cards import contents_of_card
 from ladderlight.errors import ArrangementError, UsageError, nearest_word
-from ladderlight.flow.pictures import Origin
 from ladderlight.recipe import Recipe
-from ladderlight.stages.boundary import run_stage
+from ladderlight.recipe.cards import recipe_of_cards
+from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import installed_stages
 from ladderlight.units.arrays import MemoryWords
@@ -22,29 +23,24 @@ def cards_of(recipe: Recipe) -> list[str]:
 
 
 def words_of_card(recipe: Recipe, name: str, bank: int) -> MemoryWords:
-    """Return the words of all memories with a card, its options as they are by default, in one bank.
+    """Return the words of all memories with a card, its options as they are by default, alone in one bank.
 
     Raises
     ------
     UsageError
         When there is no card of this name.
     ArrangementError
-        When the board's memories do not hold pictures, or not this many colours.
+        When the card does not fit the board.
+    RecipeError
+        When no arrangement serves the board.
     """
     registry = installed_stages().with_files(recipe.plugins)
     cards = cards_of(recipe)
     if name not in cards:
         raise UsageError(f"no card is called {name!r}; {nearest_word(name, cards)}")
-    declaration, board = registry.get(name), recipe.board
-    origin = Origin(name=name, source=name, bank=bank)
-    given = {"viewing": recipe.viewing, "origin": origin}
-    drawn = run_stage(declaration, board, board, declaration.complete({}), f"card {name!r}", **given)
-    placement = Placement(board=board)
+    card = CardUse(declaration=registry.get(name), options={}, bank=bank)
     try:
-        placement.put_codes(drawn.codes, bank=bank, picture=name)
-    except NotImplementedError as error:
-        message = f"card {name!r} cannot be placed: other memories address {error}; name a bank of the last build"
-        raise ArrangementError(message) from None
-    except (Conflict, LookupFull) as error:
+        contents = contents_of_card(replace(recipe_of_cards(recipe, registry), cards=(card,)))
+    except ArrangementError as error:
         raise ArrangementError(f"card {name!r} cannot be placed: {error}; choose another card") from None
-    return {memory: words.astype(np.uint32) for memory, (words, _) in placement.words().items()}
+    return {memory: held.words.astype(np.uint32) for memory, held in contents.memories.items()}

@@ -14,6 +14,7 @@ from ladderlight.bench.faults.lines import LineFault, address_faults, data_fault
 from ladderlight.bench.faults.pins import ChipPin, Pins
 from ladderlight.bench.faults.resistors import Place, resistors, with_resistors
 from ladderlight.bench.faults.wiring import Change, bridge, broken_line, is_gate, missing_gate, pins_behind
+from ladderlight.bench.pins import data_line
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.assembly import mark_of
 from ladderlight.board.model.lines import Line, Signal
@@ -132,7 +133,7 @@ def _outputs(board: Board) -> Iterator[WiringFault]:
             yield WiringFault(group="outputs", text=text, chips=chips, change=change)
     if board.blanking != "none":
         driving = board.driving_memories
-        way = _disabled(board, driving) if board.blanking == "output-enable" else _filled(driving, 0)
+        way = _disabled(board, driving) if board.blanking == "output-enable" else _dark(board)
         if way:
             yield WiringFault(group="outputs", text="blanking line inverted", chips=(), change=way)
 
@@ -154,6 +155,19 @@ def _disabled(board: Board, memories: tuple[Memory, ...] | list[Memory]) -> Chan
     return (lambda _, words: (faulty, read_high(faulty, words)[1])) if faulty else None
 
 
+def _dark(board: Board) -> Change:
+    """Return the change by which gates or cleared registers hold all ladder lines low; other lines stay as they are."""
+
+    def change(_: Board, words: MemoryWords) -> tuple[Board, MemoryWords]:
+        held = dict(words)
+        for memory in board.driving_memories:
+            lit = sum(1 << pin for pin in range(memory.part.width) if data_line(board, memory, pin) in board.code_lines)
+            held[memory.name] = held[memory.name] & np.uint32(~lit & (1 << memory.part.width) - 1)
+        return board, held
+
+    return change
+
+
 def _filled(memories: tuple[Memory, ...] | list[Memory], value: int) -> Change:
     def change(board: Board, words: MemoryWords) -> tuple[Board, MemoryWords]:
         held = {
@@ -170,7 +184,7 @@ def _resistors(board: Board) -> Iterator[WiringFault]:
     def fault(text: str, changed: dict[Place, float]) -> Iterator[WiringFault]:
         faulty = with_resistors(board, changed)
         if faulty:
-            chips = tuple(chip for _, line in changed for chip in _driver(board, line))
+            chips = tuple(chip for place in changed for chip in _driver(board, place))
             yield WiringFault(group="resistors", text=text, chips=chips, change=lambda _, words: (faulty, words))
 
     for place, ohms in nominal.items():
@@ -178,7 +192,7 @@ def _resistors(board: Board) -> Iterator[WiringFault]:
         yield from fault(f"resistor {named} missing", {place: inf})
         yield from fault(f"resistor {named} ten times too large", {place: TOO_LARGE * ohms})
     for (one, ohms), (other, others) in combinations(nominal.items(), 2):
-        if ohms != others:
+        if ohms != others and _line_of(one) != _line_of(other):
             text = f"resistors {_named(one, ohms)} and {_named(other, others)} exchanged"
             yield from fault(text, {one: others, other: ohms})
 
@@ -188,9 +202,15 @@ def _named(place: Place, ohms: float) -> str:
     return f"{name} ({channel}, {mark_of(ohms)})"
 
 
-def _driver(board: Board, line: str) -> tuple[ChipPin, ...]:
-    """Return the data pins that drive a ladder line; none for a resistor that no line drives."""
-    source = board.outputs.get(line.removesuffix(" first").removesuffix(" second"))
+def _line_of(place: Place) -> Place:
+    """Return the channel and line of a resistor, which may be one of a pair; to exchange the two changes nothing."""
+    channel, name = place
+    return channel, name.removesuffix(" first").removesuffix(" second")
+
+
+def _driver(board: Board, place: Place) -> tuple[ChipPin, ...]:
+    """Return the data pins that drive a resistor's line; none for a resistor that no line drives."""
+    source = board.outputs.get(_line_of(place)[1])
     if source is None:
         return ()
     memory = board.memory(source.memory)

@@ -19,9 +19,19 @@ from ladderlight.units.arrays import Floats, Singles
 
 
 def document_of(looks: Sequence[Look]) -> list[dict[str, Any]]:
-    """Return all faults as plain values. Those of one ``look`` cannot be told apart; look 0 is that without a fault."""
+    """Return all faults as plain values.
+
+    Those of one ``look`` cannot be told apart; look 0 is that without a fault. One that is not ``steady`` leaves no
+    steady picture.
+    """
     return [
-        {"fault": fault.text, "group": fault.group, "chips": list(map(asdict, fault.chips)), "look": number}
+        {
+            "fault": fault.text,
+            "group": fault.group,
+            "chips": list(map(asdict, fault.chips)),
+            "look": number,
+            "steady": look.steady,
+        }
         for number, look in enumerate(looks)
         for fault in look.faults
     ]
@@ -29,8 +39,9 @@ def document_of(looks: Sequence[Look]) -> list[dict[str, Any]]:
 
 def faults_page(project: str, board: Board, shown: str, looks: Sequence[Look]) -> str:
     """Return the page of all looks as one HTML document; ``shown`` is what the screen shows, in words."""
-    sound, *others = looks
+    sound, *others = (look for look in looks if look.steady)
     grouped = groupby(others, key=lambda look: look.faults[0].group)
+    unsteady = [fault for look in looks if not look.steady for fault in look.faults]
     return fill(
         "faults.html",
         project=project,
@@ -42,8 +53,18 @@ def faults_page(project: str, board: Board, shown: str, looks: Sequence[Look]) -
         groups=[
             {"name": name.capitalize(), "looks": [_shown(board, look) for look in found]} for name, found in grouped
         ],
+        unsteady=list(_named(board, unsteady)),
         cautions=cautions(board),
     )
+
+
+def summary(looks: Sequence[Look]) -> str:
+    """Return how many faults have how many looks, in one line."""
+    count = sum(len(look.faults) for look in looks)
+    steady = [look for look in looks if look.steady]
+    unsteady = count - sum(len(look.faults) for look in steady)
+    line = f"{count:,} faults with {len(steady) - 1:,} different looks; {len(looks[0].faults)} cannot be seen"
+    return line + (f", {unsteady} leave no steady picture" if unsteady else "")
 
 
 def name_of(board: Board, fault: WiringFault) -> str:

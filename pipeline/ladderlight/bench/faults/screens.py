@@ -12,7 +12,9 @@ from math import ceil
 import numpy as np
 
 from ladderlight.bench.faults.listing import WiringFault
+from ladderlight.bench.faults.steadiness import TimingLines
 from ladderlight.board import Board
+from ladderlight.board.model.lines import timing_line
 from ladderlight.board.scanning.playback import count_codes
 from ladderlight.proof.scanout import picture_codes
 from ladderlight.units.arrays import Floats, Ints, MemoryWords, Singles
@@ -25,22 +27,28 @@ MOST_ROWS, MOST_COLUMNS = 128, 160
 class Look:
     """One look of the screen, and the ``faults`` that all lead to it.
 
-    ``light`` is the screen in linear light, float32, shape (rows, columns, 3), reduced to a small picture.
+    ``light`` is the screen in linear light, float32, shape (rows, columns, 3), reduced to a small picture. It is dark
+    where the look is not ``steady``: sync or a counter's reset is wrong then, and no picture can be foretold.
     """
 
     faults: tuple[WiringFault, ...]
     light: Singles
+    steady: bool = True
 
 
 def looks_of(board: Board, words: MemoryWords, bank: int, faults: Sequence[WiringFault]) -> list[Look]:
     """Return what the screen shows without a fault, first, and every other look with the faults that lead to it.
 
-    Faults that cannot be seen are those of the first look; the others are in the order of their first faults.
+    Faults that cannot be seen are those of the first look; the others are in the order of their first faults. Those
+    that leave no steady picture have one look, the last.
     """
     cells = shown_cells(board)
+    timing = TimingLines(board=board, words=words, bank=bank)
 
-    def scanned(fault: WiringFault | None) -> tuple[bytes, Singles]:
+    def scanned(fault: WiringFault | None) -> tuple[bytes, Singles] | None:
         faulty, held = fault.change(board, words) if fault else (board, words)
+        if fault and not timing.steady((faulty, held)):
+            return None
         codes = shown_codes(faulty, held, bank).astype(np.uint16)[:, cells]
         colours = faulty.palette.srgb8.astype(np.uint32) @ np.array([1, 1 << 8, 1 << 16], dtype=np.uint32)
         return hashlib.sha256(colours[codes].tobytes()).digest(), reduce(faulty.palette.linear[codes])
@@ -48,16 +56,21 @@ def looks_of(board: Board, words: MemoryWords, bank: int, faults: Sequence[Wirin
     widths = np.diff([*cells, board.raster.x.visible])
     reduce = _reduction(np.bincount(board.y_grid.cells), widths)
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        (plain, light), *found = pool.map(scanned, [None, *faults])
-    alike: dict[bytes, tuple[Singles, list[WiringFault]]] = {plain: (light, [])}
-    for fault, (digest, light) in zip(faults, found, strict=True):
-        alike.setdefault(digest, (light, []))[1].append(fault)
-    return [Look(faults=tuple(members), light=light) for light, members in alike.values()]
+        found = list(pool.map(scanned, [None, *faults]))
+    alike: dict[bytes, tuple[Singles, list[WiringFault]]] = {}
+    unsteady: list[WiringFault] = []
+    for fault, seen in zip([None, *faults], found, strict=True):
+        members = alike.setdefault(seen[0], (seen[1], []))[1] if seen else unsteady
+        if fault:
+            members.append(fault)
+    looks = [Look(faults=tuple(members), light=light) for light, members in alike.values()]
+    return looks + [Look(faults=tuple(unsteady), light=0 * looks[0].light, steady=False)] * bool(unsteady)
 
 
 def shown_codes(board: Board, words: MemoryWords, bank: int) -> Ints:
     """Return the codes that the monitor shows, on the last line of each picture row: int64, shape (rows, counts)."""
-    if not board.counters.blanking_delay and all(memory.output == "direct" for memory in board.memories):
+    blanked = "blank" in map(timing_line, board.outputs)
+    if not (blanked or board.counters.blanking_delay) and all(memory.output == "direct" for memory in board.memories):
         return picture_codes(board, words, bank).take(board.x_grid.cells, axis=1)
     cells = board.y_grid.cells
     return count_codes(board, words, bank, lines=np.flatnonzero(np.append(np.diff(cells) > 0, [True])))

@@ -35,6 +35,10 @@ _SOUND = 4
 """How much likelier no fault is beforehand than any one of hundreds: a subtle one must fit clearly better."""
 FITTING = 0.5
 """Share of a photograph's variance that a picture which fits explains at least."""
+DARK = 0.5
+"""Confidence that a screen is dark of which nothing is to be seen: it may be missing from the photograph."""
+_BLACK, _DIM = 1e-3, 0.25
+"""Light of a screen that is dark, and value of a photograph of a dark room."""
 SURE = 0.8
 """Confidence from which on the best fault is named alone."""
 
@@ -56,10 +60,13 @@ class Candidate:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ranking:
-    """The likeliest looks, best first, the corners of the raster, and the photograph seen straight, cell by cell."""
+    """The likeliest looks, best first, the corners of the raster, and the photograph seen straight, cell by cell.
+
+    There are no corners where the photograph shows no bright screen: then the screen may be dark.
+    """
 
     candidates: tuple[Candidate, ...]
-    corners: Corners
+    corners: Corners | None
     seen: Singles
 
     @property
@@ -82,7 +89,7 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     pixels
         The photograph, as encoded: float32, shape (height, width, 3), 0 to 1.
     looks
-        What the screen may show; the first is that without a fault.
+        What the screen may show; the first is that without a fault. Looks that are not steady are passed over.
     corners
         The corners of the raster in pixels, from top left clockwise; None to find them.
     most
@@ -90,8 +97,9 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
 
     Returns
     -------
-    None where no raster is found.
+    None where no raster is found, and no look is dark.
     """
+    looks = [look for look in looks if look.steady]
     starts = [find_raster(pixels, rise) for rise in RISES] if corners is None else [corners]
     stack = np.stack([look.light for look in looks])
     rows, columns = stack.shape[1:3]
@@ -104,7 +112,7 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
 
     tries = [(compared(start), start) for start in starts if start is not None]
     if not tries:
-        return None
+        return _dark(pixels, looks)
     left, corners = min(tries, key=lambda one: float(one[0].min()))
     corners = aligned(pixels, corners, small[left.argmin()])
     near = np.argsort(compared(corners))[:_NEAR]
@@ -130,6 +138,16 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
         answers = list(pool.map(lambda at: answer_to(blurred(stack[at], sigma), seen, start), short))
     return Ranking(candidates=tuple(_candidates(looks, short, answers, seen, most)), corners=corners, seen=seen)
+
+
+def _dark(pixels: Singles, looks: Sequence[Look]) -> Ranking | None:
+    """Return the ranking where nothing bright is to be seen: the dark look, if there is one, and no more."""
+    look = next((look for look in looks if look.light.max() < _BLACK), None)
+    if look is None or np.median(pixels) > _DIM:
+        return None
+    nothing = np.zeros_like(look.light)
+    one = Candidate(look=look, sound=look is looks[0], score=1.0, confidence=DARK, predicted=nothing)
+    return Ranking(candidates=(one,), corners=None, seen=nothing)
 
 
 def _smaller(stack: Singles, step: int) -> Singles:

@@ -19,11 +19,12 @@ _TYPES = ("JPEG", "PNG")
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Photograph:
-    """A photograph, upright. ``pixels`` float32, shape (height, width, 3), as encoded, 0 to 1.
+    """A photograph from ``path``, upright. ``pixels`` float32, shape (height, width, 3), as encoded, 0 to 1.
 
     ``scale`` is by how much it was made smaller: pixels of the file for one of these.
     """
 
+    path: Path
     pixels: Singles
     scale: float
 
@@ -53,4 +54,4 @@ def read_photograph(path: Path) -> Photograph:
             raise PictureError(f"is damaged ({error}); take another photograph", where=path) from None
     upright.thumbnail((_LONGEST, _LONGEST), Image.Resampling.BOX)
     pixels = np.asarray(upright).astype(np.float32) / np.float32(255)
-    return Photograph(pixels=pixels, scale=full / max(upright.size))
+    return Photograph(path=path, pixels=pixels, scale=full / max(upright.size))

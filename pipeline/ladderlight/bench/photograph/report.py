@@ -24,7 +24,7 @@ NO_FAULT = "no fault"
 def document_of(ranking: Ranking, scale: float, card: TellingCard | None = None) -> dict[str, Any]:
     """Return a ranking as plain values; the corners are x and y in pixels of the file, from top left clockwise.
 
-    ``card`` is that to burn next.
+    They are None where no bright screen is to be seen. ``card`` is that to burn next.
     """
     return {
         "ok": ranking.fits,
@@ -38,14 +38,14 @@ def document_of(ranking: Ranking, scale: float, card: TellingCard | None = None)
             for candidate in ranking.candidates
             for text, chips in _faults(candidate)
         ],
-        "corners": [[round(float(value), 1) for value in corner] for corner in (ranking.corners + 0.5) * scale],
+        "corners": None if ranking.corners is None else ((ranking.corners + 0.5) * scale).round(1).tolist(),
         "card": card.name if card else None,
     }
 
 
 def alike(ranking: Ranking) -> list[WiringFault]:
     """Return the faults that fit about equally well; none where nothing fits, or the likeliest is without a rival."""
-    if not ranking.fits:
+    if not ranking.fits or ranking.corners is None:
         return []
     faults = [fault for candidate in ranking.equal if not candidate.sound for fault in candidate.look.faults]
     return faults if len(faults) + any(candidate.sound for candidate in ranking.equal) > 1 else []
@@ -56,6 +56,8 @@ def verdict(ranking: Ranking) -> str:
     equal = ranking.equal
     if not ranking.fits:
         return "no single fault fits; compare the chips, and check bank, corners and picture"
+    if ranking.corners is None:
+        return "no bright screen in dark surroundings; a dark screen has one of these faults"
     if len(equal) > 1:
         return f"{len(equal)} looks fit about equally"
     if equal[0].sound:
@@ -65,6 +67,8 @@ def verdict(ranking: Ranking) -> str:
 
 def next_step(ranking: Ranking, card: TellingCard | None) -> str:
     """Return what tells faults apart that fit equally well, in words; empty where the likeliest has no rival."""
+    if ranking.corners is None:
+        return "if the screen is lit, darken the room, or give its --corners"
     if not alike(ranking):
         return ""
     if card is None:
@@ -95,7 +99,7 @@ def photograph_page(
         verdict=verdict(ranking),
         step=next_step(ranking, card),
         aspect=board.raster.mode.screen_aspect,
-        seen=picture_url(linear_from_srgb(ranking.seen)),
+        seen=None if ranking.corners is None else picture_url(linear_from_srgb(ranking.seen)),
         candidates=[
             {
                 "faults": [{"name": text, "pins": "; ".join(map(str, chips))} for text, chips in _faults(candidate)],

@@ -25,7 +25,7 @@ def spreadsheets(bench: Bench) -> dict[str, bytes]:
         (
             *(chip.label, chip.device, chip.part, chip.package),
             *("" if pin.number is None else pin.number, pin.name, pin.line, pin.to),
-            f"{bench.hertz[pin.line]:.6g}" if bench.rises(pin) else "",
+            f"{bench.hertz[pin.line]:.3f}" if bench.rises(pin) else "",
         )
         for chip in wiring.sockets
         for pin in chip.pins

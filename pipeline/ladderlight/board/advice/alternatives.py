@@ -9,6 +9,7 @@ from itertools import product
 from ladderlight.board.model.board import Board, Geometry
 from ladderlight.board.model.lines import Expression, Signal
 from ladderlight.board.model.memory import PARTS, Memory, Part
+from ladderlight.board.scanning.timing import timings
 from ladderlight.units.words import joined
 
 
@@ -94,14 +95,47 @@ def smallest_part(memory: Memory, pins: int) -> Part | None:
 
     It has the same width and, if that is known, the same kind of erasure.
     """
-    alike = [
+    return next(iter(_parts_like(memory, pins)), None)
+
+
+def smaller_part(board: Board, memory: Memory, pins: int) -> tuple[Part, float | None] | None:
+    """Return the smallest part below a memory's own that has so many address pins and is sold fast enough.
+
+    Fast enough is what leaves every memory of the board in time, or no later than it is now.
+
+    Returns
+    -------
+    The part, and its slowest grade in seconds that is fast enough, None where the memory's access time is not known.
+    None where there is no such part.
+    """
+    now = timings(board)
+    for part in _parts_like(memory, pins):
+        if part.words >= memory.part.words:
+            break
+        if memory.access is None:
+            return part, None
+        for grade in reversed(part.grades):
+            other = replace(memory, part=part, access=grade)
+            swapped = replace(board, memories=tuple(other if m.name == other.name else m for m in board.memories))
+            if all(_in_time(then.left, now[name].left) for name, then in timings(swapped).items()):
+                return part, grade
+    return None
+
+
+def _in_time(left: float | None, before: float | None) -> bool:
+    return left is None or left >= 0 or (before is not None and left >= before)
+
+
+def _parts_like(memory: Memory, pins: int) -> list[Part]:
+    """Return the parts of a memory's width and erasure that give it so many address pins, the smallest first."""
+    alike = (
         part
         for part in PARTS.values()
         if part.width == memory.part.width
         and part.words * memory.chips >> pins
         and memory.part.erasure in ("unknown", part.erasure)
-    ]
-    return min(alike, key=lambda part: part.words, default=None)
+    )
+    return sorted(alike, key=lambda part: part.words)
 
 
 @dataclass(frozen=True, kw_only=True)

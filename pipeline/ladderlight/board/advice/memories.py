@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ladderlight.board.advice.alternatives import smallest_part
+from ladderlight.board.advice.alternatives import smaller_part
 from ladderlight.board.advice.checks import MOST_BANK_LINES
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.findings import Finding
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.lookup import lookup_of
-from ladderlight.units.words import joined
+from ladderlight.units.words import joined, nanoseconds
 
 
 def findings(board: Board) -> Iterator[Finding]:
@@ -39,9 +39,7 @@ def _spare(board: Board, memory: Memory, spare: list[int]) -> Finding:
     ways = ["tie it to ground" if len(spare) == 1 else "tie them to ground"]
     if _counted(board, memory):
         ways += _banks(board, len(spare))
-    smaller = smallest_part(memory, len(memory.address)) if memory.chips == 1 else None
-    if smaller is not None and smaller.words < memory.part.words:
-        ways.append(f"use a {smaller.number}")
+    ways += _smaller(board, memory, len(memory.address))
     return Finding(
         level="note",
         where=f"memory {memory.name}",
@@ -51,10 +49,7 @@ def _spare(board: Board, memory: Memory, spare: list[int]) -> Finding:
 
 def _tied(board: Board, memory: Memory) -> Finding:
     tied = len(memory.tied_pins)
-    ways = _banks(board, tied)
-    smaller = smallest_part(memory, len(memory.address) - tied) if memory.chips == 1 else None
-    if smaller is not None and smaller.words < memory.part.words:
-        ways.append(f"use a {smaller.number}")
+    ways = _banks(board, tied) + _smaller(board, memory, len(memory.address) - tied)
     return Finding(
         level="note",
         where=f"memory {memory.name}",
@@ -62,6 +57,15 @@ def _tied(board: Board, memory: Memory) -> Finding:
         f"{'are' if tied > 1 else 'is'} tied, so {memory.words - (memory.words >> tied):,} of {memory.words:,} "
         f"words are never read; {joined(ways or ['leave them out'], 'or')}",
     )
+
+
+def _smaller(board: Board, memory: Memory, pins: int) -> list[str]:
+    """Return the smaller part that would do, with the grade that it needs, as an imperative; none where none would."""
+    found = smaller_part(board, memory, pins) if memory.chips == 1 else None
+    if found is None:
+        return []
+    part, grade = found
+    return [f"use a {part.number}" + (f" of {nanoseconds(grade)}".replace(".0 ", " ") if grade else "")]
 
 
 def _banks(board: Board, pins: int) -> list[str]:

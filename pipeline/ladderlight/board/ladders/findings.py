@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from math import isinf
 
@@ -30,7 +30,9 @@ _SHOWN = 1 / 255
 """Share of the peak below which two levels look alike: one step of an 8-bit sRGB picture."""
 
 
-def ladder_findings(subject: Ladder | Board, analysis: LadderAnalysis | None = None) -> list[Finding]:
+def ladder_findings(
+    subject: Ladder | Board, analysis: LadderAnalysis | None = None, guns: Sequence[str] = GUNS
+) -> list[Finding]:
     """Return the findings about a ladder, the gravest first.
 
     Parameters
@@ -39,13 +41,15 @@ def ladder_findings(subject: Ladder | Board, analysis: LadderAnalysis | None = N
         A ladder, or a board, which also shows what drives the lines.
     analysis
         That of the ladder, when it is at hand.
+    guns
+        Those that something should feed.
     """
     ladder = subject.ladder if isinstance(subject, Board) else subject
     analysis = analysis or analyse(ladder)
     direct = _direct_lines(subject) if isinstance(subject, Board) else frozenset()
     palette = subject.palette if isinstance(subject, Board) else palette_of(ladder, ladder.lines)
     found = [
-        *_guns(ladder),
+        *_guns(ladder, guns),
         *(finding for channel in analysis.channels for finding in _channel(ladder, channel)),
         *_drivers(ladder, analysis, direct),
         *_power(analysis),
@@ -75,7 +79,7 @@ def _direct_lines(board: Board) -> frozenset[str]:
     )
 
 
-def _guns(ladder: Ladder) -> Iterator[Finding]:
+def _guns(ladder: Ladder, wanted: Sequence[str]) -> Iterator[Finding]:
     for gun, name in enumerate(GUNS):
         feeding = [channel.name for channel in ladder.channels if gun in channel.guns]
         if len(feeding) > 1:
@@ -84,7 +88,7 @@ def _guns(ladder: Ladder) -> Iterator[Finding]:
                 where=f"ladder {feeding[1]}",
                 message=f"channels {joined(feeding)} feed {name}; let one channel feed each gun",
             )
-        if not feeding:
+        if not feeding and name in wanted:
             yield Finding(
                 level="note", where="ladder", message=f"nothing feeds {name}; ground that input or give it a channel"
             )

@@ -113,7 +113,7 @@ def findings_of(choices: Sequence[Choice]) -> list[Finding]:
     """Return the findings about ladders that are built for red, green and blue, as far as there are as many."""
     apart = [choice.ladder_of(*GUNS) for choice in choices]
     channels = tuple(ladder.channels[gun] for gun, ladder in enumerate(apart))
-    return ladder_findings(replace(apart[0], channels=channels))
+    return ladder_findings(replace(apart[0], channels=channels), guns=GUNS[: len(choices)])
 
 
 def recipe_of(choices: Sequence[Choice]) -> str:

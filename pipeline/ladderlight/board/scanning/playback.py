@@ -17,10 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.lines import Signal
+from ladderlight.board.model.lines import Signal, timing_line
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels
-from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, picture_delay
+from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts
 from ladderlight.units.arrays import Floats, Ints, MemoryWords
 
 
@@ -139,27 +139,31 @@ def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
 def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Ints:
     """Return the code on the ladders at every count that the monitor shows, registers included.
 
+    Where a memory carries the blanking line, what it blanks is black.
+
     Returns
     -------
     int64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
     """
     stretch = _Stretch(board, words, bank, before=1, lines=lines, timed=False)
-    return stretch.codes()[:, stretch.first :]
+    codes = stretch.codes()
+    for name, pin in board.outputs.items():
+        if timing_line(name) == "blank":
+            blank = (stretch.levels.outputs[pin.memory] >> pin.index & 1).astype(bool) != name.startswith("!")
+            codes = np.where(blank, board.palette.black_code, codes)
+    return codes[:, stretch.first :]
 
 
 def undefined_times(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Floats:
-    """Return for how many seconds of each count of the picture the ladders' data are undefined.
+    """Return for how many seconds of each count that the monitor shows the ladders' data are undefined.
 
     Returns
     -------
-    float64, shape (visible lines, visible counts), by the counts that address the picture: where registers are, data
-    come later by ``picture_delay``. With ``lines`` given, for these of the visible lines only.
+    float64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
     """
-    late = picture_delay(board)
-    stretch = _Stretch(board, words, bank, before=1, after=late, lines=lines)
+    stretch = _Stretch(board, words, bank, before=1, lines=lines)
     unsure = np.max([stretch.unsure[memory.name] for memory in board.driving_memories], axis=0)
-    start = late - int(stretch.column[0])
-    times: Floats = np.minimum(unsure[:, start : start + board.raster.x.visible], float(1 / board.raster.clock))
+    times: Floats = np.minimum(unsure[:, stretch.first :], float(1 / board.raster.clock))
     return times
 
 
@@ -178,7 +182,6 @@ class _Stretch:
         bank: int,
         *,
         before: int,
-        after: int = 0,
         lines: Ints | None = None,
         timed: bool = True,
     ) -> None:
@@ -194,7 +197,7 @@ class _Stretch:
         self.first = before + delay
         """Position of the first count that the monitor shows."""
         lines = np.arange(board.raster.y.visible) if lines is None else lines
-        self.column = np.arange(-before, board.raster.x.visible + max(delay, after))
+        self.column = np.arange(-before, board.raster.x.visible + delay)
         x, y = board.readings(self.column, lines[:, None])
         self.levels = Levels(board, x, y, bank)
         self.shape = self.levels.shape

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
+from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
 
 PERIOD = 10.0
 """Seconds between two lines where there is no terminal; a shorter build prints none."""
+
+_WINDOW = 60.0
+"""Seconds of which the rate is shown."""
 
 
 @contextmanager
@@ -53,7 +57,8 @@ class _Lines:
 
     def __init__(self, write: Callable[[str], object]) -> None:
         self.write = write
-        self.began = self._printed = time.monotonic()
+        self._printed = time.monotonic()
+        self._counted: deque[tuple[float, int]] = deque()
         self._last = False
 
     def advance(self, done: int, total: int, source: str) -> None:
@@ -61,9 +66,21 @@ class _Lines:
         self.show(done, total, source, time.monotonic())
 
     def show(self, done: int, total: int, _source: str, now: float) -> None:
+        paced = self.paced(done, total, now)
         if now - self._printed >= PERIOD:
             self._printed = now
-            self.write(f"{done:,} of {total:,} pictures, {pace(done, total, now - self.began)}\n")
+            self.write(f"{done:,} of {total:,} pictures{f', {paced}' if paced else ''}\n")
+
+    def paced(self, done: int, total: int, now: float) -> str:
+        """Return the pace of the last minute, since the first picture.
+
+        Before that one, loops may have been compiled; pictures that were kept come all at once.
+        """
+        self._counted.append((now, done))
+        while now - self._counted[0][0] > _WINDOW:
+            self._counted.popleft()
+        began, before = self._counted[0]
+        return pace(done - before, total - before, now - began)
 
     def refuse(self, fault: Fault) -> None:
         if not self._last:  # after the last picture, all bad ones are listed
@@ -89,7 +106,7 @@ def _bar() -> Iterator[_Lines]:
 
         class Bar(_Lines):
             def show(self, done: int, total: int, source: str, now: float) -> None:
-                shown = pace(done, total, now - self.began)
+                shown = self.paced(done, total, now)
                 bar.update(task, completed=done, total=total, description=printable(source), pace=shown)
 
         yield Bar(lambda line: bar.print(line, end=""))

@@ -150,8 +150,7 @@ class _Round:
             try:
                 found = future.result(timeout=_ANSWER)
             except TimeoutError:  # the worker that had it was lost, and another one has to work it out
-                self._begun[number] = future
-                self._answers.put((number, future))
+                self._await(number, future)
                 self._check_workers(tasks)
                 continue
             except KilledWorker:
@@ -184,6 +183,10 @@ class _Round:
         self._tried[number] += 1
         key = f"ladderlight-{self._name}-{number}-{next(self._serials)}"
         future = self._client.submit(work_out, self._digest, order, sent or {}, key=key, pure=False)
+        self._await(number, future)
+
+    def _await(self, number: int, future: Future) -> None:
+        """Have an answer come when the task is done."""
         self._begun[number] = future
         future.add_done_callback(lambda done: self._answers.put((number, done)))
 
@@ -234,7 +237,11 @@ class _Round:
                 self._check_workers(tasks)
                 continue
             del self._begun[number]
-            if future.cancelled() or future.status == "lost":
+            if future.status == "lost":  # with its worker, when it was done; another one has to work it out
+                self._await(number, future)
+                self._check_workers(tasks)
+                continue
+            if future.cancelled():
                 raise BuildError("the scheduler was lost; start it again, then build again", where="--cluster")
             return number, future
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any
 
-from ladderlight.engine.work import Task, Work
+from ladderlight.engine.executors.orders import kept
+from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import worker_threads
 
@@ -23,11 +25,14 @@ class Threads:
         workers = self.workers or os.cpu_count() or 1
         # An animation of several files has its frames reduced by the pool. It waits for them, and so is not in there.
         with worker_threads(workers) as waiting, worker_threads(workers) as pool:
-            futures = [
-                waiting.submit(work.run, task, pool.submit) if task.spreads else pool.submit(work.run, task)
-                for task in tasks
-            ]
-            for future in futures:
+
+            def begin(task: Task) -> Future[Any]:
+                found = kept(work, task)  # here, since a thread would cost more than the look
+                if found is not None:
+                    return at_once(lambda: found)
+                return waiting.submit(work.run, task, pool.submit) if task.spreads else pool.submit(work.run, task)
+
+            for future in list(map(begin, tasks)):
                 try:
                     yield future.result()
                 except PictureError as error:

@@ -13,21 +13,24 @@ from markupsafe import Markup
 from ladderlight.board import Board, Finding
 from ladderlight.colour.viewing import Viewing
 from ladderlight.flow.pictures import SourceView
+from ladderlight.proof.burnsheet import labelled
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.page.data import page_data
+from ladderlight.proof.page.memory_map import chip_maps
 from ladderlight.proof.page.palette import palette_section
+from ladderlight.proof.page.wording import counted_findings, other_changes
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import environment
 from ladderlight.units.words import counted
 
 SCRIPTS = (
-    *("state", "unpack", "scan", "waits", "moments", "eye", "colour", "inspect"),
-    *("screen", "desk", "controls", "strip", "play", "start", "marks", "pixel", "palette"),
+    *("state", "unpack", "scan", "moments", "eye", "colour", "inspect"),
+    *("screen", "desk", "controls", "strip", "play", "marks", "pixel", "palette", "map", "start"),
 )
 """In the order in which they are joined: each may use those before it."""
-_STYLES = ("viewer", "pixel", "palette")
+_STYLES = ("viewer", "pixel", "palette", "map", "changes", "folded", "paper")
 _LOOKS = {
     "board": "Board",
     "source": "Source",
@@ -55,6 +58,9 @@ def page(
     stills: Sequence[Mapping[str, Any]] = (),
     tile_sets: Sequence[Mapping[str, Any]] = (),
     disturbed: Mapping[str, Any] | None = None,
+    changes: Mapping[str, Any],
+    stale: Sequence[Mapping[str, Any]],
+    bench: Markup | None = None,
     views: Mapping[str, SourceView] | None = None,
     viewing: Viewing | None = None,
     links: Links | None = None,
@@ -72,6 +78,11 @@ def page(
         Each tile set's figures and its sheet.
     disturbed
         What is known of undefined data, and a part of the screen enlarged; None where nothing is undefined.
+    changes, stale
+        What the build changes, see :func:`ladderlight.proof.changes.changes_document`, and how each device differs from
+        what is recorded of its chip.
+    bench
+        The tables of the bench sheet; None leaves them out.
     views, viewing, links, tray
         As :func:`ladderlight.proof.files.proof_files` takes them.
     """
@@ -92,7 +103,13 @@ def page(
             aspect=board.raster.mode.screen_aspect,
             plots=plots_of(board),
             palette=palette,
-            devices=manifest["devices"],
+            chips=chip_maps(manifest, changes, stale),
+            changes=changes,
+            more_changes=list(other_changes(changes["pictures"])),
+            devices=labelled(manifest),
+            parts={device.name: device.part for device in board.devices},
+            bench=bench,
+            finding_counts=counted_findings(findings),
             findings=findings,
             cautions=cautions(board),
             links=links or {},
@@ -108,7 +125,14 @@ def page(
     )
     rest = len(text.encode())
     data = page_data(
-        project, scanned, manifest, palette["fields"], views=views or {}, viewing=viewing, tray=tray, rest=rest
+        project,
+        scanned,
+        manifest,
+        fields=palette["fields"],
+        views=views or {},
+        viewing=viewing,
+        tray=tray,
+        rest=rest,
     )
     return text.replace(_DATA, data, 1)
 

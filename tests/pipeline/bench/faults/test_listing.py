@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from ladderlight.bench.faults.listing import faults_of
 from ladderlight.bench.faults.screens import looks_of, shown_cells, shown_codes
 from ladderlight.board import Board, Counters
+from ladderlight.board.model.assembly import Assembly
 from ladderlight.proof.scanout import picture_codes, screen_codes
 
 
@@ -129,3 +132,28 @@ def test_the_reduced_scan_is_that_of_the_whole_screen(make_board, memory) -> Non
         assert np.array_equal(shown_codes(*fault.change(board, words), 0), whole[last]), fault.text
         cells = shown_cells(board)
         assert np.array_equal(whole[last], whole[last][:, cells].repeat(np.diff([*cells, 640]), axis=1)), fault.text
+
+
+def test_a_pair_of_resistors_fails_one_by_one(make_board, memory, ladder) -> None:
+    """A pair in series is open as a whole where either is missing; one in parallel keeps the other. By Millman."""
+    pairs = {
+        "r0": Assembly(parts=(33.0, 1300.0), joined="series"),
+        "r1": Assembly(parts=(680.0, 11e3), joined="parallel"),
+    }
+    single = ladder(red={line: pair.ohms for line, pair in pairs.items()})
+    board = make_board(
+        memory(address=["x2-x9", "y2-y8"], data=["r0-r1"], part="27C256"),
+        ladder=replace(single, channels=(replace(single.channels[0], pairs=pairs),)),
+    )
+    found = by_text(board)
+    volts = {
+        text: fault.change(board, {})[0].palette.volts[2, 0] for text, fault in found.items() if "resistor r1 " in text
+    }
+    first = 5 / 11e3 / (1 / 11e3 + 1 / 1333 + 1 / 75)
+    second = 5 / 680 / (1 / 680 + 1 / 1333 + 1 / 75)
+    assert volts["resistor r1 first (red, 680) missing"] == pytest.approx(first, abs=1e-12)
+    assert volts["resistor r1 second (red, 11k) missing"] == pytest.approx(second, abs=1e-12)
+    for which in ("first (red, 33)", "second (red, 1k3)"):
+        faulty, _ = found[f"resistor r0 {which} missing"].change(board, {})
+        assert faulty.palette.volts[1, 0] == 0
+    assert not [text for text in found if "r0 first" in text and "r0 second" in text]

@@ -27,9 +27,10 @@ def test_wiring_and_parts_as_tables(board) -> None:
         "name": "A7",
         "line": "x9",
         "to": "x counter, bit 9",
-        "hertz": "31468.8",
+        "hertz": "31468.750",
         "Ladderlight": "",
     }
+    assert wiring[11]["hertz"] == "3146875.000"  # no exponent, which spreadsheets round
     assert rows(files["parts.csv"])[0]["value"] == "27C010"
 
 

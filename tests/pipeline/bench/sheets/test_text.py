@@ -102,7 +102,7 @@ def test_the_document_has_its_keys_and_the_notes_of_the_wiring(make_board, memor
         "again_at": None,
     }
     found = {(item["where"], item["message"].partition(";")[0]) for item in document["findings"]}
-    assert ("chip U1", "package not known") in found
+    assert ("chip U1", "pin-out not known") in found
     assert ("chip U2", "pin-out from memory") in found
     (green,) = [r for r in document["readings"] if r["lines"] == ["g0"]]
     assert green["words"] == {"picture": 0, "other": 1}

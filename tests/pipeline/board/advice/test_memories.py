@@ -47,6 +47,25 @@ def test_a_smaller_part_is_of_the_same_kind(make_board, memory, said) -> None:
     assert "use a 29F010" in last(said(board, "memory picture"))[1]
 
 
+def test_a_smaller_part_is_one_that_is_sold_fast_enough(make_board, memory, said) -> None:
+    """Words are held four counts of 39.72 ns, 158.9 ns: a 2764 is sold from 150 ns on, a 2732 from 200 ns."""
+    board = make_board(memory(address=["x2-x9", "y4-y8"], data=DATA, part="27C256", access=120e-9))
+    assert "use a 2764 of 150 ns" in last(said(board, "memory picture"))[1]
+    board = make_board(memory(address=["x2-x9", "y5-y8"], data=DATA, part="27C256", access=120e-9))
+    assert "use a 2764 of 150 ns" in last(said(board, "memory picture"))[1]
+    board = make_board(memory(address=["x1-x9", "y5-y8"], data=DATA, part="27C256", access=70e-9))
+    assert "use a" not in last(said(board, "memory picture"))[1]
+
+
+def test_a_smaller_part_leaves_time_for_the_memories_behind_it(make_board, memory, said) -> None:
+    """The map is held for 32 counts, but the tiles' first word in each waits for it and takes 70 ns itself."""
+    board = make_board(
+        memory("map", address=["x5-x9", "y5-y8"], data=[], part="27C256", access=70e-9),
+        memory("tiles", address=["x2-x4", "y2-y4", "map.d0-map.d7"], data=DATA, part="27C256", access=70e-9),
+    )
+    assert "use a" not in last(said(board, "memory map"))[1]
+
+
 def test_a_look_up_memory_gets_no_banks(make_board, memory, said) -> None:
     board = make_board(
         memory("colour", address=["picture.d0-picture.d7"], data=DATA, part="2716"),

@@ -65,6 +65,9 @@ def test_recipe_of_an_r2r_ladder_says_what_goes_to_ground() -> None:
     assert "# from the first rung to ground 660 ohm: 330 + 330" in lines
 
 
-def test_findings_are_those_of_three_channels() -> None:
+def test_findings_are_those_of_the_channels_that_are_built() -> None:
     choice = design(Goal(bits=2), "E24")[0]
     assert any(finding.where == "lines r1, g1 and b1" for finding in findings_of([choice] * 3))
+    one = findings_of([choice])
+    assert any(finding.where == "line r1" for finding in one)
+    assert not [finding for finding in one if "nothing feeds" in finding.message]

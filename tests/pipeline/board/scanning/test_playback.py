@@ -226,7 +226,7 @@ def test_undefined_times_through_a_map(make_board, memory) -> None:
 
 
 def test_undefined_times_behind_a_register(make_board, memory) -> None:
-    """By the counts that address the picture, though the register shows it four counts later."""
+    """A register shows nothing undefined, unless it takes words that are not valid yet."""
     quick = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=120e-9, output="register"))
     assert (undefined_times(quick, noise(quick), lines=np.array([0])) == 0).all()
     late = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=200e-9, output="register"))

@@ -157,8 +157,9 @@ class Cluster:
 
 
 @pytest.fixture
-def cluster(tmp_path: Path) -> Iterator[Callable[[], Cluster]]:
-    """Start a scheduler without workers."""
+def cluster(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[], Cluster]]:
+    """Start a scheduler without workers. On a busy machine these take long to come."""
+    monkeypatch.setattr("ladderlight.engine.executors.cluster._PATIENCE", 120.0)
     started = []
 
     def start() -> Cluster:

@@ -79,7 +79,6 @@ def test_workers_with_caches_of_their_own_give_what_threads_give_and_one_that_is
     assert len(before) == len(found) == 2 * len(sent_codes) == 16, "codes and a view of each"
 
 
-@pytest.mark.skip(reason="unsolved: the loss of all workers is sometimes taken for that of the scheduler")
 def test_a_picture_that_ends_all_workers_is_named(project, cluster, monkeypatch: pytest.MonkeyPatch) -> None:
     project.add_reef()
     running = cluster()

@@ -186,6 +186,26 @@ function pixelAt(event) {
   return column >= 0 && row >= 0 && column < pixels.width && row < pixels.height ? { x: column, y: row } : null;
 }
 
+function choosePixel(event) {
+  const found = view.get("drawn") && pixelAt(event);
+  if (found) view.set(found);
+}
+
+function movePixel(event) {
+  const step = event.shiftKey ? 8 : 1;
+  const moves = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] };
+  const { x, y } = { x: view.get("x") ?? pixels.width >> 1, y: view.get("y") ?? pixels.height >> 1 };
+  const within = (value, end) => Math.min(end - 1, Math.max(0, value));
+  if (event.key in moves) {
+    const [right, down] = view.get("x") === null ? [0, 0] : moves[event.key];
+    view.set({ x: within(x + right, pixels.width), y: within(y + down, pixels.height), held: true });
+  } else if (event.key === "Home") view.set({ x: 0, y });
+  else if (event.key === "End") view.set({ x: pixels.width - 1, y });
+  else if (event.key === "Escape") view.set({ x: null, y: null, held: false });
+  else return;
+  event.preventDefault();
+}
+
 function moveEdge(event) {
   const box = canvas.getBoundingClientRect();
   view.set({ split: Math.round(Math.min(100, Math.max(0, (100 * (event.clientX - box.left)) / box.width))) });
@@ -193,6 +213,12 @@ function moveEdge(event) {
 
 function startDesk() {
   resize(layoutOf("board", view.get("shape"), 0));
+  canvas.addEventListener("pointermove", (event) => event.pointerType === "mouse" && !view.get("held") && choosePixel(event));
+  canvas.addEventListener("pointerdown", (event) => {
+    view.set({ held: event.pointerType === "mouse" && !view.get("held") });
+    choosePixel(event);
+  });
+  canvas.addEventListener("keydown", movePixel);
   edge.addEventListener("pointerdown", (event) => edge.setPointerCapture(event.pointerId));
   edge.addEventListener("pointermove", (event) => edge.hasPointerCapture(event.pointerId) && moveEdge(event));
   edge.addEventListener("keydown", (event) => {

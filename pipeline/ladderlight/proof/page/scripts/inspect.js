@@ -1,27 +1,51 @@
 /**
- * One picture pixel with all that leads to it, as figures.
+ * A pixel of the screen with all that leads to it, as figures. Where registers shift the picture, the pixel was
+ * addressed some counts before it is shown.
  *
- * @param {{x: number, y: number}} at The column and the line of the picture.
+ * @param {{x: number, y: number}} at The column and the line on the screen, in picture pixels.
  */
 function inspected(board, words, palette, bank, { x, y }) {
   const across = spanOf(gridOf(board.x), x, board.x.visible);
   const down = spanOf(gridOf(board.y), y, board.y.visible);
-  const read = trace(board, words, bank, x, y);
   const late = board.pictureDelay - board.blankingDelay;
-  const period = 1 / board.clock;
-  const waits = undefinedSeconds(board, words, bank, across.first + board.pictureDelay, down.first, across.counts);
+  const counts = late
+    ? readings(board, across.first - late, down.first)
+    : { x: gridOf(board.x).samples[x], y: gridOf(board.y).samples[y] };
+  const read = traceAt(board, words, bank, counts);
+  const waits = undefinedSeconds(board, words, bank, across, down.first);
   return {
-    dots: dotsOf(board, across.first + late, across.counts),
+    dots: { first: dotAt(board, across.first), last: dotAt(board, across.first + across.counts) - 1 },
     lines: { first: down.first, last: down.first + down.counts - 1 },
-    counts: read.counts,
-    memories: read.memories.map((each, number) => inMemory(board.memories[number], each)),
+    counts,
+    memories: read.memories.map((each, number) => inMemory(board, board.memories[number], each)),
     code: read.code,
     volts: palette.volts(read.code),
     limits: palette.limits(read.code),
     colour: palette.hex(read.code),
-    held: across.counts * period,
-    undefined: board.undefinedKnown ? waits.reduce((sum, wait) => sum + wait, 0) : null,
+    held: across.counts * board.period,
+    undefined: board.undefinedKnown ? waits : null,
   };
+}
+
+/** The picture's pixel that is on the screen at a place, null where that is none. */
+function addressedPixel(board, { x, y }) {
+  const grid = gridOf(board.x);
+  const column = grid.firsts[x] - (board.pictureDelay - board.blankingDelay);
+  return column >= 0 && column < board.x.visible ? { x: grid.cells[column], y } : null;
+}
+
+/** For how many seconds of some counts of a line the ladders' data are undefined. */
+function undefinedSeconds(board, words, bank, { first, counts }, number) {
+  const access = board.memories.reduce((sum, memory) => sum + (memory.access ?? 0), board.registerDelay);
+  const line = makeLine(board, words, bank, 1 + Math.ceil(access * board.clock));
+  line.run(number);
+  const waits = waitsOf(board, line);
+  const driving = board.memories.filter((memory) => memory.drives).map(({ name }) => waits[name].unsure);
+  let sum = 0;
+  for (let at = line.first + first; at < line.first + first + counts; at++) {
+    sum += Math.min(board.period, Math.max(...driving.map((unsure) => unsure[at])));
+  }
+  return sum;
 }
 
 /** The first visible count of a pixel, and how many counts it takes. */
@@ -30,41 +54,47 @@ function spanOf(grid, cell, visible) {
   return { first, counts: (grid.firsts[cell + 1] ?? visible) - first };
 }
 
-/** The monitor's pixels whose middles lie in some counts, null if none does. */
-function dotsOf(board, first, counts) {
-  const { ratio, width } = board.screen;
-  const from = (count) => Math.min(width, Math.max(0, Math.ceil(count / ratio - 0.5)));
-  const [begin, end] = [from(Math.max(0, first)), from(Math.min(board.x.visible, first + counts))];
-  return begin < end ? { first: begin, last: end - 1 } : null;
+/** The monitor's first pixel whose middle is past a count. */
+function dotAt(board, count) {
+  return Math.min(board.screen.width, Math.max(0, Math.ceil(count / board.screen.ratio - 0.5)));
 }
 
-function inMemory(memory, { pins, address, slot, word, data }) {
+function inMemory(board, memory, { pins, address, slot, word, data }) {
   const chip = memory.chips.findLast(({ first }) => first <= address);
   return {
     name: memory.name,
     part: memory.part,
-    pins: groupedPins(memory, pins),
+    pins: groupedPins(pins),
     address,
     chip,
     within: address - chip.first,
     files: chip.files.flatMap((file) => bytesIn(file, address - chip.first, memory.width)),
     slot: memory.shifts.length > 1 ? slot : null,
     word,
-    outputs: memory.data.flatMap((line, pin) => (line === "-" ? [] : { line, level: (data >>> pin) & 1 })),
+    outputs: outputLines(board, memory).map(({ line, pin }) => ({ line, level: (data >>> pin) & 1 })),
     data,
   };
 }
 
+/** The lines that a memory's outputs drive: by their own names, or as `map.d3` where others' addresses name them so. */
+function outputLines(board, memory) {
+  const named = board.memories.flatMap(({ pins }) => pins.flatMap(({ lines }) => lines));
+  return Array.from({ length: memory.pixelWidth }, (_, pin) => {
+    const used = named.some((line) => line.memory === memory.name && line.bit === pin);
+    const own = memory.data[pin] ?? "-";
+    return { pin, line: own === "-" && used ? `${memory.name}.d${pin}` : own };
+  }).filter(({ line }) => line !== "-");
+}
+
 /** Address pins in runs that follow the bits of one signal, each with names and levels from the highest pin down. */
-function groupedPins(memory, pins) {
+function groupedPins(pins) {
   const runs = [];
   pins.forEach(({ line, level }, number) => {
-    const pin = memory.pins[number];
-    const [only] = pin.lines.length === 1 && !pin.inverted ? pin.lines : [null];
+    const [, stem, bit] = line.match(/^([^!^]*?)(\d+)$/) ?? [];
     const run = runs.at(-1);
-    const follows = run?.signal && only && run.signal === only.signal && run.memory === only.memory && run.bit + 1 === only.bit;
-    if (follows) Object.assign(run, { bit: only.bit, to: number, last: line, levels: `${level}${run.levels}` });
-    else runs.push({ ...(only ?? {}), from: number, to: number, first: line, last: line, levels: `${level}` });
+    if (stem && run?.stem === stem && run.bit + 1 === Number(bit)) {
+      Object.assign(run, { bit: run.bit + 1, to: number, last: line, levels: `${level}${run.levels}` });
+    } else runs.push({ stem, bit: Number(bit), from: number, to: number, first: line, last: line, levels: `${level}` });
   });
   return runs.map(({ from, to, first, last, levels }) => ({
     pins: from === to ? `A${from}` : `A${to} to A${from}`,

@@ -6,14 +6,13 @@ async function countAll(afterEach) {
   for (const run of proof.banks) {
     if (run.content === null || counted.has(run.content)) continue;
     const counts = new Uint32Array(palette.count);
-    for (const code of await codesOf(run.first)) counts[code]++;
+    await loadBank(run.first);
+    for (const code of scanBank(board, words, run.first)) counts[code]++;
     counted.set(run.content, counts);
     afterEach();
     await new Promise((resume) => setTimeout(resume));
   }
 }
-
-const banksOf = ({ first, last }) => (first === last ? `bank ${first}` : `banks ${first} to ${last}`);
 
 /** What is known of a code: its figures, and how many pixels show it in each bank. */
 function codeWords(code) {
@@ -23,9 +22,8 @@ function codeWords(code) {
   for (const run of proof.banks) {
     const pixels = counted.get(run.content)?.[code];
     if (!pixels) continue;
-    const names = run.pictures.map((number) => proof.pictures[number].name).join(", ");
-    const counts = `${grouped(pixels)} ${pixels === 1 ? "pixel" : "pixels"}`;
-    list.append(element("li", {}, element("span", { class: "tag" }, banksOf(run)), ` ${names ? `${names}: ` : ""}${counts}`));
+    const counts = `${nameOf(run)}: ${grouped(pixels)} ${pixels === 1 ? "pixel" : "pixels"}`;
+    list.append(element("li", {}, element("span", { class: "tag" }, banksInWords(run)), ` ${counts}`));
   }
   const all = [...new Set(proof.banks.map(({ content }) => content))].filter((content) => content !== null);
   if (all.some((content) => !counted.has(content))) list.append(element("li", {}, "counting …"));
@@ -113,7 +111,22 @@ function boxIn(image) {
   return box;
 }
 
-if (typeof DecompressionStream !== "undefined" && palette.fields.length) {
+/** Draw the bank's screen beside the palette, so that what a colour marks is in view. */
+async function drawBeside({ bank, marked }) {
+  const screen = document.getElementById("palette-screen");
+  const [image, veil] = await Promise.all([boardImage(bank, "all"), marked === null ? null : veilOf(bank, marked)]);
+  if (view.get("bank") !== bank || view.get("marked") !== marked) return;
+  Object.assign(screen, { width: image.width, height: image.height });
+  screen.style.aspectRatio = `${pixels.width * pixels.aspect} / ${pixels.height}`;
+  const context = screen.getContext("2d");
+  context.putImageData(new ImageData(image.rgba, image.width, image.height), 0, 0);
+  if (veil) context.drawImage(await createImageBitmap(veil), 0, 0);
+}
+
+function startPalette() {
+  if (!palette.fields.length) return;
+  document.getElementById("palette-side").hidden = false;
+  view.on(["bank", "marked"], drawBeside);
   const plot = document.getElementById("palette-plot");
   plot.tabIndex = 0;
   followPalette(plot);

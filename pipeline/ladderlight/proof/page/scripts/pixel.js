@@ -62,12 +62,13 @@ function pathOf(board, palette, { x, y }, bank, figures, { source, tile }) {
   const { counts, dots, lines, code } = figures;
   const screen = [
     ["Picture", "pixel", `column ${grouped(x)}, line ${grouped(y)} of bank ${bank}`],
-    ["Monitor pixels", "dots", dots ? range(dots.first, dots.last) : "left or right of the visible part"],
+    ["Monitor pixels", "dots", range(dots.first, dots.last)],
     ["Monitor lines", "lines", range(lines.first, lines.last)],
     ["x counter", "x count", grouped(counts.x)],
     ["y counter", "y count", grouped(counts.y)],
   ];
   if (board.pictureDelay) screen.push(["Registers", "late", `show it ${grouped(board.pictureDelay)} counts later`]);
+  if (board.blankingDelay) screen.push(["Sync, blanking", "blanking", `${grouped(board.blankingDelay)} counts late`]);
   const ladders = ["Red", "Green", "Blue"].map((gun, at) => {
     const limits = figures.limits ? `, ${figures.limits[at].map((end) => end.toFixed(3)).join(" to ")}` : "";
     return [gun, gun.toLowerCase(), `${volts(figures.volts[at])}${limits}`];
@@ -75,8 +76,8 @@ function pathOf(board, palette, { x, y }, bank, figures, { source, tile }) {
   const width = palette.lines.length;
   const colour = [["Shown", "colour", swatch(figures.colour), figures.colour]];
   if (source) {
-    colour.push(["Source, about", "source", swatch(source.colour), source.colour]);
-    colour.push(["Difference, about", "difference", `${source.difference.toFixed(1)} (CIEDE2000)`]);
+    colour.push(["Source", "source", swatch(source.colour), `about ${source.colour}`]);
+    colour.push(["Difference", "difference", `about ${source.difference.toFixed(1)} (CIEDE2000)`]);
   }
   const held = nanoseconds(figures.held);
   const times = [["Held", "held", `${held} ns`]];
@@ -96,55 +97,28 @@ function pathOf(board, palette, { x, y }, bank, figures, { source, tile }) {
   return steps;
 }
 
-/** Follow the pointer over the screen, or arrow keys in it; a click holds the pixel until the next. */
-function followPixel(screen, { width, height }) {
-  let held = false;
-  const at = (event) => view.set(pixelAt(event) ?? {});
-  screen.addEventListener("pointermove", (event) => {
-    if (!held || event.pointerType !== "mouse") at(event);
-  });
-  screen.addEventListener("pointerdown", (event) => {
-    held = event.pointerType === "mouse" && !held;
-    at(event);
-  });
-  const keys = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
-  screen.addEventListener("keydown", (event) => {
-    if (event.key === "Escape") view.set({ x: null, y: null });
-    const step = keys[event.key];
-    if (!step || event.ctrlKey || event.altKey || event.metaKey) return;
-    event.preventDefault();
-    held = true;
-    const by = event.shiftKey ? 10 : 1;
-    const moved = (value, most, step) => Math.min(most - 1, Math.max(0, (value ?? most >> 1) + step * by));
-    view.set({ x: moved(view.get("x"), width, step[0]), y: moved(view.get("y"), height, step[1]) });
-  });
-}
-
-/** The source's colour at a pixel of a bank that shows one picture, and its difference from the board's. */
-async function sourceAt(bank, { x, y }, colour) {
-  const found = await sourcePixels(bank);
-  if (!found) return null;
-  const from = 4 * (y * pixels.width + x);
-  const rgb = [...found.subarray(from, from + 3)];
+/** The source's colour at a pixel of a bank's picture, and its difference from the board's. */
+async function sourceAt(bank, at, colour) {
+  const picture = pictureWithSource(bank);
+  if (!picture || !at) return null;
+  const rgba = await decodedView(picture.view);
+  const from = 4 * (at.y * board.picture.width + at.x);
+  const rgb = [...rgba.subarray(from, from + 3)];
   const shown = [1, 3, 5].map((start) => parseInt(colour.slice(start, start + 2), 16));
   const written = "#" + rgb.map((value) => value.toString(16).padStart(2, "0")).join("");
   return { colour: written, difference: colourDifference(labOf(rgb), labOf(shown)) };
 }
 
-/** The pixels of the source view of a bank's picture, null where there is none or the bank shows several pictures. */
-async function sourcePixels(bank) {
-  const picture = runOf(bank).pictures.length === 1 ? pictureWithSource(bank) : null;
-  return picture && decodedView(picture.view);
-}
-
 const tileSets = proof.tileSets.map((stored) => ({ ...stored, known: null }));
 
 /** The tile that a pixel shows, with its other places on the screen; null where none of a set is. */
-async function tileAt(bank, { x, y }) {
-  const width = proof.board.picture.width;
+async function tileAt(bank, at) {
+  if (!at) return null;
+  const { x, y } = at;
+  const width = board.picture.width;
   for (const stored of tileSets) {
     stored.addresses = await addressesOf(stored);
-    if (stored.known?.bank !== bank) stored.known = { bank, ...tilesOf(proof.board, words, bank, stored) };
+    if (stored.known?.bank !== bank) stored.known = { bank, ...tilesOf(board, words, bank, stored) };
     const tile = stored.known.tile[y * width + x];
     if (tile < 0) continue;
     return { number: stored.numbers[tile], memory: stored.memory, places: otherPlaces(stored.known, width, { x, y }) };
@@ -168,18 +142,24 @@ async function showPixel({ bank, x, y }) {
     return;
   }
   await loadBank(bank);
-  const figures = inspected(proof.board, words, palette, bank, { x, y });
-  const [source, tile] = await Promise.all([sourceAt(bank, { x, y }, figures.colour), tileAt(bank, { x, y })]);
+  const figures = inspected(board, words, palette, bank, { x, y });
+  const at = addressedPixel(board, { x, y });
+  const [source, tile] = await Promise.all([sourceAt(bank, at, figures.colour), tileAt(bank, at)]);
   if (view.get("bank") !== bank || view.get("x") !== x || view.get("y") !== y) return;
-  path.replaceChildren(...pathOf(proof.board, palette, { x, y }, bank, figures, { source, tile }));
+  path.replaceChildren(...pathOf(board, palette, { x, y }, bank, figures, { source, tile }));
   path.dataset.at = `${bank} ${x} ${y}`;
   document.getElementById("pixel-said").textContent =
     `Column ${x}, line ${y}: code ${hex(figures.code, palette.count - 1)}, ${figures.colour}`;
-  view.set({ places: tile?.places ?? null });
+  view.set({ places: tile?.places.map((box) => shownAt(board, box)) ?? null });
 }
 
-if (typeof DecompressionStream !== "undefined") {
+/** A box of picture pixels where it is on the screen: registers may show it later. */
+function shownAt({ x, pictureDelay, blankingDelay }, box) {
+  const by = (pictureDelay - blankingDelay) >> x.shift;
+  return { ...box, left: box.left + by, right: box.right + by };
+}
+
+function startPixel() {
   document.getElementById("pixel-section").hidden = false;
-  followPixel(document.getElementById("screen"), proof.board.picture);
   view.on(["bank", "x", "y"], showPixel);
 }

@@ -163,7 +163,11 @@ const scanBank = (board, words, bank) => scanOutputs(board, words, bank).codes;
  *   data: number}>, code: number}}
  */
 function trace(board, words, bank, x, y) {
-  const counts = { x: gridOf(board.x).samples[x], y: gridOf(board.y).samples[y] };
+  return traceAt(board, words, bank, { x: gridOf(board.x).samples[x], y: gridOf(board.y).samples[y] });
+}
+
+/** The same at readings of the counters. */
+function traceAt(board, words, bank, counts) {
   const outputs = {};
   const memories = board.memories.map((memory) => {
     const reader = makeReader(board, memory, bank);

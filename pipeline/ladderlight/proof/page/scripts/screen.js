@@ -26,6 +26,8 @@ const view = makeState(
     bank: proof.banks.find((run) => run.content !== null)?.first ?? 0,
     x: null,
     y: null,
+    held: false,
+    places: null,
     marked: null,
     places: null,
     look: "board",

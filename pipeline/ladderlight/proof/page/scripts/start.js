@@ -7,3 +7,5 @@ startFlicker();
 startDesk();
 startPlay();
 startSmall(startStrip(), startContact());
+startPixel();
+startPalette();
