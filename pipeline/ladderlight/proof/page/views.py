@@ -13,9 +13,9 @@ from ladderlight.proof.page.storing import stored_size, text_of
 _STEPS = ((1, 75), (1, 60), (1, 45), (1, 30), (1, 20), (1, 10), (1, 5), (2, 30), (2, 15), (4, 30), (4, 5))
 """Pixels across one that is kept, and the quality of WebP, which at this size needs half of a JPEG's bytes."""
 _SAMPLES = 8
-_LEAST = 40_000
+_LEAST = 20_000
 _SMALL = 160 * 120
-_WHOLE = 880_000
+_WHOLE = 890_000
 _MANY = 64
 _FOR_EACH_MORE = 2_300
 

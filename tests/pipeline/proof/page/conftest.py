@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from ladderlight.proof.page.document import page
+from ladderlight.proof.files import proof_files
 from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
@@ -23,7 +23,7 @@ def page_text() -> Callable[..., str]:
         banks = sorted({placed.bank for placed in contents.pictures}) or [0]
         scanned = Scanned(board=board, words=memories_of(board, files), banks=banks)
         made = describe(project="p", board=board, contents=contents, files=files, images=scanned.images)
-        return page("Merrowhithe", scanned, made.document, [], **more)
+        return dict(proof_files("Merrowhithe", scanned, made.document, [], **more))["index.html"].decode()
 
     return make
 
