@@ -22,8 +22,8 @@
     As in the manifest: name, source, bank, frame and duration; and ``view``, the number of its source in the
     list of views, where there is one.
 ``views``
-    Pictures before the reduction: ``data``, a JPEG or WebP in the board's pixels or fewer, and ``size`` and ``crop``
-    in the pixels of its file, null where not known.
+    Pictures before the reduction: ``data``, a JPEG or WebP of which a pixel is ``down`` board pixels wide and high, and
+    ``size`` and ``crop`` in the pixels of its file, null where not known.
 ``viewing``
     ``distance`` in metres, null where the recipe has none, and ``screenWidth``.
 ``animation``

@@ -19,7 +19,8 @@ _MANY = 8
 def palette_section(scanned: Scanned) -> dict[str, Any]:
     """Return the palette's ``plot`` with its ``fields``, and how many pixels of the different screens show each code.
 
-    ``fields`` are rows of codes, -1 for none; ``swatches`` are empty for very many ``codes``, and many beside many screens.
+    ``fields`` are rows of codes, -1 for none; ``swatches`` are empty for very many ``codes``, and for many
+    beside many screens.
     """
     palette = scanned.board.palette
     uses = {
