@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import Signal
-from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.flow.pictures import Contents
 from ladderlight.units.arrays import Ints
 
@@ -51,12 +51,12 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
         written = contents.memories[memory.name].written.reshape(memory.chips, -1) != 0
         banks = _banks(board, contents, memory)
         for device, used in zip(memory.devices, written, strict=True):
-            places = np.flatnonzero(used)
+            count = int(np.count_nonzero(used))
             found[device.name] = Occupancy(
                 banks=tuple(banks[device.index]),
-                used=int(places.size),
-                last_used=int(places[-1]) if places.size else None,
-                free=int(used.size - places.size),
+                used=count,
+                last_used=int(used.size - 1 - np.argmax(used[::-1])) if count else None,
+                free=int(used.size - count),
             )
     return found
 
@@ -69,12 +69,14 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
     """
     memory = board.memory(device.memory)
     counts = differs.reshape(device.part.words, -1).sum(axis=1)
-    return [int(counts[np.unique(_within(_places(board, memory, bank), device))].sum()) for bank in banks]
+    places = _places(board, memory)
+    return [int(counts[np.unique(_within(places(bank), device))].sum()) for bank in banks]
 
 
-def _places(board: Board, memory: Memory, bank: int) -> Ints:
-    """Return the addresses that the pixels of a bank read in a memory."""
-    return addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)[0]
+def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
+    """Return the function that gives the addresses that the pixels of a bank read in a memory."""
+    of = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
+    return lambda bank: of(bank)[0]
 
 
 def _within(places: Ints, device: Device) -> Ints:
@@ -93,10 +95,10 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]
     pictures: dict[int, list[str]] = {}
     for placed in contents.pictures:
         pictures.setdefault(placed.bank & seen, []).append(placed.origin.name)
+    places = _places(board, memory)
     for bank, names in sorted(pictures.items()):
-        places = _places(board, memory, bank)
         for device in memory.devices:
-            held = _within(places, device)
+            held = _within(places(bank), device)
             if held.size:
                 first, last = int(held.min()), int(held.max())
                 read = np.zeros(last - first + 1, dtype=bool)

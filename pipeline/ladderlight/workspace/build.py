@@ -45,6 +45,9 @@ from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
+_BEGINNING = 1 << 16
+"""Bytes of a device file from which its format is found."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Built:
@@ -153,7 +156,7 @@ def build(
         )
         changed = version_findings(earlier.manifest, made)
         manifest = json_text(made.document).encode()
-        _write(staging.folder, (*_pages(recipe, made, going.bench), (FILE, manifest)))
+        _write(staging.folder, (*_pages(recipe, made, going.bench, staging.folder), (FILE, manifest)))
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -240,6 +243,8 @@ class _Going:
             files = self.chain.emit(contents)
         files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
         _write(self.folder / "devices", ((file.name, file.data) for file in files))
+        # Read back from disk. What shows the format of a file stays; its other data need not wait in memory.
+        files = [replace(file, data=file.data[:_BEGINNING]) for file in files]
         words = read_memories(recipe.board, self.folder / "devices", files)
         banks = shown_banks(recipe.board, (placed.bank for placed in contents.pictures))
         scanned = Scanned(board=recipe.board, words=words, banks=banks, tile_sets=contents.tile_sets)
@@ -287,14 +292,15 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(recipe: Recipe, made: Manifest, bench: Bench) -> Iterator[tuple[str, bytes]]:
+def _pages(recipe: Recipe, made: Manifest, bench: Bench, folder: Path) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     shown, title = made.printable, printable(recipe.title)
     yield from bench_files(title, bench)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
     if made.trays != (None,):
-        yield "proof/index.html", trays_page(title, recipe.board, shown).encode()
+        proofs = folder / "proof", recipe.output / "proof"  # trays that are as they were stay there
+        yield "proof/index.html", trays_page(title, recipe.board, shown, proofs).encode()
 
 
 def _cautions(pictures: Iterable[Described], *, strict: bool) -> list[Finding]:

@@ -276,7 +276,7 @@ class Model:
         for tiles, shown in zip(self.case.tile_sets, self.tiles, strict=True):
             here = int(self.read.addresses[tiles.memory]) // tiles.addresses.shape[1]
             others = int((shown[0] == here).sum()) - 1
-            words = f"{others}, marked on the screen" if others else "none on this screen"
+            words = f"{others} on this screen, marked" if others else "none on this screen"
             return {"tile": f"{here} of {tiles.memory}", "places": words}
         return {}
 

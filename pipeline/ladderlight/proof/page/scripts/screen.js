@@ -29,7 +29,6 @@ const view = makeState(
     held: false,
     places: null,
     marked: null,
-    places: null,
     look: "board",
     shape: "pixels",
     zoom: 0,
