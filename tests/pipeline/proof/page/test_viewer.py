@@ -66,7 +66,7 @@ def test_each_board_pixel_is_a_whole_number_of_device_pixels(board, banked, code
 
 
 def test_source_and_board_side_by_side_split_and_as_difference(board, banked, codes, views, page_text, opened):
-    page = opened(page_text(board, banked(board, (0, 3)), views=views))
+    page = opened(page_text(board, banked(board, (0, 3)), views=views), viewport={"width": 1400, "height": 500})
     source = np.array([200, 40, 90])
     shown = board.palette.srgb8[codes[0][61, 80]].astype(int)
     choose(page, look="side")
