@@ -27,6 +27,7 @@ const view = makeState(
     x: null,
     y: null,
     held: false,
+    places: null,
     marked: null,
     places: null,
     look: "board",
