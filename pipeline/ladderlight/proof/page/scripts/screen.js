@@ -28,6 +28,7 @@ const view = makeState(
     y: null,
     held: false,
     marked: null,
+    places: null,
     look: "board",
     shape: "pixels",
     zoom: 0,
