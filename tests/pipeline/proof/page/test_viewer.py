@@ -185,6 +185,25 @@ def test_a_line_alone_is_light_where_it_is_high(board, banked, codes, page_text,
     assert [pixel[0] for pixel in found] == [235 if level else 30 for level in levels]
 
 
+def test_undefined_moments_are_marked_when_asked_for(make_board, memory, banked, page_text, opened):
+    """110 ns are the first 2.8 of four monitor pixels that show a word, where the word changes."""
+    lines = ["b0-b1", "g0-g1", "r0-r1"]
+    board = make_board(memory(address=["x2-x9", "y2-y8"], data=lines, part="27C256", access=110e-9))
+    contents = banked(board, (0,))
+    codes = picture_codes(board, {name: each.words for name, each in contents.memories.items()})
+    page = opened(page_text(board, contents), viewport={"width": 760, "height": 900})
+    scale = page.evaluate(SIZE)[0] // 160
+    assert scale == 4  # one device pixel for each monitor pixel
+    row = [(x, 4 * 61 + 2) for x in range(640)]
+    before = page.evaluate(DRAWN, row)
+    assert [255, 0, 255, 255] not in before
+    page.locator("[data-view=moments]").check()
+    page.wait_for_timeout(500)
+    marked = [pixel == [255, 0, 255, 255] for pixel in page.evaluate(DRAWN, row)]
+    changes = codes[61, 1:] != codes[61, :-1]
+    assert marked[4:] == [bool(change and at < 3) for change in changes for at in range(4)]
+
+
 def test_the_first_screens_are_shown_where_the_words_cannot_be_unpacked(board, banked, page_text, browser, tmp_path):
     file = tmp_path / "index.html"
     file.write_text(page_text(board, banked(board, (0, 3))), encoding="utf-8")
