@@ -27,7 +27,7 @@ from ladderlight.units.words import counted
 
 SCRIPTS = (
     *("state", "unpack", "scan", "moments", "eye", "colour", "inspect"),
-    *("screen", "desk", "controls", "strip", "play", "marks", "pixel", "palette", "map", "start"),
+    *("screen", "desk", "controls", "strip", "paper", "play", "marks", "pixel", "palette", "map", "start"),
 )
 """In the order in which they are joined: each may use those before it."""
 _STYLES = ("viewer", "pixel", "palette", "map", "changes", "folded", "paper")
@@ -123,6 +123,7 @@ def page(
             styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
         )
     )
+    text = "\n".join(line for line in map(str.strip, text.splitlines()) if line)
     rest = len(text.encode())
     data = page_data(
         project,
