@@ -75,7 +75,7 @@ OWN_WORDS = {
     # Keys of tables of the engine's own.
     "bench/sheets/document.py": {"binary"},
     "proof/files.py": {"sheet", "tiles"},
-    "proof/page/data.py": {"crop"},
+    "proof/page/views.py": {"crop"},
     "proof/page/wiring.py": {"text"},
     "commands/build.py": {"text"},
     "workspace/manifest.py": {"text"},

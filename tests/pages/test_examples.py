@@ -27,12 +27,12 @@ LEAST_CONTRAST = 4.5
 """WCAG 2.2, success criterion 1.4.3, for words of any size."""
 
 
-@pytest.fixture(params=RECIPES, ids=lambda path: path.parent.name)
-def output(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+@pytest.fixture(scope="module", params=RECIPES, ids=lambda path: path.parent.name)
+def output(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The output folder of an example, of its first revision."""
-    folder = tmp_path / "copy"
+    folder = tmp_path_factory.mktemp(request.param.parent.name) / "copy"
     shutil.copytree(request.param.parent, folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
-    return build(load_revisions(folder / "recipe.toml")[0]).output
+    return build(load_revisions(folder / "recipe.toml")[0], cached=False).output
 
 
 @contextmanager
@@ -49,8 +49,7 @@ def opened(browser: Browser, path: Path, **options: Any) -> Iterator[Page]:
     yield page
     context.close()
     assert said == []
-    outside = [url for url in fetched if not url.startswith(("data:", "blob:")) and url != path.as_uri()]
-    assert [url for url in outside if not url.startswith(path.parent.as_uri())] == []
+    assert {url for url in fetched if not url.startswith(("data:", "blob:"))} == {path.as_uri()}
 
 
 def test_pages_fit_every_width_in_both_schemes_and_by_keyboard(output: Path, browser: Browser) -> None:
@@ -63,7 +62,7 @@ def test_so_do_the_pages_that_commands_write(tmp_path: Path, browser: Browser) -
     for name in (lantern, quay):
         shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("out", "__pycache__"))
     recipe, pages = str(tmp_path / lantern), [str(tmp_path / f"{name}.html") for name in "abcd"]
-    assert main(["build", "--quiet", recipe]) == main(["build", "--quiet", str(tmp_path / quay)]) == 0
+    assert main(["build", "--quiet", recipe]) == 0
     screen = str(tmp_path / lantern / "out" / "proof" / "screens" / "bank0.png")
     corners = "0,0,640,0,640,480,0,480"
     assert main(["check", "--quiet", recipe, "--page", pages[0]]) == 0

@@ -98,6 +98,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _status_of(arguments: Sequence[str]) -> int:
+    # pydantic would look through all installed packages for plugins to itself, of which none is needed here
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     with unwinding() as stops, safe_streams() as (out, _):
         status, faults = _run(arguments, stops)
         print_lines(faults)

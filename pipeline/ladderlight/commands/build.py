@@ -116,6 +116,7 @@ def build(
                     keep_going=keep_going,
                     cached=not no_cache,
                     began=None if cards else began,
+                    together=[each.revision for each in revisions if each.revision],
                 )
             documents[loaded.revision] = _print(built, left, json_=json_, quiet=quiet, verbose=verbose, cards=cards)
     if json_:

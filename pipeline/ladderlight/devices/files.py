@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
-from ladderlight.devices.formats import Segment, segments_of
+from ladderlight.devices.formats import segments_of
+from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
 from ladderlight.units.arrays import Bytes, MemoryWords, Words, dtype_of
@@ -52,7 +53,7 @@ def bytes_of(words: Words, width: int, order: ByteOrder = "little") -> bytes:
     return np.ascontiguousarray(planes if order == "little" else planes[:, ::-1]).tobytes()
 
 
-def words_of(data: bytes | Bytes, width: int, order: ByteOrder = "little") -> Words:
+def words_of(data: bytes | bytearray | Bytes, width: int, order: ByteOrder = "little") -> Words:
     """Return bytes as words of ``width`` bits: the inverse of :func:`bytes_of`. The upper spare bits are cut off."""
     size = bytes_per_word(width)
     planes = np.frombuffer(data, dtype=np.uint8).reshape(-1, size)
@@ -280,6 +281,9 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
         cover the device.
     """
     width = bytes_per_word(device.part.width)
+    spans = [file for file in files if file.span is not None]
+    if len(spans) == 1 and _is_whole(spans[0], device):  # as most are: nothing to put together
+        return words_of(_held_bytes(spans[0], device, device.part.bytes), device.part.width)
     image = np.full(device.part.bytes, ERASED, dtype=np.uint8)
     owner = np.full(device.part.bytes, -1, dtype=np.min_scalar_type(-len(files) - 1))
     for number, file in enumerate(files):
@@ -307,11 +311,20 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     return words_of(image, device.part.width)
 
 
-def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytearray:
+def _is_whole(file: DeviceFile, device: Device) -> bool:
+    """Whether a file holds all bytes of a device in their order, the low byte of each word first."""
+    assert file.span is not None  # noqa: S101 - files without a span are left out by the caller
+    at = _span_index(file.span, device)
+    return isinstance(at, slice) and at == slice(0, device.part.bytes, 1)
+
+
+def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytes | bytearray:
     assert file.span is not None  # noqa: S101 - files without a span are left out by the caller
     element = bytes_per_word(device.part.width) if file.span.step == 1 else 1
-    held = bytearray([ERASED]) * size
     segments = segments_of(file.name, file.data, size=size, element=element, order=file.span.order)
+    if [(segment.address, len(segment.data)) for segment in segments] == [(file.span.offset, size)]:
+        return segments[0].data
+    held = bytearray([ERASED]) * size
     for segment in segments:
         _put(held, segment, file, device)
     return held

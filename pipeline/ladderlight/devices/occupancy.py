@@ -2,27 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ladderlight.board import Board, Memory
+from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import Signal
-from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.flow.pictures import Contents
+from ladderlight.units.arrays import Ints
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bank:
     """A bank as far as one device holds it. Addresses count words from the device's first one.
 
-    ``bank`` is the lowest of the banks that look alike to the memory: one without bank lines has only bank 0.
+    ``bank`` is the lowest of the banks that look alike to the memory: one without bank lines has only bank 0. ``used``
+    is the number of words that its pixels read; the others up to ``last`` are padding, or another bank's.
     """
 
     bank: int
     pictures: tuple[str, ...]
     first: int
     last: int
+    used: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,14 +51,38 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
         written = contents.memories[memory.name].written.reshape(memory.chips, -1) != 0
         banks = _banks(board, contents, memory)
         for device, used in zip(memory.devices, written, strict=True):
-            places = np.flatnonzero(used)
+            count = int(np.count_nonzero(used))
             found[device.name] = Occupancy(
                 banks=tuple(banks[device.index]),
-                used=int(places.size),
-                last_used=int(places[-1]) if places.size else None,
-                free=int(used.size - places.size),
+                used=count,
+                last_used=int(used.size - 1 - np.argmax(used[::-1])) if count else None,
+                free=int(used.size - count),
             )
     return found
+
+
+def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differs: NDArray[np.bool_]) -> list[int]:
+    """Return how many bytes of a device differ in each of some banks of its memory.
+
+    ``differs`` has one entry for each byte of the device's image. A bank is what its pixels read: of a line's padding
+    nothing counts.
+    """
+    memory = board.memory(device.memory)
+    counts = differs.reshape(device.part.words, -1).sum(axis=1)
+    places = _places(board, memory)
+    return [int(counts[np.unique(_within(places(bank), device))].sum()) for bank in banks]
+
+
+def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
+    """Return the function that gives the addresses that the pixels of a bank read in a memory."""
+    of = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
+    return lambda bank: of(bank)[0]
+
+
+def _within(places: Ints, device: Device) -> Ints:
+    """Return some addresses of a memory that lie in one of its devices, counted from its first word."""
+    within = places - device.first_word
+    return within[(within >= 0) & (within < device.part.words)]
 
 
 def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
@@ -66,12 +95,14 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]
     pictures: dict[int, list[str]] = {}
     for placed in contents.pictures:
         pictures.setdefault(placed.bank & seen, []).append(placed.origin.name)
+    places = _places(board, memory)
     for bank, names in sorted(pictures.items()):
-        place, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
         for device in memory.devices:
-            within = place - device.first_word
-            held = within[(within >= 0) & (within < device.part.words)]
+            held = _within(places(bank), device)
             if held.size:
                 first, last = int(held.min()), int(held.max())
-                found[device.index].append(Bank(bank=bank, pictures=tuple(names), first=first, last=last))
+                read = np.zeros(last - first + 1, dtype=bool)
+                read[held - first] = True
+                used = int(np.count_nonzero(read))
+                found[device.index].append(Bank(bank=bank, pictures=tuple(names), first=first, last=last, used=used))
     return found

@@ -11,7 +11,7 @@ from ladderlight.board import Board, Memory
 from ladderlight.board.scanning.blanking import fill_blanking
 from ladderlight.board.scanning.scan import addresses, is_direct
 from ladderlight.board.scanning.sheets import Sheet, blank_sheet
-from ladderlight.board.scanning.timing_lines import timing_words
+from ladderlight.board.scanning.timing_lines import timing_pins, timing_words
 from ladderlight.errors import ArrangementError
 from ladderlight.flow.pictures import Contents, MemoryContents
 from ladderlight.units.arrays import Words
@@ -87,9 +87,9 @@ def carry_timing(contents: Contents, board: Board) -> Contents:
     """
     memories, everywhere = dict(contents.memories), slice(None)
     for memory in board.memories:
-        words, needed = timing_words(board, memory)
-        if not needed.any():
+        if not timing_pins(memory):
             continue
+        words, needed = timing_words(board, memory)
         given = memories[memory.name]
         sheet = Sheet(words=given.words.copy(), written=given.written.copy())
         clash = np.flatnonzero(sheet.clash(everywhere, words, needed))

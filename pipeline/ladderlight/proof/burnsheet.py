@@ -45,6 +45,11 @@ def chip_label(device: Mapping[str, Any]) -> str:
     return f"tray {device['tray']}, {device['name']}" if "tray" in device else str(device["name"])
 
 
+def labelled(manifest: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return the devices of a manifest, each with its label."""
+    return [{"label": chip_label(device), **device} for device in manifest["devices"]]
+
+
 def _device(device: Mapping[str, Any], part: Part) -> Iterator[str]:
     box = "[ ] burn" if device["changed"] else "[x] leave"
     head = f"{chip_label(device)}  ({device['part']})"

@@ -8,6 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
+from markupsafe import Markup
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
@@ -15,15 +16,21 @@ from ladderlight.board.scanning.timing import MUCH_UNDEFINED
 from ladderlight.colour.viewing import Viewing
 from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.flow.png import coded_png
+from ladderlight.proof.changes import FILE as CHANGES
+from ladderlight.proof.changes import Before, changes_document, device_changes
 from ladderlight.proof.disturbance import disturbance
 from ladderlight.proof.page.document import Links, page
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.screens import data_url, screen_png, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
+from ladderlight.system.printable import json_text
 from ladderlight.units.words import percent
 
+_NOTHING = Before()
 _STILL_BYTES = 24_000
 """Of the screens that readers without scripts see; the first is shown in any case."""
+_MANY = 8
+"""Screens from which on that is the only one."""
 
 
 def proof_files(
@@ -32,6 +39,8 @@ def proof_files(
     manifest: Mapping[str, Any],
     findings: Sequence[Finding],
     *,
+    before: Before = _NOTHING,
+    bench: Markup | None = None,
     views: Mapping[str, SourceView] | None = None,
     viewing: Viewing | None = None,
     links: Links | None = None,
@@ -51,6 +60,10 @@ def proof_files(
         What ``check`` has to say.
     views
         The pictures before the reduction, by name; cards have none.
+    before
+        What there was before this build, to say what it changes.
+    bench
+        The tables of the bench sheet, for its place in the page.
     viewing
         From where the screen is looked at, as far as the recipe says so.
     links
@@ -60,8 +73,11 @@ def proof_files(
     """
     board, firsts = scanned.board, scanned.distinct
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        screens = pool.map(lambda bank: screen_png(board, scanned.screen(bank)), firsts)
-        yield from zip((f"screens/bank{bank}.png" for bank in firsts), screens, strict=True)
+        files = list(pool.map(lambda bank: screen_png(board, scanned.screen(bank)), firsts))
+    yield from zip((f"screens/bank{bank}.png" for bank in firsts), files, strict=True)
+    screens = {bank: files[content] for bank, content in scanned.contents.items()}
+    changes = changes_document(board, scanned.images, manifest, screens, before.build)
+    yield CHANGES, json_text(changes).encode()
     sheets = [_described(board, tiles, places) for tiles, places in zip(scanned.tile_sets, scanned.places, strict=True)]
     bank = scanned.banks[0]
     disturbed = disturbance(board, scanned.words, bank)
@@ -81,6 +97,9 @@ def proof_files(
         stills=list(_stills(scanned, manifest)),
         tile_sets=sheets,
         disturbed=waiting,
+        changes=changes,
+        stale=list(device_changes(board, scanned.images, manifest, before.chips)),
+        bench=bench,
         views=views,
         viewing=viewing,
         links=links,
@@ -95,7 +114,7 @@ def _stills(scanned: Scanned, manifest: Mapping[str, Any]) -> Iterator[dict[str,
     for bank in scanned.distinct:
         picture = coded_png(scanned.codes[bank], scanned.board)
         left -= len(picture)
-        if left < 0 and bank != scanned.distinct[0]:
+        if bank != scanned.distinct[0] and (left < 0 or len(scanned.distinct) > _MANY):
             return
         names = ", ".join(picture["name"] for picture in manifest["pictures"] if picture["bank"] == bank)
         yield {"source": data_url(picture), "alt": f"Screen of bank {bank}" + (f": {names}" if names else "")}

@@ -105,10 +105,11 @@ def memories_of(board: Board, files: Iterable[DeviceFile]) -> dict[str, NDArray[
     by_device: dict[str, list[DeviceFile]] = {}
     for file in files:
         by_device.setdefault(file.device, []).append(file)
-    return {
-        memory.name: np.concatenate([join_files(by_device.get(device.name, []), device) for device in memory.devices])
-        for memory in board.memories
-    }
+    memories = {}
+    for memory in board.memories:
+        parts = [join_files(by_device.get(device.name, []), device) for device in memory.devices]
+        memories[memory.name] = parts[0] if len(parts) == 1 else np.concatenate(parts)
+    return memories
 
 
 def picture_codes(board: Board, words: MemoryWords, bank: int = 0) -> Ints:

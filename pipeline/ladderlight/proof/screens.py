@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Iterable
+from pathlib import Path
 
 import numpy as np
 from markupsafe import Markup
@@ -41,6 +42,13 @@ def screen_png(board: Board, codes: NDArray[np.uint16]) -> bytes:
     return indexed_png(
         codes.astype(np.uint8).repeat(dots, axis=1), board.palette.srgb8.tobytes(), compression=COMPRESSION
     )
+
+
+def small_png(screen: Path, board: Board) -> bytes:
+    """Return the picture file of a screen with a pixel for each of the board's, its colours as they are."""
+    with Image.open(screen) as picture:
+        size = board.geometry.width, board.geometry.height
+        return saved(picture.resize(size, Image.Resampling.NEAREST))
 
 
 def to_png(pixels: NDArray[np.uint8]) -> bytes:

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.devices.files import bytes_per_word
-from ladderlight.devices.formats import Format, Segment, format_of, likely_damage, segments_of
+from ladderlight.devices.formats import Format, format_of, likely_damage, segments_of
+from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, UsageError
 from ladderlight.flow.pictures import ByteOrder
 from ladderlight.readback.sections import Section

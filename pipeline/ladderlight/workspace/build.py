@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
-from ladderlight.bench.sheets.page import bench_files
+from ladderlight.bench.sheets.document import Bench, bench_of
+from ladderlight.bench.sheets.page import bench_files, bench_parts
 from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
 from ladderlight.engine.cards import with_cards
@@ -20,10 +21,12 @@ from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.steps import Progress, Refused
 from ladderlight.engine.trays import Tray, deal
-from ladderlight.errors import ArrangementError, BuildError, DocumentError, Fault, PictureError
+from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
+from ladderlight.proof.page.document import Links
+from ladderlight.proof.page.links import links_of
 from ladderlight.proof.pages import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import screen_names, shown_banks
@@ -35,11 +38,15 @@ from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.burned import Chip
 from ladderlight.workspace.description import describe
+from ladderlight.workspace.earlier import Earlier
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import KeptTrays, MadeFrom
-from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs, read_manifest
+from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
+
+_BEGINNING = 1 << 16
+"""Bytes of a device file from which its format is found."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,6 +84,7 @@ def build(
     cached: bool = True,
     executor: Executor | None = None,
     began: int | None = None,
+    together: Collection[str] = (),
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
 
@@ -93,6 +101,8 @@ def build(
     began
         When the command began, before the recipe was read, in nanoseconds since 1970. With it, the next command can
         know whether the build is up to date.
+    together
+        The revisions that the same command builds.
 
     Raises
     ------
@@ -128,7 +138,7 @@ def build(
         trays, left_out = _dealt(ready, described, list(bad))
     with staged_output(recipe.output, recipe.owner) as staging:
         recorded = recorded_chips(recipe)
-        before = _manifest_before(recipe.output)
+        earlier = Earlier.of(recipe)
         inputs = made_from.inputs
         going = _Going(
             chain=chain,
@@ -138,15 +148,20 @@ def build(
             versions=versions(),
             found=found,
             kept=kept,
+            earlier=earlier,
         )
-        made = Manifest.of_trays([going.tray(tray, coded) for tray in trays], inputs)
+        numbers = [tray.number for tray in trays]
+        made = Manifest.of_trays(
+            [going.tray(tray, coded, links_of(recipe, tray.number, numbers, together)) for tray in trays], inputs
+        )
         reduced = coded.reduced
         del coded, described  # thousands of pictures are only in the manifest from here on
-        changed = version_findings(before, made)
+        changed = version_findings(earlier.manifest, made)
         document = made.document
-        del made, before
+        del made
         manifest = json_text(document).encode()
-        _write(staging.folder, (*_pages(recipe, printable_values(document)), (FILE, manifest)))
+        pages = _pages(recipe, printable_values(document), going.bench, staging.folder)
+        _write(staging.folder, (*pages, (FILE, manifest)))
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -195,29 +210,36 @@ class _Going:
     versions: Mapping[str, str]
     found: Sequence[Finding]
     kept: KeptTrays | None
+    earlier: Earlier
+
+    @cached_property
+    def bench(self) -> Bench:
+        """What the bench sheet shows."""
+        recipe = self.chain.recipe
+        return bench_of(recipe.board, recipe.findings)
 
     @property
     def folder(self) -> Path:
         """The folder to write into."""
         return self.staging.folder
 
-    def tray(self, tray: Tray, coded: CodedPictures) -> Manifest:
+    def tray(self, tray: Tray, coded: CodedPictures, links: Links) -> Manifest:
         """Write the files of a tray; those of the last build stay where they would be the same."""
         chips = self.recorded.of_tray(tray.number or 1)
         keys = coded.of_files(tray.files).keys
         if self.kept is None or keys is None:
-            return self._made(tray, coded, chips)
-        key = self.kept.key(tray, keys, chips.values(), self.found, self.inputs)
+            return self._made(tray, coded, chips, links)
+        key = self.kept.key(tray, keys, chips.values(), self.found, self.inputs, links)
         taken = self.kept.take(key, self.staging)
         if taken:
             return taken
-        made = self._made(tray, coded, chips)
+        made = self._made(tray, coded, chips, links)
         below = (self.folder / part / tray.folder for part in ("devices", "proof"))
         files = (path for folder in below for path in sorted(folder.rglob("*")) if path.is_file())
         self.kept.add(key, made, self.folder, (path.relative_to(self.folder).as_posix() for path in files))
         return made
 
-    def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip]) -> Manifest:
+    def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links) -> Manifest:
         """Arrange the pictures of a tray, write its device files and its proof. Only its manifest stays in memory."""
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded.of_files(tray.files), tray.cards)
@@ -226,6 +248,8 @@ class _Going:
             files = self.chain.emit(contents)
         files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
         _write(self.folder / "devices", ((file.name, file.data) for file in files))
+        # Read back from disk. What shows the format of a file stays; its other data need not wait in memory.
+        files = [replace(file, data=file.data[:_BEGINNING]) for file in files]
         words = read_memories(recipe.board, self.folder / "devices", files)
         banks = shown_banks(recipe.board, (placed.bank for placed in contents.pictures))
         scanned = Scanned(board=recipe.board, words=words, banks=banks, tile_sets=contents.tile_sets)
@@ -251,7 +275,10 @@ class _Going:
             shown,
             self.found,
             views=pictures.views(),
+            before=self.earlier.tray(tray.number, chips),
+            bench=bench_parts(self.bench),
             viewing=recipe.viewing,
+            links=links,
             tray=tray.number,
         )
         _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
@@ -270,14 +297,15 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(recipe: Recipe, shown: Mapping[str, Any]) -> Iterator[tuple[str, bytes]]:
+def _pages(recipe: Recipe, shown: Mapping[str, Any], bench: Bench, folder: Path) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     title = printable(recipe.title)
-    yield from bench_files(title, recipe.board, recipe.findings)
+    yield from bench_files(title, bench)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
     if any("tray" in device for device in shown["devices"]):
-        yield "proof/index.html", trays_page(title, recipe.board, shown).encode()
+        proofs = folder / "proof", recipe.output / "proof"  # trays that are as they were stay there
+        yield "proof/index.html", trays_page(title, recipe.board, shown, proofs).encode()
 
 
 def _cautions(pictures: Iterable[Described], *, strict: bool) -> list[Finding]:
@@ -294,13 +322,6 @@ def _edited(staging: Staging) -> Iterator[Finding]:
     for path, kept in staging.edited.items():
         message = f"was changed since the last build and is replaced; the changed file is kept as {kept}"
         yield Finding(level="caution", where=str(path), message=message)
-
-
-def _manifest_before(output: Path) -> Manifest | None:
-    try:
-        return read_manifest(output)
-    except DocumentError:  # the build replaces it
-        return None
 
 
 def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:

@@ -12,7 +12,7 @@ from ladderlight.devices.checksums import Checksums, checksums_of
 from ladderlight.devices.files import bytes_of, span_bytes, words_of
 from ladderlight.devices.formats import format_of
 from ladderlight.devices.occupancy import Occupancy, occupancies_of
-from ladderlight.flow.pictures import Contents, DeviceFile, PlacedPicture, Span
+from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, PlacedPicture, Span
 from ladderlight.system.versions import changed_versions
 from ladderlight.workspace.burned import Burn, Chip, burn_of
 from ladderlight.workspace.manifest import (
@@ -127,7 +127,7 @@ def _device(
     files: Sequence[DeviceFile],
     tray: Mapping[str, int],
 ) -> DeviceEntry:
-    in_order = cache(partial(_in_order, image, device))
+    ordered = cache(partial(in_order, image, device.part.width))
     sums = cache(checksums_of)  # a file often holds all of the image
     held = [(file, file.span) for file in files if file.span is not None]
     return DeviceEntry(
@@ -138,7 +138,7 @@ def _device(
         file=held[0][0].name if held else None,
         files=tuple(file.name for file in files),
         bytes=len(image),
-        **sums(in_order(held[0][1].order if held else "little")),
+        **sums(ordered(held[0][1].order if held else "little")),
         changed=burn.needed,
         burn=_burn(burn),
         words=device.part.words,
@@ -148,10 +148,10 @@ def _device(
         free_words=occupancy.free,
         last_used=occupancy.last_used,
         banks=tuple(
-            BankEntry(bank=bank.bank, pictures=bank.pictures, first=bank.first, last=bank.last)
+            BankEntry(bank=bank.bank, pictures=bank.pictures, first=bank.first, last=bank.last, used=bank.used)
             for bank in occupancy.banks
         ),
-        pieces=tuple(_piece(file, span, span_bytes(in_order(span.order), span), sums) for file, span in held),
+        pieces=tuple(_piece(file, span, span_bytes(ordered(span.order), span), sums) for file, span in held),
     )
 
 
@@ -181,8 +181,9 @@ def _piece(file: DeviceFile, span: Span, data: bytes, sums: Callable[[bytes], Ch
     )
 
 
-def _in_order(image: bytes, device: Device, order: str) -> bytes:
-    return image if order == "little" else bytes_of(words_of(image, device.part.width), device.part.width, "big")
+def in_order(image: bytes, width: int, order: ByteOrder) -> bytes:
+    """Return a device's image whose words of ``width`` bits have their bytes in this order, not low byte first."""
+    return image if order == "little" else bytes_of(words_of(image, width), width, order)
 
 
 def _picture(

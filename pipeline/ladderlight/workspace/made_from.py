@@ -16,6 +16,7 @@ from ladderlight.board import Finding
 from ladderlight.cache.marks import Seen, as_json, from_json, mark_of
 from ladderlight.cache.store import Cache
 from ladderlight.engine.trays import Tray
+from ladderlight.proof.page.document import Links
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import input_files, seen_inputs
 from ladderlight.stages.code import code_files, code_of, loads_by_name, reads_files
@@ -124,6 +125,7 @@ class KeptTrays:
         chips: Iterable[Chip],
         findings: Sequence[Finding],
         inputs: str | None,
+        links: Links,
     ) -> str:
         """Return the key of a tray.
 
@@ -139,10 +141,12 @@ class KeptTrays:
             What its page says.
         inputs
             Digest of all files, with which the manifest says why a chip differs.
+        links
+            Where its page leads.
         """
         held = [(chip.device, chip.sha256, chip.image, chip.inputs == inputs, chip.versions) for chip in chips]
         sources = [file.source for file in tray.files]
-        return digest_of((self.common, tray.number, sources, list(tray.cards), pictures, held, findings))
+        return digest_of((self.common, tray.number, sources, list(tray.cards), pictures, held, findings, links))
 
     def take(self, key: str, staging: Staging) -> Manifest | None:
         """Let the files of a tray stay in the output, and return its manifest.

@@ -61,6 +61,7 @@ class BankEntry(Kept):
     pictures: Annotated[tuple[str, ...], Field(strict=False)]
     first: Size
     last: Size
+    used: Size = 0
 
 
 class PieceEntry(Kept):

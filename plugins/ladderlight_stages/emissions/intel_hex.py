@@ -6,6 +6,7 @@ Intel Hexadecimal Object File Format Specification, Revision A, 1988.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from io import BytesIO
 from typing import Annotated, Any
 
 from ladderlight import (
@@ -88,15 +89,14 @@ def intel_hex(
 
 def _text(piece: Piece, offset: int, record: int, *, leave_out_fill: bool) -> bytes:
     """Return the records by pages: those of each but the first follow the page's extended linear address."""
-    texts: list[bytes] = []
-    end = offset + len(piece.data)
-    start = offset
+    file = BytesIO()
+    start, end = offset, offset + len(piece.data)
     while start < end:
         stop = min(end, (start // _PAGE + 1) * _PAGE)
         data = piece.data[start - offset : stop - offset]
-        text, count = _DATA.lines(data, start=start, record=record, leave_out_fill=leave_out_fill)
-        if count and start >= _PAGE:
-            texts.append(_PAGES.line((start // _PAGE).to_bytes(2, "big")))
-        texts.append(text)
+        if start >= _PAGE and not (leave_out_fill and not data.strip(b"\xff")):
+            file.write(_PAGES.line((start // _PAGE).to_bytes(2, "big")))
+        _DATA.write(file, data, start=start, record=record, leave_out_fill=leave_out_fill)
         start = stop
-    return b"".join([*texts, b":00000001FF\n"])
+    file.write(b":00000001FF\n")
+    return file.getvalue()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from io import BytesIO
 from typing import Annotated, Any, Literal
 
 from ladderlight import (
@@ -94,12 +95,13 @@ def s_record(
 
 def _text(piece: Piece, offset: int, width: int, record: int, *, leave_out_fill: bool) -> bytes:
     number = width // 8 - 1
-    data, count = _form(number, number + 1).lines(
-        piece.data, start=offset, record=record, leave_out_fill=leave_out_fill
-    )
-    header = _form(0, 2).line(piece.device.name[:_LONGEST_HEADER].encode())
+    file = BytesIO()
+    file.write(_form(0, 2).line(piece.device.name[:_LONGEST_HEADER].encode()))
+    data = _form(number, number + 1)
+    count = data.write(file, piece.data, start=offset, record=record, leave_out_fill=leave_out_fill)
     counts = [_form(kind, size).line(b"", count) for kind, size in ((5, 2), (6, 3)) if count < 1 << 8 * size]
-    return b"".join([header, data, *counts[:1], _form(10 - number, number + 1).line(b"")])
+    file.writelines([*counts[:1], _form(10 - number, number + 1).line(b"")])
+    return file.getvalue()
 
 
 def _form(kind: int, width: int) -> RecordForm:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,8 +29,8 @@ class RecordForm:
     total: int
     """The sum of all bytes with the checksum, modulo 256."""
 
-    def lines(self, data: bytes, *, start: int, record: int, leave_out_fill: bool) -> tuple[bytes, int]:
-        """Return data from an address as records, the last of which may be shorter, and the number of records.
+    def write(self, file: BinaryIO, data: bytes, *, start: int, record: int, leave_out_fill: bool) -> int:
+        """Write data from an address as records, the last of which may be shorter; return the number of records.
 
         With ``leave_out_fill`` records of nothing but FFh are left out: an erased chip holds that already.
         """
@@ -39,16 +40,16 @@ class RecordForm:
         rows = [block.reshape(-1, record) for block in blocks]
         if whole < len(held):
             rows.append(held[None, whole:])
-        texts, count = [], 0
+        count = 0
         for block in rows:
             addresses = start + record * np.arange(len(block), dtype=np.uint64)
             start += block.size
             if leave_out_fill:
                 kept = (block != 0xFF).any(axis=1)
                 block, addresses = block[kept], addresses[kept]
-            texts.append(self._encoded(addresses, block))
+            file.write(self._encoded(addresses, block))
             count += len(block)
-        return b"".join(texts), count
+        return count
 
     def line(self, data: bytes, address: int = 0) -> bytes:
         """Return one record."""

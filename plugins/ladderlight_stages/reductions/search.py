@@ -24,8 +24,8 @@ from ladderlight_stages.refining.annealing import annealed
 from ladderlight_stages.refining.area_colours import AreaColours
 from ladderlight_stages.refining.visible_error import VisibleError
 
-_AREAS = (1.0, 4.0, 16.0)
-"""Weights of areas; the first that keeps their colours is taken."""
+_AREAS = (1.0, 2.0, 4.0, 16.0)
+"""Weights of areas, tried up to the first that keeps their colours."""
 
 
 @stage(
@@ -53,8 +53,9 @@ def search(
     Starts from error diffusion. Pixel by pixel a code is changed, or exchanged with a neighbour's, at random: first
     also where that increases the error a little, later only where it reduces the error. The error is S-CIELAB's, the
     difference after the eye's blur, so that dots do not show, and beside it that of areas at full, half and quarter
-    resolution, so that these keep their colours. Where colours still shift more than by error diffusion, areas count
-    more, and the search is repeated. A picture that is in the board's colours already is unchanged.
+    resolution, so that these keep their colours. Where colours still shift more than by error diffusion, the worst
+    places are left to that; the search is repeated with areas counting more, and the best result is taken. A picture
+    that is in the board's colours already is unchanged.
 
     Notes
     -----
@@ -79,14 +80,13 @@ def searched(areas: AreaColours, density: tuple[float, float], sweeps: int) -> C
     """Search for a picture, for a density in pixels per degree across and down."""
     linear, lowest = unique_colours(areas.palette)
     start = colour_places(areas.palette)[areas.diffused]
-    found: Codes
+    viewer = Viewer(reference=areas.pixels, density=density)
+    attempts = [areas.diffused]
     for weight in _AREAS:
         error = VisibleError(pixels=areas.pixels, linear=linear, density=density, aspect=areas.aspect, areas=weight)
-        found = lowest[annealed(error, start, sweeps)]
-        if areas.keeps(found):
+        found: Codes = lowest[annealed(error, start, sweeps)]
+        restrained, share = areas.restrained(found)
+        attempts.append(restrained)
+        if share == 0:
             break
-    viewer = Viewer(reference=areas.pixels, density=density)
-    return min(
-        (areas.restrained(found)[0], areas.diffused),
-        key=lambda codes: viewer.error(areas.palette.linear[codes]).mean,
-    )
+    return min(attempts, key=lambda codes: viewer.error(areas.palette.linear[codes]).mean)

@@ -11,7 +11,7 @@ from ladderlight import Palette
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.perception.areas import Areas
 
-ALLOWED = 0.4
+ALLOWED = 0.45
 """CIEDE2000 by which the mean may be above that of error diffusion. One just noticeable difference is about 1."""
 _LOCAL = 1.0
 """CIEDE2000 by which the 95th percentile may be above: single areas must not lose their colours for the others."""

@@ -3,7 +3,8 @@ import time
 import numpy as np
 import pytest
 
-from ladderlight.devices.formats import Segment, format_of, segments_of
+from ladderlight.devices.formats import format_of, segments_of
+from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError
 
 HEX = b":10000000000102030405060708090A0B0C0D0E0F78\n:00000001FF\n"

@@ -9,7 +9,7 @@ def test_banks_ranges_and_what_is_left(board, banked):
     """160x120 with 8 + 7 address bits: the last word of a bank is 779Fh."""
     occupancy = occupancies_of(board, banked(board, (0, 2)))["picture"]
     assert occupancy.banks == (
-        Bank(bank=0, pictures=("picture-0",), first=0, last=0x779F),
+        Bank(bank=0, pictures=("picture-0",), first=0, last=0x779F, used=19200),
         Bank(bank=2, pictures=("picture-2",), first=0x10000, last=0x1779F),
     )
     assert (occupancy.used, occupancy.last_used, occupancy.free) == (38400, 0x1779F, 131072 - 38400)
@@ -18,7 +18,7 @@ def test_banks_ranges_and_what_is_left(board, banked):
 def test_a_bank_line_of_a_high_number(make_board, memory, banked):
     board = make_board(memory(address=["x2-x9", "y2-y8", "bank2"], data=["b0-b1", "g0-g1", "r0-r1"]))
     occupancy = occupancies_of(board, banked(board, (1,)))["picture"]
-    assert occupancy.banks == (Bank(bank=1, pictures=("picture-1",), first=0x8000, last=0x8000 + 0x779F),)
+    assert occupancy.banks == (Bank(bank=1, pictures=("picture-1",), first=0x8000, last=0x8000 + 0x779F, used=19200),)
 
 
 def test_each_chip_of_a_row_has_its_own_share(make_board, memory, banked):
@@ -42,7 +42,7 @@ def test_a_memory_without_bank_lines_holds_its_part_of_all_pictures_at_one_place
     origins = [replace(one.pictures[0].origin, name=name) for name in ("tern", "gull")]
     contents = replace(one, pictures=tuple(PlacedPicture(origin=o, bank=bank) for bank, o in enumerate(origins)))
     red, others = occupancies_of(board, contents).values()
-    assert red.banks == (Bank(bank=0, pictures=("tern", "gull"), first=0, last=0x779F),)
+    assert red.banks == (Bank(bank=0, pictures=("tern", "gull"), first=0, last=0x779F, used=19200),)
     assert [(bank.bank, bank.pictures) for bank in others.banks] == [(0, ("tern",)), (1, ("gull",))]
 
 

@@ -72,7 +72,7 @@ def proof(board, banked):
 
 def test_a_screen_for_each_bank_with_a_picture_and_a_page(board, proof):
     files, _, words = proof()
-    assert list(files) == ["screens/bank0.png", "screens/bank3.png", "index.html"]
+    assert list(files) == ["screens/bank0.png", "screens/bank3.png", "changes.json", "index.html"]
     shown = np.asarray(Image.open(io.BytesIO(files["screens/bank3.png"])).convert("RGB"))
     assert (shown == render(board, words, 3)).all()
 
@@ -116,7 +116,8 @@ def test_a_screen_says_what_was_measured_of_its_picture(proof):
 def test_nothing_is_loaded_from_elsewhere(proof):
     files, document, _ = proof()
     text = files["index.html"].decode()
-    assert [link[:22] for link in Page(text).links] == ["data:image/png;base64,"]
+    links = [link[:22] for link in Page(text).links]
+    assert links == ["data:image/png;base64,", "#bank=0", "#bank=3"]
     assert document["devices"][0]["file"] in Page(text).text
     assert "http" not in text.replace('xmlns="http://www.w3.org/2000/svg"', "").replace("http-equiv", "")  # names alone
     assert "url(" not in text
@@ -128,7 +129,7 @@ def test_equal_screens_are_one_file(board, banked):
     words = contents.memories["picture"].words
     words[0x8000:0x10000] = words[:0x8000]
     files, _, _ = proof_of(board, contents, banks=(0, 1, 2))
-    assert list(files) == ["screens/bank0.png", "screens/bank2.png", "index.html"]
+    assert list(files) == ["screens/bank0.png", "screens/bank2.png", "changes.json", "index.html"]
 
 
 def test_names_cannot_break_the_page(proof):
@@ -160,6 +161,7 @@ def test_tile_sets_notes_and_waiting_are_shown(make_board, memory, banked):
     found, _, _ = proof_of(board, contents, tile_sets=[tiles])
     assert list(found) == [
         "screens/bank0.png",
+        "changes.json",
         "index.html",
     ]
     page = Page(found["index.html"].decode())
@@ -192,13 +194,13 @@ def test_the_headline_says_what_is_known_of_undefined_data(make_board, memory, b
 
     names, text = made(access=15e-9)
     assert "Data are undefined for 9 % of the time" in text
-    assert names == ["screens/bank0.png", "index.html"]
+    assert names == ["screens/bank0.png", "changes.json", "index.html"]
     names, text = made()
     assert "No access time is given for picture; data are undefined that long after each word change." in text
-    assert names == ["screens/bank0.png", "index.html"]
+    assert names == ["screens/bank0.png", "changes.json", "index.html"]
     names, text = made(access=110e-9, output="register")
-    assert "Screens as the monitor will show them, computed from the device files. Picture" in text
-    assert names == ["screens/bank0.png", "index.html"]
+    assert "Screens as the monitor will show them, computed from the device files. Screen" in text
+    assert names == ["screens/bank0.png", "changes.json", "index.html"]
 
 
 def test_the_burn_sheet_as_a_page(board, proof):

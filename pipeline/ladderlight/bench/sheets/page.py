@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+from typing import Any
+
+from markupsafe import Markup
 
 from ladderlight.bench.readings import steps_of
 from ladderlight.bench.sheets.advice import AT_WIRING, decoding, named
-from ladderlight.bench.sheets.document import Bench, bench_of
+from ladderlight.bench.sheets.document import Bench
 from ladderlight.bench.sheets.text import bench_sheet
-from ladderlight.board import Board, Finding
 from ladderlight.proof.templating import environment
 from ladderlight.units.words import frequency, in_words
 
 
-def bench_files(project: str, board: Board, findings: Sequence[Finding]) -> Iterator[tuple[str, bytes]]:
-    """Yield ``bench-sheet.txt`` and ``bench-sheet.html`` of a board with findings, by their names."""
-    bench = bench_of(board, findings)
+def bench_files(project: str, bench: Bench) -> Iterator[tuple[str, bytes]]:
+    """Yield ``bench-sheet.txt`` and ``bench-sheet.html``, by their names."""
     yield "bench-sheet.txt", bench_sheet(project, bench).encode()
     yield "bench-sheet.html", bench_page(project, bench).encode()
 
@@ -27,17 +28,29 @@ def bench_page(project: str, bench: Bench) -> str:
         .get_template("bench-sheet.html")
         .render(
             project=project,
-            bench=bench,
-            wiring=bench.wiring,
-            steps=list(steps_of(bench.readings)),
-            at_wiring=AT_WIRING,
-            at_counts=bench.at_counts,
-            at_readings=bench.at_readings,
             findings=bench.findings,
             cautions=bench.cautions,
-            decoding=decoding,
-            named=named,
-            frequency=frequency,
-            in_words=in_words,
+            **_values(bench),
         )
     )
+
+
+def bench_parts(bench: Bench) -> Markup:
+    """Return the tables of the bench sheet, to be shown in another page below a heading of the second level."""
+    template = environment("ladderlight.bench.sheets").get_template("bench-parts.html")
+    return Markup(template.render(level=3, **_values(bench)))  # noqa: S704 - escaped there
+
+
+def _values(bench: Bench) -> dict[str, Any]:
+    return {
+        "bench": bench,
+        "wiring": bench.wiring,
+        "steps": list(steps_of(bench.readings)),
+        "at_wiring": AT_WIRING,
+        "at_counts": bench.at_counts,
+        "at_readings": bench.at_readings,
+        "decoding": decoding,
+        "named": named,
+        "frequency": frequency,
+        "in_words": in_words,
+    }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.lookup import assign, lookup_of
-from ladderlight.board.scanning.scan import addresses, is_direct
+from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.board.scanning.sheets import Sheet, blank_sheet
+from ladderlight.units.arrays import Ints
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,6 +55,8 @@ class Placement:
     board: Board
     _sheets: dict[str, Sheet] = field(default_factory=dict)
     _runs: dict[str, list[_Run]] = field(default_factory=dict)
+    _places: dict[str, Callable[[int], tuple[Ints, Ints]]] = field(default_factory=dict)
+    """By memory, the address and slot of each picture pixel in a bank."""
 
     def put_codes(self, codes: NDArray[np.unsignedinteger], *, bank: int, picture: str) -> None:
         """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
@@ -156,8 +159,10 @@ class Placement:
 
     def _keys(self, memory: Memory, bank: int) -> NDArray[np.int64]:
         """Return the place of each picture pixel: address times pixels in a word, plus slot; int64, flat."""
-        x, y = self.board.x_grid.samples[None, :], self.board.y_grid.samples[:, None]
-        address, slot = addresses(self.board, memory, x, y, bank)
+        if memory.name not in self._places:
+            x, y = self.board.x_grid.samples[None, :], self.board.y_grid.samples[:, None]
+            self._places[memory.name] = addresses_by_bank(self.board, memory, x, y)
+        address, slot = self._places[memory.name](bank)
         return (address * memory.packing.pixels + slot).ravel()
 
     def _pixel(self, memory: Memory, key: int, run: _Run) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +35,22 @@ def addresses(board: Board, memory: Memory, x: ArrayLike, y: ArrayLike, bank: Ar
     """Return address and slot of a directly addressed memory at counts x, y and bank (integers that broadcast)."""
     levels = Levels(board, x, y, bank)
     return levels.address(memory), levels.slot(memory)
+
+
+def addresses_by_bank(board: Board, memory: Memory, x: ArrayLike, y: ArrayLike) -> Callable[[int], tuple[Ints, Ints]]:
+    """Return the function that gives ``addresses`` of a bank, quickly for many banks.
+
+    Each address line of a directly addressed memory is an exclusive-or of counter bits, so a bank turns the same bits
+    everywhere.
+    """
+    place, slot = addresses(board, memory, x, y)
+    corner, _ = addresses(board, memory, 0, 0)
+
+    def of(bank: int) -> tuple[Ints, Ints]:
+        turned, _ = addresses(board, memory, 0, 0, bank)
+        return place ^ turned ^ corner, slot
+
+    return of
 
 
 def scan(board: Board, words: MemoryWords, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> Scan:

@@ -17,7 +17,7 @@ from ladderlight.board.model.lines import Signal, expand, timing_line
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.scan import addresses
 from ladderlight.board.scanning.timing import hold_in_counts
-from ladderlight.units.arrays import Flags, Ints, Words
+from ladderlight.units.arrays import Flags, Ints, Words, dtype_of
 
 Counts = tuple[int, int]
 """What the x and the y counter read."""
@@ -85,9 +85,10 @@ def timing_words(board: Board, memory: Memory) -> tuple[Words, Words]:
 
     Returns
     -------
-    uint32, both of shape (words,).
+    Unsigned, as wide as a word, both of shape (words,).
     """
-    words, needed = np.zeros(memory.words, dtype=np.uint32), np.zeros(memory.words, dtype=np.uint32)
+    kind = dtype_of(memory.part.width)
+    words, needed = np.zeros(memory.words, dtype=kind), np.zeros(memory.words, dtype=kind)
     pins = timing_pins(memory)
     if not pins:
         return words, needed
@@ -95,7 +96,7 @@ def timing_words(board: Board, memory: Memory) -> tuple[Words, Words]:
     read = frame.read(memory)
     used = np.unique(read)
     for pin, name in pins.items():
-        words[read[frame.level(name)]] |= np.uint32(1 << pin)
+        words[read[frame.level(name)]] |= kind.type(1 << pin)
     for bank in _turns(board, memory):
         words[used ^ bank] = words[used]
         needed[used ^ bank] = sum(1 << pin for pin in pins)

@@ -19,11 +19,11 @@
     tiles in the map, and ``addresses``, those of all words of the first tile, then of the next: 32 bits each, the low
     byte first, as the difference to the one before, deflated.
 ``pictures``
-    As in the manifest: name, source, bank, frame, duration and metrics; and ``view``, the number of its source in the
+    As in the manifest: name, source, bank, frame and duration; and ``view``, the number of its source in the
     list of views, where there is one.
 ``views``
-    Pictures before the reduction: ``data``, a JPEG in the board's pixels, and ``size`` and ``crop`` in the pixels of
-    its file, null where not known.
+    Pictures before the reduction: ``data``, a JPEG or WebP in the board's pixels or fewer, and ``size`` and ``crop``
+    in the pixels of its file, null where not known.
 ``viewing``
     ``distance`` in metres, null where the recipe has none, and ``screenWidth``.
 ``animation``
@@ -46,10 +46,11 @@ from ladderlight.board.ladders.tolerance import gun_limits
 from ladderlight.colour.viewing import Viewing
 from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.proof.page.storing import deflated, stored_words, text_of
+from ladderlight.proof.page.views import room_for_views, stored_views
 from ladderlight.proof.page.wiring import board_data
 from ladderlight.proof.scanout import Scanned
 
-_PICTURE = ("name", "source", "bank", "frame", "duration", "metrics", "view")
+_PICTURE = ("name", "source", "bank", "frame", "duration", "view")
 
 
 def page_data(
@@ -61,11 +62,15 @@ def page_data(
     views: Mapping[str, SourceView],
     viewing: Viewing,
     tray: int | None,
+    rest: int,
 ) -> str:
-    """Return the document, in which no ``<`` can end the element that holds it."""
+    """Return the document, in which no ``<`` can end the element that holds it, for a page of ``rest`` bytes more."""
     board = scanned.board
     devices = {device["name"]: device for device in manifest["devices"]}
-    stored, numbers = stored_views(views)
+    memories = {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories}
+    size = board.geometry.width, board.geometry.height
+    weight = sum(len(text) for memory in memories.values() for text in memory["contents"])
+    stored, numbers = stored_views(views, room_for_views(size, len(scanned.distinct), rest + weight))
     pictures = [
         {"view": numbers[picture["name"]], **picture} if picture["name"] in numbers else picture
         for picture in manifest["pictures"]
@@ -75,7 +80,7 @@ def page_data(
         "tray": tray,
         "board": board_data(board, devices),
         "palette": _palette(board.palette) | {"fields": fields},
-        "memories": {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories},
+        "memories": memories,
         "tileSets": [_tiles(tiles) for tiles in scanned.tile_sets],
         "banks": bank_runs(scanned, pictures),
         "pictures": [{key: picture[key] for key in _PICTURE if key in picture} for picture in pictures],
@@ -85,13 +90,6 @@ def page_data(
     }
     text = json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c")
-
-
-def stored_views(views: Mapping[str, SourceView]) -> tuple[list[dict[str, Any]], dict[str, int]]:
-    """Return the views for the document, each once, and which each picture has."""
-    stored: dict[SourceView, int] = {}
-    numbers = {name: stored.setdefault(view, len(stored)) for name, view in views.items()}
-    return [{"data": text_of(view.data), "size": view.size, "crop": view.crop} for view in stored], numbers
 
 
 def _animation(pictures: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:

@@ -13,10 +13,13 @@ from markupsafe import Markup
 from ladderlight.board import Board, Finding
 from ladderlight.colour.viewing import Viewing
 from ladderlight.flow.pictures import SourceView
+from ladderlight.proof.burnsheet import labelled
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.page.data import page_data
+from ladderlight.proof.page.memory_map import chip_maps
 from ladderlight.proof.page.palette import palette_section
+from ladderlight.proof.page.wording import counted_findings, other_changes
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import environment
@@ -24,10 +27,10 @@ from ladderlight.units.words import counted
 
 SCRIPTS = (
     *("state", "unpack", "scan", "moments", "eye", "colour", "inspect"),
-    *("screen", "desk", "controls", "strip", "play", "pixel", "palette", "start"),
+    *("screen", "desk", "controls", "strip", "play", "marks", "pixel", "palette", "map", "start"),
 )
 """In the order in which they are joined: each may use those before it."""
-_STYLES = ("viewer", "pixel", "palette")
+_STYLES = ("viewer", "pixel", "palette", "map", "changes", "folded", "paper")
 _LOOKS = {
     "board": "Board",
     "source": "Source",
@@ -40,6 +43,8 @@ _ALMOST = 0.005
 """By how much the proportions of a pixel may differ from a square's and look alike."""
 _FARTHEST = 6
 """Metres that the slider of the distance reaches at least."""
+_DATA = "\N{SYMBOL FOR DATA LINK ESCAPE}"
+"""Where the data go in once it is known how much room the rest leaves."""
 Links = Mapping[str, Sequence[Mapping[str, Any]]]
 """Other proof pages by their kind: ``name``, relative ``path``, and whether it is the one ``here``."""
 
@@ -53,6 +58,9 @@ def page(
     stills: Sequence[Mapping[str, Any]] = (),
     tile_sets: Sequence[Mapping[str, Any]] = (),
     disturbed: Mapping[str, Any] | None = None,
+    changes: Mapping[str, Any],
+    stale: Sequence[Mapping[str, Any]],
+    bench: Markup | None = None,
     views: Mapping[str, SourceView] | None = None,
     viewing: Viewing | None = None,
     links: Links | None = None,
@@ -70,12 +78,17 @@ def page(
         Each tile set's figures and its sheet.
     disturbed
         What is known of undefined data, and a part of the screen enlarged; None where nothing is undefined.
+    changes, stale
+        What the build changes, see :func:`ladderlight.proof.changes.changes_document`, and how each device differs from
+        what is recorded of its chip.
+    bench
+        The tables of the bench sheet; None leaves them out.
     views, viewing, links, tray
         As :func:`ladderlight.proof.files.proof_files` takes them.
     """
     board, palette = scanned.board, palette_section(scanned)
     viewing = viewing or Viewing()
-    return (
+    text = (
         environment("ladderlight.proof.page")
         .get_template("page.html")
         .render(
@@ -90,7 +103,13 @@ def page(
             aspect=board.raster.mode.screen_aspect,
             plots=plots_of(board),
             palette=palette,
-            devices=manifest["devices"],
+            chips=chip_maps(manifest, changes, stale),
+            changes=changes,
+            more_changes=list(other_changes(changes["pictures"])),
+            devices=labelled(manifest),
+            parts={device.name: device.part for device in board.devices},
+            bench=bench,
+            finding_counts=counted_findings(findings),
             findings=findings,
             cautions=cautions(board),
             links=links or {},
@@ -99,15 +118,23 @@ def page(
             square=abs(board.geometry.pixel_aspect - 1) < _ALMOST,
             viewing=viewing,
             farthest=max(_FARTHEST, ceil(2 * (viewing.distance or 0))),
-            data=Markup(  # noqa: S704 - JSON without any "<"
-                page_data(
-                    project, scanned, manifest, fields=palette["fields"], views=views or {}, viewing=viewing, tray=tray
-                )
-            ),
+            data=_DATA,
             scripts=Markup(joined_scripts()),  # noqa: S704
             styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
         )
     )
+    rest = len(text.encode())
+    data = page_data(
+        project,
+        scanned,
+        manifest,
+        fields=palette["fields"],
+        views=views or {},
+        viewing=viewing,
+        tray=tray,
+        rest=rest,
+    )
+    return text.replace(_DATA, data, 1)
 
 
 def joined_scripts(names: Sequence[str] = SCRIPTS) -> str:
@@ -116,7 +143,10 @@ def joined_scripts(names: Sequence[str] = SCRIPTS) -> str:
 
 
 def _text(path: str) -> str:
-    return files(__package__).joinpath(path).read_text(encoding="utf-8").rstrip()
+    """Return a file of this package without indentation and whole lines of comment, which are a third of it."""
+    lines = files(__package__).joinpath(path).read_text(encoding="utf-8").splitlines()
+    stripped = (line.strip() for line in lines)
+    return "\n".join(line for line in stripped if line and not line.startswith(("/*", "*", "//")))
 
 
 def _unknown(board: Board) -> list[str]:

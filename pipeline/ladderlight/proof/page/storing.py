@@ -43,6 +43,11 @@ def text_of(data: bytes) -> str:
     return text.tobytes().decode("ascii")
 
 
+def stored_size(count: int) -> int:
+    """Return how many characters so many bytes take."""
+    return -(-count * 16 // _BITS)
+
+
 def deflated(data: bytes) -> bytes:
     """Return data deflated without a header (RFC 1951)."""
     packer = zlib.compressobj(9, zlib.DEFLATED, -15)

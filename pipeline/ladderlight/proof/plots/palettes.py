@@ -20,7 +20,9 @@ MOST_CELLS = 4096
 _MOST_USED = 256
 _CELL = 3
 """Pixels of a cell's side; a colour that is not used is the middle one only."""
-_NARROWEST, _WIDEST = 12.0, 40.0
+_WIDEST = 40.0
+_HIGHEST = 450.0
+"""Units that the fields take in height, so that a plot fits the window and a page."""
 _TITLE, _GAP = 18.0, 8.0
 
 Uses = Mapping[int, NDArray[np.int64]]
@@ -50,9 +52,7 @@ def palette_fields(palette: Palette, uses: Uses | None = None) -> list[Field]:
     if lattice is None or not _is_by_gun(palette):
         return _by_lightness(palette, np.arange(len(palette)))
     red, green, blue = (codes.astype(np.int64) for codes in lattice.codes)
-    across = max(1, min(len(blue), int((WIDTH + _GAP) // (len(green) * _NARROWEST + _GAP))))
-    across = -(-len(blue) // -(-len(blue) // across))
-    cell = min(_WIDEST, ((WIDTH + _GAP) / across - _GAP) / len(green))
+    across, cell = _laid_out(len(blue), len(red), len(green))
     fields = []
     for place, level in enumerate(blue):
         volts = palette.volts[red[0] + green[0] + level, 2]
@@ -67,6 +67,15 @@ def palette_fields(palette: Palette, uses: Uses | None = None) -> list[Field]:
             )
         )
     return fields
+
+
+def _laid_out(fields: int, rows: int, columns: int) -> tuple[int, float]:
+    """Return how many fields stand side by side, as few as keep the plot low, and the side of a cell."""
+    for across in range(1, fields + 1):
+        cell = min(_WIDEST, ((WIDTH + _GAP) / across - _GAP) / columns)
+        if -(-fields // across) * (rows * cell + _TITLE + _GAP) <= _HIGHEST:
+            break
+    return across, cell
 
 
 def palette_plot(palette: Palette, uses: Uses | None = None) -> str:

@@ -7,11 +7,18 @@ that look there for completions (taplo reads neither ``then`` nor ``else`` for t
 
 from __future__ import annotations
 
+import ast
+import inspect
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
+from functools import cache
+from itertools import pairwise
 from typing import Any
 
+from pydantic import BaseModel
+
 from ladderlight.errors import PluginError
+from ladderlight.recipe.language import tables
 from ladderlight.recipe.language.tables import RecipeTable
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
@@ -31,6 +38,7 @@ def schema(registry: StageRegistry | None = None) -> dict[str, Any]:
 
     A recipe that names plugins of its own may use stages that the schema does not know.
     """
+    _describe()
     document = RecipeTable.model_json_schema(ref_template=_REFERENCE)
     definitions = document["$defs"]
     forms: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {"StageTable": [], "CardTable": []}
@@ -76,6 +84,24 @@ def schema(registry: StageRegistry | None = None) -> dict[str, Any]:
             }
         },
     }
+
+
+@cache
+def _describe() -> None:
+    """Give each key of each table the words below it as its description, and build the tables with them.
+
+    Reading the source takes longer than checking a recipe, which does without.
+    """
+    classes = [node for node in ast.parse(inspect.getsource(tables)).body if isinstance(node, ast.ClassDef)]
+    models: list[type[BaseModel]] = [getattr(tables, node.name) for node in classes]
+    for node, model in zip(classes, models, strict=True):
+        for key, words in pairwise(node.body):
+            if isinstance(key, ast.AnnAssign) and isinstance(key.target, ast.Name) and isinstance(words, ast.Expr):
+                field = model.model_fields.get(key.target.id)
+                if field is not None and isinstance(words.value, ast.Constant):
+                    field.description = inspect.cleandoc(str(words.value.value))
+    for model in models:
+        model.model_rebuild(force=True)
 
 
 def _refine(value: Any) -> None:

@@ -54,7 +54,8 @@ Porch = Annotated[int, Field(ge=0, le=16384)]
 class Table(BaseModel):
     """A table of the recipe: frozen, strict types, no unknown keys."""
 
-    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", use_attribute_docstrings=True)
+    # Built when a recipe is read; the words below the keys are only read for the schema, see ``schemas``.
+    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", defer_build=True)
 
 
 class ProjectTable(Table):
@@ -241,7 +242,7 @@ class BoardTable(Table):
 class CardTable(BaseModel):
     """One test card; the other keys are the card's options."""
 
-    model_config = ConfigDict(frozen=True, strict=True, extra="allow", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, strict=True, extra="allow", defer_build=True)
 
     use: Annotated[Text, Example('use = "bars"')]
     """Name of the card."""
@@ -282,7 +283,7 @@ class ViewingTable(Table):
 class StageTable(BaseModel):
     """One step of the chain; the other keys are the stage's options."""
 
-    model_config = ConfigDict(frozen=True, strict=True, extra="allow", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, strict=True, extra="allow", defer_build=True)
 
     use: Annotated[Text, Example('use = "diffuse"')]
     """Name of the stage."""
@@ -293,7 +294,7 @@ class StageTable(BaseModel):
 class PictureTable(BaseModel):
     """Overrides for some pictures; the other keys are tables of stages' options."""
 
-    model_config = ConfigDict(frozen=True, strict=True, extra="allow", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, strict=True, extra="allow", defer_build=True)
 
     match: Annotated[Text, Example('match = "night-*.png"')]
     """Pattern for file names, or for paths relative to the recipe."""

@@ -19,6 +19,8 @@ _LEAST = 0.01
 """What a place must stand out by to count at all."""
 _UPWARDS = 0.5
 """How much more detail counts at the top than in the middle, and less at the foot: heads are in the upper half."""
+_NOTHING = 1e-6
+"""Pixels; rounding in the window's size."""
 _HEADROOM = 0.04
 """Share of the window's height that is kept above its place."""
 
@@ -46,6 +48,8 @@ def busiest_place(pixels: Singles, width: float, height: float) -> tuple[float, 
     Niebur, A model of saliency-based visual attention, IEEE Trans. PAMI 20 (1998) 1254-1259).
     """
     old_height, old_width = pixels.shape[:2]
+    if max(old_width - width, old_height - height) < _NOTHING:
+        return 0.5, 0.5
     scale = min(1.0, _SIDE / max(old_width, old_height))
     small = resampled(pixels, max(1, round(old_width * scale)), max(1, round(old_height * scale)), "area")
     detail = _detail(srgb_from_linear(luminance_of(small)))
@@ -68,13 +72,21 @@ def _detail(lightness: Floats) -> Floats:
 def _mean_around(values: Floats, reach: int) -> Floats:
     """Return means over squares of ``2 * reach + 1`` places a side, of which those beyond the edges do not count."""
     for axis in (0, 1):
-        length = values.shape[axis]
-        total = np.concatenate([np.zeros_like(values.take([0], axis)), values.cumsum(axis)], axis)
-        place = np.arange(length)
-        first, end = np.maximum(place - reach, 0), np.minimum(place + reach + 1, length)
-        count = (end - first).reshape([-1, 1] if axis == 0 else [1, -1])
-        values = (total.take(end, axis) - total.take(first, axis)) / count
+        values = _mean_along(values.T, reach).T if axis else _mean_along(values, reach)
     return values
+
+
+def _mean_along(values: Floats, reach: int) -> Floats:
+    """Return means over columns of ``2 * reach + 1`` places."""
+    length, width = values.shape
+    total = np.zeros((length + 1 + 2 * reach, width))  # the sum of what lies above each place, and beyond the edges
+    np.cumsum(values, axis=0, out=total[reach + 1 : reach + 1 + length])
+    total[reach + 1 + length :] = total[reach + length]
+    place = np.arange(length)
+    count = np.minimum(place + reach + 1, length) - np.maximum(place - reach, 0)
+    means = total[2 * reach + 1 :] - total[:length]
+    means /= count[:, np.newaxis]
+    return means
 
 
 def _best_share(detail: Floats, kept: float) -> float:

@@ -119,7 +119,7 @@ def frame_of_page(page: Page) -> Frame:
 
 def _samples(image: Image.Image, top: int, bottom: int, profile: bytes) -> Samples:
     """Return 8-bit sRGB samples, and alpha unless the rows cover everything."""
-    part = image.crop((0, top, image.width, bottom))
+    part = image if (top, bottom) == (0, image.height) else image.crop((0, top, image.width, bottom))
     plain, alpha = part, None
     if part.has_transparency_data:
         full = part.convert("RGBA")

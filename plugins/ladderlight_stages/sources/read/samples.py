@@ -77,12 +77,16 @@ def light_of(frame: Frame, matte: Singles, demand: Demand, *, profiled: bool) ->
     if frame.orientation >= 5:
         demand = Demand(width=demand.height, height=demand.width)
     side = block_side(frame.width, frame.height, demand)
-    light = np.empty((-(-frame.height // side), -(-frame.width // side), 3), dtype=np.float32)
     step = max(1, _BAND // (frame.width * side)) * side
-    for top in range(0, frame.height, step):
-        bottom = min(top + step, frame.height)
-        samples = frame.rows(top, bottom, profiled)
-        light[top // side : -(-bottom // side)] = block_means(samples.colours, samples.alpha, matte, side)
+    if step >= frame.height:
+        samples = frame.rows(0, frame.height, profiled)
+        light = block_means(samples.colours, samples.alpha, matte, side)
+    else:
+        light = np.empty((-(-frame.height // side), -(-frame.width // side), 3), dtype=np.float32)
+        for top in range(0, frame.height, step):
+            bottom = min(top + step, frame.height)
+            samples = frame.rows(top, bottom, profiled)
+            light[top // side : -(-bottom // side)] = block_means(samples.colours, samples.alpha, matte, side)
     return np.ascontiguousarray(upright(light, frame.orientation))
 
 

@@ -48,7 +48,7 @@ def test_files_of_a_build(make_board, memory, ladder, pixels) -> None:
         ),
         ladder=ladder(grey={"v0": 430.0}),
     )
-    files = dict(bench_files("Ferry times", board, findings(board)))
+    files = dict(bench_files("Ferry times", bench_of(board, findings(board))))
     assert list(files) == ["bench-sheet.txt", "bench-sheet.html"]
     unit = "U3 eight register bits" if pixels == 1 else "U3 eight bits, parallel load"
     assert unit in words_of(files["bench-sheet.html"].decode())

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board import Packing
-from ladderlight.board.scanning.scan import addresses, is_direct, scan
+from ladderlight.board.scanning.scan import addresses, addresses_by_bank, is_direct, scan
 
 RGB64_DATA = ["b0-b1", "g0-g1", "r0-r1"]
 
@@ -91,3 +91,14 @@ def test_banks_choose_their_part(board, bank: int) -> None:
     words = np.repeat(np.arange(4, dtype=np.uint32) * 5, 32_768)
     result = scan(board, {"picture": words}, np.arange(640)[None, :], np.arange(480)[:, None], bank)
     assert np.unique(result.codes).tolist() == [bank * 5]
+
+
+@pytest.mark.parametrize("wires", [("x2-x9", "y2-y8", "bank0-bank1"), ("x2^bank1", "x3-x9", "!y2", "y3-y8", "!bank0")])
+def test_addresses_by_bank_are_those_of_each_bank(make_board, memory, wires) -> None:
+    board = make_board(memory(address=list(wires), data=RGB64_DATA), check=False)
+    (only,) = board.memories
+    x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
+    of = addresses_by_bank(board, only, x, y)
+    for bank in range(board.bank_count):
+        for found, expected in zip(of(bank), addresses(board, only, x, y, bank), strict=True):
+            np.testing.assert_array_equal(found, expected)

@@ -23,15 +23,14 @@ if TYPE_CHECKING:
 
 READING = "document.getElementById('palette-reading').innerText"
 SHOWN = """() => {
-    const canvas = document.getElementById("screen");
-    const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
-    const [across, down] = [canvas.width / 160, canvas.height / 120];
-    return Array.from({ length: 160 * 120 }, (_, at) => {
-        const [x, y] = [(at % 160 + 0.5) * across, (Math.floor(at / 160) + 0.5) * down].map(Math.floor);
-        return [...data.slice(4 * (y * canvas.width + x), 4 * (y * canvas.width + x) + 3)];
-    });
+    const [screen, veil] = ["screen", "veil"].map((id) => document.getElementById(id));
+    const both = new OffscreenCanvas(160, 120).getContext("2d");
+    both.imageSmoothingEnabled = false;
+    for (const canvas of veil.hidden ? [screen] : [screen, veil]) both.drawImage(canvas, 0, 0, 160, 120);
+    const { data } = both.getImageData(0, 0, 160, 120);
+    return Array.from({ length: 160 * 120 }, (_, at) => [...data.slice(4 * at, 4 * at + 3)]);
 }"""
-"""The colours of the screen by picture pixel."""
+"""The colours of the screen by picture pixel, under the veil where there is one."""
 
 
 @pytest.fixture

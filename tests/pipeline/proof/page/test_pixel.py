@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import ceil
@@ -10,15 +11,18 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from PIL import Image
+from skimage.color import deltaE_ciede2000, rgb2lab
 
 from ladderlight import TileSet
+from ladderlight.bench.pins import data_line
 from ladderlight.board import Board, Counters, Memory
 from ladderlight.board.ladders.tolerance import gun_limits
 from ladderlight.board.scanning.playback import count_codes, undefined_times
 from ladderlight.board.scanning.scan import scan
 from ladderlight.board.scanning.timing import picture_delay
 from ladderlight.devices.files import span_places
-from ladderlight.flow.pictures import DeviceFile
+from ladderlight.flow.pictures import DeviceFile, SourceView
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.proof.tilesheet import tiles_shown
@@ -87,8 +91,8 @@ def cases(make_board, memory, ladder, packing) -> dict[str, Case]:
         check=False,
     )
     tiled = make_board(
-        memory("map", address=["x5-x9", "y5-y8", "bank0"], data=["-", "t0-t5"], access=70e-9, part="28C64"),
-        memory("tiles", address=["x2-x4", "y2-y4", "t0-t5"], data=DATA, access=55e-9, part="39SF010A"),
+        memory("map", address=["x5-x9", "y5-y8", "bank0"], data=["-", "t0-t4"], access=70e-9, part="28C64"),
+        memory("tiles", address=["x2-x4", "y2-y4", "t0-t4", "map.d6"], data=DATA, access=55e-9, part="39SF010A"),
     )
     looked_up = make_board(
         memory("picture", address=["x2-x9", "y2-y8", "bank0", "low"], data=["p0-p3"], access=90e-9, output="register"),
@@ -122,21 +126,52 @@ def test_figures_are_those_of_the_model(
     ).document
     path = tmp_path / "index.html"
     path.write_bytes(dict(proof_files("p", scanned, document, []))["index.html"])
-    page = browser.new_page()
-    faults: list[str] = []
-    page.on("pageerror", lambda error: faults.append(str(error)))
     rng = np.random.default_rng(11)
     width, height = board.geometry.width, board.geometry.height
     places = {(0, 0), (width - 1, height - 1)}
     while len(places) < PLACES:
         places.add((int(rng.integers(width)), int(rng.integers(height))))
     for bank in BANKS:
+        page = browser.new_page()
+        faults: list[str] = []
+        page.on("pageerror", lambda error, faults=faults: faults.append(str(error)))
         page.goto(f"{path.as_uri()}#bank={bank}")
-        page.reload()
         model = Model(case, scanned, files, bank)
         for x, y in sorted(places)[bank :: len(BANKS)]:
             assert page.evaluate(POINT, [x, y, width, height]) == model.figures(x, y), (bank, x, y)
-    assert faults == []
+        page.close()
+        assert faults == []
+
+
+def test_source_and_difference(board: Board, banked: Callable[..., Any], browser: Browser, tmp_path: Path) -> None:
+    """Decoders of JPEG may differ a little; the difference is that of the two colours that are shown."""
+    contents = banked(board, (0,))
+    files = binary(contents, board)
+    scanned = Scanned(board=board, words=memories_of(board, files), banks=[0])
+    document = describe(
+        project="p", board=board, contents=contents, files=files, images=scanned.images, details=None
+    ).document
+    rows, columns = np.indices((120, 160))
+    pixels = np.stack([columns * 255 // 159, rows * 255 // 119, 255 - columns * 255 // 159], axis=2).astype(np.uint8)
+    jpeg = io.BytesIO()
+    Image.fromarray(pixels).save(jpeg, format="JPEG", quality=90)
+    views = {"picture-0": SourceView(data=jpeg.getvalue())}
+    path = tmp_path / "index.html"
+    path.write_bytes(dict(proof_files("p", scanned, document, [], views=views))["index.html"])
+    page = browser.new_page()
+    page.goto(path.as_uri())
+    decoded = np.asarray(Image.open(jpeg).convert("RGB")).astype(int)
+    for x, y in [(0, 0), (17, 90), (80, 60), (159, 119), (140, 3)]:
+        figures = page.evaluate(POINT, [x, y, 160, 120])
+        source = figures["source"].removeprefix("about ")
+        rgb = [int(source[at : at + 2], 16) for at in (1, 3, 5)]
+        assert np.abs(np.array(rgb) - decoded[y, x]).max() <= 3
+        shown = board.palette.srgb8[scanned.codes[0][y, x]]
+        difference = deltaE_ciede2000(rgb2lab(np.array(rgb) / 255), rgb2lab(shown / 255))
+        words = figures["difference"]
+        assert words.startswith("about ")
+        assert words.endswith(" (CIEDE2000)")
+        assert float(words.split()[1]) == pytest.approx(difference, abs=0.06)
     page.close()
 
 
@@ -207,7 +242,11 @@ class Model:
             "chip": f"{socket}, {device.name}, at {within:0{ceil((memory.part.words - 1).bit_length() / 4)}X}h",
             "file": self._files(memory, device.name, within),
             "word": f"{word:0{digits}X}h {word:0{memory.part.width}b}",
-            "data": " ".join(f"{line} {data >> pin & 1}" for pin, line in enumerate(memory.data) if line != "-"),
+            "data": " ".join(
+                f"{line} {data >> pin & 1}"
+                for pin in range(memory.pixel_width)
+                if (line := data_line(self.board, memory, pin))
+            ),
         }
         if memory.packing.pixels > 1:
             found["slot"] = f"{slot + 1} of {memory.packing.pixels}"
@@ -237,7 +276,7 @@ class Model:
         for tiles, shown in zip(self.case.tile_sets, self.tiles, strict=True):
             here = int(self.read.addresses[tiles.memory]) // tiles.addresses.shape[1]
             others = int((shown[0] == here).sum()) - 1
-            words = f"{others}, marked on the screen" if others else "none on this screen"
+            words = f"{others} on this screen, marked" if others else "none on this screen"
             return {"tile": f"{here} of {tiles.memory}", "places": words}
         return {}
 
@@ -266,7 +305,8 @@ PINS = {
     ],
     ("tiled", "map"): [("A9", "bank0", 9, 1), ("A8 to A5", "y8 to y5", 5, 4), ("A4 to A0", "x9 to x5", 0, 5)],
     ("tiled", "tiles"): [
-        ("A11 to A6", "t5 to t0", 6, 6),
+        ("A11", "map.d6", 11, 1),
+        ("A10 to A6", "t4 to t0", 6, 5),
         ("A5 to A3", "y4 to y2", 3, 3),
         ("A2 to A0", "x4 to x2", 0, 3),
     ],

@@ -90,6 +90,7 @@ def test_fields_stay_within_the_plot_and_apart(ladder, bits: tuple[int, int, int
         for field in fields
     ]
     assert max(box[2] for box in boxes) <= 360.01
+    assert max(box[3] for box in boxes) <= 450
     for at, one in enumerate(boxes):
         assert all(
             one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]

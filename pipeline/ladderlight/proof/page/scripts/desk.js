@@ -50,8 +50,8 @@ function drawImage(context, image, x, y, layout) {
 
 /** The images of the panes, in their order, and for a split the one that lies on the left. */
 const imagesOf = remembered(4, async (key) => {
-  const { bank, look, part, marked, distance, swapped } = JSON.parse(key);
-  const plain = await boardImage(bank, part, marked);
+  const { bank, look, part, distance, swapped } = JSON.parse(key);
+  const plain = await boardImage(bank, part);
   const own = fromDistance(plain, distance);
   const source = look === "board" ? null : await sourceImage(bank, plain);
   if (!source) return { panes: [own], left: null };
@@ -72,41 +72,29 @@ const imagesOf = remembered(4, async (key) => {
   }
 });
 
-/** Frame the chosen pixel and, dashed, the other places of its tile. */
-function frameChosen(context, layout, pane, { x, y, places }) {
-  context.setLineDash([4 * layout.ratio, 3 * layout.ratio]);
-  for (const box of places ?? []) frame(context, layout, pane, box);
-  context.setLineDash([]);
-  if (x !== null && y !== null) frame(context, layout, pane, { left: x, top: y, right: x, bottom: y });
-}
-
-/** Frame a box of picture pixels. */
-function frame(context, layout, pane, box) {
-  const [left, top] = paneAt(layout, pane);
-  const [from, to] = [box.left, box.right + 1].map((at) => left + Math.round((at * layout.width) / pixels.width));
-  const [above, below] = [box.top, box.bottom + 1].map((at) => top + Math.round((at * layout.height) / pixels.height));
-  const line = Math.max(1, Math.round(layout.ratio));
-  for (const [colour, away] of [["#000", 2 * line], ["#fff", line]]) {
-    context.strokeStyle = colour;
-    context.lineWidth = line;
-    const more = away - line / 2;
-    context.strokeRect(from - more, above - more, to - from + 2 * more, below - above + 2 * more);
+/** Give the canvas its size, and lay what marks pixels over the pane with the board. */
+function resize(layout) {
+  const [left, top] = paneAt(layout, layout.panes - 1);
+  const size = [left + layout.width, top + layout.height];
+  if (canvas.width !== size[0] || canvas.height !== size[1]) [canvas.width, canvas.height] = size;
+  const inWindow = (length) => `${length / layout.ratio}px`;
+  [canvas.style.width, canvas.style.height] = size.map(inWindow);
+  for (const id of ["veil", "boxes"]) {
+    const [x, y, width, height] = [left, top, layout.width, layout.height].map(inWindow);
+    Object.assign(document.getElementById(id).style, { left: x, top: y, width, height });
   }
+  view.set({ drawn: layout });
 }
 
 async function draw(state) {
   const asked = { ...state };
-  const { bank, look, part, marked, distance, swapped } = asked;
-  const images = await imagesOf(JSON.stringify({ bank, look, part, marked, distance, swapped }));
+  const { bank, look, part, distance, swapped } = asked;
+  const images = await imagesOf(JSON.stringify({ bank, look, part, distance, swapped }));
   const marks = asked.moments && asked.look !== "source" ? await marksOf(asked.bank) : null;
   const layout = layoutOf(images.panes.length > 1 ? "side" : "board", asked.shape, asked.zoom);
-  const last = paneAt(layout, images.panes.length - 1);
-  const size = [last[0] + layout.width, last[1] + layout.height];
-  if (canvas.width !== size[0] || canvas.height !== size[1]) [canvas.width, canvas.height] = size;
-  canvas.style.width = `${size[0] / layout.ratio}px`;
-  canvas.style.height = `${size[1] / layout.ratio}px`;
+  resize(layout);
   const context = canvas.getContext("2d");
-  context.clearRect(0, 0, ...size);
+  context.clearRect(0, 0, canvas.width, canvas.height);
   images.panes.forEach((image, pane) => drawImage(context, image, ...paneAt(layout, pane), layout));
   const own = images.panes.length - 1;
   if (images.left) {
@@ -122,12 +110,10 @@ async function draw(state) {
     context.imageSmoothingEnabled = false;
     context.drawImage(marks, ...paneAt(layout, own), layout.width, layout.height);
   }
-  images.panes.forEach((_, pane) => frameChosen(context, layout, pane, asked));
   edge.hidden = !images.left;
   edge.style.left = `${(asked.split / 100) * (layout.width / layout.ratio)}px`;
   edge.setAttribute("aria-valuenow", asked.split);
   describe(asked, layout, images);
-  view.set({ drawn: layout });
 }
 
 const nameOf = (run) => {
@@ -217,6 +203,7 @@ function moveEdge(event) {
 }
 
 function startDesk() {
+  resize(layoutOf("board", view.get("shape"), 0));
   canvas.addEventListener("pointermove", (event) => event.pointerType === "mouse" && !view.get("held") && choosePixel(event));
   canvas.addEventListener("pointerdown", (event) => {
     view.set({ held: event.pointerType === "mouse" && !view.get("held") });
@@ -248,4 +235,4 @@ function startDesk() {
   addEventListener("resize", redraw);
 }
 
-const DRAWN = ["bank", "x", "y", "places", "marked", "look", "shape", "zoom", "distance", "part", "moments", "split", "swapped"];
+const DRAWN = ["bank", "look", "shape", "zoom", "distance", "part", "moments", "split", "swapped"];

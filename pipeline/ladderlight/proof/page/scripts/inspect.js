@@ -17,7 +17,7 @@ function inspected(board, words, palette, bank, { x, y }) {
     dots: { first: dotAt(board, across.first), last: dotAt(board, across.first + across.counts) - 1 },
     lines: { first: down.first, last: down.first + down.counts - 1 },
     counts,
-    memories: read.memories.map((each, number) => inMemory(board.memories[number], each)),
+    memories: read.memories.map((each, number) => inMemory(board, board.memories[number], each)),
     code: read.code,
     volts: palette.volts(read.code),
     limits: palette.limits(read.code),
@@ -59,33 +59,42 @@ function dotAt(board, count) {
   return Math.min(board.screen.width, Math.max(0, Math.ceil(count / board.screen.ratio - 0.5)));
 }
 
-function inMemory(memory, { pins, address, slot, word, data }) {
+function inMemory(board, memory, { pins, address, slot, word, data }) {
   const chip = memory.chips.findLast(({ first }) => first <= address);
   return {
     name: memory.name,
     part: memory.part,
-    pins: groupedPins(memory, pins),
+    pins: groupedPins(pins),
     address,
     chip,
     within: address - chip.first,
     files: chip.files.flatMap((file) => bytesIn(file, address - chip.first, memory.width)),
     slot: memory.shifts.length > 1 ? slot : null,
     word,
-    outputs: memory.data.flatMap((line, pin) => (line === "-" ? [] : { line, level: (data >>> pin) & 1 })),
+    outputs: outputLines(board, memory).map(({ line, pin }) => ({ line, level: (data >>> pin) & 1 })),
     data,
   };
 }
 
+/** The lines that a memory's outputs drive: by their own names, or as `map.d3` where others' addresses name them so. */
+function outputLines(board, memory) {
+  const named = board.memories.flatMap(({ pins }) => pins.flatMap(({ lines }) => lines));
+  return Array.from({ length: memory.pixelWidth }, (_, pin) => {
+    const used = named.some((line) => line.memory === memory.name && line.bit === pin);
+    const own = memory.data[pin] ?? "-";
+    return { pin, line: own === "-" && used ? `${memory.name}.d${pin}` : own };
+  }).filter(({ line }) => line !== "-");
+}
+
 /** Address pins in runs that follow the bits of one signal, each with names and levels from the highest pin down. */
-function groupedPins(memory, pins) {
+function groupedPins(pins) {
   const runs = [];
   pins.forEach(({ line, level }, number) => {
-    const pin = memory.pins[number];
-    const [only] = pin.lines.length === 1 && !pin.inverted ? pin.lines : [null];
+    const [, stem, bit] = line.match(/^([^!^]*?)(\d+)$/) ?? [];
     const run = runs.at(-1);
-    const follows = run?.signal && only && run.signal === only.signal && run.memory === only.memory && run.bit + 1 === only.bit;
-    if (follows) Object.assign(run, { bit: only.bit, to: number, last: line, levels: `${level}${run.levels}` });
-    else runs.push({ ...(only ?? {}), from: number, to: number, first: line, last: line, levels: `${level}` });
+    if (stem && run?.stem === stem && run.bit + 1 === Number(bit)) {
+      Object.assign(run, { bit: run.bit + 1, to: number, last: line, levels: `${level}${run.levels}` });
+    } else runs.push({ stem, bit: Number(bit), from: number, to: number, first: line, last: line, levels: `${level}` });
   });
   return runs.map(({ from, to, first, last, levels }) => ({
     pins: from === to ? `A${from}` : `A${to} to A${from}`,

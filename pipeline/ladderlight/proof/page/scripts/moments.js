@@ -13,7 +13,7 @@ function undefinedMoments(board, words, bank) {
   const counts = (seconds) => Math.ceil(seconds * board.clock);
   const before = counts(late) + 1 + counts(access + board.registerDelay);
   const line = makeLine(board, words, bank, before);
-  const dots = dotsOf(board, late, line.first);
+  const dots = middlesOf(board, late, line.first);
   const target = new Uint8Array(board.screen.width * board.y.visible);
   return fillLines(board.y.visible, line, target, board.screen.width, (row) => {
     const waits = waitsOf(board, line);
@@ -29,7 +29,7 @@ function undefinedMoments(board, words, bank) {
 }
 
 /** For each visible monitor pixel: the count that its middle falls into, and the seconds since that began. */
-function dotsOf(board, late, first) {
+function middlesOf(board, late, first) {
   const dots = [];
   for (let dot = 0; dot < board.screen.width; dot++) {
     const passed = (dot + 0.5) * board.screen.ratio;

@@ -114,11 +114,13 @@ function boxIn(image) {
 /** Draw the bank's screen beside the palette, so that what a colour marks is in view. */
 async function drawBeside({ bank, marked }) {
   const screen = document.getElementById("palette-screen");
-  const image = await boardImage(bank, "all", marked);
+  const [image, veil] = await Promise.all([boardImage(bank, "all"), marked === null ? null : veilOf(bank, marked)]);
   if (view.get("bank") !== bank || view.get("marked") !== marked) return;
   Object.assign(screen, { width: image.width, height: image.height });
   screen.style.aspectRatio = `${pixels.width * pixels.aspect} / ${pixels.height}`;
-  screen.getContext("2d").putImageData(new ImageData(image.rgba, image.width, image.height), 0, 0);
+  const context = screen.getContext("2d");
+  context.putImageData(new ImageData(image.rgba, image.width, image.height), 0, 0);
+  if (veil) context.drawImage(await createImageBitmap(veil), 0, 0);
 }
 
 function startPalette() {

@@ -41,7 +41,7 @@ function memoryStep(board, each) {
     element("div", {}, `${file} byte ${grouped(byte)}${count > 1 ? ` and ${count - 1} more` : ""} (${hex(byte + offset, memory.words)})`),
   );
   const outputs = each.outputs.flatMap(({ line, level }) => [
-    element("span", { class: "level" }, `${line} `, element("b", {}, `${level}`)),
+    element("span", { class: "pin" }, `${line} `, element("b", {}, `${level}`)),
     " ",
   ]);
   const word = `${hex(each.word, 2 ** memory.width - 1)} ${bits(each.word, memory.width)}`;
@@ -76,8 +76,8 @@ function pathOf(board, palette, { x, y }, bank, figures, { source, tile }) {
   const width = palette.lines.length;
   const colour = [["Shown", "colour", swatch(figures.colour), figures.colour]];
   if (source) {
-    colour.push(["Source, about", "source", swatch(source.colour), source.colour]);
-    colour.push(["Difference, about", "difference", `${source.difference.toFixed(1)} (CIEDE2000)`]);
+    colour.push(["Source", "source", swatch(source.colour), `about ${source.colour}`]);
+    colour.push(["Difference", "difference", `about ${source.difference.toFixed(1)} (CIEDE2000)`]);
   }
   const held = nanoseconds(figures.held);
   const times = [["Held", "held", `${held} ns`]];
@@ -91,15 +91,16 @@ function pathOf(board, palette, { x, y }, bank, figures, { source, tile }) {
     pathStep("Time", times),
   ];
   if (tile) {
-    const others = tile.places.length ? `${grouped(tile.places.length)}, marked on the screen` : "none on this screen";
-    steps.push(pathStep("Tile", [["Number", "tile", `${tile.number} of ${tile.memory}`], ["Other places", "places", others]]));
+    const [title, term, marked] = tile.pixels > 1 ? ["Tile", "Number", "marked"] : ["Look-up", "Entry", "not marked"];
+    const others = tile.places.length ? `${grouped(tile.places.length)} on this screen, ${marked}` : "none on this screen";
+    steps.push(pathStep(title, [[term, "tile", `${tile.number} of ${tile.memory}`], ["Other places", "places", others]]));
   }
   return steps;
 }
 
-/** The source's colour at a pixel of a bank's picture, and its difference from the board's. */
+/** The source's colour at a pixel of a bank that shows one picture, and its difference from the board's. */
 async function sourceAt(bank, at, colour) {
-  const picture = pictureWithSource(bank);
+  const picture = new Set(runOf(bank).pictures.map((number) => proof.pictures[number].source)).size === 1 && pictureWithSource(bank);
   if (!picture || !at) return null;
   const rgba = await decodedView(picture.view);
   const from = 4 * (at.y * board.picture.width + at.x);
@@ -121,7 +122,8 @@ async function tileAt(bank, at) {
     if (stored.known?.bank !== bank) stored.known = { bank, ...tilesOf(board, words, bank, stored) };
     const tile = stored.known.tile[y * width + x];
     if (tile < 0) continue;
-    return { number: stored.numbers[tile], memory: stored.memory, places: otherPlaces(stored.known, width, { x, y }) };
+    const size = stored.width * stored.height;
+    return { number: stored.numbers[tile], memory: stored.memory, pixels: size, places: otherPlaces(stored.known, width, { x, y }) };
   }
   return null;
 }
@@ -150,7 +152,7 @@ async function showPixel({ bank, x, y }) {
   path.dataset.at = `${bank} ${x} ${y}`;
   document.getElementById("pixel-said").textContent =
     `Column ${x}, line ${y}: code ${hex(figures.code, palette.count - 1)}, ${figures.colour}`;
-  view.set({ places: tile?.places.map((box) => shownAt(board, box)) ?? null });
+  view.set({ places: tile?.pixels > 1 ? tile.places.map((box) => shownAt(board, box)) : null });
 }
 
 /** A box of picture pixels where it is on the screen: registers may show it later. */

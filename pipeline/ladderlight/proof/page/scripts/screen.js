@@ -76,14 +76,19 @@ function remembered(most, make) {
 const ACROSS = gridOf(board.x);
 const DOWN = gridOf(board.y);
 
-/**
- * A bank's codes, by picture pixel; by count and line where registers let the monitor show something else.
- *
- * @type {function(number): Promise<{codes: Uint16Array, width: number, height: number, shift: boolean}>}
- */
+/** The codes of a bank by picture pixel. */
 const codesOf = remembered(300, async (bank) => {
   await loadBank(bank);
-  const codes = scanBank(board, words, bank);
+  return scanBank(board, words, bank);
+});
+
+/**
+ * What the monitor shows of a bank: its codes, by count and line where registers make something else of the picture.
+ *
+ * @type {function(number): Promise<{codes: Uint16Array, width: number, height: number}>}
+ */
+const screenOf = remembered(300, async (bank) => {
+  const codes = await codesOf(bank);
   const plain = { codes, width: pixels.width, height: pixels.height };
   if (!isRegistered(board)) return plain;
   const moved = shown(board, words, bank);
@@ -113,17 +118,13 @@ function painted(count, colour) {
   return rgba;
 }
 
-/** The colours of codes, sRGB; where one is marked, the others step back. */
-function colouredCodes(codes, marked = null, mask = -1) {
+/** The colours of codes, sRGB, their bits outside a mask low. */
+function colouredCodes(codes, mask = -1) {
   const { rgb } = palette;
   const rgba = new Uint8ClampedArray(4 * codes.length);
   for (let at = 0; at < codes.length; at++) {
     const code = codes[at] & mask;
-    const quiet = marked !== null && code !== marked;
-    for (let gun = 0; gun < 3; gun++) {
-      const value = rgb[3 * code + gun];
-      rgba[4 * at + gun] = quiet ? 40 + value / 8 : value;
-    }
+    for (let gun = 0; gun < 3; gun++) rgba[4 * at + gun] = rgb[3 * code + gun];
     rgba[4 * at + 3] = 255;
   }
   return rgba;
@@ -134,17 +135,16 @@ function colouredCodes(codes, marked = null, mask = -1) {
  *
  * @returns {Promise<{rgba: Uint8ClampedArray, width: number, height: number}>}
  */
-async function boardImage(bank, part, marked) {
+async function boardImage(bank, part) {
   const [kind, name, pin] = part.split(" ");
   if (kind === "all") {
-    const { codes, width, height } = await codesOf(bank);
-    return { rgba: colouredCodes(codes, marked), width, height };
+    const { codes, width, height } = await screenOf(bank);
+    return { rgba: colouredCodes(codes), width, height };
   }
   const { width, height } = pixels;
   const mask = board.code.reduce((sum, line, bit) => (line.memory === name ? sum | (1 << bit) : sum), 0);
   if (kind === "memory" && mask) {
-    await loadBank(bank);
-    return { rgba: colouredCodes(scanBank(board, words, bank), null, mask), width, height };
+    return { rgba: colouredCodes(await codesOf(bank), mask), width, height };
   }
   const output = await outputOf(bank, name);
   if (kind === "line") {
@@ -161,7 +161,8 @@ function pictureWithSource(bank) {
 }
 
 const decodedView = remembered(64, async (number) => {
-  const blob = new Blob([bytesOf(proof.views[number].data)], { type: "image/jpeg" });
+  const bytes = bytesOf(proof.views[number].data);
+  const blob = new Blob([bytes], { type: bytes[0] === 0xff ? "image/jpeg" : "image/webp" });
   const bitmap = await createImageBitmap(blob);
   const canvas = new OffscreenCanvas(pixels.width, pixels.height);
   const context = canvas.getContext("2d");

@@ -15,7 +15,7 @@ function atLeisure(things, work) {
 
 /** Draw a bank's screen on a canvas in the monitor's proportions. */
 async function drawSmall(target, bank, width) {
-  const image = await boardImage(bank, "all", null);
+  const image = await boardImage(bank, "all");
   target.width = width;
   target.height = Math.round((width * pixels.height) / pixels.width / pixels.aspect);
   const context = target.getContext("2d");

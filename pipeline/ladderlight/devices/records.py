@@ -1,0 +1,212 @@
+"""Intel HEX and S-record files, read in pieces: a whole file in single records would take thirty times its bytes.
+
+Intel Hexadecimal Object File Format Specification, Revision A, 1988; Motorola's S-records as in the manual page
+srec(5).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from ladderlight.errors import DeviceFileError
+from ladderlight.units.words import counted
+
+_LAST = (1 << 32) - 1
+"""The last address of either format."""
+_AT_ONCE = 4096
+"""Records that are decoded together."""
+_FEW = 4
+"""Records alike that are not worth it."""
+_DATA_KINDS = {ord("1"): 2, ord("2"): 3, ord("3"): 4}
+"""S-records with data: the bytes of their addresses."""
+_NO_DIGIT = 255
+_DIGITS = np.full(256, _NO_DIGIT, dtype=np.uint8)
+for _letters in (b"0123456789abcdef", b"0123456789ABCDEF"):
+    _DIGITS[np.frombuffer(_letters, dtype=np.uint8)] = np.arange(16)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Segment:
+    """Bytes that a file holds from an address on."""
+
+    address: int
+    data: bytes | bytearray
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Run:
+    """Records of one kind that follow each other in the file and in their addresses."""
+
+    kind: str
+    address: int
+    data: bytes
+    records: int = 1
+
+
+def intel_hex(name: str, data: bytes) -> list[Segment]:
+    """Read an Intel HEX file; ASCII.
+
+    Raises
+    ------
+    DeviceFileError
+        When it is damaged or cut off.
+    """
+    from bincopy import unpack_ihex  # slow to import
+
+    ended = continued = False
+    segment = linear = 0
+
+    def held() -> Iterator[tuple[int, bytes]]:
+        nonlocal ended, continued, segment, linear
+        for run in _runs(name, data, unpack_ihex):
+            continued |= ended
+            if run.kind == "0":
+                yield run.address + segment + linear, run.data
+            elif run.kind == "1":
+                ended = True
+            elif run.kind == "2":
+                segment = int.from_bytes(run.data, "big") << 4
+            elif run.kind == "4":
+                linear = int.from_bytes(run.data, "big") << 16
+            elif run.kind not in ("3", "5"):
+                what = f"has a record of type {run.kind}, which Intel HEX has not; write it again"
+                raise DeviceFileError(what, where=name)
+
+    segments = _joined(name, held())
+    _check_end(name, found=ended, last=not continued)
+    return segments
+
+
+def s_record(name: str, data: bytes) -> list[Segment]:
+    """Read a file of S-records; ASCII.
+
+    Raises
+    ------
+    DeviceFileError
+        When it is damaged or cut off, or lacks records that it counts.
+    """
+    from bincopy import unpack_srec  # slow to import
+
+    total = lines = 0
+    counts: list[int] = []
+    firsts: dict[str, int] = {}
+
+    def held() -> Iterator[tuple[int, bytes]]:
+        nonlocal total, lines
+        for run in _runs(name, data, unpack_srec):
+            firsts.setdefault("end" if run.kind in "789" else "count" if run.kind in "56" else run.kind, lines)
+            lines += run.records
+            if run.kind in "56":
+                counts.append(run.address)
+            elif run.kind in "123":
+                total += run.records
+                yield run.address, run.data
+
+    segments = _joined(name, held())
+    # Some programs write no end record when there is nothing to run; a count record also marks a whole file.
+    first = firsts.get("end", firsts.get("count"))
+    _check_end(name, found=first is not None, last=first == lines - 1)
+    for count in counts:
+        if count != total:
+            raise DeviceFileError(
+                f"holds {counted(total, 'data record')}, but its count record has {count}; "
+                "records are missing, write it again",
+                where=name,
+            )
+    return segments
+
+
+def _check_end(name: str, *, found: bool, last: bool) -> None:
+    if not found:
+        raise DeviceFileError("has no end record, so it may be cut off; write it again", where=name)
+    if not last:
+        raise DeviceFileError("continues after its end record; write it again", where=name)
+
+
+Unpacked = tuple[int | str, int, int, bytes]
+
+
+def _runs(name: str, data: bytes, unpack: Callable[[str], Unpacked]) -> Iterator[_Run]:
+    """Yield the records of a file; many alike at once."""
+    from bincopy import Error
+
+    place = 0
+    while place < len(data):
+        alike = yield from _alike(data, place)
+        if alike:
+            place += alike
+            continue
+        end = data.find(b"\n", place) + 1 or len(data)
+        for line in data[place:end].decode("ascii").splitlines():
+            if line.strip():
+                try:
+                    kind, address, _, held = unpack(line.strip())
+                except (Error, ValueError) as reason:
+                    why = reason if isinstance(reason, Error) else "the record is cut short or not hexadecimal"
+                    number = len(data[:end].decode("ascii").splitlines())
+                    where = f"{name}:{number}"
+                    raise DeviceFileError(f"{why}; the file is damaged, write it again", where=where) from None
+                yield _Run(kind=str(kind), address=address, data=held)
+        place = end
+
+
+def _alike(data: bytes, place: int) -> Generator[_Run, None, int]:
+    """Yield the good data records from a place on that are as long as the first there, if they are not few.
+
+    Returns the bytes of the file that they take.
+    """
+    length = data.find(b"\n", place) + 1 - place
+    count = min(_AT_ONCE, (len(data) - place) // length) if length > 0 else 0
+    if count < _FEW:
+        return 0
+    lines = np.frombuffer(data, dtype=np.uint8, count=count * length, offset=place).reshape(count, length)
+    ending = 2 if lines[0, -2] == ord("\r") else 1
+    mark, address = (1, 2) if lines[0, 0] == ord(":") else (2, _DATA_KINDS.get(int(lines[0, 1]), 0))
+    digits = _DIGITS[lines[:, mark : length - ending]]
+    if not address or digits.shape[1] % 2 or digits.shape[1] // 2 < address + 3:
+        return 0
+    good = (lines[:, :mark] == lines[0, :mark]).all(axis=1) & (lines[:, -ending:] == lines[0, -ending:]).all(axis=1)
+    good &= (digits != _NO_DIGIT).all(axis=1)
+    record = digits[:, ::2] << 4 | digits[:, 1::2]
+    sums = record.sum(axis=1, dtype=np.uint8)
+    if mark == 1:
+        good &= (record[:, 0] == record.shape[1] - 5) & (record[:, 3] == 0) & (sums == 0)
+    else:
+        good &= (record[:, 0] == record.shape[1] - 1) & (sums == 0xFF)
+    kept = count if good.all() else int(np.argmin(good))
+    if kept < _FEW:
+        return 0
+    held = record[:kept, 1 + address + (mark == 1) : -1]
+    places = record[:kept, 1 : 1 + address].astype(np.int64) @ (256 ** np.arange(address)[::-1])
+    breaks = np.flatnonzero(np.diff(places) != held.shape[1]) + 1
+    kind = "0" if mark == 1 else chr(lines[0, 1])
+    for first, end in zip((0, *breaks.tolist()), (*breaks.tolist(), kept), strict=True):
+        yield _Run(kind=kind, address=int(places[first]), data=held[first:end].tobytes(), records=end - first)
+    return kept * length
+
+
+def _joined(name: str, records: Iterable[tuple[int, bytes]]) -> list[Segment]:
+    """Join records to stretches, in the order of their addresses."""
+    runs: list[tuple[int, bytearray]] = []
+    for address, data in records:
+        if not data:
+            continue
+        if address + len(data) - 1 > _LAST:
+            raise DeviceFileError(f"has bytes at {address:X}h, above {_LAST:X}h; write the file again", where=name)
+        if runs and address == runs[-1][0] + len(runs[-1][1]):
+            runs[-1][1].extend(data)
+        else:
+            runs.append((address, bytearray(data)))
+    stretches: list[tuple[int, bytearray]] = []
+    for address, held in sorted(runs, key=lambda run: run[0]):
+        end = stretches[-1][0] + len(stretches[-1][1]) if stretches else -1
+        if address < end:
+            raise DeviceFileError(f"two records hold address {address:X}h; write the file again", where=name)
+        if address == end:
+            stretches[-1][1].extend(held)
+        else:
+            stretches.append((address, held))
+    return [Segment(address=address, data=held) for address, held in stretches]

@@ -1,0 +1,193 @@
+"""What a build changes: against the build before it, and against what the chips hold.
+
+The document ``proof/changes.json`` keeps the first of these until a build gives something else, so that building again
+changes nothing. Pictures are compared by the screens that the proof of the earlier build has, whatever its board was.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from ladderlight.board import Board
+from ladderlight.devices.occupancy import differing_by_bank
+from ladderlight.proof.screens import to_png
+from ladderlight.units.arrays import Bytes
+
+FILE = "changes.json"
+FORMAT = 1
+MOST_SHOWN = 6
+"""Pictures of which the page shows the screens before and after."""
+_MOST_BYTES = 120_000
+"""Of these screens in all, but for the first pair."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class EarlierBuild:
+    """What the output folder held before this build.
+
+    ``devices`` are the SHA-256 of the devices by name, ``pictures`` the banks by the names of their pictures,
+    ``document`` what that build changed.
+    """
+
+    devices: Mapping[str, str]
+    pictures: Mapping[str, int]
+    document: Mapping[str, Any] | None
+    images: Callable[[], Mapping[str, Bytes]]
+    """Reads the bytes of each device; those that cannot be read are left out."""
+    screen: Callable[[str], bytes | None]
+    """Reads the screen of a picture, by its name; None where it cannot be read."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Before:
+    """What there was before a build: an earlier one, and the bytes of the chips that were burned, by device."""
+
+    build: EarlierBuild | None = None
+    chips: Mapping[str, Bytes] = field(default_factory=dict)
+
+
+_NOTHING: Mapping[str, Any] = {"before": False, "devices": [], "pictures": []}
+
+
+def changes_document(
+    board: Board,
+    images: Mapping[str, bytes],
+    manifest: Mapping[str, Any],
+    screens: Mapping[int, bytes],
+    before: EarlierBuild | None,
+) -> dict[str, Any]:
+    """Return what a build changes against the one before, as plain values.
+
+    Parameters
+    ----------
+    board, images, manifest
+        The board, each device's bytes, and the build's manifest.
+    screens
+        The files of the screens by bank.
+    before
+        The earlier build; None where there is none.
+    """
+    kept = {"format": FORMAT, **((before and before.document) or _NOTHING)}
+    if before is None:
+        return kept
+    devices = {device["name"]: device["sha256"] for device in manifest["devices"]}
+    pictures = {picture["name"]: picture["bank"] for picture in manifest["pictures"]}
+    if (devices, pictures) == (before.devices, before.pictures) and all(
+        before.screen(name) == screens[bank] for name, bank in pictures.items()
+    ):
+        return kept
+    chips = list(device_changes(board, images, manifest, before.images()))
+    shown = _with_screens(_pictures(pictures, screens, before))
+    if not shown and all(chip["differing"] == 0 for chip in chips):
+        return kept
+    return {"format": FORMAT, "before": True, "devices": chips, "pictures": shown}
+
+
+def device_changes(
+    board: Board, images: Mapping[str, bytes], manifest: Mapping[str, Any], before: Mapping[str, Bytes]
+) -> Iterator[dict[str, Any]]:
+    """Yield how each device differs from earlier bytes: ``differing`` in all, None where these are not known.
+
+    ``banks`` has ``bank``, ``pictures`` and ``differing`` bytes of each that differs, ``runs`` the first and the last
+    byte of each run of bytes that differ, gaps of up to 1/256 of the device left out.
+    """
+    for device, entry in zip(board.devices, manifest["devices"], strict=True):
+        old, new = before.get(device.name), np.frombuffer(images[device.name], dtype=np.uint8)
+        if old is None or old.size != new.size:
+            yield {"device": device.name, "differing": None, "banks": [], "runs": []}
+            continue
+        differs = old != new
+        counts = differing_by_bank(board, device, [bank["bank"] for bank in entry["banks"]], differs)
+        yield {
+            "device": device.name,
+            "differing": int(differs.sum()),
+            "banks": [
+                {"bank": bank["bank"], "pictures": list(bank["pictures"]), "differing": count}
+                for bank, count in zip(entry["banks"], counts, strict=True)
+                if count
+            ],
+            "runs": _runs(differs),
+        }
+
+
+def _runs(differs: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    places = np.flatnonzero(differs)
+    if not places.size:
+        return []
+    breaks = np.flatnonzero(np.diff(places) > max(1, differs.size // 256))
+    firsts, lasts = places[np.concatenate([[0], breaks + 1])], places[np.concatenate([breaks, [places.size - 1]])]
+    return [(int(first), int(last)) for first, last in zip(firsts, lasts, strict=True)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Pair:
+    """A picture's change, with its screens before and after, uint8 (height, width, 3)."""
+
+    about: dict[str, Any]
+    screens: tuple[Bytes, Bytes] | None = None
+
+
+def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> Iterator[_Pair]:
+    for name, bank in pictures.items():
+        was = before.pictures.get(name)
+        about = {"name": name, "bank": bank, "was": was}
+        if was is None:
+            yield _Pair(about={**about, "state": "new"})
+            continue
+        old, new = before.screen(name), screens[bank]
+        if old != new:
+            shown, now = _pixels(old), _pixels(new)
+            if shown is None or now is None:
+                yield _Pair(about={**about, "state": "unknown"})
+                continue
+            if not np.array_equal(shown, now):
+                share = float((shown != now).any(axis=2).mean()) if shown.shape == now.shape else None
+                yield _Pair(about={**about, "state": "changed", "share": share}, screens=(shown, now))
+                continue
+        if was != bank:
+            yield _Pair(about={**about, "state": "moved"})
+    for name, was in before.pictures.items():
+        if name not in pictures:
+            yield _Pair(about={"name": name, "bank": None, "was": was, "state": "gone"})
+
+
+def _with_screens(pairs: Iterable[_Pair]) -> list[dict[str, Any]]:
+    """Put the screens of the first few pictures into what is said of them."""
+    found, shown, left = [], 0, _MOST_BYTES
+    for pair in pairs:
+        found.append(pair.about)
+        if pair.screens is None or shown == MOST_SHOWN or left <= 0:
+            continue
+        smaller = [to_png(_reduced(screen)) for screen in pair.screens]
+        left -= sum(map(len, smaller))
+        if left >= 0 or not shown:
+            shown += 1
+            pair.about["before"], pair.about["after"] = (base64.b64encode(png).decode("ascii") for png in smaller)
+    return found
+
+
+def _pixels(png: bytes | None) -> Bytes | None:
+    """Return the pixels of a screen's file; None of one that is missing or damaged."""
+    try:
+        with Image.open(io.BytesIO(png or b"")) as image:
+            return np.asarray(image.convert("RGB"))
+    except (OSError, ValueError, SyntaxError):
+        return None
+
+
+def _reduced(pixels: Bytes) -> Bytes:
+    """Return a screen with each of its repeated pixels once, as far as all of them are repeated alike."""
+    for axis in (0, 1):
+        size = pixels.shape[axis]
+        changes = np.flatnonzero((np.diff(pixels, axis=axis) != 0).any(axis=(1 - axis, 2))) + 1
+        step = int(np.gcd.reduce(np.concatenate([changes, [size]])))
+        pixels = pixels[::step] if axis == 0 else pixels[:, ::step]
+    return np.ascontiguousarray(pixels)

@@ -1,0 +1,205 @@
+"""Chips drawn to scale: banks, what is free, and what differs from an earlier build and from what was burned."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from ladderlight.units.words import counted, percent
+
+_IN_A_ROW, _IN_A_LONG_ROW = 8, 16
+_MANY = 128
+"""Banks from which on rows are long."""
+_MOST_ROWS = 64
+
+
+@dataclass(frozen=True, kw_only=True)
+class Box:
+    """A part of a row: percent of its width from the left, and its width; ``bank`` None where banks are not apart."""
+
+    left: float
+    width: float
+    bank: int | None
+    label: str
+    title: str
+    used: float
+    """Percent of its words that pixels read."""
+    changed: bool
+    stale: bool
+    """Whether the chip holds something else there."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """A row of a chip's words with their boxes, and what differs as marks: left and width in percent."""
+
+    first: str
+    boxes: Sequence[Box]
+    changed: Sequence[tuple[float, float]]
+    stale: Sequence[tuple[float, float]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Stretch:
+    """Words of a chip that are drawn as one, with the banks in them."""
+
+    first: int
+    last: int
+    used: int
+    banks: Sequence[Mapping[str, Any]]
+
+
+def chip_maps(
+    manifest: Mapping[str, Any], changes: Mapping[str, Any], stale: Sequence[Mapping[str, Any]]
+) -> list[dict[str, Any]]:
+    """Return what is drawn and said of each chip.
+
+    Parameters
+    ----------
+    manifest
+        The build's manifest.
+    changes
+        What the build changes, see :func:`ladderlight.proof.changes.changes_document`.
+    stale
+        How each device differs from what its chip holds, see :func:`ladderlight.proof.changes.device_changes`.
+    """
+    since_build = {device["device"]: device for device in changes["devices"]}
+    since_burned = {device["device"]: device for device in stale}
+    return [
+        _chip(device, since_build.get(device["name"]), since_burned[device["name"]]) for device in manifest["devices"]
+    ]
+
+
+def _chip(
+    device: Mapping[str, Any], since_build: Mapping[str, Any] | None, since_burned: Mapping[str, Any]
+) -> dict[str, Any]:
+    stretches = _stretches(device)
+    rows = _row_count(device, stretches)
+    drawn = [_row(device, stretches, row, rows, since_build, since_burned) for row in range(rows)]
+    filled = max((at + 1 for at, row in enumerate(drawn) if row.boxes or row.changed or row.stale), default=1)
+    return {
+        "device": device,
+        "rows": drawn[:filled],
+        "rest": f"{drawn[filled].first} to {device['words'] - 1:04X}h: free" if filled < rows else "",
+        "scale": f"{counted(rows, 'row')} of {device['words'] // rows:,} words" if rows > 1 else "",
+        "since_build": None if since_build is None else _told(since_build),
+        "since_burned": _told(since_burned) if device["burn"]["known"] else "",
+        "padding": sum(stretch.last + 1 - stretch.first - stretch.used for stretch in stretches),
+        "beyond": device["words"] - sum(stretch.last + 1 - stretch.first for stretch in stretches),
+    }
+
+
+def _stretches(device: Mapping[str, Any]) -> list[_Stretch]:
+    """Return a chip's banks in the order of their addresses, as one where they lie between each other's words."""
+    banks = sorted(device["banks"], key=lambda bank: bank["first"])
+    if not banks:
+        if device["last_used"] is None:
+            return []
+        return [_Stretch(first=0, last=device["last_used"], used=device["used_words"], banks=())]
+    if any(one["last"] >= other["first"] for one, other in pairwise(banks)):
+        used = sum(bank["used"] for bank in banks)
+        return [_Stretch(first=banks[0]["first"], last=max(bank["last"] for bank in banks), used=used, banks=banks)]
+    return [_Stretch(first=bank["first"], last=bank["last"], used=bank["used"], banks=[bank]) for bank in banks]
+
+
+def _row_count(device: Mapping[str, Any], stretches: Sequence[_Stretch]) -> int:
+    """Return in how many rows of equally many words a chip is drawn: a power of two."""
+    if len(stretches) < 2:
+        return 1
+    pitch = min(other.first - one.first for one, other in pairwise(stretches))
+    slots = device["words"] // pitch
+    wanted = slots / (_IN_A_ROW if slots <= _MANY else _IN_A_LONG_ROW)
+    rows = 1
+    while rows < min(wanted, _MOST_ROWS) and device["words"] % (2 * rows) == 0:
+        rows *= 2
+    return rows
+
+
+def _row(
+    device: Mapping[str, Any],
+    stretches: Sequence[_Stretch],
+    row: int,
+    rows: int,
+    since_build: Mapping[str, Any] | None,
+    since_burned: Mapping[str, Any],
+) -> Row:
+    words = device["words"] // rows
+    start, end = row * words, (row + 1) * words
+    changed, stale = (
+        {bank["bank"] for bank in (found or {"banks": ()})["banks"]} for found in (since_build, since_burned)
+    )
+    boxes = []
+    for stretch in stretches:
+        left, right = max(stretch.first, start), min(stretch.last + 1, end)
+        if left >= right:
+            continue
+        own = [bank["bank"] for bank in stretch.banks]
+        boxes.append(
+            Box(
+                left=100 * (left - start) / words,
+                width=100 * (right - left) / words,
+                bank=own[0] if len(own) == 1 else None,
+                label=_label(own) if left == stretch.first and (len(own) == 1 or right - left > words / 8) else "",
+                title=_title(stretch),
+                used=100 * stretch.used / (stretch.last + 1 - stretch.first),
+                changed=bool(changed.intersection(own)),
+                stale=bool(stale.intersection(own)),
+            )
+        )
+    per_word = max(1, (device["width"] + 7) // 8)
+
+    def marks(found: Mapping[str, Any] | None) -> list[tuple[float, float]]:
+        runs = found["runs"] if found else ()
+        parts = ((max(first // per_word, start), min(last // per_word + 1, end)) for first, last in runs)
+        return [(100 * (left - start) / words, 100 * (right - left) / words) for left, right in parts if left < right]
+
+    return Row(first=f"{start:04X}h", boxes=boxes, changed=marks(since_build), stale=marks(since_burned))
+
+
+def _label(banks: Sequence[int]) -> str:
+    if len(banks) == 1:
+        return str(banks[0])
+    return f"banks {banks[0]} to {banks[-1]}, word by word" if banks else "in use"
+
+
+def _title(stretch: _Stretch) -> str:
+    where = f"{stretch.first:04X}h to {stretch.last:04X}h"
+    share = percent(stretch.used / (stretch.last + 1 - stretch.first))
+    names = ", ".join(dict.fromkeys(name for bank in stretch.banks for name in bank["pictures"]))
+    label = (
+        f"bank {_label([stretch.banks[0]['bank']])}"
+        if len(stretch.banks) == 1
+        else _label([b["bank"] for b in stretch.banks])
+    )
+    return f"{label}{f', {names}' if names else ''}: {where}, {share} of it read"
+
+
+def _told(found: Mapping[str, Any]) -> str:
+    """Return in words how a device differs."""
+    if found["differing"] is None:
+        return "cannot be compared"
+    if not found["differing"]:
+        return "no difference"
+    amount = f"{counted(found['differing'], 'byte')} differ{'s' * (found['differing'] == 1)}"
+    banks = found["banks"]
+    if not banks:
+        return amount
+    if len(banks) == 1 and banks[0]["differing"] == found["differing"]:
+        return f"{amount}, in bank {banks[0]['bank']}, {', '.join(banks[0]['pictures'])}"
+    named = list(_named(banks))
+    rest = found["differing"] - sum(bank["differing"] for bank in banks)
+    if rest > 0:
+        named.append(f"{counted(rest, 'byte')} outside of pictures")
+    return f"{amount}: {'; '.join(named)}"
+
+
+_MOST_NAMED = 8
+
+
+def _named(banks: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    for bank in banks[:_MOST_NAMED]:
+        yield f"bank {bank['bank']}, {', '.join(bank['pictures'])}, {counted(bank['differing'], 'byte')}"
+    if len(banks) > _MOST_NAMED:
+        yield f"and {len(banks) - _MOST_NAMED} more banks"

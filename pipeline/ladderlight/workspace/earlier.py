@@ -1,0 +1,127 @@
+"""What the output folder holds before a build replaces it, and what the chips hold, for what the build changes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal, Self
+
+import numpy as np
+from pydantic import Field
+
+from ladderlight.devices.checksums import checksums_of
+from ladderlight.engine.trays import folder_of
+from ladderlight.errors import DocumentError, LadderlightError
+from ladderlight.proof.changes import FILE, FORMAT, Before, EarlierBuild
+from ladderlight.recipe import Recipe
+from ladderlight.storage.journal import is_inside
+from ladderlight.storage.writing import read_regular
+from ladderlight.units.arrays import Bytes
+from ladderlight.workspace.burned import Chip
+from ladderlight.workspace.description import in_order
+from ladderlight.workspace.documents import Kept, read_document
+from ladderlight.workspace.last_build import last_build
+from ladderlight.workspace.manifest import DeviceEntry, Manifest, PictureEntry, Size, read_manifest
+
+_Png = Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]+=*$")]
+
+
+class _Bank(Kept):
+    bank: Size
+    pictures: Annotated[tuple[str, ...], Field(strict=False)]
+    differing: Size
+
+
+class _Device(Kept):
+    device: str
+    differing: Size | None
+    banks: Annotated[tuple[_Bank, ...], Field(strict=False)]
+    runs: Annotated[tuple[Annotated[tuple[Size, Size], Field(strict=False)], ...], Field(strict=False)]
+
+
+class _Picture(Kept):
+    name: str
+    bank: Size | None
+    was: Size | None
+    state: Literal["new", "changed", "moved", "gone", "unknown"]
+    share: float | None = None
+    before: _Png | None = None
+    after: _Png | None = None
+
+
+class _Document(Kept):
+    """``changes.json``, see :mod:`ladderlight.proof.changes`."""
+
+    format: Annotated[int, Field(ge=FORMAT, le=FORMAT)]
+    before: bool
+    devices: Annotated[tuple[_Device, ...], Field(strict=False)]
+    pictures: Annotated[tuple[_Picture, ...], Field(strict=False)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Earlier:
+    """The build that an output folder holds."""
+
+    recipe: Recipe
+    manifest: Manifest | None
+
+    @classmethod
+    def of(cls, recipe: Recipe) -> Self:
+        """Read its manifest; a damaged one is as good as none, since the build replaces it."""
+        try:
+            return cls(recipe=recipe, manifest=read_manifest(recipe.output))
+        except DocumentError:
+            return cls(recipe=recipe, manifest=None)
+
+    def tray(self, number: int | None, chips: Mapping[str, Chip]) -> Before:
+        """Return what there was before a tray; ``chips`` are those that are recorded of it, by device."""
+        parts = {device.name: (device.part.number, device.part.bytes) for device in self.recipe.board.devices}
+        held = {name: chip.contents for name, chip in chips.items() if parts.get(name) == (chip.part, chip.bytes)}
+        return Before(
+            build=self._build(number),
+            chips={name: contents for name, contents in held.items() if contents is not None},
+        )
+
+    def _build(self, number: int | None) -> EarlierBuild | None:
+        manifest = self.manifest
+        devices = [device for device in manifest.devices if device.tray == number] if manifest else []
+        if manifest is None or not devices:
+            return None
+        pictures = {picture.name: picture for picture in manifest.pictures if picture.tray == number}
+        return EarlierBuild(
+            devices={device.name: device.sha256 for device in devices},
+            pictures={name: picture.bank for name, picture in pictures.items()},
+            document=self._document(number),
+            images=lambda: self._images(number, devices),
+            screen=lambda name: self._screen(pictures[name]),
+        )
+
+    def _document(self, number: int | None) -> dict[str, Any] | None:
+        try:
+            found = read_document(self.recipe.output / "proof" / folder_of(number) / FILE, _Document, "build again")
+        except DocumentError:
+            return None
+        return found.model_dump(mode="json", exclude_unset=True, exclude={"format"}) if found else None
+
+    def _images(self, number: int | None, devices: list[DeviceEntry]) -> dict[str, Bytes]:
+        """Return the devices' bytes as that build gave them; not of files that were changed since."""
+        try:
+            images = last_build(self.recipe.output, self.recipe.board, self.recipe.owner).tray(number).images
+        except LadderlightError:
+            return {}
+        return {
+            device.name: np.frombuffer(images[device.name], dtype=np.uint8)
+            for device in devices
+            if device.pieces and _sum_of(images[device.name], device) == device.sha256
+        }
+
+    def _screen(self, picture: PictureEntry) -> bytes | None:
+        name = picture.screen or f"proof/{folder_of(picture.tray)}screens/bank{picture.bank}.png"
+        try:
+            return read_regular(self.recipe.output / name) if is_inside(name) else None
+        except OSError:
+            return None
+
+
+def _sum_of(image: bytes, device: DeviceEntry) -> str:
+    return checksums_of(in_order(image, device.width, device.pieces[0].order))["sha256"]
