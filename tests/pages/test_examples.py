@@ -78,6 +78,7 @@ def check_looks(path: Path, browser: Browser) -> None:
     grounds = set()
     with opened(browser, path) as page:
         page.evaluate(LOOKS)
+        page.evaluate("() => { for (const each of document.querySelectorAll('details')) each.open = true; }")
         for scheme in ("light", "dark"):
             page.emulate_media(color_scheme=scheme)
             grounds.add(page.evaluate("getComputedStyle(document.body).backgroundColor"))
@@ -97,7 +98,6 @@ def check_keyboard(page: Page) -> None:
     """Check that the Tab key comes to everything that can be operated."""
     assert page.evaluate("looks.unreachable()") == []
     page.evaluate("""() => {
-        for (const each of document.querySelectorAll("details")) each.open = true;
         window.reached = new Set();
         document.addEventListener("focusin", (event) => reached.add(event.target));
     }""")

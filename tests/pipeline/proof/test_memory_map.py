@@ -34,7 +34,7 @@ def test_banks_lie_to_scale(board, banked) -> None:
     assert [box.left for box in row.boxes] == [0, 50]
     assert [box.width for box in row.boxes] == [pytest.approx(100 * 0x77A0 / 0x20000)] * 2
     assert [box.used for box in row.boxes] == [pytest.approx(100 * 19200 / 0x77A0)] * 2
-    assert row.boxes[1].title == "bank 2, picture-2: 10000h to 1779Fh, 62 % of it read"
+    assert row.boxes[1].title == "picture-2, 10000h to 1779Fh"
     assert chip["padding"] == 2 * (0x77A0 - 19200)
     assert chip["beyond"] == 0x20000 - 2 * 0x77A0
     assert chip["padding"] + chip["beyond"] + chip["device"]["used_words"] == 0x20000

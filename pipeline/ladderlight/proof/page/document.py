@@ -27,7 +27,7 @@ from ladderlight.units.words import counted
 
 SCRIPTS = (
     *("state", "unpack", "scan", "moments", "eye", "colour", "inspect"),
-    *("screen", "desk", "controls", "strip", "play", "marks", "pixel", "palette", "map", "start"),
+    *("screen", "desk", "controls", "strip", "paper", "play", "marks", "pixel", "palette", "map", "start"),
 )
 """In the order in which they are joined: each may use those before it."""
 _STYLES = ("viewer", "pixel", "palette", "map", "changes", "folded", "paper")

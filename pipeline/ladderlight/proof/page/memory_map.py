@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from ladderlight.units.words import counted, percent
+from ladderlight.units.words import counted
 
 _IN_A_ROW, _IN_A_LONG_ROW = 8, 16
 _MANY = 128
@@ -36,6 +36,8 @@ class Row:
     """A row of a chip's words with their boxes, and what differs as marks: left and width in percent."""
 
     first: str
+    used: float
+    """The largest of its boxes' shares."""
     boxes: Sequence[Box]
     changed: Sequence[tuple[float, float]]
     stale: Sequence[tuple[float, float]]
@@ -155,7 +157,8 @@ def _row(
         parts = ((max(first // per_word, start), min(last // per_word + 1, end)) for first, last in runs)
         return [(100 * (left - start) / words, 100 * (right - left) / words) for left, right in parts if left < right]
 
-    return Row(first=f"{start:04X}h", boxes=boxes, changed=marks(since_build), stale=marks(since_burned))
+    used = max((box.used for box in boxes), default=0.0)
+    return Row(first=f"{start:04X}h", used=used, boxes=boxes, changed=marks(since_build), stale=marks(since_burned))
 
 
 def _label(banks: Sequence[int]) -> str:
@@ -165,15 +168,9 @@ def _label(banks: Sequence[int]) -> str:
 
 
 def _title(stretch: _Stretch) -> str:
-    where = f"{stretch.first:04X}h to {stretch.last:04X}h"
-    share = percent(stretch.used / (stretch.last + 1 - stretch.first))
     names = ", ".join(dict.fromkeys(name for bank in stretch.banks for name in bank["pictures"]))
-    label = (
-        f"bank {_label([stretch.banks[0]['bank']])}"
-        if len(stretch.banks) == 1
-        else _label([b["bank"] for b in stretch.banks])
-    )
-    return f"{label}{f', {names}' if names else ''}: {where}, {share} of it read"
+    where = f"{stretch.first:04X}h to {stretch.last:04X}h"
+    return f"{names}, {where}" if names else where
 
 
 def _told(found: Mapping[str, Any]) -> str:

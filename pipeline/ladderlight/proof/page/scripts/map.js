@@ -1,7 +1,7 @@
 /** Show a bank whose place in a chip is chosen. One box at a time takes the focus; the arrow keys go on from it. */
 (function () {
-  const boxes = [...document.querySelectorAll(".box-map[data-bank]")];
-  const bankOf = (box) => Number(box.dataset.bank);
+  const boxes = [...document.querySelectorAll(".chip-row > a")];
+  const bankOf = (box) => Number(box.hash.split("=")[1]);
 
   function show(box) {
     view.set({ bank: bankOf(box) });

@@ -27,7 +27,6 @@ const view = makeState(
     x: null,
     y: null,
     held: false,
-    places: null,
     marked: null,
     look: "board",
     shape: "pixels",
@@ -42,6 +41,7 @@ const view = makeState(
     drawn: null,
   },
   ["bank", "x", "y"],
+  JSON.stringify([pixels, board.banks, board.memories.map(({ name }) => name)]),
 );
 view.set({ bank: Math.min(view.get("bank"), board.banks - 1) });
 for (const [name, end] of [["x", pixels.width], ["y", pixels.height]]) {

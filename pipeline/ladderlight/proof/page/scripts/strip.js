@@ -15,12 +15,17 @@ function atLeisure(things, work) {
 
 /** Draw a bank's screen on a canvas in the monitor's proportions. */
 async function drawSmall(target, bank, width) {
-  const image = await boardImage(bank, "all");
+  paintSmall(target, await boardImage(bank, "all"), width);
+}
+
+/** Paint an image on a canvas in the monitor's proportions. */
+function paintSmall(target, image, width) {
   target.width = width;
   target.height = Math.round((width * pixels.height) / pixels.width / pixels.aspect);
   const context = target.getContext("2d");
   context.imageSmoothingQuality = "high";
   context.drawImage(asCanvas(image), 0, 0, target.width, target.height);
+  target.classList.add("drawn");
 }
 
 /** The banks to scale: one button for each run of equal ones, as wide as it has banks. */

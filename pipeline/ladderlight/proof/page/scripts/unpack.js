@@ -36,6 +36,25 @@ function wordArray(width, length) {
   return width <= 16 ? new Uint16Array(length) : new Uint32Array(length);
 }
 
+/** The places in a page of the words that it has of its own, by the bits that say so. */
+function placesIn(bits, stored) {
+  const found = [];
+  for (let at = 0; at < stored.page; at++) if ((bits[at >> 3] >> (7 - (at & 7))) & 1) found.push(at);
+  return found;
+}
+
+/** Put a page's own words, of which all low bytes come first, among those of its memory. */
+function putPage(all, memory, stored, page, places, bytes) {
+  const from = page * stored.page;
+  const planes = Math.max(1, (memory.width + 7) >> 3);
+  all.fill(stored.fill, from, from + stored.page);
+  for (let number = 0; number < places.length; number++) {
+    let word = 0;
+    for (let plane = planes - 1; plane >= 0; plane--) word = word * 256 + bytes[plane * places.length + number];
+    all[from + places[number]] = word;
+  }
+}
+
 /**
  * The words of one memory, unpacked page by page as they are needed.
  *
@@ -47,13 +66,6 @@ function makeWords(memory, stored) {
   const bodies = new Map();
   const placed = new Map();
   let reads = null;
-
-  async function addressesRead() {
-    const bits = await inflated(stored.reads);
-    const found = [];
-    for (let at = 0; at < stored.page; at++) if ((bits[at >> 3] >> (7 - (at & 7))) & 1) found.push(at);
-    return found;
-  }
 
   function body(content) {
     if (!bodies.has(content)) bodies.set(content, unpacked(content));
@@ -68,16 +80,9 @@ function makeWords(memory, stored) {
   }
 
   async function place(page) {
-    reads ??= addressesRead();
-    const [at, bytes] = await Promise.all([reads, body(stored.order[page])]);
-    const from = page * stored.page;
-    const planes = Math.max(1, (memory.width + 7) >> 3);
-    all.fill(stored.fill, from, from + stored.page);
-    for (let number = 0; number < at.length; number++) {
-      let word = 0;
-      for (let plane = planes - 1; plane >= 0; plane--) word = word * 256 + bytes[plane * at.length + number];
-      all[from + at[number]] = word;
-    }
+    reads ??= inflated(stored.reads).then((bits) => placesIn(bits, stored));
+    const [places, bytes] = await Promise.all([reads, body(stored.order[page])]);
+    putPage(all, memory, stored, page, places, bytes);
   }
 
   return {
