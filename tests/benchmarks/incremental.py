@@ -74,6 +74,7 @@ def run(*command: str, folder: Path) -> Took:
     """Run Python in a process of its own."""
     before, start = os.times(), time.perf_counter()
     environment = os.environ | {"LADDERLIGHT_CACHE_DIR": str(folder / "cache")}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)  # modules are compiled once, as where it is installed
     subprocess.run([sys.executable, *command], cwd=folder, env=environment, stdout=subprocess.DEVNULL, check=True)
     after, end = os.times(), time.perf_counter()
     used = after.children_user + after.children_system - before.children_user - before.children_system

@@ -18,6 +18,7 @@ from contextlib import suppress
 from copy import copy
 from itertools import count
 from pathlib import Path
+from secrets import token_hex
 from typing import Any, BinaryIO, Self
 
 from ladderlight.cache.entries import DamagedError, Entry, EntryWriter
@@ -31,6 +32,7 @@ _STALE = 3600.0
 """Seconds after which an unfinished file is taken for that of a build that was killed."""
 _ASIDE = ".part"
 _numbers = count()
+_temporary: list[weakref.finalize[..., Any]] = []
 
 
 class Cache:
@@ -54,10 +56,13 @@ class Cache:
 
     @classmethod
     def for_one_build(cls, *, room: int | None = None) -> Self:
-        """Return a cache in a temporary folder, which is removed when nobody has the cache any more."""
-        cache = cls(Path(tempfile.mkdtemp(prefix="ladderlight-")), room=room)
+        """Return a cache in a temporary folder, which is removed when nobody has the cache any more.
+
+        It is made when the first entry is written, so that a process that is killed before leaves nothing.
+        """
+        cache = cls(Path(tempfile.gettempdir(), f"ladderlight-{token_hex()}"), room=room)
         cache.lasting = False
-        weakref.finalize(cache, shutil.rmtree, cache.folder, ignore_errors=True)
+        _temporary.append(weakref.finalize(cache, shutil.rmtree, cache.folder, ignore_errors=True))
         return cache
 
     @classmethod
@@ -237,6 +242,12 @@ class Writing:
         if spare is not None:
             self._begin(spare, written)
         failed.discard()
+
+
+def remove_temporary() -> None:
+    """Remove the temporary caches of a process that ends without what Python does at its end."""
+    for each in _temporary:
+        each()
 
 
 def _entries(folder: os.PathLike[str]) -> list[os.DirEntry[str]]:

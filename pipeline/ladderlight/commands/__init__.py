@@ -91,6 +91,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         gc.set_threshold(_OBJECTS)
     status = _status_of(list(sys.argv[1:] if arguments is None else arguments))
     if arguments is None and workers_left():
+        from ladderlight.cache.store import remove_temporary
+
+        remove_temporary()
         os._exit(status)
     return status
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, TypeVar, overload
@@ -45,7 +45,8 @@ class CodedUnit:
         """
         try:
             found = tuple(described(each) for each in entry.about["pictures"])
-            return cls(pictures=found, counts=tuple(entry.about["counts"]), entry=entry, used=used, is_new=False)
+            counts, slim = tuple(entry.about["counts"]), replace(entry, about=_shapes(entry.about["pictures"]))
+            return cls(pictures=found, counts=counts, entry=slim, used=used, is_new=False)
         except (KeyError, TypeError) as error:
             raise DamagedError(str(error)) from error
 
@@ -101,7 +102,7 @@ class CodedWriting:
     @property
     def shapes(self) -> dict[str, Any]:
         """So much of it as codes and views need to be read."""
-        return {"pictures": [{"shape": each["shape"], "view": each["view"]} for each in self._about]}
+        return _shapes(self._about)
 
     @property
     def is_plain(self) -> bool:
@@ -110,11 +111,16 @@ class CodedWriting:
 
     def unit(self, entry: Entry, used: Collection[str]) -> CodedUnit:
         """Return the unit, once its entry is in its place."""
-        return CodedUnit(pictures=tuple(self._pictures), counts=tuple(self._counts), entry=entry, used=frozenset(used))
+        pictures, counts, slim = tuple(self._pictures), tuple(self._counts), replace(entry, about=self.shapes)
+        return CodedUnit(pictures=pictures, counts=counts, entry=slim, used=frozenset(used))
 
     def discard(self) -> None:
         """Give up what is not in its place yet."""
         self.writing.discard()
+
+
+def _shapes(pictures: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
+    return {"pictures": [{"shape": each["shape"], "view": each["view"]} for each in pictures]}
 
 
 class CodedPictures(Sequence[CodedPicture]):

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 Result = TypeVar("Result")
 
 _WORKER = "ladderlight worker"
+_left = threading.Event()
 _ENDING = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]  # Windows has no SIGHUP
 
 
@@ -110,9 +111,30 @@ def worker_threads(count: int) -> Iterator[ThreadPoolExecutor]:
         pool.shutdown(wait=wait, cancel_futures=True)
 
 
+def leave_behind() -> None:
+    """Have the process end without waiting for the threads of a library; see :func:`workers_left`."""
+    _left.set()
+
+
 def workers_left() -> bool:
     """Whether threads are still at work that a stop did not wait for."""
-    return any(thread.name.startswith(_WORKER) for thread in threading.enumerate())
+    return _left.is_set() or any(thread.name.startswith(_WORKER) for thread in threading.enumerate())
+
+
+@contextmanager
+def deaf() -> Iterator[None]:
+    """Keep Ctrl-C, which a terminal sends to all of a program's processes, from those that begin in the block.
+
+    Threads that begin in it are deaf too, and so are the processes that these begin. Windows has no such thing.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def stoppable(call: Callable[[], Result]) -> Result:

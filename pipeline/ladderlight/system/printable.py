@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import operator
 import re
 from typing import Any
 
@@ -18,13 +19,19 @@ def printable(text: str) -> str:
 
 
 def printable_values(value: Any) -> Any:
-    """Return plain values (mappings, lists, scalars) with every text in them printable, keys excepted."""
+    """Return plain values (mappings, lists, scalars) with every text in them printable, keys excepted.
+
+    What is so already is not copied: most manifests are, and some are large.
+    """
     if isinstance(value, str):
-        return printable(value)
+        return printable(value) if _ACTING.search(value) else value
     if isinstance(value, dict):
-        return {key: printable_values(inner) for key, inner in value.items()}
+        shown = {key: printable_values(inner) for key, inner in value.items()}
+        return value if all(shown[key] is inner for key, inner in value.items()) else shown
     if isinstance(value, list | tuple):
-        return [printable_values(inner) for inner in value]
+        listed = list(map(printable_values, value))
+        same = isinstance(value, list) and all(map(operator.is_, listed, value))
+        return value if same else listed
     return value
 
 

@@ -33,7 +33,7 @@ from ladderlight.proof.screens import screen_names, shown_banks
 from ladderlight.recipe import Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
 from ladderlight.storage.stopping import noting_stops, stoppable
-from ladderlight.system.printable import json_text, printable
+from ladderlight.system.printable import json_text, printable, printable_values
 from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.burned import Chip
@@ -154,9 +154,14 @@ def build(
         made = Manifest.of_trays(
             [going.tray(tray, coded, links_of(recipe, tray.number, numbers, together)) for tray in trays], inputs
         )
+        reduced = coded.reduced
+        del coded, described  # thousands of pictures are only in the manifest from here on
         changed = version_findings(earlier.manifest, made)
-        manifest = json_text(made.document).encode()
-        _write(staging.folder, (*_pages(recipe, made, going.bench, staging.folder), (FILE, manifest)))
+        document = made.document
+        del made
+        manifest = json_text(document).encode()
+        pages = _pages(recipe, printable_values(document), going.bench, staging.folder)
+        _write(staging.folder, (*pages, (FILE, manifest)))
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -164,7 +169,7 @@ def build(
         account.keep(cache, manifest, found)
     stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
     told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
-    return Built(output=recipe.output, manifest=made.document, findings=told, reduced=coded.reduced, complete=not bad)
+    return Built(output=recipe.output, manifest=document, findings=told, reduced=reduced, complete=not bad)
 
 
 def _dealt(ready: Readiness, coded: Sequence[Described], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:
@@ -292,13 +297,13 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(recipe: Recipe, made: Manifest, bench: Bench, folder: Path) -> Iterator[tuple[str, bytes]]:
+def _pages(recipe: Recipe, shown: Mapping[str, Any], bench: Bench, folder: Path) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
-    shown, title = made.printable, printable(recipe.title)
+    title = printable(recipe.title)
     yield from bench_files(title, bench)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
-    if made.trays != (None,):
+    if any("tray" in device for device in shown["devices"]):
         proofs = folder / "proof", recipe.output / "proof"  # trays that are as they were stay there
         yield "proof/index.html", trays_page(title, recipe.board, shown, proofs).encode()
 

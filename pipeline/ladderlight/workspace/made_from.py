@@ -177,13 +177,15 @@ class KeptTrays:
         return manifest
 
     def add(self, key: str, made: Manifest, folder: Path, names: Iterable[str]) -> None:
-        """Note what a tray's files are, which lie in a folder, not yet in their place."""
+        """Note what a tray's files are, which lie in a folder, not yet in their place. Those noted before are kept."""
+        self.keep()
         self._made.append((key, made, {name: Seen.now(folder / name) for name in names}))
 
     def keep(self) -> None:
         """Keep what was noted. What a user changes from now on shows, except in files that were only just written."""
         for key, made, files in self._made:
             self._put(key, made, {name: each.settled_by_now() for name, each in files.items()})
+        self._made.clear()
 
     def _put(self, key: str, made: Manifest, files: Mapping[str, Seen]) -> None:
         self.cache.put(key, json.dumps({"files": as_json(files), "manifest": made.document}).encode())

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -164,16 +163,16 @@ class Manifest(Kept):
             "notes": tuple(dict.fromkeys(note for each in made for note in each.notes)),
             "inputs": tuple(inputs),
         }
-        return cls(**first | joined)  # not a copy, which would keep what is cached
+        return cls(**first | joined)
 
     @property
     def trays(self) -> tuple[int | None, ...]:
         """The trays that were built, in order; None alone where there is one set of chips only."""
         return tuple(dict.fromkeys(device.tray for device in self.devices))
 
-    @cached_property
+    @property
     def document(self) -> dict[str, Any]:
-        """The manifest as plain JSON values, keys in the order in which they are written."""
+        """The manifest as plain JSON values, keys in the order in which they are written; made anew whenever asked."""
         plain: dict[str, Any] = json.loads(json.dumps(self.model_dump(exclude_unset=True)))
         return plain
 

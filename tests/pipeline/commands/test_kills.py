@@ -119,16 +119,22 @@ def _run_next(command: str, recipe: Path, dump: Path) -> int:
     return status
 
 
-def _built(recipe: Path, folder: Path) -> tuple[list[State], Path]:
-    """Build with the one picture and then the other; return both states, and a dump of the first."""
-    whole = []
-    for which in (0, 1):
+def _built(recipe: Path, folder: Path) -> tuple[dict[tuple[int | None, int], State], Path]:
+    """Build with one picture after the other; return the states, and a dump of the first.
+
+    A state is known by the picture of the build before and its own, since the proof says what has changed.
+    """
+    whole: dict[tuple[int | None, int], State] = {}
+    out = recipe.parent / "out"
+    for before, which in ((None, 1), (None, 0), (0, 1), (1, 0), (0, 1)):
+        if before is None and out.exists():
+            shutil.rmtree(out)
         _pictured(recipe, which)
         assert commands.main(["build", str(recipe), "--quiet"]) == 0
-        whole.append(_state(recipe.parent / "out"))
+        whole[before, which] = _state(out)
     dump = folder / "picture.bin"
-    dump.write_bytes(whole[0]["devices/picture.bin"])
-    assert whole[0]["devices/picture.bin"] != whole[1]["devices/picture.bin"]
+    dump.write_bytes(whole[None, 0]["devices/picture.bin"])
+    assert whole[None, 0]["devices/picture.bin"] != whole[None, 1]["devices/picture.bin"]
     return whole, dump
 
 
@@ -138,17 +144,20 @@ def test_builds_that_are_killed(sign: Path, tmp_path: Path) -> None:
     usual, last = map(statistics.median, zip(*(_durations(sign) for _ in range(5)), strict=True))
     chance = random.Random(1234)
     found: Counter[str] = Counter()
+    current: int | None = 1
     for number in range(KILLS):
         first = number % 6 == 5
         if first:
             shutil.rmtree(out)
+            current = None
         notes = {} if first else NOTES
         for name, text in notes.items():
             (out / name).write_bytes(text)
         old = {} if first else _state(out)
         which = number // 2 % 2
         _pictured(sign, which)
-        new = whole[which] | notes
+        new = old if which == current else whole[current, which] | notes
+        current = which
         child = _started(sign)
         if number % 2:
             time.sleep(chance.uniform(0, usual))
@@ -193,8 +202,10 @@ def test_a_build_that_fails_at_any_write_or_rename(sign: Path, tmp_path: Path, s
     whole, dump = _built(sign, tmp_path)
     ended = 0
     for at in itertools.count(1, EVERY):
-        old, new = _state(out), whole[at // EVERY % 2]
-        _pictured(sign, at // EVERY % 2)
+        old, which = _state(out), at // EVERY % 2
+        current = next(which for (_, which), state in whole.items() if state == old)
+        new = old if which == current else whole[current, which]
+        _pictured(sign, which)
         child = _started(sign, Disk(strike, at, of=("write", "rename", "replace")))
         ended = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
         _assert_own(out)

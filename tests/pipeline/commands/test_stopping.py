@@ -89,6 +89,39 @@ def test_a_stop_does_not_wait_for_what_a_thread_is_at(waiting: Path, command: st
     assert process.returncode == (130 if command == "build" else 0)
 
 
+@pytest.mark.skipif(os.name == "nt", reason="no process groups there")
+@pytest.mark.parametrize("how", [["--processes"], ["--cluster", "local"]])
+def test_ctrl_c_ends_a_build_and_its_processes_at_once(waiting: Path, tmp_path: Path, how: list[str]) -> None:
+    out, aside, plugin = waiting.parent / "out", tmp_path / "aside", waiting.parent / "waiting.py"
+    aside.mkdir()
+    here = f"Path({str(waiting.parent)!r})"  # workers of a cluster have a copy elsewhere
+    plugin.write_text(plugin.read_text(encoding="utf-8").replace("Path(__file__).parent", here), encoding="utf-8")
+    before = _files(out)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "ladderlight", "build", *how, "--no-cache", "--workers", "2", str(waiting)],
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"TMPDIR": str(aside)},
+        process_group=0,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )
+    end = time.monotonic() + 10 * WAIT
+    while not (waiting.parent / "waiting").exists() and process.poll() is None and time.monotonic() < end:
+        time.sleep(0.05)
+    began = time.monotonic()
+    os.killpg(process.pid, signal.SIGINT)  # as a terminal does
+    _, said = process.communicate(timeout=WAIT)
+    assert time.monotonic() - began < WAIT / 6
+    assert (said.splitlines()[-1], process.returncode) == ("stopped; nothing was replaced", 130)
+    assert "Traceback" not in said
+    with pytest.raises(ProcessLookupError):
+        while time.monotonic() < began + WAIT:  # its workers see that it has ended
+            os.killpg(process.pid, 0)
+            time.sleep(0.05)
+    assert _files(out) == before
+    assert [path.name for path in aside.iterdir() if path.name.startswith("ladderlight-")] == []
+
+
 def test_a_signal_that_is_ignored_stays_ignored() -> None:
     before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
     try:

@@ -10,10 +10,13 @@ from __future__ import annotations
 import logging
 import os
 import queue
+import signal
+import tempfile
 import time
 from collections import Counter, deque
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
+from functools import partial
 from itertools import count
 from secrets import token_hex
 from typing import Any
@@ -27,10 +30,15 @@ from ladderlight.engine.executors.orders import Numbers, Order, kept, lost
 from ladderlight.engine.executors.worker import Absent, Home, JobPlugin, work_out
 from ladderlight.engine.work import Task, Work
 from ladderlight.errors import BuildError, Fault, PictureError
+from ladderlight.storage.output import NOTHING_REPLACED
+from ladderlight.storage.stopping import deaf, leave_behind, noting_stops, stoppable
 from ladderlight.storage.writing import read_regular
 from ladderlight.system.versions import versions
 
 LOCAL = "local"
+_WARNINGS = "PYTHONWARNINGS"
+_OF_TRACKER = "ignore::UserWarning:multiprocessing.resource_tracker"
+"""Python's process that cleans up after this one prints a warning when it has to, as after a stop."""
 _PATIENCE = 20.0
 """Seconds without any worker after which a build gives up."""
 _ANSWER = 10.0
@@ -64,45 +72,99 @@ def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
     with ExitStack() as stack:
         stack.enter_context(dask.config.set({"distributed.admin.large-graph-warning-threshold": "1GB"}))
         _silence()
-        if address == LOCAL:
-            local = LocalCluster(
-                n_workers=workers or os.cpu_count() or 1,
+        local = folder = None
+        try:
+            with noting_stops(NOTHING_REPLACED):
+                if address == LOCAL:
+                    # Of this process, since workers that are killed leave what they have in theirs.
+                    folder = tempfile.TemporaryDirectory(prefix="ladderlight-", ignore_cleanup_errors=True)
+                    stack.callback(folder.cleanup)
+                    local = stoppable(partial(_local, workers or os.cpu_count() or 1, folder.name))
+                    stack.enter_context(local)
+                    address = local.scheduler_address
+                client = stack.enter_context(_client(address))
+            yield Cluster(client, local)
+        except KeyboardInterrupt:
+            if folder is not None:  # the library would wait for what the workers are at
+                stack.pop_all()
+                leave_behind()
+                _kill(local)
+                folder.cleanup()
+            raise
+
+
+def _client(address: str) -> Client:
+    """Connect to a scheduler that has workers which compute the same.
+
+    Raises
+    ------
+    BuildError
+        As :func:`on_cluster`.
+    """
+    try:
+        client = Client(address, timeout=_ANSWER, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as error:
+        message = "no scheduler answers there; start one with: dask scheduler, or use --cluster local"
+        raise BuildError(message, where=f"--cluster {address}") from error
+    try:
+        client.wait_for_workers(1, timeout=_PATIENCE)
+        _refuse_others(client)
+    except TimeoutError as error:
+        client.close()
+        message = f"the scheduler has no workers; start some with: dask worker {address}"
+        raise BuildError(message, where=f"--cluster {address}") from error
+    except BuildError:
+        client.close()
+        raise
+    return client
+
+
+def _local(workers: int, folder: str) -> LocalCluster:
+    """Start a cluster here. It is ended by this process, and by nobody who presses Ctrl-C."""
+    before = os.environ.get(_WARNINGS)
+    os.environ[_WARNINGS] = ",".join(filter(None, (before, _OF_TRACKER)))
+    try:
+        with deaf():
+            return LocalCluster(
+                n_workers=workers,
                 threads_per_worker=1,
                 memory_limit=0,
                 dashboard_address="127.0.0.1:0",  # any free port; None would be 8787, for all to see
                 worker_dashboard_address=None,
                 silence_logs=logging.CRITICAL,
+                local_directory=folder,
+                env=dict.fromkeys(("TMPDIR", "TEMP", "TMP"), folder),
             )
-            address = stack.enter_context(local).scheduler_address
-        try:
-            client = Client(address, timeout=_ANSWER, set_as_default=False)
-        except (OSError, TimeoutError, ValueError) as error:
-            message = "no scheduler answers there; start one with: dask scheduler, or use --cluster local"
-            raise BuildError(message, where=f"--cluster {address}") from error
-        stack.enter_context(client)
-        try:
-            client.wait_for_workers(1, timeout=_PATIENCE)
-        except TimeoutError as error:
-            message = f"the scheduler has no workers; start some with: dask worker {address}"
-            raise BuildError(message, where=f"--cluster {address}") from error
-        _refuse_others(client)
-        yield Cluster(client)
+    finally:
+        os.environ.pop(_WARNINGS)
+        os.environ.update({} if before is None else {_WARNINGS: before})
+
+
+def _kill(local: LocalCluster | None) -> None:
+    """End the workers at once; those that have not come yet see that this process ends."""
+    for nanny in local.workers.values() if local else ():
+        with suppress(OSError, AttributeError, TypeError):  # it has ended already
+            os.kill(nanny.pid, signal.SIGKILL)
 
 
 class Cluster:
     """Workers of a cluster; see :class:`ladderlight.engine.executors.Executor`."""
 
-    def __init__(self, client: Client) -> None:
-        """Take the connection."""
-        self._client = client
+    def __init__(self, client: Client, local: LocalCluster | None = None) -> None:
+        """Take the connection, and the cluster if it was started for this build."""
+        self._client, self._local = client, local
 
     def run(self, work: Work, tasks: Sequence[Task]) -> Iterator[Any]:
         """Yield the results; see :class:`ladderlight.engine.executors.Executor`."""
         round_ = _Round(self._client, work)
+        stopped = False
         try:
             yield from round_.results(tasks)
+        except KeyboardInterrupt:
+            stopped = True
+            raise
         finally:
-            round_.end()
+            round_.end(told=not (stopped and self._local))
 
 
 class _Round:
@@ -165,14 +227,16 @@ class _Round:
             else:
                 done[number] = self._taken(tasks[number], found)
 
-    def end(self) -> None:
-        """Give up what has not begun, and have the workers forget the job."""
+    def end(self, *, told: bool = True) -> None:
+        """Give up what has not begun, and have the workers forget the job, unless they end with it."""
+        with suppress(OSError):
+            self._token.unlink()
+        if not told:
+            return
         with suppress(Exception):  # the scheduler may be gone
             self._client.cancel(list(self._begun.values()), force=True)
             if self._plugin is not None:
                 self._client.unregister_worker_plugin(self._plugin.name)
-        with suppress(OSError):
-            self._token.unlink()
 
     def _begin(self, number: int, task: Task, sent: Mapping[int, bytes] | None = None) -> None:
         if self._plugin is None:

@@ -22,6 +22,7 @@ from ladderlight.engine.executors.job import Job, Opened
 from ladderlight.engine.executors.orders import Numbers, Order, kept, lost
 from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
+from ladderlight.storage.stopping import deaf
 
 _AHEAD = 4
 """How many tasks for each worker are handed out beyond the one that is waited for."""
@@ -96,7 +97,8 @@ class Processes:
         if self._pool is None:
             self._pool = ProcessPoolExecutor(self._workers, mp_context=get_context("spawn"), initializer=_follow)
         try:
-            return self._pool.submit(_work_out, *arguments)
+            with deaf():
+                return self._pool.submit(_work_out, *arguments)
         except BrokenProcessPool as error:
             broken: Future[Any] = Future()
             broken.set_exception(error)
