@@ -92,7 +92,8 @@ def test_two_browsers_follow_a_recipe_that_is_broken_and_put_right(watch: Watch,
     assert watch.rounds == rounds == 2
 
     first, second = pages
-    first.evaluate("() => { location.hash = 'bank=1'; }")
+    first.locator("#strip [role=radio]").nth(1).click()
+    first.locator("input[name=look][value=side]").check()
     first.evaluate("() => scrollTo(0, 700)")
     watch.recipe.write_text(text.replace("reach = 6", 'reach = "<b onclick=1>far</b>"'))
     for page in pages:
@@ -108,6 +109,7 @@ def test_two_browsers_follow_a_recipe_that_is_broken_and_put_right(watch: Watch,
     for page in pages:
         page.locator("#live").wait_for(state="hidden", timeout=seconds(WAIT))
     assert first.url.endswith("#bank=1")
+    assert first.locator("input[name=look]:checked").get_attribute("value") == "side"
     assert first.evaluate("scrollY") == 700
     assert not second.locator("#live").is_visible()
 

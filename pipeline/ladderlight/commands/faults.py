@@ -156,7 +156,7 @@ def _carded(path: Path, loaded: Recipe, name: str, bank: int | None) -> tuple[Me
     banks = [number for number, names in last.pictures.items() if name in names and bank in (None, number)]
     if not banks:
         return alone, bank or 0, f"Card {name}", []
-    return last.words, banks[0], f"Card {name}, bank {banks[0]} of the built cards,", stale_findings(cards)
+    return last.words, banks[0], f"Card {name} in bank {banks[0]} of the built cards", stale_findings(cards)
 
 
 def _photograph(path: Path, corners: Corners | None) -> Photograph:

@@ -16,10 +16,13 @@ from ladderlight.units.words import counted
 
 _LAST = (1 << 32) - 1
 """The last address of either format."""
-_AT_ONCE = 4096
-"""Records that are decoded together."""
+_FIRST, _MOST = 16, 4096
+"""Records that are decoded together: few at first, more while they are alike, so that a file of many forms is not
+decoded again and again."""
 _FEW = 4
 """Records alike that are not worth it."""
+_SHORTEST = 11
+"""Bytes of the shortest line with data."""
 _DATA_KINDS = {ord("1"): 2, ord("2"): 3, ord("3"): 4}
 """S-records with data: the bytes of their addresses."""
 _NO_DIGIT = 255
@@ -133,9 +136,10 @@ def _runs(name: str, data: bytes, unpack: Callable[[str], Unpacked]) -> Iterator
     """Yield the records of a file; many alike at once."""
     from bincopy import Error
 
-    place = 0
+    place, most = 0, _FIRST
     while place < len(data):
-        alike = yield from _alike(data, place)
+        alike, whole = yield from _alike(data, place, most)
+        most = min(4 * most, _MOST) if whole else _FIRST
         if alike:
             place += alike
             continue
@@ -153,21 +157,21 @@ def _runs(name: str, data: bytes, unpack: Callable[[str], Unpacked]) -> Iterator
         place = end
 
 
-def _alike(data: bytes, place: int) -> Generator[_Run, None, int]:
-    """Yield the good data records from a place on that are as long as the first there, if they are not few.
+def _alike(data: bytes, place: int, most: int) -> Generator[_Run, None, tuple[int, bool]]:
+    """Yield at most so many data records from a place on, good and as long as the first there, if they are not few.
 
-    Returns the bytes of the file that they take.
+    Returns the bytes of the file that they take, and whether all were.
     """
     length = data.find(b"\n", place) + 1 - place
-    count = min(_AT_ONCE, (len(data) - place) // length) if length > 0 else 0
+    count = min(most, (len(data) - place) // length) if length >= _SHORTEST else 0
     if count < _FEW:
-        return 0
+        return 0, False
     lines = np.frombuffer(data, dtype=np.uint8, count=count * length, offset=place).reshape(count, length)
     ending = 2 if lines[0, -2] == ord("\r") else 1
     mark, address = (1, 2) if lines[0, 0] == ord(":") else (2, _DATA_KINDS.get(int(lines[0, 1]), 0))
     digits = _DIGITS[lines[:, mark : length - ending]]
     if not address or digits.shape[1] % 2 or digits.shape[1] // 2 < address + 3:
-        return 0
+        return 0, False
     good = (lines[:, :mark] == lines[0, :mark]).all(axis=1) & (lines[:, -ending:] == lines[0, -ending:]).all(axis=1)
     good &= (digits != _NO_DIGIT).all(axis=1)
     record = digits[:, ::2] << 4 | digits[:, 1::2]
@@ -178,14 +182,14 @@ def _alike(data: bytes, place: int) -> Generator[_Run, None, int]:
         good &= (record[:, 0] == record.shape[1] - 1) & (sums == 0xFF)
     kept = count if good.all() else int(np.argmin(good))
     if kept < _FEW:
-        return 0
+        return 0, False
     held = record[:kept, 1 + address + (mark == 1) : -1]
     places = record[:kept, 1 : 1 + address].astype(np.int64) @ (256 ** np.arange(address)[::-1])
     breaks = np.flatnonzero(np.diff(places) != held.shape[1]) + 1
     kind = "0" if mark == 1 else chr(lines[0, 1])
     for first, end in zip((0, *breaks.tolist()), (*breaks.tolist(), kept), strict=True):
         yield _Run(kind=kind, address=int(places[first]), data=held[first:end].tobytes(), records=end - first)
-    return kept * length
+    return kept * length, kept == count
 
 
 def _joined(name: str, records: Iterable[tuple[int, bytes]]) -> list[Segment]:

@@ -91,7 +91,7 @@ def test_a_card_is_shown_as_it_was_built_among_others(run, recipe, tmp_path) -> 
     document = json.loads(out)
     assert document["bank"] == 1
     text = page.read_text()
-    assert "Card bars, bank 1 of the built cards, with each single" in text
+    assert "Card bars in bank 1 of the built cards with each single" in text
     stuck = next(entry["look"] for entry in document["faults"] if entry["fault"].endswith("(bank0) stuck low"))
     pictures = re.findall(r'src="data:image/png;base64,([^"]+)"', text)
     for picture, screen in (pictures[0], "bank1.png"), (pictures[stuck], "bank0.png"):

@@ -10,7 +10,7 @@ def test_banks_ranges_and_what_is_left(board, banked):
     occupancy = occupancies_of(board, banked(board, (0, 2)))["picture"]
     assert occupancy.banks == (
         Bank(bank=0, pictures=("picture-0",), first=0, last=0x779F, used=19200),
-        Bank(bank=2, pictures=("picture-2",), first=0x10000, last=0x1779F),
+        Bank(bank=2, pictures=("picture-2",), first=0x10000, last=0x1779F, used=19200),
     )
     assert (occupancy.used, occupancy.last_used, occupancy.free) == (38400, 0x1779F, 131072 - 38400)
 

@@ -55,6 +55,16 @@ def test_a_file_with_gaps_out_of_order_and_of_mixed_lengths() -> None:
     assert read(text) == [(first, bytes(whole.tobinarray(first, end - 1))) for first, end in ((0, 700), (1000, 3900))]
 
 
+def test_blank_lines_count_for_nothing_and_lengths_may_alternate() -> None:
+    data = RANDOM.bytes(36_000)
+    places = [at for block in range(0, len(data), 36) for at in (block, block + 16)]
+    parts = [hexadecimal(data[at : at + (16, 20)[i % 2]], address=at, record=32) for i, at in enumerate(places)]
+    lines = [part.split()[0] for part in parts]
+    text = "\n" * 9 + "\n\n".join(lines) + "\n" * 9 + ":00000001FF\n\n"
+    assert read(text) == [(0, data)]
+    assert read("\n".join([*lines, ":00000001FF"])) == [(0, data)]
+
+
 PARTS = ((2000, 3900, 16), (1000, 1500, 7), (0, 300, 32), (300, 700, 16), (1500, 2000, 20))
 
 

@@ -73,7 +73,7 @@ def next_step(ranking: Ranking, card: TellingCard | None) -> str:
         return ""
     if card is None:
         return "no card tells these apart; check the pins of each"
-    return f"burn card {card.name} to tell them apart; there the {card.faults} have {card.looks} different looks"
+    return f"burn card {card.name} to tell them apart; on it, the {card.faults} have {card.looks} different looks"
 
 
 def lines_of(ranking: Ranking, card: TellingCard | None = None) -> list[str]:

@@ -1,4 +1,4 @@
-"""What a bench sheet says beside its tables: cautions where they belong, and how to read a row."""
+"""The notes of a bench sheet beside its tables: cautions where they belong, and how to read a row."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def decoding(counter: str, decoded: Decoded) -> str:
     if decoded.bits == ():
         return "the reset itself"
     if decoded.bits is None:
-        return "no AND of high bits will do; compare all bits"
+        return "no AND of high bits suffices; compare all bits"
     again = "" if decoded.again is None else f", again at {decoded.again}"
     return f"AND of {' '.join(f'{counter}{bit}' for bit in decoded.bits)}{again}"
 
@@ -40,7 +40,7 @@ def decoding(counter: str, decoded: Decoded) -> str:
 def counting(board: Board) -> list[str]:
     """Return how to decode the counts, and which lines need no decoder."""
     driven = [line for line in board.outputs if timing_line(line)]
-    memory = f"Memories drive {joined(driven)}: no gates are needed for what these carry."
+    memory = f"Memories drive {joined(driven)}: these lines need no gates."
     return [*_AT_COUNTS, memory] if driven else list(_AT_COUNTS)
 
 

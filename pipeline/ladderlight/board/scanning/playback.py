@@ -109,22 +109,22 @@ class Frames:
         return self._undefined(self._stretch), self._last_fresh(self._stretch)
 
     def _undefined(self, stretch: _Stretch) -> NDArray[np.bool_]:
-        unsure = np.max([stretch.unsure[memory.name] for memory in self.board.driving_memories], axis=0)
-        found: NDArray[np.bool_] = (self._times - self._counts * self._period)[None, :] < unsure[:, self._at]
+        unsure = stretch.ladders_unsure()[:, self._at]
+        found: NDArray[np.bool_] = (self._times - self._counts * self._period)[None, :] < unsure
         return found & self._visible
 
     def _last_fresh(self, stretch: _Stretch) -> Ints:
-        """Return, for each monitor pixel, the count of the last fresh word."""
+        """Return, for each monitor pixel, the place of the last fresh word among all counts of all lines."""
         fresh = np.any([stretch.fresh[memory.name] for memory in self.board.driving_memories], axis=0)
         last = np.maximum.accumulate(np.where(fresh, np.arange(fresh.shape[1]), 0), axis=1)
-        return np.asarray(last[:, self._at])
+        return np.asarray(last[:, self._at] + np.arange(len(last))[:, None] * last.shape[1])
 
     def _changed(self, stretch: _Stretch, last_fresh: Ints) -> NDArray[np.bool_]:
         """Return whether the last fresh word of each monitor pixel differs from the word before that."""
         codes = stretch.codes()
         differs = np.zeros(codes.shape, dtype=bool)
         np.not_equal(codes[:, 1:], codes[:, :-1], out=differs[:, 1:])
-        return np.take_along_axis(differs, last_fresh, axis=1) & self._visible
+        return np.take(differs, last_fresh) & self._visible
 
 
 def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
@@ -162,8 +162,7 @@ def undefined_times(board: Board, words: MemoryWords, bank: int = 0, lines: Ints
     float64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
     """
     stretch = _Stretch(board, words, bank, before=1, lines=lines)
-    unsure = np.max([stretch.unsure[memory.name] for memory in board.driving_memories], axis=0)
-    times: Floats = np.minimum(unsure[:, stretch.first :], float(1 / board.raster.clock))
+    times: Floats = np.minimum(stretch.ladders_unsure()[:, stretch.first :], float(1 / board.raster.clock))
     return times
 
 
@@ -221,6 +220,10 @@ class _Stretch:
     def codes(self) -> Ints:
         """Return the code on the ladders at each count."""
         return self.levels.codes()
+
+    def ladders_unsure(self) -> Floats:
+        """Return for how many seconds from the start of each count the ladders' data are undefined."""
+        return np.asarray(np.max([self.unsure[memory.name] for memory in self.board.driving_memories], axis=0))
 
     def pass_through(self, memory: Memory, address: Ints) -> None:
         word = self.words[memory.name][address].astype(np.int64)

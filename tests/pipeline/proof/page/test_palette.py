@@ -1,4 +1,4 @@
-"""The palette of the proof page: what is used, and what a colour marks on the screen."""
+"""The palette of the proof page, what a colour marks on the screen, and how a pixel is chosen there."""
 
 from __future__ import annotations
 
@@ -113,3 +113,37 @@ def test_arrow_keys_go_through_all_fields(page: Page, board: Board) -> None:
     assert seen == [f"{code:02X}h" for code in expected]
     page.keyboard.press("Escape")
     assert page.evaluate(READING) == ""
+
+
+def test_a_click_holds_the_pixel_and_arrow_keys_move_it(page: Page) -> None:
+    chosen = "document.querySelector('[data-figure=pixel]')?.textContent ?? ''"
+
+    def point(x: int, y: int) -> None:
+        box = page.locator("#screen").bounding_box()
+        assert box is not None
+        page.mouse.move(box["x"] + (x + 0.5) * box["width"] / 160, box["y"] + (y + 0.5) * box["height"] / 120)
+
+    def shown(words: str) -> None:
+        page.locator("[data-figure=pixel]", has_text=words).wait_for()
+
+    point(40, 30)
+    shown("column 40, line 30 of bank 0")
+    page.mouse.down()
+    page.mouse.up()
+    point(90, 60)
+    page.wait_for_timeout(100)
+    assert page.evaluate(chosen) == "column 40, line 30 of bank 0"
+    page.locator("#screen").focus()
+    for key, words in [
+        ("ArrowRight", "column 41, line 30"),
+        ("Shift+ArrowDown", "column 41, line 38"),
+        ("End", "column 159, line 38"),
+        ("ArrowRight", "column 159, line 38"),
+        ("Home", "column 0, line 38"),
+    ]:
+        page.keyboard.press(key)
+        shown(words)
+    page.keyboard.press("Escape")
+    page.locator("#pixel-path").wait_for(state="hidden")
+    point(90, 61)
+    shown("column 90, line 61 of bank 0")

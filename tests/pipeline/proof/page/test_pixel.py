@@ -28,6 +28,8 @@ from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.proof.tilesheet import tiles_shown
 from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
+from ladderlight_stages.emissions.intel_hex import intel_hex
+from ladderlight_stages.emissions.verilog_mem import verilog_mem
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -36,23 +38,30 @@ DATA = ["b0-b1", "g0-g1", "r0-r1"]
 PLACES = 40
 BANKS = (0, 1)
 
-POINT = """async ([x, y, width, height]) => {
-    const box = document.getElementById("screen").getBoundingClientRect();
-    const [clientX, clientY] = [box.left + (x + 0.5) / width * box.width, box.top + (y + 0.5) / height * box.height];
-    document.getElementById("screen").dispatchEvent(
-        new PointerEvent("pointermove", { clientX, clientY, pointerType: "mouse", bubbles: true }));
+POINT = """async ([places, width, height]) => {
+    const screen = document.getElementById("screen");
     const path = document.getElementById("pixel-path");
-    for (let round = 0; !path.dataset.at?.endsWith(` ${x} ${y}`); round += 1) {
-        if (round > 500) throw new Error(`nothing is shown for ${x}, ${y}: ${path.dataset.at}`);
-        await new Promise((resume) => setTimeout(resume, 4));
+    const texts = (cells) => [...cells].map((cell) => cell.textContent);
+    const read = (each) => {
+        if (each.querySelector("tr")) return [...each.querySelectorAll("tr")].map((row) => texts(row.cells));
+        return each.querySelector("div") ? texts(each.children) : each.textContent.trim();
+    };
+    const found = [];
+    for (const [x, y] of places) {
+        const box = screen.getBoundingClientRect();
+        const clientX = box.left + (x + 0.5) / width * box.width;
+        const clientY = box.top + (y + 0.5) / height * box.height;
+        screen.dispatchEvent(new PointerEvent("pointermove", { clientX, clientY, pointerType: "mouse" }));
+        for (let round = 0; !path.dataset.at?.endsWith(` ${x} ${y}`); round += 1) {
+            if (round > 2000) throw new Error(`nothing is shown for ${x}, ${y}: ${path.dataset.at}`);
+            await new Promise((resume) => setTimeout(resume));
+        }
+        const figures = [...path.querySelectorAll("[data-figure]")];
+        found.push(Object.fromEntries(figures.map((each) => [each.dataset.figure, read(each)])));
     }
-    return Object.fromEntries([...path.querySelectorAll("[data-figure]")].map((each) => [
-        each.dataset.figure,
-        each.querySelector("tr") ? [...each.querySelectorAll("tr")].map((row) =>
-            [...row.cells].map((cell) => cell.textContent)) : each.children.length && each.querySelector("div")
-            ? [...each.children].map((line) => line.textContent) : each.textContent.trim(),
-    ]));
+    return found;
 }"""
+"""Point at each of some places, and read the figures by their names: texts, lines of texts, or rows of cells."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,6 +129,8 @@ def test_figures_are_those_of_the_model(
     board = case.board
     contents = replace(random_contents(board), tile_sets=case.tile_sets)
     files = binary(contents, board, **case.files)
+    if name == "two":
+        files += [*intel_hex(contents, board, offset=0x100), *verilog_mem(contents, board, offset=0x10)]
     scanned = Scanned(board=board, words=memories_of(board, files), banks=BANKS, tile_sets=case.tile_sets)
     document = describe(
         project="p", board=board, contents=contents, files=files, images=scanned.images, details=None
@@ -137,8 +148,9 @@ def test_figures_are_those_of_the_model(
         page.on("pageerror", lambda error, faults=faults: faults.append(str(error)))
         page.goto(f"{path.as_uri()}#bank={bank}")
         model = Model(case, scanned, files, bank)
-        for x, y in sorted(places)[bank :: len(BANKS)]:
-            assert page.evaluate(POINT, [x, y, width, height]) == model.figures(x, y), (bank, x, y)
+        pointed = sorted(places)[bank :: len(BANKS)]
+        for (x, y), figures in zip(pointed, page.evaluate(POINT, [pointed, width, height]), strict=True):
+            assert figures == model.figures(x, y), (bank, x, y)
         page.close()
         assert faults == []
 
@@ -161,8 +173,8 @@ def test_source_and_difference(board: Board, banked: Callable[..., Any], browser
     page = browser.new_page()
     page.goto(path.as_uri())
     decoded = np.asarray(Image.open(jpeg).convert("RGB")).astype(int)
-    for x, y in [(0, 0), (17, 90), (80, 60), (159, 119), (140, 3)]:
-        figures = page.evaluate(POINT, [x, y, 160, 120])
+    places = [(0, 0), (17, 90), (80, 60), (159, 119), (140, 3)]
+    for (x, y), figures in zip(places, page.evaluate(POINT, [places, 160, 120]), strict=True):
         source = figures["source"].removeprefix("about ")
         rgb = [int(source[at : at + 2], 16) for at in (1, 3, 5)]
         assert np.abs(np.array(rgb) - decoded[y, x]).max() <= 3
@@ -267,9 +279,14 @@ class Model:
             at = np.flatnonzero(places // size == within)
             if len(at):
                 byte = int(at.min())
-                digits = ceil(memory.words.bit_length() / 4)
                 more = f" and {len(at) - 1} more" if len(at) > 1 else ""
-                found.append(f"{file.name} byte {byte:,}{more} ({byte + file.span.offset:0{digits}X}h)")
+                address = byte + file.span.offset
+                words = {
+                    ".bin": f"byte {byte:,}{more}",
+                    ".hex": f"address {address:04X}h{more}",
+                    ".mem": f"element {address // size:04X}h",
+                }
+                found.append(f"{file.name} {words[file.name[-4:]]}")
         return found
 
     def _tile(self) -> dict[str, str]:

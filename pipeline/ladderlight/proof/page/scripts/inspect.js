@@ -111,7 +111,9 @@ function bytesIn(file, within, width) {
     const index = (within * size + (file.order === "big" ? size - 1 - byte : byte) - file.first) / file.step;
     if (Number.isInteger(index) && index >= 0 && index < file.bytes) places.push(index);
   }
-  return places.length ? [{ file: file.file, byte: Math.min(...places), count: places.length, offset: file.offset }] : [];
+  if (!places.length) return [];
+  const { file: name, format, offset, step } = file;
+  return [{ file: name, format, offset, byte: Math.min(...places), count: places.length, element: step > 1 ? 1 : size }];
 }
 
 /**

@@ -29,6 +29,14 @@ function swatch(colour) {
   return made;
 }
 
+/** Where a file has a word: formats with addresses count bytes or, as IEEE 1364 has it, elements. */
+function placeWords({ format, byte, count, offset, element }) {
+  const more = count > 1 ? ` and ${count - 1} more` : "";
+  if (format === "verilog_mem") return `element ${hex((byte + offset) / element, 0xffff)}`;
+  if (format === "intel_hex" || format === "s_record") return `address ${hex(byte + offset, 0xffff)}${more}`;
+  return `byte ${grouped(byte)}${more}`;
+}
+
 function memoryStep(board, each) {
   const memory = board.memories.find(({ name }) => name === each.name);
   const name = (figure) => `${each.name} ${figure}`;
@@ -37,9 +45,7 @@ function memoryStep(board, each) {
     const cells = [run.pins, run.lines, run.levels].map((text) => element("td", {}, text));
     pins.append(element("tr", {}, ...cells));
   }
-  const files = each.files.map(({ file, byte, count, offset }) =>
-    element("div", {}, `${file} byte ${grouped(byte)}${count > 1 ? ` and ${count - 1} more` : ""} (${hex(byte + offset, memory.words)})`),
-  );
+  const files = each.files.map((place) => element("div", {}, `${place.file} ${placeWords(place)}`));
   const outputs = each.outputs.flatMap(({ line, level }) => [
     element("span", { class: "pin" }, `${line} `, element("b", {}, `${level}`)),
     " ",

@@ -2,9 +2,10 @@
  * What the page shows now, in named values. Listeners are called once at the start, and after changes together.
  *
  * @param {Object<string, *>} values The names and what they are at first.
- * @param {string[]} kept Names whose values the address of the page keeps, so that a reload shows the same.
+ * @param {string[]} kept Names whose values the address of the page keeps, for others to open it.
+ * @param {string} about What the values are about. A reload shows the same as before, unless that has changed.
  */
-function makeState(values, kept) {
+function makeState(values, kept, about = "") {
   const held = { ...values };
   const listeners = [];
   let changed = new Set();
@@ -15,7 +16,7 @@ function makeState(values, kept) {
     for (const { of, call } of listeners) {
       if (of.some((name) => names.has(name))) call(held);
     }
-    if (kept.some((name) => names.has(name))) keepSoon();
+    keepSoon();
   }
 
   let keeping = 0;
@@ -28,7 +29,8 @@ function makeState(values, kept) {
   function keep() {
     const words = kept.filter((name) => held[name] !== null && held[name] !== values[name]);
     const text = words.map((name) => `${name}=${encodeURIComponent(held[name])}`).join("&");
-    history.replaceState(history.state, "", text ? `#${text}` : location.pathname + location.search);
+    const plain = Object.entries(held).filter(([, value]) => typeof value !== "object");
+    history.replaceState({ about, values: plain }, "", text ? `#${text}` : location.pathname + location.search);
   }
 
   const state = {
@@ -49,6 +51,10 @@ function makeState(values, kept) {
       call(held);
     },
   };
+  if (history.state?.about === about) {
+    for (const [name, value] of history.state.values) if (name in held) held[name] = value;
+  }
+  addEventListener("beforeunload", keep);
   for (const [name, text] of new URLSearchParams(location.hash.slice(1))) {
     if (kept.includes(name) && typeof values[name] !== "string" && /^\d+$/.test(text)) held[name] = Number(text);
     else if (kept.includes(name) && typeof values[name] === "string") held[name] = text;
