@@ -182,11 +182,11 @@ def test_a_build_with_all_that_is_kept_is_the_build_without(
     edits = project.edits(monkeypatch)
     kinds = random.Random(SEEDS).sample(list(edits), len(edits))[seed::SEEDS]  # each kind has its turn in one of them
     made = ["as it was"]
-    for kind in [*kinds, *project.random.choices(list(edits), k=2), None]:
+    for kind in (*kinds, *project.random.choices(list(edits), k=2), None):
         forget_modules([project.folder / "merrowhithe_curve.py"])
         assert commands.main(["build", "--quiet", str(recipe)]) == 0
         forget_modules([project.folder / "merrowhithe_curve.py"])
-        # In a folder of its own, which has the same builds before it: the proof says what has changed.
+        # In one folder, so that both proofs have the same builds before them.
         full = build(replace(load(recipe), output=tmp_path / "full"), cached=False)
         assert files_of(project.folder / "out") == files_of(full.output), made
         if kind is not None:
