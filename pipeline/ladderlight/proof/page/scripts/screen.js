@@ -27,7 +27,6 @@ const view = makeState(
     x: null,
     y: null,
     held: false,
-    places: null,
     marked: null,
     places: null,
     look: "board",
