@@ -20,7 +20,7 @@ _LEAST = 20_000
 _SMALL = 160 * 120
 _WHOLE = 890_000
 _MANY = 64
-_FOR_EACH_MORE = 2_300
+_FOR_EACH_MORE = 2_000
 
 
 def room_for_views(size: tuple[int, int], contents: int, rest: int) -> int:

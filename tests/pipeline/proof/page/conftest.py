@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from ladderlight.bench.sheets.document import bench_of
+from ladderlight.bench.sheets.page import bench_parts
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.workspace.description import describe
@@ -23,7 +25,8 @@ def page_text() -> Callable[..., str]:
         banks = sorted({placed.bank for placed in contents.pictures}) or [0]
         scanned = Scanned(board=board, words=memories_of(board, files), banks=banks)
         made = describe(project="p", board=board, contents=contents, files=files, images=scanned.images)
-        return dict(proof_files("Merrowhithe", scanned, made.document, [], **more))["index.html"].decode()
+        parts = bench_parts(bench_of(board, []))
+        return dict(proof_files("Merrowhithe", scanned, made.document, [], bench=parts, **more))["index.html"].decode()
 
     return make
 
