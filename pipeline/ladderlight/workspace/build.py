@@ -136,6 +136,8 @@ def build(
         bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in faults}
         found = refuse_errors([*recipe.findings, *_cautions(described, strict=strict)])
         trays, left_out = _dealt(ready, described, list(bad))
+    numbers = [tray.number for tray in trays]
+    links = [links_of(recipe, number, numbers, together) for number in numbers]
     with staged_output(recipe.output, recipe.owner) as staging:
         recorded = recorded_chips(recipe)
         earlier = Earlier.of(recipe)
@@ -150,9 +152,8 @@ def build(
             kept=kept,
             earlier=earlier,
         )
-        numbers = [tray.number for tray in trays]
         made = Manifest.of_trays(
-            [going.tray(tray, coded, links_of(recipe, tray.number, numbers, together)) for tray in trays], inputs
+            [going.tray(tray, coded, leads) for tray, leads in zip(trays, links, strict=True)], inputs
         )
         reduced = coded.reduced
         del coded, described  # thousands of pictures are only in the manifest from here on
@@ -268,15 +269,15 @@ class _Going:
             revision=recipe.revision,
             tray=tray.number,
         )
-        shown = made.printable
+        shown, before = made.printable, self.earlier.tray(tray.number, chips)
         proof = proof_files(
             printable(recipe.title),
             scanned,
             shown,
             self.found,
-            views=pictures.views(),
-            before=self.earlier.tray(tray.number, chips),
+            before=before,
             bench=bench_parts(self.bench),
+            views=pictures.views(),
             viewing=recipe.viewing,
             links=links,
             tray=tray.number,
