@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, settings
 
 from ladderlight import Contents, MemoryContents, Origin, PlacedPicture
 from ladderlight.board import MODES, PARTS, Board, Channel, Counters, Ladder, Memory, Packing, Part, Placement, Raster
@@ -28,6 +29,8 @@ for name in ("COLUMNS", "LINES"):  # lines are folded at so many columns, where 
     os.environ.pop(name, None)
 BoardMaker = Callable[..., Board]
 _folders = count()
+settings.register_profile("busy", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("busy")  # a busy machine is no error
 
 
 @pytest.fixture(autouse=True)
@@ -36,6 +39,12 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
     folder = tmp_path_factory.getbasetemp() / f"cache-{next(_folders)}"
     monkeypatch.setenv(VARIABLE, str(folder))
     return folder
+
+
+@pytest.fixture(autouse=True)
+def no_flushing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out what only a loss of power would show: a build waits for the disk twenty times."""
+    monkeypatch.setattr(os, "fsync", lambda _: None)
 
 
 def weighted_ladder(**channels: dict[str, float]) -> Ladder:

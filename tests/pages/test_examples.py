@@ -26,6 +26,9 @@ WIDTHS = (360, 900, 1440)
 LEAST_CONTRAST = 4.5
 """WCAG 2.2, success criterion 1.4.3, for words of any size."""
 
+LEAST_SIDE = 30
+"""Pixels of the least picture of a screen, whichever side."""
+
 
 @pytest.fixture(scope="module", params=RECIPES, ids=lambda path: path.parent.name)
 def output(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -114,7 +117,7 @@ def test_a_proof_has_all_screens_on_paper_and_without_scripts(output: Path, brow
     path = output / "proof" / "index.html"
     with opened(browser, path, color_scheme="dark") as page:
         shown = images_of(page.pdf(print_background=True))
-        assert shown
+        assert len(shown) >= max(1, page.locator("#contact > li").count())
         assert [image for image in shown if len(set(image)) == 1] == []
     with opened(browser, path, java_script_enabled=False) as page:
         loaded = "(each) => each.complete && each.naturalWidth > 0 && each.checkVisibility()"
@@ -123,11 +126,13 @@ def test_a_proof_has_all_screens_on_paper_and_without_scripts(output: Path, brow
 
 
 def images_of(document: bytes) -> list[bytes]:
-    """The pictures in a PDF, their bytes inflated."""
+    """The pictures in a PDF, their bytes inflated: no soft masks (ISO 32000-1, 11.6.5.3), and no slivers of shadows."""
     found = []
-    for head, body in re.findall(
-        rb"<<((?:(?!>>).)*/Subtype /Image.*?)>>\s*stream\n(.*?)endstream", document, re.DOTALL
-    ):
-        assert b"/FlateDecode" in head or b"/DCTDecode" in head
-        found.append(zlib.decompress(body) if b"/FlateDecode" in head else body)
+    masks = set(re.findall(rb"/SMask (\d+) 0 R", document))
+    images = rb"(\d+) 0 obj\s*<<((?:(?!>>).)*/Subtype /Image.*?)>>\s*stream\n(.*?)endstream"
+    for number, head, body in re.findall(images, document, re.DOTALL):
+        sides = [int(side) for side in re.findall(rb"/(?:Width|Height) (\d+)", head)]
+        if number not in masks and min(sides) >= LEAST_SIDE:
+            assert b"/FlateDecode" in head or b"/DCTDecode" in head
+            found.append(zlib.decompress(body) if b"/FlateDecode" in head else body)
     return found

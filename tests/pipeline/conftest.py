@@ -6,42 +6,18 @@ import pytest
 
 from ladderlight import commands
 
+from ..boards import GREY, chain
+
 GREY_RECIPE = """
 format = 1
 
 [project]
 output = "{name}-out"
 
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-
-[[board.memory]]
-name = "{memory}"
-part = "{part}"
-address = ["x6-x9", "y5-y8"]
-data = ["k"]
-
-[board.ladder]
-supply = "5 V"
-grey = {{ k = "470" }}
-
+{board}
 [pictures]
 files = ["{picture}.pgm"]
-
-[[stage]]
-use = "resize"
-
-[[stage]]
-use = "nearest"
-
-[[stage]]
-use = "bank_pictures"
-
-[[stage]]
-use = "binary"
-"""
+{stages}"""
 
 
 @pytest.fixture
@@ -52,7 +28,9 @@ def project(tmp_path, capsys):
         (tmp_path / "grey.pgm").write_bytes(b"P5 4 3 255\n" + bytes(range(0, 240, 20)))
         (tmp_path / "light.pgm").write_bytes(b"P5 4 3 255\n" + bytes(range(255, 15, -20)))
         path = tmp_path / f"{name}.toml"
-        path.write_text(GREY_RECIPE.format(name=name, memory=memory, part=part, picture=picture), encoding="utf-8")
+        board = GREY.replace('"picture"', f'"{memory}"').replace('"2716"', f'"{part}"')
+        stages = chain("resize", "nearest", "bank_pictures", "binary")
+        path.write_text(GREY_RECIPE.format(name=name, board=board, picture=picture, stages=stages), encoding="utf-8")
         if build:
             assert commands.main(["build", str(path)]) == 0
         capsys.readouterr()

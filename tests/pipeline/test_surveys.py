@@ -15,22 +15,12 @@ from ladderlight.errors import PictureError, PluginError, StageFailure
 from ladderlight.recipe import load
 from ladderlight.stages.declaration import declaration_of
 
-RECIPE = """
+from ..boards import COLOURS
+
+RECIPE = f"""
 format = 1
 plugins = ["probes.py"]
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-[[board.memory]]
-name = "picture"
-part = "27C512"
-address = ["x5-x9", "y5-y8", "bank0-bank3"]
-data = ["b0", "g0", "r0"]
-[board.ladder]
-supply = "5 V"
-red = { r0 = "470R" }
-green = { g0 = "470R" }
-blue = { b0 = "470R" }
+{COLOURS}
 [pictures]
 files = [FILES]
 """
@@ -43,6 +33,7 @@ from typing import Annotated
 from dataclasses import replace
 import numpy as np
 from ladderlight import CodedPicture, Option, Origin, Picture, PictureError, Survey, stage
+
 
 opened = []
 looked = []

@@ -104,7 +104,12 @@ def hertz_of(board: Board, line: str) -> float | None:
         _level(counter, [bit for kind, bit in parity.counters if kind is signal])
         for signal, counter in ((Signal.X, board.x_counter), (Signal.Y, board.y_counter))
     )
-    return _rises((x[None, :] ^ y[:, None] ^ parity.level).ravel()) * float(board.raster.frame_rate)
+    frame_rate = float(board.raster.frame_rate)
+    if not y.any():  # the same on every line
+        return _rises(x ^ parity.level) * len(y) * frame_rate
+    if not x.any():
+        return _rises(y ^ parity.level) * frame_rate
+    return _rises((x[None, :] ^ y[:, None] ^ parity.level).ravel()) * frame_rate
 
 
 def _level(counter: Counter, bits: list[int]) -> NDArray[np.int64]:
@@ -122,7 +127,9 @@ def _cycle(counter: Counter) -> NDArray[np.int64]:
 
 
 def _rises(level: NDArray[np.int64]) -> int:
-    return int(((level == 1) & (np.roll(level, 1) == 0)).sum())
+    """Count the steps from 0 to 1 of a level that goes round."""
+    high = level == 1
+    return int(np.count_nonzero(high[1:] & ~high[:-1])) + int(high[0] and not high[-1])
 
 
 def _decoded(counter: Counter) -> Iterator[Decoded]:

@@ -6,7 +6,8 @@ import gc
 import os
 import sys
 from collections.abc import Sequence
-from typing import Annotated
+from functools import cache
+from typing import Annotated, Any
 
 import typer
 from typer.completion import shell_complete
@@ -115,9 +116,14 @@ def _status_of(arguments: Sequence[str]) -> int:
     return PIPE_CLOSED if out.broken else status
 
 
+@cache
+def _command_of(application: typer.Typer) -> Any:  # of the library's own, which it does not export
+    return typer.main.get_command(application)
+
+
 def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:
     """Run a command, or answer a shell that completes one. Return the status and the faults."""
-    command = typer.main.get_command(app)
+    command = _command_of(app)
     if request := os.environ.get(COMPLETION):
         return shell_complete(command, {}, "ladderlight", COMPLETION, request), ()
     try:

@@ -114,7 +114,7 @@ class _Watch:
             for each in loaded:
                 built = None
                 with self._failures_printed():
-                    line, proof = _built(each, self.workers, began)
+                    line, proof = _built(each, self.workers, began, [one.revision for one in loaded if one.revision])
                     console.print(line, whole=[str(proof), f"{proof}:"])
                     built = each.revision or ""
                 self._post(built=built, ended=each is loaded[-1])
@@ -145,7 +145,7 @@ class _Watch:
             self.errors += [printable(str(fault)) for fault in faults]
 
 
-def _built(recipe: Recipe, workers: int | None, began: int) -> tuple[str, Path]:
+def _built(recipe: Recipe, workers: int | None, began: int, together: Sequence[str]) -> tuple[str, Path]:
     """Build a recipe unless nothing has changed for it. Return what was done, and the proof."""
     from ladderlight.proof.burnsheet import chip_label
     from ladderlight.workspace.build import build
@@ -156,7 +156,7 @@ def _built(recipe: Recipe, workers: int | None, began: int) -> tuple[str, Path]:
         proof = last.output / "proof" / "index.html"
         return f"{proof}: up to date", proof
     start = time.monotonic()
-    built = build(recipe, workers=workers, began=began)
+    built = build(recipe, workers=workers, began=began, together=together)
     pictures = f"{built.reduced:,} of {counted(len(recipe.files), 'picture')} reduced; " if recipe.files else ""
     changed = [chip_label(device) for device in built.manifest["devices"] if device["changed"]]
     to_burn = ", ".join(changed) or "nothing"

@@ -29,7 +29,7 @@ def with_cards(recipe: Recipe, coded: CodedPictures, cards: Mapping[str, CardUse
 def card_origins(cards: Mapping[str, CardUse], before: Sequence[Origin], board: Board) -> list[Origin]:
     """Return the origins of cards, which stand after those of some frames.
 
-    A card that asks for its origin shows its bank, so that this is fixed here: the next free one, where pictures before
+    A card that takes its origin shows its bank, so that this is fixed here: the next free one, where pictures before
     it take one each.
     """
     banks = [origin.bank for origin in before] + [card.bank for card in cards.values()]

@@ -130,7 +130,7 @@ class _Table:
             )
 
     def put(self, hand: _Hand) -> int:
-        """Return the tray of a hand. Where it asks for one with too little room, the arrangement says so."""
+        """Return the tray of a hand. The arrangement reports a tray that lacks room for it."""
         number = next(iter(hand.trays), self.current)
         while not hand.trays and not self._has_room(number, hand):
             number += 1

@@ -29,7 +29,7 @@ class Origin:
     duration: float | None = None
     """Seconds for which the frame is shown, in files that have durations."""
     bank: int | None = None
-    """The bank that the recipe asks for, if it does."""
+    """The bank that the recipe gives it, or None."""
     animated: bool = False
     """Whether it is a frame of an animation, by its file or an arrangement of the recipe."""
 

@@ -155,7 +155,7 @@ def addressed(dump: Dump, section: Section) -> tuple[NDArray[np.uint8], NDArray[
 
 
 def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
-    """Say that a dump fits none of some sections: what it holds, and what a dump of them must hold."""
+    """Return the error of a dump that fits none of some sections: what it holds, and what it must hold."""
     takers: dict[str, list[str]] = {}
     for device in dict.fromkeys(section.device for section in sections):
         sizes = _sizes([section for section in sections if section.device == device])

@@ -77,12 +77,12 @@ class Candidate:
 
     @property
     def tells(self) -> bool:
-        """Whether any byte tells."""
+        """Whether any byte distinguishes."""
         return bool(self.telling.any())
 
     @property
     def is_the_same(self) -> bool:
-        """Whether the dump is the very same, and tells anything."""
+        """Whether the dump is the very same, and distinguishes anything."""
         return self.tells and np.array_equal(self.should, self.held.data)
 
     def rank(self, wanted: Images) -> tuple[int, int, int, int]:

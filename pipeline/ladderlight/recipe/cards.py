@@ -1,4 +1,4 @@
-"""The test cards that a recipe asks for."""
+"""The test cards of a recipe."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The chain of stages that a recipe asks for, and what it overrides for some pictures."""
+"""The chain of stages of a recipe, and what it overrides for some pictures."""
 
 from __future__ import annotations
 

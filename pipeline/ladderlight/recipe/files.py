@@ -106,7 +106,7 @@ def _fits(parts: Sequence[str], name: Sequence[str]) -> bool:
 
 
 def idle_exclusions(folder: Path, patterns: Sequence[str]) -> Iterator[str]:
-    """Say of each ``!pattern`` that leaves out nothing that it does, and what may be meant."""
+    """Yield a caution for each ``!pattern`` that leaves out nothing, with what may be meant."""
     for index, pattern in enumerate(patterns):
         if not _leaves_out(folder, pattern):
             continue
@@ -133,7 +133,7 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
 
 
 def missing_file(folder: Path, name: str) -> tuple[str, str]:
-    """Say that a file is not there, and which one may be meant."""
+    """Return why a file cannot be used, and what to do: which one may be meant."""
     path = folder / name
     trouble = trouble_with(path)
     if trouble:

@@ -82,7 +82,7 @@ def seen_inputs(files: Mapping[str, Path], known: Mapping[str, Seen]) -> dict[st
 
 
 def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
-    """Say what is not as a manifest has it, one short sentence each. A file of another size is not read.
+    """Return what is not as a manifest has it, one short sentence each. A file of another size is not read.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The other recipes of a folder, as far as their text says; nothing of theirs is run."""
+"""The other recipes of a folder, as far as their text shows; nothing of theirs is run."""
 
 from __future__ import annotations
 

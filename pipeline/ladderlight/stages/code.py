@@ -46,11 +46,11 @@ def code_files(declarations: Iterable[StageDeclaration]) -> list[Path]:
 
     The latter are not there: modules that would be imported in place of those that are.
     """
-    found = dict.fromkeys(_sources(Path(ladderlight.__file__).parent))
-    for declaration in declarations:
-        if _is_built_in(declaration):
-            found |= dict.fromkeys(_sources(_folder(_top(declaration))))
-            continue
+    own, others = Path(ladderlight.__file__).parent, set(declarations)
+    built_in = {declaration for declaration in others if _is_built_in(declaration)}
+    places = {own, *(_folder(top) for top in set(map(_top, built_in)))}
+    found = dict.fromkeys(path for place in places for path in _sources(place))
+    for declaration in others - built_in:
         found |= dict.fromkeys(path for path, _ in _closure(declaration)[0])
         if declaration.file is not None:
             folder = declaration.file.path.parent

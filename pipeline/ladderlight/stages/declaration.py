@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 _INJECTED = ("Board", "Viewing", "Demand", "Survey", "Kept", "Origin")
 _HOOK_INJECTED = ("Board", "Viewing")
 _HOOK_VALUES = {"rule": 2, "probe": 2, "demand": 3, "survey": 2, "animation": 1, "capacity": 3, "advice": 3}
-"""How many values each hook is given before those that it asks for."""
+"""How many values each hook is given before those that its signature adds."""
 
 
 def qualified_name(plugin: str, stage: str) -> str:
@@ -70,10 +70,10 @@ class StageDeclaration(Value):
     options: tuple[OptionDeclaration, ...]
     function: Callable[..., Any]
     takes: tuple[str, ...]
-    """What the stage asks for beside its flow value, by the names of their types, in order."""
+    """What the stage takes beside its flow value, by the names of their types, in order."""
     hooks: Hooks = field(default_factory=Hooks)
     hooks_take: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    """What each hook asks for beside its own values, in the same way."""
+    """What each hook takes beside its own values, in the same way."""
     needs_pictures: bool = True
     example: Example = field(default_factory=Example)
     plugin: str = ""
@@ -81,7 +81,7 @@ class StageDeclaration(Value):
     """The project's own file that declares it; None for a stage of an installed plugin."""
 
     def content(self) -> object:
-        """Return what tells one stage from another; functions are equal to nothing but themselves."""
+        """Return what distinguishes one stage from another; functions are equal to nothing but themselves."""
         return self.plugin, self.name, self.file
 
     def __reduce__(self) -> tuple[Any, ...]:
@@ -134,7 +134,7 @@ class StageDeclaration(Value):
         kept: Kept | None = None,
         origin: Origin | None = None,
     ) -> Any:
-        """Call the stage with its flow value, what else its signature asks for, and its options."""
+        """Call the stage with its flow value, what else its signature names, and its options."""
         given = {
             "Board": board,
             "Viewing": viewing or Viewing(),
@@ -146,7 +146,7 @@ class StageDeclaration(Value):
         return self.function(value, *(given[name] for name in self.takes), **options)
 
     def call_hook(self, name: str, *values: Any, board: Board, viewing: Viewing | None = None) -> Any:
-        """Call a hook that the stage has with its values, and what else its signature asks for."""
+        """Call a hook that the stage has with its values, and what else its signature names."""
         given = {"Board": board, "Viewing": viewing or Viewing()}
         return getattr(self.hooks, name)(*values, *(given[kind] for kind in self.hooks_take.get(name, ())))
 
@@ -228,7 +228,7 @@ def _hints(function: Callable[..., Any], label: str) -> dict[str, Any]:
 
 
 def _taken(hook: Callable[..., Any], values: int, label: str) -> tuple[str, ...]:
-    """Return the types of what a hook asks for after the values that it is given anyway."""
+    """Return the types of what a hook takes after the values that it is given anyway."""
     positional = (inspect.Parameter.POSITIONAL_ONLY, inspect.Parameter.POSITIONAL_OR_KEYWORD)
     more = [p for p in inspect.signature(hook).parameters.values() if p.kind in positional][values:]
     asked = [parameter for parameter in more if parameter.default is parameter.empty]

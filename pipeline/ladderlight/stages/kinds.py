@@ -66,7 +66,7 @@ def kind_of(first: str, result: str) -> Kind | None:
 
 
 def flow_type(hint: Any) -> str:
-    """Name a resolved annotation as the kinds do: ``Picture``, ``many Picture``; other types by their full name."""
+    """Return the kinds' name of a resolved annotation, such as ``many Picture``; of other types the full name."""
     if hasattr(hint, "__metadata__"):
         return flow_type(hint.__origin__)
     origin, arguments = typing.get_origin(hint), typing.get_args(hint)
@@ -76,14 +76,14 @@ def flow_type(hint: Any) -> str:
 
 
 def flow_name(path: str) -> str:
-    """Name a type of the contract, given by its dotted path, without the path; other types keep theirs."""
+    """Return the name of a type, given by its dotted path: without the path if the type is of the contract."""
     package, _, name = path.rpartition(".")
     known = package.startswith("ladderlight.") or package == "ladderlight" or path in _PATHS
     return name if known else path
 
 
 def many_of(container: str, items: list[str]) -> str:
-    """Name several of what flows: ``many Picture`` for a container of pictures, given by its dotted path."""
+    """Return the name of several of what flows: ``many Picture`` for the dotted path of a container and pictures."""
     known = container in _CONTAINERS and items
     return f"many {items[0]}" if known else f"{container}[{', '.join(items)}]"
 

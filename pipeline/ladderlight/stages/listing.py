@@ -148,7 +148,7 @@ class _Module:
         return home._text(home.names.get(name, node), depth + 1)  # noqa: SLF001 - another of this class
 
     def type_of(self, node: ast.AST | None, depth: int = 0) -> str:
-        """Name an annotation as :func:`ladderlight.stages.kinds.flow_type` names the type that it resolves to."""
+        """Return the name that :func:`ladderlight.stages.kinds.flow_type` gives to the type of an annotation."""
         if node is None or depth > _DEEPEST:
             return ""
         if isinstance(node, ast.Constant) and isinstance(node.value, str):

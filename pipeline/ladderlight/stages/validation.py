@@ -315,7 +315,7 @@ def _with_type(value: object) -> str:
 
 
 def _table(owner: str, where: Where, place: Where) -> str:
-    """Name a table as a recipe writes its heading."""
+    """Return the name of a table as a recipe writes its heading."""
     if owner:
         return owner if not place else f"{owner}: {'.'.join(map(str, place))}"
     path = (*where, *place)
@@ -330,7 +330,7 @@ def _noun(owner: str) -> str:
 
 
 def _label(where: Where) -> str:
-    """Name a value: its key, or the entry of a list."""
+    """Return the name of a value: its key, or the entry of a list."""
     key = next((part for part in reversed(where) if isinstance(part, str)), "it")
     entries = list(takewhile(lambda part: isinstance(part, int), reversed(where)))
     return " of ".join([*(f"entry {int(entry) + 1}" for entry in entries), key])

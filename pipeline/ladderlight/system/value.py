@@ -23,7 +23,7 @@ class Value:
     """
 
     def content(self) -> object:
-        """Return what tells this value from others of its class: all its fields."""
+        """Return what distinguishes this value from others of its class: all its fields."""
         return self.__getstate__()
 
     @cached_property

@@ -90,7 +90,7 @@ def run_stage(
     board
         The board; :func:`small_board` when not given.
     viewing, demand, survey, kept, origin
-        What the stage is given if it asks for it. Without ``survey``, a stage that has one looks at ``value`` alone.
+        Given to a stage whose signature names it. Without ``survey``, a stage that has one looks at ``value`` alone.
     options
         As a recipe writes them, units included.
 

@@ -138,9 +138,9 @@ class KeptTrays:
         chips
             What is recorded of it.
         findings
-            What its page says.
+            The findings on its page.
         inputs
-            Digest of all files, with which the manifest says why a chip differs.
+            Digest of all files, by which the manifest gives the reason why a chip differs.
         links
             Where its page leads.
         """

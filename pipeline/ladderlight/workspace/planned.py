@@ -1,4 +1,4 @@
-"""The device files that a recipe asks for, before there is anything to put into them."""
+"""The device files of a recipe, before there is anything to put into them."""
 
 from __future__ import annotations
 

@@ -6,21 +6,7 @@ from pathlib import Path
 
 import pytest
 
-BOARD = """
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-
-[[memory]]
-name = "picture"
-part = "2716"
-address = ["x6-x9", "y5-y8"]
-data = ["k"]
-
-[ladder]
-supply = "5 V"
-grey = { k = "390" }
-"""
+from ...boards import GREY, in_file
 
 RECIPE = """
 format = 1
@@ -74,7 +60,7 @@ def wait(picture: Picture) -> Picture:
 def sign(tmp_path: Path) -> Path:
     """The recipe of a project with a board's file, a plugin and a picture."""
     folder = tmp_path / "sign"
-    for name, text in (("boards/sign.toml", BOARD), ("waiting.py", PLUGIN), ("recipe.toml", RECIPE)):
+    for name, text in (("boards/sign.toml", in_file(GREY)), ("waiting.py", PLUGIN), ("recipe.toml", RECIPE)):
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_text(text, encoding="utf-8")
     (folder / "pictures").mkdir()

@@ -6,14 +6,12 @@ import json
 import os
 import re
 import shutil
-import subprocess
-import sys
 import tempfile
+from functools import cache
 from pathlib import Path
 
 import pytest
 
-import ladderlight
 from ladderlight.commands import main
 from ladderlight.system.printable import printable
 
@@ -162,38 +160,46 @@ def test_what_cannot_be_read_or_written_is_one_line(
     ],
 )
 def test_a_lack_of_permission_is_one_line(
-    monkeypatch: pytest.MonkeyPatch, locked: str, arguments: list[str], line: str
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], locked: str, arguments: list[str], line: str
 ) -> None:
-    """The child loads the libraries before it becomes nobody, who may not read where Python is installed."""
-    if not all(folder.stat().st_mode & 0o001 for folder in Path(ladderlight.__file__).parents):
-        pytest.skip("others may not enter the folder in which Ladderlight is")
-    script = (
-        "import os, sys\n"
-        "from ladderlight.commands import main\n"
-        "good, *arguments = sys.argv[1:]\n"
-        "assert [main([c, good, '-q']) for c in ('check', 'build')] == [0, 0]\n"
-        "main(['compare', good, good + '/nowhere', '-q']), main(['start', good, '-q'])\n"
-        "main(['check', good, '--page', good + '/page.html', '-q'])\n"
-        "os.write(2, b'now\\n'), os.setegid(65534), os.seteuid(65534)\n"
-        "sys.exit(main(arguments))\n"
-    )
+    """The libraries are loaded before the process becomes nobody, who may not read where Python is installed."""
+    load_libraries()
     with tempfile.TemporaryDirectory() as place:  # the folders of pytest are for their owner alone
-        good, here = Path(place, "good"), Path(place, "here")
-        for folder in (good, here):
-            shutil.copytree(LANTERN, folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
+        here = Path(place, "here")
+        shutil.copytree(LANTERN, here, ignore=shutil.ignore_patterns("out", "__pycache__"))
         assert main(["build", str(here), "-q"]) == 0
         (here / "no").mkdir()
         for path in (Path(place), here, *here.rglob("*")):
             path.chmod(0o755)
         (here / locked).chmod(0)
         monkeypatch.chdir(here)
-        command = [sys.executable, "-c", script, str(good), *arguments]
-        done = subprocess.run(command, capture_output=True, text=True, timeout=120)
+        capsys.readouterr()
+        status = as_nobody(arguments)
         monkeypatch.chdir("/")
-    said = done.stderr.partition("now\n")[2].splitlines()
-    assert done.returncode in (1, 2), done.stderr
-    assert len(said) == 1 or locked == "lantern.py", done.stderr  # without a plugin, its stages are unknown
+    said = capsys.readouterr().err.splitlines()
+    assert status in (1, 2)
+    assert len(said) == 1 or locked == "lantern.py"  # without a plugin, its stages are unknown
     assert line in said[0]
+
+
+@cache
+def load_libraries() -> None:
+    """Run the commands once."""
+    with tempfile.TemporaryDirectory() as place:
+        good = str(shutil.copytree(LANTERN, Path(place, "good"), ignore=shutil.ignore_patterns("out", "__pycache__")))
+        for command, *more in (["check", "--page", f"{good}/page.html"], ["build"], ["compare", f"{good}/nowhere"]):
+            main([command, good, "-q", *more])
+        main(["start", good, "-q"])
+
+
+def as_nobody(arguments: list[str]) -> int:
+    os.setegid(65534)
+    os.seteuid(65534)
+    try:
+        return main(arguments)
+    finally:
+        os.seteuid(0)
+        os.setegid(0)
 
 
 @posix

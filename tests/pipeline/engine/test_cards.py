@@ -18,32 +18,21 @@ from ladderlight.recipe import load
 from ladderlight.testing import run_stage
 from ladderlight_stages.cards.addresses import addresses
 
+from ...boards import FOUR_BANKS
+
 RECIPES = Path(__file__).parents[3] / "recipes"
-RECIPE = """
+RECIPE = f"""
 format = 1
 plugins = ["wave.py"]
 
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-
-[[board.memory]]
-name = "picture"
-part = "2716"
-address = ["x6-x9", "y5-y8", "bank0-bank1"]
-data = ["k"]
-
-[board.ladder]
-supply = "5 V"
-grey = { k = "470" }
-
+{FOUR_BANKS}
 [pictures]
 """
 
 WAVE = """
 import numpy as np
 from ladderlight import Board, CodedPicture, Origin, stage
+
 
 
 @stage(help="Shows its bank: so many pixels are lit.")

@@ -19,25 +19,14 @@ from ladderlight.recipe.watching import forget_modules
 from ladderlight.stages import code
 from ladderlight.workspace.build import build
 
+from ...boards import COLOURS
+
 RECIPE = """
 format = 1
 plugins = ["lantern.py"]
 [project]
 name = "Merrowhithe pilot station"
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-[[board.memory]]
-name = "picture"
-part = "{part}"
-address = ["x5-x9", "y5-y8", "bank0-bank3"]
-data = ["b0", "g0", "r0"]
-[board.ladder]
-supply = "5 V"
-red = {{ r0 = "{red}" }}
-green = {{ g0 = "470" }}
-blue = {{ b0 = "470" }}
+{board}
 [pictures]
 files = [{files}]
 cards = [{cards}]
@@ -122,7 +111,8 @@ class Project:
         files = ", ".join(f'"{name}"' for name in self.files)
         size = 16 if self.choices["arrangement"] == "frames" else self.choices["per_tray"]  # an animation is not dealt
         trays = f"per_tray = {size}" if self.choices["per_tray"] else ""
-        (self.folder / "recipe.toml").write_text(RECIPE.format(files=files, trays=trays, **self.choices))
+        board = COLOURS.replace("27C512", self.choices["part"]).replace('r0 = "470"', f'r0 = "{self.choices["red"]}"')
+        (self.folder / "recipe.toml").write_text(RECIPE.format(board=board, files=files, trays=trays, **self.choices))
         (self.folder / "lantern.py").write_text(PLUGIN.format(mark=self.code["mark"]))
         (self.folder / "merrowhithe_curve.py").write_text(HELPER.format(gain=self.code["gain"]))
 

@@ -22,24 +22,13 @@ from ladderlight.engine.runner import Chain
 from ladderlight.recipe import Recipe, load
 from ladderlight.workspace.build import build
 
-RECIPE = """
+from ...boards import COLOURS
+
+RECIPE = f"""
 format = 1
 [project]
 name = "Merrowhithe slipway"
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-[[board.memory]]
-name = "picture"
-part = "27C512"
-address = ["x5-x9", "y5-y8", "bank0-bank3"]
-data = ["b0", "g0", "r0"]
-[board.ladder]
-supply = "5 V"
-red = { r0 = "470" }
-green = { g0 = "470" }
-blue = { b0 = "470" }
+{COLOURS}
 [pictures]
 files = ["*.png", "*.gif"]
 [[stage]]

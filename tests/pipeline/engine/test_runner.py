@@ -13,32 +13,16 @@ from ladderlight.engine.runner import Chain
 from ladderlight.errors import BuildError, PictureError, StageFailure
 from ladderlight.recipe import load
 
-BOARD = """
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "output-enable"
+from ...boards import COLOURS
 
-[[board.memory]]
-name = "picture"
-part = "27C512"
-address = ["x5-x9", "y5-y8", "bank0-bank3"]
-data = ["b0", "g0", "r0"]
-
-[board.ladder]
-supply = "5 V"
-load = "75 ohm"
-peak = "0.7 V"
-red = { r0 = "470R" }
-green = { g0 = "470R" }
-blue = { b0 = "470R" }
-"""
+BOARD = COLOURS
 
 PLUGIN = """
 import numpy as np
 from collections.abc import Iterator
 from pathlib import Path
 from ladderlight import Board, CodedPicture, Contents, Demand, DeviceFile, Origin, Picture, PictureError, stage
+
 
 @stage(help="Gives frames as the file's name says, and notes the demand in their light.")
 def probe(path: Path, board: Board, demand: Demand) -> list[Picture]:

@@ -21,24 +21,12 @@ from ladderlight.recipe import load
 from ladderlight.workspace.last_build import last_build
 from ladderlight.workspace.made_from import MadeFrom
 
-RECIPE = """
+from ...boards import FOUR_BANKS
+
+RECIPE = f"""
 format = 1
 
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-
-[[board.memory]]
-name = "picture"
-part = "2716"
-address = ["x6-x9", "y5-y8", "bank0-bank1"]
-data = ["k"]
-
-[board.ladder]
-supply = "5 V"
-grey = { k = "470" }
-
+{FOUR_BANKS}
 [pictures]
 files = ["p*.pgm"]
 %s

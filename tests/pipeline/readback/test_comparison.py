@@ -145,9 +145,8 @@ def test_each_usual_fault_is_named_first_in_95_of_100_trials(small, kind):
 
 @pytest.mark.parametrize("kind", ["data_stuck", "address_stuck", "address_swapped", "shifted"])
 def test_one_flipped_bit_in_a_hundred_words_hides_no_fault(small, kind):
-    first, _, shown = trials(small(), kind, noise=0.01, seeds=20)
-    assert shown == 20
-    assert first >= 19
+    first, _, shown = trials(small(), kind, noise=0.01, seeds=10)
+    assert (first, shown) == (10, 10)
 
 
 def test_a_wrong_bank_order_is_named_or_what_looks_the_very_same(small):

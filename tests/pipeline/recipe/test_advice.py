@@ -8,21 +8,11 @@ import pytest
 
 from ladderlight.recipe import Recipe, advice_on
 
-BOARD = """
+from ...boards import COLOURS
+
+BOARD = f"""
 format = 1
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-[[board.memory]]
-name = "picture"
-part = "27C010"
-address = ["x2-x9", "y2-y8"]
-data = ["b0", "g0", "r0"]
-[board.ladder]
-supply = "5 V"
-red = { r0 = "470" }
-green = { g0 = "470" }
-blue = { b0 = "470" }
+{COLOURS}
 [pictures]
 files = ["pictures/day-1.jpg"]
 """
@@ -54,7 +44,7 @@ def test_stages_that_do_not_care_are_no_reason(read: Callable[[str], Recipe], te
 
 
 FRAMES = (
-    BOARD.replace("{", "{{").replace("}", "}}").replace("day-1", "*").replace('"y2-y8"]', '"y2-y8", "bank0-bank1"]')
+    BOARD.replace("{", "{{").replace("}", "}}").replace("day-1", "*")
     + VIEWING
     + '[[stage]]\nuse = "{reduction}"\n{more}\n[[stage]]\nuse = "{arrangement}"\n{match}\n[[stage]]\nuse = "binary"\n'
 )

@@ -10,25 +10,13 @@ import pytest
 from ladderlight.errors import RecipeError
 from ladderlight.recipe import load
 
-RECIPE = """\
+from ...boards import FOUR_BANKS
+
+RECIPE = f"""\
 format = 1
 plugins = ["wave.py"]
 
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-
-[[board.memory]]
-name = "picture"
-part = "2716"
-address = ["x6-x9", "y5-y8", "bank0-bank1"]
-data = ["k"]
-
-[board.ladder]
-supply = "5 V"
-grey = { k = "470" }
-
+{FOUR_BANKS}
 [pictures]
 """
 
@@ -36,6 +24,7 @@ WAVE = """\
 from typing import Annotated
 import numpy as np
 from ladderlight import Board, CodedPicture, Option, Origin, Problem, stage
+
 
 
 def _too_long(board, options):

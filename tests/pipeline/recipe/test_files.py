@@ -3,7 +3,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ladderlight.recipe.files import idle_exclusions, missing_file, natural_key, picture_files
@@ -123,7 +123,6 @@ def test_natural_keys() -> None:
     assert sorted(names, key=natural_key) == ["9", "10", "p", "p01", "p1a", "P1b", "p9", "p10", "q1"]
 
 
-@settings(deadline=None)  # a busy machine is no error
 @given(st.text(), st.text())
 def test_natural_keys_compare_whatever_the_name(first: str, second: str) -> None:
     assert isinstance(natural_key(first) < natural_key(second), bool)

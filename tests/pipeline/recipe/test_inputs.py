@@ -13,20 +13,7 @@ from ladderlight.recipe import Recipe, load
 from ladderlight.recipe.inputs import changes_since, input_files
 from ladderlight.workspace.made_from import MadeFrom
 
-BOARD = """
-mode = "640x480@60"
-clock = "25.175 MHz"
-
-[[memory]]
-name = "picture"
-part = "2716"
-address = ["x6-x9", "y5-y8"]
-data = ["k"]
-
-[ladder]
-supply = "5 V"
-grey = { k = "150" }
-"""
+from ...boards import GREY, in_file
 
 RECIPE = """
 format = 1
@@ -70,7 +57,7 @@ def folder(tmp_path: Path) -> Path:
     """A recipe that names a file of every sort."""
     for name, text in {
         "recipe.toml": RECIPE,
-        "boards/sign.toml": BOARD,
+        "boards/sign.toml": "\n" + in_file(GREY),
         "glow.py": GLOW,
         "words.bin": "ab",
         "pictures/day-1.pgm": "P5 2 1 255\n01",

@@ -13,22 +13,7 @@ from ladderlight.errors import RecipeError, UsageError
 from ladderlight.recipe import load, load_revisions
 from ladderlight.recipe.language.schemas import schema
 
-BOARD = """
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-
-[[board.memory]]
-name = "picture"
-part = "%s"
-address = ["%s-x9", "y5-y8", "bank0"]
-data = ["k"]
-
-[board.ladder]
-supply = "5 V"
-grey = { k = "470" }
-"""
+from ...boards import GREY
 
 RECIPE = """
 format = 1
@@ -77,8 +62,9 @@ def write(tmp_path: Path) -> Write:
             assert before in text
             text = text.replace(before, after)
         (tmp_path / "boards").mkdir(exist_ok=True)
-        (tmp_path / "boards" / "a.toml").write_text(BOARD % ("2716", "x6"), encoding="utf-8")
-        (tmp_path / "boards" / "b.toml").write_text(BOARD % (part, "x5"), encoding="utf-8")
+        for name, device, first in (("a", "2716", "x6"), ("b", part, "x5")):
+            board = GREY.replace("2716", device).replace('"x6-x9", "y5-y8"', f'"{first}-x9", "y5-y8", "bank0"')
+            (tmp_path / "boards" / f"{name}.toml").write_text(board, encoding="utf-8")
         (tmp_path / "grey.pgm").write_bytes(b"P5 4 3 255\n" + bytes(range(0, 240, 20)))
         (tmp_path / "recipe.toml").write_text(text, encoding="utf-8")
         return tmp_path / "recipe.toml"

@@ -18,6 +18,8 @@ from ladderlight.stages.declaration import PluginFile
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry, declared, installed_stages
 
+from ...boards import COLOURS, chain
+
 GOOD = """
 from ladderlight import Picture, stage
 
@@ -258,9 +260,8 @@ def installed(tmp_path: Path) -> Callable[..., subprocess.CompletedProcess[str]]
 
     def run(*arguments: str, code: str = RESIZE, use: str = "resize") -> subprocess.CompletedProcess[str]:
         (site / "harbour_stages.py").write_text(code)
-        uses = [use, "nearest", "bank_pictures", "binary"]
-        stages = "".join(f'[[stage]]\nuse = "{name}"\n' for name in uses if name)
-        (tmp_path / "recipe.toml").write_text(RECIPE + stages)
+        stages = chain(*([use] if use else ()), "nearest", "bank_pictures", "binary")
+        (tmp_path / "recipe.toml").write_text(f'format = 1\n{COLOURS}[pictures]\nfiles = ["a.ppm"]\n{stages}')
         path = os.pathsep.join([str(site), *sys.path])
         return subprocess.run(
             [sys.executable, "-m", "ladderlight", *arguments],
@@ -273,27 +274,6 @@ def installed(tmp_path: Path) -> Callable[..., subprocess.CompletedProcess[str]]
 
     return run
 
-
-RECIPE = """format = 1
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "output-enable"
-[[board.memory]]
-name = "picture"
-part = "27C512"
-access = "70 ns"
-output = "register"
-address = ["x5-x9", "y5-y8", "bank0-bank1"]
-data = ["b0", "g0", "r0"]
-[board.ladder]
-supply = "5 V"
-red = { r0 = "470R" }
-green = { g0 = "470R" }
-blue = { b0 = "470R" }
-[pictures]
-files = ["a.ppm"]
-"""
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 

@@ -2,7 +2,7 @@ import math
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ladderlight.units.parsing import UNITS, MisfitError, exact_quantity, quantity, unit_of
@@ -87,14 +87,12 @@ def test_resistances(text: object, ohms: float) -> None:
     assert quantity(text, "ohm") == ohms
 
 
-@settings(deadline=None)  # a busy machine is no error
 @given(st.integers(1, 999), st.integers(0, 99), st.sampled_from([("R", 1), ("K", 1000), ("M", 10**6)]))
 def test_the_letter_is_the_decimal_point(whole: int, part: int, letter: tuple[str, int]) -> None:
     code = f"{whole}{letter[0]}{part:02d}"
     assert exact_quantity(code, "ohm") == (whole + Fraction(part, 100)) * letter[1]
 
 
-@settings(deadline=None)  # a busy machine is no error
 @given(st.fractions(min_value=0, max_value=10**9, max_denominator=10**6), st.sampled_from(["", "k", "M"]))
 def test_a_prefix_scales_exactly(number: Fraction, prefix: str) -> None:
     text = f"{float(number):.6f}"
@@ -139,7 +137,6 @@ def test_no_resistances(text: str) -> None:
         quantity(text, "ohm")
 
 
-@settings(deadline=None)  # a busy machine is no error
 @given(st.text(max_size=12) | st.floats() | st.integers() | st.booleans() | st.none(), st.sampled_from(sorted(UNITS)))
 def test_anything_is_read_or_refused_in_words(value: object, unit: str) -> None:
     try:

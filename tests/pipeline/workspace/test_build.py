@@ -13,24 +13,12 @@ import pytest
 from ladderlight import commands
 from ladderlight.workspace import build as building
 
-RECIPE = """
+from ...boards import GREY
+
+RECIPE = f"""
 format = 1
 
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-
-[[board.memory]]
-name = "picture"
-part = "2716"
-address = ["x6-x9", "y5-y8"]
-data = ["k"]
-
-[board.ladder]
-supply = "5 V"
-grey = { k = "150" }
-
+{GREY}
 [pictures]
 files = ["grey.pgm"]
 

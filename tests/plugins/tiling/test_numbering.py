@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ladderlight_stages.tiling.numbering import stable_numbers
@@ -13,7 +13,6 @@ def hashes(number, seed=0):
     return np.random.default_rng(seed).integers(0, 2**64, number, dtype=np.uint64)
 
 
-@settings(deadline=None)
 @given(st.integers(1, 80), st.integers(0, 30), st.integers(0, 999))
 def test_each_tile_gets_a_number_of_its_own(tiles, spare, first):
     numbers = np.arange(first, first + tiles + spare)

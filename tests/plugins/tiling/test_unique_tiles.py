@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ladderlight_stages.tiling import unique_tiles as module
@@ -18,7 +18,6 @@ def classes(cells, turns):
     return len({min(tuple(cell[POSITIONS ^ turn]) for turn in turns) for cell in cells})
 
 
-@settings(deadline=None)
 @given(
     st.sampled_from(sorted(TURNS)), st.integers(1, 60), st.integers(1, 6), st.integers(0, 10**6), st.sampled_from("BHI")
 )
@@ -50,7 +49,6 @@ def test_a_tile_that_looks_the_same_turned_is_one():
     assert not found.turn.any()
 
 
-@settings(deadline=None)
 @given(st.integers(0, 10**6), st.sampled_from(sorted(TURNS)))
 def test_cells_that_are_partly_off_the_screen(seed, name):
     turns = np.array(TURNS[name])

@@ -26,10 +26,15 @@ _NEAR = 96
 _FINE_LEVELS = ((1.2, 2), (0.6, 2))
 _ROUNDS = 3
 _SHORTLIST = 24
-_EVIDENCE = 100
+_EVIDENCE = 70
 """Cells' worth of independent evidence in a photograph: what a fit leaves is shared by neighbours more than noise.
 
-Chosen on few simulated photographs: a wrong name that would have had 99 % with four times as many has 76 %.
+Chosen on 34 simulated photographs such that the mean confidence was the share that were named rightly.
+"""
+_CAST = 0.15
+"""By how much the gain of a channel is commonly off the mean of all, a share: the white balance of cameras.
+
+A missing resistor differs from its line stuck low in little else than the brightness of the gun.
 """
 _SOUND = 4
 """How much likelier no fault is beforehand than any one of hundreds: a subtle one must fit clearly better."""
@@ -165,6 +170,8 @@ def _candidates(
     left = np.array([answer.left for answer in answers])
     whole = float(seen[1:-1, 1:-1].var(axis=(0, 1), dtype=np.float64).mean())
     weights = (left.min() / np.maximum(left, 1e-12)) ** (_EVIDENCE / 2)
+    gains = np.array([answer.camera[:3] for answer in answers])
+    weights *= np.exp(-0.5 * np.square((gains / gains.mean(axis=1, keepdims=True) - 1) / _CAST).sum(axis=1))
     weights[np.array([looks[place] is looks[0] for place in places])] *= _SOUND
     weights /= weights.sum()
     for at in np.argsort(-weights, kind="stable")[:most]:

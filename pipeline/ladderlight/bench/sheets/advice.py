@@ -1,4 +1,4 @@
-"""What a bench sheet says beside its tables: cautions where they belong, and how to read a row."""
+"""The notes of a bench sheet beside its tables: cautions where they belong, and how to read a row."""
 
 from __future__ import annotations
 

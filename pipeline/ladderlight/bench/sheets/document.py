@@ -51,7 +51,7 @@ class Bench:
 
 
 def bench_of(board: Board, findings: Sequence[Finding]) -> Bench:
-    """Work out the bench sheet of a board with its findings. The board must be free of problems."""
+    """Return the bench sheet of a board with its findings. The board must be free of problems."""
     wiring = wiring_of(board)
     hertz = {line.name: hertz_of(board, line.name) for line in wiring.lines}
     return Bench(

@@ -18,7 +18,6 @@ from ladderlight.errors import BoardError, Problem
 from ladderlight.units.parsing import MisfitError, quantity
 from ladderlight.units.words import percent
 
-MOST_CHANNELS = 3
 MOST_KINDS = 48
 _ANY = 1 << 30
 """Stands for as many as are needed."""

@@ -124,7 +124,7 @@ class Palette(Value):
 
 
 def palette_of(ladder: Ladder, lines: tuple[str, ...]) -> Palette:
-    """Work out the palette of a ladder whose lines form the codes in this order, least significant first."""
+    """Return the palette of a ladder whose lines form the codes in this order, least significant first."""
     codes = np.arange(1 << len(lines))
     levels = {line: codes >> bit & 1 for bit, line in enumerate(lines)}
     return Palette(lines=lines, volts=ladder.gun_volts(levels, len(codes)), peak=ladder.peak, ladder=ladder)

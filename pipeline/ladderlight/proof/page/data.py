@@ -22,8 +22,8 @@
     As in the manifest: name, source, bank, frame and duration; and ``view``, the number of its source in the
     list of views, where there is one.
 ``views``
-    Pictures before the reduction: ``data``, a JPEG or WebP in the board's pixels or fewer, and ``size`` and ``crop``
-    in the pixels of its file, null where not known.
+    Pictures before the reduction: ``data``, a JPEG or WebP of which a pixel is ``down`` board pixels wide and high, and
+    ``size`` and ``crop`` in the pixels of its file, null where not known.
 ``viewing``
     ``distance`` in metres, null where the recipe has none, and ``screenWidth``.
 ``animation``
@@ -50,7 +50,7 @@ from ladderlight.proof.page.views import room_for_views, stored_views
 from ladderlight.proof.page.wiring import board_data
 from ladderlight.proof.scanout import Scanned
 
-_PICTURE = ("name", "source", "bank", "frame", "duration", "view")
+_PICTURE = ("name", "source", "bank", "frame", "duration")
 
 
 def page_data(
@@ -67,27 +67,29 @@ def page_data(
     """Return the document, in which no ``<`` can end the element that holds it, for a page of ``rest`` bytes more."""
     board = scanned.board
     devices = {device["name"]: device for device in manifest["devices"]}
-    memories = {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories}
-    size = board.geometry.width, board.geometry.height
-    weight = sum(len(text) for memory in memories.values() for text in memory["contents"])
-    stored, numbers = stored_views(views, room_for_views(size, len(scanned.distinct), rest + weight))
-    pictures = [
-        {"view": numbers[picture["name"]], **picture} if picture["name"] in numbers else picture
-        for picture in manifest["pictures"]
-    ]
+    pictures = [{key: picture[key] for key in _PICTURE if key in picture} for picture in manifest["pictures"]]
     document = {
         "project": project,
         "tray": tray,
         "board": board_data(board, devices),
         "palette": _palette(board.palette) | {"fields": fields},
-        "memories": memories,
+        "memories": {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories},
         "tileSets": [_tiles(tiles) for tiles in scanned.tile_sets],
         "banks": bank_runs(scanned, pictures),
-        "pictures": [{key: picture[key] for key in _PICTURE if key in picture} for picture in pictures],
-        "views": stored,
+        "pictures": pictures,
         "viewing": {"distance": viewing.distance, "screenWidth": viewing.screen_width},
-        "animation": _animation(pictures),
+        "animation": _animation(manifest["pictures"]),
     }
+    size = board.geometry.width, board.geometry.height
+    weight = rest + len(_as_text(document).encode())
+    document["views"], numbers = stored_views(views, room_for_views(size, len(scanned.distinct), weight))
+    for picture in pictures:
+        if picture["name"] in numbers:
+            picture["view"] = numbers[picture["name"]]
+    return _as_text(document)
+
+
+def _as_text(document: Mapping[str, Any]) -> str:
     text = json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c")
 

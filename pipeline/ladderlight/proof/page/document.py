@@ -123,6 +123,7 @@ def page(
             styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
         )
     )
+    text = "\n".join(line for line in map(str.strip, text.splitlines()) if line)
     rest = len(text.encode())
     data = page_data(
         project,

@@ -11,12 +11,16 @@ from ladderlight.proof.plots.palettes import palette_fields, palette_plot
 from ladderlight.proof.scanout import Scanned
 
 _MOST_LISTED = 512
+_LISTED_BESIDE_MANY = 64
+_MANY = 8
+"""Screens from which on a page has no room for a long list."""
 
 
 def palette_section(scanned: Scanned) -> dict[str, Any]:
     """Return the palette's ``plot`` with its ``fields``, and how many pixels of the different screens show each code.
 
-    ``fields`` are rows of codes, -1 for none; ``swatches`` are empty for very many ``codes``.
+    ``fields`` are rows of codes, -1 for none; ``swatches`` are empty for very many ``codes``, and for many
+    beside many screens.
     """
     palette = scanned.board.palette
     uses = {
@@ -25,7 +29,8 @@ def palette_section(scanned: Scanned) -> dict[str, Any]:
     }
     pixels = np.stack(list(uses.values())).sum(axis=0)
     width = len(palette.lines)
-    listed = range(len(palette) if len(palette) <= _MOST_LISTED else 0)
+    most = _MOST_LISTED if len(scanned.distinct) <= _MANY else _LISTED_BESIDE_MANY
+    listed = range(len(palette) if len(palette) <= most else 0)
     return {
         "plot": Markup(palette_plot(palette, uses)),  # noqa: S704 - our own SVG, its words escaped there
         "fields": [field.codes.tolist() for field in palette_fields(palette, uses)],

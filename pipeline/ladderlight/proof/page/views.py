@@ -10,12 +10,15 @@ from typing import Any
 from ladderlight.flow.pictures import SourceView
 from ladderlight.proof.page.storing import stored_size, text_of
 
-_STEPS = ((1, 75), (1, 60), (1, 45), (1, 30), (1, 20), (1, 10), (1, 5), (2, 30), (2, 15), (4, 30), (4, 5))
+_STEPS = (
+    *((1, quality) for quality in (75, 60, 45, 30, 20, 10, 5)),
+    *((down, quality) for down in (2, 3, 4) for quality in (30, 10)),
+)
 """Pixels across one that is kept, and the quality of WebP, which at this size needs half of a JPEG's bytes."""
 _SAMPLES = 8
-_LEAST = 40_000
+_LEAST = 20_000
 _SMALL = 160 * 120
-_WHOLE = 880_000
+_WHOLE = 890_000
 _MANY = 64
 _FOR_EACH_MORE = 2_300
 
@@ -47,9 +50,9 @@ def stored_views(views: Mapping[str, SourceView], room: int) -> tuple[list[dict[
     are left out, evenly.
     """
     each = list(dict.fromkeys(views.values()))
-    data = _fitting([view.data for view in each], room)
+    data, down = _fitting([view.data for view in each], room)
     stored = [
-        {"data": text_of(found), "size": view.size, "crop": view.crop}
+        {"data": text_of(found), "down": down, "size": view.size, "crop": view.crop}
         for view, found in zip(each, data, strict=True)
         if found
     ]
@@ -57,21 +60,21 @@ def stored_views(views: Mapping[str, SourceView], room: int) -> tuple[list[dict[
     return stored, {name: kept[view] for name, view in views.items() if view in kept}
 
 
-def _fitting(data: Sequence[bytes], room: int) -> list[bytes]:
-    """Return pictures in the best quality that fits, those that are left out empty."""
+def _fitting(data: Sequence[bytes], room: int) -> tuple[list[bytes], int]:
+    """Return pictures in the best quality that fits, those left out empty, and pixels across one that is kept."""
     if stored_size(sum(map(len, data))) <= room:
-        return list(data)
+        return list(data), 1
     some = data[:: -(-len(data) // _SAMPLES)]
-    found: list[bytes] = []
+    found, step = list(data), _STEPS[-1]
     for number, step in enumerate(_STEPS):
         likely = stored_size(sum(map(len, _webp(some, *step)))) * len(data) <= room * len(some)
         if not likely and number + 1 < len(_STEPS):
             continue
         found = _webp(data, *step)
         if stored_size(sum(map(len, found))) <= room:
-            return found
+            return found, step[0]
     every = -(-stored_size(sum(map(len, found))) // room)
-    return [each if number % every == 0 else b"" for number, each in enumerate(found)]
+    return [each if number % every == 0 else b"" for number, each in enumerate(found)], step[0]
 
 
 def _webp(data: Sequence[bytes], down: int, quality: int) -> list[bytes]:

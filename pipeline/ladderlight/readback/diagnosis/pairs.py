@@ -30,24 +30,32 @@ def two_faults(
     """
     sample = np.random.default_rng(sample.size).permutation(sample)[:_PROBES]
     seen, counts = found[sample], mask[sample]
-    lines = [*data_faults(pins), *address_faults(pins)]
-    places = np.arange(wanted.size)
+    data, addresses = list(data_faults(pins)), list(address_faults(pins))
+    lines, places = [*data, *addresses], np.arange(wanted.size)
+    marked = places.astype(np.uint32)  # held at each place is its own number: what comes is where it was read
+    moved = np.array([line.words(marked, sample) for line in addresses], dtype=np.int64).reshape(-1, sample.size)
+
+    def missed(held: Words, first: int) -> list[int]:
+        """Return how many words of the sample each line from ``first`` on leaves unexplained."""
+        read = (line.words(held, sample) for line in data[first:])
+        alone = [int(np.count_nonzero((words ^ seen) & counts)) for words in read]
+        elsewhere = held[moved[max(first - len(data), 0) :]]
+        return [*alone, *np.count_nonzero((elsewhere ^ seen) & counts, axis=1).tolist()]
 
     def counted() -> Iterator[tuple[int, int, int, Words, Fault | LineFault]]:
         order = 0
         for number, one in enumerate(lines):
             held = one.words(wanted, places)
-            for at in range(number + 1, len(lines)):
+            for at, count in enumerate(missed(held, number + 1), number + 1):
                 if one.bus != lines[at].bus or not set(one.pins) & set(lines[at].pins):
                     order += 1
-                    missed = np.count_nonzero((lines[at].words(held, sample) ^ seen) & counts)
-                    yield int(missed), order, at, held, one
+                    yield count, order, at, held, one
         for other in singles:
             if other.kind not in _ALONE and not other.lines:
                 held = other.words(places)
-                for at, line in enumerate(lines):
+                for at, count in enumerate(missed(held, 0)):
                     order += 1
-                    yield int(np.count_nonzero((line.words(held, sample) ^ seen) & counts)), order, at, held, other
+                    yield count, order, at, held, other
 
     return [
         Fault(

@@ -34,7 +34,7 @@ class StageUse(Value):
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class CardUse(StageUse):
-    """One test card with all its options, and the bank and tray that the recipe asks for, or None."""
+    """One test card with all its options, and the bank and tray that the recipe gives it, or None."""
 
     bank: int | None = None
     tray: int | None = None
@@ -134,11 +134,11 @@ class Recipe(Value):
         return options
 
     def bank_for(self, file: PictureFile) -> int | None:
-        """Return the bank that the recipe asks for, or None."""
+        """Return the bank that the recipe gives it, or None."""
         banks = [o.bank for o in self.overrides if o.bank is not None and o.applies_to(file)]
         return banks[-1] if banks else None
 
     def tray_for(self, file: PictureFile) -> int | None:
-        """Return the tray that the recipe asks for, or None."""
+        """Return the tray that the recipe gives it, or None."""
         trays = [o.tray for o in self.overrides if o.tray is not None and o.applies_to(file)]
         return trays[-1] if trays else None

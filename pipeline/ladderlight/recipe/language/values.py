@@ -205,7 +205,7 @@ def _misfit(text: str, error: LineSyntaxError) -> MisfitError:
 
 
 def _is_reserved(name: str) -> str:
-    """Say what else a name stands for, or nothing."""
+    """Return what else a name stands for, or nothing."""
     signal = line(name).signal
     if name == "-" or signal is Signal.NAMED:
         return ""

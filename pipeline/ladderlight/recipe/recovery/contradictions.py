@@ -57,7 +57,7 @@ def _size(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:
 
 
 def _bytes(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:
-    """Say when a capacity in bytes is not a power of two in words of the memory's width."""
+    """Yield a problem when a capacity in bytes is not a power of two in words of the memory's width."""
     try:
         size = Fraction(TypeAdapter(Words).validate_python(memory["words"]))
         width = TypeAdapter(WordWidth).validate_python(memory["width"], strict=True)

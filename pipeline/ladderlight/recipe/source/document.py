@@ -26,7 +26,7 @@ DEEPEST = 40
 
 @dataclass(frozen=True, kw_only=True)
 class Document:
-    """A TOML file: its name as the user knows it, its text and what it says."""
+    """A TOML file: its name as the user knows it, its text and its values."""
 
     shown: str
     text: str

@@ -62,6 +62,27 @@ def test_faults_on_the_addresses_card_are_named(board, camera) -> None:
         assert best.confidence > 0.3
 
 
+def test_of_looks_that_fit_equally_the_one_with_the_better_white_balance_is_likelier(board, camera) -> None:
+    """A line stuck low dims its whole gun; one photograph with a cast of 15 % in red fits both it and its resistor."""
+    placement = Placement(board=board)
+    placement.put_codes(addresses(board).codes, bank=0, picture="addresses")
+    words = {name: held for name, (held, _) in placement.words().items()}
+    faults = [
+        f for f in faults_of(board) if f.text in {"resistor r1 (red, 715) missing", "data line D5 (r1) stuck low"}
+    ]
+    sound, *looks = looks_of(board, words, 0, faults)
+    low, missing = sorted(looks, key=lambda look: look.light[..., 0].mean())
+    light = missing.light / missing.light.max() * 0.9
+    values = camera.encoded(np.kron(light, np.ones((6, 6, 1)))).astype(np.float32)
+    photograph = np.pad(values, ((60, 60), (60, 60), (0, 0)))
+    corners = np.array([[60, 60], [1020, 60], [1020, 780], [60, 780]]) - 0.5
+    found = ranked(photograph, [sound, low, missing], corners)
+    assert found.candidates[0].look is missing
+    assert found.candidates[0].confidence > 0.6
+    fits = {id(candidate.look): candidate.score for candidate in found.candidates}
+    assert fits[id(low)] == pytest.approx(fits[id(missing)], abs=2e-3)  # only the cast tells them apart
+
+
 def test_a_photograph_of_something_else_fits_nothing(board, camera) -> None:
     placement = Placement(board=board)
     placement.put_codes(addresses(board).codes, bank=0, picture="addresses")

@@ -19,25 +19,14 @@ from PIL import Image
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.recipe import Recipe, load
 
-RECIPE = """
+from ....boards import COLOURS
+
+RECIPE = f"""
 format = 1
 plugins = ["lantern.py"]
 [project]
 name = "Merrowhithe breakwater"
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-[[board.memory]]
-name = "picture"
-part = "27C512"
-address = ["x5-x9", "y5-y8", "bank0-bank3"]
-data = ["b0", "g0", "r0"]
-[board.ladder]
-supply = "5 V"
-red = { r0 = "470" }
-green = { g0 = "470" }
-blue = { b0 = "470" }
+{COLOURS}
 [pictures]
 files = ["*.png", "*.gif"]
 [[stage]]
@@ -56,7 +45,7 @@ use = "bank_pictures"
 use = "binary"
 [[picture]]
 match = "quay*"
-lift = { amount = 0.3 }
+lift = {{ amount = 0.3 }}
 """
 PLUGIN = """
 import os, signal, sys

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from ladderlight.proof.page.document import page
+from ladderlight.proof.files import proof_files
 from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
@@ -23,7 +23,7 @@ def page_text() -> Callable[..., str]:
         banks = sorted({placed.bank for placed in contents.pictures}) or [0]
         scanned = Scanned(board=board, words=memories_of(board, files), banks=banks)
         made = describe(project="p", board=board, contents=contents, files=files, images=scanned.images)
-        return page("Merrowhithe", scanned, made.document, [], **more)
+        return dict(proof_files("Merrowhithe", scanned, made.document, [], **more))["index.html"].decode()
 
     return make
 
@@ -34,16 +34,17 @@ def opened(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Any]]:
     contexts = []
     said: list[str] = []
 
-    def open_page(text: str, address: str = "", **options: Any) -> Any:
+    def open_page(text: str, address: str = "", script: str = "", **options: Any) -> Any:
         file = tmp_path / "index.html"
         file.write_text(text, encoding="utf-8")
         context = browser.new_context(**({"viewport": {"width": 1200, "height": 900}} | options))
         contexts.append(context)
+        context.add_init_script(script)
         found = context.new_page()
         found.on("console", lambda message: said.append(message.text))
         found.on("pageerror", lambda error: said.append(str(error)))
         found.goto(file.as_uri() + address)
-        found.wait_for_function("document.querySelector('#caption-title').textContent !== ''")
+        found.locator("#caption-title:not(:empty)").wait_for()
         return found
 
     yield open_page

@@ -7,8 +7,7 @@ from scipy.ndimage import convolve1d
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight.proof.page.document import joined_scripts
 from ladderlight_stages.perception.density import density_of
-from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
-from ladderlight_stages.perception.vision import FILTERS, OPPONENT_FROM_XYZ, kernel
+from ladderlight_stages.perception.vision import FILTERS, kernel
 
 SEEN = (
     "([bytes, width, height, density]) => Array.from(seenFrom(Uint8ClampedArray.from(bytes), width, height, density))"
@@ -24,17 +23,14 @@ def eye(browser):
 
 
 def seen(pixels, density):
-    """The narrow filters of each channel, scaled to a sum of 1, over a picture that is mirrored at its edges."""
-    opponent = linear_from_srgb(pixels / 255) @ (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T
-    for channel, filters in enumerate(FILTERS):
-        narrow = [(weight, degrees) for weight, degrees in filters if weight > 0]
-        total = np.zeros(opponent.shape[:2])
-        for weight, degrees in narrow:
-            across = convolve1d(opponent[..., channel], kernel(degrees, density[0]), axis=1, mode="reflect")
-            total += weight * convolve1d(across, kernel(degrees, density[1]), axis=0, mode="reflect")
-        opponent[..., channel] = total / sum(weight for weight, _ in narrow)
-    linear = opponent @ np.linalg.inv(OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).T
-    return np.rint(srgb_from_linear(np.clip(linear, 0, 1)) * 255)
+    """The narrow filters for luminance, scaled to a sum of 1, over each gun's light, mirrored at the edges."""
+    linear = linear_from_srgb(pixels / 255)
+    narrow = [(weight, degrees) for weight, degrees in FILTERS[0] if weight > 0]
+    total = np.zeros(linear.shape)
+    for weight, degrees in narrow:
+        across = convolve1d(linear, kernel(degrees, density[0]), axis=1, mode="reflect")
+        total += weight * convolve1d(across, kernel(degrees, density[1]), axis=0, mode="reflect")
+    return np.rint(srgb_from_linear(np.clip(total / sum(weight for weight, _ in narrow), 0, 1)) * 255)
 
 
 @pytest.mark.parametrize("density", [(3.0, 4.5), (15.0, 15.0), (70.0, 70.0)])

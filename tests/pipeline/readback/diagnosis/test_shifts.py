@@ -78,7 +78,7 @@ def board_of(make_board, memory):
     return make
 
 
-DISTANCES = (1, 2, 3, 5, 8, 16, 63, 64, 256, 777, 3000, 5000)
+DISTANCES = (1, 2, 5, 8, 63, 64, 777, 5000)
 
 
 def likeliest(board, words, found):

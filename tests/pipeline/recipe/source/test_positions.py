@@ -4,7 +4,7 @@ import random
 
 import pytest
 import tomli
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ladderlight.recipe.source.positions import Positions
@@ -168,7 +168,6 @@ class Writer:
         return text
 
 
-@settings(deadline=None)  # a busy machine is no error
 @given(st.randoms(use_true_random=False))
 def test_every_value_and_key_is_found(chance: random.Random) -> None:
     writer = Writer(chance)

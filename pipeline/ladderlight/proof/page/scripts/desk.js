@@ -127,23 +127,32 @@ const LOOKS = {
   side: "source and board side by side",
   split: "source left of the edge, board right of it",
   flicker: "source and board in turn",
-  difference: "difference: grey where board and source agree, lighter where the board is lighter",
+  difference: "grey where board and source agree, lighter where the board is lighter",
 };
+
+/** Put text where it is not already: readers of live regions hear every change. */
+function tell(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}
 
 /** Say in words what the canvas shows. */
 function describe(state, layout, images) {
   const run = runOf(state.bank);
   const title = `${banksInWords(run)}: ${nameOf(run)}`;
   const picture = pictureWithSource(state.bank);
-  const looked = images.panes.length > 1 || images.left || state.look !== "board" ? LOOKS[state.look] : "";
-  const size =
-    state.shape === "monitor" ? "the monitor's proportions" : `${layout.scale} device pixel${layout.scale > 1 ? "s" : ""} per board pixel`;
+  const looked = picture ? LOOKS[state.look] : "";
+  const missing = !picture && state.look !== "board" ? "no source to compare with" : "";
+  const times = `${layout.scale} device pixel${layout.scale > 1 ? "s" : ""} per board pixel`;
+  const coarse = picture && state.look !== "board" && proof.views[picture.view].down > 1 ? "the source coarse, to keep the page small" : "";
+  const size = state.shape === "monitor" ? "the monitor's proportions" : times;
   const far = state.distance ? `from ${state.distance} m` : "";
-  document.getElementById("caption-title").textContent = title;
-  document.getElementById("caption-more").textContent = [picture?.source, looked, size, far].filter(Boolean).join(" · ");
+  tell(document.getElementById("caption-title"), title);
+  tell(document.getElementById("caption-more"), [picture?.source, looked, missing, coarse, size, far].filter(Boolean).join(" · "));
   canvas.setAttribute("aria-label", `Screen of ${title}${looked ? `, ${looked}` : ""}. Arrow keys choose a pixel.`);
   showCrop(picture);
 }
+
+const viewAddress = remembered(64, (number) => URL.createObjectURL(viewBlob(number)));
 
 /** Draw where the picture lies in its file. */
 function showCrop(picture) {
@@ -153,16 +162,17 @@ function showCrop(picture) {
   if (figure.hidden) return;
   const [width, height] = size;
   const [left, top, right, bottom] = crop;
-  const box = figure.querySelector("svg");
-  box.setAttribute("viewBox", `0 0 ${width} ${height}`);
-  const place = (element, x, y, wide, high) =>
-    Object.entries({ x, y, width: wide, height: high }).forEach(([name, value]) => element.setAttribute(name, value));
-  const [whole, part] = box.querySelectorAll("rect");
-  place(whole, 0, 0, width, height);
-  place(part, left, top, right - left, bottom - top);
   const all = right - left === width && bottom - top === height;
-  const words = all ? "shown whole" : `shown ${right - left} × ${bottom - top} from ${left}, ${top}`;
-  figure.querySelector("figcaption").textContent = `Source ${width} × ${height}, ${words}`;
+  const place = all ? "shown whole" : `shown ${right - left} × ${bottom - top} from ${left}, ${top}`;
+  tell(figure.querySelector("figcaption"), `Source ${width} × ${height}, ${place}`);
+  const drawing = figure.querySelector("svg");
+  drawing.setAttribute("viewBox", `0 0 ${width} ${height}`);
+  const part = { x: left, y: top, width: right - left, height: bottom - top };
+  const [whole, image, frame] = drawing.children;
+  const set = (element, values) => Object.entries(values).forEach(([name, value]) => element.setAttribute(name, value));
+  set(whole, { width, height });
+  set(image, { ...part, href: viewAddress(picture.view) });
+  set(frame, part);
 }
 
 /** The picture pixel at a place of the window, null outside. */
@@ -172,7 +182,7 @@ function pixelAt(event) {
   let x = (event.clientX - box.left) * layout.ratio;
   let y = (event.clientY - box.top) * layout.ratio;
   if (layout.across && x >= layout.width) x -= layout.width + layout.gap;
-  if (!layout.across && y >= layout.height) y -= layout.height + layout.gap;
+  if (layout.panes > 1 && !layout.across && y >= layout.height) y -= layout.height + layout.gap;
   const [column, row] = [Math.floor((x * pixels.width) / layout.width), Math.floor((y * pixels.height) / layout.height)];
   return column >= 0 && row >= 0 && column < pixels.width && row < pixels.height ? { x: column, y: row } : null;
 }
@@ -224,11 +234,12 @@ function startDesk() {
     if (waiting) return;
     waiting = true;
     requestAnimationFrame(() => {
-      drawing = drawing.then(async () => {
-        waiting = false;
-        await draw(Object.fromEntries(DRAWN.map((name) => [name, view.get(name)])));
-      });
-      drawing.catch((error) => tellTrouble(`The screen cannot be drawn: ${error.message}`));
+      drawing = drawing
+        .then(async () => {
+          waiting = false;
+          await draw(Object.fromEntries(DRAWN.map((name) => [name, view.get(name)])));
+        })
+        .catch((error) => tellTrouble(`The screen cannot be drawn: ${error.message}`));
     });
   };
   view.on(DRAWN, redraw);

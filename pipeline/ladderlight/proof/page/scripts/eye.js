@@ -1,32 +1,12 @@
 /**
- * The eye's blur by the filters of S-CIELAB (Zhang and Wandell, 1996), as the measure "grain" has them: weights and
- * full widths at half maximum in degrees, for luminance, red-green and blue-yellow. The widest one of luminance, 7
- * degrees and negative, is left out: the reader's own eye adds it. The others are scaled to a sum of 1.
+ * The eye's blur: the narrow filters that S-CIELAB has for luminance (Zhang and Wandell, 1996), as the measure "grain"
+ * uses them, on the light of each gun. Weights and full widths at half maximum in degrees; scaled to a sum of 1. Its
+ * widest filter and those for colour are left out: on a page they would tint what lies beside edges, which the reader's
+ * own eye does already.
  */
-const EYE = [
-  [[1.00327, 0.05], [0.114416, 0.225]],
-  [[0.616725, 0.0685], [0.383275, 0.826]],
-  [[0.567885, 0.092], [0.432115, 0.6451]],
-];
-const OPPONENT_FROM_XYZ = [[0.279, 0.72, -0.107], [-0.449, 0.29, -0.077], [0.086, -0.59, 0.501]];
-/** IEC 61966-2-1. */
-const XYZ_FROM_LINEAR = [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]];
+const EYE = [[1.00327, 0.05], [0.114416, 0.225]];
 const FULL_WIDTH = 2 * Math.sqrt(2 * Math.log(2));
 const REACH = 4.5;
-
-const product = (one, other) => one.map((row) => other[0].map((_, at) => row.reduce((sum, v, k) => sum + v * other[k][at], 0)));
-
-function inverse([[a, b, c], [d, e, f], [g, h, i]]) {
-  const whole = a * (e * i - f * h) - b * (d * i - f * g) + c * (d * h - e * g);
-  return [
-    [e * i - f * h, c * h - b * i, b * f - c * e],
-    [f * g - d * i, a * i - c * g, c * d - a * f],
-    [d * h - e * g, b * g - a * h, a * e - b * d],
-  ].map((row) => row.map((value) => value / whole));
-}
-
-const OPPONENT = product(OPPONENT_FROM_XYZ, XYZ_FROM_LINEAR);
-const FROM_OPPONENT = inverse(OPPONENT);
 
 const LINEAR = Float32Array.from({ length: 256 }, (_, byte) => {
   const share = byte / 255;
@@ -82,27 +62,17 @@ function filterRows(plane, width, height, weights) {
  * @returns {Uint8ClampedArray}
  */
 function seenFrom(rgba, width, height, density) {
-  const channels = EYE.map((filters, channel) => {
-    const plane = new Float32Array(width * height);
-    for (let at = 0; at < plane.length; at++) {
-      for (let gun = 0; gun < 3; gun++) plane[at] += OPPONENT[channel][gun] * LINEAR[rgba[4 * at + gun]];
-    }
-    const whole = filters.reduce((sum, [weight]) => sum + weight, 0);
+  const whole = EYE.reduce((sum, [weight]) => sum + weight, 0);
+  const filters = EYE.map(([weight, degrees]) => [weight / whole, ...density.map((each) => gaussian(degrees, each))]);
+  const seen = rgba.slice();
+  for (let gun = 0; gun < 3; gun++) {
+    const plane = Float32Array.from({ length: width * height }, (_, at) => LINEAR[rgba[4 * at + gun]]);
     const total = new Float32Array(plane.length);
-    for (const [weight, degrees] of filters) {
-      const once = filterRows(plane, width, height, gaussian(degrees, density[0]));
-      const twice = filterRows(once, height, width, gaussian(degrees, density[1]));
-      for (let at = 0; at < total.length; at++) total[at] += (weight / whole) * twice[at];
+    for (const [weight, across, down] of filters) {
+      const filtered = filterRows(filterRows(plane, width, height, across), height, width, down);
+      for (let at = 0; at < total.length; at++) total[at] += weight * filtered[at];
     }
-    return total;
-  });
-  const seen = new Uint8ClampedArray(rgba.length);
-  for (let at = 0; at < width * height; at++) {
-    for (let gun = 0; gun < 3; gun++) {
-      const light = FROM_OPPONENT[gun].reduce((sum, share, channel) => sum + share * channels[channel][at], 0);
-      seen[4 * at + gun] = byteOf(light);
-    }
-    seen[4 * at + 3] = rgba[4 * at + 3];
+    total.forEach((light, at) => (seen[4 * at + gun] = byteOf(light)));
   }
   return seen;
 }

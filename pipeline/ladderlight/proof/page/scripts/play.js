@@ -22,7 +22,7 @@ function startPlay() {
 
   function turn(now) {
     if (!view.get("playing")) return;
-    let passed = Math.floor((now - began) / 1000 / seconds);
+    let passed = Math.max(0, Math.floor((now - began) / 1000 / seconds)); // a frame's time may lie before the press
     if (passed >= count && view.get("loop")) {
       began += Math.floor(passed / count) * count * seconds * 1000;
       passed %= count;
@@ -37,6 +37,7 @@ function startPlay() {
   button.addEventListener("click", () => view.set({ playing: !view.get("playing") }));
   view.on(["playing"], ({ playing, loop }) => {
     button.textContent = playing ? "Hold" : "Play";
+    document.getElementById("caption-title").parentElement.setAttribute("aria-live", playing ? "off" : "polite");
     cancelAnimationFrame(asked);
     if (!playing) return;
     const from = !loop && place() === count - 1 ? 0 : place();

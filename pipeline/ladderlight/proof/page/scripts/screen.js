@@ -27,7 +27,9 @@ const view = makeState(
     x: null,
     y: null,
     held: false,
+    places: null,
     marked: null,
+    places: null,
     look: "board",
     shape: "pixels",
     zoom: 0,
@@ -160,10 +162,13 @@ function pictureWithSource(bank) {
   return found ?? runOf(bank).pictures.map((at) => proof.pictures[at]).find((picture) => picture.view !== undefined) ?? null;
 }
 
-const decodedView = remembered(64, async (number) => {
+function viewBlob(number) {
   const bytes = bytesOf(proof.views[number].data);
-  const blob = new Blob([bytes], { type: bytes[0] === 0xff ? "image/jpeg" : "image/webp" });
-  const bitmap = await createImageBitmap(blob);
+  return new Blob([bytes], { type: bytes[0] === 0xff ? "image/jpeg" : "image/webp" });
+}
+
+const decodedView = remembered(64, async (number) => {
+  const bitmap = await createImageBitmap(viewBlob(number));
   const canvas = new OffscreenCanvas(pixels.width, pixels.height);
   const context = canvas.getContext("2d");
   context.drawImage(bitmap, 0, 0, pixels.width, pixels.height);

@@ -39,7 +39,8 @@ function startStrip() {
     button.style.flexGrow = run.last - run.first + 1;
     button.classList.toggle("free", run.content === null);
     const label = document.createElement("span");
-    label.textContent = run.first === run.last ? run.first : `${run.first} to ${run.last}`;
+    const numbers = run.first === run.last ? run.first : `${run.first} to ${run.last}`;
+    label.textContent = run.content === null ? numbers : `${numbers} ${nameOf(run)}`;
     button.append(label);
     button.addEventListener("click", () => view.set({ bank: run.first }));
     return button;
