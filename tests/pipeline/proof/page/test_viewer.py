@@ -52,6 +52,16 @@ def settled(page, condition):
     raise AssertionError(f"never so: {condition}")
 
 
+def test_screen_strip_and_path_of_a_pixel_fit_one_window(board, banked, page_text, opened, views):
+    page = opened(page_text(board, banked(board, (0, 3)), views=views), viewport={"width": 1440, "height": 900})
+    page.locator("#screen").click(position={"x": 30, "y": 30})
+    settled(page, "!document.getElementById('pixel-path').hidden")
+    ends = page.evaluate("['strip', 'pixel-path'].map((id) => document.getElementById(id).getBoundingClientRect().bottom)")
+    assert page.evaluate("scrollY") == 0
+    assert max(ends) <= 900
+    assert page.evaluate(SIZE)[0] == 640  # four device pixels for each board pixel: as large as fits
+
+
 @pytest.mark.parametrize("ratio", [1, 2, 1.25])
 def test_each_board_pixel_is_a_whole_number_of_device_pixels(board, banked, codes, page_text, opened, ratio):
     page = opened(page_text(board, banked(board, (0, 3))), device_scale_factor=ratio)

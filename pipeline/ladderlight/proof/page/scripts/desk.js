@@ -3,13 +3,16 @@ const canvas = document.getElementById("screen");
 const stage = document.getElementById("stage");
 const edge = document.getElementById("edge");
 const GAP = 12;
-const MOST_HEIGHT = 0.78;
+/** What stays in one window with the screen: caption and strip below it, in window pixels; of a low window the screen takes a share. */
+const BELOW = 150;
+const LEAST_SHARE = 0.6;
 
 /** How the panes lie: their size in device pixels, how many, and whether side by side. */
 function layoutOf(look, shape, zoom) {
   const ratio = devicePixelRatio || 1;
   const wide = Math.max(1, stage.parentElement.clientWidth - 2 * GAP) * ratio;
-  const high = Math.max(200, innerHeight * MOST_HEIGHT) * ratio;
+  const top = stage.getBoundingClientRect().top + scrollY;
+  const high = Math.max(200, innerHeight * LEAST_SHARE, innerHeight - top - BELOW) * ratio;
   const aspect = shape === "monitor" ? pixels.aspect : 1;
   const panes = look === "side" ? 2 : 1;
   const gap = Math.round(GAP * ratio);
