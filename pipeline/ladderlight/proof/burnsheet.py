@@ -86,7 +86,7 @@ def _device(device: Mapping[str, Any], part: Part) -> Iterator[str]:
     else:
         yield (
             f"  in use    {device['used_words']:,} of {device['words']:,} words, the last at "
-            f"{device['last_used']:04X}h; {device['free_words']:,} free"
+            f"{device['last_used']:04X}h; {device['free_words']:,} not in use"
         )
 
 

@@ -213,7 +213,7 @@ def test_the_burn_sheet_as_a_page(board, proof):
         f"devices/picture.bin 131,072 0000h {device['crc32']} {device['sum8']} {device['sum16']} {device['sum32']}",
         f"{device['sum32']} SHA-256 {' '.join(re.findall('....', device['sha256']))} bank 0",
         "bank 3 18000h to 1F79Fh picture-3",
-        "38,400 of 131,072 words in use, the last at 1F79Fh, 92,672 free",
+        "38,400 of 131,072 words in use, the last at 1F79Fh, 92,672 not in use",
         "erasure: ultraviolet light, the whole chip",
         "erasure: ultraviolet light, the whole chip",
         "12.5 V",
