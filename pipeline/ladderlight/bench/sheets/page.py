@@ -8,7 +8,7 @@ from typing import Any
 from markupsafe import Markup
 
 from ladderlight.bench.readings import steps_of
-from ladderlight.bench.sheets.advice import AT_WIRING, decoding, named
+from ladderlight.bench.sheets.advice import AT_PARTS, AT_WIRING, decoding, named
 from ladderlight.bench.sheets.document import Bench
 from ladderlight.bench.sheets.text import bench_sheet
 from ladderlight.proof.templating import environment
@@ -46,6 +46,7 @@ def _values(bench: Bench) -> dict[str, Any]:
         "bench": bench,
         "wiring": bench.wiring,
         "steps": list(steps_of(bench.readings)),
+        "at_parts": AT_PARTS,
         "at_wiring": AT_WIRING,
         "at_counts": bench.at_counts,
         "at_readings": bench.at_readings,

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from ladderlight.bench.readings import Volts, steps_of
-from ladderlight.bench.sheets.advice import AT_WIRING, decoding, named
+from ladderlight.bench.sheets.advice import AT_PARTS, AT_WIRING, decoding, named
 from ladderlight.bench.sheets.document import Bench
 from ladderlight.bench.wiring import WiredChip
 from ladderlight.system.printable import printable
@@ -56,6 +56,8 @@ def _findings(bench: Bench) -> _Lines:
 
 
 def _parts(bench: Bench) -> _Lines:
+    yield from _listed(AT_PARTS)
+    yield ""
     for part in bench.parts:
         yield _Hung(f"{part.quantity:3}  {part.value:12}  {part.what}", 19)
 

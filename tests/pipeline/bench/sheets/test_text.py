@@ -36,6 +36,7 @@ def test_sections_in_order_and_78_columns(board) -> None:
 def test_rows_that_a_builder_reads(board) -> None:
     text = text_of(replace(board, blanking="output-enable"))
     for row in (
+        "- Not listed, since they are yours to choose: the wiring between the counters,",
         "U1  picture  (27C010, DIP-32)",
         "   5  A7           x9              x counter, bit 9, 31.46875 kHz",
         "  13  D0           b0              R5 (1k33) to J1 pin 3 (blue)",
