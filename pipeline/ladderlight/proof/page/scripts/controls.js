@@ -21,7 +21,7 @@ function startDistance() {
   const told = document.getElementById("distance-told");
   const { distance: usual } = proof.viewing;
   view.on(["distance"], ({ distance }) => {
-    const text = distance ? `${distance} m${distance === usual ? ", as in the recipe" : ""}` : "at the pixels";
+    const text = distance ? `${distance} m${distance === usual ? " (recipe)" : ""}` : "at the pixels";
     told.textContent = text;
     slider.setAttribute("aria-valuetext", text);
   });

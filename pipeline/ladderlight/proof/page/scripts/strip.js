@@ -40,7 +40,7 @@ function startStrip() {
     button.classList.toggle("free", run.content === null);
     const label = document.createElement("span");
     const numbers = run.first === run.last ? run.first : `${run.first} to ${run.last}`;
-    label.textContent = run.content === null ? numbers : `${numbers} ${nameOf(run)}`;
+    label.textContent = `${numbers} ${nameOf(run)}`;
     button.append(label);
     button.addEventListener("click", () => view.set({ bank: run.first }));
     return button;
