@@ -9,8 +9,8 @@ from ladderlight.board.model.lines import timing_line
 from ladderlight.units.words import in_words, joined, percent
 
 AT_PARTS = (
-    "Not listed, since they are yours to choose: the wiring between the counters, any gates that decode counts, and any "
-    "switches or counter for the banks.",
+    "Not listed, since they are yours to choose: the wiring between the counters, any gates that decode counts, and "
+    "any switches or counter for the banks.",
 )
 AT_WIRING = (
     "Power off. Wire with the sockets empty, then measure VCC and GND at every socket before a chip goes in.",

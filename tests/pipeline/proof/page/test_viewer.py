@@ -56,7 +56,9 @@ def test_screen_strip_and_path_of_a_pixel_fit_one_window(board, banked, page_tex
     page = opened(page_text(board, banked(board, (0, 3)), views=views), viewport={"width": 1440, "height": 900})
     page.locator("#screen").click(position={"x": 30, "y": 30})
     settled(page, "!document.getElementById('pixel-path').hidden")
-    ends = page.evaluate("['strip', 'pixel-path'].map((id) => document.getElementById(id).getBoundingClientRect().bottom)")
+    ends = page.evaluate(
+        "['strip', 'pixel-path'].map((id) => document.getElementById(id).getBoundingClientRect().bottom)"
+    )
     assert page.evaluate("scrollY") == 0
     assert max(ends) <= 900
     assert page.evaluate(SIZE)[0] == 640  # four device pixels for each board pixel: as large as fits
