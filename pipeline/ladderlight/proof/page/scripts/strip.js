@@ -40,7 +40,9 @@ function startStrip() {
     button.classList.toggle("free", run.content === null);
     const label = document.createElement("span");
     const numbers = run.first === run.last ? run.first : `${run.first} to ${run.last}`;
-    label.textContent = `${numbers} ${nameOf(run)}`;
+    const name = document.createElement("i");
+    name.textContent = ` ${nameOf(run)}`;
+    label.append(numbers, name);
     button.append(label);
     button.addEventListener("click", () => view.set({ bank: run.first }));
     return button;
