@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 import pytest
 import tomli
-from ladderlight.workspace.trays import folder_of
 from PIL import Image
 
 from ladderlight.board import Board
 from ladderlight.commands import main
+from ladderlight.engine.trays import folder_of
 from ladderlight.proof.scanout import picture_codes, screen_codes
 from ladderlight.recipe import load, load_revisions
 from ladderlight.units.arrays import MemoryWords

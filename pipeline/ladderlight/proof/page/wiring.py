@@ -7,7 +7,8 @@ from typing import Any
 
 from ladderlight.board import Board, Memory
 from ladderlight.board.model.counter import Counter
-from ladderlight.board.model.lines import Line, Signal
+from ladderlight.board.model.lines import Expression
+from ladderlight.board.scanning.levels import parity_of
 from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, picture_delay
 
 
@@ -78,14 +79,7 @@ def _memory(board: Board, memory: Memory, devices: Mapping[str, Any]) -> dict[st
         "shifts": [memory.shift_of(slot) for slot in range(packing.pixels)],
         "pixelWidth": memory.pixel_width,
         "select": board.first_select_bit(memory) if packing.pixels > 1 else 0,
-        "pins": [
-            {
-                "text": str(expression),
-                "inverted": int(expression.inverted),
-                "lines": [_line(board.resolve(line)) for line in expression.lines],
-            }
-            for expression in memory.address
-        ],
+        "pins": [_pin(board, expression) for expression in memory.address],
         "data": list(memory.data),
         "drives": memory in board.driving_memories,
         "chips": [
@@ -104,7 +98,9 @@ def _memory(board: Board, memory: Memory, devices: Mapping[str, Any]) -> dict[st
     }
 
 
-def _line(line: Line) -> dict[str, Any]:
-    """Return the signal of a line, by kind and bit; of a memory's data also which memory."""
-    found: dict[str, Any] = {"name": line.name, "signal": line.signal.value, "bit": line.index}
-    return found | {"memory": line.memory} if line.signal is Signal.OUTPUT else found
+def _pin(board: Board, expression: Expression) -> dict[str, Any]:
+    """Return a pin as the exclusive-or of a level and of lines, by signal and bit; outputs with their memory."""
+    parity = parity_of(board, expression)
+    counters = [{"signal": signal.value, "bit": bit} for signal, bit in sorted(parity.counters)]
+    outputs = [{"signal": "output", "memory": name, "bit": bit} for name, bit in sorted(parity.outputs)]
+    return {"text": str(expression), "level": parity.level, "lines": counters + outputs}

@@ -47,10 +47,9 @@ function turnsOf(memory) {
   const turns = { constant: 0, x: new Map(), y: new Map(), bank: new Map(), outputs: new Map() };
   memory.pins.forEach((pin, number) => {
     const bit = 1 << number;
-    if (pin.inverted) turns.constant ^= bit;
+    if (pin.level) turns.constant ^= bit;
     for (const line of pin.lines) {
-      if (line.signal === "constant") turns.constant ^= line.bit ? bit : 0;
-      else if (line.signal === "output") {
+      if (line.signal === "output") {
         const of = turns.outputs.get(line.memory) ?? new Map();
         turns.outputs.set(line.memory, of.set(line.bit, (of.get(line.bit) ?? 0) ^ bit));
       } else turns[line.signal].set(line.bit, (turns[line.signal].get(line.bit) ?? 0) ^ bit);
@@ -275,7 +274,7 @@ function pagesOf(board, memory, pageSize, bank) {
   const turns = turnsOf(memory);
   const fixed = turns.constant ^ turned(bankLevels(board, bank), turns.bank);
   const free = memory.pins.reduce((mask, pin, number) => {
-    const moves = pin.lines.some((line) => !["constant", "bank"].includes(line.signal));
+    const moves = pin.lines.some((line) => line.signal !== "bank");
     return moves ? mask | (1 << number) : mask;
   }, 0);
   const pages = [];
