@@ -100,8 +100,12 @@
   const beyond = () => {
     const edge = document.documentElement.clientWidth;
     if (document.documentElement.scrollWidth <= edge) return [];
+    const reach = (each) => {
+      const { left, right } = each.getBoundingClientRect();
+      return getComputedStyle(each).overflowX === "visible" ? Math.max(right, left + each.scrollWidth) : right;
+    };
     return [...document.body.querySelectorAll("*")]
-      .filter((each) => each.getBoundingClientRect().right > edge + 0.5)
+      .filter((each) => reach(each) > edge + 0.5)
       .map((each) => `${each.tagName.toLowerCase()}.${each.getAttribute("class") ?? ""}`);
   };
 

@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).parents[2]
 RECIPES = sorted([*ROOT.glob("recipes/*/recipe.toml"), *ROOT.glob("tests/recipes/*/recipe.toml")])
 LOOKS = Path(__file__).with_name("looks.js").read_text(encoding="utf-8")
-WIDTHS = (360, 900, 1440)
+WIDTHS = (320, 900, 1440)
+"""In CSS pixels; the least is that of WCAG 2.2, success criterion 1.4.10."""
+
 LEAST_CONTRAST = 4.5
 """WCAG 2.2, success criterion 1.4.3, for words of any size."""
 
@@ -74,6 +76,18 @@ def test_so_do_the_pages_that_commands_write(tmp_path: Path, browser: Browser) -
     assert main(["compare", "--quiet", str(tmp_path / quay), "--revisions", "a", "b", "--page", pages[3]]) == 0
     for page in pages:
         check_looks(Path(page), browser)
+
+
+def test_a_long_name_of_a_picture_is_broken_into_lines(tmp_path: Path, browser: Browser) -> None:
+    folder = tmp_path / "mast"
+    shutil.copytree(ROOT / "recipes/signal-mast", folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
+    (folder / "pictures" / "flags.png").rename(folder / "pictures" / f"{'flags' * 30}.png")
+    output = build(load_revisions(folder / "recipe.toml")[0], cached=False).output
+    for name in ("proof/index.html", "burn-sheet.html"):
+        with opened(browser, output / name, viewport={"width": 320, "height": 900}) as page:
+            page.evaluate(LOOKS)
+            page.evaluate("() => { for (const each of document.querySelectorAll('details')) each.open = true; }")
+            assert page.evaluate("looks.beyond()") == [], name
 
 
 def check_looks(path: Path, browser: Browser) -> None:

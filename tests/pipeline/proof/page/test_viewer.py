@@ -128,6 +128,18 @@ def test_the_address_keeps_bank_and_pixel(board, banked, page_text, opened):
     assert page.locator("#pixel-path").is_hidden()
 
 
+def test_another_address_in_the_same_tab_is_followed(board, banked, page_text, opened):
+    """A link that is pasted there changes the fragment alone: "Fragment navigations" of the HTML standard."""
+    page = opened(page_text(board, banked(board, (0, 3))), "#bank=3&x=5&y=7")
+    page.evaluate("location.hash = '#x=2&y=3'")
+    settled(page, "document.getElementById('pixel-path').dataset.at === '0 2 3'")
+    page.evaluate("location.hash = '#bank=99&x=4000&y=1'")
+    settled(page, "location.hash === '#bank=3' && document.getElementById('pixel-path').hidden")
+    page.evaluate("location.hash = '#changes'")
+    page.wait_for_timeout(400)
+    assert page.locator(TITLE).text_content() == "bank 3: picture-3"
+
+
 def test_banks_to_scale_equal_ones_joined_by_pointer_and_keys(board, banked, page_text, opened):
     contents = banked(board, (0, 1, 3))
     words = contents.memories["picture"].words

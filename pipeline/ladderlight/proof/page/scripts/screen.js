@@ -44,10 +44,10 @@ const view = makeState(
   ["bank", "x", "y"],
   JSON.stringify([pixels, board.banks, board.memories.map(({ name }) => name)]),
 );
-view.set({ bank: Math.min(view.get("bank"), board.banks - 1) });
-for (const [name, end] of [["x", pixels.width], ["y", pixels.height]]) {
-  if (view.get(name) >= end) view.set({ x: null, y: null });
-}
+view.on(["bank", "x", "y"], ({ bank, x, y }) => {
+  view.set({ bank: Math.min(bank, board.banks - 1) });
+  if (x >= pixels.width || y >= pixels.height) view.set({ x: null, y: null });
+});
 
 /** The run of banks that a bank belongs to. */
 const runOf = (bank) => proof.banks.find((run) => run.first <= bank && bank <= run.last);

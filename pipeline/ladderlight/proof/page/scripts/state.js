@@ -33,6 +33,16 @@ function makeState(values, kept, about = "") {
     history.replaceState({ about, values: plain }, "", text ? `#${text}` : location.pathname + location.search);
   }
 
+  function addressed() {
+    const found = {};
+    for (const [name, text] of new URLSearchParams(location.hash.slice(1))) {
+      if (!kept.includes(name)) continue;
+      if (typeof values[name] === "string") found[name] = text;
+      else if (/^\d+$/.test(text)) found[name] = Number(text);
+    }
+    return found;
+  }
+
   const state = {
     get: (name) => held[name],
     /** @param {Object<string, *>} some */
@@ -55,9 +65,10 @@ function makeState(values, kept, about = "") {
     for (const [name, value] of history.state.values) if (name in held) held[name] = value;
   }
   addEventListener("beforeunload", keep);
-  for (const [name, text] of new URLSearchParams(location.hash.slice(1))) {
-    if (kept.includes(name) && typeof values[name] !== "string" && /^\d+$/.test(text)) held[name] = Number(text);
-    else if (kept.includes(name) && typeof values[name] === "string") held[name] = text;
-  }
+  Object.assign(held, addressed());
+  addEventListener("hashchange", () => {
+    const found = addressed();
+    if (Object.keys(found).length) state.set({ ...Object.fromEntries(kept.map((name) => [name, values[name]])), ...found });
+  });
   return state;
 }
