@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import floor
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -216,7 +217,7 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
             line(f"  {item.held.dump.name} lacks {item.held.left_out:,} bytes, which count as erased, FFh")
     for diagnosis in comparison.diagnoses:
         likely = f"likely ({diagnosis.confidence * 100:.0f} %)"
-        line(f"{likely}: {diagnosis.text}; explains {diagnosis.explained * 100:.1f} % of the difference")
+        line(f"{likely}: {diagnosis.text}; explains {floor(diagnosis.explained * 1000) / 10} % of the difference")
     if not comparison.diagnoses and report.reading.mostly_left_out is not None:
         line("most of the chip is missing, too much to find what is wrong; save all of it from the programmer")
     elif not comparison.diagnoses:
@@ -232,7 +233,7 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
             f"bits {difference.bits:0{width}b}  {difference.where}"
         )
     if comparison.count > _SHOWN:
-        line(f"and {comparison.count - _SHOWN:,} more differences; --json lists up to --most of them")
+        line(f"and {comparison.count - _SHOWN:,} more differences; --json lists more; --most says how many")
 
 
 def _same(report: DeviceReport) -> str:
