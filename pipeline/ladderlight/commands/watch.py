@@ -6,7 +6,7 @@ import sys
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
@@ -93,6 +93,7 @@ class _Watch:
         from ladderlight.commands.terminal.reporting import stderr
         from ladderlight.recipe import load_revisions
         from ladderlight.recipe.watching import Reads, forget_modules
+        from ladderlight.workspace.burned import FILE
 
         console = stderr(quiet=self.quiet)
         reads = Reads.of_broken(self.path)
@@ -106,6 +107,7 @@ class _Watch:
                 loaded = load_revisions(self.path, revision=self.revision)
             if loaded:
                 good = Reads.of(*loaded)
+                good = replace(good, files=good.files | {loaded[0].folder / FILE})  # the pages say what is to burn
             reads = good if loaded and good is not None else Reads.of_broken(self.path, good)
             seen = reads.look()
             # A file that changed while the recipe was read counts as changed.

@@ -193,3 +193,11 @@ def test_one_revision_is_built(tmp_path: Path) -> None:
         found.end()
     assert f"built {tmp_path / 'quay' / 'out' / 'b'}" in said.replace("\n", "")
     assert not (tmp_path / "quay" / "out" / "a").exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="interrupts are sent otherwise on Windows")
+def test_a_record_of_burned_chips_is_built_into_the_pages(watcher: Watcher, tmp_path: Path) -> None:
+    recipe = tmp_path / "lantern" / "recipe.toml"
+    assert "to burn: picture" in watcher.until_watching()
+    subprocess.run([sys.executable, "-m", "ladderlight", "burned", "--quiet", str(recipe)], check=True)
+    assert "to burn: nothing" in watcher.until_watching()
