@@ -99,7 +99,7 @@ def project(tmp_path: Path) -> Project:
 def test_builds_of_the_same_are_the_same_and_say_what_the_last_change_was(project) -> None:
     first = project.build()
     assert first["before"] is False
-    assert "There is no earlier build to compare with." in project.page()
+    assert "No earlier build had other contents." in project.page()
     files = project.files()
     project.build()
     assert project.files() == files
