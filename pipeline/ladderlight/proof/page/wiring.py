@@ -101,6 +101,6 @@ def _memory(board: Board, memory: Memory, devices: Mapping[str, Any]) -> dict[st
 def _pin(board: Board, expression: Expression) -> dict[str, Any]:
     """Return a pin as the exclusive-or of a level and of lines, by signal and bit; outputs with their memory."""
     parity = parity_of(board, expression)
-    counters = [{"signal": signal.value, "bit": bit} for signal, bit in sorted(parity.counters)]
+    counters = [{"signal": signal.value, "bit": bit} for signal, bit in sorted(parity.counters, key=str)]
     outputs = [{"signal": "output", "memory": name, "bit": bit} for name, bit in sorted(parity.outputs)]
     return {"text": str(expression), "level": parity.level, "lines": counters + outputs}
