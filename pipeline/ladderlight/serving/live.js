@@ -35,7 +35,6 @@ function restoreView() {
     for (const kind of ["input", "change"]) field.dispatchEvent(new Event(kind, { bubbles: true }));
   }
   if (kept.focus) document.getElementById(kept.focus)?.focus({ preventScroll: true });
-  document.documentElement.style.overflowAnchor = "none"; // the screen takes its size later, when it is drawn
   const back = () => scrollTo({ left: kept.scroll[0], top: kept.scroll[1], behavior: "instant" });
   back();
   addEventListener("load", () => {
