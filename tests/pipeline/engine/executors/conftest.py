@@ -92,7 +92,8 @@ class Project:
     def write_plugin(self, gain: float = 0.9, gate: Path | None = None) -> None:
         """Of a file ``gate``, the first process that finds it is killed; without one, every process that takes it."""
         (self.folder / "lantern.py").write_text(PLUGIN.format(gate=str(gate or "")))
-        (self.folder / "breakwater_curve.py").write_text(f"GAIN = {gain}\n")
+        # A length of its own for each value: bytecode is taken for that of a file by its size and whole seconds.
+        (self.folder / "breakwater_curve.py").write_text(f"GAIN = {gain}\n" + "#" * round(10 * gain) + "\n")
 
     def add_reef(self) -> None:
         """Add the picture that kills a process."""
@@ -103,7 +104,10 @@ class Project:
 
 
 @pytest.fixture
-def project(tmp_path: Path) -> Project:
+def project(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Project:
+    """Another test's module of the name of the one beside the plugin is not imported in its place."""
+    monkeypatch.delitem(sys.modules, "breakwater_curve", raising=False)
+    monkeypatch.setattr(sys, "path", [*sys.path])
     return Project(tmp_path / "project")
 
 
