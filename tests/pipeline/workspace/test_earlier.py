@@ -15,37 +15,18 @@ from ladderlight.workspace.build import build
 from ladderlight.workspace.last_build import last_build
 from ladderlight.workspace.recorded import record_chips
 
-RECIPE = """
+from ...boards import COLOURS, chain
+
+RECIPE = f"""
 format = 1
 [project]
 name = "Merrowhithe slipway"
 output = "out"
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "gate"
-[[board.memory]]
-name = "picture"
-part = "PART"
-address = ["x5-x9", "y5-y8", "bank0-bank1"]
-data = ["b0", "g0", "r0"]
-[board.ladder]
-supply = "5 V"
-red = { r0 = "470" }
-green = { g0 = "470" }
-blue = { b0 = "470" }
+{COLOURS.replace("27C512", "PART").replace("bank0-bank3", "bank0-bank1")}
 [pictures]
 files = ["*.png"]
 TRAYS
-[[stage]]
-use = "resize"
-[[stage]]
-use = "nearest"
-[[stage]]
-use = "bank_pictures"
-[[stage]]
-use = "binary"
-"""
+""" + chain("resize", "nearest", "bank_pictures", "binary")
 
 
 class Project:
