@@ -62,6 +62,12 @@ def loaded(error: np.int32, spread: np.int32, noise: np.uint32) -> np.int32:
 
 
 @compiled
+def limited(error: np.int32, most: np.int32) -> np.int32:
+    """Return the error that a kept code passes on: at most ``most``, up or down."""
+    return np.int32(max(min(error, most), -most))
+
+
+@compiled
 def mirror_ends(errors: NDArray[np.int32], pad: int) -> None:
     """Continue a row of errors, int32 (3 * pixels,), mirrored over the ``pad`` pixels at either end."""
     last = len(errors) // 3 - 1 - pad
