@@ -12,7 +12,7 @@ from ladderlight.bench.logic import Logic
 from ladderlight.bench.parts import PartToBuy, parts_of
 from ladderlight.bench.readings import Reading, Volts, readings_of, words_for
 from ladderlight.bench.sheets.advice import counting, measuring
-from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring, wiring_of
+from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring
 from ladderlight.board import Board, Finding
 from ladderlight.board.model.findings import ranked
 from ladderlight.board.model.lines import timing_line
@@ -52,7 +52,7 @@ class Bench:
 
 def bench_of(board: Board, findings: Sequence[Finding]) -> Bench:
     """Return the bench sheet of a board with its findings. The board must be free of problems."""
-    wiring = wiring_of(board)
+    wiring = Wiring(board)
     hertz = {line.name: hertz_of(board, line.name) for line in wiring.lines}
     return Bench(
         board=board,
