@@ -172,7 +172,7 @@ class Wiring:
             return self._outputs(name)
         maker = self.gates.makers.get(name)
         if maker is not None:
-            return f"{self._output(maker, name)}, {maker.logic.value.unit} of {joined(maker.inputs)}"
+            return f"{self._output(maker, name)}, {maker.logic.package.unit} of {joined(maker.inputs)}"
         if name == BLANK:
             return "decoder of the counts, high during blanking"
         if name == CLOCK:
@@ -229,7 +229,7 @@ class Wiring:
     @cached_property
     def logic(self) -> tuple[WiredChip, ...]:
         """The packages of common logic."""
-        return tuple(self._package(label, units[0].logic.value) for label, units in self.gates.packages.items())
+        return tuple(self._package(label, units[0].logic.package) for label, units in self.gates.packages.items())
 
     def _package(self, label: str, package: Package) -> WiredChip:
         pins = (pin for pin in self._logic_pins if pin.package == label)
@@ -259,7 +259,7 @@ class Wiring:
         if not pin.line:
             return "open: not connected inside" if pin.name == NOT_CONNECTED else "open: unused output"
         if pin.unit is None:
-            ties = self.gates.packages[pin.package][0].logic.value.ties
+            ties = self.gates.packages[pin.package][0].logic.package.ties
             return f"{RAILS[pin.line]}: {'tied' if pin.name in ties else 'unused input'}"
         return self._source(pin.line)
 

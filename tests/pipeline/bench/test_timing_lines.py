@@ -36,7 +36,7 @@ def test_a_memory_drives_syncs_blanking_and_resets(make_board, memory) -> None:
 def test_an_inverted_line_gets_an_inverter_where_its_level_is_used(make_board, memory) -> None:
     wiring = Wiring(timed(make_board, memory, "!hsync", "!blank", blanking="gate"))
     assert {pin.name: pin.to for pin in wiring.connector.pins}["hsync"] == "U3 pin 2 (1Y), inverter of !hsync"
-    gates = [unit for unit in wiring.gates.units if unit.logic.value.unit == "AND"]
+    gates = [unit for unit in wiring.gates.units if unit.logic.package.unit == "AND"]
     assert gates[0].inputs == ("r0", "!blank")  # as the pin drives it
     pins = {pin.name: pin.to for pin in wiring.chips[1].pins}
     assert pins["D0"] == "U3 pin 1 (1A)"
@@ -69,7 +69,7 @@ def test_the_sheet_says_what_needs_no_gates_and_what_floats(make_board, memory) 
 def test_what_is_made_inverted_is_inverted_only_where_that_is_missing(make_board, memory) -> None:
     """Gates take blank low; counters with a reset that is active low take it as it is."""
     wiring = Wiring(timed(make_board, memory, "!blank", "!x_reset", blanking="gate"))
-    assert {unit.logic.value.unit for unit in wiring.gates.units} == {"AND"}
+    assert {unit.logic.package.unit for unit in wiring.gates.units} == {"AND"}
     assert {pin.name: pin.to for pin in wiring.chips[1].pins}["D1"] == "x counter's synchronous reset"
     frame = memory("frame", address=["y0-y9"], data=["vsync"], part="2716", output="register")
     board = timed(make_board, memory, "blank", "x_reset")
