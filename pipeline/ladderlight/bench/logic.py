@@ -61,7 +61,9 @@ class Logic(Enum):
     def package(self) -> Package:
         """The package that holds it."""
         fields = _table()[self.value]
-        pins = {key: tuple(fields[key].split()) for key in ("pinout", "inputs", "outputs") if key in fields}
+        pins: dict[str, Any] = {
+            key: tuple(fields[key].split()) for key in ("pinout", "inputs", "outputs") if key in fields
+        }
         return Package(number=self.value, **(fields | pins))
 
 
