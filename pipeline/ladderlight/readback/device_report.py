@@ -95,10 +95,9 @@ def report_on(
 def unrecorded(reports: Sequence[DeviceReport], recorded: Collection[tuple[int, str]]) -> list[Finding]:
     """Return a note for each chip that differs and has no record, as an earlier build cannot be recognised there."""
     return [
-        Finding(
-            level="note",
-            where=report.place,
-            message="no record of what this chip held, so an earlier build cannot be recognised; "
+        Finding.note(
+            report.place,
+            "no record of what this chip held, so an earlier build cannot be recognised; "
             "use ladderlight burned after each burning",
         )
         for report in reports
