@@ -15,7 +15,7 @@ from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.dumps import Held
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, device_words_of, image_of
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import MemoryWords, Words
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -55,7 +55,7 @@ def report_on(
     board: Board,
     reading: Reading,
     found: Sequence[Held],
-    wanted: Mapping[str, Words],
+    wanted: MemoryWords,
     *,
     pictures: Mapping[int, Sequence[str]] | None = None,
     most: int = 1000,
