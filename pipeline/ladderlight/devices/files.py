@@ -97,10 +97,7 @@ class Piece:
     def file(self, pattern: str, data: bytes, *, offset: int = 0) -> DeviceFile:
         """Return the file of this piece. ``pattern`` is its name with fields, ``offset`` the address of its first byte.
 
-        Raises
-        ------
-        DeviceFileError
-            When the pattern names an unknown field or would leave the folder.
+        Raises DeviceFileError when the pattern names an unknown field or would leave the folder.
         """
         return DeviceFile(
             device=self.device.name,
@@ -112,10 +109,7 @@ class Piece:
     def file_name(self, pattern: str) -> str:
         """Return the name of this piece's file.
 
-        Raises
-        ------
-        DeviceFileError
-            When the pattern names an unknown field or would leave the folder.
+        Raises DeviceFileError when the pattern names an unknown field or would leave the folder.
         """
         name = self.name(pattern)
         refuse_name(name)
@@ -154,6 +148,8 @@ def pieces(
 ) -> list[Piece]:
     """Return all devices cut into pieces of one file each.
 
+    Raises DeviceFileError when a size is not a whole number of words.
+
     Parameters
     ----------
     contents, board
@@ -164,11 +160,6 @@ def pieces(
         ``"even_odd"`` puts the even and the odd bytes of wider words into files of their own.
     size
         Most bytes in one file, for programmers with a small buffer; cut at multiples of it.
-
-    Raises
-    ------
-    DeviceFileError
-        When a size is not a whole number of words.
     """
     found = []
     for device, words in device_words(contents, board):
@@ -200,10 +191,7 @@ def spans_of(
 ) -> list[tuple[Span, str]]:
     """Return the span and label of each file of a device, as :func:`pieces` cuts it.
 
-    Raises
-    ------
-    DeviceFileError
-        When a size is not a whole number of words.
+    Raises DeviceFileError when a size is not a whole number of words.
     """
     width = bytes_per_word(device.part.width)
     torn = split == "even_odd" and width > 1
@@ -249,10 +237,7 @@ def _span_index(span: Span, device: Device) -> slice | Ints:
 def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
     """Put the project's name into the file names, and check that each names a different file inside the folder.
 
-    Raises
-    ------
-    DeviceFileError
-        When two files have one name (also where only the case differs), or a name leaves the folder.
+    Raises DeviceFileError when two files have one name (also where only the case differs), or a name leaves the folder.
     """
     named: dict[str, DeviceFile] = {}
     word = _UNSAFE.sub("-", project).strip("-") or "project"
@@ -271,13 +256,8 @@ def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
 def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     """Return a device's words from all its files, in any of the formats.
 
-    Addresses that a file leaves out read as in an erased chip.
-
-    Raises
-    ------
-    DeviceFileError
-        When a file is damaged or has a wrong size, when two files disagree about a word, or when together they do not
-        cover the device.
+    Addresses that a file leaves out read as in an erased chip. Raises DeviceFileError when a file is damaged or has a
+    wrong size, when two files disagree about a word, or when together they do not cover the device.
     """
     width = bytes_per_word(device.part.width)
     spans = [file for file in files if file.span is not None]

@@ -51,10 +51,7 @@ class Played:
 def example_board(name: str) -> Board:
     """Read one of our own boards.
 
-    Raises
-    ------
-    PluginError
-        When there is none of that name.
+    Raises PluginError when there is none of that name.
     """
     with as_file(files("ladderlight.reference") / "boards") as folder:
         names = sorted(path.stem for path in folder.glob("*.toml"))
@@ -66,10 +63,7 @@ def example_board(name: str) -> Board:
 def play(registry: StageRegistry, declaration: StageDeclaration) -> Played:
     """Run a stage's example in the default chain, which the stage joins, or where it takes the place of its kind.
 
-    Raises
-    ------
-    PluginError
-        When the example has options that the stage does not, or names an unknown board.
+    Raises PluginError when the example has options that the stage does not, or names an unknown board.
     """
     example = declaration.example
     board = example_board(example.board)

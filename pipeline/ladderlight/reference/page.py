@@ -78,10 +78,7 @@ def reference(registry: StageRegistry, plugin: str = "builtin") -> Reference:
 def write_reference(path: Path, registry: StageRegistry) -> None:
     """Write the page and its pictures, and remove pictures of stages that no longer exist.
 
-    Raises
-    ------
-    BuildError
-        When there is another file in place of the page.
+    Raises BuildError when there is another file in place of the page.
     """
     if path.exists() and not path.read_bytes().startswith(_TITLE.encode()):
         raise BuildError("is not a reference page; choose another path", where=path)

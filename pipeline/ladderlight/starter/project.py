@@ -18,14 +18,11 @@ SCHEMA = "recipe.schema.json"
 def write_project(folder: Path, *, schema: str) -> list[Path]:
     """Write a recipe, the schema for editors and pictures into a new or empty folder.
 
+    Raises UsageError when the folder has something in it or cannot be written.
+
     Returns
     -------
     The paths of the files, the recipe's first.
-
-    Raises
-    ------
-    UsageError
-        When the folder has something in it or cannot be written.
     """
     recipe = folder / "recipe.toml"
     with path_trouble(UsageError, folder, "cannot be written", "choose another folder"), made_here() as made:

@@ -81,6 +81,8 @@ _PREFIXES = {
 def quantity(value: object, unit: str) -> float:
     """Read a quantity.
 
+    Raises MisfitError when the value is not a number, has another unit, or has none.
+
     Parameters
     ----------
     value
@@ -91,11 +93,6 @@ def quantity(value: object, unit: str) -> float:
     Returns
     -------
     The value in SI units; a share (``"%"``) as a number, 0.05 for ``"5 %"``.
-
-    Raises
-    ------
-    MisfitError
-        When the value is not a number, has another unit, or has none.
     """
     return float(exact_quantity(value, unit))
 

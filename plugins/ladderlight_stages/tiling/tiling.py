@@ -158,10 +158,8 @@ def tile_cells(
 ) -> Tiling:
     """Cut the outputs of memories into cells, and find, thin and number their tiles.
 
-    Raises
-    ------
-    ArrangementError
-        When two places show the same word with any map, or there are too many tiles and they may not be merged.
+    Raises ArrangementError when two places show the same word with any map, or there are too many tiles and they may
+    not be merged.
     """
     label = " and ".join(repr(memory.name) for memory in memories)
     _, first, cell = np.unique(keys, return_index=True, return_inverse=True)

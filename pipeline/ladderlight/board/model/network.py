@@ -63,10 +63,7 @@ class Solution:
 class Network:
     """Resistors and drivers. Two drivers' nodes must not be joined by a resistor directly.
 
-    Raises
-    ------
-    ValueError
-        When two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
+    Raises ValueError when two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
     """
 
     resistors: tuple[Resistor, ...]
@@ -105,6 +102,8 @@ class Network:
     def solve(self, states: Flags, ohms: Floats | None = None) -> Solution:
         """Solve the network for every state of its drivers.
 
+        Raises ValueError when in some state nothing holds the voltages: no load, and every driver floating.
+
         Parameters
         ----------
         states
@@ -112,11 +111,6 @@ class Network:
         ohms
             Other values of the resistors than their nominal ones, shape (..., resistors), for example drawn within a
             tolerance. The leading dimensions of both are broadcast.
-
-        Raises
-        ------
-        ValueError
-            When in some state nothing holds the voltages: no load, and every driver floating.
 
         Notes
         -----

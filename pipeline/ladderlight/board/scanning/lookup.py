@@ -101,15 +101,12 @@ def index_codes(board: Board, lookup: Lookup, contents: Contents, bank: int) -> 
 def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: NDArray[np.integer]) -> dict[int, int]:
     """Return an index for each of some codes, after writing missing ones into the look-up memories, in place.
 
+    Raises LookupFull when there are not enough free indices. Nothing is written then.
+
     Parameters
     ----------
     codes
         Distinct codes. Missing ones take the free indices from the lowest up, in this order.
-
-    Raises
-    ------
-    LookupFull
-        When there are not enough free indices. Nothing is written then.
     """
     present, taken = index_codes(board, lookup, contents, bank)
     index_of = {int(present[index]): int(index) for index in np.flatnonzero(taken)[::-1]}
