@@ -107,10 +107,7 @@ class Piece:
         )
 
     def file_name(self, pattern: str) -> str:
-        """Return the name of this piece's file.
-
-        Raises DeviceFileError when the pattern names an unknown field or would leave the folder.
-        """
+        """Return the name of this piece's file; raises as :meth:`file` does."""
         name = self.name(pattern)
         refuse_name(name)
         return name
@@ -152,8 +149,6 @@ def pieces(
 
     Parameters
     ----------
-    contents, board
-        What is to be burned, and the board.
     order
         Byte order of words wider than 8 bits.
     split
@@ -172,13 +167,7 @@ def pieces(
 def planned_pieces(
     board: Board, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
 ) -> list[Piece]:
-    """Return :func:`pieces` without data, before there are contents.
-
-    Raises
-    ------
-    DeviceFileError
-        As :func:`pieces`.
-    """
+    """Return :func:`pieces` without data, before there are contents; raises as these do."""
     return [
         Piece(device=device, span=span, data=b"", label=label)
         for device in board.devices
@@ -189,10 +178,7 @@ def planned_pieces(
 def spans_of(
     device: Device, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
 ) -> list[tuple[Span, str]]:
-    """Return the span and label of each file of a device, as :func:`pieces` cuts it.
-
-    Raises DeviceFileError when a size is not a whole number of words.
-    """
+    """Return the span and label of each file of a device, as :func:`pieces` cuts it; raises as that does."""
     width = bytes_per_word(device.part.width)
     torn = split == "even_odd" and width > 1
     step = width if torn else 1

@@ -101,8 +101,6 @@ def compare(
 
     Parameters
     ----------
-    board, device
-        The board and the device that was read back.
     wanted
         What all memories should hold.
     found

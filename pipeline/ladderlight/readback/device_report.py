@@ -62,20 +62,9 @@ def report_on(
     known: Sequence[Fault] = (),
     tray: int | None = None,
 ) -> DeviceReport:
-    """Compare what was read of a device with what it should hold.
+    """Compare what was read of a device with what it should hold, as :func:`ladderlight.readback.comparison.compare`.
 
-    Parameters
-    ----------
-    board, reading
-        The board, and what was read of the device.
-    found
-        The dumps, those of other devices as well.
-    wanted
-        What all memories should hold.
-    pictures, most, known
-        As :func:`ladderlight.readback.comparison.compare` has them.
-    tray
-        The tray of the device, where there are several.
+    ``found`` are the dumps, those of other devices as well; ``wanted`` is what all memories should hold.
     """
     device = reading.device
     comparison = compare(

@@ -31,14 +31,7 @@ def by_tray(
     tray that its path names, such as ``tray-02/picture.bin``, or of that of all other dumps. Raises UsageError when
     there is no such tray, or the tray of a dump cannot be found.
 
-    Parameters
-    ----------
-    dumps, build
-        The dumps, and the build.
-    order, device
-        Byte order of wide words and the device, where they are known.
-    asked
-        The tray of all dumps, where it is known.
+    ``order`` of wide words, ``device``, and ``asked``, the tray of all dumps, are given where they are known.
     """
     numbers = build.numbers(() if asked is None else (asked,))
     if len(numbers) == 1:

@@ -16,13 +16,9 @@ SCHEMA = "recipe.schema.json"
 
 
 def write_project(folder: Path, *, schema: str) -> list[Path]:
-    """Write a recipe, the schema for editors and pictures into a new or empty folder.
+    """Write a recipe, the schema for editors and pictures into a new or empty folder; return their paths in that order.
 
     Raises UsageError when the folder has something in it or cannot be written.
-
-    Returns
-    -------
-    The paths of the files, the recipe's first.
     """
     recipe = folder / "recipe.toml"
     with path_trouble(UsageError, folder, "cannot be written", "choose another folder"), made_here() as made:

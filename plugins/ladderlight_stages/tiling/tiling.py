@@ -121,10 +121,7 @@ class Tiling:
 def finest_sources(board: Board, outputs: Sequence[Pin], words: Ints) -> tuple[Ints, list[Pin]]:
     """Find the map: the memories among the owners of some outputs that can be told apart on the smallest areas.
 
-    Returns
-    -------
-    keys, free
-        int64, the shape of ``words``: pixels with equal keys share all words of the map. And its outputs.
+    Returns keys, of the shape of ``words``, and the map's outputs; pixels with equal keys share all words of the map.
     """
     names = dict.fromkeys(name for name, _ in outputs)
     sets = {name: turned_by_counters(board, board.memory(name)) for name in names}

@@ -128,15 +128,8 @@ class LadderAnalysis:
 
 @lru_cache(maxsize=16)  # reports, findings and plots of one board share it
 def analyse(ladder: Ladder, *, samples: int = SAMPLES, seed: int = SEED) -> LadderAnalysis:
-    """Analyse a ladder.
+    """Analyse a ladder, with so many ``samples`` drawn within the tolerance; fewer for channels of very many codes.
 
-    Parameters
-    ----------
-    samples, seed
-        Of the Monte Carlo draw within the tolerance; fewer are drawn for channels of very many codes.
-
-    Notes
-    -----
     The monitor's load and the drivers' resistances are taken as exact. Datasheets give limits for the latter: analyse
     the ladder at each.
     """

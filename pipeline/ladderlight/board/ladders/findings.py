@@ -33,16 +33,9 @@ _SHOWN = 1 / 255
 def ladder_findings(
     subject: Ladder | Board, analysis: LadderAnalysis | None = None, guns: Sequence[str] = GUNS
 ) -> list[Finding]:
-    """Return the findings about a ladder, the gravest first.
+    """Return the findings about a ladder, the gravest first; a board also shows what drives the lines.
 
-    Parameters
-    ----------
-    subject
-        A ladder, or a board, which also shows what drives the lines.
-    analysis
-        That of the ladder, when it is at hand.
-    guns
-        Those that something should feed.
+    ``guns`` are those that something should feed.
     """
     ladder = subject.ladder if isinstance(subject, Board) else subject
     analysis = analysis or analyse(ladder)

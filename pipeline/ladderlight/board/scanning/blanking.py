@@ -107,16 +107,8 @@ def fill_blanking(board: Board, contents: Contents, banks: Iterable[int]) -> Con
     """Return contents in which the words read only during blanking are black.
 
     Bits that are written already stay as they are. For a board that is dark during blanking by itself, or whose
-    memories address each other otherwise than for colour look-up, the contents are returned as they are.
-
-    Parameters
-    ----------
-    board
-        The board.
-    contents
-        Words and written bits of every memory.
-    banks
-        The banks that are in use; the others stay erased.
+    memories address each other otherwise than for colour look-up, the contents are returned as they are. ``banks`` are
+    those in use; the others stay erased.
     """
     read = _picture_memories(board)
     if board.blanking != "none" or read is None:
