@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from math import inf, isinf
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.bench.connector import output
 from ladderlight.board import Board, Channel, Ladder
 from ladderlight.board.ladders.tolerance import worst_levels
 from ladderlight.board.model.ladder import LOAD
 from ladderlight.board.model.network import GROUND, Network
+from ladderlight.units.arrays import Flags
 
 _USUAL = 0.05
 
@@ -103,7 +103,7 @@ def _reading(board: Board, high: tuple[str, ...], channel: Channel) -> Reading:
     )
 
 
-def _volts(network: Network, channel: Channel, state: NDArray[np.bool_], tolerance: float) -> Volts:
+def _volts(network: Network, channel: Channel, state: Flags, tolerance: float) -> Volts:
     nominal = network.solve(state).at(channel.name)[0]
     share = np.array([0.0 if resistor.name == LOAD else tolerance for resistor in network.resistors])
     lowest, highest = worst_levels(network, channel.name, state, share)

@@ -24,7 +24,6 @@ from ladderlight import (
 from ladderlight.units.arrays import Codes
 from ladderlight_stages.halftone.error_rows import TOGETHER
 from ladderlight_stages.halftone.exact import exact_codes
-from ladderlight_stages.halftone.kept_loops import diffuse_lattice_kept, diffuse_palette_kept
 from ladderlight_stages.halftone.lattice_loops import SHARE_BITS, diffuse_lattice
 from ladderlight_stages.halftone.lattice_tables import UNITS, largest_steps, lattice_tables
 from ladderlight_stages.halftone.palette_loops import diffuse_palette
@@ -168,12 +167,8 @@ def diffused(
     tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
     light = lattice.light_of_codes(palette)
     half_steps = largest_steps(light) // 2
-    how = (*tables_of, *_whole_taps(kernel, strength), serpentine, half_steps)
-    codes: Codes
-    if kept.codes is not None and kept:
-        codes = diffuse_lattice_kept(pixels, *how, kept.codes, light, half_steps)
-        return codes, None
-    codes, clipped = diffuse_lattice(pixels, *how)
+    taps = (*_whole_taps(kernel, strength), serpentine)
+    codes, clipped = diffuse_lattice(pixels, *tables_of, *taps, half_steps, kept.codes if kept else None, light)
     return codes, None if lattice.grey else clipped
 
 
@@ -190,14 +185,12 @@ def diffused_onto(
     pixels = np.require(picture.pixels, np.float32, ["C", "A", "W"])
     steps = largest_steps(tables.colours[:, :3])
     taps = (*_whole_taps(kernel, strength), serpentine, steps // 2)
-    codes: Codes
+    stay = None
     if kept.codes is not None and kept:
         places = np.full(max(int(tables.codes.max()), int(kept.codes.max())) + 1, -1, dtype=np.int32)
         places[tables.codes] = np.arange(len(tables.codes))
         stay = np.where(kept.codes < 0, np.int32(-1), places[kept.codes])
-        codes = diffuse_palette_kept(pixels, *tables, *taps, stay, steps)
-    else:
-        codes = diffuse_palette(pixels, *tables, *taps)
+    codes: Codes = diffuse_palette(pixels, *tables, *taps, stay, steps)
     return codes
 
 
