@@ -8,12 +8,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from pathlib import Path
-from typing import Any
 
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.bench.sheets.page import bench_files, bench_parts
 from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.entries import Described
@@ -54,7 +54,7 @@ class Built:
     """What a build has written."""
 
     output: Path
-    manifest: Mapping[str, Any]
+    manifest: ManifestDocument
     """As plain values; see :class:`ladderlight.workspace.manifest.Manifest`."""
     findings: tuple[Finding, ...]
     reduced: int
@@ -312,7 +312,7 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(recipe: Recipe, shown: Mapping[str, Any], bench: Bench, folder: Path) -> Iterator[tuple[str, bytes]]:
+def _pages(recipe: Recipe, shown: ManifestDocument, bench: Bench, folder: Path) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     title = printable(recipe.title)
     yield from bench_files(title, bench)
