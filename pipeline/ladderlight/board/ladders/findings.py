@@ -6,8 +6,6 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from math import isinf
 
-import numpy as np
-
 from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
 from ladderlight.board.ladders.tolerance import WHITE_HIGH, WHITE_LOW
 from ladderlight.board.model.board import Board
@@ -203,7 +201,7 @@ def _coincident(palette: Palette, analysis: LadderAnalysis) -> Iterator[Finding]
             yield Finding.note(
                 f"ladder {channel.name}", f"codes {first}{more} look alike; choose other resistors to gain levels"
             )
-    distinct = len(np.unique(palette.srgb8, axis=0))
+    distinct = len({colour.tobytes() for colour in palette.srgb8})
     if distinct < len(palette):
         yield Finding.note(
             "ladder", f"{len(palette)} codes show {distinct} different colours; codes of one colour are interchangeable"
