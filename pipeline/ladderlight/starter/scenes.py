@@ -23,15 +23,9 @@ def lighthouse() -> Image.Image:
     _sea(image, sea, (44, 74, 118), (10, 26, 60))
     draw.polygon([_at(image, *p) for p in _ROCK], fill=(40, 34, 44))
     for band in range(6):
-        top, bottom = 0.22 + band * 0.075, 0.22 + (band + 1) * 0.075
-        half_top, half_bottom = 0.030 + band * 0.0045, 0.030 + (band + 1) * 0.0045
+        (top, upper), (bottom, lower) = ((0.22 + edge * 0.075, 0.030 + edge * 0.0045) for edge in (band, band + 1))
+        corners = ((0.70 - upper, top), (0.70 + upper, top), (0.70 + lower, bottom), (0.70 - lower, bottom))
         colour = (214, 48, 42) if band % 2 == 0 else (244, 238, 226)
-        corners = [
-            (0.70 - half_top, top),
-            (0.70 + half_top, top),
-            (0.70 + half_bottom, bottom),
-            (0.70 - half_bottom, bottom),
-        ]
         draw.polygon([_at(image, *corner) for corner in corners], fill=colour)
     draw.rectangle(_box(image, 0.675, 0.15, 0.725, 0.22), fill=(255, 240, 160))
     draw.rectangle(_box(image, 0.660, 0.21, 0.740, 0.225), fill=(30, 30, 38))
@@ -48,26 +42,9 @@ def ferry() -> Image.Image:
     image = _sky((70, 150, 230), (214, 236, 250), horizon=0.6)
     sea = int(image.size[1] * 0.6)
     draw = ImageDraw.Draw(image)
-    for x, y, size in (
-        (0.15, 0.16, 0.12),
-        (0.24, 0.13, 0.14),
-        (0.33, 0.17, 0.11),
-        (0.78, 0.24, 0.10),
-        (0.86, 0.22, 0.12),
-    ):
+    for x, y, size in _CLOUDS:
         draw.ellipse(_box(image, x - size / 2, y - size / 3.2, x + size / 2, y + size / 3.2), fill=(250, 252, 255))
-    hills = [
-        (0, 0.6),
-        (0, 0.54),
-        (0.14, 0.47),
-        (0.30, 0.53),
-        (0.46, 0.45),
-        (0.64, 0.54),
-        (0.84, 0.49),
-        (1, 0.55),
-        (1, 0.6),
-    ]
-    draw.polygon([_at(image, *p) for p in hills], fill=(74, 128, 84))
+    draw.polygon([_at(image, *p) for p in _HILLS], fill=(74, 128, 84))
     _sea(image, sea, (40, 130, 170), (12, 60, 110))
     draw.polygon([_at(image, *p) for p in ((0.18, 0.62), (0.84, 0.62), (0.78, 0.75), (0.25, 0.75))], fill=(190, 36, 40))
     draw.polygon(
@@ -118,6 +95,10 @@ def chart() -> Image.Image:
 
 SCENES: dict[str, Callable[[], Image.Image]] = {"lighthouse": lighthouse, "ferry": ferry, "chart": chart}
 
+_CLOUDS = ((0.15, 0.16, 0.12), (0.24, 0.13, 0.14), (0.33, 0.17, 0.11), (0.78, 0.24, 0.10), (0.86, 0.22, 0.12))
+_HILLS = (
+    (0, 0.6), (0, 0.54), (0.14, 0.47), (0.30, 0.53), (0.46, 0.45), (0.64, 0.54), (0.84, 0.49), (1, 0.55), (1, 0.6),
+)  # fmt: skip
 _ROCK = (
     (0.50, 0.70), (0.56, 0.66), (0.62, 0.665), (0.66, 0.645), (0.76, 0.65), (0.80, 0.67), (0.88, 0.68), (0.94, 0.73),
     (0.70, 0.76),
