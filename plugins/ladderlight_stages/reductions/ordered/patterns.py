@@ -52,7 +52,7 @@ def clustered_dot(size: int) -> Ranks:
 
 
 @cache
-def blue_noise(size: int = BLUE_NOISE_SIZE) -> Ranks:
+def blue_noise() -> Ranks:
     """Return a pattern without regular structure and with little energy at low frequencies.
 
     Notes
@@ -61,6 +61,7 @@ def blue_noise(size: int = BLUE_NOISE_SIZE) -> Ranks:
     Gaussian of 1.5 pixels, on a torus. Always the same, with any version of NumPy: it starts from a fixed pattern,
     and the sums are of whole numbers, so that no rounding decides between nearly equal places.
     """
+    size = BLUE_NOISE_SIZE
     distance = np.minimum(np.arange(size), size - np.arange(size)) ** 2
     blob = np.rint(np.exp(-(distance[:, None] + distance) / (2 * _SIGMA**2)) * _STEPS).astype(np.int64)
     chosen = np.random.default_rng(1993).permutation(size * size)[: size * size // 10]
