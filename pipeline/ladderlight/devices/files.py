@@ -14,7 +14,7 @@ from ladderlight.devices.formats import segments_of
 from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
-from ladderlight.units.arrays import Bytes, Ints, MemoryWords, Words, dtype_of
+from ladderlight.units.arrays import Bytes, Ints, MemoryWords, Words, bytes_per_word, dtype_of
 
 Split = Literal["none", "even_odd"]
 
@@ -26,22 +26,9 @@ _FIELD = re.compile(r"\{([^{}]*)\}")
 _UNSAFE = re.compile(r"[^\w.+-]+")
 
 
-def device_words(contents: Contents, board: Board) -> list[tuple[Device, Words]]:
-    """Split each memory's words over its chips, lowest addresses first. Each is of shape (words of the part,)."""
-    return [
-        (device, contents.memories[device.memory].words[device.first_word : device.first_word + device.part.words])
-        for device in board.devices
-    ]
-
-
 def images_of(board: Board, words: MemoryWords) -> dict[str, bytes]:
     """Cut the image of each device out of the words of all memories, by name: low byte of each word first."""
-    return {
-        device.name: bytes_of(
-            words[device.memory][device.first_word : device.first_word + device.part.words], device.part.width
-        )
-        for device in board.devices
-    }
+    return {device.name: bytes_of(device.words(words), device.part.width) for device in board.devices}
 
 
 def bytes_of(words: Words, width: int, order: ByteOrder = "little") -> bytes:
@@ -62,11 +49,6 @@ def words_of(data: bytes | bytearray | Bytes, width: int, order: ByteOrder = "li
     words = wide.view(kind.newbyteorder("<")).ravel().astype(kind, copy=False)
     words &= kind.type((1 << width) - 1)
     return words
-
-
-def bytes_per_word(width: int) -> int:
-    """Return the number of bytes that hold one word."""
-    return (width + 7) // 8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,8 +139,9 @@ def pieces(
         Most bytes in one file, for programmers with a small buffer; cut at multiples of it.
     """
     found = []
-    for device, words in device_words(contents, board):
-        image = bytes_of(words, device.part.width, order)
+    words = {name: memory.words for name, memory in contents.memories.items()}
+    for device in board.devices:
+        image = bytes_of(device.words(words), device.part.width, order)
         for span, label in spans_of(device, order=order, split=split, size=size):
             found.append(Piece(device=device, span=span, data=span_bytes(image, span), label=label))
     return found

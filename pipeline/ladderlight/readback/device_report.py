@@ -14,7 +14,7 @@ from ladderlight.readback.comparison import Comparison, compare, document_of
 from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.dumps import Held
 from ladderlight.readback.readings import Reading, as_read
-from ladderlight.readback.sections import Section, device_words_of, image_of
+from ladderlight.readback.sections import Section, image_of
 from ladderlight.units.arrays import MemoryWords, Words
 
 
@@ -70,7 +70,7 @@ def report_on(
     comparison = compare(
         board, device, wanted, reading.words, pictures=pictures, most=most, reading=reading, known=known
     )
-    should = device_words_of(wanted, device)
+    should = device.words(wanted)
     held_words = as_read(should, reading.words, reading)
     differs = image_of(should ^ held_words, device)
     dumps = tuple(

@@ -10,13 +10,12 @@ from pathlib import Path, PurePath
 
 import numpy as np
 
-from ladderlight.devices.files import bytes_per_word
 from ladderlight.devices.formats import Format, format_of, likely_damage, segments_of
 from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, UsageError
 from ladderlight.flow.pictures import ByteOrder
 from ladderlight.readback.sections import Section
-from ladderlight.units.arrays import Bytes, Ints
+from ladderlight.units.arrays import Bytes, Ints, bytes_per_word
 from ladderlight.units.words import counted, joined
 
 _ELEMENTS: tuple[Format, ...] = ("verilog_mem", "c_array")

@@ -10,9 +10,9 @@ from pathlib import PurePath
 import numpy as np
 
 from ladderlight.board import Board, Device
-from ladderlight.devices.files import bytes_of, bytes_per_word, span_places, spans_of, words_of
+from ladderlight.devices.files import bytes_of, span_places, spans_of, words_of
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
-from ladderlight.units.arrays import Bytes, Flags, Ints, MemoryWords, Words
+from ladderlight.units.arrays import Bytes, Flags, Ints, Words, bytes_per_word
 
 Places = Ints
 
@@ -146,11 +146,6 @@ def covered_by(device: Device, sections: Iterable[Section]) -> Flags:
     for section in sections:
         covered[section.places] = True
     return covered
-
-
-def device_words_of(words: MemoryWords, device: Device) -> Words:
-    """Return a device's words out of those of all memories."""
-    return words[device.memory][device.first_word : device.first_word + device.part.words]
 
 
 def image_of(words: Words, device: Device) -> Bytes:
