@@ -1,15 +1,22 @@
-"""A picture's proportions against the screen's."""
+"""A picture's proportions against the screen's, and the demand of stages that leave them."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from ladderlight import Board, Box, Picture
+from ladderlight import Board, Box, Demand, Picture
 from ladderlight.units.arrays import Singles
 from ladderlight_stages.halftone.exact import exact_codes
+
+
+def as_demanded(demand: Demand, _board: Board, _options: Mapping[str, Any]) -> Demand:
+    """Return the next stage's demand: this stage takes pictures of any size, and neither cuts nor enlarges."""
+    return demand
 
 
 def screen_aspect(board: Board) -> float:
