@@ -22,7 +22,7 @@ from ladderlight.stages.contract import Survey
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
-from ladderlight.starter.scenes import draw_scene
+from ladderlight.starter.scenes import open_scene
 
 PHOTOGRAPHS = {"cafe": "coffee", "quay-cat": "chelsea"}
 """The photographs by their names in examples: functions of ``skimage.data``, each without copyright restrictions."""
@@ -138,7 +138,7 @@ def _drawn(name: str, *, see_through: bool) -> Image.Image:
 
         scene, share = Image.fromarray(getattr(data, PHOTOGRAPHS[name])()), 0.5
     else:
-        scene, share = draw_scene(name), 0.0
+        scene, share = open_scene(name), 0.0
     width = scene.size[0]
     height = width * _SHAPE[1] // _SHAPE[0]
     top = round((scene.size[1] - height) * share)
