@@ -20,6 +20,8 @@ class ProfileError(ValueError):
 def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     """Convert a picture from its profile's colours to sRGB.
 
+    Raises ProfileError when the profile cannot be read or is for another kind of picture.
+
     Parameters
     ----------
     image
@@ -31,11 +33,6 @@ def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     -------
     Image
         Mode RGB. The same object when the profile is sRGB itself.
-
-    Raises
-    ------
-    ProfileError
-        When the profile cannot be read or is for another kind of picture.
 
     Notes
     -----
@@ -61,10 +58,7 @@ def _is_grey(image: Image.Image) -> bool:
 def profile_mode(profile: bytes) -> str:
     """Return the mode of the pictures that a profile is for.
 
-    Raises
-    ------
-    ProfileError
-        When the profile cannot be read, or is for a kind of picture that is not supported.
+    Raises ProfileError when the profile cannot be read, or is for a kind of picture that is not supported.
     """
     try:
         space = ImageCms.ImageCmsProfile(io.BytesIO(profile)).profile.xcolor_space

@@ -96,17 +96,9 @@ def held_pixels(width: int, height: int, demand: Demand) -> int:
 
 
 def linear_pixels(samples: NDArray[Any]) -> Singles:
-    """Decode sRGB samples to linear light.
+    """Decode sRGB samples, (height, width) or (height, width, 3), to linear light: float32 (height, width, 3), 0 to 1.
 
-    Parameters
-    ----------
-    samples
-        uint8 or uint16 over their whole range, shape (height, width) or (height, width, 3). float32 is linear already.
-
-    Returns
-    -------
-    ndarray
-        float32, shape (height, width, 3), 0 to 1.
+    uint8 or uint16 over their whole range; float32 is linear already.
     """
     if samples.dtype == np.float32:
         linear: Singles = samples
@@ -123,16 +115,9 @@ def _linear_of(highest: int) -> Singles:
 
 
 def over_matte(linear: Singles, alpha: NDArray[np.unsignedinteger], matte: Singles) -> Singles:
-    """Lay a picture over a plain colour, in linear light.
+    """Lay a picture, not multiplied by alpha, over a plain colour, (3,), in linear light.
 
-    Parameters
-    ----------
-    linear
-        float32, shape (height, width, 3), 0 to 1; not multiplied by alpha.
-    alpha
-        uint8 or uint16 over their whole range, shape (height, width).
-    matte
-        float32, shape (3,), 0 to 1.
+    Alpha is uint8 or uint16 over their whole range, shape (height, width).
     """
     cover = (alpha * np.float32(1 / np.iinfo(alpha.dtype).max))[:, :, np.newaxis]
     return matte + (linear - matte) * cover
