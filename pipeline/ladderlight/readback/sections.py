@@ -85,17 +85,15 @@ class Section:
 def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | None = None) -> list[Section]:
     """Return all sections that a dump of a board's chips may be of.
 
+    Returns, for each device, the whole of it in every byte order of its files, what each file holds that is less, and
+    the even and the odd bytes of wide words.
+
     Parameters
     ----------
     board, files
         The board, and the device files of its build with their spans; what they hold is not looked at.
     order
         Byte order of wide words; that of the files when not given.
-
-    Returns
-    -------
-    For each device: the whole of it in every byte order of its files, what each file holds that is less, and the even
-    and the odd bytes of wide words.
     """
     by_device: dict[str, list[DeviceFile]] = {}
     for file in files:

@@ -70,10 +70,7 @@ def c_array(
 ) -> list[DeviceFile]:
     """Return each device as ``const uint8_t name[131072]``; wider words as ``uint16_t`` or ``uint32_t``.
 
-    Raises
-    ------
-    DeviceFileError
-        When a symbol is not a C identifier.
+    Raises DeviceFileError when a symbol is not a C identifier.
     """
     files = []
     for piece in pieces(contents, board, split=split, size=size):

@@ -58,6 +58,8 @@ def tone(
 ) -> Picture:
     """Set a picture's tone. The steps follow each other in the order of the options.
 
+    Raises PictureError when the black level is not below the white level, or the white point is black.
+
     Parameters
     ----------
     exposure
@@ -77,11 +79,6 @@ def tone(
     -------
     Picture
         0 to 1; the same object when no option changes anything.
-
-    Raises
-    ------
-    PictureError
-        When the black level is not below the white level, or the white point is black.
     """
     refuse(_contradictions(black_level, white_level, white_point), PictureError)
     pixels = picture.pixels

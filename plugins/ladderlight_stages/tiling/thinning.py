@@ -50,6 +50,9 @@ def thin(
 ) -> Thinned:
     """Choose at most ``most`` of the tiles.
 
+    Nothing depends on all tiles together, as principal directions would: a tile that is drawn anew then changes the
+    choice among those that are similar, and hardly any other.
+
     Parameters
     ----------
     points
@@ -65,11 +68,6 @@ def thin(
         Like ``points`` with fewer dimensions, for very many tiles.
     channels
         How many coordinates of a point belong together: orientations differ in the order of such groups only.
-
-    Notes
-    -----
-    Nothing depends on all tiles together, as principal directions would: a tile that is drawn anew then changes the
-    choice among those that are similar, and hardly any other.
     """
     number = len(uses)
     choice = coarse if coarse and number > _FINE else points

@@ -104,6 +104,11 @@ class Network:
 
         Raises ValueError when in some state nothing holds the voltages: no load, and every driver floating.
 
+        Kirchhoff's current law at each inner node; for a single one it is Millman's theorem. A driver of E volts behind
+        r ohms, whose node has the conductances g_k (their sum G) to the inner nodes, is eliminated beforehand: it adds
+        ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
+        and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
+
         Parameters
         ----------
         states
@@ -111,13 +116,6 @@ class Network:
         ohms
             Other values of the resistors than their nominal ones, shape (..., resistors), for example drawn within a
             tolerance. The leading dimensions of both are broadcast.
-
-        Notes
-        -----
-        Kirchhoff's current law at each inner node; for a single one it is Millman's theorem. A driver of E volts behind
-        r ohms, whose node has the conductances g_k (their sum G) to the inner nodes, is eliminated beforehand: it adds
-        ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
-        and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
         """
         conductance = 1 / (self.ohms if ohms is None else np.asarray(ohms, dtype=np.float64))
         batch = np.broadcast_shapes(states.shape[:-1], conductance.shape[:-1])

@@ -22,6 +22,8 @@ def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
 
     Raises ProfileError when the profile cannot be read or is for another kind of picture.
 
+    Perceptual intent with black-point compensation (ISO 18619), by LittleCMS through ``PIL.ImageCms``.
+
     Parameters
     ----------
     image
@@ -33,10 +35,6 @@ def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     -------
     Image
         Mode RGB. The same object when the profile is sRGB itself.
-
-    Notes
-    -----
-    Perceptual intent with black-point compensation (ISO 18619), by LittleCMS through ``PIL.ImageCms``.
     """
     mode = profile_mode(profile) if profile else "LAB"
     if mode == "RGB" and image.mode == "L":  # a grey picture with its camera's profile
