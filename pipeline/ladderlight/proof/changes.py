@@ -54,7 +54,7 @@ class DeviceChange(TypedDict):
 
 
 class PictureChange(TypedDict):
-    """How a picture differs: its bank, that before, its name before, the share of pixels, and PNG files of its screens in base 64."""
+    """How a picture differs: bank and name, those before, share of pixels, and PNG files of its screens in base 64."""
 
     name: str
     bank: int | None
