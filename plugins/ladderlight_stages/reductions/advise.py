@@ -1,7 +1,5 @@
 """Reduction to codes by the method with the least visible error."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Annotated

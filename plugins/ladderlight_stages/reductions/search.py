@@ -1,7 +1,5 @@
 """Reduction to codes by search: codes are changed and exchanged while that reduces the visible error."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
