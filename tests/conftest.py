@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 collect_ignore = ["example_plugin"]  # its tests run where it is installed
 for name in ("COLUMNS", "LINES"):  # lines are folded at so many columns, where a test does not choose others
     os.environ.pop(name, None)
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # each of the many commands that tests start would compile every module
 BoardMaker = Callable[..., Board]
 _folders = count()
 settings.register_profile("busy", deadline=None, suppress_health_check=[HealthCheck.too_slow])
