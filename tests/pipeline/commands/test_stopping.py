@@ -1,4 +1,4 @@
-"""Builds that are stopped or killed, as a whole."""
+"""Builds that are stopped, as a whole."""
 
 from __future__ import annotations
 
@@ -19,19 +19,6 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
 ]
 WAIT = 120  # seconds that a busy machine may take; a pass is much faster
-KILLED = """
-import os, signal, sys
-from ladderlight import commands
-calls, rename = 0, os.rename
-def killing(*args, **more):
-    global calls
-    calls += 1
-    if calls == int(sys.argv[1]):
-        os.kill(os.getpid(), signal.SIGKILL)
-    rename(*args, **more)
-os.rename = killing
-commands.main(["build", sys.argv[2]])
-"""
 
 
 def _files(folder: Path) -> dict[str, bytes]:
@@ -149,19 +136,3 @@ def test_a_command_that_takes_a_signal_for_ctrl_c_ends_with_the_signal_s_status(
 
     monkeypatch.setattr(commands, "app", app)
     assert commands.main([]) == 128 + signal.SIGTERM
-
-
-@pytest.mark.parametrize("at", [1, 3, 9, 12])
-def test_a_build_that_is_killed_is_finished_by_the_next_command(sign: Path, at: int) -> None:
-    out, picture = sign.parent / "out", sign.parent / "pictures" / "grey.pgm"
-    assert commands.main(["build", str(sign)]) == 0
-    old, text = _files(out), picture.read_bytes()
-    picture.write_bytes(text[:-12] + text[-12:][::-1])
-    child = subprocess.run([sys.executable, "-c", KILLED, str(at), str(sign)], timeout=WAIT, check=False)
-    assert child.returncode == -signal.SIGKILL
-    assert commands.main(["check", str(sign)]) == 0
-    found = _files(out)
-    assert commands.main(["build", str(sign)]) == 0
-    new = _files(out)
-    assert new["devices/picture.bin"] != old["devices/picture.bin"]
-    assert found in (old, new)
