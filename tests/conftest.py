@@ -20,6 +20,9 @@ from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.model.lines import expand, expand_names
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.proof.page.document import joined_scripts
+from ladderlight.recipe import load_revisions
+from ladderlight.storage.locking import locked
+from ladderlight.workspace.build import build
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -46,6 +49,28 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
 def no_flushing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave out what only a loss of power would show: a build waits for the disk twenty times."""
     monkeypatch.setattr(os, "fsync", lambda _: None)
+
+
+@pytest.fixture(scope="session")
+def example(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Path], Path]:
+    """Give the folder of a copy of a recipe's project, built once for all tests of a run; it is only read."""
+    root = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        root = root.parent  # of all workers
+    root = root / "examples"
+    root.mkdir(exist_ok=True)
+
+    def built(path: Path) -> Path:
+        folder, done = root / path.parent.name, root / f"{path.parent.name}.done"
+        with locked(root / f"{path.parent.name}.lock", patience=600):
+            if not done.exists():
+                shutil.copytree(path.parent, folder, ignore=shutil.ignore_patterns("out*", "__pycache__"))
+                for recipe in load_revisions(folder / path.name):
+                    build(recipe, workers=1, cached=False)
+                done.touch()
+        return folder
+
+    return built
 
 
 def weighted_ladder(**channels: dict[str, float]) -> Ladder:
