@@ -21,6 +21,11 @@ pytestmark = [
 WAIT = 120  # seconds that a busy machine may take; a pass is much faster
 
 
+def at_once(started: float) -> float:
+    """The seconds in which a command stops: one, or on a busy machine half of what its start has just taken."""
+    return max(1.0, started / 2)
+
+
 def _files(folder: Path) -> dict[str, bytes]:
     found = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*") if path.is_file()}
     return {name: path.read_bytes() for name, path in found.items() if not name.endswith(".lock")}
@@ -65,6 +70,7 @@ def test_a_signal_ends_a_build_with_threads_and_leaves_the_last_one(waiting: Pat
 def test_a_stop_does_not_wait_for_what_a_thread_is_at(waiting: Path, command: str) -> None:
     plugin = waiting.parent / "waiting.py"
     plugin.write_text(plugin.read_text(encoding="utf-8").replace("sleep(0.3)", f"sleep({WAIT})"), encoding="utf-8")
+    start = time.monotonic()
     process = subprocess.Popen([sys.executable, "-m", "ladderlight", command, str(waiting)], stderr=subprocess.PIPE)
     end = time.monotonic() + WAIT
     while not (waiting.parent / "waiting").exists() and process.poll() is None and time.monotonic() < end:
@@ -72,7 +78,7 @@ def test_a_stop_does_not_wait_for_what_a_thread_is_at(waiting: Path, command: st
     began = time.monotonic()
     process.send_signal(signal.SIGINT)
     process.communicate(timeout=WAIT)
-    assert time.monotonic() - began < WAIT / 10
+    assert time.monotonic() - began < at_once(began - start)
     assert process.returncode == (130 if command == "build" else 0)
 
 
@@ -83,7 +89,7 @@ def test_ctrl_c_ends_a_build_and_its_processes_at_once(waiting: Path, tmp_path: 
     aside.mkdir()
     here = f"Path({str(waiting.parent)!r})"  # workers of a cluster have a copy elsewhere
     plugin.write_text(plugin.read_text(encoding="utf-8").replace("Path(__file__).parent", here), encoding="utf-8")
-    before = _files(out)
+    before, start = _files(out), time.monotonic()
     process = subprocess.Popen(
         [sys.executable, "-m", "ladderlight", "build", *how, "--no-cache", "--workers", "2", str(waiting)],
         stderr=subprocess.PIPE,
@@ -98,7 +104,7 @@ def test_ctrl_c_ends_a_build_and_its_processes_at_once(waiting: Path, tmp_path: 
     began = time.monotonic()
     os.killpg(process.pid, signal.SIGINT)  # as a terminal does
     _, said = process.communicate(timeout=WAIT)
-    assert time.monotonic() - began < WAIT / 6
+    assert time.monotonic() - began < at_once(began - start)
     assert (said.splitlines()[-1], process.returncode) == ("stopped; nothing was replaced", 130)
     assert "Traceback" not in said
     with pytest.raises(ProcessLookupError):
