@@ -70,7 +70,8 @@ def example(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Path], Path]:
         folder, done = root / path.parent.name, root / f"{path.parent.name}.done"
         with locked(root / f"{path.parent.name}.lock", patience=600):
             if not done.exists():
-                shutil.copytree(path.parent, folder, ignore=shutil.ignore_patterns("out*", "__pycache__"))
+                ignored = shutil.ignore_patterns("out", "__pycache__")
+                shutil.copytree(path.parent, folder, ignore=ignored, dirs_exist_ok=True)
                 for recipe in load_revisions(folder / path.name):
                     build(recipe, workers=1, cached=False)
                 done.touch()
