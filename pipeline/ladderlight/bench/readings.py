@@ -84,6 +84,13 @@ def words_for(board: Board, high: tuple[str, ...]) -> dict[str, int]:
     }
 
 
+def loaded_volts(ladder: Ladder, high: tuple[str, ...], channel: Channel) -> Volts:
+    """Return a channel's voltage with the monitor, while some lines are high and all others low."""
+    channels, lines = next(group for group in ladder.groups() if channel in group[0])
+    state = np.array([[line in high for line in lines]])
+    return _volts(ladder.network(channels, lines), channel, state, tolerance_of(ladder))
+
+
 def _reading(board: Board, high: tuple[str, ...], channel: Channel) -> Reading:
     ladder = board.ladder
     channels, lines = next(group for group in ladder.groups() if channel in group[0])
@@ -97,7 +104,7 @@ def _reading(board: Board, high: tuple[str, ...], channel: Channel) -> Reading:
         words=words_for(board, high),
         channel=channel.name,
         at=output(channel.guns),
-        loaded=_volts(network, channel, state, tolerance_of(ladder)),
+        loaded=loaded_volts(ladder, high, channel),
         unloaded=_volts(open_network, channel, state, tolerance_of(ladder)) if held else None,
         currents={line: float(currents[lines.index(line)]) for line in channel.lines if line in high},
     )
