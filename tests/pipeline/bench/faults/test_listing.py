@@ -9,7 +9,7 @@ import pytest
 
 from ladderlight.bench.faults.listing import faults_of
 from ladderlight.bench.faults.screens import looks_of, shown_cells, shown_codes
-from ladderlight.bench.wiring import wiring_of
+from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Board, Counters
 from ladderlight.board.model.assembly import Assembly
 from ladderlight.proof.scanout import picture_codes, screen_codes
@@ -59,7 +59,7 @@ def test_faults_are_named_with_pins_as_the_package_has_them(board) -> None:
         "R4 715 (g1)",
         "picture pin 17, D3 (g1)",
     ]
-    assert [(one.label, one.value, one.line) for one in wiring_of(board).resistors][:4:3] == [
+    assert [(one.label, one.value, one.line) for one in Wiring(board).resistors][:4:3] == [
         ("R1", "1k33", "r0"),
         ("R4", "715", "g1"),
     ]
