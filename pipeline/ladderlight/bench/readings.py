@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from math import inf, isinf
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.bench.connector import output
 from ladderlight.board import Board, Channel, Ladder
 from ladderlight.board.ladders.tolerance import worst_levels
 from ladderlight.board.model.ladder import LOAD
 from ladderlight.board.model.network import GROUND, Network
+from ladderlight.units.arrays import Flags
 
 _USUAL = 0.05
 
@@ -106,7 +106,7 @@ def _readings(board: Board, channel: Channel, cases: Sequence[tuple[str, ...]]) 
         )
 
 
-def _volts(network: Network, channel: Channel, states: NDArray[np.bool_], tolerance: float) -> list[Volts]:
+def _volts(network: Network, channel: Channel, states: Flags, tolerance: float) -> list[Volts]:
     share = np.array([0.0 if resistor.name == LOAD else tolerance for resistor in network.resistors])
     nominal = network.solve(states).at(channel.name)
     figures = (nominal, *worst_levels(network, channel.name, states, share))

@@ -46,6 +46,7 @@ class Chain:
 
     def code_pictures(
         self,
+        files: Sequence[PictureFile] | None = None,
         *,
         workers: int | None = None,
         progress: Progress | None = None,
@@ -53,10 +54,10 @@ class Chain:
         executor: Executor | None = None,
         keep_going: bool = False,
     ) -> CodedPictures:
-        """Run the stages up to the coded pictures over all files; by default on a pool of threads.
+        """Run the stages up to the coded pictures over all files, or some; by default on a pool of threads.
 
-        The result does not depend on ``executor`` or ``workers`` (default: the number of processors). With
-        ``keep_going``, units with a picture that cannot be used are left out.
+        ``files`` has all files of an animation, or none. The result does not depend on ``executor`` or ``workers``
+        (default: the number of processors). With ``keep_going``, units with a picture that cannot be used are left out.
 
         Raises
         ------
@@ -70,7 +71,7 @@ class Chain:
         from ladderlight.engine.steps import Steps
         from ladderlight.engine.work import Task, Work, total
 
-        files = self.recipe.files
+        files = self.recipe.files if files is None else files
         cache = self.cache or Cache.for_one_build()
         plan = Plan(recipe=self.recipe, seen=self.seen)
         work = Work(plan=plan, cache=cache, uses=KnownUses(cache), spare=Cache.for_spare())
@@ -87,9 +88,11 @@ class Chain:
                 seen |= found if isinstance(found, dict) else {}  # what is wrong is reported when it is coded
                 steps.finish(unit)
             stage = self.recipe.chain[at].declaration
-            fold = Fold.of(total(stage, (seen[file] for file in files if file in seen)))
+            fold = Fold.of(total(stage, (seen[file] for file in self.recipe.files if file in seen)))
             work = replace(work, folds={**work.folds, at: fold})
-        coded = _coded(work, executor, steps, refused, keep_going=keep_going)
+        chosen = set(files)
+        units = [unit for unit in plan.units if chosen.issuperset(unit.files)]
+        coded = _coded(work, units, executor, steps, refused, keep_going=keep_going)
         return CodedPictures(coded, files, work.in_memory)
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
@@ -152,13 +155,12 @@ def _looked(plan: Plan, at: int) -> list[Unit]:
 
 
 def _coded(
-    work: Work, executor: Executor, steps: Steps, refused: Refused | None, *, keep_going: bool
+    work: Work, units: Sequence[Unit], executor: Executor, steps: Steps, refused: Refused | None, *, keep_going: bool
 ) -> dict[Unit, CodedUnit]:
-    """Code all units. Files of an animation are first made ready one by one, all of them at once."""
+    """Code units. Files of an animation are first made ready one by one, all of them at once."""
     from ladderlight.engine.coded import CodedUnit
     from ladderlight.engine.work import Task
 
-    units = work.plan.units
     single = [unit for unit in units if len(unit.files) == 1]
     several = [unit for unit in units if len(unit.files) > 1]
     early = [Task(unit=unit) for unit in single]

@@ -69,10 +69,9 @@ def viewing_advice(
 ) -> Iterator[Finding]:
     """Yield what is missing for the grain, when neither recipe nor stage has a distance."""
     if viewing.distance is None and options["distance"] is None:
-        yield Finding(
-            level="note",
-            where="viewing",
-            message="no viewing distance is set, so the manifest will lack the grain of the reduction; "
+        yield Finding.note(
+            "viewing",
+            "no viewing distance is set, so the manifest will lack the grain of the reduction; "
             'add [viewing] with distance = "1.5 m" and the screen_width',
         )
 

@@ -159,7 +159,6 @@ def diffused(
     serpentine: bool = True,
 ) -> tuple[Codes, int | None]:
     """Return the codes, and the number of clipped pixels where the loop counts them."""
-    from ladderlight_stages.halftone.kept_loops import diffuse_lattice_kept
     from ladderlight_stages.halftone.lattice_loops import diffuse_lattice
     from ladderlight_stages.halftone.lattice_tables import UNITS, largest_steps, lattice_tables
     from ladderlight_stages.halftone.palette_tables import palette_tables
@@ -172,12 +171,8 @@ def diffused(
     tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
     light = lattice.light_of_codes(palette)
     half_steps = largest_steps(light) // 2
-    how = (*tables_of, *_whole_taps(kernel, strength), serpentine, half_steps)
-    codes: Codes
-    if kept.codes is not None and kept:
-        codes = diffuse_lattice_kept(pixels, *how, kept.codes, light, half_steps)
-        return codes, None
-    codes, clipped = diffuse_lattice(pixels, *how)
+    taps = (*_whole_taps(kernel, strength), serpentine)
+    codes, clipped = diffuse_lattice(pixels, *tables_of, *taps, half_steps, kept.codes if kept else None, light)
     return codes, None if lattice.grey else clipped
 
 
@@ -191,21 +186,18 @@ def diffused_onto(
     serpentine: bool,
 ) -> Codes:
     """Diffuse a picture onto any set of colours."""
-    from ladderlight_stages.halftone.kept_loops import diffuse_palette_kept
     from ladderlight_stages.halftone.lattice_tables import largest_steps
     from ladderlight_stages.halftone.palette_loops import diffuse_palette
 
     pixels = np.require(picture.pixels, np.float32, ["C", "A", "W"])
     steps = largest_steps(tables.colours[:, :3])
     taps = (*_whole_taps(kernel, strength), serpentine, steps // 2)
-    codes: Codes
+    stay = None
     if kept.codes is not None and kept:
         places = np.full(max(int(tables.codes.max()), int(kept.codes.max())) + 1, -1, dtype=np.int32)
         places[tables.codes] = np.arange(len(tables.codes))
         stay = np.where(kept.codes < 0, np.int32(-1), places[kept.codes])
-        codes = diffuse_palette_kept(pixels, *tables, *taps, stay, steps)
-    else:
-        codes = diffuse_palette(pixels, *tables, *taps)
+    codes: Codes = diffuse_palette(pixels, *tables, *taps, stay, steps)
     return codes
 
 
