@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Self
+from typing import Any, Self
 
 from ladderlight.board import Finding
 from ladderlight.cache.marks import Seen, as_json, from_json, mark_of
@@ -28,7 +28,7 @@ from ladderlight.storage.journal import is_inside
 from ladderlight.storage.output import Staging
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
-from ladderlight.workspace.manifest import InputEntry, Manifest
+from ladderlight.workspace.manifest import InputEntry
 from ladderlight.workspace.up_to_date import Account
 
 
@@ -146,7 +146,8 @@ class KeptTray:
     """What the cache knows of a tray: its manifest, its files as they were made, and what was shown beside it."""
 
     key: str
-    manifest: Manifest
+    manifest: Mapping[str, Any]
+    """As plain values."""
     files: Mapping[str, Seen]
     shown: str
 
@@ -171,8 +172,8 @@ class KeptTrays:
         key = self.key(tray)
         try:
             about = json.loads(self.cache.get(key) or b"")
-            files, manifest = from_json(about["files"]), Manifest.model_validate(about["manifest"])
-            return KeptTray(key=key, manifest=manifest, files=files, shown=str(about["shown"]))
+            files = from_json(about["files"])
+            return KeptTray(key=key, manifest=about["manifest"], files=files, shown=str(about["shown"]))
         except (ValueError, KeyError, TypeError, AttributeError):
             return None
 
@@ -223,7 +224,7 @@ class KeptTrays:
             self._put(replace(kept, files=found))
         return True
 
-    def add(self, tray: Tray, made: Manifest, shown: str, folder: Path) -> None:
+    def add(self, tray: Tray, made: Mapping[str, Any], shown: str, folder: Path) -> None:
         """Note a tray's files, which lie in a folder, not yet in their place. Those noted before are kept."""
         self.keep()
         below = (folder / part / tray.folder for part in ("devices", "proof"))
@@ -238,7 +239,7 @@ class KeptTrays:
         self._made.clear()
 
     def _put(self, tray: KeptTray) -> None:
-        about = {"files": as_json(tray.files), "shown": tray.shown, "manifest": tray.manifest.document}
+        about = {"files": as_json(tray.files), "shown": tray.shown, "manifest": tray.manifest}
         self.cache.put(tray.key, json.dumps(about).encode())
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, ConfigDict, Field, JsonValue
 
@@ -14,7 +14,6 @@ from ladderlight.board.model.memory import Erasure
 from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
-from ladderlight.system.printable import printable_values
 from ladderlight.workspace.documents import Kept, read_document
 
 FILE = "manifest.json"
@@ -153,18 +152,6 @@ class Manifest(Kept):
     notes: Annotated[tuple[str, ...], Field(strict=False)] = ()
     pictures: Annotated[tuple[PictureEntry, ...], Field(strict=False)]
 
-    @classmethod
-    def of_trays(cls, made: Sequence[Self], inputs: Sequence[InputEntry]) -> Self:
-        """Join the manifests of the trays of a build, and put in its inputs; all else they have in common."""
-        first = {name: getattr(made[0], name) for name in made[0].model_fields_set}
-        joined = {
-            "devices": tuple(device for each in made for device in each.devices),
-            "pictures": tuple(picture for each in made for picture in each.pictures),
-            "notes": tuple(dict.fromkeys(note for each in made for note in each.notes)),
-            "inputs": tuple(inputs),
-        }
-        return cls(**first | joined)
-
     @property
     def trays(self) -> tuple[int | None, ...]:
         """The trays that were built, in order; None alone where there is one set of chips only."""
@@ -177,12 +164,6 @@ class Manifest(Kept):
         return plain
 
     @property
-    def printable(self) -> dict[str, Any]:
-        """The same with printable texts, for sheets and pages."""
-        shown: dict[str, Any] = printable_values(self.document)
-        return shown
-
-    @property
     def plain_inputs(self) -> list[dict[str, Any]]:
         """The inputs as a build describes them."""
         return [item.model_dump() for item in self.inputs]
@@ -191,6 +172,14 @@ class Manifest(Kept):
     def inputs_digest(self) -> str | None:
         """One SHA-256 for all files that the build is made from; None when nothing is known of them."""
         return digest_of_inputs(self.inputs)
+
+
+def document_of_trays(made: Sequence[Mapping[str, Any]], inputs: Sequence[InputEntry]) -> dict[str, Any]:
+    """Join the documents of the trays of a build, and put in its inputs; all else they have in common."""
+    joined = dict(made[0]) | {key: [one for each in made for one in each[key]] for key in ("devices", "pictures")}
+    joined["notes"] = list(dict.fromkeys(note for each in made for note in each["notes"]))
+    joined["inputs"] = [item.model_dump() for item in inputs]
+    return joined
 
 
 def digest_of_inputs(inputs: Sequence[InputEntry]) -> str | None:
