@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from operator import itemgetter
-from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
@@ -15,18 +14,18 @@ from ladderlight.proof.burnsheet import labelled, title_of
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.plots import palette_plot, plots_of
-from ladderlight.proof.screens import data_url, small_png
+from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import environment
 
 _SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
 
 
-def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proofs: Sequence[Path]) -> str:
+def trays_page(project: str, board: Board, manifest: Mapping[str, Any], small: Callable[[str], bytes]) -> str:
     """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small.
 
-    The screens are read from the first of the folders ``proofs`` that has them. As many as the page can bear are in it,
-    the others by name.
+    ``small`` gives a screen's file in the output folder in small, see :func:`ladderlight.proof.screens.small_png`. As
+    many as the page can bear are in it, the others by name.
     """
     devices, pictures = (_by_tray(manifest[key]) for key in ("devices", "pictures"))
     trays: list[dict[str, Any]] = [
@@ -40,7 +39,7 @@ def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proofs: 
     ]
     left = _SCREEN_BYTES
     for screen in (screen for tray in trays for screen in tray["screens"]):
-        picture = small_png(_found(screen["file"], proofs), board) if left > 0 else b""
+        picture = small(f"proof/{screen['file']}") if left > 0 else b""
         left -= len(picture)
         screen["picture"] = data_url(picture) if picture else ""
     return (
@@ -48,10 +47,6 @@ def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proofs: 
         .get_template("trays.html")
         .render(project=project, trays=trays, aspect=board.raster.mode.screen_aspect, facts=facts_of(board))
     )
-
-
-def _found(file: str, folders: Sequence[Path]) -> Path:
-    return next(folder / file for folder in folders if (folder / file).exists())
 
 
 def _screens(pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:

@@ -29,7 +29,7 @@ from ladderlight.proof.page.document import Links
 from ladderlight.proof.page.links import links_of
 from ladderlight.proof.pages import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
-from ladderlight.proof.screens import screen_names, shown_banks
+from ladderlight.proof.screens import screen_names, shown_banks, small_png
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
 from ladderlight.storage.stopping import noting_stops, stoppable
@@ -167,7 +167,7 @@ def build(
         document = document_of_trays(made, inputs)
         changed = version_findings(earlier.manifest, document, going.inputs)
         manifest = json_text(document).encode()
-        pages = _pages(recipe, printable_values(document), going.bench, staging.folder)
+        pages = _pages(recipe, printable_values(document), going.bench, going.small)
         _write(staging.folder, (*pages, (FILE, manifest)))
         if kept:
             kept.keep()
@@ -235,6 +235,12 @@ class _Going:
     def folder(self) -> Path:
         """The folder to write into."""
         return self.staging.folder
+
+    def small(self, screen: str) -> bytes:
+        """Return a screen's file in small; the trays that are as they were have theirs in the output."""
+        here, board = self.folder / screen, self.chain.board
+        make = partial(small_png, here if here.exists() else self.staging.output / screen, board)
+        return self.kept.small(screen, make) if self.kept else make()
 
     def tray(self, tray: Tray, coded: CodedPictures, links: Links) -> Mapping[str, Any]:
         """Write the files of a tray; those of the last build stay where they would be the same. Return its manifest.
@@ -311,15 +317,16 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(recipe: Recipe, shown: Mapping[str, Any], bench: Bench, folder: Path) -> Iterator[tuple[str, bytes]]:
+def _pages(
+    recipe: Recipe, shown: Mapping[str, Any], bench: Bench, small: Callable[[str], bytes]
+) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     title = printable(recipe.title)
     yield from bench_files(title, bench)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
     if any("tray" in device for device in shown["devices"]):
-        proofs = folder / "proof", recipe.output / "proof"  # trays that are as they were stay there
-        yield "proof/index.html", trays_page(title, recipe.board, shown, proofs).encode()
+        yield "proof/index.html", trays_page(title, recipe.board, shown, small).encode()
 
 
 def _cautions(recipe: Recipe, coded: Iterable[Described], known: Iterable[KeptTray], *, strict: bool) -> list[Finding]:
