@@ -1,22 +1,17 @@
-"""The engine: runs a recipe's chain over its pictures, arranges them, and emits device files."""
+"""The engine: runs a recipe's chain over its pictures, arranges them, and emits device files.
+
+What works on pictures is imported when there is work: a check runs arrangements and emissions alone.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ladderlight.board import Board
-from ladderlight.cache.marks import Seen
-from ladderlight.cache.store import Cache
 from ladderlight.devices.files import name_files
-from ladderlight.engine.coded import CodedPictures, CodedUnit
-from ladderlight.engine.executors import Executor
-from ladderlight.engine.executors.threads import Threads
-from ladderlight.engine.known_uses import KnownUses
 from ladderlight.engine.plan import Fold, Plan, Unit
-from ladderlight.engine.steps import Progress, Refused, Steps
-from ladderlight.engine.work import Task, Work, total
 from ladderlight.errors import BuildError, Fault, PictureError
 from ladderlight.flow.merging import carry_timing, darken, merge
 from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile
@@ -24,6 +19,14 @@ from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import StageUse
 from ladderlight.stages.boundary import run_stage
 from ladderlight.stages.kinds import Kind
+
+if TYPE_CHECKING:
+    from ladderlight.cache.marks import Seen
+    from ladderlight.cache.store import Cache
+    from ladderlight.engine.coded import CodedPictures, CodedUnit
+    from ladderlight.engine.executors import Executor
+    from ladderlight.engine.steps import Progress, Refused, Steps
+    from ladderlight.engine.work import Work
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,6 +64,13 @@ class Chain:
         PictureError
             When pictures cannot be used: all of them, one line each, after all have been tried.
         """
+        from ladderlight.cache.store import Cache
+        from ladderlight.engine.coded import CodedPictures
+        from ladderlight.engine.executors.threads import Threads
+        from ladderlight.engine.known_uses import KnownUses
+        from ladderlight.engine.steps import Steps
+        from ladderlight.engine.work import Task, Work, total
+
         files = self.recipe.files if files is None else files
         cache = self.cache or Cache.for_one_build()
         plan = Plan(recipe=self.recipe, seen=self.seen)
@@ -148,6 +158,9 @@ def _coded(
     work: Work, units: Sequence[Unit], executor: Executor, steps: Steps, refused: Refused | None, *, keep_going: bool
 ) -> dict[Unit, CodedUnit]:
     """Code units. Files of an animation are first made ready one by one, all of them at once."""
+    from ladderlight.engine.coded import CodedUnit
+    from ladderlight.engine.work import Task
+
     single = [unit for unit in units if len(unit.files) == 1]
     several = [unit for unit in units if len(unit.files) > 1]
     early = [Task(unit=unit) for unit in single]

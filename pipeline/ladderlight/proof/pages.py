@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Sequence
 from operator import itemgetter
-from typing import Any
 
 from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
+from ladderlight.devices.documents import ManifestDocument, PictureDocument
 from ladderlight.proof.burnsheet import labelled, title_of
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
@@ -21,27 +22,27 @@ _SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
 
 
-def trays_page(project: str, board: Board, manifest: Mapping[str, Any], small: Callable[[str], bytes]) -> str:
+def trays_page(project: str, board: Board, manifest: ManifestDocument, small: Callable[[str], bytes]) -> str:
     """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small.
 
     ``small`` gives a screen's file in the output folder in small, see :func:`ladderlight.proof.screens.small_png`. As
     many as the page can bear are in it, the others by name.
     """
-    devices, pictures = (_by_tray(manifest[key]) for key in ("devices", "pictures"))
-    trays: list[dict[str, Any]] = [
-        {
-            "number": number,
-            "folder": f"tray-{number:02d}",
-            "burn": [device["name"] for device in found if device["changed"]],
-            "screens": _screens(pictures.get(number, ())),
-        }
-        for number, found in devices.items()
-    ]
+    trays = []
     left = _SCREEN_BYTES
-    for screen in (screen for tray in trays for screen in tray["screens"]):
-        picture = small(f"proof/{screen['file']}") if left > 0 else b""
-        left -= len(picture)
-        screen["picture"] = data_url(picture) if picture else ""
+    pictures: dict[int | None, list[PictureDocument]] = defaultdict(list)
+    for picture in manifest["pictures"]:
+        pictures[picture.get("tray")].append(picture)
+    burn: dict[int, list[str]] = defaultdict(list)
+    for device in manifest["devices"]:
+        burn[device["tray"]] += [device["name"]] * device["changed"]
+    for number, names in burn.items():
+        screens = _screens(pictures[number])
+        for screen in screens:
+            png = small(f"proof/{screen['file']}") if left > 0 else b""
+            left -= len(png)
+            screen["picture"] = data_url(png) if png else ""
+        trays.append({"number": number, "folder": f"tray-{number:02d}", "burn": names, "screens": screens})
     return (
         environment()
         .get_template("trays.html")
@@ -49,7 +50,7 @@ def trays_page(project: str, board: Board, manifest: Mapping[str, Any], small: C
     )
 
 
-def _screens(pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+def _screens(pictures: Sequence[PictureDocument]) -> list[dict[str, str]]:
     """Return the different screens of a tray, in the order of their banks, each with all that it shows."""
     files = dict.fromkeys(picture["screen"] for picture in sorted(pictures, key=itemgetter("bank")))
     found = []
@@ -58,21 +59,14 @@ def _screens(pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
         found.append(
             {
                 "file": file.removeprefix("proof/"),
-                "bank": min(picture["bank"] for picture in own),
+                "bank": str(min(picture["bank"] for picture in own)),
                 "names": ", ".join(dict.fromkeys(picture["name"] for picture in own)),
             }
         )
     return found
 
 
-def _by_tray(entries: Sequence[Mapping[str, Any]]) -> dict[int, list[Mapping[str, Any]]]:
-    found: dict[int, list[Mapping[str, Any]]] = {}
-    for entry in entries:
-        found.setdefault(entry["tray"], []).append(entry)
-    return found
-
-
-def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
+def burn_page(board: Board, manifest: ManifestDocument) -> str:
     """Return the burn sheet as one HTML document to print: a box to tick for every file."""
     return (
         environment()

@@ -8,12 +8,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from pathlib import Path
-from typing import Any
 
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.bench.sheets.page import bench_files, bench_parts
 from ladderlight.board import Finding
 from ladderlight.board.model.findings import refuse_errors
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.entries import Described
@@ -54,7 +54,7 @@ class Built:
     """What a build has written."""
 
     output: Path
-    manifest: Mapping[str, Any]
+    manifest: ManifestDocument
     """As plain values; see :class:`ladderlight.workspace.manifest.Manifest`."""
     findings: tuple[Finding, ...]
     reduced: int
@@ -242,7 +242,7 @@ class _Going:
         make = partial(small_png, here if here.exists() else self.staging.output / screen, board)
         return self.kept.small(screen, make) if self.kept else make()
 
-    def tray(self, tray: Tray, coded: CodedPictures, links: Links) -> Mapping[str, Any]:
+    def tray(self, tray: Tray, coded: CodedPictures, links: Links) -> ManifestDocument:
         """Write the files of a tray; those of the last build stay where they would be the same. Return its manifest.
 
         Of thousands of pictures no more than that stays in memory.
@@ -259,7 +259,7 @@ class _Going:
             self.kept.add(tray, made, shown, self.folder)
         return made
 
-    def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links) -> dict[str, Any]:
+    def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links) -> ManifestDocument:
         """Arrange the pictures of a tray, write its device files and its proof."""
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded, tray.cards)
@@ -318,7 +318,7 @@ def _named(tray: Tray) -> Iterator[None]:
 
 
 def _pages(
-    recipe: Recipe, shown: Mapping[str, Any], bench: Bench, small: Callable[[str], bytes]
+    recipe: Recipe, shown: ManifestDocument, bench: Bench, small: Callable[[str], bytes]
 ) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     title = printable(recipe.title)

@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from ladderlight.board import Board, Finding
-from ladderlight.devices.files import images_of
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.trays import Tray, folder_of, place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError
 from ladderlight.flow.pictures import DeviceFile
-from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.storage.output import settled
@@ -67,6 +65,9 @@ class LastBuild:
         DeviceFileError
             When the files are damaged.
         """
+        from ladderlight.devices.files import images_of
+        from ladderlight.proof.scanout import read_memories
+
         entries = [device for device in self.manifest.devices if device.tray == number]
         files = tuple(piece.of_device(device.name) for device in entries for piece in device.pieces)
         with settled(self.output):
@@ -158,7 +159,7 @@ def stale_findings(recipe: Recipe, trays: Iterable[Tray] = ()) -> list[Finding]:
     return [Finding(level="caution", where="last build", message=message)]
 
 
-def version_findings(before: Manifest | None, now: Mapping[str, Any], inputs: str | None) -> list[Finding]:
+def version_findings(before: Manifest | None, now: ManifestDocument, inputs: str | None) -> list[Finding]:
     """Return a caution for each device that differs from the build before by versions alone.
 
     ``now`` is the new build's manifest as plain values, ``inputs`` the digest of what it is made from.

@@ -12,11 +12,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Self
+from typing import Self
 
 from ladderlight.board import Finding
 from ladderlight.cache.marks import Seen, as_json, from_json, mark_of
 from ladderlight.cache.store import Cache
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.plan import Plan
 from ladderlight.engine.trays import Tray
 from ladderlight.proof.page.document import Links
@@ -147,8 +148,7 @@ class KeptTray:
     """What the cache knows of a tray: its manifest, its files as they were made, and what was shown beside it."""
 
     key: str
-    manifest: Mapping[str, Any]
-    """As plain values."""
+    manifest: ManifestDocument
     files: Mapping[str, Seen]
     shown: str
 
@@ -230,7 +230,7 @@ class KeptTrays:
             self._put(replace(kept, files=found))
         return True
 
-    def add(self, tray: Tray, made: Mapping[str, Any], shown: str, folder: Path) -> None:
+    def add(self, tray: Tray, made: ManifestDocument, shown: str, folder: Path) -> None:
         """Note a tray's files, which lie in a folder, not yet in their place. Those noted before are kept."""
         self.keep()
         below = (folder / part / tray.folder for part in ("devices", "proof"))

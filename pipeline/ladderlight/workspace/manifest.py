@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator, ConfigDict, Field, JsonValue
 
 from ladderlight.board.model.memory import Erasure
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
@@ -158,13 +159,13 @@ class Manifest(Kept):
         return tuple(dict.fromkeys(device.tray for device in self.devices))
 
     @property
-    def document(self) -> dict[str, Any]:
+    def document(self) -> ManifestDocument:
         """The manifest as plain JSON values, keys in the order in which they are written; made anew whenever asked."""
-        plain: dict[str, Any] = json.loads(json.dumps(self.model_dump(exclude_unset=True)))
+        plain: ManifestDocument = json.loads(json.dumps(self.model_dump(exclude_unset=True)))
         return plain
 
     @property
-    def plain_inputs(self) -> list[dict[str, Any]]:
+    def plain_inputs(self) -> list[dict[str, object]]:
         """The inputs as a build describes them."""
         return [item.model_dump() for item in self.inputs]
 
@@ -174,11 +175,13 @@ class Manifest(Kept):
         return digest_of_inputs(self.inputs)
 
 
-def document_of_trays(made: Sequence[Mapping[str, Any]], inputs: Sequence[InputEntry]) -> dict[str, Any]:
+def document_of_trays(made: Sequence[ManifestDocument], inputs: Sequence[InputEntry]) -> ManifestDocument:
     """Join the documents of the trays of a build, and put in its inputs; all else they have in common."""
-    joined = dict(made[0]) | {key: [one for each in made for one in each[key]] for key in ("devices", "pictures")}
-    joined["notes"] = list(dict.fromkeys(note for each in made for note in each["notes"]))
+    joined = made[0].copy()
+    joined["devices"] = [device for each in made for device in each["devices"]]
     joined["inputs"] = [item.model_dump() for item in inputs]
+    joined["notes"] = list(dict.fromkeys(note for each in made for note in each["notes"]))
+    joined["pictures"] = [picture for each in made for picture in each["pictures"]]
     return joined
 
 
