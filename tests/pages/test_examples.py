@@ -134,6 +134,7 @@ def check_looks(path: Path, browser: Browser) -> None:
 def check_keyboard(page: Page) -> None:
     """Check that the Tab key comes to everything that can be operated."""
     assert page.evaluate("looks.unreachable()") == []
+    assert page.evaluate("looks.nameless()") == []
     page.evaluate("""() => {
         window.reached = new Set();
         document.addEventListener("focusin", (event) => reached.add(event.target));
