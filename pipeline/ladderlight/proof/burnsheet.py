@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 from ladderlight.board import Board, Part
+from ladderlight.devices.documents import DeviceDocument, ManifestDocument
 from ladderlight.proof.cautions import cautions
 
 _WIDTH = 78
 
 
-def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
+def burn_sheet(board: Board, manifest: ManifestDocument) -> str:
     """Return the burn sheet as plain text, 78 columns wide, from a build's manifest."""
     title = f"Burn sheet: {title_of(manifest)}"
     lines = [title, "=" * min(len(title), _WIDTH), ""]
     devices = manifest["devices"]
-    burn = [chip_label(device) for device in devices if device["changed"]]
+    burn = [chip_label(device["name"], device.get("tray")) for device in devices if device["changed"]]
     if not burn:
         lines += ["Nothing to burn: every chip holds what it should."]
     else:
@@ -35,28 +35,31 @@ def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
     return "\n".join([*lines, ""])
 
 
-def title_of(manifest: Mapping[str, Any]) -> str:
+def title_of(manifest: ManifestDocument) -> str:
     """Return the project's name, with the revision where it has several."""
     return f"{manifest['project']}, revision {manifest['revision']}" if "revision" in manifest else manifest["project"]
 
 
-def chip_label(device: Mapping[str, Any]) -> str:
+def chip_label(name: str, tray: int | None) -> str:
     """Return what a label on the chip says: its tray, where there are several, and the device."""
-    return f"tray {device['tray']}, {device['name']}" if "tray" in device else str(device["name"])
+    return name if tray is None else f"tray {tray}, {name}"
 
 
-def labelled(manifest: Mapping[str, Any]) -> list[dict[str, Any]]:
+def labelled(manifest: ManifestDocument) -> list[dict[str, object]]:
     """Return the devices of a manifest, each with its label and the ``digits`` of its addresses."""
-    return [{"label": chip_label(device), "digits": _digits(device), **device} for device in manifest["devices"]]
+    return [
+        {"label": chip_label(device["name"], device.get("tray")), "digits": _digits(device), **device}
+        for device in manifest["devices"]
+    ]
 
 
-def _digits(device: Mapping[str, Any]) -> int:
+def _digits(device: DeviceDocument) -> int:
     return max(4, len(f"{device['words'] - 1:X}"))
 
 
-def _device(device: Mapping[str, Any], part: Part) -> Iterator[str]:
+def _device(device: DeviceDocument, part: Part) -> Iterator[str]:
     box = "[ ] burn" if device["changed"] else "[x] leave"
-    head = f"{chip_label(device)}  ({device['part']})"
+    head = f"{chip_label(device['name'], device.get('tray'))}  ({device['part']})"
     yield f"{head}{box:>{max(_WIDTH - len(head), len(box) + 2)}}"
     yield "-" * _WIDTH
     yield from _wrapped(f"state     {device['burn']['text']}", indent="  ", hang=12)

@@ -8,17 +8,18 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
 from operator import itemgetter
-from typing import Any
+from typing import Literal, NotRequired, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.occupancy import differing_by_bank
 from ladderlight.proof.screens import to_png
 from ladderlight.units.arrays import Bytes
@@ -31,6 +32,49 @@ _MOST_BYTES = 120_000
 """Of these screens in all, but for the first pair."""
 
 
+class BankChange(TypedDict):
+    """How many bytes of a bank differ."""
+
+    bank: int
+    pictures: Sequence[str]
+    differing: int
+
+
+class DeviceChange(TypedDict):
+    """How a device differs from earlier bytes: ``differing`` in all, None where these are not known.
+
+    ``runs`` has the first and the last byte of each run of bytes that differ, gaps of up to 1/256 of the device left
+    out.
+    """
+
+    device: str
+    differing: int | None
+    banks: Sequence[BankChange]
+    runs: Sequence[tuple[int, int]]
+
+
+class PictureChange(TypedDict):
+    """How a picture differs: bank and name, those before, share of pixels, and PNG files of its screens in base 64."""
+
+    name: str
+    bank: int | None
+    was: int | None
+    state: Literal["new", "changed", "moved", "renamed", "gone", "unknown"]
+    earlier: NotRequired[str]
+    share: NotRequired[float | None]
+    before: NotRequired[str]
+    after: NotRequired[str]
+
+
+class Changes(TypedDict):
+    """What a build changes; ``before`` is whether there was a build before it."""
+
+    format: NotRequired[int]
+    before: bool
+    devices: Sequence[DeviceChange]
+    pictures: Sequence[PictureChange]
+
+
 @dataclass(frozen=True, kw_only=True)
 class EarlierBuild:
     """What the output folder held before this build.
@@ -41,7 +85,7 @@ class EarlierBuild:
 
     devices: Mapping[str, str]
     pictures: Mapping[str, int]
-    document: Mapping[str, Any] | None
+    document: Changes | None
     images: Callable[[], Mapping[str, Bytes]]
     """Reads the bytes of each device; those that cannot be read are left out."""
     screen: Callable[[str], bytes | None]
@@ -56,16 +100,16 @@ class Before:
     chips: Mapping[str, Bytes] = field(default_factory=dict)
 
 
-_NOTHING: Mapping[str, Any] = {"before": False, "devices": [], "pictures": []}
+_NOTHING: Changes = {"before": False, "devices": [], "pictures": []}
 
 
 def changes_document(
     board: Board,
     images: Mapping[str, bytes],
-    manifest: Mapping[str, Any],
+    manifest: ManifestDocument,
     screens: Mapping[int, bytes],
     before: EarlierBuild | None,
-) -> dict[str, Any]:
+) -> Changes:
     """Return what a build changes against the one before, as plain values.
 
     Parameters
@@ -77,7 +121,7 @@ def changes_document(
     before
         The earlier build; None where there is none.
     """
-    kept = {"format": FORMAT, **((before and before.document) or _NOTHING)}
+    kept: Changes = {"format": FORMAT, **((before and before.document) or _NOTHING)}
     if before is None:
         return kept
     devices = {device["name"]: device["sha256"] for device in manifest["devices"]}
@@ -94,13 +138,9 @@ def changes_document(
 
 
 def device_changes(
-    board: Board, images: Mapping[str, bytes], manifest: Mapping[str, Any], before: Mapping[str, Bytes]
-) -> Iterator[dict[str, Any]]:
-    """Yield how each device differs from earlier bytes: ``differing`` in all, None where these are not known.
-
-    ``banks`` has ``bank``, ``pictures`` and ``differing`` bytes of each that differs, ``runs`` the first and the last
-    byte of each run of bytes that differ, gaps of up to 1/256 of the device left out.
-    """
+    board: Board, images: Mapping[str, bytes], manifest: ManifestDocument, before: Mapping[str, Bytes]
+) -> Iterator[DeviceChange]:
+    """Yield how each device differs from earlier bytes."""
     for device, entry in zip(board.devices, manifest["devices"], strict=True):
         old, new = before.get(device.name), np.frombuffer(images[device.name], dtype=np.uint8)
         if old is None or old.size != new.size:
@@ -133,7 +173,7 @@ def _runs(differs: NDArray[np.bool_]) -> list[tuple[int, int]]:
 class _Pair:
     """A picture's change, with its screens before and after, uint8 (height, width, 3)."""
 
-    about: dict[str, Any]
+    about: PictureChange
     screens: tuple[Bytes, Bytes] | None = None
 
 
@@ -142,25 +182,25 @@ def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before:
     earlier = _renamed(pictures, screens, before)
     for name, bank in sorted(pictures.items(), key=itemgetter(1)):
         was = before.pictures.get(earlier.get(name, name))
-        about = {"name": name, "bank": bank, "was": was}
         if was is None:
-            yield _Pair(about={**about, "state": "new"})
+            yield _Pair(about={"name": name, "bank": bank, "was": None, "state": "new"})
             continue
         if name in earlier:
-            yield _Pair(about={**about, "state": "renamed", "earlier": earlier[name]})
+            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "renamed", "earlier": earlier[name]})
             continue
         old, new = before.screen(name), screens[bank]
         if old != new:
             shown, now = _pixels(old), _pixels(new)
             if shown is None or now is None:
-                yield _Pair(about={**about, "state": "unknown"})
+                yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "unknown"})
                 continue
             if not np.array_equal(shown, now):
                 share = float((shown != now).any(axis=2).mean()) if shown.shape == now.shape else None
-                yield _Pair(about={**about, "state": "changed", "share": share}, screens=(shown, now))
+                about: PictureChange = {"name": name, "bank": bank, "was": was, "state": "changed", "share": share}
+                yield _Pair(about=about, screens=(shown, now))
                 continue
         if was != bank:
-            yield _Pair(about={**about, "state": "moved"})
+            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "moved"})
     for name, was in sorted(before.pictures.items(), key=itemgetter(1)):
         if name not in pictures and name not in earlier.values():
             yield _Pair(about={"name": name, "bank": None, "was": was, "state": "gone"})
@@ -191,7 +231,7 @@ def _look(pixels: Bytes) -> bytes:
     return sha256(repr(pixels.shape).encode() + pixels.tobytes()).digest()
 
 
-def _with_screens(pairs: Iterable[_Pair]) -> list[dict[str, Any]]:
+def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     """Put the screens of the first few pictures into what is said of them."""
     found, shown, left = [], 0, _MOST_BYTES
     for pair in pairs:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from operator import itemgetter
 from pathlib import Path
-from typing import Any
 
 from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
+from ladderlight.devices.documents import ManifestDocument, PictureDocument
 from ladderlight.proof.burnsheet import labelled, title_of
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
@@ -22,27 +22,29 @@ _SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
 
 
-def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proofs: Sequence[Path]) -> str:
+def trays_page(project: str, board: Board, manifest: ManifestDocument, proofs: Sequence[Path]) -> str:
     """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small.
 
     The screens are read from the first of the folders ``proofs`` that has them. As many as the page can bear are in it,
     the others by name.
     """
-    devices, pictures = (_by_tray(manifest[key]) for key in ("devices", "pictures"))
-    trays: list[dict[str, Any]] = [
-        {
-            "number": number,
-            "folder": f"tray-{number:02d}",
-            "burn": [device["name"] for device in found if device["changed"]],
-            "screens": _screens(pictures.get(number, ())),
-        }
-        for number, found in devices.items()
-    ]
+    trays = []
     left = _SCREEN_BYTES
-    for screen in (screen for tray in trays for screen in tray["screens"]):
-        picture = small_png(_found(screen["file"], proofs), board) if left > 0 else b""
-        left -= len(picture)
-        screen["picture"] = data_url(picture) if picture else ""
+    for number in dict.fromkeys(device["tray"] for device in manifest["devices"] if "tray" in device):
+        devices = [device for device in manifest["devices"] if device.get("tray") == number]
+        screens = _screens([picture for picture in manifest["pictures"] if picture.get("tray") == number])
+        for screen in screens:
+            picture = small_png(_found(screen["file"], proofs), board) if left > 0 else b""
+            left -= len(picture)
+            screen["picture"] = data_url(picture) if picture else ""
+        trays.append(
+            {
+                "number": number,
+                "folder": f"tray-{number:02d}",
+                "burn": [device["name"] for device in devices if device["changed"]],
+                "screens": screens,
+            }
+        )
     return (
         environment()
         .get_template("trays.html")
@@ -54,7 +56,7 @@ def _found(file: str, folders: Sequence[Path]) -> Path:
     return next(folder / file for folder in folders if (folder / file).exists())
 
 
-def _screens(pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+def _screens(pictures: Sequence[PictureDocument]) -> list[dict[str, str]]:
     """Return the different screens of a tray, in the order of their banks, each with all that it shows."""
     files = dict.fromkeys(picture["screen"] for picture in sorted(pictures, key=itemgetter("bank")))
     found = []
@@ -63,21 +65,14 @@ def _screens(pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
         found.append(
             {
                 "file": file.removeprefix("proof/"),
-                "bank": min(picture["bank"] for picture in own),
+                "bank": str(min(picture["bank"] for picture in own)),
                 "names": ", ".join(dict.fromkeys(picture["name"] for picture in own)),
             }
         )
     return found
 
 
-def _by_tray(entries: Sequence[Mapping[str, Any]]) -> dict[int, list[Mapping[str, Any]]]:
-    found: dict[int, list[Mapping[str, Any]]] = {}
-    for entry in entries:
-        found.setdefault(entry["tray"], []).append(entry)
-    return found
-
-
-def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
+def burn_page(board: Board, manifest: ManifestDocument) -> str:
     """Return the burn sheet as one HTML document to print: a box to tick for every file."""
     return (
         environment()

@@ -6,11 +6,12 @@ import hashlib
 import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, ConfigDict, Field, JsonValue
 
 from ladderlight.board.model.memory import Erasure
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
@@ -171,19 +172,19 @@ class Manifest(Kept):
         return tuple(dict.fromkeys(device.tray for device in self.devices))
 
     @property
-    def document(self) -> dict[str, Any]:
+    def document(self) -> ManifestDocument:
         """The manifest as plain JSON values, keys in the order in which they are written; made anew whenever asked."""
-        plain: dict[str, Any] = json.loads(json.dumps(self.model_dump(exclude_unset=True)))
+        plain: ManifestDocument = json.loads(json.dumps(self.model_dump(exclude_unset=True)))
         return plain
 
     @property
-    def printable(self) -> dict[str, Any]:
+    def printable(self) -> ManifestDocument:
         """The same with printable texts, for sheets and pages."""
-        shown: dict[str, Any] = printable_values(self.document)
+        shown: ManifestDocument = printable_values(self.document)
         return shown
 
     @property
-    def plain_inputs(self) -> list[dict[str, Any]]:
+    def plain_inputs(self) -> list[dict[str, object]]:
         """The inputs as a build describes them."""
         return [item.model_dump() for item in self.inputs]
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 from ladderlight.board import Finding
+from ladderlight.proof.changes import PictureChange
 from ladderlight.units.words import counted, joined
 
 _MOST_NAMED = 12
@@ -26,7 +26,7 @@ def counted_findings(findings: Sequence[Finding]) -> str:
     return ", ".join(counted(counts[level], level) for level in ("error", "caution", "note") if counts[level]) or "none"
 
 
-def other_changes(pictures: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:
+def other_changes(pictures: Sequence[PictureChange]) -> Iterator[tuple[str, str]]:
     """Yield each kind of change that no screens are shown of, and the names of its pictures."""
     for state, words in _STATES.items():
         names = [_named(picture) for picture in pictures if picture["state"] == state and "before" not in picture]
@@ -35,7 +35,7 @@ def other_changes(pictures: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, 
             yield words, joined([*names[:_MOST_NAMED], *([f"{more} more"] if more > 0 else [])])
 
 
-def _named(picture: Mapping[str, Any]) -> str:
+def _named(picture: PictureChange) -> str:
     if picture["state"] == "gone":
         return f"{picture['name']} (was in bank {picture['was']})"
     name = f"{picture['earlier']}, now {picture['name']}" if "earlier" in picture else picture["name"]
