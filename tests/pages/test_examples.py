@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).parents[2]
 RECIPES = sorted([*ROOT.glob("recipes/*/recipe.toml"), *ROOT.glob("tests/recipes/*/recipe.toml")])
 LOOKS = Path(__file__).with_name("looks.js").read_text(encoding="utf-8")
-WIDTHS = (320, 900, 1440)
+WIDTHS = (320, 900, 1440, 2560)
 """In CSS pixels; the least is that of WCAG 2.2, success criterion 1.4.10."""
 
 LEAST_CONTRAST = 4.5
