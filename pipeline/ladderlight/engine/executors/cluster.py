@@ -14,15 +14,15 @@ import signal
 import tempfile
 import time
 from collections import Counter, deque
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from functools import partial
 from itertools import count
 from secrets import token_hex
-from typing import Any
+from typing import Any, Protocol
 
 import dask
-from distributed import Client, Future, KilledWorker, LocalCluster
+from distributed import Client, KilledWorker, LocalCluster
 
 from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.executors.job import Job
@@ -51,6 +51,17 @@ _VERSIONS = (
     f" else 'missing' for name in {_COMPARED}}}"
 )
 """An expression for the versions of a worker: of Ladderlight, a worker may have another one or none."""
+
+
+class _Future(Protocol):
+    """A task on its way, as the library has it."""
+
+    key: str
+    status: str
+
+    def result(self, timeout: float) -> object: ...
+    def cancelled(self) -> bool: ...
+    def add_done_callback(self, call: Callable[[_Future], None]) -> None: ...
 
 
 @contextmanager
@@ -154,7 +165,7 @@ class Cluster:
         """Take the connection, and the cluster if it was started for this build."""
         self._client, self._local = client, local
 
-    def run(self, work: Work, tasks: Sequence[Task]) -> Iterator[Any]:
+    def run(self, work: Work, tasks: Sequence[Task]) -> Iterator[object]:
         """Yield the results; see :class:`ladderlight.engine.executors.Executor`."""
         round_ = _Round(self._client, work)
         stopped = False
@@ -179,16 +190,16 @@ class _Round:
         self._digest = ""
         self._sends = False
         """Whether contents of files are sent at once, as some worker did not find one."""
-        self._answers: queue.SimpleQueue[tuple[int, Future]] = queue.SimpleQueue()
-        self._begun: dict[int, Future] = {}
+        self._answers: queue.SimpleQueue[tuple[int, _Future]] = queue.SimpleQueue()
+        self._begun: dict[int, _Future] = {}
         self._tried: Counter[int] = Counter()
         self._serials = count()
         self._alone_since: float | None = None
 
-    def results(self, tasks: Sequence[Task]) -> Iterator[Any]:
+    def results(self, tasks: Sequence[Task]) -> Iterator[object]:
         """Yield the results in the order of the tasks."""
         waiting, suspects = deque(range(len(tasks))), deque[int]()
-        done: dict[int, Any] = {}
+        done: dict[int, object] = {}
         ahead, turn = max(1, self._ahead()), 0
         while turn < len(tasks):
             if turn in done:
@@ -246,15 +257,15 @@ class _Round:
             sent = _contents(order, task)
         self._tried[number] += 1
         key = f"ladderlight-{self._name}-{number}-{next(self._serials)}"
-        future = self._client.submit(work_out, self._digest, order, sent or {}, key=key, pure=False)
+        future: _Future = self._client.submit(work_out, self._digest, order, sent or {}, key=key, pure=False)
         self._await(number, future)
 
-    def _await(self, number: int, future: Future) -> None:
+    def _await(self, number: int, future: _Future) -> None:
         """Have an answer come when the task is done."""
         self._begun[number] = future
         future.add_done_callback(lambda done: self._answers.put((number, done)))
 
-    def _send(self, number: int, task: Task) -> dict[int, Any]:
+    def _send(self, number: int, task: Task) -> dict[int, object]:
         """Send a task with the contents of its files. Where they cannot be read here either, work it out here."""
         self._tried[number] -= 1
         sent = _contents(self._numbers.order(task), task)
@@ -266,7 +277,7 @@ class _Round:
         except PictureError as error:
             return {number: error}
 
-    def _taken(self, task: Task, found: Any) -> Any:
+    def _taken(self, task: Task, found: object) -> object:
         """Take a result out of memory; name files by themselves."""
         if isinstance(found, CodedUnit) and found.entry is None:
             return self._work.keep(task.unit, found)
@@ -286,7 +297,7 @@ class _Round:
         self._plugin = JobPlugin(self._digest, job.data, home)
         self._client.register_plugin(self._plugin)
 
-    def _answer(self, tasks: Sequence[Task]) -> tuple[int, Future]:
+    def _answer(self, tasks: Sequence[Task]) -> tuple[int, _Future]:
         """Wait for an answer while there are workers.
 
         Raises
@@ -328,7 +339,8 @@ class _Round:
     def _blamed(self, tasks: Sequence[Task]) -> Iterator[Fault]:
         """Yield the faults of the pictures that were at work when most workers were lost."""
         deaths: Counter[str] = Counter()
-        for _, event in self._client.get_events("all"):
+        events: Sequence[tuple[float, Mapping[str, Any]]] = self._client.get_events("all")
+        for _, event in events:
             if event.get("action") == "remove-worker" and not event.get("expected"):
                 deaths.update(event.get("processing-tasks", ()))
         counts = {number: deaths[future.key] for number, future in self._begun.items()}
@@ -358,7 +370,8 @@ def _refuse_others(client: Client) -> None:
     """
     here = versions()
     faults = []
-    for worker, found in client.run(eval, _VERSIONS, on_error="return").items():
+    answers: Mapping[str, object] = client.run(eval, _VERSIONS, on_error="return")
+    for worker, found in answers.items():
         there = found if isinstance(found, dict) else dict.fromkeys(_COMPARED, "unknown")
         other = [f"{name} {there[name]}, here {here[name]}" for name in _COMPARED if there[name] != here[name]]
         if other:
