@@ -28,6 +28,13 @@ WIDTHS = (320, 900, 1440)
 LEAST_CONTRAST = 4.5
 """WCAG 2.2, success criterion 1.4.3, for words of any size."""
 
+SHOWN_WITHOUT_SCRIPTS = (
+    *("#palette-plot image, #palette-plot rect", "#palette-plot path", "#contact b"),
+    *("#chips .chip-row > *", "#chips .chip-facts dd", ".plots svg text", ".changes p, .changes li"),
+    *("#burn .devices td", "#bench-wiring td", "#bench-readings td", "#all-findings .findings li, #all-findings p"),
+)
+"""Palette, screens by name, memory map and chips, plots, changes, and the tables of the folded sheets."""
+
 LEAST_SIDE = 30
 """Pixels of the least picture of a screen, whichever side."""
 
@@ -83,11 +90,24 @@ def test_a_long_name_of_a_picture_is_broken_into_lines(tmp_path: Path, browser: 
     shutil.copytree(ROOT / "recipes/signal-mast", folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
     (folder / "pictures" / "flags.png").rename(folder / "pictures" / f"{'flags' * 30}.png")
     output = build(load_revisions(folder / "recipe.toml")[0], cached=False).output
-    for name in ("proof/index.html", "burn-sheet.html"):
+    for name in ("proof/index.html", "burn-sheet.html", "bench-sheet.html"):
         with opened(browser, output / name, viewport={"width": 320, "height": 900}) as page:
             page.evaluate(LOOKS)
+            if name == "bench-sheet.html":
+                check_folded_wiring(page)
             page.evaluate("() => { for (const each of document.querySelectorAll('details')) each.open = true; }")
             assert page.evaluate("looks.beyond()") == [], name
+
+
+def check_folded_wiring(page: Page) -> None:
+    """Check that the pins of a chip are folded on a narrow screen, and are there on paper."""
+    tables = page.locator("#bench-wiring table")
+    heights = "(all) => all.map((each) => each.offsetHeight)"
+    assert page.evaluate("document.documentElement.scrollHeight") < 12_000
+    assert set(tables.evaluate_all(heights)) == {0}
+    page.emulate_media(media="print")
+    assert min(tables.evaluate_all(heights)) > 100
+    page.emulate_media(media="screen")
 
 
 def check_looks(path: Path, browser: Browser) -> None:
@@ -137,6 +157,14 @@ def test_a_proof_has_all_screens_on_paper_and_without_scripts(output: Path, brow
         loaded = "(each) => each.complete && each.naturalWidth > 0 && each.checkVisibility()"
         page.wait_for_load_state()
         assert page.evaluate(f"[...document.images].some({loaded})")
+        for fold in ("burn", "bench", "all-findings"):
+            page.locator(f"#{fold} > summary").click()
+        for selector in SHOWN_WITHOUT_SCRIPTS:
+            shown = page.locator(f"{selector} >> visible=true")
+            assert shown.count(), selector
+            assert shown.first.bounding_box()["height"] > 0, selector
+        for selector in ("#desk", "#pixel-section", "#palette-side", ".scripted"):
+            assert not page.locator(selector).first.is_visible(), selector
 
 
 def images_of(document: bytes) -> list[bytes]:

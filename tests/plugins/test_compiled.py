@@ -121,7 +121,7 @@ def test_after_an_upgrade_the_new_code_runs(tmp_path: Path) -> None:
         "limits = np.array([[0, 1000, -1024, 0, 1000]] * 3, np.float32)\n"
         "below = np.array([[1, 0, 1 << 9], [1, 0, 0], [1, 0, 0]], np.int32)\n"
         "none = np.zeros(3, np.int32)\n"
-        "found, _ = diffuse_lattice(pixels, 1.0, limits, 9, levels, codes, none[:2], below, True, none)\n"
+        "found, _ = diffuse_lattice(pixels, 1.0, limits, 9, levels, codes, none[:2], below, True, none, None, none)\n"
         "print(found[16:18].ravel().tolist())\n"
     )
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}

@@ -114,8 +114,7 @@ def faults(
     if json_:
         print_document(document | {"page": str(page), "findings": list(map(asdict, findings))})
     else:
-        for line in (*lines, page):
-            stdout(quiet=quiet).print(line)
+        stdout(quiet=quiet).print(*lines, page)
     if not document["ok"]:
         raise typer.Exit(1)
 

@@ -8,14 +8,13 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.devices.formats import segments_of
 from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
-from ladderlight.units.arrays import Bytes, MemoryWords, Words, dtype_of
+from ladderlight.units.arrays import Bytes, Ints, MemoryWords, Words, dtype_of
 
 Split = Literal["none", "even_odd"]
 
@@ -230,7 +229,7 @@ def span_bytes(image: bytes, span: Span) -> bytes:
     return image[span.first :: span.step][: span.count]
 
 
-def span_places(span: Span, device: Device) -> NDArray[np.int64]:
+def span_places(span: Span, device: Device) -> Ints:
     """Return the places of a file's bytes, in its order, in the device's image with the low byte of each word first."""
     places = np.arange(device.part.bytes, dtype=np.int64)[span.first :: span.step][: span.count]
     if span.order == "big":
@@ -239,7 +238,7 @@ def span_places(span: Span, device: Device) -> NDArray[np.int64]:
     return places
 
 
-def _span_index(span: Span, device: Device) -> slice | NDArray[np.int64]:
+def _span_index(span: Span, device: Device) -> slice | Ints:
     """Return the same places as an index: a slice, which is faster, where they are in order."""
     if span.order == "big" and bytes_per_word(device.part.width) > 1:
         return span_places(span, device)

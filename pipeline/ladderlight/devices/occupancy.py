@@ -6,13 +6,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.flow.pictures import Contents
-from ladderlight.units.arrays import Ints
+from ladderlight.units.arrays import Flags, Ints
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +60,7 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
     return found
 
 
-def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differs: NDArray[np.bool_]) -> list[int]:
+def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differs: Flags) -> list[int]:
     """Return how many bytes of a device differ in each of some banks of its memory.
 
     ``differs`` has one entry for each byte of the device's image. A bank is what its pixels read: of a line's padding

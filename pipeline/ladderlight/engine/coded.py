@@ -157,11 +157,9 @@ class CodedPictures(Sequence[CodedPicture]):
         units = {unit: self._coded[unit] for file in files for unit, _ in self._by_file[file]}
         return CodedPictures(units, files, self._again)
 
-    @property
-    def keys(self) -> list[str] | None:
-        """The keys by which the cache knows the pictures of the files; None where it does not hold all of them."""
-        entries = [self._coded[unit].entry for file in self._files for unit, _ in self._by_file[file]]
-        return [entry.path.name for entry in entries if entry] if all(entries) else None
+    def has(self, files: Iterable[PictureFile]) -> bool:
+        """Whether the pictures of these files are among them."""
+        return all(file in self._by_file for file in files)
 
     @property
     def reduced(self) -> int:

@@ -46,8 +46,15 @@ def chip_label(name: str, tray: int | None) -> str:
 
 
 def labelled(manifest: ManifestDocument) -> list[dict[str, object]]:
-    """Return the devices of a manifest, each with its label."""
-    return [{"label": chip_label(device["name"], device.get("tray")), **device} for device in manifest["devices"]]
+    """Return the devices of a manifest, each with its label and the ``digits`` of its addresses."""
+    return [
+        {"label": chip_label(device["name"], device.get("tray")), "digits": _digits(device), **device}
+        for device in manifest["devices"]
+    ]
+
+
+def _digits(device: DeviceDocument) -> int:
+    return max(4, len(f"{device['words'] - 1:X}"))
 
 
 def _device(device: DeviceDocument, part: Part) -> Iterator[str]:
@@ -75,18 +82,17 @@ def _device(device: DeviceDocument, part: Part) -> Iterator[str]:
     others = [name for name in device["files"] if name not in {piece["file"] for piece in device["pieces"]}]
     if others:
         yield from _wrapped(f"beside it {', '.join(others)}", indent="  ", hang=12)
+    digits = _digits(device)
     for bank in device["banks"]:
-        yield from _wrapped(
-            f"bank {bank['bank']:<5}{bank['first']:04X}h to {bank['last']:04X}h  {', '.join(bank['pictures'])}",
-            indent="  ",
-            hang=28,
-        )
+        place = f"{bank['first']:0{digits}X}h to {bank['last']:0{digits}X}h"
+        line = f"bank {bank['bank']:<5}{place}  {', '.join(bank['pictures'])}"
+        yield from _wrapped(line, indent="  ", hang=14 + len(place))
     if device["last_used"] is None:
         yield "  in use    not read by the board"
     else:
         yield (
             f"  in use    {device['used_words']:,} of {device['words']:,} words, the last at "
-            f"{device['last_used']:04X}h; {device['free_words']:,} not in use"
+            f"{device['last_used']:0{digits}X}h; {device['free_words']:,} not in use"
         )
 
 

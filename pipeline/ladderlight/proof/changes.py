@@ -10,6 +10,8 @@ import base64
 import io
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from hashlib import sha256
+from operator import itemgetter
 from typing import Literal, NotRequired, TypedDict
 
 import numpy as np
@@ -52,12 +54,13 @@ class DeviceChange(TypedDict):
 
 
 class PictureChange(TypedDict):
-    """How a picture differs: its bank, that before, the share of pixels, and PNG files of its screens in base 64."""
+    """How a picture differs: bank and name, those before, share of pixels, and PNG files of its screens in base 64."""
 
     name: str
     bank: int | None
     was: int | None
-    state: Literal["new", "changed", "moved", "gone", "unknown"]
+    state: Literal["new", "changed", "moved", "renamed", "gone", "unknown"]
+    earlier: NotRequired[str]
     share: NotRequired[float | None]
     before: NotRequired[str]
     after: NotRequired[str]
@@ -175,10 +178,15 @@ class _Pair:
 
 
 def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> Iterator[_Pair]:
-    for name, bank in pictures.items():
-        was = before.pictures.get(name)
+    """Yield what changed of each picture, in the order of the banks; those that are gone come last."""
+    earlier = _renamed(pictures, screens, before)
+    for name, bank in sorted(pictures.items(), key=itemgetter(1)):
+        was = before.pictures.get(earlier.get(name, name))
         if was is None:
             yield _Pair(about={"name": name, "bank": bank, "was": None, "state": "new"})
+            continue
+        if name in earlier:
+            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "renamed", "earlier": earlier[name]})
             continue
         old, new = before.screen(name), screens[bank]
         if old != new:
@@ -193,9 +201,34 @@ def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before:
                 continue
         if was != bank:
             yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "moved"})
-    for name, was in before.pictures.items():
-        if name not in pictures:
+    for name, was in sorted(before.pictures.items(), key=itemgetter(1)):
+        if name not in pictures and name not in earlier.values():
             yield _Pair(about={"name": name, "bank": None, "was": was, "state": "gone"})
+
+
+def _renamed(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> dict[str, str]:
+    """Return the earlier names of new pictures that look as one does that is gone, best in the same bank."""
+    gone = {name: bank for name, bank in before.pictures.items() if name not in pictures}
+    new = {name: bank for name, bank in pictures.items() if name not in before.pictures}
+    if not gone or not new:
+        return {}
+    looks: dict[bytes, list[str]] = {}
+    for name in gone:
+        shown = _pixels(before.screen(name))
+        if shown is not None:
+            looks.setdefault(_look(shown), []).append(name)
+    found = {}
+    for name, bank in sorted(new.items(), key=itemgetter(1)):
+        now = _pixels(screens[bank])
+        alike = [] if now is None else looks.get(_look(now), [])
+        if alike:
+            found[name] = min(alike, key=lambda old: (gone[old] != bank, gone[old]))
+            alike.remove(found[name])
+    return found
+
+
+def _look(pixels: Bytes) -> bytes:
+    return sha256(repr(pixels.shape).encode() + pixels.tobytes()).digest()
 
 
 def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:

@@ -7,7 +7,6 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scanning.scan import scan
@@ -15,7 +14,7 @@ from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import device_words_of
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import Ints, MemoryWords, Words
 
 _GAP = 8
 """Differences no further apart than this many words are one range."""
@@ -90,7 +89,7 @@ class Comparison:
 def compare(
     board: Board,
     device: Device,
-    wanted: Mapping[str, Words],
+    wanted: MemoryWords,
     found: Words,
     *,
     pictures: Mapping[int, Sequence[str]] | None = None,
@@ -164,7 +163,7 @@ def document_of(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _ranges(at: NDArray[np.int64]) -> list[Range]:
+def _ranges(at: Ints) -> list[Range]:
     if not at.size:
         return []
     starts = np.concatenate([[0], np.flatnonzero(np.diff(at) > _GAP) + 1])
@@ -176,12 +175,7 @@ def _ranges(at: NDArray[np.int64]) -> list[Range]:
 
 
 def _differences(
-    board: Board,
-    device: Device,
-    wanted: Mapping[str, Words],
-    found: Words,
-    at: NDArray[np.int64],
-    pictures: Mapping[int, Sequence[str]],
+    board: Board, device: Device, wanted: MemoryWords, found: Words, at: Ints, pictures: Mapping[int, Sequence[str]]
 ) -> list[Difference]:
     first: dict[int, Place] = {}
     count: dict[int, int] = dict.fromkeys(at.tolist(), 0)

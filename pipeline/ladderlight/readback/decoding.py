@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from ladderlight.board import Board
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.png import coded_png
 from ladderlight.proof.scanout import picture_codes
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import MemoryWords
 
 _MOST_BANKS = 256
 
 
-def decode(board: Board, words: Mapping[str, Words]) -> Iterator[tuple[int, bytes]]:
+def decode(board: Board, words: MemoryWords) -> Iterator[tuple[int, bytes]]:
     """Yield every bank's number and its picture as a PNG.
 
     Raises

@@ -15,7 +15,7 @@ from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.dumps import Held
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, device_words_of, image_of
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import MemoryWords, Words
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -55,7 +55,7 @@ def report_on(
     board: Board,
     reading: Reading,
     found: Sequence[Held],
-    wanted: Mapping[str, Words],
+    wanted: MemoryWords,
     *,
     pictures: Mapping[int, Sequence[str]] | None = None,
     most: int = 1000,
@@ -95,10 +95,9 @@ def report_on(
 def unrecorded(reports: Sequence[DeviceReport], recorded: Collection[tuple[int, str]]) -> list[Finding]:
     """Return a note for each chip that differs and has no record, as an earlier build cannot be recognised there."""
     return [
-        Finding(
-            level="note",
-            where=report.place,
-            message="no record of what this chip held, so an earlier build cannot be recognised; "
+        Finding.note(
+            report.place,
+            "no record of what this chip held, so an earlier build cannot be recognised; "
             "use ladderlight burned after each burning",
         )
         for report in reports

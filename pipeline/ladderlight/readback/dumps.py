@@ -9,7 +9,6 @@ from functools import cache, cached_property
 from pathlib import Path, PurePath
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.devices.files import bytes_per_word
 from ladderlight.devices.formats import Format, format_of, likely_damage, segments_of
@@ -17,6 +16,7 @@ from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, UsageError
 from ladderlight.flow.pictures import ByteOrder
 from ladderlight.readback.sections import Section
+from ladderlight.units.arrays import Bytes, Ints
 from ladderlight.units.words import counted, joined
 
 _ELEMENTS: tuple[Format, ...] = ("verilog_mem", "c_array")
@@ -75,8 +75,8 @@ class Held:
     dump: Dump
     section: Section
     base: int
-    at: NDArray[np.int64]
-    data: NDArray[np.uint8]
+    at: Ints
+    data: Bytes
     note: str = ""
 
     @property
@@ -143,7 +143,7 @@ def fit(dump: Dump, section: Section) -> Held | None:
     return Held(dump=dump, section=section, base=base, at=addresses - base, data=data)
 
 
-def addressed(dump: Dump, section: Section) -> tuple[NDArray[np.uint8], NDArray[np.int64]]:
+def addressed(dump: Dump, section: Section) -> tuple[Bytes, Ints]:
     """Return a dump's bytes and the address of each, 0 upwards in a format without.
 
     Raises
@@ -198,7 +198,7 @@ def _sizes(sections: Sequence[Section]) -> str:
     return joined(texts, "or")
 
 
-def _base(addresses: NDArray[np.int64], section: Section, name: str) -> int | None:
+def _base(addresses: Ints, section: Section, name: str) -> int | None:
     if not addresses.size:
         return 0
     first, end = int(addresses.min()), int(addresses.max()) + 1
@@ -214,7 +214,7 @@ def _base(addresses: NDArray[np.int64], section: Section, name: str) -> int | No
     return next((base for base in likely if base <= first and end <= base + section.size), None)
 
 
-def _bytes_of(segments: Sequence[Segment]) -> tuple[NDArray[np.uint8], NDArray[np.int64]]:
+def _bytes_of(segments: Sequence[Segment]) -> tuple[Bytes, Ints]:
     data = np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8)
     stretches = [np.arange(len(segment.data)) + segment.address for segment in segments if segment.data]
     return data, np.concatenate(stretches) if stretches else np.zeros(0, dtype=np.int64)

@@ -13,7 +13,7 @@ from ladderlight.devices.files import ERASED, words_of
 from ladderlight.errors import UsageError
 from ladderlight.readback.dumps import Held
 from ladderlight.readback.sections import Section, covered_by, image_of, mask_of
-from ladderlight.units.arrays import Bytes, Words
+from ladderlight.units.arrays import Bytes, Flags, Words
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -29,7 +29,7 @@ class Reading:
     image: Bytes
     read: tuple[Section, ...]
     sections: tuple[Section, ...] = ()
-    left_out: NDArray[np.bool_] | None = None
+    left_out: Flags | None = None
 
     @property
     def words(self) -> Words:
@@ -42,7 +42,7 @@ class Reading:
         return mask_of(self.device, self.read)
 
     @property
-    def mostly_left_out(self) -> NDArray[np.bool_] | None:
+    def mostly_left_out(self) -> Flags | None:
         """Words with a byte that a dump lacks, where its dumps lack more than half of what they hold; else None."""
         if self.left_out is None or 2 * self.left_out.sum() <= covered_by(self.device, self.read).sum():
             return None

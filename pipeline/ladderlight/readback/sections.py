@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import PurePath
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.devices.files import bytes_of, bytes_per_word, span_places, spans_of, words_of
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
-from ladderlight.units.arrays import Bytes, Words
+from ladderlight.units.arrays import Bytes, Flags, Ints, MemoryWords, Words
 
-Places = NDArray[np.int64]
+Places = Ints
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -141,7 +140,7 @@ def mask_of(device: Device, sections: Iterable[Section]) -> Words:
     return words_of(image.tobytes(), device.part.width)
 
 
-def covered_by(device: Device, sections: Iterable[Section]) -> NDArray[np.bool_]:
+def covered_by(device: Device, sections: Iterable[Section]) -> Flags:
     """Mark the places of a device's image that some sections hold."""
     covered = np.zeros(device.part.bytes, dtype=np.bool_)
     for section in sections:
@@ -149,7 +148,7 @@ def covered_by(device: Device, sections: Iterable[Section]) -> NDArray[np.bool_]
     return covered
 
 
-def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
+def device_words_of(words: MemoryWords, device: Device) -> Words:
     """Return a device's words out of those of all memories."""
     return words[device.memory][device.first_word : device.first_word + device.part.words]
 

@@ -127,11 +127,7 @@ class Differences:
     def findings(self) -> list[Finding]:
         """A note for each revision without a build."""
         message = "no build to compare; run ladderlight build first"
-        return [
-            Finding(level="note", where=f"revision {side.name}", message=message)
-            for side in self._sides
-            if side.build is None
-        ]
+        return [Finding.note(f"revision {side.name}", message) for side in self._sides if side.build is None]
 
     @property
     def _sides(self) -> tuple[Side, Side]:

@@ -44,7 +44,8 @@ class _Picture(Kept):
     name: str
     bank: Size | None
     was: Size | None
-    state: Literal["new", "changed", "moved", "gone", "unknown"]
+    state: Literal["new", "changed", "moved", "renamed", "gone", "unknown"]
+    earlier: str | None = None
     share: float | None = None
     before: _Png | None = None
     after: _Png | None = None

@@ -9,11 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from ladderlight.board import Board, Finding
-from ladderlight.devices.files import images_of
 from ladderlight.engine.trays import Tray, folder_of, place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError
 from ladderlight.flow.pictures import DeviceFile
-from ladderlight.proof.scanout import read_memories
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.storage.output import settled
@@ -66,6 +64,9 @@ class LastBuild:
         DeviceFileError
             When the files are damaged.
         """
+        from ladderlight.devices.files import images_of
+        from ladderlight.proof.scanout import read_memories
+
         entries = [device for device in self.manifest.devices if device.tray == number]
         files = tuple(piece.of_device(device.name) for device in entries for piece in device.pieces)
         with settled(self.output):

@@ -87,7 +87,7 @@ class Account:
         missing = []
         for path in others:
             if os.path.lexists(path):
-                seen.setdefault(str(path), Seen.now(path))
+                seen.setdefault(str(path), Seen.once(path))
             else:
                 missing.append(str(path))
         return cls(recipe=recipe, began=began, seen=seen, missing=missing)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Ints
 from ladderlight_stages.compiled import compiled
 
 TOGETHER = 3
@@ -62,6 +63,12 @@ def loaded(error: np.int32, spread: np.int32, noise: np.uint32) -> np.int32:
 
 
 @compiled
+def limited(error: np.int32, most: np.int32) -> np.int32:
+    """Return the error that a kept code passes on: at most ``most``, up or down."""
+    return np.int32(max(min(error, most), -most))
+
+
+@compiled
 def mirror_ends(errors: NDArray[np.int32], pad: int) -> None:
     """Continue a row of errors, int32 (3 * pixels,), mirrored over the ``pad`` pixels at either end."""
     last = len(errors) // 3 - 1 - pad
@@ -72,7 +79,7 @@ def mirror_ends(errors: NDArray[np.int32], pad: int) -> None:
 
 
 @compiled
-def balance_of(width: int) -> NDArray[np.int64]:
+def balance_of(width: int) -> Ints:
     """Return a balance without entries for ``settle``: int64 (2, stretches, 3), light received from above and given."""
     return np.zeros((2, (width + _STRETCH - 1) // _STRETCH, 3), np.int64)
 
@@ -80,8 +87,8 @@ def balance_of(width: int) -> NDArray[np.int64]:
 @compiled
 def settle(
     base: NDArray[np.int32],
-    waiting: NDArray[np.int64],
-    balance: NDArray[np.int64],
+    waiting: Ints,
+    balance: Ints,
     rows: int,
     lowest: NDArray[np.int32],
     highest: NDArray[np.int32],
@@ -120,7 +127,7 @@ def settle(
 
 
 @compiled
-def waiting_light(errors: NDArray[np.int32], count: int, below: NDArray[np.int32], y: int) -> NDArray[np.int64]:
+def waiting_light(errors: NDArray[np.int32], count: int, below: NDArray[np.int32], y: int) -> Ints:
     """Return the light that the rows above row ``y`` pass to it and to those below it, int64 (count,), for ``settle``.
 
     It counts for the place of the pixel that it comes from; ``errors`` and ``below`` are those of ``add_error_rows``.

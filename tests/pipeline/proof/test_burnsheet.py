@@ -48,7 +48,7 @@ def test_the_sheet_says_what_goes_where(board, banked):
         f"{device['sum32']}",
         f"  SHA-256   {' '.join(re.findall('....', device['sha256'][:32]))}",
         f"            {' '.join(re.findall('....', device['sha256'][32:]))}",
-        "  bank 0    0000h to 779Fh  picture-0",
+        "  bank 0    00000h to 0779Fh  picture-0",
         "  bank 2    10000h to 1779Fh  picture-2",
         "  in use    38,400 of 131,072 words, the last at 1779Fh; 92,672 not in use",
     ):

@@ -7,7 +7,6 @@ from functools import lru_cache
 from math import inf, isinf
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board.ladders.tolerance import (
     WHITE_HIGH,
@@ -20,6 +19,7 @@ from ladderlight.board.ladders.tolerance import (
 from ladderlight.board.model.ladder import LOAD, Channel, Ladder, all_states
 from ladderlight.board.model.network import GROUND, Network, Solution
 from ladderlight.board.model.palette import light_of, srgb8_of
+from ladderlight.units.arrays import Flags
 
 SAMPLES = 2000
 SEED = 1
@@ -226,7 +226,7 @@ def _channel(
     )
 
 
-def _open_volts(unloaded: Network, channel: Channel, states: NDArray[np.bool_]) -> list[float | None]:
+def _open_volts(unloaded: Network, channel: Channel, states: Flags) -> list[float | None]:
     """Volts with no monitor at any channel, the other channels' lines low; None for states in which all floats."""
     grounded = any(GROUND in (resistor.a, resistor.b) and resistor.ohms < inf for resistor in unloaded.resistors)
     always = grounded or not any(isinf(driver.low_ohms) for driver in unloaded.drivers)
@@ -235,7 +235,7 @@ def _open_volts(unloaded: Network, channel: Channel, states: NDArray[np.bool_]) 
     return [next(volts) if here else None for here in held.tolist()]
 
 
-def _drivers(lines: tuple[str, ...], states: NDArray[np.bool_], solution: Solution) -> list[DriverCurrent]:
+def _drivers(lines: tuple[str, ...], states: Flags, solution: Solution) -> list[DriverCurrent]:
     source = np.where(states, solution.currents, 0.0).max(axis=0)
     sink = np.where(states, 0.0, -solution.currents).max(axis=0)
     return [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Literal, Self, get_args
 
 from ladderlight.errors import BuildError, Fault
 
@@ -18,6 +18,21 @@ class Finding:
     level: Level
     where: str
     message: str
+
+    @classmethod
+    def error(cls, where: str, message: str) -> Self:
+        """Return what stops a build."""
+        return cls(level="error", where=where, message=message)
+
+    @classmethod
+    def caution(cls, where: str, message: str) -> Self:
+        """Return what may go wrong."""
+        return cls(level="caution", where=where, message=message)
+
+    @classmethod
+    def note(cls, where: str, message: str) -> Self:
+        """Return what is good to know."""
+        return cls(level="note", where=where, message=message)
 
 
 def ranked(findings: Iterable[Finding]) -> list[Finding]:

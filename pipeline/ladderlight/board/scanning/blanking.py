@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
@@ -21,6 +20,7 @@ from ladderlight.board.scanning.lookup import Contents, black_index, lookup_of
 from ladderlight.board.scanning.scan import addresses, is_direct
 from ladderlight.board.scanning.sheets import Sheet
 from ladderlight.board.scanning.timing import picture_delay
+from ladderlight.units.arrays import Ints
 
 DARK_VOLTS = 2e-3
 """Voltage up to which a gun passes as dark: under half a step of 8 bits at 0.7 V."""
@@ -159,7 +159,7 @@ def _picture_memories(board: Board) -> tuple[Memory, ...] | None:
     return None if lookup is None else lookup.sources
 
 
-def _blanking_counts(board: Board, later: int = 0) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+def _blanking_counts(board: Board, later: int = 0) -> Iterator[tuple[Ints, Ints]]:
     """Yield columns and lines of the blanked parts, shapes (1, n) and (m, 1): beside the picture, and below it.
 
     All are so many counts ``later``; columns past the last of a line belong to the next line.
@@ -170,14 +170,12 @@ def _blanking_counts(board: Board, later: int = 0) -> Iterator[tuple[NDArray[np.
     yield np.arange(x.total)[None, :] + later, below
 
 
-def _keys(
-    board: Board, memory: Memory, column: NDArray[np.int64], line: NDArray[np.int64], bank: int
-) -> NDArray[np.int64]:
+def _keys(board: Board, memory: Memory, column: Ints, line: Ints, bank: int) -> Ints:
     address, slot = addresses(board, memory, *board.readings(column, line), bank)
     return address * memory.packing.pixels + slot
 
 
-def _blanked(board: Board, memory: Memory, bank: int, slot: int) -> NDArray[np.int64]:
+def _blanked(board: Board, memory: Memory, bank: int, slot: int) -> Ints:
     """Return the addresses that blanking reads one slot of."""
     read = np.zeros((memory.words, memory.packing.pixels), dtype=bool)
     for column, line in _blanking_counts(board):

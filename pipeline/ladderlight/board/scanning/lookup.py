@@ -17,6 +17,7 @@ from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels, Pin
 from ladderlight.board.scanning.scan import is_direct
+from ladderlight.units.arrays import Flags, Ints
 
 Contents = Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]
 """Words and written bits by memory."""
@@ -68,7 +69,7 @@ def _is_table(board: Board, memory: Memory) -> bool:
     return Signal.OUTPUT in signals and not signals & {Signal.X, Signal.Y} and memory.packing.pixels == 1
 
 
-def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> NDArray[np.int64]:
+def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> Ints:
     """Return the address that each index has in a look-up memory: int64, shape (lookup.size,)."""
     numbers = np.arange(lookup.size, dtype=np.int64)
     levels = Levels(board, 0, 0, np.full(lookup.size, bank))
@@ -77,9 +78,7 @@ def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> N
     return levels.address(table)
 
 
-def index_codes(
-    board: Board, lookup: Lookup, contents: Contents, bank: int
-) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+def index_codes(board: Board, lookup: Lookup, contents: Contents, bank: int) -> tuple[Ints, Flags]:
     """Return the code of each index, and whether its words are written.
 
     Returns
@@ -124,7 +123,7 @@ def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: N
     return {int(code): index_of[int(code)] for code in codes}
 
 
-def _free(board: Board, lookup: Lookup, bank: int, taken: NDArray[np.bool_]) -> list[int]:
+def _free(board: Board, lookup: Lookup, bank: int, taken: Flags) -> list[int]:
     """Return the indices that can be written without disturbing each other or those that are taken."""
     at = [table_addresses(board, lookup, table, bank) for table in lookup.tables]
     used = [set(addresses[taken].tolist()) for addresses in at]

@@ -157,7 +157,7 @@ class Placement:
             self._sheets[memory.name] = blank_sheet(memory)
         return self._sheets[memory.name]
 
-    def _keys(self, memory: Memory, bank: int) -> NDArray[np.int64]:
+    def _keys(self, memory: Memory, bank: int) -> Ints:
         """Return the place of each picture pixel: address times pixels in a word, plus slot; int64, flat."""
         if memory.name not in self._places:
             x, y = self.board.x_grid.samples[None, :], self.board.y_grid.samples[:, None]

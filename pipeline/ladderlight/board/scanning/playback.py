@@ -14,14 +14,13 @@ from functools import cached_property
 from math import ceil
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import Signal, timing_line
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels
 from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts
-from ladderlight.units.arrays import Floats, Ints, MemoryWords
+from ladderlight.units.arrays import Flags, Floats, Ints, MemoryWords
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,11 +33,11 @@ class Shown:
     """
 
     codes: Ints
-    undefined: NDArray[np.bool_]
-    changed: NDArray[np.bool_]
+    undefined: Flags
+    changed: Flags
 
     @property
-    def disturbed(self) -> NDArray[np.bool_]:
+    def disturbed(self) -> Flags:
         """Where something else than the old or the new colour is to be seen: undefined, and the code changes."""
         return self.undefined & self.changed
 
@@ -97,7 +96,7 @@ class Frames:
         undefined, changed = self._undefined(stretch), self._changed(stretch, self._last_fresh(stretch))
         return Shown(codes=codes[self._row], undefined=undefined[self._row], changed=changed[self._row])
 
-    def disturbed(self, bank: int) -> NDArray[np.bool_]:
+    def disturbed(self, bank: int) -> Flags:
         """Return ``Shown.disturbed`` of any bank. May be called on several threads at once."""
         if any(self.board.sources.values()):
             return Frames(self.board, self.words, bank).shown().disturbed
@@ -105,12 +104,12 @@ class Frames:
         return (undefined & self._changed(self._stretch.of_bank(bank), fresh))[self._row]
 
     @cached_property
-    def _in_common(self) -> tuple[NDArray[np.bool_], Ints]:
+    def _in_common(self) -> tuple[Flags, Ints]:
         return self._undefined(self._stretch), self._last_fresh(self._stretch)
 
-    def _undefined(self, stretch: _Stretch) -> NDArray[np.bool_]:
+    def _undefined(self, stretch: _Stretch) -> Flags:
         unsure = stretch.ladders_unsure()[:, self._at]
-        found: NDArray[np.bool_] = (self._times - self._counts * self._period)[None, :] < unsure
+        found: Flags = (self._times - self._counts * self._period)[None, :] < unsure
         return found & self._visible
 
     def _last_fresh(self, stretch: _Stretch) -> Ints:
@@ -119,7 +118,7 @@ class Frames:
         last = np.maximum.accumulate(np.where(fresh, np.arange(fresh.shape[1]), 0), axis=1)
         return np.asarray(last[:, self._at] + np.arange(len(last))[:, None] * last.shape[1])
 
-    def _changed(self, stretch: _Stretch, last_fresh: Ints) -> NDArray[np.bool_]:
+    def _changed(self, stretch: _Stretch, last_fresh: Ints) -> Flags:
         """Return whether the last fresh word of each monitor pixel differs from the word before that."""
         codes = stretch.codes()
         differs = np.zeros(codes.shape, dtype=bool)
@@ -201,7 +200,7 @@ class _Stretch:
         self.levels = Levels(board, x, y, bank)
         self.shape = self.levels.shape
         self.unsure: dict[str, Floats] = {}
-        self.fresh: dict[str, NDArray[np.bool_]] = {}
+        self.fresh: dict[str, Flags] = {}
         self.addresses: dict[str, Ints] = {}
         for memory in board.order:
             self.addresses[memory.name] = self.levels.address(memory)
@@ -239,7 +238,7 @@ class _Stretch:
             fresh = np.broadcast_to(into == 0, self.shape)
         self.unsure[memory.name], self.fresh[memory.name] = unsure, fresh
 
-    def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, NDArray[np.bool_]]:
+    def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, Flags]:
         """Return the seconds until the word at each count's address is valid, and where an access begins."""
         wait = np.zeros(self.shape)
         late = np.zeros(self.shape)

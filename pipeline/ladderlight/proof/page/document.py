@@ -175,7 +175,7 @@ def _screen(manifest: ManifestDocument, scanned: Scanned, content: int) -> dict[
         "bank": banks[0],
         "banks": banks_in_words(banks),
         "names": ", ".join(picture["name"] for picture in pictures),
-        "sources": ", ".join(dict.fromkeys(picture["source"] for picture in pictures)),
+        "sources": ", ".join(dict.fromkeys(p["source"] for p in pictures if p["source"] != p["name"])),
         "measured": ", ".join(_measured(pictures[0].get("metrics", {}))) if len(pictures) == 1 else "",
     }
 

@@ -13,6 +13,7 @@ _MOST_NAMED = 12
 _STATES = {
     "changed": "Changed too",
     "new": "New",
+    "renamed": "As before, under another name",
     "moved": "As before, in another bank",
     "gone": "No longer there",
     "unknown": "Not compared, as the screen of the build before cannot be read",
@@ -37,6 +38,6 @@ def other_changes(pictures: Sequence[PictureChange]) -> Iterator[tuple[str, str]
 def _named(picture: PictureChange) -> str:
     if picture["state"] == "gone":
         return f"{picture['name']} (was in bank {picture['was']})"
-    if picture["state"] == "moved":
-        return f"{picture['name']} (bank {picture['was']} to {picture['bank']})"
-    return f"{picture['name']} (bank {picture['bank']})"
+    name = f"{picture['earlier']}, now {picture['name']}" if "earlier" in picture else picture["name"]
+    moved = picture["state"] in ("moved", "renamed") and picture["was"] != picture["bank"]
+    return f"{name} (bank {picture['was']} to {picture['bank']})" if moved else f"{name} (bank {picture['bank']})"

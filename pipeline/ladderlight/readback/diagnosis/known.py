@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +15,7 @@ from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import device_words_of
 from ladderlight.recipe import Recipe
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.burned import Chip, Record
 from ladderlight.workspace.manifest import read_manifest
 from ladderlight.workspace.recorded import key_of
@@ -25,7 +25,7 @@ Set = tuple[str | None, str | None, int]
 
 
 def known_contents(
-    recipe: Recipe, record: Record, wanted: Mapping[str, Words], tray: int | None = None
+    recipe: Recipe, record: Record, wanted: MemoryWords, tray: int | None = None
 ) -> Callable[[Reading], list[Fault]]:
     """Return what gives the contents to try for what was read of a tray's device: recorded ones, others' builds."""
     others = [(other.name, output) for other in recipe.neighbours for output in other.outputs]
@@ -39,7 +39,7 @@ def known_contents(
     return known
 
 
-def other_devices(board: Board, device: Device, wanted: Mapping[str, Words]) -> Iterator[Fault]:
+def other_devices(board: Board, device: Device, wanted: MemoryWords) -> Iterator[Fault]:
     """Yield what the board's other devices of the same size should hold."""
     for other in board.devices:
         if other.name != device.name and _size(other) == _size(device):
@@ -47,7 +47,7 @@ def other_devices(board: Board, device: Device, wanted: Mapping[str, Words]) -> 
             yield fixed("other_device", text, device_words_of(wanted, other))
 
 
-def recorded_contents(record: Record, own: Set, device: Device, built: Mapping[str, Words]) -> Iterator[Fault]:
+def recorded_contents(record: Record, own: Set, device: Device, built: MemoryWords) -> Iterator[Fault]:
     """Yield what a folder's record has of chips of the same size: of this one, of its set, its recipe, and others.
 
     ``own`` is the set of chips that the device is of. Contents of its last build, whose words ``built`` has by device,

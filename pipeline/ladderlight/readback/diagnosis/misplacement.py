@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.bench.faults.pins import Pins
 from ladderlight.board import Device
@@ -15,7 +14,7 @@ from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.diagnosis.shifts import shifts
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import Section, image_of
-from ladderlight.units.arrays import Bytes, Words
+from ladderlight.units.arrays import Bytes, Ints, Words
 
 _MOST_BANK_LINES = 6
 _PROBES = 4096
@@ -98,7 +97,7 @@ def piece_order(pins: Pins, wanted: Words, found: Words, reading: Reading) -> It
         yield fixed("piece_order", f"the pieces are mixed up: {', '.join(texts)}", words)
 
 
-def shiftable(device: Device, read: Sequence[Section]) -> list[NDArray[np.int64]]:
+def shiftable(device: Device, read: Sequence[Section]) -> list[Ints]:
     """Return the orders in which the bytes of an image may have been shifted: those of the dumps, or of all of it."""
     every = np.arange(device.part.bytes)
     if not read or all(section.whole for section in read):
@@ -108,7 +107,7 @@ def shiftable(device: Device, read: Sequence[Section]) -> list[NDArray[np.int64]
     return [*rows, read[0].places] if len(read) == 1 and read[0].size != len(rows[0]) else rows
 
 
-def shifted(pins: Pins, wanted: Words, found: Words, view: NDArray[np.int64]) -> Iterator[Fault]:
+def shifted(pins: Pins, wanted: Words, found: Words, view: Ints) -> Iterator[Fault]:
     """Yield the likeliest shifts. ``view`` gives the places of the image in the order in which they may be shifted."""
     should = image_of(wanted, pins.device)
     before, after = should[view], image_of(found, pins.device)[view]

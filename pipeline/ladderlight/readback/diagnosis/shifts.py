@@ -6,10 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.devices.files import ERASED
-from ladderlight.units.arrays import Bytes
+from ladderlight.units.arrays import Bytes, Floats
 
 _NEAR = 16
 _TABLES = 8
@@ -122,7 +121,7 @@ def _by_agreement(before: Bytes, after: Bytes) -> Iterator[int]:
     """
     commonest = int(np.bincount(before, minlength=256).argmax())
     random = np.random.default_rng(before.size)
-    total: NDArray[np.float64] = np.zeros(before.size)
+    total: Floats = np.zeros(before.size)
     for _ in range(_TABLES):
         table = random.choice([-1.0, 1.0], 256)
         table[commonest] = 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -16,8 +17,6 @@ from ladderlight_stages.sources.read.sample_loops import looked_up
 
 _STRIP = 1 << 18  # pixels at a time: small enough for the processor's cache
 _BAND = 1 << 20  # pixels converted at a time: a large picture is never held twice
-_LINEAR_OF_8_BITS = linear_from_srgb(np.arange(256) / 255).astype(np.float32)
-_LINEAR_OF_16_BITS = linear_from_srgb(np.arange(65536) / 65535).astype(np.float32)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,9 +111,15 @@ def linear_pixels(samples: NDArray[Any]) -> Singles:
     if samples.dtype == np.float32:
         linear: Singles = samples
     else:
-        table = _LINEAR_OF_8_BITS if samples.dtype == np.uint8 else _LINEAR_OF_16_BITS
+        table = _linear_of(np.iinfo(samples.dtype).max)
         linear = looked_up(np.require(samples, requirements=["C", "A", "W"]), table)
     return linear if linear.ndim == 3 else np.repeat(linear[:, :, np.newaxis], 3, axis=2)
+
+
+@cache
+def _linear_of(highest: int) -> Singles:
+    """Return the linear light of each sample up to the highest."""
+    return linear_from_srgb(np.arange(highest + 1) / highest).astype(np.float32)
 
 
 def over_matte(linear: Singles, alpha: NDArray[np.unsignedinteger], matte: Singles) -> Singles:
