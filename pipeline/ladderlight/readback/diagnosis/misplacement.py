@@ -14,7 +14,7 @@ from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.diagnosis.shifts import shifts
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import Section, image_of
-from ladderlight.units.arrays import Bytes, Ints, Words
+from ladderlight.units.arrays import Bytes, Floats, Ints, Words
 
 _MOST_BANK_LINES = 6
 _PROBES = 4096
