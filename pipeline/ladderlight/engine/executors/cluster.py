@@ -64,6 +64,17 @@ class _Future(Protocol):
     def add_done_callback(self, call: Callable[[_Future], None]) -> None: ...
 
 
+class _Client(Protocol):
+    """The connection to a scheduler."""
+
+    def submit(self, call: Callable[..., object], *values: object, key: str, pure: bool) -> _Future: ...
+    def cancel(self, futures: Sequence[_Future], *, force: bool) -> None: ...
+    def register_plugin(self, plugin: JobPlugin) -> None: ...
+    def unregister_worker_plugin(self, name: str) -> None: ...
+    def nthreads(self) -> Mapping[str, int]: ...
+    def get_events(self, topic: str) -> Sequence[tuple[float, Mapping[str, Any]]]: ...
+
+
 @contextmanager
 def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
     """Yield an executor.
@@ -161,7 +172,7 @@ def _kill(local: LocalCluster | None) -> None:
 class Cluster:
     """Workers of a cluster; see :class:`ladderlight.engine.executors.Executor`."""
 
-    def __init__(self, client: Client, local: LocalCluster | None = None) -> None:
+    def __init__(self, client: _Client, local: LocalCluster | None = None) -> None:
         """Take the connection, and the cluster if it was started for this build."""
         self._client, self._local = client, local
 
@@ -181,7 +192,7 @@ class Cluster:
 class _Round:
     """One round of tasks, with the job that they belong to."""
 
-    def __init__(self, client: Client, work: Work) -> None:
+    def __init__(self, client: _Client, work: Work) -> None:
         self._client, self._work = client, work
         self._numbers = Numbers(work.plan.recipe.files)
         self._name = token_hex(8)
@@ -257,7 +268,7 @@ class _Round:
             sent = _contents(order, task)
         self._tried[number] += 1
         key = f"ladderlight-{self._name}-{number}-{next(self._serials)}"
-        future: _Future = self._client.submit(work_out, self._digest, order, sent or {}, key=key, pure=False)
+        future = self._client.submit(work_out, self._digest, order, sent or {}, key=key, pure=False)
         self._await(number, future)
 
     def _await(self, number: int, future: _Future) -> None:
@@ -331,7 +342,7 @@ class _Round:
     def _ahead(self) -> int:
         """Return how many tasks are handed out at once; none without workers."""
         try:
-            return _AHEAD * sum(map(int, self._client.nthreads().values()))
+            return _AHEAD * sum(self._client.nthreads().values())
         except (OSError, RuntimeError, TimeoutError) as error:
             message = "the scheduler was lost; start it again, then build again"
             raise BuildError(message, where="--cluster") from error
@@ -339,8 +350,7 @@ class _Round:
     def _blamed(self, tasks: Sequence[Task]) -> Iterator[Fault]:
         """Yield the faults of the pictures that were at work when most workers were lost."""
         deaths: Counter[str] = Counter()
-        events: Sequence[tuple[float, Mapping[str, Any]]] = self._client.get_events("all")
-        for _, event in events:
+        for _, event in self._client.get_events("all"):
             if event.get("action") == "remove-worker" and not event.get("expected"):
                 deaths.update(event.get("processing-tasks", ()))
         counts = {number: deaths[future.key] for number, future in self._begun.items()}
