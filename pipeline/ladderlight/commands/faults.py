@@ -56,7 +56,10 @@ def faults(
         str | None,
         typer.Option(metavar="NAME", help="The test card that is shown, of the last build --cards if there is one."),
     ] = None,
-    page: Annotated[Path, typer.Option(metavar="FILE.html", help="The page to write.")] = Path("faults.html"),
+    page: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.html", help="The page to write.  [default: faults.html beside the recipe]"),
+    ] = None,
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
@@ -81,6 +84,7 @@ def faults(
         raise UsageError("--corners is for a photograph; name it with --photo")
     given = _corners(corners) if corners is not None else None
     loaded = load(recipe_path(recipe), pictures="ignored", revision=revision)
+    page = page or loaded.folder / "faults.html"
     read = [photo] if photo else []
     refuse_in_the_way([page], loaded, command=_PAGE, read=read)
     if bank is not None and bank >= loaded.board.bank_count:
