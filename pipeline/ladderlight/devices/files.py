@@ -13,6 +13,7 @@ from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
 from ladderlight.units.arrays import Bytes, Ints, MemoryWords, Words, bytes_per_word, dtype_of
+from ladderlight.units.words import address
 
 Split = Literal["none", "even_odd"]
 
@@ -241,9 +242,10 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
         if had_owner.max(initial=-1) >= 0 and (differs := (had_owner >= 0) & (image[at] != held)).any():
             place = int(span_places(file.span, device)[differs].min())
             count = int(np.count_nonzero(differs))
+            first = address(place // width, device.part.words)
             raise DeviceFileError(
                 f"{files[owner[place]].name} and {file.name} disagree about device {device.name!r} in "
-                f"{count:,} byte{'s' * (count != 1)}, first at address {place // width:04X}h; build again"
+                f"{count:,} byte{'s' * (count != 1)}, first at address {first}; build again"
             )
         image[at] = held
         owner[at] = number

@@ -133,7 +133,10 @@ def _record(line: str, mark: str, begin: int, *, surplus: int, checked: int) -> 
     """Return the bytes of a record whose first is its length less ``surplus``; with its checksum all add up to one."""
     if not line.startswith(mark):
         raise _BadRecordError(f"record {line!r} does not begin with {mark!r}")
-    record = bytes.fromhex(line[begin:])
+    try:
+        record = bytes.fromhex(line[begin:])
+    except ValueError:
+        raise _BadRecordError("the record is cut short or not hexadecimal") from None
     if len(record) < 4 or len(record) != record[0] + surplus:
         raise _BadRecordError(f"record {line!r} is not as long as it says")
     expected = (checked - sum(record[:-1])) & 0xFF
@@ -142,7 +145,7 @@ def _record(line: str, mark: str, begin: int, *, surplus: int, checked: int) -> 
     return record
 
 
-class _BadRecordError(ValueError):
+class _BadRecordError(Exception):
     """What is wrong with a record."""
 
 
@@ -160,8 +163,7 @@ def _runs(name: str, data: bytes, unpack: Callable[[str], _Run]) -> Iterator[_Ru
             if line.strip():
                 try:
                     run = unpack(line.strip())
-                except ValueError as reason:
-                    why = reason if isinstance(reason, _BadRecordError) else "record cut short or not hexadecimal"
+                except _BadRecordError as why:
                     number = len(data[:end].decode("ascii").splitlines())
                     where = f"{name}:{number}"
                     raise DeviceFileError(f"{why}; the file is damaged, write it again", where=where) from None
