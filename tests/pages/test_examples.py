@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -40,11 +40,9 @@ LEAST_SIDE = 30
 
 
 @pytest.fixture(scope="module", params=RECIPES, ids=lambda path: path.parent.name)
-def output(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def output(request: pytest.FixtureRequest, example: Callable[[Path], Path]) -> Path:
     """The output folder of an example, of its first revision."""
-    folder = tmp_path_factory.mktemp(request.param.parent.name) / "copy"
-    shutil.copytree(request.param.parent, folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
-    return build(load_revisions(folder / "recipe.toml")[0], cached=False).output
+    return load_revisions(example(request.param) / "recipe.toml")[0].output
 
 
 @contextmanager

@@ -84,6 +84,13 @@ def words_for(board: Board, high: tuple[str, ...]) -> dict[str, int]:
     }
 
 
+def loaded_volts(ladder: Ladder, high: tuple[str, ...], channel: Channel) -> Volts:
+    """Return a channel's voltage with the monitor, while some lines are high and all others low."""
+    channels, lines = next(group for group in ladder.groups() if channel in group[0])
+    states = np.array([[line in high for line in lines]])
+    return _volts(ladder.network(channels, lines), channel, states, tolerance_of(ladder))[0]
+
+
 def _readings(board: Board, channel: Channel, cases: Sequence[tuple[str, ...]]) -> Iterator[Reading]:
     ladder = board.ladder
     channels, lines = next(group for group in ladder.groups() if channel in group[0])
