@@ -180,11 +180,15 @@ def test_an_animation_plays_once_or_round_at_the_boards_rate(board, banked, page
     page.locator("#play").click()
     settled(page, f"document.querySelector('{TITLE}').textContent === 'bank 3: picture-3'")
     settled(page, "document.getElementById('play').textContent === 'Play'")
+    path = "document.getElementById('pixel-path').dataset.at"
+    settled(page, f"{path} === '3 80 60'")
     page.locator("[data-view=loop]").check()
     page.locator("#play").click()
     settled(page, f"document.querySelector('{TITLE}').textContent === 'bank 1: picture-1'")
+    assert page.evaluate(path) == "3 80 60", "as it was before it played"
     page.locator("#play").click()
     assert page.locator("#play").inner_text() == "Play"
+    settled(page, f"{path}.slice(0, 1) === document.querySelector('{TITLE}').textContent.slice(5, 6)")
 
 
 def test_nothing_moves_by_itself_where_less_motion_is_preferred(board, banked, views, page_text, opened):
