@@ -14,7 +14,7 @@ import pytest
 from PIL import Image, ImageSequence
 from skimage import data
 
-from ladderlight.starter.scenes import draw_scene
+from ladderlight.starter.scenes import open_scene
 from ladderlight_stages.lettering import CELL, glyphs
 
 HERE = Path(__file__).parent
@@ -137,7 +137,7 @@ def test_the_lobbys_photographs_are_those_named(file: str, photograph: str) -> N
 
 def test_the_lobbys_lighthouse_is_that_of_a_first_project() -> None:
     saved = np.asarray(Image.open(HERE.parent / "recipes" / "lobby" / "pictures" / "lighthouse.png"), dtype=float)
-    assert np.abs(saved - np.asarray(draw_scene("lighthouse"), dtype=float)).mean() < 1
+    assert np.abs(saved - np.asarray(open_scene("lighthouse"), dtype=float)).mean() < 1
 
 
 @pytest.mark.parametrize("script", DRAWN, ids=short)

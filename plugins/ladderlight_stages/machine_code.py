@@ -66,10 +66,7 @@ def folder_for(*ingredients: object) -> Path | None:
 def constant(value: object) -> str:
     """Return the text of a value that a loop takes from its module, for its digest.
 
-    Raises
-    ------
-    TypeError
-        When it is neither a number, nor a library's function, nor a library.
+    Raises TypeError when it is neither a number, nor a library's function, nor a library.
     """
     import numpy as np
 
@@ -124,10 +121,7 @@ def kept_in(folder: Path, function: FunctionType, values: tuple[object, ...]) ->
 def _root(chosen: str) -> Path:
     """Return the folder for all loops: below the one given to the compiler, or in the user's cache.
 
-    Raises
-    ------
-    RuntimeError
-        When the user does not have a home.
+    Raises RuntimeError when the user does not have a home.
     """
     if chosen:
         return Path(chosen).absolute() / _OURS
