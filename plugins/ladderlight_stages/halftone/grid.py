@@ -29,21 +29,12 @@ class Grid:
 
 
 def make_grid(colours: NDArray[np.floating], transform: NDArray[np.floating], edges: NDArray[np.floating]) -> Grid:
-    """Make the grid.
+    """Make the grid of some colours, (colours, 3) in the space of its axes.
 
-    Parameters
-    ----------
-    colours
-        (colours, 3), in the space of the grid's axes.
-    transform
-        (3, 3), to the space in which the straight distance is to be least.
-    edges
-        (3, size + 1), ascending; the cells along each axis. ``size`` is a power of two.
-
-    Notes
-    -----
-    A colour is left out of a cell only when the colour nearest to the cell's centre is nearer at every corner: the
-    difference of two squared distances is linear in place, so it is then nearer everywhere within.
+    ``transform``, (3, 3), leads to the space in which the straight distance is to be least; ``edges``, (3, size + 1),
+    are the ends of the cells along each axis, ascending, with a power of two as ``size``. A colour is left out of a
+    cell only when the colour nearest to the cell's centre is nearer at every corner: the difference of two squared
+    distances is linear in place, so it is then nearer everywhere within.
     """
     size = edges.shape[1] - 1
     starts = np.array([0, len(colours)], dtype=np.int32)
@@ -141,14 +132,7 @@ def nearest_members(
 ) -> NDArray[np.int32]:
     """Return, for each point, the index of the nearest colour, the lowest of several.
 
-    Parameters
-    ----------
-    points, colours
-        float32 (points, 3), (colours, 3).
-    low, scale
-        float32 (3,): the lowest corner of an even grid's box, and cells per unit.
-    size, starts, members
-        The grid over the colours.
+    ``low`` and ``scale`` are the lowest corner of an even grid's box, and cells per unit.
     """
     result = np.empty(len(points), np.int32)
     for n in range(len(points)):

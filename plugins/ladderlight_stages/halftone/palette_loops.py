@@ -58,6 +58,8 @@ def diffuse_palette(
 ) -> Codes:
     """Reduce a picture.
 
+    Returns uint16 (height, width), codes.
+
     Parameters
     ----------
     pixels
@@ -89,10 +91,6 @@ def diffuse_palette(
         int32 (height, width): the places of the given ones among ``colours``, -1 where there is none; or None.
     most
         int32 (3,): by gun, the largest error that a kept colour passes on.
-
-    Returns
-    -------
-    uint16 (height, width), codes.
     """
     height, width, _ = pixels.shape
     flat = pixels.reshape(height, width * 3)

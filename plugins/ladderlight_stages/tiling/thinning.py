@@ -50,6 +50,9 @@ def thin(
 ) -> Thinned:
     """Choose at most ``most`` of the tiles.
 
+    Nothing depends on all tiles together, as principal directions would: a tile that is drawn anew then changes the
+    choice among those that are similar, and hardly any other.
+
     Parameters
     ----------
     points
@@ -65,11 +68,6 @@ def thin(
         Like ``points`` with fewer dimensions, for very many tiles.
     channels
         How many coordinates of a point belong together: orientations differ in the order of such groups only.
-
-    Notes
-    -----
-    Nothing depends on all tiles together, as principal directions would: a tile that is drawn anew then changes the
-    choice among those that are similar, and hardly any other.
     """
     number = len(uses)
     choice = coarse if coarse and number > _FINE else points
@@ -165,16 +163,8 @@ def take_out(clouds: Points, bounds: Points, weights: Floats, most: int) -> Flag
     """Take tiles out until ``most`` are left, each time the one that costs least; return which are left.
 
     Taking a tile out costs the sum of what it saves the tiles that it is nearest to. Only the tiles whose nearest or
-    second nearest is gone are compared with others again.
-
-    Parameters
-    ----------
-    clouds
-        float32 (orientations, tiles, dimensions).
-    bounds
-        float32 (tiles, bounds), ascending in the first column: see ``_sorted_by_mean``.
-    weights
-        float64 (tiles,).
+    second nearest is gone are compared with others again. ``clouds`` and ``bounds`` are as from ``_sorted_by_mean``,
+    of shapes (orientations, tiles, dimensions) and (tiles, bounds).
     """
     number = len(weights)
     alive = np.ones(number, np.bool_)

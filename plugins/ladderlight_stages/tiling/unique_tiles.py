@@ -171,14 +171,8 @@ def _group(
 
     The cells are dealt into heaps by their hashes, so that a heap's table stays in the processor's cache however many
     cells there are: the time grows with their number. Tiles of equal hash are first taken to be equal, then compared in
-    the order in which they lie in memory; should two differ, all is done again with care.
-
-    Returns
-    -------
-    first, hashes
-        The first cell of each tile, and the tile's hash.
-    index, turn
-        Tile and turn of each cell.
+    the order in which they lie in memory; should two differ, all is done again with care. Returns the first cell of
+    each tile and the tile's hash, then tile and turn of each cell.
     """
     hashes, turn = _hash_cells(cells, weights, turns)
     order, dealt, edges = _deal(hashes, max(0, (len(cells) // _HEAP).bit_length()))

@@ -321,7 +321,8 @@ def test_there_is_one_document_with_ok_whatever_happens(
     run, project: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], status: int
 ) -> None:
     monkeypatch.chdir(project)
-    assert run("build", "-q")[0] == 0
+    if arguments[0] in ("burned", "compare", "decode"):
+        assert run("build", "-q")[0] == 0
     (project / "blank.bin").write_bytes(b"\xff" * 65536)
     (project / "short.bin").write_bytes(b"\xff" * 100)
     got, out, err = run(*arguments, "--json")

@@ -9,12 +9,12 @@ import numpy as np
 
 from ladderlight.bench.faults.pins import Pins
 from ladderlight.board import Device
-from ladderlight.devices.files import bytes_of, bytes_per_word, words_of
+from ladderlight.devices.files import bytes_of, words_of
 from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.diagnosis.shifts import shifts
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import Section, image_of
-from ladderlight.units.arrays import Bytes, Floats, Ints, Words
+from ladderlight.units.arrays import Bytes, Floats, Ints, Words, bytes_per_word
 
 _MOST_BANK_LINES = 6
 _PROBES = 4096

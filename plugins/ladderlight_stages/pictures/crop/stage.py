@@ -113,6 +113,9 @@ def crop(
 ) -> Picture:
     """Crop a picture of square pixels to the proportions that the board's picture has on the screen.
 
+    Raises PictureError when the edges leave nothing, or ``focus`` lies outside the picture, mixes shares with pixels or
+    does not go with ``keep``.
+
     Parameters
     ----------
     keep
@@ -131,12 +134,6 @@ def crop(
     Picture
         Of the screen's proportions, as near as whole pixels allow; with a caution when more than 15 % is cut off. A
         picture drawn for the board, in its size and colours, is unchanged even if the board's pixels are not square.
-
-    Raises
-    ------
-    PictureError
-        When the edges leave nothing, or ``focus`` lies outside the picture, mixes shares with pixels or does not go
-        with ``keep``.
     """
     refuse(_contradictions(keep, focus), PictureError)
     edges = (left, right, top, bottom)

@@ -12,13 +12,7 @@ _CODESTREAM = b"\xff\x4f\xff\x51"
 
 
 def refuse_stated(name: str, head: bytes, file: BinaryIO, *, depth: int) -> None:
-    """Refuse a GIF, WebP, ICO or JPEG 2000 file with a frame that would take too much.
-
-    Raises
-    ------
-    PictureError
-        With the size and the limit.
-    """
+    """Refuse a GIF, WebP, ICO or JPEG 2000 file with a frame that would take too much."""
     sizes = _READERS[name](head, file) if name in _READERS else []
     for width, height in sizes:
         refuse_size(width, height, depth=depth)
