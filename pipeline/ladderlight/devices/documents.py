@@ -69,10 +69,12 @@ class PictureDocument(TypedDict):
     name: str
     tray: NotRequired[int]
     source: str
+    frame: int
     bank: int
     step: NotRequired[float]
     screen: str
     metrics: NotRequired[Mapping[str, Any]]
+    caution: NotRequired[str]
 
 
 class ManifestDocument(TypedDict):
@@ -81,5 +83,7 @@ class ManifestDocument(TypedDict):
     project: str
     revision: NotRequired[str]
     devices: Sequence[DeviceDocument]
+    inputs: Sequence[Mapping[str, object]]
+    versions: Mapping[str, str]
     notes: Sequence[str]
     pictures: Sequence[PictureDocument]

@@ -52,10 +52,7 @@ class _Run:
 def intel_hex(name: str, data: bytes) -> list[Segment]:
     """Read an Intel HEX file; ASCII.
 
-    Raises
-    ------
-    DeviceFileError
-        When it is damaged or cut off.
+    Raises DeviceFileError when it is damaged or cut off.
     """
     ended = continued = False
     segment = linear = 0
@@ -84,10 +81,7 @@ def intel_hex(name: str, data: bytes) -> list[Segment]:
 def s_record(name: str, data: bytes) -> list[Segment]:
     """Read a file of S-records; ASCII.
 
-    Raises
-    ------
-    DeviceFileError
-        When it is damaged or cut off, or lacks records that it counts.
+    Raises DeviceFileError when it is damaged or cut off, or lacks records that it counts.
     """
     total = lines = 0
     counts: list[int] = []

@@ -103,7 +103,8 @@ def _across(sums: Singles, across: Singles, step: int) -> Singles:  # pragma: no
     apart = np.empty((step, size), np.float32)
     result = np.empty((rows, columns, 3), np.float32)
     for row in range(rows):
-        line, whole = sums[row], result[row].reshape(-1)
+        line: Singles = sums[row]
+        whole: Singles = result[row].reshape(-1)
         first = (step // 2 + row * (step // 2)) % step
         # the pixels at each distance from those taken, next to each other: only these are blurred
         for phase in range(step):
@@ -151,7 +152,8 @@ def _add_pairs(
     d0: Singles,
     d1: Singles,
 ) -> None:  # pragma: no cover - compiled
-    a, b, c, d = weights[0], weights[1], weights[2], weights[3]
+    a, b = np.float32(weights[0]), np.float32(weights[1])
+    c, d = np.float32(weights[2]), np.float32(weights[3])
     for i in range(len(to)):
         to[i] += a * (a0[i] + a1[i]) + b * (b0[i] + b1[i]) + c * (c0[i] + c1[i]) + d * (d0[i] + d1[i])
 

@@ -43,17 +43,6 @@ class Shown:
 def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
     """Play one frame.
 
-    Parameters
-    ----------
-    board
-        The board.
-    words
-        The words of every memory, by name: unsigned, shape (words,).
-    bank
-        The bank that is shown.
-
-    Notes
-    -----
     All that the counters drive comes ``board.counters.delay`` late, while the syncs are taken to come at once; a
     register's own delay is left out, as syncs mostly pass one too. Memories without an access time count as immediate.
     Monitor pixels whose middle is past the last visible count are black.
@@ -119,11 +108,8 @@ def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
 def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Ints:
     """Return the code on the ladders at every count that the monitor shows, registers included.
 
-    Where a memory carries the blanking line, what it blanks is black.
-
-    Returns
-    -------
-    int64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
+    Where a memory carries the blanking line, what it blanks is black. int64, shape (visible lines, visible counts);
+    with ``lines`` given, for these of the visible lines only.
     """
     stretch = _Stretch(board, words, bank, before=1, lines=lines, timed=False)
     codes = stretch.codes()
@@ -137,8 +123,6 @@ def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | N
 def undefined_times(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Floats:
     """Return for how many seconds of each count that the monitor shows the ladders' data are undefined.
 
-    Returns
-    -------
     float64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
     """
     stretch = _Stretch(board, words, bank, before=1, lines=lines)

@@ -50,17 +50,7 @@ def addresses_by_bank(board: Board, memory: Memory, x: ArrayLike, y: ArrayLike) 
 
 
 def scan(board: Board, words: MemoryWords, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> Scan:
-    """Scan all memories.
-
-    Parameters
-    ----------
-    board
-        The board.
-    words
-        The words of every memory, by name: unsigned, shape (words,).
-    x, y, bank
-        Counter values and bank numbers, integers of shapes that broadcast.
-    """
+    """Scan all memories. ``x``, ``y`` and ``bank`` are counter values and bank numbers, integers that broadcast."""
     levels = Levels(board, x, y, bank)
     found, slots = {}, {}
     for memory in board.order:
