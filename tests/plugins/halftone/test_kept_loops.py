@@ -13,7 +13,7 @@ from ladderlight.board import linear_from_srgb
 from ladderlight.engine.coherence import compare
 from ladderlight_stages.halftone.lattice_tables import largest_steps
 from ladderlight_stages.halftone.palette_loops import diffuse_palette
-from ladderlight_stages.halftone.palette_tables import make_tables
+from ladderlight_stages.halftone.palette_tables import make_tables, palette_tables
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse import stage
 from ladderlight_stages.reductions.diffuse.stage import diffuse
@@ -112,7 +112,7 @@ def test_what_is_in_the_boards_colours_is_unchanged_whatever_was_before(board: B
 
 
 def test_codes_that_are_not_among_few_colours_are_chosen_anew(board: Board, cat: Picture) -> None:
-    tables = stage.palette_tables(board.palette, 0.25)
+    tables = palette_tables(board.palette, 0.25)
     kept = Kept(codes=np.full(cat.pixels.shape[:2], 63, dtype=np.int32))
     found = stage.diffused_onto(cat, tables, stage.KERNELS["floyd_steinberg"], 1.0, kept, serpentine=True)
     assert (found == 63).all()
