@@ -34,9 +34,8 @@ from ladderlight_stages.perception.density import density_of
 from ladderlight_stages.perception.reach import nearest_in_principle
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.advise import advise
-from ladderlight_stages.reductions.diffuse.kernels import KERNELS
+from ladderlight_stages.reductions.diffuse.kernels import KERNELS, VARIABLE
 from ladderlight_stages.reductions.diffuse.stage import diffuse
-from ladderlight_stages.reductions.diffuse.variable import VARIABLE
 from ladderlight_stages.reductions.few_colours.stage import few_colours
 from ladderlight_stages.reductions.nearest import nearest, nearest_codes
 from ladderlight_stages.reductions.ordered.stage import ordered

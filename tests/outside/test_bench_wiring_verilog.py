@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ladderlight.bench.wiring import WiredChip, Wiring, wiring_of
+from ladderlight.bench.wiring import WiredChip, Wiring
 from ladderlight.board.scanning.playback import count_codes
 from ladderlight.board.scanning.timing_lines import timing_pins, timing_words
 from ladderlight.recipe import load_revisions
@@ -150,7 +150,7 @@ def test_the_wiring_shows_the_picture(name: str, program: Callable[[str], str], 
         if timing_pins(memory):
             levels, needed = timing_words(board, memory)
             words[memory.name] = words[memory.name] & ~needed | levels & needed
-    hardware = Hardware(wiring_of(board))
+    hardware = Hardware(Wiring(board))
     sources = {line.name: line.source for line in hardware.wiring.lines}
     loads = []
     for number, chip in enumerate(hardware.wiring.chips):

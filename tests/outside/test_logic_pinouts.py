@@ -97,18 +97,18 @@ def symbol(name: str) -> dict[int, tuple[int, str, str]]:
     return found
 
 
-@pytest.mark.parametrize("logic", NAMES, ids=lambda logic: logic.value.number)
+@pytest.mark.parametrize("logic", NAMES, ids=lambda logic: logic.value)
 def test_named_pins(logic: Logic) -> None:
     name, ours = NAMES[logic]
     found = {number: ours.get(given, given) for number, (_, _, given) in symbol(name).items()}
-    assert found == dict(enumerate(logic.value.pinout, start=1))
+    assert found == dict(enumerate(logic.package.pinout, start=1))
 
 
-@pytest.mark.parametrize("logic", GATES, ids=lambda logic: logic.value.number)
+@pytest.mark.parametrize("logic", GATES, ids=lambda logic: logic.value)
 def test_units_of_gates(logic: Logic) -> None:
     """Each unit has its inputs and outputs on the same pins; power is where it should be."""
     pins = symbol(GATES[logic])
-    pinout = dict(enumerate(logic.value.pinout, start=1))
+    pinout = dict(enumerate(logic.package.pinout, start=1))
     assert {number for number, name in pinout.items() if name != "NC"} == set(pins)
     for number, (unit, kind, name) in pins.items():
         if kind.startswith("power"):

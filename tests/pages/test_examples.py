@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,22 +22,27 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).parents[2]
 RECIPES = sorted([*ROOT.glob("recipes/*/recipe.toml"), *ROOT.glob("tests/recipes/*/recipe.toml")])
 LOOKS = Path(__file__).with_name("looks.js").read_text(encoding="utf-8")
-WIDTHS = (320, 900, 1440)
+WIDTHS = (320, 900, 1440, 2560)
 """In CSS pixels; the least is that of WCAG 2.2, success criterion 1.4.10."""
 
 LEAST_CONTRAST = 4.5
 """WCAG 2.2, success criterion 1.4.3, for words of any size."""
+
+SHOWN_WITHOUT_SCRIPTS = (
+    *("#palette-plot image, #palette-plot rect", "#palette-plot path", "#contact b"),
+    *("#chips .chip-row > *", "#chips .chip-facts dd", ".plots svg text", ".changes p, .changes li"),
+    *("#burn .devices td", "#bench .wired td", "#bench .readings td", "#all-findings .findings li, #all-findings p"),
+)
+"""Palette, screens by name, memory map and chips, plots, changes, and the tables of the folded sheets."""
 
 LEAST_SIDE = 30
 """Pixels of the least picture of a screen, whichever side."""
 
 
 @pytest.fixture(scope="module", params=RECIPES, ids=lambda path: path.parent.name)
-def output(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def output(request: pytest.FixtureRequest, example: Callable[[Path], Path]) -> Path:
     """The output folder of an example, of its first revision."""
-    folder = tmp_path_factory.mktemp(request.param.parent.name) / "copy"
-    shutil.copytree(request.param.parent, folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
-    return build(load_revisions(folder / "recipe.toml")[0], cached=False).output
+    return load_revisions(example(request.param) / "recipe.toml")[0].output
 
 
 @contextmanager
@@ -83,11 +88,24 @@ def test_a_long_name_of_a_picture_is_broken_into_lines(tmp_path: Path, browser: 
     shutil.copytree(ROOT / "recipes/signal-mast", folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
     (folder / "pictures" / "flags.png").rename(folder / "pictures" / f"{'flags' * 30}.png")
     output = build(load_revisions(folder / "recipe.toml")[0], cached=False).output
-    for name in ("proof/index.html", "burn-sheet.html"):
+    for name in ("proof/index.html", "burn-sheet.html", "bench-sheet.html"):
         with opened(browser, output / name, viewport={"width": 320, "height": 900}) as page:
             page.evaluate(LOOKS)
+            if name == "bench-sheet.html":
+                check_folded_wiring(page)
             page.evaluate("() => { for (const each of document.querySelectorAll('details')) each.open = true; }")
             assert page.evaluate("looks.beyond()") == [], name
+
+
+def check_folded_wiring(page: Page) -> None:
+    """Check that the pins of a chip are folded on a narrow screen, and are there on paper."""
+    tables = page.locator(".chips .wired table")
+    shown = "(all) => all.map((each) => each.checkVisibility())"
+    assert page.evaluate("document.documentElement.scrollHeight") < 12_000
+    assert set(tables.evaluate_all(shown)) == {False}
+    page.emulate_media(media="print")
+    assert set(tables.evaluate_all(shown)) == {True}
+    page.emulate_media(media="screen")
 
 
 def check_looks(path: Path, browser: Browser) -> None:
@@ -114,6 +132,7 @@ def check_looks(path: Path, browser: Browser) -> None:
 def check_keyboard(page: Page) -> None:
     """Check that the Tab key comes to everything that can be operated."""
     assert page.evaluate("looks.unreachable()") == []
+    assert page.evaluate("looks.nameless()") == []
     page.evaluate("""() => {
         window.reached = new Set();
         document.addEventListener("focusin", (event) => reached.add(event.target));
@@ -137,6 +156,14 @@ def test_a_proof_has_all_screens_on_paper_and_without_scripts(output: Path, brow
         loaded = "(each) => each.complete && each.naturalWidth > 0 && each.checkVisibility()"
         page.wait_for_load_state()
         assert page.evaluate(f"[...document.images].some({loaded})")
+        for fold in ("burn", "bench", "all-findings"):
+            page.locator(f"#{fold} > summary").click()
+        for selector in SHOWN_WITHOUT_SCRIPTS:
+            shown = page.locator(f"{selector} >> visible=true")
+            assert shown.count(), selector
+            assert shown.first.bounding_box()["height"] > 0, selector
+        for selector in ("#desk", "#pixel-section", "#palette-side", ".scripted"):
+            assert not page.locator(selector).first.is_visible(), selector
 
 
 def images_of(document: bytes) -> list[bytes]:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.bench.connector import SYNCS
 from ladderlight.bench.gates import CLOCK, LINE_CLOCK
@@ -15,6 +14,7 @@ from ladderlight.board import Board
 from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.lines import LineSyntaxError, Signal, expand
 from ladderlight.board.scanning.levels import parity_of
+from ladderlight.units.arrays import Ints
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,7 +112,7 @@ def hertz_of(board: Board, line: str) -> float | None:
     return _rises((x[None, :] ^ y[:, None] ^ parity.level).ravel()) * frame_rate
 
 
-def _level(counter: Counter, bits: list[int]) -> NDArray[np.int64]:
+def _level(counter: Counter, bits: list[int]) -> Ints:
     """Return the exclusive-or of some bits of a counter from its reset on."""
     cycle = _cycle(counter)
     level = np.zeros_like(cycle)
@@ -121,12 +121,12 @@ def _level(counter: Counter, bits: list[int]) -> NDArray[np.int64]:
     return level
 
 
-def _cycle(counter: Counter) -> NDArray[np.int64]:
+def _cycle(counter: Counter) -> Ints:
     """Return the readings from the reset to the last one before it."""
     return counter.read(np.arange(counter.counts.total) - counter.ahead)
 
 
-def _rises(level: NDArray[np.int64]) -> int:
+def _rises(level: Ints) -> int:
     """Count the steps from 0 to 1 of a level that goes round."""
     high = level == 1
     return int(np.count_nonzero(high[1:] & ~high[:-1])) + int(high[0] and not high[-1])
@@ -154,7 +154,7 @@ def _decoded(counter: Counter) -> Iterator[Decoded]:
         )
 
 
-def _sufficient(before: NDArray[np.int64], reading: int) -> tuple[int, ...] | None:
+def _sufficient(before: Ints, reading: int) -> tuple[int, ...] | None:
     """Return the fewest high bits of a reading that no earlier one has all of; highest first, None when none do.
 
     Counting up from 0 that takes all of them: any fewer are a smaller number, which was there before.
@@ -168,7 +168,7 @@ def _sufficient(before: NDArray[np.int64], reading: int) -> tuple[int, ...] | No
     return None
 
 
-def _again(after: NDArray[np.int64], bits: tuple[int, ...]) -> int | None:
+def _again(after: Ints, bits: tuple[int, ...]) -> int | None:
     mask = sum(1 << bit for bit in bits)
     high = after & mask == mask
     rising = np.flatnonzero(high[1:] & ~high[:-1])

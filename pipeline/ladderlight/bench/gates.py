@@ -45,17 +45,17 @@ class Unit:
     @property
     def input_pins(self) -> tuple[str, ...]:
         """The names of the pins of ``inputs``, and of more that are not used."""
-        return tuple(map(self._own, self.logic.value.inputs))
+        return tuple(map(self._own, self.logic.package.inputs))
 
     @property
     def output_pins(self) -> tuple[str, ...]:
         """The names of the pins of ``outputs``."""
-        return tuple(map(self._own, self.logic.value.outputs))
+        return tuple(map(self._own, self.logic.package.outputs))
 
     @property
     def control_pins(self) -> dict[str, str]:
         """The lines of the pins of ``controls``, by the pins' names."""
-        return {self._own(self.logic.value.controls[control]): line for control, line in self.controls}
+        return {self._own(self.logic.package.controls[control]): line for control, line in self.controls}
 
     def _own(self, name: str) -> str:
         return name.replace("#", f"{self.number}")
@@ -154,8 +154,8 @@ class _Plan:
     ) -> Unit:
         for line in (*inputs, *(line for _, line in controls)):
             self._provide(line)
-        label, used = self._open.get((logic, controls), ("", logic.value.units))
-        if used == logic.value.units:
+        label, used = self._open.get((logic, controls), ("", logic.package.units))
+        if used == logic.package.units:
             taken = {unit.package for unit in self.units}
             label, used = f"U{len(self.board.devices) + len(taken) + 1}", 0
         self._open[logic, controls] = label, used + 1

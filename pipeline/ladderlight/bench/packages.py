@@ -62,13 +62,13 @@ def logic_pins(gates: Gates) -> Iterator[LogicPin]:
             if (id(unit), _CASCADE) in inner:
                 used[_CASCADE] = _pin(unit, _CASCADE, line=own, behind=inner[id(unit), _CASCADE])
         logic, label = units[0].logic, units[0].package
-        for number, name in enumerate(logic.value.pinout, start=1):
+        for number, name in enumerate(logic.package.pinout, start=1):
             resting = LogicPin(package=label, number=number, name=name, line=_resting(logic, name))
             yield used.get(name, resting)
 
 
 def _pin(unit: Unit, name: str, **more: Any) -> LogicPin:
-    number = unit.logic.value.pinout.index(name) + 1
+    number = unit.logic.package.pinout.index(name) + 1
     return LogicPin(package=unit.package, number=number, name=name, unit=unit, **more)
 
 
@@ -101,4 +101,4 @@ def _resting(logic: Logic, name: str) -> str:
         return name
     if name == NOT_CONNECTED or "Q" in name or "Y" in name:
         return ""
-    return logic.value.ties.get(name, "low")
+    return logic.package.ties.get(name, "low")

@@ -79,18 +79,18 @@ def _logic(board: Board, wiring: Wiring) -> Iterator[PartToBuy]:
     for units in wiring.gates.packages.values():
         used[units[0].logic].append(len(units))
     for logic, counts in used.items():
-        of = f", {sum(counts)} of {len(counts) * logic.value.units} used" if logic.value.units > 1 else ""
-        yield PartToBuy(quantity=len(counts), what=f"{logic.value.holds}{of}", value=logic.value.number)
+        of = f", {sum(counts)} of {len(counts) * logic.package.units} used" if logic.package.units > 1 else ""
+        yield PartToBuy(quantity=len(counts), what=f"{logic.package.holds}{of}", value=logic.value)
     division = _divider(board)[1]
     if division > 1:
-        flip_flop = Logic.FLIP_FLOP.value
+        flip_flop = Logic.FLIP_FLOP.package
         yield PartToBuy(
             quantity=-(-_DIVISIONS[division] // flip_flop.units),
             what=f"{flip_flop.holds}, to divide the oscillator by {division}",
             value=flip_flop.number,
         )
     bits = board.x_bits, board.y_bits
-    counter = Logic.COUNTER.value
+    counter = Logic.COUNTER.package
     yield PartToBuy(
         quantity=sum(-(-count // _BITS) for count in bits),
         what=f"counter, {counter.holds}; x has {bits[0]} bits, y {bits[1]}",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import cached_property
 
 from ladderlight.board import Board, Device, Memory
 from ladderlight.devices.pinouts import pinout_of
@@ -26,6 +25,11 @@ class Pin:
     line: str = ""
 
     @property
+    def where(self) -> str:
+        """The pin within its chip: ``pin 13 (D0)``, or ``D0`` where the package is not known."""
+        return self.name if self.number is None else f"pin {self.number} ({self.name})"
+
+    @property
     def bit(self) -> tuple[str, int] | None:
         """``("A", 3)`` for address pin A3, ``("D", 0)`` for data pin D0; None for other pins."""
         match = _NUMBERED.fullmatch(self.name)
@@ -43,24 +47,6 @@ class ChipPins:
     label: str
     device: Device
     pins: tuple[Pin, ...]
-
-    @cached_property
-    def _by_bit(self) -> dict[tuple[str, int], Pin]:
-        return {pin.bit: pin for pin in self.pins if pin.bit is not None}
-
-    def address(self, bit: int) -> Pin:
-        """Return the pin of an address bit, 0 for A0.
-
-        Raises
-        ------
-        KeyError
-            For a bit that this chip has no pin for, such as one that selects the chip of several.
-        """
-        return self._by_bit["A", bit]
-
-    def data(self, bit: int) -> Pin:
-        """Return the pin of a data bit, 0 for D0."""
-        return self._by_bit["D", bit]
 
 
 def pins_of(board: Board) -> tuple[ChipPins, ...]:

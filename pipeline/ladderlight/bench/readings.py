@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import inf, isinf
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.bench.connector import output
 from ladderlight.board import Board, Channel, Ladder
 from ladderlight.board.ladders.tolerance import worst_levels
 from ladderlight.board.model.ladder import LOAD
 from ladderlight.board.model.network import GROUND, Network
+from ladderlight.units.arrays import Flags
 
 _USUAL = 0.05
 
@@ -51,13 +51,13 @@ def readings_of(board: Board) -> tuple[Reading, ...]:
     resistors are within ``tolerance_of``.
     """
     ladder = board.ladder
-    cases = dict.fromkeys([(), *((line,) for line in board.code_lines), board.code_lines])
-    return tuple(
-        _reading(board, high, channel)
-        for high in cases
+    cases = list(dict.fromkeys([(), *((line,) for line in board.code_lines), board.code_lines]))
+    found = [
+        reading
         for channel in ladder.channels
-        if len(high) != 1 or high[0] in channel.lines
-    )
+        for reading in _readings(board, channel, [high for high in cases if len(high) != 1 or high[0] in channel.lines])
+    ]
+    return tuple(sorted(found, key=lambda reading: cases.index(reading.high)))
 
 
 def tolerance_of(ladder: Ladder) -> float:
@@ -84,30 +84,40 @@ def words_for(board: Board, high: tuple[str, ...]) -> dict[str, int]:
     }
 
 
-def _reading(board: Board, high: tuple[str, ...], channel: Channel) -> Reading:
+def loaded_volts(ladder: Ladder, high: tuple[str, ...], channel: Channel) -> Volts:
+    """Return a channel's voltage with the monitor, while some lines are high and all others low."""
+    channels, lines = next(group for group in ladder.groups() if channel in group[0])
+    states = np.array([[line in high for line in lines]])
+    return _volts(ladder.network(channels, lines), channel, states, tolerance_of(ladder))[0]
+
+
+def _readings(board: Board, channel: Channel, cases: Sequence[tuple[str, ...]]) -> Iterator[Reading]:
     ladder = board.ladder
     channels, lines = next(group for group in ladder.groups() if channel in group[0])
-    state = np.array([[line in high for line in lines]])
+    states = np.array([[line in high for line in lines] for high in cases])
     network = ladder.network(channels, lines)
-    currents = network.solve(state).currents[0]
+    currents = network.solve(states).currents
     open_network = replace(ladder, load=inf).network(channels, lines)
-    held = any(state[0]) or not isinf(ladder.driver_low) or _grounded(open_network)
-    return Reading(
-        high=high,
-        words=words_for(board, high),
-        channel=channel.name,
-        at=output(channel.guns),
-        loaded=_volts(network, channel, state, tolerance_of(ladder)),
-        unloaded=_volts(open_network, channel, state, tolerance_of(ladder)) if held else None,
-        currents={line: float(currents[lines.index(line)]) for line in channel.lines if line in high},
-    )
+    held = np.logical_or(states.any(axis=1), not isinf(ladder.driver_low) or _grounded(open_network))
+    loaded = _volts(network, channel, states, tolerance_of(ladder))
+    unloaded = iter(_volts(open_network, channel, states[held], tolerance_of(ladder)))
+    for case, high in enumerate(cases):
+        yield Reading(
+            high=high,
+            words=words_for(board, high),
+            channel=channel.name,
+            at=output(channel.guns),
+            loaded=loaded[case],
+            unloaded=next(unloaded) if held[case] else None,
+            currents={line: float(currents[case, lines.index(line)]) for line in channel.lines if line in high},
+        )
 
 
-def _volts(network: Network, channel: Channel, state: NDArray[np.bool_], tolerance: float) -> Volts:
-    nominal = network.solve(state).at(channel.name)[0]
+def _volts(network: Network, channel: Channel, states: Flags, tolerance: float) -> list[Volts]:
     share = np.array([0.0 if resistor.name == LOAD else tolerance for resistor in network.resistors])
-    lowest, highest = worst_levels(network, channel.name, state, share)
-    return Volts(nominal=float(nominal), lowest=float(lowest[0]), highest=float(highest[0]))
+    nominal = network.solve(states).at(channel.name)
+    figures = np.stack([nominal, *worst_levels(network, channel.name, states, share)], axis=1).round(12) + 0.0  # no -0
+    return [Volts(nominal=at, lowest=low, highest=high) for at, low, high in figures.tolist()]
 
 
 def _grounded(network: Network) -> bool:

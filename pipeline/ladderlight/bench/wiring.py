@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -20,6 +19,7 @@ from ladderlight.bench.gates import (
     inverse,
     select_line,
 )
+from ladderlight.bench.logic import Package
 from ladderlight.bench.packages import LogicPin, logic_pins
 from ladderlight.bench.pins import ChipPins, Pin, pins_of
 from ladderlight.board import Board
@@ -34,18 +34,10 @@ _COUNTERS = {Signal.X: "x counter, bit", Signal.Y: "y counter, bit", Signal.BANK
 
 
 @dataclass(frozen=True, kw_only=True)
-class WiredPin:
+class WiredPin(Pin):
     """A pin and where it leads. ``line`` is ``low`` or ``high`` for a pin that is tied, empty for one left open."""
 
-    number: int | None
-    name: str
-    line: str
     to: str
-
-    @property
-    def where(self) -> str:
-        """The pin within its chip: ``pin 13 (D0)``, or ``D0`` where the package is not known."""
-        return self.name if self.number is None else f"pin {self.number} ({self.name})"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,57 +73,42 @@ class WiredLine:
     to: tuple[str, ...]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Wiring:
-    """A board's wiring: memory chips, packages of common logic, the connector; resistors, and every line."""
+    """A board's wiring: memory chips, packages of common logic, the connector; resistors, and every line.
 
-    chips: tuple[WiredChip, ...]
-    logic: tuple[WiredChip, ...]
-    connector: WiredChip
-    gates: Gates
-    resistors: tuple[FittedResistor, ...]
-    lines: tuple[WiredLine, ...]
+    Nothing is known of the counters' own pins, and of how counts are decoded.
+    """
 
-    @property
+    board: Board
+
+    @cached_property
     def sockets(self) -> tuple[WiredChip, ...]:
         """All that has pins: memory chips, common logic, connector."""
         return (*self.chips, *self.logic, self.connector)
 
-
-def wiring_of(board: Board) -> Wiring:
-    """Return a board's wiring. Nothing is known of the counters' own pins, and of how counts are decoded."""
-    return _Harness(board).wiring()
-
-
-@dataclass(frozen=True)
-class _Harness:
-    board: Board
-
     @cached_property
-    def pins(self) -> tuple[ChipPins, ...]:
-        return pins_of(self.board)
+    def chips(self) -> tuple[WiredChip, ...]:
+        """The memory chips."""
+        return tuple(map(self._chip, self._pins))
 
     @cached_property
     def gates(self) -> Gates:
+        """The units of common logic."""
         return gates_of(self.board)
 
     @cached_property
-    def logic_pins(self) -> tuple[LogicPin, ...]:
-        return tuple(logic_pins(self.gates))
-
-    @cached_property
     def resistors(self) -> tuple[FittedResistor, ...]:
+        """The ladders' resistors."""
         return resistors_of(self.board)
 
-    def wiring(self) -> Wiring:
-        return Wiring(
-            chips=tuple(map(self._chip, self.pins)),
-            logic=tuple(self._logic()),
-            connector=self.connector,
-            gates=self.gates,
-            resistors=self.resistors,
-            lines=tuple(self._lines()),
-        )
+    @cached_property
+    def _pins(self) -> tuple[ChipPins, ...]:
+        return pins_of(self.board)
+
+    @cached_property
+    def _logic_pins(self) -> tuple[LogicPin, ...]:
+        return tuple(logic_pins(self.gates))
 
     def _chip(self, chip: ChipPins) -> WiredChip:
         part = chip.device.part
@@ -151,7 +128,7 @@ class _Harness:
             case ("A", _) if line in RAILS:
                 to = self._tied(chip, pin)
             case ("A", _):
-                to = self.source(line)
+                to = self._source(line)
             case ("D", _) if line:
                 to = self._reached(chip, pin)
             case ("D", _):
@@ -173,11 +150,11 @@ class _Harness:
                 return name, _SUPPLY[name]
             case "/CE":
                 line = select_line(self.board, chip.device)
-                return line, "GND: always selected" if line == "low" else self.source(line)
+                return line, "GND: always selected" if line == "low" else self._source(line)
             case "/OE" | "/OE/VPP":
                 line = enable_line(self.board, memory)
                 if line == BLANK:
-                    return line, f"{self.source(line)}: the outputs float during blanking"
+                    return line, f"{self._source(line)}: the outputs float during blanking"
                 return line, "GND: outputs always enabled"
             case "VPP":
                 return "high", "VCC: the programming voltage belongs in the programmer"
@@ -187,7 +164,7 @@ class _Harness:
                 open_pin = "not connected inside" if name == NOT_CONNECTED else "see the datasheet"
                 return "", f"open: {open_pin}"
 
-    def source(self, name: str) -> str:
+    def _source(self, name: str) -> str:
         """Return what drives a line, in words."""
         if name in RAILS:
             return RAILS[name]
@@ -195,7 +172,7 @@ class _Harness:
             return self._outputs(name)
         maker = self.gates.makers.get(name)
         if maker is not None:
-            return f"{self._output(maker, name)}, {maker.logic.value.unit} of {joined(maker.inputs)}"
+            return f"{self._output(maker, name)}, {maker.logic.package.unit} of {joined(maker.inputs)}"
         if name == BLANK:
             return "decoder of the counts, high during blanking"
         if name == CLOCK:
@@ -222,15 +199,15 @@ class _Harness:
     def _driving(self, name: str, pixel: int | None = None) -> list[str]:
         """Return the memories' pins of a data line; those of one pixel alone where several share a word."""
         return [
-            f"{chip.label} {_where(pin)}"
-            for chip in self.pins
+            f"{chip.label} {pin.where}"
+            for chip in self._pins
             for pin in chip.pins
             if pin.bit is not None and pin.bit[0] == "D" and pin.line == name
             if pixel is None or self._pixel(chip, pin) == pixel
         ]
 
     def _output(self, unit: Unit, line: str) -> str:
-        return next(p.place for p in self.logic_pins if p.unit is unit and p.drives and p.line == line)
+        return next(p.place for p in self._logic_pins if p.unit is unit and p.drives and p.line == line)
 
     def _pixel(self, chip: ChipPins, pin: Pin) -> int:
         """Return which pixel of a word a data pin carries, 0 for the leftmost."""
@@ -241,36 +218,37 @@ class _Harness:
     def _reached(self, chip: ChipPins, pin: Pin) -> str:
         """Return what a data pin leads to first: a unit of its line, or all that the line leads to."""
         pixel, pixels = self._pixel(chip, pin), self.board.memory(chip.device.memory).packing.pixels
-        entry = next((p for p in self.logic_pins if p.line == pin.line and p.pixel == pixel), None)
+        entry = next((p for p in self._logic_pins if p.line == pin.line and p.pixel == pixel), None)
         if entry is None:
             return self._all_of(pin.line)
         return entry.place + (f", pixel {pixel + 1} of {pixels} from the left" if pixels > 1 else "")
 
     def _all_of(self, line: str) -> str:
-        return "; ".join(self.destinations.get(line, ["nothing on this sheet"]))
+        return "; ".join(self._destinations.get(line, ["nothing on this sheet"]))
 
-    def _logic(self) -> Iterator[WiredChip]:
-        """Yield the packages of common logic."""
-        for label, units in self.gates.packages.items():
-            package = units[0].logic.value
-            yield WiredChip(
-                label=label,
-                device="",
-                part=package.number,
-                package=package.package,
-                checked=True,
-                holds=package.holds,
-                pins=tuple(
-                    WiredPin(number=pin.number, name=pin.name, line=pin.line, to=self._logic_end(pin))
-                    for pin in self.logic_pins
-                    if pin.package == label
-                ),
-            )
+    @cached_property
+    def logic(self) -> tuple[WiredChip, ...]:
+        """The packages of common logic."""
+        return tuple(self._package(label, units[0].logic.package) for label, units in self.gates.packages.items())
+
+    def _package(self, label: str, package: Package) -> WiredChip:
+        pins = (pin for pin in self._logic_pins if pin.package == label)
+        return WiredChip(
+            label=label,
+            device="",
+            part=package.number,
+            package=package.package,
+            checked=True,
+            holds=package.holds,
+            pins=tuple(
+                WiredPin(number=pin.number, name=pin.name, line=pin.line, to=self._logic_end(pin)) for pin in pins
+            ),
+        )
 
     def _logic_end(self, pin: LogicPin) -> str:
         """Return where a pin of common logic leads."""
         if pin.drives:
-            sink = next((p for p in self.logic_pins if pin.unit is not None and p.behind is pin.unit), None)
+            sink = next((p for p in self._logic_pins if pin.unit is not None and p.behind is pin.unit), None)
             return sink.place if sink else self._all_of(pin.line)
         if pin.behind is not None:
             return self._output(pin.behind, pin.line)
@@ -281,20 +259,20 @@ class _Harness:
         if not pin.line:
             return "open: not connected inside" if pin.name == NOT_CONNECTED else "open: unused output"
         if pin.unit is None:
-            ties = self.gates.packages[pin.package][0].logic.value.ties
+            ties = self.gates.packages[pin.package][0].logic.package.ties
             return f"{RAILS[pin.line]}: {'tied' if pin.name in ties else 'unused input'}"
-        return self.source(pin.line)
+        return self._source(pin.line)
 
     @cached_property
-    def destinations(self) -> dict[str, list[str]]:
+    def _destinations(self) -> dict[str, list[str]]:
         """All that each line leads to behind its own units, in words."""
         found: dict[str, list[str]] = defaultdict(list)
-        for chip in self.pins:
+        for chip in self._pins:
             for pin in chip.pins:
                 if pin.bit is None or pin.bit[0] == "A":
                     line = pin.line if pin.bit else self._control(chip, pin.name)[0]
-                    found[line].append(f"{chip.label} {_where(pin)}")
-        for place in self.logic_pins:
+                    found[line].append(f"{chip.label} {pin.where}")
+        for place in self._logic_pins:
             if not place.drives and place.behind is None and place.pixel is None:
                 found[place.line].append(place.place)
         for resistor in self.resistors:
@@ -311,6 +289,7 @@ class _Harness:
 
     @cached_property
     def connector(self) -> WiredChip:
+        """The monitor's connector."""
         fed = {gun: channel for channel in self.board.ladder.channels for gun in channel.guns}
         pins = []
         for number in range(1, LAST_PIN + 1):
@@ -324,15 +303,17 @@ class _Harness:
             elif name:
                 line, to = "GND", "ground"
             elif line:
-                name, to = line, self.source(line)
+                name, to = line, self._source(line)
             pins.append(WiredPin(number=number, name=name or NOT_CONNECTED, line=line, to=to))
         return WiredChip(label=SOCKET, device="", part="DE-15", package="DE-15", checked=False, pins=tuple(pins))
 
-    def _lines(self) -> Iterator[WiredLine]:
-        """Yield every line: counters, banks, what gates make, data lines, then decoded lines and rails."""
-        for name in sorted(self.destinations, key=self._order):
-            source = _SUPPLY.get(name) or self.source(name)
-            yield WiredLine(name=name, source=source, to=tuple(self.destinations[name]))
+    @cached_property
+    def lines(self) -> tuple[WiredLine, ...]:
+        """Every line: counters, banks, what gates make, data lines, then decoded lines and rails."""
+        return tuple(
+            WiredLine(name=name, source=_SUPPLY.get(name) or self._source(name), to=tuple(self._destinations[name]))
+            for name in sorted(self._destinations, key=self._order)
+        )
 
     def _order(self, name: str) -> tuple[int, str, int]:
         found = line(name)
@@ -342,7 +323,3 @@ class _Harness:
         if name in fixed:
             return 5, "", fixed.index(name)
         return (3 if name in self.gates.makers else 4), name, 0
-
-
-def _where(pin: Pin) -> str:
-    return WiredPin(number=pin.number, name=pin.name, line="", to="").where

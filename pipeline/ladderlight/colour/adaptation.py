@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Floats
+
 _CONES = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 """XYZ to the cones of the Bradford transform (Lam 1985; ICC.1:2022, annex E)."""
 
 
-def adaptation(white: NDArray[np.floating], wanted: NDArray[np.floating]) -> NDArray[np.float64]:
+def adaptation(white: NDArray[np.floating], wanted: NDArray[np.floating]) -> Floats:
     """Return the matrix of XYZ, (3, 3), that turns one white into another and all colours accordingly."""
-    matrix: NDArray[np.float64] = np.linalg.inv(_CONES) @ np.diag(_CONES @ wanted / (_CONES @ white)) @ _CONES
+    matrix: Floats = np.linalg.inv(_CONES) @ np.diag(_CONES @ wanted / (_CONES @ white)) @ _CONES
     return matrix

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.colour.lightness import LUMINANCE, lightness_of
+from ladderlight.units.arrays import Singles
 
 _CONES = np.array(
     [
@@ -26,7 +27,7 @@ _LAB = np.array(
 )
 
 
-def similarity_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float32]:
+def similarity_from_linear(linear: NDArray[np.floating]) -> Singles:
     """Convert to OKLab's two axes of colour with CIELAB's lightness, in which darks are further apart.
 
     Straight distance in this space predicts the similarity of two colours side by side: photographs reduced by it
@@ -37,7 +38,7 @@ def similarity_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float32]:
     return lab
 
 
-def oklab_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float32]:
+def oklab_from_linear(linear: NDArray[np.floating]) -> Singles:
     """Convert linear light with sRGB primaries, (..., 3), 0 to 1, to OKLab: L 0 to 1, a and b about -0.4 to 0.4."""
     cones = np.cbrt(np.asarray(linear, dtype=np.float32) @ _CONES.T.astype(np.float32))
     return np.asarray(cones @ _LAB.T.astype(np.float32), dtype=np.float32)

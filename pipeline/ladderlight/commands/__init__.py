@@ -6,6 +6,7 @@ import gc
 import os
 import sys
 from collections.abc import Sequence
+from copy import copy
 from functools import cache
 from typing import Annotated, Any
 
@@ -27,8 +28,9 @@ from ladderlight.system.paths import reason_of
 PIPE_CLOSED = 141
 """As the shell reports a program that was ended by SIGPIPE (128 + 13)."""
 
-_OBJECTS = 50_000
-"""New ones after which garbage is looked for. With Python's own 700, a tenth of the start of a build is spent on it."""
+_OBJECTS = 200_000
+"""New ones after which garbage is looked for. With Python's own 700, a tenth of the start of a build is spent on it,
+with 50,000 a twentieth."""
 
 COMPLETION = "_LADDERLIGHT_COMPLETE"
 """The variable in which the installed completion scripts pass the shell's request."""
@@ -57,8 +59,6 @@ COMMANDS = (
     schema.schema,
     guide.guide,
 )
-for command in COMMANDS:
-    app.command()(keeps_stdout(command))
 
 
 def _print_version(*, wanted: bool) -> None:
@@ -117,15 +117,24 @@ def _status_of(arguments: Sequence[str]) -> int:
 
 
 @cache
-def _command_of(application: typer.Typer) -> Any:  # of the library's own, which it does not export
-    return typer.main.get_command(application)
+def _program(first: str) -> Any:  # of a type of the library's own, which it does not export
+    """Return the program with the command that the first argument names, alone to start sooner, or with all."""
+    program = copy(app)
+    program.registered_commands = []
+    for command in [one for one in COMMANDS if one.__name__ == first] or COMMANDS:
+        program.command()(keeps_stdout(command))
+    made: Any = typer.main.get_command(program)
+    for parameter in (each for one in made.commands.values() for each in one.params):
+        if parameter.param_type_name == "argument":  # its name says enough; some editions add list[str] and the like
+            parameter.display_type_rich = lambda ctx: None  # noqa: ARG005 - as the library calls it
+    return made
 
 
 def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:
     """Run a command, or answer a shell that completes one. Return the status and the faults."""
-    command = _command_of(app)
     if request := os.environ.get(COMPLETION):
-        return shell_complete(command, {}, "ladderlight", COMPLETION, request), ()
+        return shell_complete(_program(""), {}, "ladderlight", COMPLETION, request), ()
+    command = _program(arguments[0] if arguments else "")
     try:
         # The library's own way of running would catch Ctrl-C and print wrong usage in its words.
         try:

@@ -26,6 +26,7 @@ from ladderlight.units.words import counted
 
 if TYPE_CHECKING:
     from ladderlight.board import Finding
+    from ladderlight.devices.documents import PictureDocument
     from ladderlight.workspace.build import Built
     from ladderlight.workspace.up_to_date import LastBuilt
 
@@ -158,7 +159,7 @@ def _print(
     for picture in built.manifest["pictures"] if verbose or cards else ():
         console.print(_measures(picture), whole=[picture["source"]])
     for device in built.manifest["devices"]:
-        console.print(f"{chip_label(device)}: {device['part']}, {device['burn']['text']}")
+        console.print(f"{chip_label(device['name'], device.get('tray'))}: {device['part']}, {device['burn']['text']}")
         pieces = {piece["file"]: piece for piece in device["pieces"]}
         for name in device["files"]:
             sums = f"  CRC-32 {pieces[name]['crc32']}, sum {pieces[name]['sum16']}" if name in pieces else ""
@@ -225,7 +226,7 @@ def _clear_cache(*, quiet: bool) -> None:
     stderr(quiet=quiet).print(f"{cache.folder}: {removed / 1e6:,.1f} MB removed", whole=[f"{cache.folder}:"])
 
 
-def _measures(picture: Mapping[str, Any]) -> str:
+def _measures(picture: PictureDocument) -> str:
     figures = [f"{name} {_measure(value)}" for name, value in picture.get("metrics", {}).items()]
     tray = f"tray {picture['tray']}, " if "tray" in picture else ""
     return ", ".join([f"{picture['source']}: {tray}bank {picture['bank']}", *figures])

@@ -63,7 +63,7 @@ def burned(
         )
         return
     for chip in chips:
-        shown = chip_label(_entry(chip, numbered=numbered))
+        shown = chip_label(chip.device, chip.tray if numbered else None)
         stdout(quiet=quiet).print(f"{shown}  CRC-32 {chip.crc32}  recorded in {path}", whole=[str(path)])
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -15,12 +16,15 @@ from ladderlight.commands.terminal.options import (
     recipe_path,
     refuse_ending,
 )
-from ladderlight.system.printable import printable, printable_values
-from ladderlight.units.words import counted
+from ladderlight.system.printable import printable
+from ladderlight.units.words import address, counted
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
+    from ladderlight.board import Board, Finding, Memory, Palette
+    from ladderlight.board.model.counter import Counter
+    from ladderlight.board.scanning.timing import Timing
     from ladderlight.commands.terminal.console import LineConsole
     from ladderlight.engine.trays import Tray
     from ladderlight.recipe import Recipe
@@ -43,6 +47,7 @@ def check(
     ] = False,
 ) -> None:
     """Check a recipe: its mistakes, picture size, colours, timing."""
+    from ladderlight.board.model.findings import is_refused
     from ladderlight.commands.terminal.reporting import print_revisions, stdout
     from ladderlight.recipe import load, load_revisions
 
@@ -51,25 +56,22 @@ def check(
         recipes = load_revisions(path, pictures="checked", revision=revision)
     else:
         recipes = (load(path, pictures="checked", revision=revision),)
-    checked = {each.revision: _checked(each, page, strict=strict) for each in recipes}
-    documents = {revision: document for revision, (document, _) in checked.items()}
+    checked = [(each, *_checked(each, page, strict=strict)) for each in recipes]
     if json_:
-        print_revisions(documents)
+        from ladderlight.board.advice.report import report
+
+        print_revisions({each.revision: report(each.board, found) for each, found, _ in checked})
     else:
-        for each in recipes:
-            _print(each, *checked[each.revision], quiet=quiet, verbose=verbose)
+        for each, found, trays in checked:
+            _print(each, found, trays, quiet=quiet, verbose=verbose)
         if page is not None:
             stdout(quiet=quiet).print(page)
-    if not all(document["ok"] for document in documents.values()):
+    if any(is_refused(found) for _, found, _ in checked):
         raise typer.Exit(1)
 
 
-def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[dict[str, Any], Sequence[Tray]]:
-    """Return all there is to say of a recipe, and its trays where they are known; write the page."""
-    from dataclasses import asdict
-
-    from ladderlight.board import Finding
-    from ladderlight.board.advice.report import report
+def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[Finding], Sequence[Tray]]:
+    """Return all findings of a recipe, and its trays where they are known; write the page."""
     from ladderlight.board.model.findings import is_refused
     from ladderlight.workspace.last_build import stale_findings
     from ladderlight.workspace.readiness import readiness
@@ -81,72 +83,65 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[dict[s
 
         refuse_in_the_way([page], loaded, command=_PAGE)
         refuse_ending(page, (".html", ".htm"))
-    document = report(loaded.board, loaded.findings)
-    works = document["ok"]
     ready = readiness(loaded, strict=strict)
-    found = ready.findings
-    document["ok"] = not is_refused(found)
-    if works:
+    found = list(ready.findings)
+    if not is_refused(loaded.findings):
         refused = {finding.where for finding in found if finding.level == "error"}
         found += [finding for finding in stale_findings(loaded, ready.trays) if finding.where not in refused]
         found += burn_findings(loaded)
-    document["findings"] = list(map(asdict, found))
     if page is not None:
         from ladderlight.proof.pages import board_page
 
-        findings = [Finding(**printable_values(finding)) for finding in document["findings"]]
+        findings = [replace(one, where=printable(one.where), message=printable(one.message)) for one in found]
         shown = board_page(printable(loaded.title), loaded.board, findings).encode()
         export({page: shown}, command=_PAGE, inputs=input_files(loaded).values())
-    return document, ready.trays
+    return found, ready.trays
 
 
-def _print(loaded: Recipe, document: Mapping[str, Any], trays: Sequence[Tray], *, quiet: bool, verbose: bool) -> None:
-    from ladderlight.board import Finding
+def _print(loaded: Recipe, found: Sequence[Finding], trays: Sequence[Tray], *, quiet: bool, verbose: bool) -> None:
+    from ladderlight.board.model.findings import is_refused
     from ladderlight.commands.terminal.reporting import print_findings, stderr, stdout
 
-    findings = [Finding(**finding) for finding in document["findings"]]
     if quiet:
-        print_findings(stderr(), findings, quiet=True)
+        print_findings(stderr(), found, quiet=True)
         return
-    console = stdout()
-    _print_board(console, loaded.title, document)
+    console, works = stdout(), not is_refused(found)
+    _print_board(console, loaded.title, loaded.board)
     if verbose:
         _print_chain(console, loaded)
-    for tray in trays if verbose and document["ok"] and loaded.per_tray is not None else ():
+    for tray in trays if verbose and works and loaded.per_tray is not None else ():
         console.print(f"tray {tray.number}   {', '.join([*(file.source for file in tray.files), *tray.cards])}")
-    print_findings(console, findings)
+    print_findings(console, found)
     waiting = loaded.takes_pictures and not loaded.files and not loaded.cards
     ready = "no pictures yet; add [pictures] to build" if waiting else "ready to build"
-    console.print(ready if document["ok"] else "fix the errors first")
+    console.print(ready if works else "fix the errors first")
 
 
-def _print_board(console: LineConsole, name: str, document: Mapping[str, Any]) -> None:
+def _print_board(console: LineConsole, name: str, board: Board) -> None:
     from ladderlight.board.model.board import BLANKING
+    from ladderlight.board.scanning.timing import timings
 
-    picture, raster = document["picture"], document["raster"]
-    blanking = document["blanking"]["way"]
+    geometry, raster = board.geometry, board.raster
     console.print(name, style="bold")
     rows = [
         (
             "picture",
-            f"{picture['width']} x {picture['height']} pixels, each {counted(picture['repeat_x'], 'count')} by "
-            f"{counted(picture['repeat_y'], 'line')}; pixel aspect {picture['pixel_aspect']:.4g}; "
-            f"{counted(picture['banks'], 'bank')}",
+            f"{geometry.width} x {geometry.height} pixels, each {counted(geometry.repeat_x, 'count')} by "
+            f"{counted(geometry.repeat_y, 'line')}; pixel aspect {geometry.pixel_aspect:.4g}; "
+            f"{counted(board.bank_count, 'bank')}",
         ),
         (
             "raster",
-            f"{raster['mode']}, {raster['x']['visible']} of {raster['x']['total']} counts and "
-            f"{raster['y']['visible']} of {raster['y']['total']} lines visible; "
-            f"{raster['line_rate_hz'] / 1e3:.3f} kHz, {raster['frame_rate_hz']:.2f} Hz",
+            f"{raster.mode.name}, {raster.x.visible} of {raster.x.total} counts and "
+            f"{raster.y.visible} of {raster.y.total} lines visible; "
+            f"{float(raster.line_rate) / 1e3:.3f} kHz, {float(raster.frame_rate):.2f} Hz",
         ),
-        ("colours", _colours(document["palette"])),
-        ("blanking", f"{blanking}: {BLANKING[blanking]}"),
+        ("colours", _colours(board.palette)),
+        ("blanking", f"{board.blanking}: {BLANKING[board.blanking]}"),
     ]
-    rows += [
-        (f"memory {memory['name']}", _memory(memory, document["timing"][memory["name"]]))
-        for memory in document["memories"]
-    ]
-    rows += [("x counter", _counter(raster["x"])), ("y counter", _counter(raster["y"]))]
+    timed = timings(board)
+    rows += [(f"memory {memory.name}", _memory(board, memory, timed[memory.name])) for memory in board.memories]
+    rows += [("x counter", _counter(board.x_counter)), ("y counter", _counter(board.y_counter))]
     width = max(len(label) for label, _ in rows)
     for label, text in rows:
         console.print(f"{label:{width}}  {text}")
@@ -163,35 +158,38 @@ def _print_chain(console: LineConsole, recipe: Recipe) -> None:
         console.print(f"card     {card.declaration.name}  {given}".rstrip())
 
 
-def _written(value: Any) -> str:
+def _written(value: object) -> str:
     return counted(len(value), "byte") if isinstance(value, bytes) else f"{value}"
 
 
-def _counter(axis: Mapping[str, int]) -> str:
+def _counter(counter: Counter) -> str:
     """Return what a counter reads where each part of the scan begins."""
-    shown = f" (shown from {axis['blanking_end']})" if axis["blanking_end"] != axis["start"] else ""
+    shown = f" (shown from {counter.blanking_end})" if counter.blanking_end != counter.start else ""
     return (
-        f"picture from {axis['start']}{shown}, blanking from {axis['blanking_start']}, sync from {axis['sync_start']}, "
-        f"back porch from {axis['sync_end']}; after {axis['last']} comes {axis['reset_to']}"
+        f"picture from {counter.start}{shown}, blanking from {counter.blanking_start}, sync from {counter.sync_start}, "
+        f"back porch from {counter.sync_end}; after {counter.last} comes {counter.reset_to}"
     )
 
 
-def _colours(palette: Sequence[Mapping[str, Any]]) -> str:
-    colours = len({entry["srgb"] for entry in palette})
-    black, white = (pick(palette, key=lambda entry: sum(entry["volts"])) for pick in (min, max))
-    text = f"{counted(len(palette), 'code')}, {counted(colours, 'colour')}, from {black['srgb']} to {white['srgb']}"
-    return f"{text}; brightest {max(white['volts']):.3f} V"
+def _colours(palette: Palette) -> str:
+    sums = palette.volts.sum(axis=1).round(6)  # the same to the last digit where voltages are
+    black, white = int(sums.argmin()), int(sums.argmax())
+    colours = counted(len({palette.hex_of(code) for code in range(len(palette))}), "colour")
+    text = f"{counted(len(palette), 'code')}, {colours}, from {palette.hex_of(black)} to {palette.hex_of(white)}"
+    return f"{text}; brightest {palette.volts[white].max():.3f} V"
 
 
-def _memory(memory: Mapping[str, Any], timing: Mapping[str, Any]) -> str:
-    chips = f"{memory['chips']} x " if memory["chips"] > 1 else ""
-    text = f"{chips}{memory['part']}, {memory['words']:,} words of {memory['width']} bits"
-    if memory["used_words"] is not None:
-        text += f", {memory['used_words']:,} of them read, the last {memory['last_word']:04X}h"
-    text += f"; each held {timing['hold_ns']:.2f} ns"
-    if timing["margin_ns"] is not None:
-        text += f", margin {timing['margin_ns']:.2f} ns"
-        if memory["output"] == "register":
-            left = timing["left_ns"]
-            text += f", {abs(left):.2f} ns {'after' if left >= 0 else 'too little for'} the register's set-up"
+def _memory(board: Board, memory: Memory, timing: Timing) -> str:
+    from ladderlight.board.scanning.extent import extent_of
+
+    chips = f"{memory.chips} x " if memory.chips > 1 else ""
+    text = f"{chips}{memory.part.number}, {memory.words:,} words of {memory.part.width} bits"
+    if extent := extent_of(board, memory):
+        text += f", {extent.used:,} of them read, the last {address(extent.last, memory.words)}"
+    text += f"; each held {timing.hold * 1e9:.2f} ns"
+    if timing.margin is not None and timing.left is not None:
+        text += f", margin {timing.margin * 1e9:.2f} ns"
+        if memory.output == "register":
+            left = "after" if timing.left >= 0 else "too little for"
+            text += f", {abs(timing.left) * 1e9:.2f} ns {left} the register's set-up"
     return text

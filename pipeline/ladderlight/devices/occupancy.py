@@ -6,13 +6,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.flow.pictures import Contents
-from ladderlight.units.arrays import Ints
+from ladderlight.units.arrays import Flags, Ints
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +60,7 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
     return found
 
 
-def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differs: NDArray[np.bool_]) -> list[int]:
+def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differs: Flags) -> list[int]:
     """Return how many bytes of a device differ in each of some banks of its memory.
 
     ``differs`` has one entry for each byte of the device's image. A bank is what its pixels read: of a line's padding
@@ -70,7 +69,7 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
     memory = board.memory(device.memory)
     counts = differs.reshape(device.part.words, -1).sum(axis=1)
     places = _places(board, memory)
-    return [int(counts[np.unique(_within(places(bank), device))].sum()) for bank in banks]
+    return [int(counts[first:][: read.size][read].sum()) for first, read in (_read(places(b), device) for b in banks)]
 
 
 def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
@@ -79,10 +78,16 @@ def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
     return lambda bank: of(bank)[0]
 
 
-def _within(places: Ints, device: Device) -> Ints:
-    """Return some addresses of a memory that lie in one of its devices, counted from its first word."""
+def _read(places: Ints, device: Device) -> tuple[int, Flags]:
+    """Return the first word of a device that is among some addresses of its memory, and which from there on are."""
     within = places - device.first_word
-    return within[(within >= 0) & (within < device.part.words)]
+    held = within[(within >= 0) & (within < device.part.words)]
+    if not held.size:
+        return 0, np.zeros(0, dtype=bool)
+    first = int(held.min())
+    read = np.zeros(int(held.max()) - first + 1, dtype=bool)
+    read[held - first] = True
+    return first, read
 
 
 def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
@@ -98,11 +103,8 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]
     places = _places(board, memory)
     for bank, names in sorted(pictures.items()):
         for device in memory.devices:
-            held = _within(places(bank), device)
-            if held.size:
-                first, last = int(held.min()), int(held.max())
-                read = np.zeros(last - first + 1, dtype=bool)
-                read[held - first] = True
-                used = int(np.count_nonzero(read))
+            first, read = _read(places(bank), device)
+            if read.size:
+                last, used = first + read.size - 1, int(np.count_nonzero(read))
                 found[device.index].append(Bank(bank=bank, pictures=tuple(names), first=first, last=last, used=used))
     return found

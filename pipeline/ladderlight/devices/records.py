@@ -23,8 +23,8 @@ _FEW = 4
 """Records alike that are not worth it."""
 _SHORTEST = 11
 """Bytes of the shortest line with data."""
-_DATA_KINDS = {ord("1"): 2, ord("2"): 3, ord("3"): 4}
-"""S-records with data: the bytes of their addresses."""
+_ADDRESS_BYTES = {"0": 2, "1": 2, "2": 3, "3": 4, "5": 2, "6": 3, "7": 4, "8": 3, "9": 2}
+"""Of each kind of S-records; those of kinds 1 to 3 hold data."""
 _NO_DIGIT = 255
 _DIGITS = np.full(256, _NO_DIGIT, dtype=np.uint8)
 for _letters in (b"0123456789abcdef", b"0123456789ABCDEF"):
@@ -52,19 +52,14 @@ class _Run:
 def intel_hex(name: str, data: bytes) -> list[Segment]:
     """Read an Intel HEX file; ASCII.
 
-    Raises
-    ------
-    DeviceFileError
-        When it is damaged or cut off.
+    Raises DeviceFileError when it is damaged or cut off.
     """
-    from bincopy import unpack_ihex  # slow to import
-
     ended = continued = False
     segment = linear = 0
 
     def held() -> Iterator[tuple[int, bytes]]:
         nonlocal ended, continued, segment, linear
-        for run in _runs(name, data, unpack_ihex):
+        for run in _runs(name, data, _intel_hex_record):
             continued |= ended
             if run.kind == "0":
                 yield run.address + segment + linear, run.data
@@ -86,20 +81,15 @@ def intel_hex(name: str, data: bytes) -> list[Segment]:
 def s_record(name: str, data: bytes) -> list[Segment]:
     """Read a file of S-records; ASCII.
 
-    Raises
-    ------
-    DeviceFileError
-        When it is damaged or cut off, or lacks records that it counts.
+    Raises DeviceFileError when it is damaged or cut off, or lacks records that it counts.
     """
-    from bincopy import unpack_srec  # slow to import
-
     total = lines = 0
     counts: list[int] = []
     firsts: dict[str, int] = {}
 
     def held() -> Iterator[tuple[int, bytes]]:
         nonlocal total, lines
-        for run in _runs(name, data, unpack_srec):
+        for run in _runs(name, data, _s_record):
             firsts.setdefault("end" if run.kind in "789" else "count" if run.kind in "56" else run.kind, lines)
             lines += run.records
             if run.kind in "56":
@@ -129,13 +119,40 @@ def _check_end(name: str, *, found: bool, last: bool) -> None:
         raise DeviceFileError("continues after its end record; write it again", where=name)
 
 
-Unpacked = tuple[int | str, int, int, bytes]
+def _intel_hex_record(line: str) -> _Run:
+    record = _record(line, ":", 1, surplus=5, checked=0)
+    return _Run(kind=str(record[3]), address=int.from_bytes(record[1:3], "big"), data=record[4:-1])
 
 
-def _runs(name: str, data: bytes, unpack: Callable[[str], Unpacked]) -> Iterator[_Run]:
+def _s_record(line: str) -> _Run:
+    record, end = _record(line, "S", 2, surplus=1, checked=0xFF), 1 + _ADDRESS_BYTES.get(line[1], 0)
+    if end == 1:
+        raise _BadRecordError(f"record {line!r} is of a type that S-records have not")
+    return _Run(kind=line[1], address=int.from_bytes(record[1:end], "big"), data=record[end:-1])
+
+
+def _record(line: str, mark: str, begin: int, *, surplus: int, checked: int) -> bytes:
+    """Return the bytes of a record whose first is its length less ``surplus``; with its checksum all add up to one."""
+    if not line.startswith(mark):
+        raise _BadRecordError(f"record {line!r} does not begin with {mark!r}")
+    try:
+        record = bytes.fromhex(line[begin:])
+    except ValueError:
+        raise _BadRecordError("the record is cut short or not hexadecimal") from None
+    if len(record) < 4 or len(record) != record[0] + surplus:
+        raise _BadRecordError(f"record {line!r} is not as long as it says")
+    expected = (checked - sum(record[:-1])) & 0xFF
+    if record[-1] != expected:
+        raise _BadRecordError(f"expected checksum {expected:02X} in record {line!r}, but got {record[-1]:02X}")
+    return record
+
+
+class _BadRecordError(Exception):
+    """What is wrong with a record."""
+
+
+def _runs(name: str, data: bytes, unpack: Callable[[str], _Run]) -> Iterator[_Run]:
     """Yield the records of a file; many alike at once."""
-    from bincopy import Error
-
     place, most = 0, _FIRST
     while place < len(data):
         alike, whole = yield from _alike(data, place, most)
@@ -147,13 +164,12 @@ def _runs(name: str, data: bytes, unpack: Callable[[str], Unpacked]) -> Iterator
         for line in data[place:end].decode("ascii").splitlines():
             if line.strip():
                 try:
-                    kind, address, _, held = unpack(line.strip())
-                except (Error, ValueError) as reason:
-                    why = reason if isinstance(reason, Error) else "the record is cut short or not hexadecimal"
+                    run = unpack(line.strip())
+                except _BadRecordError as why:
                     number = len(data[:end].decode("ascii").splitlines())
                     where = f"{name}:{number}"
                     raise DeviceFileError(f"{why}; the file is damaged, write it again", where=where) from None
-                yield _Run(kind=str(kind), address=address, data=held)
+                yield run
         place = end
 
 
@@ -168,7 +184,8 @@ def _alike(data: bytes, place: int, most: int) -> Generator[_Run, None, tuple[in
         return 0, False
     lines = np.frombuffer(data, dtype=np.uint8, count=count * length, offset=place).reshape(count, length)
     ending = 2 if lines[0, -2] == ord("\r") else 1
-    mark, address = (1, 2) if lines[0, 0] == ord(":") else (2, _DATA_KINDS.get(int(lines[0, 1]), 0))
+    kind = "0" if lines[0, 0] == ord(":") else chr(lines[0, 1])
+    mark, address = (1, 2) if lines[0, 0] == ord(":") else (2, _ADDRESS_BYTES[kind] if kind in "123" else 0)
     digits = _DIGITS[lines[:, mark : length - ending]]
     if not address or digits.shape[1] % 2 or digits.shape[1] // 2 < address + 3:
         return 0, False
@@ -186,7 +203,6 @@ def _alike(data: bytes, place: int, most: int) -> Generator[_Run, None, tuple[in
     held = record[:kept, 1 + address + (mark == 1) : -1]
     places = record[:kept, 1 : 1 + address].astype(np.int64) @ (256 ** np.arange(address)[::-1])
     breaks = np.flatnonzero(np.diff(places) != held.shape[1]) + 1
-    kind = "0" if mark == 1 else chr(lines[0, 1])
     for first, end in zip((0, *breaks.tolist()), (*breaks.tolist(), kept), strict=True):
         yield _Run(kind=kind, address=int(places[first]), data=held[first:end].tobytes(), records=end - first)
     return kept * length, kept == count

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.scan import scan
-from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.plan import Plan
 from ladderlight.engine.runner import Chain
 from ladderlight.errors import ArrangementError, Fault, refuse
@@ -19,6 +19,9 @@ from ladderlight.recipe import Recipe
 from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.boundary import problems_of, run_stage
 from ladderlight.units.words import joined
+
+if TYPE_CHECKING:
+    from ladderlight.engine.coded import CodedPictures
 
 
 def with_cards(recipe: Recipe, coded: CodedPictures, cards: Mapping[str, CardUse]) -> CodedPictures:

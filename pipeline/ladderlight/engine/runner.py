@@ -1,22 +1,17 @@
-"""The engine: runs a recipe's chain over its pictures, arranges them, and emits device files."""
+"""The engine: runs a recipe's chain over its pictures, arranges them, and emits device files.
+
+What works on pictures is imported when there is work: a check runs arrangements and emissions alone.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ladderlight.board import Board
-from ladderlight.cache.marks import Seen
-from ladderlight.cache.store import Cache
 from ladderlight.devices.files import name_files
-from ladderlight.engine.coded import CodedPictures, CodedUnit
-from ladderlight.engine.executors import Executor
-from ladderlight.engine.executors.threads import Threads
-from ladderlight.engine.known_uses import KnownUses
 from ladderlight.engine.plan import Fold, Plan, Unit
-from ladderlight.engine.steps import Progress, Refused, Steps
-from ladderlight.engine.work import Task, Work, total
 from ladderlight.errors import BuildError, Fault, PictureError
 from ladderlight.flow.merging import carry_timing, darken, merge
 from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile
@@ -24,6 +19,14 @@ from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import StageUse
 from ladderlight.stages.boundary import run_stage
 from ladderlight.stages.kinds import Kind
+
+if TYPE_CHECKING:
+    from ladderlight.cache.marks import Seen
+    from ladderlight.cache.store import Cache
+    from ladderlight.engine.coded import CodedPictures, CodedUnit
+    from ladderlight.engine.executors import Executor
+    from ladderlight.engine.steps import Progress, Refused, Steps
+    from ladderlight.engine.work import Work
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +46,7 @@ class Chain:
 
     def code_pictures(
         self,
+        files: Sequence[PictureFile] | None = None,
         *,
         workers: int | None = None,
         progress: Progress | None = None,
@@ -50,17 +54,24 @@ class Chain:
         executor: Executor | None = None,
         keep_going: bool = False,
     ) -> CodedPictures:
-        """Run the stages up to the coded pictures over all files; by default on a pool of threads.
+        """Run the stages up to the coded pictures over all files, or some; by default on a pool of threads.
 
-        The result does not depend on ``executor`` or ``workers`` (default: the number of processors). With
-        ``keep_going``, units with a picture that cannot be used are left out.
+        ``files`` has all files of an animation, or none. The result does not depend on ``executor`` or ``workers``
+        (default: the number of processors). With ``keep_going``, units with a picture that cannot be used are left out.
 
         Raises
         ------
         PictureError
             When pictures cannot be used: all of them, one line each, after all have been tried.
         """
-        files = self.recipe.files
+        from ladderlight.cache.store import Cache
+        from ladderlight.engine.coded import CodedPictures
+        from ladderlight.engine.executors.threads import Threads
+        from ladderlight.engine.known_uses import KnownUses
+        from ladderlight.engine.steps import Steps
+        from ladderlight.engine.work import Task, Work, total
+
+        files = self.recipe.files if files is None else files
         cache = self.cache or Cache.for_one_build()
         plan = Plan(recipe=self.recipe, seen=self.seen)
         work = Work(plan=plan, cache=cache, uses=KnownUses(cache), spare=Cache.for_spare())
@@ -77,9 +88,11 @@ class Chain:
                 seen |= found if isinstance(found, dict) else {}  # what is wrong is reported when it is coded
                 steps.finish(unit)
             stage = self.recipe.chain[at].declaration
-            fold = Fold.of(total(stage, (seen[file] for file in files if file in seen)))
+            fold = Fold.of(total(stage, (seen[file] for file in self.recipe.files if file in seen)))
             work = replace(work, folds={**work.folds, at: fold})
-        coded = _coded(work, executor, steps, refused, keep_going=keep_going)
+        chosen = set(files)
+        units = [unit for unit in plan.units if chosen.issuperset(unit.files)]
+        coded = _coded(work, units, executor, steps, refused, keep_going=keep_going)
         return CodedPictures(coded, files, work.in_memory)
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
@@ -117,7 +130,7 @@ class Chain:
                         f"devices/{file.name}; give one of them another name pattern"
                     )
                 files[key] = (use, file)
-        return name_files((file for _, file in files.values()), self.recipe.name)
+        return name_files([file for _, file in files.values()], self.recipe.name)
 
     def _uses(self, kind: Kind) -> Iterable[StageUse]:
         return (use for use in self.recipe.chain if use.declaration.kind is kind)
@@ -142,10 +155,12 @@ def _looked(plan: Plan, at: int) -> list[Unit]:
 
 
 def _coded(
-    work: Work, executor: Executor, steps: Steps, refused: Refused | None, *, keep_going: bool
+    work: Work, units: Sequence[Unit], executor: Executor, steps: Steps, refused: Refused | None, *, keep_going: bool
 ) -> dict[Unit, CodedUnit]:
-    """Code all units. Files of an animation are first made ready one by one, all of them at once."""
-    units = work.plan.units
+    """Code units. Files of an animation are first made ready one by one, all of them at once."""
+    from ladderlight.engine.coded import CodedUnit
+    from ladderlight.engine.work import Task
+
     single = [unit for unit in units if len(unit.files) == 1]
     several = [unit for unit in units if len(unit.files) > 1]
     early = [Task(unit=unit) for unit in single]

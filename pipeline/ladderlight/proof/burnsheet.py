@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 from ladderlight.board import Board, Part
+from ladderlight.devices.documents import DeviceDocument, ManifestDocument
 from ladderlight.proof.cautions import cautions
+from ladderlight.units.words import address, address_digits
 
 _WIDTH = 78
 
 
-def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
+def burn_sheet(board: Board, manifest: ManifestDocument) -> str:
     """Return the burn sheet as plain text, 78 columns wide, from a build's manifest."""
     title = f"Burn sheet: {title_of(manifest)}"
     lines = [title, "=" * min(len(title), _WIDTH), ""]
     devices = manifest["devices"]
-    burn = [chip_label(device) for device in devices if device["changed"]]
+    burn = [chip_label(device["name"], device.get("tray")) for device in devices if device["changed"]]
     if not burn:
         lines += ["Nothing to burn: every chip holds what it should."]
     else:
@@ -35,24 +36,27 @@ def burn_sheet(board: Board, manifest: Mapping[str, Any]) -> str:
     return "\n".join([*lines, ""])
 
 
-def title_of(manifest: Mapping[str, Any]) -> str:
+def title_of(manifest: ManifestDocument) -> str:
     """Return the project's name, with the revision where it has several."""
     return f"{manifest['project']}, revision {manifest['revision']}" if "revision" in manifest else manifest["project"]
 
 
-def chip_label(device: Mapping[str, Any]) -> str:
+def chip_label(name: str, tray: int | None) -> str:
     """Return what a label on the chip says: its tray, where there are several, and the device."""
-    return f"tray {device['tray']}, {device['name']}" if "tray" in device else str(device["name"])
+    return name if tray is None else f"tray {tray}, {name}"
 
 
-def labelled(manifest: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return the devices of a manifest, each with its label."""
-    return [{"label": chip_label(device), **device} for device in manifest["devices"]]
+def labelled(manifest: ManifestDocument) -> list[dict[str, object]]:
+    """Return the devices of a manifest, each with its label and the ``digits`` of its addresses."""
+    return [
+        {"label": chip_label(device["name"], device.get("tray")), "digits": address_digits(device["words"]), **device}
+        for device in manifest["devices"]
+    ]
 
 
-def _device(device: Mapping[str, Any], part: Part) -> Iterator[str]:
+def _device(device: DeviceDocument, part: Part) -> Iterator[str]:
     box = "[ ] burn" if device["changed"] else "[x] leave"
-    head = f"{chip_label(device)}  ({device['part']})"
+    head = f"{chip_label(device['name'], device.get('tray'))}  ({device['part']})"
     yield f"{head}{box:>{max(_WIDTH - len(head), len(box) + 2)}}"
     yield "-" * _WIDTH
     yield from _wrapped(f"state     {device['burn']['text']}", indent="  ", hang=12)
@@ -76,17 +80,15 @@ def _device(device: Mapping[str, Any], part: Part) -> Iterator[str]:
     if others:
         yield from _wrapped(f"beside it {', '.join(others)}", indent="  ", hang=12)
     for bank in device["banks"]:
-        yield from _wrapped(
-            f"bank {bank['bank']:<5}{bank['first']:04X}h to {bank['last']:04X}h  {', '.join(bank['pictures'])}",
-            indent="  ",
-            hang=28,
-        )
+        place = " to ".join(address(bank[end], device["words"]) for end in ("first", "last"))
+        line = f"bank {bank['bank']:<5}{place}  {', '.join(bank['pictures'])}"
+        yield from _wrapped(line, indent="  ", hang=14 + len(place))
     if device["last_used"] is None:
         yield "  in use    not read by the board"
     else:
         yield (
             f"  in use    {device['used_words']:,} of {device['words']:,} words, the last at "
-            f"{device['last_used']:04X}h; {device['free_words']:,} not in use"
+            f"{address(device['last_used'], device['words'])}; {device['free_words']:,} not in use"
         )
 
 

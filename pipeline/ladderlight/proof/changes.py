@@ -8,15 +8,18 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from hashlib import sha256
+from operator import itemgetter
+from typing import Literal, NotRequired, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.occupancy import differing_by_bank
 from ladderlight.proof.screens import to_png
 from ladderlight.units.arrays import Bytes
@@ -29,6 +32,49 @@ _MOST_BYTES = 120_000
 """Of these screens in all, but for the first pair."""
 
 
+class BankChange(TypedDict):
+    """How many bytes of a bank differ."""
+
+    bank: int
+    pictures: Sequence[str]
+    differing: int
+
+
+class DeviceChange(TypedDict):
+    """How a device differs from earlier bytes: ``differing`` in all, None where these are not known.
+
+    ``runs`` has the first and the last byte of each run of bytes that differ, gaps of up to 1/256 of the device left
+    out.
+    """
+
+    device: str
+    differing: int | None
+    banks: Sequence[BankChange]
+    runs: Sequence[tuple[int, int]]
+
+
+class PictureChange(TypedDict):
+    """How a picture differs: bank and name, those before, share of pixels, and PNG files of its screens in base 64."""
+
+    name: str
+    bank: int | None
+    was: int | None
+    state: Literal["new", "changed", "moved", "renamed", "gone", "unknown"]
+    earlier: NotRequired[str]
+    share: NotRequired[float | None]
+    before: NotRequired[str]
+    after: NotRequired[str]
+
+
+class Changes(TypedDict):
+    """What a build changes; ``before`` is whether there was a build before it."""
+
+    format: NotRequired[int]
+    before: bool
+    devices: Sequence[DeviceChange]
+    pictures: Sequence[PictureChange]
+
+
 @dataclass(frozen=True, kw_only=True)
 class EarlierBuild:
     """What the output folder held before this build.
@@ -39,7 +85,7 @@ class EarlierBuild:
 
     devices: Mapping[str, str]
     pictures: Mapping[str, int]
-    document: Mapping[str, Any] | None
+    document: Changes | None
     images: Callable[[], Mapping[str, Bytes]]
     """Reads the bytes of each device; those that cannot be read are left out."""
     screen: Callable[[str], bytes | None]
@@ -54,16 +100,16 @@ class Before:
     chips: Mapping[str, Bytes] = field(default_factory=dict)
 
 
-_NOTHING: Mapping[str, Any] = {"before": False, "devices": [], "pictures": []}
+_NOTHING: Changes = {"before": False, "devices": [], "pictures": []}
 
 
 def changes_document(
     board: Board,
     images: Mapping[str, bytes],
-    manifest: Mapping[str, Any],
+    manifest: ManifestDocument,
     screens: Mapping[int, bytes],
     before: EarlierBuild | None,
-) -> dict[str, Any]:
+) -> Changes:
     """Return what a build changes against the one before, as plain values.
 
     Parameters
@@ -75,7 +121,7 @@ def changes_document(
     before
         The earlier build; None where there is none.
     """
-    kept = {"format": FORMAT, **((before and before.document) or _NOTHING)}
+    kept: Changes = {"format": FORMAT, **((before and before.document) or _NOTHING)}
     if before is None:
         return kept
     devices = {device["name"]: device["sha256"] for device in manifest["devices"]}
@@ -92,13 +138,9 @@ def changes_document(
 
 
 def device_changes(
-    board: Board, images: Mapping[str, bytes], manifest: Mapping[str, Any], before: Mapping[str, Bytes]
-) -> Iterator[dict[str, Any]]:
-    """Yield how each device differs from earlier bytes: ``differing`` in all, None where these are not known.
-
-    ``banks`` has ``bank``, ``pictures`` and ``differing`` bytes of each that differs, ``runs`` the first and the last
-    byte of each run of bytes that differ, gaps of up to 1/256 of the device left out.
-    """
+    board: Board, images: Mapping[str, bytes], manifest: ManifestDocument, before: Mapping[str, Bytes]
+) -> Iterator[DeviceChange]:
+    """Yield how each device differs from earlier bytes."""
     for device, entry in zip(board.devices, manifest["devices"], strict=True):
         old, new = before.get(device.name), np.frombuffer(images[device.name], dtype=np.uint8)
         if old is None or old.size != new.size:
@@ -131,35 +173,65 @@ def _runs(differs: NDArray[np.bool_]) -> list[tuple[int, int]]:
 class _Pair:
     """A picture's change, with its screens before and after, uint8 (height, width, 3)."""
 
-    about: dict[str, Any]
+    about: PictureChange
     screens: tuple[Bytes, Bytes] | None = None
 
 
 def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> Iterator[_Pair]:
-    for name, bank in pictures.items():
-        was = before.pictures.get(name)
-        about = {"name": name, "bank": bank, "was": was}
+    """Yield what changed of each picture, in the order of the banks; those that are gone come last."""
+    earlier = _renamed(pictures, screens, before)
+    for name, bank in sorted(pictures.items(), key=itemgetter(1)):
+        was = before.pictures.get(earlier.get(name, name))
         if was is None:
-            yield _Pair(about={**about, "state": "new"})
+            yield _Pair(about={"name": name, "bank": bank, "was": None, "state": "new"})
+            continue
+        if name in earlier:
+            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "renamed", "earlier": earlier[name]})
             continue
         old, new = before.screen(name), screens[bank]
         if old != new:
             shown, now = _pixels(old), _pixels(new)
             if shown is None or now is None:
-                yield _Pair(about={**about, "state": "unknown"})
+                yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "unknown"})
                 continue
             if not np.array_equal(shown, now):
                 share = float((shown != now).any(axis=2).mean()) if shown.shape == now.shape else None
-                yield _Pair(about={**about, "state": "changed", "share": share}, screens=(shown, now))
+                about: PictureChange = {"name": name, "bank": bank, "was": was, "state": "changed", "share": share}
+                yield _Pair(about=about, screens=(shown, now))
                 continue
         if was != bank:
-            yield _Pair(about={**about, "state": "moved"})
-    for name, was in before.pictures.items():
-        if name not in pictures:
+            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "moved"})
+    for name, was in sorted(before.pictures.items(), key=itemgetter(1)):
+        if name not in pictures and name not in earlier.values():
             yield _Pair(about={"name": name, "bank": None, "was": was, "state": "gone"})
 
 
-def _with_screens(pairs: Iterable[_Pair]) -> list[dict[str, Any]]:
+def _renamed(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> dict[str, str]:
+    """Return the earlier names of new pictures that look as one does that is gone, best in the same bank."""
+    gone = {name: bank for name, bank in before.pictures.items() if name not in pictures}
+    new = {name: bank for name, bank in pictures.items() if name not in before.pictures}
+    if not gone or not new:
+        return {}
+    looks: dict[bytes, list[str]] = {}
+    for name in gone:
+        shown = _pixels(before.screen(name))
+        if shown is not None:
+            looks.setdefault(_look(shown), []).append(name)
+    found = {}
+    for name, bank in sorted(new.items(), key=itemgetter(1)):
+        now = _pixels(screens[bank])
+        alike = [] if now is None else looks.get(_look(now), [])
+        if alike:
+            found[name] = min(alike, key=lambda old: (gone[old] != bank, gone[old]))
+            alike.remove(found[name])
+    return found
+
+
+def _look(pixels: Bytes) -> bytes:
+    return sha256(repr(pixels.shape).encode() + pixels.tobytes()).digest()
+
+
+def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     """Put the screens of the first few pictures into what is said of them."""
     found, shown, left = [], 0, _MOST_BYTES
     for pair in pairs:

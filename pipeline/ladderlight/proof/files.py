@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import Any
 
 import numpy as np
 from markupsafe import Markup
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED
 from ladderlight.colour.viewing import Viewing
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.flow.png import coded_png
 from ladderlight.proof.changes import FILE as CHANGES
@@ -36,7 +36,7 @@ _MANY = 8
 def proof_files(
     project: str,
     scanned: Scanned,
-    manifest: Mapping[str, Any],
+    manifest: ManifestDocument,
     findings: Sequence[Finding],
     *,
     before: Before = _NOTHING,
@@ -108,7 +108,7 @@ def proof_files(
     yield "index.html", document.encode()
 
 
-def _stills(scanned: Scanned, manifest: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+def _stills(scanned: Scanned, manifest: ManifestDocument) -> Iterator[dict[str, object]]:
     """Yield the first screens as pictures within the page, as many as it can bear."""
     left = _STILL_BYTES
     for bank in scanned.distinct:
@@ -120,7 +120,7 @@ def _stills(scanned: Scanned, manifest: Mapping[str, Any]) -> Iterator[dict[str,
         yield {"source": data_url(picture), "alt": f"Screen of bank {bank}" + (f": {names}" if names else "")}
 
 
-def _described(board: Board, tiles: TileSet, places: NDArray[np.int64]) -> dict[str, Any]:
+def _described(board: Board, tiles: TileSet, places: NDArray[np.int64]) -> dict[str, object]:
     count, height, width = tiles.codes.shape
     return {
         "sheet": data_url(to_png(tile_sheet(board, tiles))),

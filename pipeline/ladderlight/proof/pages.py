@@ -2,47 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Sequence
 from operator import itemgetter
-from pathlib import Path
-from typing import Any
 
 from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
+from ladderlight.devices.documents import ManifestDocument, PictureDocument
 from ladderlight.proof.burnsheet import labelled, title_of
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.plots import palette_plot, plots_of
-from ladderlight.proof.screens import data_url, small_png
+from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import environment
 
 _SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
 
 
-def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proofs: Sequence[Path]) -> str:
+def trays_page(project: str, board: Board, manifest: ManifestDocument, small: Callable[[str], bytes]) -> str:
     """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small.
 
-    The screens are read from the first of the folders ``proofs`` that has them. As many as the page can bear are in it,
-    the others by name.
+    ``small`` gives a screen's file in the output folder in small, see :func:`ladderlight.proof.screens.small_png`. As
+    many as the page can bear are in it, the others by name.
     """
-    devices, pictures = (_by_tray(manifest[key]) for key in ("devices", "pictures"))
-    trays: list[dict[str, Any]] = [
-        {
-            "number": number,
-            "folder": f"tray-{number:02d}",
-            "burn": [device["name"] for device in found if device["changed"]],
-            "screens": _screens(pictures.get(number, ())),
-        }
-        for number, found in devices.items()
-    ]
+    trays = []
     left = _SCREEN_BYTES
-    for screen in (screen for tray in trays for screen in tray["screens"]):
-        picture = small_png(_found(screen["file"], proofs), board) if left > 0 else b""
-        left -= len(picture)
-        screen["picture"] = data_url(picture) if picture else ""
+    pictures: dict[int | None, list[PictureDocument]] = defaultdict(list)
+    for picture in manifest["pictures"]:
+        pictures[picture.get("tray")].append(picture)
+    burn: dict[int, list[str]] = defaultdict(list)
+    for device in manifest["devices"]:
+        burn[device["tray"]] += [device["name"]] * device["changed"]
+    for number, names in burn.items():
+        screens = _screens(pictures[number])
+        for screen in screens:
+            png = small(f"proof/{screen['file']}") if left > 0 else b""
+            left -= len(png)
+            screen["picture"] = data_url(png) if png else ""
+        trays.append({"number": number, "folder": f"tray-{number:02d}", "burn": names, "screens": screens})
     return (
         environment()
         .get_template("trays.html")
@@ -50,11 +50,7 @@ def trays_page(project: str, board: Board, manifest: Mapping[str, Any], proofs: 
     )
 
 
-def _found(file: str, folders: Sequence[Path]) -> Path:
-    return next(folder / file for folder in folders if (folder / file).exists())
-
-
-def _screens(pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+def _screens(pictures: Sequence[PictureDocument]) -> list[dict[str, str]]:
     """Return the different screens of a tray, in the order of their banks, each with all that it shows."""
     files = dict.fromkeys(picture["screen"] for picture in sorted(pictures, key=itemgetter("bank")))
     found = []
@@ -63,21 +59,14 @@ def _screens(pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
         found.append(
             {
                 "file": file.removeprefix("proof/"),
-                "bank": min(picture["bank"] for picture in own),
+                "bank": str(min(picture["bank"] for picture in own)),
                 "names": ", ".join(dict.fromkeys(picture["name"] for picture in own)),
             }
         )
     return found
 
 
-def _by_tray(entries: Sequence[Mapping[str, Any]]) -> dict[int, list[Mapping[str, Any]]]:
-    found: dict[int, list[Mapping[str, Any]]] = {}
-    for entry in entries:
-        found.setdefault(entry["tray"], []).append(entry)
-    return found
-
-
-def burn_page(board: Board, manifest: Mapping[str, Any]) -> str:
+def burn_page(board: Board, manifest: ManifestDocument) -> str:
     """Return the burn sheet as one HTML document to print: a box to tick for every file."""
     return (
         environment()

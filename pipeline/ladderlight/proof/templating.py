@@ -18,9 +18,9 @@ from ladderlight.cache.store import Cache
 from ladderlight.system.printable import printable
 
 
-def fill(template: str, **values: Any) -> str:
-    """Return a template filled in: text is escaped, and made printable."""
-    return environment().get_template(template).render(**values)
+def fill(template: str, *, package: str = "ladderlight.proof", **values: Any) -> str:
+    """Return a template of a package filled in: text is escaped, and made printable."""
+    return environment(package).get_template(template).render(**values)
 
 
 @cache

@@ -7,15 +7,13 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scanning.scan import scan
 from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
 from ladderlight.readback.readings import Reading, as_read
-from ladderlight.readback.sections import device_words_of
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import Ints, MemoryWords, Words
 
 _GAP = 8
 """Differences no further apart than this many words are one range."""
@@ -90,7 +88,7 @@ class Comparison:
 def compare(
     board: Board,
     device: Device,
-    wanted: Mapping[str, Words],
+    wanted: MemoryWords,
     found: Words,
     *,
     pictures: Mapping[int, Sequence[str]] | None = None,
@@ -102,8 +100,6 @@ def compare(
 
     Parameters
     ----------
-    board, device
-        The board and the device that was read back.
     wanted
         What all memories should hold.
     found
@@ -117,7 +113,7 @@ def compare(
     known
         Contents that a healthy chip may hold, see :mod:`ladderlight.readback.diagnosis.known`.
     """
-    should = device_words_of(wanted, device)
+    should = device.words(wanted)
     found = as_read(should, found, reading)
     at = np.flatnonzero(should != found)
     raised, lowered = found[at] & ~should[at], should[at] & ~found[at]
@@ -164,7 +160,7 @@ def document_of(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _ranges(at: NDArray[np.int64]) -> list[Range]:
+def _ranges(at: Ints) -> list[Range]:
     if not at.size:
         return []
     starts = np.concatenate([[0], np.flatnonzero(np.diff(at) > _GAP) + 1])
@@ -176,12 +172,7 @@ def _ranges(at: NDArray[np.int64]) -> list[Range]:
 
 
 def _differences(
-    board: Board,
-    device: Device,
-    wanted: Mapping[str, Words],
-    found: Words,
-    at: NDArray[np.int64],
-    pictures: Mapping[int, Sequence[str]],
+    board: Board, device: Device, wanted: MemoryWords, found: Words, at: Ints, pictures: Mapping[int, Sequence[str]]
 ) -> list[Difference]:
     first: dict[int, Place] = {}
     count: dict[int, int] = dict.fromkeys(at.tolist(), 0)
@@ -192,7 +183,7 @@ def _differences(
             address = int(shown[y, x])
             count[address] += 1
             first.setdefault(address, Place(bank=bank, pictures=tuple(pictures.get(bank, ())), x=x, y=y))
-    should = device_words_of(wanted, device)
+    should = device.words(wanted)
     return [
         Difference(
             address=address,

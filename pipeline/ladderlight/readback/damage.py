@@ -12,7 +12,7 @@ from PIL import Image, ImageDraw
 from ladderlight.board import Board, Device
 from ladderlight.colour.lightness import LUMINANCE
 from ladderlight.proof.scanout import render, screen_codes
-from ladderlight.units.arrays import MemoryWords
+from ladderlight.units.arrays import Bytes, MemoryWords
 
 MARK = (255, 0, 255)
 """Colour of what differs: on a grey picture nothing else has it."""
@@ -26,11 +26,9 @@ def with_device(words: MemoryWords, device: Device, found: NDArray[np.uint32]) -
     return changed
 
 
-def damage(board: Board, wanted: MemoryWords, found: MemoryWords, bank: int) -> NDArray[np.uint8]:
+def damage(board: Board, wanted: MemoryWords, found: MemoryWords, bank: int) -> Bytes:
     """Show one bank as found, in dark grey, with everything that differs on the screen marked.
 
-    Returns
-    -------
     uint8, shape (active lines, active monitor pixels, 3), sRGB.
     """
     shown = render(board, found, bank).astype(np.float64)

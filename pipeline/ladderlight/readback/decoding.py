@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from ladderlight.board import Board
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.png import coded_png
 from ladderlight.proof.scanout import picture_codes
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import MemoryWords
 
 _MOST_BANKS = 256
 
 
-def decode(board: Board, words: Mapping[str, Words]) -> Iterator[tuple[int, bytes]]:
+def decode(board: Board, words: MemoryWords) -> Iterator[tuple[int, bytes]]:
     """Yield every bank's number and its picture as a PNG.
 
-    Raises
-    ------
-    DeviceFileError
-        When the wiring has more than 256 banks.
+    Raises DeviceFileError when the wiring has more than 256 banks.
     """
     if board.bank_count > _MOST_BANKS:
         raise DeviceFileError(f"the board has {board.bank_count} banks; {_MOST_BANKS} is the most that can be decoded")

@@ -13,7 +13,7 @@ from ladderlight.devices.files import ERASED, words_of
 from ladderlight.errors import UsageError
 from ladderlight.readback.dumps import Held
 from ladderlight.readback.sections import Section, covered_by, image_of, mask_of
-from ladderlight.units.arrays import Bytes, Words
+from ladderlight.units.arrays import Bytes, Flags, Words
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -29,7 +29,7 @@ class Reading:
     image: Bytes
     read: tuple[Section, ...]
     sections: tuple[Section, ...] = ()
-    left_out: NDArray[np.bool_] | None = None
+    left_out: Flags | None = None
 
     @property
     def words(self) -> Words:
@@ -42,7 +42,7 @@ class Reading:
         return mask_of(self.device, self.read)
 
     @property
-    def mostly_left_out(self) -> NDArray[np.bool_] | None:
+    def mostly_left_out(self) -> Flags | None:
         """Words with a byte that a dump lacks, where its dumps lack more than half of what they hold; else None."""
         if self.left_out is None or 2 * self.left_out.sum() <= covered_by(self.device, self.read).sum():
             return None
@@ -78,10 +78,7 @@ def as_read(should: Words, found: Words, reading: Reading | None) -> Words:
 def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Reading]:
     """Put together what was read of each device, in the order of the sections. Bytes that a dump leaves out are erased.
 
-    Raises
-    ------
-    UsageError
-        When two dumps of the same bytes disagree.
+    Raises UsageError when two dumps of the same bytes disagree.
     """
     by_device: dict[str, list[Held]] = {}
     for held in found:
@@ -97,10 +94,7 @@ def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Read
 def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str, NDArray[np.uint32]]:
     """Put the memories' words together.
 
-    Raises
-    ------
-    UsageError
-        When part of a device was not read.
+    Raises UsageError when part of a device was not read.
     """
     words = {reading.device.name: reading.words for reading in readings}
     missing = []

@@ -8,11 +8,9 @@ from functools import cached_property
 from typing import Self
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ladderlight.devices.files import bytes_per_word
 from ladderlight.readback.dumps import Held
-from ladderlight.units.arrays import Bytes
+from ladderlight.units.arrays import Bytes, Flags, bytes_per_word
 
 Images = Mapping[str, Bytes]
 """Bytes of devices by name: uint8, low byte of each word first."""
@@ -65,13 +63,13 @@ class Candidate:
         return cls(held=held, should=expected_bytes(held, wanted))
 
     @cached_property
-    def telling(self) -> NDArray[np.bool_]:
+    def telling(self) -> Flags:
         """Marks the bytes of the dump that have another than its commonest value."""
         data = self.held.data
         return np.not_equal(data, np.bincount(data, minlength=256).argmax())
 
     @cached_property
-    def agreeing(self) -> NDArray[np.bool_]:
+    def agreeing(self) -> Flags:
         """Marks the telling bytes that are as they should be."""
         return np.equal(self.should, self.held.data) & self.telling
 

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import PurePath
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device
-from ladderlight.devices.files import bytes_of, bytes_per_word, span_places, spans_of, words_of
+from ladderlight.devices.files import bytes_of, span_places, spans_of, words_of
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
-from ladderlight.units.arrays import Bytes, Words
+from ladderlight.units.arrays import Bytes, Flags, Ints, Words, bytes_per_word
 
-Places = NDArray[np.int64]
+Places = Ints
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -86,17 +85,15 @@ class Section:
 def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | None = None) -> list[Section]:
     """Return all sections that a dump of a board's chips may be of.
 
+    Returns, for each device, the whole of it in every byte order of its files, what each file holds that is less, and
+    the even and the odd bytes of wide words.
+
     Parameters
     ----------
     board, files
         The board, and the device files of its build with their spans; what they hold is not looked at.
     order
         Byte order of wide words; that of the files when not given.
-
-    Returns
-    -------
-    For each device: the whole of it in every byte order of its files, what each file holds that is less, and the even
-    and the odd bytes of wide words.
     """
     by_device: dict[str, list[DeviceFile]] = {}
     for file in files:
@@ -141,17 +138,12 @@ def mask_of(device: Device, sections: Iterable[Section]) -> Words:
     return words_of(image.tobytes(), device.part.width)
 
 
-def covered_by(device: Device, sections: Iterable[Section]) -> NDArray[np.bool_]:
+def covered_by(device: Device, sections: Iterable[Section]) -> Flags:
     """Mark the places of a device's image that some sections hold."""
     covered = np.zeros(device.part.bytes, dtype=np.bool_)
     for section in sections:
         covered[section.places] = True
     return covered
-
-
-def device_words_of(words: Mapping[str, Words], device: Device) -> Words:
-    """Return a device's words out of those of all memories."""
-    return words[device.memory][device.first_word : device.first_word + device.part.words]
 
 
 def image_of(words: Words, device: Device) -> Bytes:

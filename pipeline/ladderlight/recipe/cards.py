@@ -103,7 +103,7 @@ def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
     cards = map(registry.get, registry.built_in(Kind.CARD))
     return replace(
         recipe,
-        name=f"{recipe.name} cards",
+        name=f"{recipe.name}, test cards",
         files=(),
         cards=tuple(CardUse(declaration=card, options={}) for card in cards),
         chain=(

@@ -6,6 +6,7 @@ import os
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 
 from ladderlight.board import Finding
 from ladderlight.errors import PictureError
@@ -16,13 +17,16 @@ from ladderlight.stages.boundary import probe_of
 from ladderlight.stages.contract import Probe
 from ladderlight.storage.stopping import worker_threads
 
+Known = Mapping[PictureFile, Probe]
+"""Headers that need not be read."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Headers:
     """What the headers hold, and what was found in them; files of a source without a probe stay unknown."""
 
     recipe: Recipe
-    probes: Mapping[PictureFile, Probe]
+    probes: Known
     findings: tuple[Finding, ...]
 
     @property
@@ -42,26 +46,30 @@ class Headers:
         ]
 
 
-def headers_of(recipe: Recipe, unreadable: Collection[str] = ()) -> Headers:
-    """Read the headers of all pictures, on threads, but for those that are unreadable."""
+def headers_of(recipe: Recipe, unreadable: Collection[str] = (), known: Known = MappingProxyType({})) -> Headers:
+    """Read the headers of all pictures, on threads, but for those that are unreadable or known."""
 
-    def probed(file: PictureFile) -> tuple[Probe | None, list[Finding]]:
+    def probed(file: PictureFile) -> Probe | list[Finding] | None:
         source, options = recipe.chain[0].declaration, recipe.options_for(file, 0)
         try:
-            probe = probe_of(source, file.path, recipe.board, options, file.source, viewing=recipe.viewing)
+            return probe_of(source, file.path, recipe.board, options, file.source, viewing=recipe.viewing)
         except PictureError as error:
-            return None, [Finding(level="error", where=file.source, message=str(fault)) for fault in error.faults]
-        caution = probe.caution if probe else ""
-        return probe, [Finding(level="caution", where=file.source, message=caution)] if caution else []
+            return [Finding(level="error", where=file.source, message=str(fault)) for fault in error.faults]
 
     files = [file for file in recipe.files if file.source not in unreadable]
+    new = [file for file in files if file not in known]
     with worker_threads(os.cpu_count() or 1) as pool:
-        results = list(pool.map(probed, files))
-    return Headers(
-        recipe=recipe,
-        probes={file: probe for file, (probe, _) in zip(files, results, strict=True) if probe},
-        findings=tuple(finding for _, found in results for finding in found),
-    )
+        read = {**known, **dict(zip(new, pool.map(probed, new), strict=True))}
+    probes, findings = {}, list[Finding]()
+    for file in files:
+        match read[file]:
+            case Probe() as probe:
+                probes[file] = probe
+                if probe.caution:
+                    findings.append(Finding(level="caution", where=file.source, message=probe.caution))
+            case list() as errors:
+                findings += errors
+    return Headers(recipe=recipe, probes=probes, findings=tuple(findings))
 
 
 def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int) -> Origin:

@@ -15,8 +15,9 @@ from ladderlight.board import Board, Memory, srgb_from_linear
 from ladderlight.flow.pictures import CodedPicture, Contents, MemoryContents, Picture, TileSet
 from ladderlight.reference.examples import Played
 from ladderlight.stages.kinds import Kind
+from ladderlight.units.arrays import Bytes
 
-RGB = NDArray[np.uint8]
+RGB = Bytes
 _PANEL = (320, 240)
 _GAP = 8
 _PAPER = (128, 128, 128)

@@ -7,11 +7,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from ladderlight.bench.sheets.document import Bench, bench_of
-from ladderlight.board import Finding
-from ladderlight.board.advice.report import report
+from ladderlight.board import Board, Finding, Palette
+from ladderlight.board.scanning.timing import timings
 from ladderlight.engine.trays import folder_of, place_in
 from ladderlight.errors import LadderlightError
 from ladderlight.recipe import Recipe
@@ -19,9 +19,12 @@ from ladderlight.workspace.burned import burn_of, chip_of
 from ladderlight.workspace.last_build import LastBuild, last_build
 from ladderlight.workspace.recorded import key_of
 
-Pair = tuple[Any, Any]
-"""A value of the first revision and of the second; None where one has none."""
 K = TypeVar("K")
+V = TypeVar("V")
+Pair = tuple[V | None, V | None]
+"""A value of the first revision and of the second; None where one has none."""
+Place = tuple[int | None, int]
+"""Tray and bank."""
 Slot = tuple[int | None, str]
 """Tray and device."""
 
@@ -43,11 +46,6 @@ class Side:
         return bench_of(self.recipe.board, self.recipe.findings)
 
     @cached_property
-    def report(self) -> dict[str, Any]:
-        """The report of its board."""
-        return report(self.recipe.board, self.recipe.findings)
-
-    @cached_property
     def build(self) -> LastBuild | None:
         """Its last build, if there is one that can be read."""
         try:
@@ -62,14 +60,14 @@ class Side:
         return {(picture.tray, picture.bank): picture.screen for picture in shown if picture.screen}
 
     @property
-    def pictures(self) -> dict[str, tuple[int | None, int]]:
+    def pictures(self) -> dict[str, Place]:
         """Tray and bank of each picture of the build, by name; the first of several banks."""
-        found: dict[str, tuple[int | None, int]] = {}
+        found: dict[str, Place] = {}
         for picture in self.build.manifest.pictures if self.build else ():
             found.setdefault(picture.name, (picture.tray, picture.bank))
         return found
 
-    def screen(self, place: tuple[int | None, int]) -> Path:
+    def screen(self, place: Place) -> Path:
         """Return the proof of a tray and bank."""
         usual = f"proof/{folder_of(place[0])}screens/bank{place[1]}.png"  # of builds that do not name it
         return self.recipe.output / self._screens.get(place, usual)
@@ -83,29 +81,29 @@ class Differences:
     second: Side
 
     @cached_property
-    def parts(self) -> dict[tuple[str, str], Pair]:
+    def parts(self) -> dict[tuple[str, str], Pair[int]]:
         """How many of each part to buy, by what it is and its value."""
-        return _differing(*(_parts(side) for side in (self.first, self.second)))
+        return _differing(*(_parts(side) for side in self._sides))
 
     @cached_property
-    def wiring(self) -> dict[tuple[str, str], Pair]:
+    def wiring(self) -> dict[tuple[str, str], Pair[str]]:
         """The line and pin number of each pin, by device or package of logic and the pin's name."""
-        return _differing(*(dict(_pins(side)) for side in (self.first, self.second)))
+        return _differing(*(dict(_pins(side)) for side in self._sides))
 
     @cached_property
-    def figures(self) -> dict[str, Pair]:
+    def figures(self) -> dict[str, Pair[object]]:
         """Figures of picture, raster and colours, by name."""
-        return _differing(*(_figures(side.report) for side in (self.first, self.second)))
+        return _differing(*(_figures(side.recipe.board) for side in self._sides))
 
     @cached_property
-    def colours(self) -> dict[int, Pair]:
+    def colours(self) -> dict[int, Pair[str]]:
         """The colours of codes, as ``#rrggbb``."""
-        return _differing(*({each["code"]: each["srgb"] for each in s.report["palette"]} for s in self._sides))
+        return _differing(*(dict(enumerate(_hex(side.recipe.board.palette))) for side in self._sides))
 
     @cached_property
-    def timing(self) -> dict[tuple[str, str], Pair]:
+    def timing(self) -> dict[tuple[str, str], Pair[float]]:
         """Nanoseconds by memory and what they are: ``hold_ns``, ``access_ns`` and ``margin_ns``."""
-        return _differing(*(dict(_timing(side.report)) for side in self._sides))
+        return _differing(*(dict(_timing(side.recipe.board)) for side in self._sides))
 
     @cached_property
     def chips(self) -> dict[Slot, str]:
@@ -120,7 +118,7 @@ class Differences:
         }
 
     @cached_property
-    def pictures(self) -> dict[str, Pair]:
+    def pictures(self) -> dict[str, Pair[Place]]:
         """Tray and bank of every picture of both builds, by name."""
         first, second = self.first.pictures, self.second.pictures
         return {name: (first.get(name), second.get(name)) for name in {**first, **second}}
@@ -129,11 +127,7 @@ class Differences:
     def findings(self) -> list[Finding]:
         """A note for each revision without a build."""
         message = "no build to compare; run ladderlight build first"
-        return [
-            Finding(level="note", where=f"revision {side.name}", message=message)
-            for side in self._sides
-            if side.build is None
-        ]
+        return [Finding.note(f"revision {side.name}", message) for side in self._sides if side.build is None]
 
     @property
     def _sides(self) -> tuple[Side, Side]:
@@ -159,11 +153,11 @@ class Differences:
                 yield name, burn.text if burn.needed else "the same; no need to burn it"
 
 
-def document_of(found: Differences) -> dict[str, Any]:
+def document_of(found: Differences) -> dict[str, object]:
     """Return the differences as plain values; of two values the first revision's comes first."""
     names = (found.first.name, found.second.name)
 
-    def both(pair: Pair) -> dict[str, Any]:
+    def both(pair: Pair[object]) -> dict[str, object]:
         return dict(zip(names, pair, strict=True))
 
     return {
@@ -188,14 +182,14 @@ def chip_place(slot: Slot) -> str:
     return place_in(*slot)
 
 
-def _place(place: tuple[int | None, int] | None) -> dict[str, int] | None:
+def _place(place: Place | None) -> dict[str, int] | None:
     if place is None:
         return None
     tray, bank = place
     return {"bank": bank} if tray is None else {"tray": tray, "bank": bank}
 
 
-def _differing(first: Mapping[K, Any], second: Mapping[K, Any]) -> dict[K, Pair]:
+def _differing(first: Mapping[K, V | None], second: Mapping[K, V | None]) -> dict[K, Pair[V]]:
     pairs = {key: (first.get(key), second.get(key)) for key in {**first, **second}}
     return {key: pair for key, pair in pairs.items() if pair[0] != pair[1]}
 
@@ -218,25 +212,29 @@ def _pins(side: Side) -> Iterator[tuple[tuple[str, str], str]]:
             yield (name, pin.name), f"{pin.line or 'not connected'}{number}"
 
 
-def _figures(document: Mapping[str, Any]) -> dict[str, Any]:
-    picture, raster, palette = document["picture"], document["raster"], document["palette"]
+def _hex(palette: Palette) -> list[str]:
+    return [palette.hex_of(code) for code in range(len(palette))]
+
+
+def _figures(board: Board) -> dict[str, object]:
+    raster, palette = board.raster, board.palette
     return {
-        "picture": f"{picture['width']} x {picture['height']}",
-        "pixel aspect": round(picture["pixel_aspect"], 4),
-        "banks": picture["banks"],
-        "mode": raster["mode"],
-        "clock": f"{raster['clock_hz'] / 1e6:.7g} MHz",
-        "line rate": f"{raster['line_rate_hz'] / 1e3:.3f} kHz",
-        "frame rate": f"{raster['frame_rate_hz']:.2f} Hz",
-        "blanking": document["blanking"]["way"],
-        "blanking delay": document["blanking"]["delay"],
+        "picture": f"{board.geometry.width} x {board.geometry.height}",
+        "pixel aspect": round(board.geometry.pixel_aspect, 4),
+        "banks": board.bank_count,
+        "mode": raster.mode.name,
+        "clock": f"{float(raster.clock) / 1e6:.7g} MHz",
+        "line rate": f"{float(raster.line_rate) / 1e3:.3f} kHz",
+        "frame rate": f"{float(raster.frame_rate):.2f} Hz",
+        "blanking": board.blanking,
+        "blanking delay": board.counters.blanking_delay,
         "codes": len(palette),
-        "colours": len({entry["srgb"] for entry in palette}),
-        "brightest": f"{max(volts for entry in palette for volts in entry['volts']):.3f} V",
+        "colours": len(set(_hex(palette))),
+        "brightest": f"{palette.volts.max():.3f} V",
     }
 
 
-def _timing(document: Mapping[str, Any]) -> Iterator[tuple[tuple[str, str], float | None]]:
-    for memory, timing in document["timing"].items():
-        for name in ("hold_ns", "access_ns", "margin_ns"):
-            yield (memory, name), timing[name]
+def _timing(board: Board) -> Iterator[tuple[tuple[str, str], float | None]]:
+    for memory, timing in timings(board).items():
+        for name, seconds in (("hold_ns", timing.hold), ("access_ns", timing.access), ("margin_ns", timing.margin)):
+            yield (memory, name), None if seconds is None else round(seconds * 1e9, 3)

@@ -7,7 +7,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from ladderlight.proof.templating import environment
+from ladderlight.proof.templating import fill
 from ladderlight.revisions.differences import Differences, Side, chip_place
 
 
@@ -17,20 +17,18 @@ def revisions_page(project: str, found: Differences) -> str:
     Screens are those of the builds' proofs; one that is not there is left out.
     """
     sides = found.first, found.second
-    return (
-        environment("ladderlight.revisions")
-        .get_template("revisions.html")
-        .render(
-            project=project,
-            names=[side.name for side in sides],
-            found=found,
-            chips=[(chip_place(slot), text) for slot, text in found.chips.items()],
-            aspects=[side.recipe.board.raster.mode.screen_aspect for side in sides],
-            pictures=[
-                (name, [_screen(side, place) for side, place in zip(sides, pair, strict=True)])
-                for name, pair in found.pictures.items()
-            ],
-        )
+    return fill(
+        "revisions.html",
+        package="ladderlight.revisions",
+        project=project,
+        names=[side.name for side in sides],
+        found=found,
+        chips=[(chip_place(slot), text) for slot, text in found.chips.items()],
+        aspects=[side.recipe.board.raster.mode.screen_aspect for side in sides],
+        pictures=[
+            (name, [_screen(side, place) for side, place in zip(sides, pair, strict=True)])
+            for name, pair in found.pictures.items()
+        ],
     )
 
 

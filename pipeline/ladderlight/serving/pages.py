@@ -39,13 +39,15 @@ def served_page(page: bytes, notice: Notice, folder: str) -> bytes:
 
 
 def page_instead(notice: Notice, folder: str) -> bytes:
-    """Return the page that stands for one that is not there: nothing has been built yet, or another build has it."""
-    return _filled("instead.html", notice, folder, stale=False, css=_own("live.css"), script=_own("live.js")).encode()
+    """Return the page for one that is not there: nothing is built yet, its folder was deleted, or another has it."""
+    gone = bool(notice.builds) and not notice.site.has_proof(folder)
+    more = {"gone": gone, "css": _own("live.css"), "script": _own("live.js")}
+    return _filled("instead.html", notice, folder, stale=False, **more).encode()
 
 
 def _filled(template: str, notice: Notice, folder: str, **more: Any) -> str:
     build = notice.builds.get(folder, 0)
-    values = {"build": build, "folder": folder, "errors": notice.errors, **more}
+    values = {"build": build, "folder": folder, "errors": notice.errors, "gone": False, **more}
     return environment("ladderlight.serving").get_template(template).render(**values)
 
 

@@ -118,16 +118,17 @@ class _Handler(BaseHTTPRequestHandler):
     do_HEAD = do_GET  # noqa: N815 - likewise
 
     def _send_file(self, notice: Notice) -> None:
+        folder = notice.site.folder_of(self.path)
         try:
             data = notice.site.read(self.path)
+            instead = page_instead(notice, folder) if data is None else b""
         except BuildError as error:
             self._send(HTTPStatus.SERVICE_UNAVAILABLE, _TYPES[".txt"], f"{error}\n".encode())
             return
-        folder = notice.site.folder_of(self.path)
         kind = _TYPES.get(PurePosixPath(self.path.partition("?")[0]).suffix, _BYTES)
         if data is None:
             status = HTTPStatus.NOT_FOUND if notice.builds else HTTPStatus.SERVICE_UNAVAILABLE
-            self._send(status, _TYPES[".html"], page_instead(notice, folder))
+            self._send(status, _TYPES[".html"], instead)
         else:
             self._send(HTTPStatus.OK, kind, served_page(data, notice, folder) if kind == _TYPES[".html"] else data)
 

@@ -28,6 +28,11 @@ class Site:
         first = (names_of(target) or ("",))[0]
         return first if first in self.folders else ""
 
+    def has_proof(self, folder: str) -> bool:
+        """Whether a folder, or the first where none has that name, has a proof page."""
+        name = folder if folder in self.folders else next(iter(self.folders), "")
+        return self.read(f"/{name}{'/' * bool(name)}proof/index.html") is not None
+
     def read(self, target: str) -> bytes | None:
         """Return the bytes of the file that a request's target means; None where there is none to be served.
 

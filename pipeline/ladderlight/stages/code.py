@@ -20,6 +20,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import ladderlight
+from ladderlight.cache.marks import Seen
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.system.value import digest_of
 from ladderlight.system.versions import versions
@@ -192,12 +193,8 @@ def _engine() -> str:
 def _package(name: str) -> str:
     """Return the digest of the sources of a package or module."""
     folder = _folder(name)
-    digest = hashlib.sha256(name.encode())
-    for path in _sources(folder):
-        content = path.read_bytes()
-        digest.update(f"{path.relative_to(folder.parent).as_posix()} {len(content)} ".encode())
-        digest.update(content)
-    return digest.hexdigest()
+    above = len(folder.parent.as_posix())
+    return digest_of([name, *((path.as_posix()[above:], Seen.once(path).sha256) for path in _sources(folder))])
 
 
 def _top(declaration: StageDeclaration) -> str:

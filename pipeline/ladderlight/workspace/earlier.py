@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 import numpy as np
 from pydantic import Field
@@ -12,7 +13,7 @@ from pydantic import Field
 from ladderlight.devices.checksums import checksums_of
 from ladderlight.engine.trays import folder_of
 from ladderlight.errors import DocumentError, LadderlightError
-from ladderlight.proof.changes import FILE, FORMAT, Before, EarlierBuild
+from ladderlight.proof.changes import FILE, FORMAT, Before, Changes, EarlierBuild
 from ladderlight.recipe import Recipe
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.writing import read_regular
@@ -43,7 +44,8 @@ class _Picture(Kept):
     name: str
     bank: Size | None
     was: Size | None
-    state: Literal["new", "changed", "moved", "gone", "unknown"]
+    state: Literal["new", "changed", "moved", "renamed", "gone", "unknown"]
+    earlier: str | None = None
     share: float | None = None
     before: _Png | None = None
     after: _Png | None = None
@@ -96,12 +98,15 @@ class Earlier:
             screen=lambda name: self._screen(pictures[name]),
         )
 
-    def _document(self, number: int | None) -> dict[str, Any] | None:
+    def _document(self, number: int | None) -> Changes | None:
         try:
             found = read_document(self.recipe.output / "proof" / folder_of(number) / FILE, _Document, "build again")
         except DocumentError:
             return None
-        return found.model_dump(mode="json", exclude_unset=True, exclude={"format"}) if found else None
+        if found is None:
+            return None
+        document: Changes = json.loads(found.model_dump_json(exclude_unset=True, exclude={"format"}))
+        return document
 
     def _images(self, number: int | None, devices: list[DeviceEntry]) -> dict[str, Bytes]:
         """Return the devices' bytes as that build gave them; not of files that were changed since."""

@@ -7,26 +7,35 @@ from __future__ import annotations
 
 import errno
 import json
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from base64 import b64decode, b64encode
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Self
 
+import ladderlight
 from ladderlight.board import Finding
-from ladderlight.cache.marks import Seen, as_json, from_json, mark_of
+from ladderlight.cache.marks import Seen, as_json, from_json, know_program, mark_of, program_files
 from ladderlight.cache.store import Cache
+from ladderlight.devices.documents import ManifestDocument
+from ladderlight.engine.plan import Plan
 from ladderlight.engine.trays import Tray
 from ladderlight.proof.page.document import Links
-from ladderlight.recipe import Recipe
+from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.inputs import input_files, seen_inputs
 from ladderlight.stages.code import code_files, code_of, loads_by_name, reads_files
+from ladderlight.stages.contract import Probe
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.output import Staging
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
-from ladderlight.workspace.manifest import InputEntry, Manifest
+from ladderlight.workspace.manifest import InputEntry
 from ladderlight.workspace.up_to_date import Account
+
+_PROGRAM = digest_of(("files of the program", ladderlight.__file__))
+"""Key of what builds have seen of the program's own files."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,6 +63,8 @@ class MadeFrom:
         files = input_files(recipe)
         key = digest_of(("files of a recipe", recipe.path, recipe.revision))
         known = _known(cache, key) if cache else {}
+        if cache:
+            know_program(_known(cache, _PROGRAM))
         seen = seen_inputs(files, known)
         if cache and seen != known:
             cache.put(key, json.dumps(as_json(seen)).encode())
@@ -75,21 +86,57 @@ class MadeFrom:
         inputs = {path: self.seen[name] for name, path in self.files.items()}
         try:
             others = (*code_files(stages), self.recipe.folder / FILE)
-            return Account.of(self.recipe, began=began, inputs=inputs, others=others)
+            account = Account.of(self.recipe, began=began, inputs=inputs, others=others)
         except OSError:
             return None
+        if self.cache and (code := program_files()) != _known(self.cache, _PROGRAM):
+            self.cache.put(_PROGRAM, json.dumps(as_json(code)).encode())
+        return account
 
     def kept_trays(self) -> KeptTrays | None:
         """Note what all trays are made from. Return None where not all of it is known, or where nothing is kept."""
+        if self.cache is None or self.recipe.per_tray is None or not self._common:
+            return None
+        return KeptTrays(cache=self.cache, common=self._common, seen=self.seen, plan=Plan(recipe=self.recipe))
+
+    @cached_property
+    def _common(self) -> str:
+        """Digest of what all pictures are treated by; empty where not all of it is known."""
         recipe = self.recipe
         stages = [use.declaration for use in (*recipe.chain, *recipe.cards)]
-        if self.cache is None or recipe.per_tray is None or any(map(_may_use_more, stages)):
-            return None
+        if any(map(_may_use_more, stages)):
+            return ""
         pictures = {file.source for file in recipe.files}
         inputs = {name: each.sha256 for name, each in self.seen.items() if name not in pictures}
         codes = list(map(code_of, stages))
-        common = digest_of(("tray", recipe.path, recipe.name, recipe.title, recipe.revision, inputs, codes))
-        return KeptTrays(cache=self.cache, common=common)
+        return digest_of((recipe.path, recipe.name, recipe.title, recipe.revision, inputs, codes))
+
+    @cached_property
+    def headers(self) -> dict[PictureFile, Probe]:
+        """The headers that an earlier build has read of files that are as they were."""
+        if not self.cache or not self._common:
+            return {}
+        found, files = {}, {file.source: file for file in self.recipe.files}
+        try:
+            for source, digest, frames, width, height, caution in json.loads(self.cache.get(self._headers) or b"[]"):
+                if source in files and self.seen[source].sha256 == digest:
+                    found[files[source]] = Probe(frames=frames, width=width, height=height, caution=caution)
+        except (ValueError, TypeError):
+            return {}
+        return found
+
+    def keep_headers(self, probes: Mapping[PictureFile, Probe]) -> None:
+        """Keep the headers of files for the next build."""
+        if self.cache and self._common and probes != self.headers:
+            rows = [
+                [source, self.seen[source].sha256, int(one.frames), int(one.width), int(one.height), one.caution]
+                for source, one in ((file.source, one) for file, one in probes.items())
+            ]
+            self.cache.put(self._headers, json.dumps(rows).encode())
+
+    @property
+    def _headers(self) -> str:
+        return digest_of(("headers", self._common))
 
 
 def _may_use_more(stage: StageDeclaration) -> bool:
@@ -106,35 +153,56 @@ def _known(cache: Cache, key: str) -> dict[str, Seen]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class KeptTrays:
-    """What the cache knows of the trays of a recipe: the digests of their files, and their manifests, by key.
+class KeptTray:
+    """What the cache knows of a tray: its manifest, its files as they were made, and what was shown beside it."""
 
-    A key is the digest of all that a tray is made from: all inputs but pictures, the code of the stages, the coded
-    pictures, and what is recorded of its chips.
+    key: str
+    manifest: ManifestDocument
+    files: Mapping[str, Seen]
+    shown: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptTrays:
+    """What the cache knows of the trays of a recipe, by keys.
+
+    A key is the digest of all that a tray's device files are made from: all inputs but the pictures of other trays, and
+    the code of the stages. ``shown`` is that of what else its proof shows.
     """
 
     cache: Cache
     common: str
     """Digest of what all trays are made from."""
-    _made: list[tuple[str, Manifest, dict[str, Seen]]] = field(default_factory=list)
+    seen: Mapping[str, Seen]
+    plan: Plan
+    _made: list[KeptTray] = field(default_factory=list)
+    _digests: dict[str, str] = field(default_factory=dict)
+    """Of the files of all trays."""
+    _small: dict[str, str] = field(default_factory=dict)
+    """Screens in small, in Base64, by the digest of their files."""
 
-    def key(
-        self,
-        tray: Tray,
-        pictures: Sequence[str],
-        chips: Iterable[Chip],
-        findings: Sequence[Finding],
-        inputs: str | None,
-        links: Links,
-    ) -> str:
-        """Return the key of a tray.
+    def of(self, tray: Tray) -> KeptTray | None:
+        """Return what is known of a tray."""
+        key = self.key(tray)
+        try:
+            about = json.loads(self.cache.get(key) or b"")
+            files = from_json(about["files"])
+            return KeptTray(key=key, manifest=about["manifest"], files=files, shown=str(about["shown"]))
+        except (ValueError, KeyError, TypeError, AttributeError):
+            return None
+
+    def key(self, tray: Tray) -> str:
+        """Return the key of a tray."""
+        looked = [each.sha256 for each in self.seen.values()] if self.plan.looks else []  # surveys see all pictures
+        pictures = [(file.source, self.plan.names[file], self.seen[file.source].sha256) for file in tray.files]
+        return digest_of((self.common, tray.number, pictures, list(tray.cards), looked))
+
+    @staticmethod
+    def shown(chips: Iterable[Chip], findings: Sequence[Finding], inputs: str | None, links: Links) -> str:
+        """Return the digest of what a tray's proof shows beside the tray.
 
         Parameters
         ----------
-        tray
-            The tray.
-        pictures
-            The keys of its coded pictures.
         chips
             What is recorded of it.
         findings
@@ -145,50 +213,68 @@ class KeptTrays:
             Where its page leads.
         """
         held = [(chip.device, chip.sha256, chip.image, chip.inputs == inputs, chip.versions) for chip in chips]
-        sources = [file.source for file in tray.files]
-        return digest_of((self.common, tray.number, sources, list(tray.cards), pictures, held, findings, links))
+        return digest_of((held, findings, links))
 
-    def take(self, key: str, staging: Staging) -> Manifest | None:
-        """Let the files of a tray stay in the output, and return its manifest.
+    def take(self, kept: KeptTray, shown: str, staging: Staging) -> bool:
+        """Let the files of a tray stay in the output.
 
-        Return None where they are not all there as they were made, and nothing else of the last build beside them.
+        They do not where they are not all there as they were made, something else of the last build is beside them, or
+        something else would be shown.
         """
         try:
-            kept = self.cache.get(key)
-            if kept is None:
-                return None
-            about = json.loads(kept)
-            files = from_json(about["files"])
-            manifest = Manifest.model_validate(about["manifest"])
-            found = {name: _seen(staging.output / name, each) for name, each in files.items() if is_inside(name)}
-        except (OSError, ValueError, KeyError, TypeError, AttributeError):
-            return None
+            found = {name: _seen(staging.output / name, each) for name, each in kept.files.items() if is_inside(name)}
+        except OSError:
+            return False
 
         def are_same() -> bool:
             return all(mark_of(staging.output / name, through_links=False) == each.mark for name, each in found.items())
 
-        digests = {name: each.sha256 for name, each in files.items()}
-        if {name: each.sha256 for name, each in found.items()} != digests:
-            return None
-        if not staging.keep(_folders(files), digests, are_same):
-            return None
-        if found != files:
-            self._put(key, manifest, found)
-        return manifest
+        digests = {name: each.sha256 for name, each in kept.files.items()}
+        if shown != kept.shown or {name: each.sha256 for name, each in found.items()} != digests:
+            return False
+        if not staging.keep(_folders(found), digests, are_same):
+            return False
+        self._digests.update(digests)
+        if found != kept.files:
+            self._put(replace(kept, files=found))
+        return True
 
-    def add(self, key: str, made: Manifest, folder: Path, names: Iterable[str]) -> None:
-        """Note what a tray's files are, which lie in a folder, not yet in their place. Those noted before are kept."""
+    def add(self, tray: Tray, made: ManifestDocument, shown: str, folder: Path) -> None:
+        """Note a tray's files, which lie in a folder, not yet in their place. Those noted before are kept."""
         self.keep()
-        self._made.append((key, made, {name: Seen.now(folder / name) for name in names}))
+        below = (folder / part / tray.folder for part in ("devices", "proof"))
+        paths = (path for each in below for path in sorted(each.rglob("*")) if path.is_file())
+        files = {path.relative_to(folder).as_posix(): Seen.now(path) for path in paths}
+        self._made.append(KeptTray(key=self.key(tray), manifest=made, files=files, shown=shown))
+        self._digests.update({name: each.sha256 for name, each in files.items()})
+
+    def small(self, screen: str, make: Callable[[], bytes]) -> bytes:
+        """Return the file of a screen in small, made now if the cache does not have it."""
+        if digest := self._digests.get(screen):
+            self._small[digest] = self._known_small.get(digest) or b64encode(make()).decode()
+            return b64decode(self._small[digest])
+        return make()
+
+    @cached_property
+    def _known_small(self) -> Mapping[str, str]:
+        found = json.loads(self.cache.get(self._screens) or b"{}")
+        return found if isinstance(found, dict) else {}
+
+    @property
+    def _screens(self) -> str:
+        return digest_of(("small screens", self.common))
 
     def keep(self) -> None:
         """Keep what was noted. What a user changes from now on shows, except in files that were only just written."""
-        for key, made, files in self._made:
-            self._put(key, made, {name: each.settled_by_now() for name, each in files.items()})
+        for tray in self._made:
+            self._put(replace(tray, files={name: each.settled_by_now() for name, each in tray.files.items()}))
         self._made.clear()
+        if self._small and self._small != self._known_small:
+            self.cache.put(self._screens, json.dumps(self._small).encode())
 
-    def _put(self, key: str, made: Manifest, files: Mapping[str, Seen]) -> None:
-        self.cache.put(key, json.dumps({"files": as_json(files), "manifest": made.document}).encode())
+    def _put(self, tray: KeptTray) -> None:
+        about = {"files": as_json(tray.files), "shown": tray.shown, "manifest": tray.manifest}
+        self.cache.put(tray.key, json.dumps(about).encode())
 
 
 def _seen(path: Path, known: Seen) -> Seen:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 from ladderlight.board import Finding
 from ladderlight.board.model.findings import ranked, refuse_errors
@@ -12,7 +13,7 @@ from ladderlight.engine.runner import Chain
 from ladderlight.engine.trays import Tray, crowding, deal
 from ladderlight.errors import ArrangementError, BuildError, DeviceFileError, Fault, LadderlightError
 from ladderlight.recipe import PictureFile, Recipe, advice_on
-from ladderlight.recipe.headers import headers_of
+from ladderlight.recipe.headers import Known, headers_of
 from ladderlight.recipe.inputs import unreadable_inputs
 from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
@@ -26,13 +27,18 @@ _MOST_FRAMES = 1 << 20
 
 @dataclass(frozen=True, kw_only=True)
 class Readiness:
-    """What was found, and what a build goes on with: the plan, the frames of files with a header, and the trays."""
+    """What was found, and what a build goes on with: the plan, the headers of files that have one, and the trays."""
 
     findings: list[Finding]
     plan: Plan
-    frames: Mapping[PictureFile, int] = field(default_factory=dict)
+    probes: Known = field(default_factory=dict)
     trays: tuple[Tray, ...] = ()
     """Empty where the headers leave that open."""
+
+    @property
+    def frames(self) -> dict[PictureFile, int]:
+        """How many frames the files with a header have."""
+        return {file: probe.frames for file, probe in self.probes.items()}
 
     def refuse(self, passed_over: Container[Finding]) -> None:
         """Stop at errors, but for some.
@@ -45,16 +51,18 @@ class Readiness:
         refuse_errors([one for one in self.findings if one not in passed_over])
 
 
-def readiness(recipe: Recipe, *, strict: bool = False, whole: bool = True) -> Readiness:
+def readiness(
+    recipe: Recipe, *, strict: bool = False, whole: bool = True, known: Known = MappingProxyType({})
+) -> Readiness:
     """Return all findings on a recipe: board, files, output folder, arrangements and advice.
 
     Without an error among them a build succeeds, unless that depends on what is in the pictures beyond their headers.
     With ``strict``, cautions are errors. Without ``whole``, what a build finds anyway before it writes is left out:
-    unreadable files, what stages refuse, and advice.
+    unreadable files, what stages refuse, and advice. Headers that are ``known`` are not read.
     """
     asked = recipe.board_works and whole
     staged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)] if asked else []
-    files = _files(Plan(recipe=recipe), whole=whole)
+    files = _files(Plan(recipe=recipe), known, whole=whole)
     output = _errors(output_faults(recipe.output, recipe.owner, recipe.around), "output")
     if recipe.around is not None:
         for folder, what in builds_around(recipe.around, recipe.owner, recipe.revisions).items():
@@ -91,20 +99,19 @@ def _arranged(recipe: Recipe) -> list[Finding]:
     return []
 
 
-def _files(plan: Plan, *, whole: bool) -> Readiness:
+def _files(plan: Plan, known: Known, *, whole: bool) -> Readiness:
     """Return what there is to say of the input files, and ask the arrangements whether all known frames find room."""
     recipe = plan.recipe
     unreadable = _errors(unreadable_inputs(recipe)) if whole else []
-    headers = headers_of(recipe, {one.where for one in unreadable})
-    frames = {file: probe.frames for file, probe in headers.probes.items()}
-    found = Readiness(findings=[*unreadable, *headers.findings], plan=plan, frames=frames)
+    headers = headers_of(recipe, {one.where for one in unreadable}, known)
+    found = Readiness(findings=[*unreadable, *headers.findings], plan=plan, probes=headers.probes)
     if headers.frames is None or not (headers.frames or recipe.cards) or not recipe.board_works:
         return found
     if headers.frames > _MOST_FRAMES:
         message = f"the files have {headers.frames:,} frames; a build takes up to {_MOST_FRAMES:,}"
         return replace(found, findings=[*found.findings, Finding(level="error", where="pictures", message=message)])
     try:
-        trays = deal(plan, frames)
+        trays = deal(plan, found.frames)
     except ArrangementError as error:
         return replace(found, findings=[*found.findings, *_errors(error.faults, "pictures")])
     crowded = (

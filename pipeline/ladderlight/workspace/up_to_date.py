@@ -27,6 +27,7 @@ from ladderlight.storage.writing import read_regular
 
 if TYPE_CHECKING:
     from ladderlight.board import Finding
+    from ladderlight.devices.documents import ManifestDocument
     from ladderlight.recipe import Recipe
 
 FORMAT = 2
@@ -37,7 +38,7 @@ class LastBuilt:
     """The last build, where it is what another one would give."""
 
     output: Path
-    manifest: Mapping[str, Any]
+    manifest: ManifestDocument
     findings: Sequence[Mapping[str, str]]
 
     @property
@@ -86,7 +87,7 @@ class Account:
         missing = []
         for path in others:
             if os.path.lexists(path):
-                seen.setdefault(str(path), Seen.now(path))
+                seen.setdefault(str(path), Seen.once(path))
             else:
                 missing.append(str(path))
         return cls(recipe=recipe, began=began, seen=seen, missing=missing)

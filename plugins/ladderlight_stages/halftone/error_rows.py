@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight.units.arrays import Ints
 from ladderlight_stages.compiled import compiled
 
 TOGETHER = 3
@@ -26,16 +27,10 @@ def source_row(y: int, height: int) -> int:
 
 @compiled
 def load_errors(errors: NDArray[np.int32], first: NDArray[np.int32], spread: NDArray[np.int32]) -> None:
-    """Fill the errors of all rows with what they would be after many rows like the first.
+    """Fill the errors of all rows, int32 (rows, 3 * pixels), with what they would be after many rows like the first.
 
-    Parameters
-    ----------
-    errors
-        int32 (rows, 3 * pixels), overwritten.
-    first
-        int32 (3 * pixels,): the errors of one row that had none above it; may be one of ``errors``.
-    spread
-        int32 (3,): by gun, half its largest step. The guns have the same noise, so that grey stays grey.
+    ``first`` are the errors of one row that had none above it, which may be one of ``errors``; ``spread``, int32 (3,),
+    by gun half its largest step. The guns have the same noise, so that grey stays grey.
     """
     alone = first.copy()
     state = np.uint32(1)
@@ -62,6 +57,12 @@ def loaded(error: np.int32, spread: np.int32, noise: np.uint32) -> np.int32:
 
 
 @compiled
+def limited(error: np.int32, most: np.int32) -> np.int32:
+    """Return the error that a kept code passes on: at most ``most``, up or down."""
+    return np.int32(max(min(error, most), -most))
+
+
+@compiled
 def mirror_ends(errors: NDArray[np.int32], pad: int) -> None:
     """Continue a row of errors, int32 (3 * pixels,), mirrored over the ``pad`` pixels at either end."""
     last = len(errors) // 3 - 1 - pad
@@ -72,7 +73,7 @@ def mirror_ends(errors: NDArray[np.int32], pad: int) -> None:
 
 
 @compiled
-def balance_of(width: int) -> NDArray[np.int64]:
+def balance_of(width: int) -> Ints:
     """Return a balance without entries for ``settle``: int64 (2, stretches, 3), light received from above and given."""
     return np.zeros((2, (width + _STRETCH - 1) // _STRETCH, 3), np.int64)
 
@@ -80,8 +81,8 @@ def balance_of(width: int) -> NDArray[np.int64]:
 @compiled
 def settle(
     base: NDArray[np.int32],
-    waiting: NDArray[np.int64],
-    balance: NDArray[np.int64],
+    waiting: Ints,
+    balance: Ints,
     rows: int,
     lowest: NDArray[np.int32],
     highest: NDArray[np.int32],
@@ -120,7 +121,7 @@ def settle(
 
 
 @compiled
-def waiting_light(errors: NDArray[np.int32], count: int, below: NDArray[np.int32], y: int) -> NDArray[np.int64]:
+def waiting_light(errors: NDArray[np.int32], count: int, below: NDArray[np.int32], y: int) -> Ints:
     """Return the light that the rows above row ``y`` pass to it and to those below it, int64 (count,), for ``settle``.
 
     It counts for the place of the pixel that it comes from; ``errors`` and ``below`` are those of ``add_error_rows``.
@@ -143,18 +144,11 @@ def add_error_rows(
     y: int,
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
 ) -> None:
-    """Add to row ``y`` its shares of the errors above it.
+    """Add to ``base``, row ``y`` of 3 * width samples, its shares of the errors above it.
 
-    Parameters
-    ----------
-    base
-        int32 (3 * width,): the row, added to.
-    errors
-        int32 (rows, margin + 3 * width + margin): the errors of row r, in ``errors[r % rows]``.
-    below
-        int32 (taps, 3): rows down, pixels ahead and share; rows down are fewer than ``rows``.
-    y, serpentine
-        The row, and whether every other row was scanned backwards.
+    ``errors`` are int32 (rows, margin + 3 * width + margin), those of row r in ``errors[r % rows]``; ``below`` is int32
+    (taps, 3): rows down, fewer than ``rows``, pixels ahead and share. ``serpentine``: every other row was scanned
+    backwards.
     """
     count = len(base)
     for tap in range(0, len(below), TOGETHER):

@@ -3,6 +3,10 @@
 Light is counted in whole units, so that the result is the same on every machine. Errors are gathered rather than
 spread: the errors of the rows above are a sum that the processor computes for many pixels at a time; only
 the errors of the pixels just before are sequential, and they are kept in registers.
+
+A frame of an animation may be given codes that it keeps of the frames before. Such a code passes on the rest of the
+picture's light, as any other does, so that newly dithered areas join it without a seam. But it was chosen for other
+errors than those that reach it now, and over a large area these would add up, so its error is limited.
 """
 
 from __future__ import annotations
@@ -17,6 +21,7 @@ from ladderlight_stages.halftone.error_rows import (
     RUN_OUT,
     add_error_rows,
     balance_of,
+    limited,
     load_errors,
     mirror_ends,
     settle,
@@ -41,8 +46,13 @@ def diffuse_lattice(
     below: NDArray[np.int32],
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
     spread: NDArray[np.int32],
+    kept: NDArray[np.int32] | None,
+    light: NDArray[np.int32],
 ) -> tuple[Codes, int]:
     """Reduce a picture.
+
+    Returns uint16 (height, width), codes; and the number of pixels with a gun beyond its levels: counting them in a
+    pass of its own would take a fifth of the time.
 
     Parameters
     ----------
@@ -65,12 +75,12 @@ def diffuse_lattice(
     serpentine
         Whether every other row is scanned backwards.
     spread
-        int32 (3,): by gun, half its largest step; see ``load_errors``.
-
-    Returns
-    -------
-    uint16 (height, width), codes; and the number of pixels with a gun beyond its levels: counting them in a pass of its
-    own would take a fifth of the time.
+        int32 (3,): by gun, half its largest step; see ``load_errors``. No kept code passes on a larger error.
+    kept
+        int32 (height, width): the given codes, -1 where there is none; or None. The compiler leaves out what is done
+        for them alone where it is None.
+    light
+        int32 (codes, 3): the light of each code, in units above the first bin's lower end.
     """
     height, width, _ = pixels.shape
     flat = pixels.reshape(height, width * 3)
@@ -105,7 +115,7 @@ def diffuse_lattice(
         row = flat[source_row(y, height)]
         for i in range(count):
             out_of_reach[i] = (row[i] < least[i]) | (row[i] > most[i])
-            value = row[i] if row[i] > low[i] else low[i]
+            value: np.float32 = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
         if y >= 0:
@@ -124,7 +134,7 @@ def diffuse_lattice(
         above = errors[(y - 1) % (depth + 1), 3 * pad : 3 * pad + count]
         # g: the error added to the next pixel, share x light - share x level, multiplied out so that the processor can
         # compute the former while the level is looked up.
-        p0, p1, p2 = above[last], above[last + 1], above[last + 2]
+        p0, p1, p2 = np.int32(above[last]), np.int32(above[last + 1]), np.int32(above[last + 2])
         g0 = np.int32(np.int32(a1 * p0) + np.int32(a2 * above[second]))
         g1 = np.int32(np.int32(a1 * p1) + np.int32(a2 * above[second + 1]))
         g2 = np.int32(np.int32(a1 * p2) + np.int32(a2 * above[second + 2]))
@@ -141,8 +151,21 @@ def diffuse_lattice(
             g1 = np.int32(np.int32(np.int32(a1 * v1) + np.int32(a2 * p1)) - taken1[k1])
             g2 = np.int32(np.int32(np.int32(a1 * v2) + np.int32(a2 * p2)) - taken2[k2])
             p0, p1, p2 = np.int32(v0 - levels0[k0]), np.int32(v1 - levels1[k1]), np.int32(v2 - levels2[k2])
-            here[at], here[at + one], here[at + two] = p0, p1, p2
             out[x] = codes0[k0] + codes1[k1] + codes2[k2]
+            if kept is not None:
+                code = kept[y, x] if y >= 0 else np.int32(-1)
+                if code >= 0:
+                    e0 = limited(v0 - light[code, 0], spread[0])
+                    e1 = limited(v1 - light[code, 1], spread[1])
+                    e2 = limited(v2 - light[code, 2], spread[2])
+                    g0, g1, g2 = (
+                        np.int32(g0 + a1 * (e0 - p0)),
+                        np.int32(g1 + a1 * (e1 - p1)),
+                        np.int32(g2 + a1 * (e2 - p2)),
+                    )
+                    p0, p1, p2 = e0, e1, e2
+                    out[x] = np.uint16(code)
+            here[at], here[at + one], here[at + two] = p0, p1, p2
             x += step
         mirror_ends(errors[y % (depth + 1)], pad)
         if y == -RUN_IN:

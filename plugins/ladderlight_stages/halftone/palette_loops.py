@@ -1,6 +1,6 @@
 """Error diffusion onto any set of colours: the three guns together take the nearest colour.
 
-Light is counted in whole units, and errors are gathered, as in ``lattice_loops``.
+Light is counted in whole units, errors are gathered, and given codes are kept, as in ``lattice_loops``.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from ladderlight_stages.halftone.error_rows import (
     RUN_OUT,
     add_error_rows,
     balance_of,
+    limited,
     load_errors,
     mirror_ends,
     settle,
@@ -52,8 +53,12 @@ def diffuse_palette(
     below: NDArray[np.int32],
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
     spread: NDArray[np.int32],
+    kept: NDArray[np.int32] | None,
+    most: NDArray[np.int32],
 ) -> Codes:
     """Reduce a picture.
+
+    Returns uint16 (height, width), codes.
 
     Parameters
     ----------
@@ -82,10 +87,10 @@ def diffuse_palette(
         Whether every other row is scanned backwards.
     spread
         int32 (3,): by gun, half its largest step; see ``load_errors``.
-
-    Returns
-    -------
-    uint16 (height, width), codes.
+    kept
+        int32 (height, width): the places of the given ones among ``colours``, -1 where there is none; or None.
+    most
+        int32 (3,): by gun, the largest error that a kept colour passes on.
     """
     height, width, _ = pixels.shape
     flat = pixels.reshape(height, width * 3)
@@ -115,7 +120,7 @@ def diffuse_palette(
     for y in range(-RUN_IN, height):
         row = flat[source_row(y, height)]
         for i in range(count):
-            value = row[i] if row[i] > low[i] else low[i]
+            value: np.float32 = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - low[i]) * scale + np.float32(0.5)) << SHARE_BITS) + least[i]
         if y == 0 or y >= height - RUN_OUT:
@@ -131,7 +136,7 @@ def diffuse_palette(
         above = errors[(y - 1) % (depth + 1), 3 * pad : 3 * pad + count]
         # g: the error added to the next pixel, share x light - share x colour, multiplied out so that the processor
         # can compute the former while the colour is searched.
-        p0, p1, p2 = above[last], above[last + 1], above[last + 2]
+        p0, p1, p2 = np.int32(above[last]), np.int32(above[last + 1]), np.int32(above[last + 2])
         g0 = np.int32(np.int32(a1 * p0) + np.int32(a2 * above[second]))
         g1 = np.int32(np.int32(a1 * p1) + np.int32(a2 * above[second + 1]))
         g2 = np.int32(np.int32(a1 * p2) + np.int32(a2 * above[second + 2]))
@@ -147,6 +152,9 @@ def diffuse_palette(
             v1 = max(min(w1 >> SHARE_BITS, top1), bottom1)
             v2 = max(min(w2 >> SHARE_BITS, top2), bottom2)
             best = np.uintp(cells[cell])
+            if kept is not None:
+                given = kept[y, x] if y >= 0 else np.int32(-1)
+                best = np.uintp(given) if given >= 0 else best
             if best == np.uintp(LIST):
                 best = _search(v0, v1, v2, transform, colours, lists, cell)
             g0 = np.int32(np.int32(a1 * v0) - taken[best, 0] + np.int32(a2 * p0))
@@ -155,6 +163,15 @@ def diffuse_palette(
             p0 = np.int32(v0 - colours[best, 0])
             p1 = np.int32(v1 - colours[best, 1])
             p2 = np.int32(v2 - colours[best, 2])
+            if kept is not None:  # noqa: SIM102 - the compiler leaves out what follows by this test alone
+                if given >= 0:
+                    e0, e1, e2 = limited(p0, most[0]), limited(p1, most[1]), limited(p2, most[2])
+                    g0, g1, g2 = (
+                        np.int32(g0 + a1 * (e0 - p0)),
+                        np.int32(g1 + a1 * (e1 - p1)),
+                        np.int32(g2 + a1 * (e2 - p2)),
+                    )
+                    p0, p1, p2 = e0, e1, e2
             here[at], here[at + one], here[at + two] = p0, p1, p2
             out[x] = codes[best]
             x += step

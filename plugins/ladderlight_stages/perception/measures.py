@@ -1,4 +1,7 @@
-"""Figures for the manifest of what a reduction did to a picture."""
+"""Figures for the manifest of what a reduction did to a picture.
+
+What measures is imported when it does: a recipe that is only checked needs the options here alone.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from math import inf
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,14 +18,9 @@ from ladderlight import Board, CodedPicture, Kept, Option, Palette, Picture, Vie
 from ladderlight.board import Finding
 from ladderlight.colour.lightness import LUMINANCE, lightness_of
 from ladderlight.units.arrays import Codes
-from ladderlight_stages.halftone.lattice_tables import is_grey
-from ladderlight_stages.halftone.tally_loops import count_beyond, count_beyond_light, count_outside, mark_used
-from ladderlight_stages.perception.areas import Areas, step_for
-from ladderlight_stages.perception.clipping import BEYOND, half_steps, tolerated
-from ladderlight_stages.perception.comparison import Difference, summary
-from ladderlight_stages.perception.density import density_from
-from ladderlight_stages.perception.reach import CELLS, nearest_in_principle, reach_cells
-from ladderlight_stages.perception.vision import Viewer
+
+if TYPE_CHECKING:
+    from ladderlight_stages.perception.comparison import Difference
 
 ScreenWidth = Annotated[
     float | None,
@@ -71,10 +69,9 @@ def viewing_advice(
 ) -> Iterator[Finding]:
     """Yield what is missing for the grain, when neither recipe nor stage has a distance."""
     if viewing.distance is None and options["distance"] is None:
-        yield Finding(
-            level="note",
-            where="viewing",
-            message="no viewing distance is set, so the manifest will lack the grain of the reduction; "
+        yield Finding.note(
+            "viewing",
+            "no viewing distance is set, so the manifest will lack the grain of the reduction; "
             'add [viewing] with distance = "1.5 m" and the screen_width',
         )
 
@@ -101,6 +98,10 @@ def with_measures(
     clipped
         The number of pixels with such light, when the reduction has counted them.
     """
+    from ladderlight_stages.perception.areas import Areas, step_for
+    from ladderlight_stages.perception.comparison import summary
+    from ladderlight_stages.perception.reach import nearest_in_principle
+
     if clipped is None:
         clipped = clipped_pixels(picture.pixels, board.palette)
     wanted = nearest_in_principle(picture.pixels, board.palette)
@@ -111,6 +112,9 @@ def with_measures(
         "colours_used": colours_used(coded.codes, board.palette),
     }
     if viewing.distance is not None:
+        from ladderlight_stages.perception.density import density_from
+        from ladderlight_stages.perception.vision import Viewer
+
         density = density_from(board, viewing)
         viewer = Viewer(reference=wanted, density=density)
         metrics["grain"] = in_words(viewer.error(board.palette.linear.astype(np.float32)[coded.codes]), GRAIN_WORDS)
@@ -166,6 +170,11 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
     that accuracy. The hull takes several times as long, so only every second row or fewer of large pictures are
     counted, and the number is an estimate.
     """
+    from ladderlight_stages.halftone.lattice_tables import is_grey
+    from ladderlight_stages.halftone.tally_loops import count_beyond, count_beyond_light, count_outside
+    from ladderlight_stages.perception.clipping import BEYOND, half_steps, tolerated
+    from ladderlight_stages.perception.reach import CELLS, reach_cells
+
     light = np.require(pixels, np.float32, ["C", "A", "W"])
     low, high = tolerated(palette.linear.min(axis=0), palette.linear.max(axis=0))
     if is_grey(palette):
@@ -181,6 +190,8 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
 
 def colours_used(codes: Codes, palette: Palette) -> int:
     """Count the different colours of codes, (height, width); codes of one colour count once."""
+    from ladderlight_stages.halftone.tally_loops import mark_used
+
     used = np.zeros(len(palette), dtype=np.bool_)
     mark_used(np.require(codes, np.uint16, ["C", "A", "W"]), used)
     return int(np.count_nonzero(np.bincount(_colour_of_code(palette)[used])))

@@ -5,12 +5,12 @@ from dataclasses import replace
 import pytest
 
 from ladderlight.bench.parts import parts_of, rating_above
-from ladderlight.bench.wiring import wiring_of
+from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Part
 
 
 def listed(board):
-    return [(part.quantity, part.value, part.what) for part in parts_of(board, wiring_of(board))]
+    return [(part.quantity, part.value, part.what) for part in parts_of(board, Wiring(board))]
 
 
 def test_the_parts_of_a_board(make_board, memory) -> None:

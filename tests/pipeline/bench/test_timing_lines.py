@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from ladderlight.bench.sheets.document import bench_of, document_of
 from ladderlight.bench.sheets.text import bench_sheet
-from ladderlight.bench.wiring import wiring_of
+from ladderlight.bench.wiring import Wiring
 from ladderlight.board.advice import findings
 
 
@@ -22,7 +22,7 @@ def timed(make_board, memory, *names, output="direct", blanking="output-enable",
 
 
 def test_a_memory_drives_syncs_blanking_and_resets(make_board, memory) -> None:
-    wiring = wiring_of(timed(make_board, memory, "hsync", "vsync", "blank", "x_reset", "y_reset"))
+    wiring = Wiring(timed(make_board, memory, "hsync", "vsync", "blank", "x_reset", "y_reset"))
     pins = {pin.name: pin.to for pin in wiring.chips[1].pins}
     assert pins["D0"] == "J1 pin 13 (hsync)"
     assert pins["D2"] == "U1 pin 24 (/OE)"
@@ -34,9 +34,9 @@ def test_a_memory_drives_syncs_blanking_and_resets(make_board, memory) -> None:
 
 
 def test_an_inverted_line_gets_an_inverter_where_its_level_is_used(make_board, memory) -> None:
-    wiring = wiring_of(timed(make_board, memory, "!hsync", "!blank", blanking="gate"))
+    wiring = Wiring(timed(make_board, memory, "!hsync", "!blank", blanking="gate"))
     assert {pin.name: pin.to for pin in wiring.connector.pins}["hsync"] == "U3 pin 2 (1Y), inverter of !hsync"
-    gates = [unit for unit in wiring.gates.units if unit.logic.value.unit == "AND"]
+    gates = [unit for unit in wiring.gates.units if unit.logic.package.unit == "AND"]
     assert gates[0].inputs == ("r0", "!blank")  # as the pin drives it
     pins = {pin.name: pin.to for pin in wiring.chips[1].pins}
     assert pins["D0"] == "U3 pin 1 (1A)"
@@ -44,13 +44,13 @@ def test_an_inverted_line_gets_an_inverter_where_its_level_is_used(make_board, m
 
 
 def test_a_register_of_timing_lines_is_not_disabled_with_the_picture(make_board, memory) -> None:
-    wiring = wiring_of(timed(make_board, memory, "hsync", "blank", output="register"))
+    wiring = Wiring(timed(make_board, memory, "hsync", "blank", output="register"))
     controls = {unit.inputs[0]: dict(unit.controls)["/OE"] for unit in wiring.gates.units if unit.controls}
     assert (controls["r0"], controls["hsync"], controls["blank"]) == ("blank", "low", "low")
 
 
 def test_a_line_that_nothing_uses_is_said_to_be_one(make_board, memory) -> None:
-    wiring = wiring_of(timed(make_board, memory, "blank", blanking="none"))
+    wiring = Wiring(timed(make_board, memory, "blank", blanking="none"))
     assert {pin.name: pin.to for pin in wiring.chips[1].pins}["D0"] == "nothing on this sheet"
 
 
@@ -68,11 +68,11 @@ def test_the_sheet_says_what_needs_no_gates_and_what_floats(make_board, memory) 
 
 def test_what_is_made_inverted_is_inverted_only_where_that_is_missing(make_board, memory) -> None:
     """Gates take blank low; counters with a reset that is active low take it as it is."""
-    wiring = wiring_of(timed(make_board, memory, "!blank", "!x_reset", blanking="gate"))
-    assert {unit.logic.value.unit for unit in wiring.gates.units} == {"AND"}
+    wiring = Wiring(timed(make_board, memory, "!blank", "!x_reset", blanking="gate"))
+    assert {unit.logic.package.unit for unit in wiring.gates.units} == {"AND"}
     assert {pin.name: pin.to for pin in wiring.chips[1].pins}["D1"] == "x counter's synchronous reset"
     frame = memory("frame", address=["y0-y9"], data=["vsync"], part="2716", output="register")
     board = timed(make_board, memory, "blank", "x_reset")
-    wiring = wiring_of(replace(board, memories=(*board.memories, frame)))
+    wiring = Wiring(replace(board, memories=(*board.memories, frame)))
     (register,) = wiring.gates.paths["vsync"]
     assert dict(register.controls)["clock"] == "!x_reset"  # the reset's end

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from ladderlight.bench.wiring import wiring_of
+from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Packing, Part
 from ladderlight.board.model.assembly import Assembly
 
@@ -22,7 +22,7 @@ def line_of(wiring, name):
 
 def test_address_data_control_and_supply_pins_of_a_directly_wired_chip(board) -> None:
     """Numbers of the 27C010: kicad-symbols, as in tests/outside."""
-    (chip,) = wiring_of(replace(board, blanking="output-enable")).chips
+    (chip,) = Wiring(replace(board, blanking="output-enable")).chips
     assert (chip.label, chip.device, chip.part, chip.package) == ("U1", "picture", "27C010", "DIP-32")
     assert chip.checked
     found = rows(chip)
@@ -46,13 +46,13 @@ def test_address_data_control_and_supply_pins_of_a_directly_wired_chip(board) ->
 
 @pytest.mark.parametrize("blanking", ["gate", "register", "none"])
 def test_outputs_are_always_enabled_where_nothing_disables_them(board, blanking) -> None:
-    (chip,) = wiring_of(replace(board, blanking=blanking)).chips
+    (chip,) = Wiring(replace(board, blanking=blanking)).chips
     assert rows(chip)["/OE"] == (24, "low", "GND: outputs always enabled")
 
 
 def test_a_register_behind_the_memory_is_what_is_disabled(make_board, memory) -> None:
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], output="register"))
-    wiring = wiring_of(replace(board, blanking="output-enable"))
+    wiring = Wiring(replace(board, blanking="output-enable"))
     found = rows(wiring.chips[0])
     assert found["/OE"] == (24, "low", "GND: outputs always enabled")
     assert found["D0"] == (13, "b0", "U3 pin 2 (1D)")
@@ -68,7 +68,7 @@ def test_spare_pins_and_pins_tied_in_the_recipe(make_board, memory, ladder) -> N
         memory(address=["x3-x9", "high", "y3-y8", "low"], data=["r0"], part="27C512"),
         ladder=ladder(red={"r0": 460.0}),
     )
-    found = rows(wiring_of(board).chips[0])
+    found = rows(Wiring(board).chips[0])
     assert found["A7"] == (3, "high", "VCC: tied in the recipe")
     assert found["A14"] == (27, "low", "GND: tied in the recipe")
     assert found["A15"] == (1, "low", "GND: spare, low at every address in use")
@@ -77,7 +77,7 @@ def test_spare_pins_and_pins_tied_in_the_recipe(make_board, memory, ladder) -> N
 
 def test_chips_of_one_memory_are_selected_by_the_highest_address_line(make_board, memory, ladder) -> None:
     def make(chips, address):
-        return wiring_of(
+        return Wiring(
             make_board(memory(address=address, data=["r0"], part="2764", chips=chips), ladder=ladder(red={"r0": 460.0}))
         )
 
@@ -99,7 +99,7 @@ def test_gates_between_memories_are_named_at_both_ends(make_board, memory, ladde
         memory("colours", address=["!map.d0", "map.d1-map.d2^map.d3"], data=["r0", "r1", "g0", "b0"], part="2716"),
         ladder=ladder(**LOOK_UP),
     )
-    wiring = wiring_of(board)
+    wiring = Wiring(board)
     first, second = map(rows, wiring.chips)
     assert second["A0"] == (8, "!map.d0", "U3 pin 2 (1Y), inverter of map.d0")
     assert second["A2"] == (6, "map.d2^map.d3", "U4 pin 6 (2Y), exclusive-or of map.d2 and map.d3")
@@ -117,7 +117,7 @@ def test_pixels_of_a_word_have_their_places_in_a_shift_register(make_board, memo
             memory(address=["x4-x9", "y3-y8"], data=["v0"], packing=packing, output=output, part=part),
             ladder=ladder(grey={"v0": 430.0}),
         )
-        return rows(wiring_of(board).chips[0])
+        return rows(Wiring(board).chips[0])
 
     assert first_of("msb_first", 8)["D14"][2] == "U4 pin 14 (H), pixel 1 of 8 from the left"
     assert first_of("lsb_first", 8)["D0"][2] == "U4 pin 14 (H), pixel 1 of 8 from the left"
@@ -131,7 +131,7 @@ def test_pixels_of_a_word_have_their_places_in_a_shift_register(make_board, memo
 def test_a_part_of_ones_own_lists_names_only(make_board, memory, ladder) -> None:
     own = Part(number="MH-77", words=1 << 14, width=4, package="SO-28")
     board = make_board(memory(address=["x3-x9", "y3-y8"], data=["r0"], part=own), ladder=ladder(red={"r0": 460.0}))
-    (chip,) = wiring_of(board).chips
+    (chip,) = Wiring(board).chips
     assert (chip.part, chip.package, chip.checked) == ("MH-77", "SO-28", None)
     assert chip.described == "MH-77, SO-28, pins by name only"
     assert {pin.number for pin in chip.pins} == {None}
@@ -145,7 +145,7 @@ def test_the_connector_has_syncs_returns_and_grounds_on_their_pins(make_board, m
         mode="640x400@70",
         ladder=ladder(red={"r0": 1330.0, "r1": 680.0}, green={"g0": 460.0}),
     )
-    connector = wiring_of(board).connector
+    connector = Wiring(board).connector
     found = {pin.number: (pin.name, pin.line, pin.to) for pin in connector.pins}
     assert (connector.label, connector.part, len(found)) == ("J1", "DE-15", 15)
     assert found[1] == ("red", "red", "R1 and R2")
@@ -162,7 +162,7 @@ def test_resistors_lead_from_lines_to_the_connector(make_board, memory, ladder) 
     (channel,) = grey.channels
     steps = replace(grey, channels=(replace(channel, r2r=330.0),))
     board = make_board(memory(address=["x3-x9", "y3-y8"], data=["v0-v1"], part="27C256"), ladder=steps)
-    assert [(r.label, r.value, r.start, r.end) for r in wiring_of(board).resistors] == [
+    assert [(r.label, r.value, r.start, r.end) for r in Wiring(board).resistors] == [
         ("R1", "660", "line v0", "grey step 1"),
         ("R2", "660", "line v1", "J1 pins 1, 2 and 3 (red, green and blue)"),
         ("R3", "330", "grey step 1", "J1 pins 1, 2 and 3 (red, green and blue)"),
@@ -171,7 +171,7 @@ def test_resistors_lead_from_lines_to_the_connector(make_board, memory, ladder) 
 
 
 def test_every_pin_of_every_example_leads_somewhere(make_board, memory) -> None:
-    wiring = wiring_of(make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"])))
+    wiring = Wiring(make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"])))
     for chip in (*wiring.chips, wiring.connector):
         assert all(pin.to for pin in chip.pins)
     named = {line.name for line in wiring.lines}
@@ -189,7 +189,7 @@ def test_a_pair_is_two_resistors_with_a_middle_or_side_by_side(make_board, memor
         memory(address=["x3-x9", "y3-y8"], data=["r0-r1"], part="27C256"),
         ladder=replace(plain, channels=(replace(channel, pairs=pairs),)),
     )
-    wiring = wiring_of(board)
+    wiring = Wiring(board)
     assert [(r.label, r.value, r.start, r.end) for r in wiring.resistors] == [
         ("R1", "33", "line r0", "middle of r0"),
         ("R2", "1k3", "middle of r0", "J1 pin 1 (red)"),

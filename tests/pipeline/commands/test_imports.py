@@ -18,9 +18,9 @@ CODE = (
     ("arguments", "imported"),
     [
         (["--help"], []),
-        (["stages"], ["pydantic", "rich"]),
-        (["stages", "advise"], ["numpy", "pydantic", "rich"]),
-        (["check", str(LOBBY)], ["PIL", "numpy", "pydantic", "rich"]),
+        (["stages"], ["pydantic"]),
+        (["stages", "advise"], ["numpy", "pydantic"]),
+        (["check", str(LOBBY)], ["PIL", "numpy", "pydantic"]),
     ],
     ids=lambda value: " ".join(map(str, value[:2])).removesuffix(str(LOBBY)),
 )

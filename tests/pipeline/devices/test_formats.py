@@ -88,7 +88,7 @@ def test_records_give_their_bytes(data):
 @pytest.mark.parametrize(
     ("data", "message"),
     [
-        (HEX.replace(b"0F78", b"0E78"), r"f:1: expected crc '79' in record .*; the file is damaged"),
+        (HEX.replace(b"0F78", b"0E78"), r"f:1: expected checksum 79 in record .*; the file is damaged"),
         (HEX.replace(b":00000001FF\n", b""), "no end record"),
         (HEX.splitlines(keepends=True)[0] + HEX, "f: two records hold address 0h"),
         (HEX + b":0100200001DE\n", "continues after its end record"),
@@ -96,7 +96,7 @@ def test_records_give_their_bytes(data):
         (HEX[:20] + b"\xc4" + HEX[20:], "holds 57 bytes, not 16; it begins like Intel HEX"),
         (S19.replace(b"S5030001FB", b"S5030002FA"), "holds 1 data record, but its count record has 2"),
         (S19.replace(b"S9030000FC\n", b"").replace(b"S5030001FB\n", b""), "no end record"),
-        (S19.replace(b"0F74", b"0F75"), r"f:1: expected crc"),
+        (S19.replace(b"0F74", b"0F75"), r"f:1: expected checksum"),
         (b"@0 12 123\n", "'123' is not a hexadecimal element of 8 bits"),
         (b"@0 12 xy\n", "'xy' is not a hexadecimal element"),
         (b"@0 12\n@100000000 34\n", "'@100000000' is not a hexadecimal element of 8 bits or an address"),

@@ -73,7 +73,7 @@ def test_one_wrong_digit_among_many_records_is_named_by_its_line(write: Callable
     lines = write(RANDOM.bytes(160_000)).splitlines()
     line = lines[6789]
     lines[6789] = line[:-1] + ("0" if line[-1] != "0" else "1")
-    with pytest.raises(DeviceFileError, match="expected crc") as error:
+    with pytest.raises(DeviceFileError, match="expected checksum") as error:
         read("\n".join(lines))
     assert error.value.faults[0].where == "a.hex:6790"
 

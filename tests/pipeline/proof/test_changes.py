@@ -11,6 +11,7 @@ from PIL import Image
 
 from ladderlight.devices.files import images_of
 from ladderlight.proof.changes import MOST_SHOWN, EarlierBuild, changes_document, device_changes
+from ladderlight.proof.page.wording import other_changes
 from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.proof.screens import screen_png
 from ladderlight.workspace.description import describe
@@ -109,9 +110,23 @@ def test_pictures_that_come_go_and_move(board, banked) -> None:
         ("picture-2", 2, None, "new"),
         ("light", None, 0, "gone"),
     ]
+    document = old.after(old, names={"picture-0": "light", "picture-2": "mole"})
+    assert document["devices"][0]["differing"] == 0
+    assert [(p["name"], p["state"], p["earlier"], p["was"], p["bank"]) for p in document["pictures"]] == [
+        ("picture-0", "renamed", "light", 0, 0),
+        ("picture-2", "renamed", "mole", 2, 2),
+    ]
+    assert list(other_changes(document["pictures"])) == [
+        ("As before, under another name", "light, now picture-0 (bank 0) and mole, now picture-2 (bank 2)")
+    ]
     moved = Built(board, banked(board, (1,)))
     document = moved.after(Built(board, banked(board, (0,))), names={"picture-0": "picture-1"})
     assert [(p["state"], p["was"], p["bank"]) for p in document["pictures"]] == [("moved", 0, 1)]
+
+
+def test_pictures_stand_in_the_order_of_their_banks(board, banked) -> None:
+    new, old = Built(board, banked(board, (2, 0, 1))), Built(board, banked(board, (2, 0, 1), seed=2))
+    assert [picture["bank"] for picture in new.after(old)["pictures"]] == [0, 1, 2]
 
 
 def test_a_changed_resistor_changes_screens_but_no_chip(make_board, ladder, memory, banked) -> None:

@@ -181,6 +181,20 @@ def test_errors_are_escaped_on_the_page_and_all_who_listen_hear_of_them(client: 
         assert not listener.is_alive()
 
 
+def test_a_deleted_output_folder_is_reported_until_it_is_there_again(client: Client, tmp_path: Path) -> None:
+    (tmp_path / "out").rename(tmp_path / "elsewhere")
+    status, _, page = client.ask("/proof/index.html")
+    assert status == 404
+    assert b"<h1>No proof yet</h1>" in page
+    assert b" data-gone " in page, "the page looks for the proof by itself"
+    assert b"href=" not in page, "no link that leads to the same page"
+    (tmp_path / "elsewhere").rename(tmp_path / "out")
+    assert client.status("/proof/index.html") == 200
+    page = client.ask("/proof/other.html")[2]
+    assert b"<h1>No such page</h1>" in page
+    assert b" data-gone " not in page
+
+
 def test_before_the_first_build_a_page_says_what_is_wrong(tmp_path: Path) -> None:
     bulletin = Bulletin()
     with serving(bulletin) as address:

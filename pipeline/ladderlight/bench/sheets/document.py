@@ -12,7 +12,7 @@ from ladderlight.bench.logic import Logic
 from ladderlight.bench.parts import PartToBuy, parts_of
 from ladderlight.bench.readings import Reading, Volts, readings_of, words_for
 from ladderlight.bench.sheets.advice import counting, measuring
-from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring, wiring_of
+from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring
 from ladderlight.board import Board, Finding
 from ladderlight.board.model.findings import ranked
 from ladderlight.board.model.lines import timing_line
@@ -52,7 +52,7 @@ class Bench:
 
 def bench_of(board: Board, findings: Sequence[Finding]) -> Bench:
     """Return the bench sheet of a board with its findings. The board must be free of problems."""
-    wiring = wiring_of(board)
+    wiring = Wiring(board)
     hertz = {line.name: hertz_of(board, line.name) for line in wiring.lines}
     return Bench(
         board=board,
@@ -141,21 +141,19 @@ def _findings(board: Board, wiring: Wiring) -> Iterator[Finding]:
     ):
         labels = [chip.label for chip in wiring.chips if chip.checked is checked]
         if labels:
-            yield Finding(level="note", where=f"chip{'s' * (len(labels) > 1)} {joined(labels)}", message=message)
+            yield Finding.note(f"chip{'s' * (len(labels) > 1)} {joined(labels)}", message)
     for memory in board.driving_memories:
         floating = [line for line in memory.data if timing_line(line)]
         if floating and enable_line(board, memory) == BLANK:
-            yield Finding(
-                level="caution",
-                where=f"memory {memory.name}",
-                message=f"{joined(floating)} would float with the picture's lines during blanking; give the timing "
+            yield Finding.caution(
+                f"memory {memory.name}",
+                f"{joined(floating)} would float with the picture's lines during blanking; give the timing "
                 "lines a memory of their own, or blank by another way",
             )
     if wiring.gates.packages:
-        yield Finding(
-            level="note",
-            where="logic",
-            message="numbers of common logic are generic; use a family whose datasheet allows "
+        yield Finding.note(
+            "logic",
+            "numbers of common logic are generic; use a family whose datasheet allows "
             f"{frequency(board.raster.clock)} and has these pin-outs",
         )
     late = [
@@ -164,9 +162,8 @@ def _findings(board: Board, wiring: Wiring) -> Iterator[Finding]:
         if units[0].logic in (Logic.REGISTER, Logic.CLEARED) and dict(units[0].controls)["clock"].startswith("!")
     ]
     if late:
-        yield Finding(
-            level="note",
-            where=f"register{'s' * (len(late) > 1)} {joined(late)}",
-            message="clocked one inverter's delay after the address changes; check that the memory's output hold time "
+        yield Finding.note(
+            f"register{'s' * (len(late) > 1)} {joined(late)}",
+            "clocked one inverter's delay after the address changes; check that the memory's output hold time "
             "is longer",
         )

@@ -11,7 +11,7 @@ from ladderlight.bench.readings import steps_of
 from ladderlight.bench.sheets.advice import AT_PARTS, AT_WIRING, decoding, named
 from ladderlight.bench.sheets.document import Bench
 from ladderlight.bench.sheets.text import bench_sheet
-from ladderlight.proof.templating import environment
+from ladderlight.proof.templating import fill
 from ladderlight.units.words import frequency, in_words
 
 
@@ -23,35 +23,25 @@ def bench_files(project: str, bench: Bench) -> Iterator[tuple[str, bytes]]:
 
 def bench_page(project: str, bench: Bench) -> str:
     """Return the bench sheet as one HTML document that loads nothing."""
-    return (
-        environment("ladderlight.bench.sheets")
-        .get_template("bench-sheet.html")
-        .render(
-            project=project,
-            findings=bench.findings,
-            cautions=bench.cautions,
-            **_values(bench),
-        )
-    )
+    return _filled("bench-sheet.html", bench, project=project, findings=bench.findings, cautions=bench.cautions)
 
 
 def bench_parts(bench: Bench) -> Markup:
     """Return the tables of the bench sheet, to be shown in another page below a heading of the second level."""
-    template = environment("ladderlight.bench.sheets").get_template("bench-parts.html")
-    return Markup(template.render(level=3, **_values(bench)))  # noqa: S704 - escaped there
+    return Markup(_filled("bench-parts.html", bench, level=3))  # noqa: S704 - escaped there
 
 
-def _values(bench: Bench) -> dict[str, Any]:
-    return {
-        "bench": bench,
-        "wiring": bench.wiring,
-        "steps": list(steps_of(bench.readings)),
-        "at_parts": AT_PARTS,
-        "at_wiring": AT_WIRING,
-        "at_counts": bench.at_counts,
-        "at_readings": bench.at_readings,
-        "decoding": decoding,
-        "named": named,
-        "frequency": frequency,
-        "in_words": in_words,
-    }
+def _filled(template: str, bench: Bench, **values: Any) -> str:
+    return fill(
+        template,
+        package="ladderlight.bench.sheets",
+        bench=bench,
+        steps=list(steps_of(bench.readings)),
+        at_parts=AT_PARTS,
+        at_wiring=AT_WIRING,
+        decoding=decoding,
+        named=named,
+        frequency=frequency,
+        in_words=in_words,
+        **values,
+    )

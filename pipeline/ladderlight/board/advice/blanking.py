@@ -34,16 +34,15 @@ def findings(board: Board) -> Iterator[Finding]:
     elif darkness.shared:
         yield _finding(_shared_in_words(board, darkness.shared[0]))
     else:
-        yield Finding(
-            level="note",
-            where="blanking",
-            message="the words read during blanking are not of the picture and are filled with black; erased banks "
+        yield Finding.note(
+            "blanking",
+            "the words read during blanking are not of the picture and are filled with black; erased banks "
             "stay bright during blanking, so gate the outputs if such banks can be chosen",
         )
 
 
 def _finding(message: str) -> Finding:
-    return Finding(level="caution", where="blanking", message=message)
+    return Finding.caution("blanking", message)
 
 
 def _registerless(board: Board) -> Iterator[Finding]:

@@ -26,10 +26,9 @@ def findings(board: Board) -> Iterator[Finding]:
         visible += f" of the {float(raster.filling):.4g} that would fill the screen"
     counts = f"{raster.x.total} counts a line ({visible})"
     if off <= TOLERANCE:
-        yield Finding(
-            level="note",
-            where="clock",
-            message=f"{frequency(raster.clock)} does not divide the mode's {frequency(raster.mode.dot_clock)} evenly, "
+        yield Finding.note(
+            "clock",
+            f"{frequency(raster.clock)} does not divide the mode's {frequency(raster.mode.dot_clock)} evenly, "
             f"but {counts} give {rate}, within tolerance; {clocks} would fit exactly",
         )
         return

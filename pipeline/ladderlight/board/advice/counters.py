@@ -17,10 +17,9 @@ def findings(board: Board) -> Iterator[Finding]:
         if counter.reset is None and 0 < counter.start <= spare:
             cleared = replace(counter, reset=0)
             now, then = _differing(counter, cleared)
-            yield Finding(
-                level="note",
-                where="counters",
-                message=f"the {name} counter is taken to be preset to {counter.start} at the first visible place, so "
+            yield Finding.note(
+                "counters",
+                f"the {name} counter is taken to be preset to {counter.start} at the first visible place, so "
                 f"{now}; set {name}_reset = 0 if it is reset to 0 after {cleared.last}{then}",
             )
 

@@ -25,10 +25,9 @@ def findings(board: Board) -> Iterator[Finding]:
     if lookup is not None and lookup.size < len(board.palette):
         shown = f"colour look-up shows {lookup.size} of {len(board.palette)} colours"
         own = any(line.signal is Signal.BANK for table in lookup.tables for line in board.address_lines(table))
-        yield Finding(
-            level="note",
-            where="memory " + joined([table.name for table in lookup.tables]),
-            message=f"{shown} at a time; reduce each picture to as many"
+        yield Finding.note(
+            "memory " + joined([table.name for table in lookup.tables]),
+            f"{shown} at a time; reduce each picture to as many"
             if own or board.bank_count == 1
             else f"{shown}, the same in all banks; reduce all pictures together to as many, or give it bank lines",
         )
@@ -40,20 +39,17 @@ def _spare(board: Board, memory: Memory, spare: list[int]) -> Finding:
     if _counted(board, memory):
         ways += _banks(board, len(spare))
     ways += _smaller(board, memory, len(memory.address))
-    return Finding(
-        level="note",
-        where=f"memory {memory.name}",
-        message=f"address pin{'s' * (len(spare) > 1)} {what} left over; {joined(ways, 'or')}",
+    return Finding.note(
+        f"memory {memory.name}", f"address pin{'s' * (len(spare) > 1)} {what} left over; {joined(ways, 'or')}"
     )
 
 
 def _tied(board: Board, memory: Memory) -> Finding:
     tied = len(memory.tied_pins)
     ways = _banks(board, tied) + _smaller(board, memory, len(memory.address) - tied)
-    return Finding(
-        level="note",
-        where=f"memory {memory.name}",
-        message=f"address pin{'s' * (tied > 1)} {joined([f'A{pin}' for pin in memory.tied_pins])} "
+    return Finding.note(
+        f"memory {memory.name}",
+        f"address pin{'s' * (tied > 1)} {joined([f'A{pin}' for pin in memory.tied_pins])} "
         f"{'are' if tied > 1 else 'is'} tied, so {memory.words - (memory.words >> tied):,} of {memory.words:,} "
         f"words are never read; {joined(ways or ['leave them out'], 'or')}",
     )

@@ -59,10 +59,9 @@ def _repeats(board: Board) -> Iterator[Finding]:
     bits = separating_bits(board, counts(first), counts(second), board.picture_memories)
     action = f"wire {joined(bits, 'or')} too" if bits else "check the gates and constants in the addresses"
     coarser = _coarser(board)
-    yield Finding(
-        level="caution",
-        where="picture",
-        message=f"the picture does not fit: {lacking:,} of {geometry.width}x{geometry.height} pixels have no word of "
+    yield Finding.caution(
+        "picture",
+        f"the picture does not fit: {lacking:,} of {geometry.width}x{geometry.height} pixels have no word of "
         f"their own, and {second} always shows what {first} shows; {action}"
         + (f", or use larger pixels: {coarser}" if coarser else ""),
     )
@@ -100,11 +99,9 @@ def _proportions(board: Board) -> Iterator[Finding]:
         remedy = f"for square pixels start {joined(ways, 'or')}"
     else:
         remedy = f"for the nearest to square start {joined(ways, 'or')}"
-    yield Finding(
-        level="note",
-        where="picture",
-        message=f"pixels are {geometry.pixel_aspect:.3g} times as wide as high, which the resize stage allows for; "
-        + remedy,
+    yield Finding.note(
+        "picture",
+        f"pixels are {geometry.pixel_aspect:.3g} times as wide as high, which the resize stage allows for; " + remedy,
     )
 
 

@@ -38,10 +38,9 @@ def findings(board: Board) -> Iterator[Finding]:
         elif timing.never_whole or (timing.margin is not None and timing.margin < 0):
             yield _late(board, memory, timing)
         elif timing.margin is not None and timing.left is not None and timing.left < 0:
-            yield Finding(
-                level="caution",
-                where=f"memory {memory.name}",
-                message=f"{nanoseconds(timing.margin)} remain for its register's set-up time, commonly "
+            yield Finding.caution(
+                f"memory {memory.name}",
+                f"{nanoseconds(timing.margin)} remain for its register's set-up time, commonly "
                 f"{nanoseconds(REGISTER_SETUP)}; {_remedy(board, memory)}, or see the register's datasheet",
             )
         elif memory in board.driving_memories:
@@ -53,10 +52,9 @@ def _unknown(board: Board, memory: Memory, timing: Timing) -> Finding:
     longest = longest_access(board, memory)
     short = longest is not None and longest < timing.hold
     room = f" and must be valid within {nanoseconds(longest or 0.0)} of its address" if short else ""
-    return Finding(
-        level="note",
-        where=f"memory {memory.name}",
-        message=f"no access time is given, so its timing is not checked: a word is held "
+    return Finding.note(
+        f"memory {memory.name}",
+        f"no access time is given, so its timing is not checked: a word is held "
         f'{nanoseconds(timing.hold)}{room}; set access = "... ns" from the datasheet',
     )
 
@@ -125,10 +123,9 @@ def _disturbed(board: Board, timing: Timing) -> Iterator[Finding]:
 def _shifted(board: Board) -> Iterator[Finding]:
     late = {memory.name: latency_in_counts(board, memory) for memory in board.driving_memories}
     if len(set(late.values())) > 1:
-        yield Finding(
-            level="caution",
-            where="memory " + joined(list(late)),
-            message="their words reach the ladders "
+        yield Finding.caution(
+            "memory " + joined(list(late)),
+            "their words reach the ladders "
             + joined([f"{counts} counts" for counts in late.values()])
             + " late, so the planes are shifted against each other; give all the same registers",
         )
@@ -149,11 +146,7 @@ def _misplaced(board: Board, late: int) -> Iterator[Finding]:
     cause = f"registers delay the picture by {_counts(late)}" if late else "no register delays the picture"
     remedy = f"delay sync and blanking by {_counts(late)} and " * (late > 0)
     if late != delay:
-        yield Finding(
-            level="caution",
-            where="counters",
-            message=f"{cause}, but {now}: {what}; {remedy}set blanking_delay = {late}",
-        )
+        yield Finding.caution("counters", f"{cause}, but {now}: {what}; {remedy}set blanking_delay = {late}")
 
 
 def _counts(number: int) -> str:

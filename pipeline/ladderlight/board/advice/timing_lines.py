@@ -26,10 +26,9 @@ def findings(board: Board) -> Iterator[Finding]:
     for memory in board.memories:
         lines = [name for name in timing_pins(memory).values() if timing_line(name) in _EDGES]
         if lines and memory.output == "direct":
-            yield Finding(
-                level="caution",
-                where=f"memory {memory.name}",
-                message=f"a direct output is undefined for the access time after each change of the address, and so "
+            yield Finding.caution(
+                f"memory {memory.name}",
+                f"a direct output is undefined for the access time after each change of the address, and so "
                 f'{"are" if len(lines) > 1 else "is"} {joined(lines)}; set output = "register"',
             )
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board.ladders.analysis import LadderAnalysis, analyse
 from ladderlight.board.ladders.goal import WORST, Goal
@@ -18,6 +17,7 @@ from ladderlight.board.model.ladder import Channel, Ladder
 from ladderlight.board.model.palette import linear_from_srgb
 from ladderlight.colour.lightness import lightness_of
 from ladderlight.errors import BoardError, Problem
+from ladderlight.units.arrays import Floats
 from ladderlight.units.words import in_words, percent
 
 MOST_BITS = 8
@@ -67,7 +67,7 @@ class Choice:
         return self.ladder_of(_CHANNEL)
 
     @cached_property
-    def volts(self) -> NDArray[np.float64]:
+    def volts(self) -> Floats:
         """Levels by code, float64 (codes,)."""
         channel = self.ladder.channels[0]
         return self.ladder.solve_group((channel,), channel.lines).at(_CHANNEL)
@@ -106,9 +106,10 @@ def design(
 ) -> list[Choice]:
     """Return the best ladder and the next best, best first.
 
-    The objective is the goal's: the largest deviation from equal steps, of voltage or of lightness. No other choice
-    of values from ``series.SMALLEST`` to ``series.LARGEST`` is better. Ladders that err by more than a quarter of the
-    whole range are not offered; the list may then be shorter.
+    The objective is the goal's: the largest deviation from equal steps, of voltage or of lightness. No other choice of
+    values from ``series.SMALLEST`` to ``series.LARGEST`` is better. Ladders that err by more than a quarter of the
+    whole range are not offered; the list may then be shorter. Raises BoardError when the goal cannot be met by any
+    ladder, or nothing keeps its current limit.
 
     Parameters
     ----------
@@ -118,11 +119,6 @@ def design(
         Design an R-2R ladder instead of a weighted one.
     tolerance
         Of the resistors; it does not change the choice, only its analysis.
-
-    Raises
-    ------
-    BoardError
-        When the goal cannot be met by any ladder, or nothing keeps its current limit.
     """
     problems = goal_problems(goal)
     if pairs and r2r:

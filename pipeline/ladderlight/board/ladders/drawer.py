@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board.ladders.design import Choice, goal_problems
 from ladderlight.board.ladders.goal import WORST, Goal
 from ladderlight.board.ladders.search import Found, WeightedSearch
 from ladderlight.board.model.assembly import Assembly, Joined, mark_of
 from ladderlight.errors import BoardError, Problem
+from ladderlight.units.arrays import Ints
 from ladderlight.units.parsing import MisfitError, quantity
 from ladderlight.units.words import percent
 
@@ -57,12 +57,8 @@ def read_drawer(text: str) -> Drawer:
     """Read a list such as ``220, 4 x 680, 680=674``.
 
     A value alone stands for as many as are needed, ``4 x`` before it for four. A measured value follows ``=``, and is
-    of one resistor unless a number is before it.
-
-    Raises
-    ------
-    MisfitError
-        When an entry is not a resistance, or there are none or too many.
+    of one resistor unless a number is before it. Raises MisfitError when an entry is not a resistance, or there are
+    none or too many.
     """
     held: dict[tuple[float, str], int] = {}
     entries = [entry.strip() for entry in text.split(",")]
@@ -115,7 +111,8 @@ def design_from(
     """Return the best ladders for some channels from a drawer, then the next best, best first.
 
     Of each set the best ladder comes first. The sets are ordered by the error of their worst ladder: no other set that
-    the drawer allows has a smaller one.
+    the drawer allows has a smaller one. Raises BoardError when the goal cannot be met by any ladder, or not from the
+    drawer.
 
     Parameters
     ----------
@@ -125,11 +122,6 @@ def design_from(
         1 to 3. Each has a ladder of its own, from resistors that no other one has.
     tolerance
         Of the resistors; it does not change the choice, only its analysis.
-
-    Raises
-    ------
-    BoardError
-        When the goal cannot be met by any ladder, or not from the drawer.
     """
     if problems := goal_problems(goal):
         raise BoardError(problems)
@@ -170,7 +162,7 @@ class _Search:
     goal: Goal
     drawer: Drawer
     pairs: bool
-    index: NDArray[np.int64] = field(init=False)
+    index: Ints = field(init=False)
 
     @cached_property
     def _places(self) -> list[tuple[Assembly, tuple[int, ...]]]:
@@ -198,7 +190,7 @@ class _Search:
         return [assembly for assembly, _ in self._places]
 
     @cached_property
-    def _uses(self) -> NDArray[np.int64]:
+    def _uses(self) -> Ints:
         """How many resistors of each kind each assembly takes."""
         uses = np.zeros((len(self._places), len(self.drawer.kinds)), dtype=np.int64)
         for place, (_, kinds) in enumerate(self._places):
@@ -206,7 +198,7 @@ class _Search:
         return uses
 
     @cached_property
-    def _held(self) -> NDArray[np.int64]:
+    def _held(self) -> Ints:
         return np.array([_ANY if kind.quantity is None else kind.quantity for kind in self.drawer.kinds])
 
     def sets(self, channels: int, wanted: int) -> list[tuple[int, ...]]:
@@ -230,9 +222,7 @@ def _assembly(*kinds: Kind, joined: Joined = "single") -> Assembly:
     return Assembly(parts=tuple(kind.ohms for kind in kinds), joined=joined, marks=tuple(kind.mark for kind in kinds))
 
 
-def _combined(
-    uses: NDArray[np.int64], held: NDArray[np.int64], channels: int, wanted: int
-) -> Iterator[tuple[int, ...]]:
+def _combined(uses: Ints, held: Ints, channels: int, wanted: int) -> Iterator[tuple[int, ...]]:
     """Yield sets of ladders that the drawer allows together: for each ladder as the worst, the best with it."""
     count = 0
     for worst, own in enumerate(uses):
@@ -244,7 +234,7 @@ def _combined(
                 return
 
 
-def _best_others(uses: NDArray[np.int64], left: NDArray[np.int64], channels: int) -> tuple[int, ...] | None:
+def _best_others(uses: Ints, left: Ints, channels: int) -> tuple[int, ...] | None:
     """Return the best ladders for some more channels from what is left; None when it is not enough."""
     if channels == 0:
         return ()

@@ -6,8 +6,6 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from math import isinf
 
-import numpy as np
-
 from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
 from ladderlight.board.ladders.tolerance import WHITE_HIGH, WHITE_LOW
 from ladderlight.board.model.board import Board
@@ -30,22 +28,13 @@ _SHOWN = 1 / 255
 """Share of the peak below which two levels look alike: one step of an 8-bit sRGB picture."""
 
 
-def ladder_findings(
-    subject: Ladder | Board, analysis: LadderAnalysis | None = None, guns: Sequence[str] = GUNS
-) -> list[Finding]:
-    """Return the findings about a ladder, the gravest first.
+def ladder_findings(subject: Ladder | Board, guns: Sequence[str] = GUNS) -> list[Finding]:
+    """Return the findings about a ladder, the gravest first; a board also shows what drives the lines.
 
-    Parameters
-    ----------
-    subject
-        A ladder, or a board, which also shows what drives the lines.
-    analysis
-        That of the ladder, when it is at hand.
-    guns
-        Those that something should feed.
+    ``guns`` are those that something should feed.
     """
     ladder = subject.ladder if isinstance(subject, Board) else subject
-    analysis = analysis or analyse(ladder)
+    analysis = analyse(ladder)
     direct = _direct_lines(subject) if isinstance(subject, Board) else frozenset()
     palette = subject.palette if isinstance(subject, Board) else palette_of(ladder, ladder.lines)
     found = [
@@ -83,49 +72,41 @@ def _guns(ladder: Ladder, wanted: Sequence[str]) -> Iterator[Finding]:
     for gun, name in enumerate(GUNS):
         feeding = [channel.name for channel in ladder.channels if gun in channel.guns]
         if len(feeding) > 1:
-            yield Finding(
-                level="error",
-                where=f"ladder {feeding[1]}",
-                message=f"channels {joined(feeding)} feed {name}; let one channel feed each gun",
+            yield Finding.error(
+                f"ladder {feeding[1]}", f"channels {joined(feeding)} feed {name}; let one channel feed each gun"
             )
         if not feeding and name in wanted:
-            yield Finding(
-                level="note", where="ladder", message=f"nothing feeds {name}; ground that input or give it a channel"
-            )
+            yield Finding.note("ladder", f"nothing feeds {name}; ground that input or give it a channel")
 
 
 def _channel(ladder: Ladder, channel: ChannelAnalysis) -> Iterator[Finding]:
     where = f"ladder {channel.name}"
     yield from _white(ladder, channel, where)
     if channel.black > 0.5 * _SHOWN * ladder.peak:
-        yield Finding(
-            level="caution",
-            where=where,
-            message=f"black is {_volts(channel.black)}, not 0 V, so dark parts glow; "
+        yield Finding.caution(
+            where,
+            f"black is {_volts(channel.black)}, not 0 V, so dark parts glow; "
             "drive the ladder from outputs that pull to ground (CMOS)",
         )
     if not channel.monotonic:
         first = next(level for level in channel.levels[1:] if (level.step or 0.0) <= 0)
-        yield Finding(
-            level="caution",
-            where=where,
-            message=f"code {first.code} ({_volts(first.volts)}) is not brighter than code {first.code - 1}; "
+        yield Finding.caution(
+            where,
+            f"code {first.code} ({_volts(first.volts)}) is not brighter than code {first.code - 1}; "
             f"choose other resistors with ladderlight ladder --bits {len(channel.lines)}",
         )
     elif not channel.surely_monotonic and channel.spread is not None:
         share = 1 - channel.spread.monotonic
-        yield Finding(
-            level="note",
-            where=where,
-            message=f"monotonic at nominal values only: {share * 100:.1f} % of {channel.spread.samples:,} ladders "
+        yield Finding.note(
+            where,
+            f"monotonic at nominal values only: {share * 100:.1f} % of {channel.spread.samples:,} ladders "
             f"drawn with {ladder.tolerance * 100:.3g} % resistors are not; use a closer tolerance or select resistors",
         )
     coupled = max(channel.levels, key=lambda level: abs(level.crosstalk))
     if abs(coupled.crosstalk) > _SHOWN * ladder.peak:
-        yield Finding(
-            level="note",
-            where=where,
-            message=f"other channels raise code {coupled.code} by {_volts(coupled.crosstalk)} through shared drivers; "
+        yield Finding.note(
+            where,
+            f"other channels raise code {coupled.code} by {_volts(coupled.crosstalk)} through shared drivers; "
             "use drivers of less resistance there",
         )
 
@@ -136,17 +117,15 @@ def _white(ladder: Ladder, channel: ChannelAnalysis, where: str) -> Iterator[Fin
     if not channel.white_within:
         low = channel.white < WHITE_LOW
         effect = "the picture is dim" if low else "bright colours run together"
-        yield Finding(
-            level="caution",
-            where=where,
-            message=f"white is {_volts(channel.white)}, too {'low' if low else 'high'} ({standard} is standard): "
+        yield Finding.caution(
+            where,
+            f"white is {_volts(channel.white)}, too {'low' if low else 'high'} ({standard} is standard): "
             f"{effect}; {_scaling(ladder, channel)}",
         )
     elif channel.spread is not None and (top.lowest < WHITE_LOW - _SEEN or top.highest > WHITE_HIGH + _SEEN):
-        yield Finding(
-            level="note",
-            where=where,
-            message=f"the resistors' tolerance lets white be {_volts(top.lowest)} to {_volts(top.highest)}, partly "
+        yield Finding.note(
+            where,
+            f"the resistors' tolerance lets white be {_volts(top.lowest)} to {_volts(top.highest)}, partly "
             f"outside {standard}; use a closer tolerance",
         )
 
@@ -175,18 +154,16 @@ def _scaling(ladder: Ladder, channel: ChannelAnalysis) -> str:
 def _drivers(ladder: Ladder, analysis: LadderAnalysis, direct: frozenset[str]) -> Iterator[Finding]:
     over = [(max(d.source, d.sink), d.line) for d in analysis.drivers]
     if worst := [item for item in over if item[0] > LOGIC_LIMIT]:
-        yield Finding(
-            level="caution",
-            where=_lines(worst),
-            message=f"outputs would drive up to {_amperes(max(worst)[0])}, above the absolute maximum of most logic "
+        yield Finding.caution(
+            _lines(worst),
+            f"outputs would drive up to {_amperes(max(worst)[0])}, above the absolute maximum of most logic "
             f"({_amperes(LOGIC_LIMIT)}); use larger resistors, or drivers whose datasheet allows it",
         )
         return
     if loaded := [item for item in over if item[1] in direct and item[0] > MEMORY_RATED]:
-        yield Finding(
-            level="caution",
-            where=_lines(loaded),
-            message=f"memory outputs would drive up to {_amperes(max(loaded)[0])}, above their rating (commonly "
+        yield Finding.caution(
+            _lines(loaded),
+            f"memory outputs would drive up to {_amperes(max(loaded)[0])}, above their rating (commonly "
             f"{_amperes(MEMORY_RATED)}); add a register or buffer whose datasheet specifies that current",
         )
         over = [item for item in over if item[1] not in direct]
@@ -205,10 +182,9 @@ def _power(analysis: LadderAnalysis) -> Iterator[Finding]:
     hot = [resistor for resistor in analysis.resistors if resistor.watts > SMALL_RESISTOR]
     if hot:
         worst = max(hot, key=lambda resistor: resistor.watts)
-        yield Finding(
-            level="caution",
-            where=f"ladder {worst.channel}",
-            message=f"the {worst.ohms:g} ohm resistor of {worst.part} dissipates {worst.watts * 1e3:.0f} mW; "
+        yield Finding.caution(
+            f"ladder {worst.channel}",
+            f"the {worst.ohms:g} ohm resistor of {worst.part} dissipates {worst.watts * 1e3:.0f} mW; "
             "use a resistor rated for at least twice as much",
         )
 
@@ -220,27 +196,21 @@ def _coincident(palette: Palette, analysis: LadderAnalysis) -> Iterator[Finding]
         if alike:
             first = joined([str(code) for code in sorted(alike[0])])
             more = f" and {len(alike) - 1} more pairs" if len(alike) > 1 else ""
-            yield Finding(
-                level="note",
-                where=f"ladder {channel.name}",
-                message=f"codes {first}{more} look alike; choose other resistors to gain levels",
+            yield Finding.note(
+                f"ladder {channel.name}", f"codes {first}{more} look alike; choose other resistors to gain levels"
             )
-    distinct = len(np.unique(palette.srgb8, axis=0))
+    distinct = len({colour.tobytes() for colour in palette.srgb8})
     if distinct < len(palette):
-        yield Finding(
-            level="note",
-            where="ladder",
-            message=f"{len(palette)} codes show {distinct} different colours; codes of one colour are interchangeable",
+        yield Finding.note(
+            "ladder", f"{len(palette)} codes show {distinct} different colours; codes of one colour are interchangeable"
         )
 
 
 def _open(ladder: Ladder, analysis: LadderAnalysis) -> Iterator[Finding]:
     highest = max((channel.open_white for channel in analysis.channels), default=0.0)
     if highest > 2 * WHITE_HIGH and not isinf(ladder.load):
-        yield Finding(
-            level="note",
-            where="ladder",
-            message=f"unloaded outputs read up to {_volts(highest)}; measure into {in_words(ladder.load, 'ohm')}",
+        yield Finding.note(
+            "ladder", f"unloaded outputs read up to {_volts(highest)}; measure into {in_words(ladder.load, 'ohm')}"
         )
 
 

@@ -7,10 +7,10 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board.model.palette import linear_from_srgb, srgb_from_linear
 from ladderlight.colour.lightness import lightness_of, luminance_of
+from ladderlight.units.arrays import Floats
 
 Even = Literal["volts", "perceptual"]
 
@@ -42,7 +42,7 @@ class Goal:
         return (1 << self.bits) - 1
 
     @cached_property
-    def targets(self) -> NDArray[np.float64]:
+    def targets(self) -> Floats:
         """The target of each code, in volts or in L*."""
         full = self.peak if self.even == "volts" else 100.0
         return full * np.arange(self.top + 1) / self.top
@@ -52,10 +52,10 @@ class Goal:
         """The largest error, in the goal's measure, of a ladder that is offered."""
         return WORST * float(self.targets[-1])
 
-    def effect(self, volts: NDArray[np.float64]) -> NDArray[np.float64]:
+    def effect(self, volts: Floats) -> Floats:
         """Return volts in the measure of ``even``: themselves, or the lightness of the light."""
         return volts if self.even == "volts" else lightness_of(linear_from_srgb(volts / self.peak))
 
-    def volts_for(self, effect: NDArray[np.float64]) -> NDArray[np.float64]:
+    def volts_for(self, effect: Floats) -> Floats:
         """Return the inverse of :meth:`effect`."""
         return effect if self.even == "volts" else self.peak * srgb_from_linear(luminance_of(effect))

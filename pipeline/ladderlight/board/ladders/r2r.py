@@ -5,22 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board.ladders.goal import Goal
 from ladderlight.board.model.ladder import all_states
+from ladderlight.units.arrays import Floats
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class R2RFound:
     """Ladders found, best first, float64 (ladders,): ``rail`` and ``rung`` in ohms, ``error`` in the goal's measure."""
 
-    rail: NDArray[np.float64]
-    rung: NDArray[np.float64]
-    error: NDArray[np.float64]
+    rail: Floats
+    rung: Floats
+    error: Floats
 
 
-def best_r2r(goal: Goal, values: NDArray[np.float64], most: int) -> R2RFound:
+def best_r2r(goal: Goal, values: Floats, most: int) -> R2RFound:
     """Return the ``most`` best R-2R ladders with one value for all rails and one for all rungs.
 
     A rung is two rails in series, as the name promises, or one of the values, which can make up for the drivers'
@@ -52,21 +52,21 @@ def best_r2r(goal: Goal, values: NDArray[np.float64], most: int) -> R2RFound:
     return found
 
 
-def _levels(goal: Goal, rail: float, rung: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _levels(goal: Goal, rail: float, rung: Floats) -> tuple[Floats, Floats]:
     """Volts at the output from each bit alone, and the current of its driver then, float64 (rungs, bits) each.
 
     Each step is reduced to a source and a resistance (Thevenin). A driver sources most when all others are low.
     """
     leg = rung + goal.driver
     before = np.full(len(rung), 2 * rail)  # what each node sees towards the termination
-    shares: list[NDArray[np.float64]] = []
+    shares: list[Floats] = []
     towards_start = []
     for bit in range(goal.bits):
         towards_start.append(before)
         shares = [share * leg / (leg + before) for share in shares] + [before / (leg + before)]
         before = before * leg / (leg + before) + (rail if bit < goal.bits - 1 else 0.0)
     after = np.full(len(rung), goal.load)  # and towards the monitor
-    currents: list[NDArray[np.float64]] = []
+    currents: list[Floats] = []
     for node in reversed(towards_start):
         seen = node * after / (node + after)
         currents.insert(0, goal.supply / (leg + seen))

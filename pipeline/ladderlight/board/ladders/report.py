@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
-from ladderlight.board.ladders.design import Choice
-from ladderlight.board.ladders.drawer import Drawer
 from ladderlight.board.ladders.findings import ladder_findings
-from ladderlight.board.ladders.series import Series
 from ladderlight.board.model.assembly import mark_of
 from ladderlight.board.model.findings import Finding
 from ladderlight.board.model.ladder import GUNS, Ladder
+
+if TYPE_CHECKING:
+    from ladderlight.board.ladders.design import Choice
+    from ladderlight.board.ladders.drawer import Drawer
+    from ladderlight.board.ladders.series import Series
 
 
 def ladder_document(ladder: Ladder) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.ladders.goal import Goal
+from ladderlight.units.arrays import Floats, Ints
 
 _CHUNK = 1 << 18
 """Numbers that are worked on at a time."""
@@ -29,8 +30,8 @@ class Found:
     float64 (ladders,), the worst deviation from even steps in the goal's measure.
     """
 
-    index: NDArray[np.int64]
-    error: NDArray[np.float64]
+    index: Ints
+    error: Floats
 
     def __len__(self) -> int:
         """Return the number of ladders."""
@@ -47,10 +48,10 @@ class WeightedSearch:
     """
 
     goal: Goal
-    values: NDArray[np.float64]
+    values: Floats
     most: int
-    uses: NDArray[np.int64] | None = None
-    held: NDArray[np.int64] | None = None
+    uses: Ints | None = None
+    held: Ints | None = None
     _bound: float = field(init=False, default=0.0)
     _found: Found = field(init=False)
 
@@ -59,8 +60,6 @@ class WeightedSearch:
 
         There are fewer when others would err by more than the goal's ``worst``.
 
-        Notes
-        -----
         With the conductances g (drivers included), D their sum and the load's, a code's voltage is V S / D with S the
         sum of its bits' g (Millman). To err by at most E, every code must lie within a window of voltages. Bits are
         chosen from the most significant down. The windows of all codes of the bits chosen so far, with the other bits
@@ -80,7 +79,7 @@ class WeightedSearch:
                 return self._found
             self._bound = min(bound * (2.0 if bound < worst * _WIDE else 1.3), worst)
 
-    def _descend(self, index: NDArray[np.int64], sums: NDArray[np.float64]) -> None:
+    def _descend(self, index: Ints, sums: Floats) -> None:
         """Complete ladders whose most significant bits are chosen; ``sums`` are the conductances of their codes."""
         bit = self.goal.bits - index.shape[1]
         if bit == 0:
@@ -89,7 +88,7 @@ class WeightedSearch:
         for start in range(0, len(index), _ROWS):  # bounds are computed late: the search may have narrowed since
             self._expand(index[start : start + _ROWS], sums[start : start + _ROWS], bit)
 
-    def _expand(self, index: NDArray[np.int64], sums: NDArray[np.float64], left: int) -> None:
+    def _expand(self, index: Ints, sums: Floats, left: int) -> None:
         """Choose the next bit in every possible way."""
         low, high = self._bounds(sums, left)
         ascending = self._conductance[::-1]
@@ -108,7 +107,7 @@ class WeightedSearch:
             promising = self._promising(both, left - 1)
             self._descend(chosen[promising], both[promising])
 
-    def _promising(self, sums: NDArray[np.float64], left: int) -> NDArray[np.intp]:
+    def _promising(self, sums: Floats, left: int) -> NDArray[np.intp]:
         """Order ladders by the error of their codes if white comes out right: good ones narrow the search soonest."""
         goal = self.goal
         total = goal.supply / goal.load / (goal.supply - goal.peak)
@@ -117,15 +116,15 @@ class WeightedSearch:
         return np.argsort(off, kind="stable")
 
     @cached_property
-    def _conductance(self) -> NDArray[np.float64]:
+    def _conductance(self) -> Floats:
         return 1 / (self.values + self.goal.driver)
 
-    def _limits(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _limits(self) -> tuple[Floats, Floats]:
         """The window of voltages of each code."""
         goal, bound = self.goal, self._bound * _SLACK + _ROUNDING
         return goal.volts_for(goal.targets - bound), goal.volts_for(goal.targets + bound)
 
-    def _bounds(self, sums: NDArray[np.float64], left: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _bounds(self, sums: Floats, left: int) -> tuple[Floats, Floats]:
         """Bounds of the next bit's conductance for each ladder whose ``left`` lowest bits are still to be chosen.
 
         Where a ladder can no longer be completed the upper bound is below the lower one.
@@ -155,9 +154,7 @@ class WeightedSearch:
             possible &= sums[:, 1 << place] <= self._most_conductance(left + place, smallest)
         return lower[-1], np.where(possible, upper[-1], 0.0)
 
-    def _totals(
-        self, sums: NDArray[np.float64], known: NDArray[np.float64], left: int
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _totals(self, sums: Floats, known: Floats, left: int) -> tuple[Floats, Floats]:
         """Bounds of D for each ladder, from the codes whose bits are chosen, the others all low or all high.
 
         The latter lack only conductances that are known: v = V - V (1/R_L + those) / D.
@@ -175,15 +172,15 @@ class WeightedSearch:
         largest = np.minimum(largest, ends.min(axis=1, initial=np.inf))
         return np.maximum(smallest, known), largest
 
-    def _room(self, sums: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _room(self, sums: Floats) -> Floats:
         """Conductance that the bits still to be chosen may have together, for each chosen bit to outweigh all below."""
         single = 1 << np.arange(sums.shape[1].bit_length() - 1)
         if self.goal.non_monotonic or not len(single):
             return np.full(len(sums), np.inf)
-        room: NDArray[np.float64] = (sums[:, single] - sums[:, single - 1]).min(axis=1)
+        room: Floats = (sums[:, single] - sums[:, single - 1]).min(axis=1)
         return room
 
-    def _most_conductance(self, bit: int, total: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _most_conductance(self, bit: int, total: Floats) -> Floats:
         """Largest conductance that a bit may have, from the current of a driver that is high alone.
 
         That is (V - V g / D) g, which is within the limit L for small g, and for large g at a level V g / D of at least
@@ -198,7 +195,7 @@ class WeightedSearch:
         bounded = (share > 0) & (self._limits()[1][1 << bit] < goal.supply / 2 * (1 + root))
         return np.where(bounded, total / 2 * (1 - root) * _SLACK, np.inf)
 
-    def _collect(self, index: NDArray[np.int64], sums: NDArray[np.float64]) -> None:
+    def _collect(self, index: Ints, sums: Floats) -> None:
         """Keep the best of complete ladders."""
         goal = self.goal
         volts = goal.supply * sums / (sums[:, -1:] + 1 / goal.load)
@@ -227,7 +224,7 @@ def _none(bits: int) -> Found:
     return Found(index=np.zeros((0, bits), dtype=np.int64), error=np.zeros(0))
 
 
-def _chunks(sizes: NDArray[np.int64]) -> list[slice]:
+def _chunks(sizes: Ints) -> list[slice]:
     """Cut rows into runs of at most a chunk's size together, and at least one row."""
     chunk = np.cumsum(sizes) // _CHUNK
     starts = [0, *(np.flatnonzero(np.diff(chunk)) + 1).tolist(), len(sizes)]

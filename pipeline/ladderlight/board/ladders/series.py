@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.model.assembly import Assembly, Joined
+from ladderlight.units.arrays import Floats
 
 Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
 
@@ -31,9 +32,9 @@ class Stock:
     ``second`` 0 for a single resistor; ``joined`` the index of how they are joined.
     """
 
-    ohms: NDArray[np.float64]
-    first: NDArray[np.float64]
-    second: NDArray[np.float64]
+    ohms: Floats
+    first: Floats
+    second: Floats
     joined: NDArray[np.int8]
 
     def __len__(self) -> int:
@@ -47,7 +48,7 @@ class Stock:
         return Assembly(parts=(first,) if joined == "single" else (first, second), joined=joined)
 
 
-def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: float = LARGEST) -> NDArray[np.float64]:
+def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: float = LARGEST) -> Floats:
     """Return a series' values from ``smallest`` to ``largest`` ohms, ascending (IEC 60063)."""
     mantissas = _mantissas(series)
     digits = len(str(mantissas[0])) - 1
@@ -95,8 +96,8 @@ def stock_of(series: Series, *, pairs: bool = False, smallest: float = SMALLEST,
     return Stock(ohms=all_ohms[kept], first=all_first[kept], second=all_second[kept], joined=joined[kept])
 
 
-def _rounded(values: NDArray[np.float64]) -> NDArray[np.float64]:
+def _rounded(values: Floats) -> Floats:
     """Round to significant digits, so that sums that differ in their last bit count as one resistance."""
     unit = 10.0 ** (np.floor(np.log10(values)) - _SAME_DIGITS + 1)
-    rounded: NDArray[np.float64] = np.rint(values / unit) * unit
+    rounded: Floats = np.rint(values / unit) * unit
     return rounded

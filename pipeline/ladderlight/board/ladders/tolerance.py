@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board.model.ladder import LOAD, Ladder, all_states
 from ladderlight.board.model.network import Network
+from ladderlight.units.arrays import Flags, Floats
 
 WHITE_LOW, WHITE_HIGH = 0.665, 0.770
 """Volts between which white is as the VESA Video Signal Standard has it: 0.700 V, +0.070 -0.035."""
@@ -21,7 +21,7 @@ _PERCENTILES = (5.0, 50.0, 95.0)
 _MOST_LINES = 9
 """Lines of one channel whose states' worst corners are looked for all together."""
 
-Measure = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+Measure = Callable[[Floats], Floats]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,9 +41,7 @@ class Spread:
     white_within: float
 
 
-def levels(
-    network: Network, node: str, states: NDArray[np.bool_], ohms: NDArray[np.float64] | None = None
-) -> NDArray[np.float64]:
+def levels(network: Network, node: str, states: Flags, ohms: Floats | None = None) -> Floats:
     """Volts of one node, float64 (..., states), for resistors of ``ohms`` (..., resistors).
 
     Where no driver's resistance depends on its level the network is linear in its drivers, and the levels follow by
@@ -55,14 +53,17 @@ def levels(
     alone = np.concatenate([np.zeros((1, states.shape[-1]), dtype=bool), np.eye(states.shape[-1], dtype=bool)])
     basis = network.solve(alone, ohms).at(node)
     weights = basis[..., 1:] - basis[..., :1]
-    volts: NDArray[np.float64] = basis[..., :1] + weights @ states.T.astype(np.float64)
+    volts: Floats = basis[..., :1] + weights @ states.T.astype(np.float64)
     return volts
 
 
-def worst_levels(
-    network: Network, node: str, states: NDArray[np.bool_], tolerance: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def worst_levels(network: Network, node: str, states: Flags, tolerance: Floats) -> tuple[Floats, Floats]:
     """Lowest and highest volts of a node in each state.
+
+    A level of a resistive network is a quotient of two linear functions of any one resistor and so has no extremum
+    inside its tolerance: the extremes are at corners, where each resistor is at one end. The corner is found by moving
+    each resistor to the end that raises the level until none moves. For weighted ladders the direction never depends on
+    the others, so this is the worst of all corners; for others the tests compare it with all corners.
 
     Parameters
     ----------
@@ -70,23 +71,16 @@ def worst_levels(
         Booleans, shape (states, drivers).
     tolerance
         Largest relative deviation of each resistor, float64 (resistors,).
-
-    Notes
-    -----
-    A level of a resistive network is a quotient of two linear functions of any one resistor and so has no extremum
-    inside its tolerance: the extremes are at corners, where each resistor is at one end. The corner is found by moving
-    each resistor to the end that raises the level until none moves. For weighted ladders the direction never depends on
-    the others, so this is the worst of all corners; for others the tests compare it with all corners.
     """
 
-    def measure(ohms: NDArray[np.float64]) -> NDArray[np.float64]:
+    def measure(ohms: Floats) -> Floats:
         return network.solve(states, ohms).at(node)
 
     return _extremes(measure, network, tolerance, len(states))
 
 
 @lru_cache(maxsize=4)  # the pages of all trays share it
-def gun_limits(ladder: Ladder, lines: tuple[str, ...]) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+def gun_limits(ladder: Ladder, lines: tuple[str, ...]) -> tuple[Floats, Floats] | None:
     """Return the lowest and highest volts of the guns in every state of some lines, each float64 (states, 3).
 
     Bit i of a state's number is line i. The monitor's load is exact. None for exact resistors, and where more lines
@@ -108,28 +102,24 @@ def gun_limits(ladder: Ladder, lines: tuple[str, ...]) -> tuple[NDArray[np.float
     return limits[0], limits[1]
 
 
-def worst_steps(
-    network: Network, node: str, states: NDArray[np.bool_], tolerance: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def worst_steps(network: Network, node: str, states: Flags, tolerance: Floats) -> Floats:
     """Smallest step in volts from each state to the next, float64 (states - 1,), at the worst corner of each step."""
     pairs = np.stack([states[:-1], states[1:]])
 
-    def measure(ohms: NDArray[np.float64]) -> NDArray[np.float64]:
+    def measure(ohms: Floats) -> Floats:
         both = network.solve(pairs, ohms[..., None, :, :]).at(node)
-        step: NDArray[np.float64] = both[..., 1, :] - both[..., 0, :]
+        step: Floats = both[..., 1, :] - both[..., 0, :]
         return step
 
     return _extremes(measure, network, tolerance, len(states) - 1)[0]
 
 
-def _extremes(
-    measure: Measure, network: Network, tolerance: NDArray[np.float64], count: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _extremes(measure: Measure, network: Network, tolerance: Floats, count: int) -> tuple[Floats, Floats]:
     lowest = _highest(lambda ohms: -measure(ohms), network, tolerance, count)
     return -lowest, _highest(measure, network, tolerance, count)
 
 
-def _highest(measure: Measure, network: Network, tolerance: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+def _highest(measure: Measure, network: Network, tolerance: Floats, count: int) -> Floats:
     """Move the resistors of each of ``count`` cases to the ends of their tolerance that raise what is measured."""
     varied = np.flatnonzero((tolerance > 0) & np.isfinite(network.ohms))
     ends = np.stack([network.ohms * (1 - tolerance), network.ohms * (1 + tolerance)])
@@ -157,15 +147,7 @@ def _highest(measure: Measure, network: Network, tolerance: NDArray[np.float64],
     return best
 
 
-def spread(
-    network: Network,
-    node: str,
-    states: NDArray[np.bool_],
-    tolerance: NDArray[np.float64],
-    *,
-    samples: int,
-    seed: int,
-) -> Spread:
+def spread(network: Network, node: str, states: Flags, tolerance: Floats, *, samples: int, seed: int) -> Spread:
     """Draw resistors evenly within their tolerance and take the statistics of the levels.
 
     The generator is numpy's PCG64 with ``seed``; the same seed draws the same resistors.

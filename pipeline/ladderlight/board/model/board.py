@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.ladder import Ladder
@@ -18,6 +18,7 @@ from ladderlight.board.model.memory import Device, Memory
 from ladderlight.board.model.palette import Palette, palette_of
 from ladderlight.board.model.raster import Raster
 from ladderlight.system.value import Value
+from ladderlight.units.arrays import Ints
 
 Blanking = Literal["output-enable", "register", "gate", "none"]
 BLANKING: dict[Blanking, str] = {
@@ -67,9 +68,9 @@ class Grid:
     pixel that each visible count shows; ``samples`` the counter's value at the first count of each picture pixel.
     """
 
-    counts: NDArray[np.int64]
-    cells: NDArray[np.int64]
-    samples: NDArray[np.int64]
+    counts: Ints
+    cells: Ints
+    samples: Ints
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -176,7 +177,7 @@ class Board(Value):
         """The bank lines that are wired, by index, ascending: bit i of a bank's number is the level of the i-th."""
         return tuple(sorted({line.index for line in self._lines(Signal.BANK)}))
 
-    def bank_levels(self, bank: ArrayLike) -> NDArray[np.int64]:
+    def bank_levels(self, bank: ArrayLike) -> Ints:
         """Return the levels of the bank lines for a bank, bit n for ``bankn``: int64, shaped like ``bank``."""
         number = np.asarray(bank, dtype=np.int64)
         levels = np.zeros_like(number)
@@ -236,7 +237,7 @@ class Board(Value):
             wired=self._wired_bits(Signal.Y),
         )
 
-    def readings(self, column: ArrayLike, line: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    def readings(self, column: ArrayLike, line: ArrayLike) -> tuple[Ints, Ints]:
         """Return the readings of the x and the y counter at counts and lines from the first visible ones, int64.
 
         Columns below 0 and past the last belong to the lines before and after. The y counter steps where the x counter

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from ladderlight.board.model.raster import Counts
+from ladderlight.units.arrays import Ints
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +52,7 @@ class Counter:
         """What it reads before its reset."""
         return self.at(-self.ahead - 1)
 
-    def read(self, count: ArrayLike) -> NDArray[np.int64]:
+    def read(self, count: ArrayLike) -> Ints:
         """Return its readings at counts from the first visible one, int64; counts of other lines wrap."""
         passed = (np.asarray(count, dtype=np.int64) + self.ahead) % self.counts.total
         return np.asarray(self.reset_to + passed & (1 << self.bits) - 1)

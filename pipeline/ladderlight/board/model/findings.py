@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Literal, Self, get_args
 
 from ladderlight.errors import BuildError, Fault
 
@@ -19,6 +19,21 @@ class Finding:
     where: str
     message: str
 
+    @classmethod
+    def error(cls, where: str, message: str) -> Self:
+        """Return what stops a build."""
+        return cls(level="error", where=where, message=message)
+
+    @classmethod
+    def caution(cls, where: str, message: str) -> Self:
+        """Return what may go wrong."""
+        return cls(level="caution", where=where, message=message)
+
+    @classmethod
+    def note(cls, where: str, message: str) -> Self:
+        """Return what is good to know."""
+        return cls(level="note", where=where, message=message)
+
 
 def ranked(findings: Iterable[Finding]) -> list[Finding]:
     """Sort findings by level, the gravest first; within a level they stay in the order given."""
@@ -29,10 +44,7 @@ def ranked(findings: Iterable[Finding]) -> list[Finding]:
 def refuse_errors(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Return findings, the gravest first.
 
-    Raises
-    ------
-    BuildError
-        When there are errors among them.
+    Raises BuildError when there are errors among them.
     """
     ordered = tuple(ranked(findings))
     if is_refused(ordered):

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.network import GROUND, Driver, Network, Resistor, Solution
 from ladderlight.system.value import Value
+from ladderlight.units.arrays import Flags, Floats, Ints
 
 GUNS = ("red", "green", "blue")
 LOAD = "load"
@@ -142,19 +143,10 @@ class Ladder(Value):
         """Solve some channels for all states of their lines; bit i of the state's number is line i."""
         return self.network(channels, lines).solve(all_states(len(lines)))
 
-    def gun_volts(self, levels: Mapping[str, NDArray[np.integer]], count: int) -> NDArray[np.float64]:
-        """Voltages at the three guns.
+    def gun_volts(self, levels: Mapping[str, NDArray[np.integer]], count: int) -> Floats:
+        """Return the volts at the three guns in ``count`` states, float64 (count, 3); 0 for a gun that nothing feeds.
 
-        Parameters
-        ----------
-        levels
-            For each line its level, 0 or 1, in ``count`` states.
-        count
-            Number of states.
-
-        Returns
-        -------
-        float64, shape (count, 3), in volts; 0 for a gun that no channel feeds.
+        ``levels`` are those of each line in the states, 0 or 1.
         """
         volts = np.zeros((count, 3))
         for channels, lines in self.groups():
@@ -184,7 +176,7 @@ def pin(line: str) -> str:
     return f"line {line}"
 
 
-def all_states(lines: int) -> NDArray[np.bool_]:
+def all_states(lines: int) -> Flags:
     """Return every state of some lines, bool (2**lines, lines); bit i of a state's number is line i."""
-    numbers: NDArray[np.int64] = np.arange(1 << lines, dtype=np.int64)
+    numbers: Ints = np.arange(1 << lines, dtype=np.int64)
     return (numbers[:, None] >> np.arange(lines) & 1).astype(np.bool_)

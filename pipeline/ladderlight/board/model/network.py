@@ -8,7 +8,8 @@ from functools import cached_property
 from math import inf, isinf
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ladderlight.units.arrays import Flags, Floats
 
 GROUND = "ground"
 _HELD = 1e-12
@@ -48,10 +49,10 @@ class Solution:
     """
 
     nodes: tuple[str, ...]
-    volts: NDArray[np.float64]
-    currents: NDArray[np.float64]
+    volts: Floats
+    currents: Floats
 
-    def at(self, node: str) -> NDArray[np.float64]:
+    def at(self, node: str) -> Floats:
         """Voltages of one node, by state."""
         if node == GROUND:
             return np.zeros(self.volts.shape[:-1])
@@ -62,10 +63,7 @@ class Solution:
 class Network:
     """Resistors and drivers. Two drivers' nodes must not be joined by a resistor directly.
 
-    Raises
-    ------
-    ValueError
-        When two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
+    Raises ValueError when two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
     """
 
     resistors: tuple[Resistor, ...]
@@ -83,7 +81,7 @@ class Network:
                 raise ValueError(f"a resistor of {resistor.ohms} ohm; it must be more than 0")
 
     @cached_property
-    def ohms(self) -> NDArray[np.float64]:
+    def ohms(self) -> Floats:
         """Nominal values, float64 (resistors,)."""
         return np.array([resistor.ohms for resistor in self.resistors])
 
@@ -101,8 +99,15 @@ class Network:
             if node in (resistor.a, resistor.b):
                 yield position, index.get(resistor.b if resistor.a == node else resistor.a)
 
-    def solve(self, states: NDArray[np.bool_], ohms: NDArray[np.float64] | None = None) -> Solution:
+    def solve(self, states: Flags, ohms: Floats | None = None) -> Solution:
         """Solve the network for every state of its drivers.
+
+        Raises ValueError when in some state nothing holds the voltages: no load, and every driver floating.
+
+        Kirchhoff's current law at each inner node; for a single one it is Millman's theorem. A driver of E volts behind
+        r ohms, whose node has the conductances g_k (their sum G) to the inner nodes, is eliminated beforehand: it adds
+        ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
+        and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
 
         Parameters
         ----------
@@ -111,18 +116,6 @@ class Network:
         ohms
             Other values of the resistors than their nominal ones, shape (..., resistors), for example drawn within a
             tolerance. The leading dimensions of both are broadcast.
-
-        Raises
-        ------
-        ValueError
-            When in some state nothing holds the voltages: no load, and every driver floating.
-
-        Notes
-        -----
-        Kirchhoff's current law at each inner node; for a single one it is Millman's theorem. A driver of E volts behind
-        r ohms, whose node has the conductances g_k (their sum G) to the inner nodes, is eliminated beforehand: it adds
-        ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
-        and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
         """
         conductance = 1 / (self.ohms if ohms is None else np.asarray(ohms, dtype=np.float64))
         batch = np.broadcast_shapes(states.shape[:-1], conductance.shape[:-1])
@@ -141,7 +134,7 @@ class Network:
             currents=currents,
         )
 
-    def _end(self, driver: Driver, high: NDArray[np.bool_], conductance: NDArray[np.float64]) -> _End:
+    def _end(self, driver: Driver, high: Flags, conductance: Floats) -> _End:
         """Return a driver as its node's resistors see it, in the states in which it is high or not."""
         links = [(conductance[..., resistor], inner) for resistor, inner in self._links(driver.node)]
         total = np.asarray(sum(g for g, _ in links))
@@ -152,9 +145,7 @@ class Network:
             ohms=np.where(high, _reach(total, driver.high_ohms), _reach(total, driver.low_ohms)),
         )
 
-    def _equations(
-        self, conductance: NDArray[np.float64], ends: Sequence[_End], batch: tuple[int, ...]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _equations(self, conductance: Floats, ends: Sequence[_End], batch: tuple[int, ...]) -> tuple[Floats, Floats]:
         """Return the conductance matrix of the inner nodes and the currents fed into them, drivers eliminated."""
         count = len(self.inner)
         matrix = np.zeros((*batch, count, count))
@@ -183,22 +174,22 @@ class _End:
     ``volts`` is the node's voltage while all those ends are at 0 V; ``ohms`` what a current into the node raises it by.
     """
 
-    links: list[tuple[NDArray[np.float64], int | None]]
-    volts: NDArray[np.float64]
-    ohms: NDArray[np.float64]
+    links: list[tuple[Floats, int | None]]
+    volts: Floats
+    ohms: Floats
 
-    def settled(self, inner: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def settled(self, inner: Floats) -> tuple[Floats, Floats]:
         """Return the node's voltage and the current that leaves the driver, from the inner nodes' voltages."""
         far = [(g, 0.0 if node is None else inner[..., node]) for g, node in self.links]
         volts = self.volts + self.ohms * sum(g * there for g, there in far)
         return volts, np.asarray(sum(g * (volts - there) for g, there in far))
 
 
-def _share(total: NDArray[np.float64], ohms: float) -> NDArray[np.float64]:
+def _share(total: Floats, ohms: float) -> Floats:
     """Share of a driver's own voltage that reaches its node when the rest of the network is at 0 V."""
     return np.zeros_like(total) if isinf(ohms) else 1 / (1 + ohms * total)
 
 
-def _reach(total: NDArray[np.float64], ohms: float) -> NDArray[np.float64]:
+def _reach(total: Floats, ohms: float) -> Floats:
     """Ohms from a driver's node to all fixed voltages, the inner nodes included."""
     return 1 / total if ohms == inf else ohms / (1 + ohms * total)

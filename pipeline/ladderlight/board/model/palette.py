@@ -11,40 +11,41 @@ from numpy.typing import NDArray
 from ladderlight.board.model.ladder import Ladder
 from ladderlight.colour.lightness import LUMINANCE
 from ladderlight.system.value import Value
+from ladderlight.units.arrays import Bytes, Floats
 
 TUBE_GAMMA = 2.4
 """Exponent of ITU-R BT.1886."""
 
 
-def linear_from_srgb(encoded: NDArray[np.floating]) -> NDArray[np.float64]:
+def linear_from_srgb(encoded: NDArray[np.floating]) -> Floats:
     """Decode sRGB values, 0 to 1, to linear light (IEC 61966-2-1)."""
     encoded = np.asarray(encoded, dtype=np.float64)
     return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
 
 
-def srgb_from_linear(linear: NDArray[np.floating]) -> NDArray[np.float64]:
+def srgb_from_linear(linear: NDArray[np.floating]) -> Floats:
     """Encode linear light, 0 to 1, as sRGB values (IEC 61966-2-1)."""
     linear = np.asarray(linear, dtype=np.float64)
     power = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
     return np.where(linear <= 0.0031308, linear * 12.92, power)
 
 
-def linear_from_tube(drive: NDArray[np.floating], *, black: float = 0.0) -> NDArray[np.float64]:
+def linear_from_tube(drive: NDArray[np.floating], *, black: float = 0.0) -> Floats:
     """Light of a tube monitor at a drive of 0 to 1, as a share of its white (ITU-R BT.1886, annex 1).
 
     ``black`` is the light at no drive, 0 up to 1, on the same scale.
     """
     root = black ** (1 / TUBE_GAMMA)
-    light: NDArray[np.float64] = ((1 - root) * np.asarray(drive, dtype=np.float64) + root) ** TUBE_GAMMA
+    light: Floats = ((1 - root) * np.asarray(drive, dtype=np.float64) + root) ** TUBE_GAMMA
     return light
 
 
-def light_of(drive: NDArray[np.floating], ladder: Ladder) -> NDArray[np.float64]:
+def light_of(drive: NDArray[np.floating], ladder: Ladder) -> Floats:
     """Light that a ladder's monitor shows at a drive of 0 to 1, as a share of its white."""
     return linear_from_tube(drive, black=ladder.tube_black) if ladder.response == "tube" else linear_from_srgb(drive)
 
 
-def srgb8_of(linear: NDArray[np.floating]) -> NDArray[np.uint8]:
+def srgb8_of(linear: NDArray[np.floating]) -> Bytes:
     """Encode linear light, 0 to 1, as 8-bit sRGB."""
     return np.rint(srgb_from_linear(linear) * 255).astype(np.uint8)
 
@@ -57,7 +58,7 @@ class Lattice:
     the sum of one entry per gun.
     """
 
-    levels: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
+    levels: tuple[Floats, Floats, Floats]
     codes: tuple[NDArray[np.uint16], NDArray[np.uint16], NDArray[np.uint16]]
 
 
@@ -69,7 +70,7 @@ class Palette(Value):
     """
 
     lines: tuple[str, ...]
-    volts: NDArray[np.float64]
+    volts: Floats
     peak: float
     ladder: Ladder
 
@@ -78,17 +79,17 @@ class Palette(Value):
         return len(self.volts)
 
     @cached_property
-    def drive(self) -> NDArray[np.float64]:
+    def drive(self) -> Floats:
         """Share of full drive, float64 (codes, 3), 0 to 1; more than the peak voltage clips to white."""
         return np.clip(self.volts / self.peak, 0.0, 1.0)
 
     @cached_property
-    def linear(self) -> NDArray[np.float64]:
+    def linear(self) -> Floats:
         """Colours in linear light, float64 (codes, 3), 0 to 1."""
         return light_of(self.drive, self.ladder)
 
     @cached_property
-    def srgb8(self) -> NDArray[np.uint8]:
+    def srgb8(self) -> Bytes:
         """Colours as 8-bit sRGB, uint8 (codes, 3): what an sRGB monitor needs to show the same light."""
         return srgb8_of(self.linear)
 

@@ -33,10 +33,14 @@ def extent_of(board: Board, memory: Memory) -> Extent | None:
         return None
     place, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], 0)
     shows = memory in board.picture_memories
-    steps = np.unique(np.diff(place, axis=0))
-    read = np.union1d(timing_addresses(board, memory), place if shows else [])
+    steps = np.diff(place, axis=0)
+    marked = np.zeros(memory.words, dtype=np.bool_)
+    marked[timing_addresses(board, memory)] = True
+    if shows:
+        marked[place] = True
+    read = np.flatnonzero(marked)
     return Extent(
-        stride=int(steps[0]) if steps.size == 1 and shows else None,
+        stride=int(steps[0, 0]) if shows and steps.size and (steps == steps[0, 0]).all() else None,
         first=int(read[0]),
         last=int(read[-1]),
         used=len(read),

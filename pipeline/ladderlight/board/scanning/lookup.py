@@ -17,6 +17,7 @@ from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels, Pin
 from ladderlight.board.scanning.scan import is_direct
+from ladderlight.units.arrays import Flags, Ints
 
 Contents = Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]
 """Words and written bits by memory."""
@@ -68,7 +69,7 @@ def _is_table(board: Board, memory: Memory) -> bool:
     return Signal.OUTPUT in signals and not signals & {Signal.X, Signal.Y} and memory.packing.pixels == 1
 
 
-def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> NDArray[np.int64]:
+def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> Ints:
     """Return the address that each index has in a look-up memory: int64, shape (lookup.size,)."""
     numbers = np.arange(lookup.size, dtype=np.int64)
     levels = Levels(board, 0, 0, np.full(lookup.size, bank))
@@ -77,15 +78,8 @@ def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> N
     return levels.address(table)
 
 
-def index_codes(
-    board: Board, lookup: Lookup, contents: Contents, bank: int
-) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Return the code of each index, and whether its words are written.
-
-    Returns
-    -------
-    int64 and bool, both of shape (lookup.size,).
-    """
+def index_codes(board: Board, lookup: Lookup, contents: Contents, bank: int) -> tuple[Ints, Flags]:
+    """Return the code of each index, and whether its words are written: int64 and bool, shape (lookup.size,)."""
     codes = np.zeros(lookup.size, dtype=np.int64)
     taken = np.zeros(lookup.size, dtype=bool)
     for table in lookup.tables:
@@ -100,17 +94,10 @@ def index_codes(
 
 
 def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: NDArray[np.integer]) -> dict[int, int]:
-    """Return an index for each of some codes, after writing missing ones into the look-up memories, in place.
+    """Return an index for each of some distinct codes, after writing missing ones into the look-up memories, in place.
 
-    Parameters
-    ----------
-    codes
-        Distinct codes. Missing ones take the free indices from the lowest up, in this order.
-
-    Raises
-    ------
-    LookupFull
-        When there are not enough free indices. Nothing is written then.
+    Missing ones take the free indices from the lowest up, in the order given. Raises LookupFull when there are not
+    enough free indices. Nothing is written then.
     """
     present, taken = index_codes(board, lookup, contents, bank)
     index_of = {int(present[index]): int(index) for index in np.flatnonzero(taken)[::-1]}
@@ -124,7 +111,7 @@ def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: N
     return {int(code): index_of[int(code)] for code in codes}
 
 
-def _free(board: Board, lookup: Lookup, bank: int, taken: NDArray[np.bool_]) -> list[int]:
+def _free(board: Board, lookup: Lookup, bank: int, taken: Flags) -> list[int]:
     """Return the indices that can be written without disturbing each other or those that are taken."""
     at = [table_addresses(board, lookup, table, bank) for table in lookup.tables]
     used = [set(addresses[taken].tolist()) for addresses in at]

@@ -112,7 +112,7 @@ class Placement:
         key = self._keys(memory, bank)
         flat = values.ravel() & np.uint32(mask)
         # A bank is mostly a small part of a memory: counted from its first key it stays in the processor's cache.
-        first_key = key.min()
+        first_key = int(key.min())
         near = key - first_key
         # Against itself: the last writer stays in the table; whoever differs from it is in conflict with it.
         table = np.zeros(near.max() + 1, dtype=np.uint32)
@@ -157,7 +157,7 @@ class Placement:
             self._sheets[memory.name] = blank_sheet(memory)
         return self._sheets[memory.name]
 
-    def _keys(self, memory: Memory, bank: int) -> NDArray[np.int64]:
+    def _keys(self, memory: Memory, bank: int) -> Ints:
         """Return the place of each picture pixel: address times pixels in a word, plus slot; int64, flat."""
         if memory.name not in self._places:
             x, y = self.board.x_grid.samples[None, :], self.board.y_grid.samples[:, None]

@@ -8,20 +8,17 @@ later too. A direct output shows undefined data from the moment its address chan
 
 from __future__ import annotations
 
-from copy import copy
 from dataclasses import dataclass
-from functools import cached_property
 from math import ceil
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import Signal, timing_line
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels
 from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts
-from ladderlight.units.arrays import Floats, Ints, MemoryWords
+from ladderlight.units.arrays import Flags, Floats, Ints, MemoryWords
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,11 +31,11 @@ class Shown:
     """
 
     codes: Ints
-    undefined: NDArray[np.bool_]
-    changed: NDArray[np.bool_]
+    undefined: Flags
+    changed: Flags
 
     @property
-    def disturbed(self) -> NDArray[np.bool_]:
+    def disturbed(self) -> Flags:
         """Where something else than the old or the new colour is to be seen: undefined, and the code changes."""
         return self.undefined & self.changed
 
@@ -46,34 +43,18 @@ class Shown:
 def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
     """Play one frame.
 
-    Parameters
-    ----------
-    board
-        The board.
-    words
-        The words of every memory, by name: unsigned, shape (words,).
-    bank
-        The bank that is shown.
-
-    Notes
-    -----
     All that the counters drive comes ``board.counters.delay`` late, while the syncs are taken to come at once; a
     register's own delay is left out, as syncs mostly pass one too. Memories without an access time count as immediate.
     Monitor pixels whose middle is past the last visible count are black.
     """
-    return Frames(board, words, bank).shown()
+    return _Frame(board, words, bank).shown()
 
 
-class Frames:
-    """The frames of a board's banks; what they have in common is computed once.
-
-    Where no memory addresses another, the addresses of two banks differ in the same bits everywhere, and words become
-    valid at the same moments. Lines that read the same counts are the same.
-    """
+class _Frame:
+    """The frame of a bank. Lines that read the same counts are the same, and are played once."""
 
     def __init__(self, board: Board, words: MemoryWords, bank: int) -> None:
-        """Play the frame of one bank."""
-        self.board, self.words = board, words
+        self.board = board
         self._period = float(1 / board.raster.clock)
         direct = any(memory.output == "direct" for memory in board.driving_memories)
         self._late = board.counters.delay if direct else 0.0
@@ -91,26 +72,14 @@ class Frames:
         self._at = self._counts + self._stretch.first
 
     def shown(self) -> Shown:
-        """Return what the bank shows."""
         stretch = self._stretch
         codes = np.where(self._visible, stretch.codes()[:, self._at], self.board.palette.black_code)
         undefined, changed = self._undefined(stretch), self._changed(stretch, self._last_fresh(stretch))
         return Shown(codes=codes[self._row], undefined=undefined[self._row], changed=changed[self._row])
 
-    def disturbed(self, bank: int) -> NDArray[np.bool_]:
-        """Return ``Shown.disturbed`` of any bank. May be called on several threads at once."""
-        if any(self.board.sources.values()):
-            return Frames(self.board, self.words, bank).shown().disturbed
-        undefined, fresh = self._in_common
-        return (undefined & self._changed(self._stretch.of_bank(bank), fresh))[self._row]
-
-    @cached_property
-    def _in_common(self) -> tuple[NDArray[np.bool_], Ints]:
-        return self._undefined(self._stretch), self._last_fresh(self._stretch)
-
-    def _undefined(self, stretch: _Stretch) -> NDArray[np.bool_]:
+    def _undefined(self, stretch: _Stretch) -> Flags:
         unsure = stretch.ladders_unsure()[:, self._at]
-        found: NDArray[np.bool_] = (self._times - self._counts * self._period)[None, :] < unsure
+        found: Flags = (self._times - self._counts * self._period)[None, :] < unsure
         return found & self._visible
 
     def _last_fresh(self, stretch: _Stretch) -> Ints:
@@ -119,7 +88,7 @@ class Frames:
         last = np.maximum.accumulate(np.where(fresh, np.arange(fresh.shape[1]), 0), axis=1)
         return np.asarray(last[:, self._at] + np.arange(len(last))[:, None] * last.shape[1])
 
-    def _changed(self, stretch: _Stretch, last_fresh: Ints) -> NDArray[np.bool_]:
+    def _changed(self, stretch: _Stretch, last_fresh: Ints) -> Flags:
         """Return whether the last fresh word of each monitor pixel differs from the word before that."""
         codes = stretch.codes()
         differs = np.zeros(codes.shape, dtype=bool)
@@ -139,11 +108,8 @@ def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
 def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Ints:
     """Return the code on the ladders at every count that the monitor shows, registers included.
 
-    Where a memory carries the blanking line, what it blanks is black.
-
-    Returns
-    -------
-    int64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
+    Where a memory carries the blanking line, what it blanks is black. int64, shape (visible lines, visible counts);
+    with ``lines`` given, for these of the visible lines only.
     """
     stretch = _Stretch(board, words, bank, before=1, lines=lines, timed=False)
     codes = stretch.codes()
@@ -157,8 +123,6 @@ def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | N
 def undefined_times(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Floats:
     """Return for how many seconds of each count that the monitor shows the ladders' data are undefined.
 
-    Returns
-    -------
     float64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
     """
     stretch = _Stretch(board, words, bank, before=1, lines=lines)
@@ -184,7 +148,7 @@ class _Stretch:
         lines: Ints | None = None,
         timed: bool = True,
     ) -> None:
-        self.board, self.words, self.bank, self.timed = board, words, bank, timed
+        self.board, self.words, self.timed = board, words, timed
         registered = [memory for memory in board.memories if _is_clocked(board, memory)]
         access = sum(memory.access or 0.0 for memory in board.memories)
         before = (
@@ -201,21 +165,9 @@ class _Stretch:
         self.levels = Levels(board, x, y, bank)
         self.shape = self.levels.shape
         self.unsure: dict[str, Floats] = {}
-        self.fresh: dict[str, NDArray[np.bool_]] = {}
-        self.addresses: dict[str, Ints] = {}
+        self.fresh: dict[str, Flags] = {}
         for memory in board.order:
-            self.addresses[memory.name] = self.levels.address(memory)
-            self.pass_through(memory, self.addresses[memory.name])
-
-    def of_bank(self, bank: int) -> _Stretch:
-        """Return the stretch in another bank, its times left out; no memory may address another."""
-        other = copy(self)
-        other.timed = False
-        other.levels = Levels(self.board, self.levels.counters[Signal.X], self.levels.counters[Signal.Y], bank)
-        for memory in self.board.order:
-            here, there = (Levels(self.board, 0, 0, number).address(memory) for number in (self.bank, bank))
-            other.pass_through(memory, self.addresses[memory.name] ^ here ^ there)
-        return other
+            self.pass_through(memory, self.levels.address(memory))
 
     def codes(self) -> Ints:
         """Return the code on the ladders at each count."""
@@ -239,7 +191,7 @@ class _Stretch:
             fresh = np.broadcast_to(into == 0, self.shape)
         self.unsure[memory.name], self.fresh[memory.name] = unsure, fresh
 
-    def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, NDArray[np.bool_]]:
+    def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, Flags]:
         """Return the seconds until the word at each count's address is valid, and where an access begins."""
         wait = np.zeros(self.shape)
         late = np.zeros(self.shape)

@@ -74,8 +74,6 @@ def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
 
 
 def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> None:
-    from rich.text import Text
-
     from ladderlight.commands.terminal.reporting import print_document, stdout
     from ladderlight.stages.toml_text import stage_table
 
@@ -83,14 +81,14 @@ def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> Non
         print_document({"ok": True, **_document(declaration)})
         return
     console = stdout(quiet=quiet)
-    console.print(Text.assemble((declaration.name, "bold"), f"  {declaration.kind}: {declaration.kind.phrase}"))
+    console.print(((declaration.name, "bold"), (f"  {declaration.kind}: {declaration.kind.phrase}", "")))
     console.print(declaration.help)
     if not declaration.options:
         console.print("no options")
     for option in declaration.options:
         default = "needed" if option.required else f"default {_toml(option.default)}"
         console.print()
-        console.print(Text.assemble((f"  {option.name}", "bold"), f"  {option.type_text}; {default}"))
+        console.print(((f"  {option.name}", "bold"), (f"  {option.type_text}; {default}", "")))
         if option.option.help:
             console.print(f"      {option.option.help}")
     console.print()

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, TextIO
 
-from rich.console import Console
-from rich.text import Text
+import typer
 
 from ladderlight.commands.terminal.folding import fold, width_of
 from ladderlight.system.printable import printable
 
+if TYPE_CHECKING:
+    from rich.table import Table
+
 _WIDE = 1000
 """Width of what is not printed to a terminal: no table is narrowed there."""
 
+Parts = Sequence[tuple[str, str]]
+"""A text in parts, each with its style: words such as ``"bold red"``, or none."""
 
-class LineConsole(Console):
+
+class LineConsole:
     """A console to which a text is one line, whatever characters are in it; none of them means anything.
 
     On a terminal lines are folded between words, but a :class:`Path` and what is ``whole`` stay in one piece.
@@ -25,43 +31,59 @@ class LineConsole(Console):
     def __init__(self, stream: TextIO, *, quiet: bool = False) -> None:
         """Write to a stream, or to nowhere."""
         self.columns = width_of(stream)
-        super().__init__(
-            file=stream,
-            quiet=quiet,
-            width=self.columns or _WIDE,
-            soft_wrap=True,
-            highlight=False,
-            markup=False,
-            emoji=False,
-        )
+        self._stream, self._quiet = stream, quiet
+        plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") in ("dumb", "unknown")
+        self._styled = stream.isatty() and not plain
 
-    def print(self, *objects: Any, whole: Sequence[str] = (), hanging: int | None = None, **more: Any) -> None:
+    def print(
+        self,
+        *objects: str | Path | Parts | Table,
+        style: str = "",
+        whole: Sequence[str] = (),
+        hanging: int | None = None,
+    ) -> None:
         """Print texts, paths and tables.
 
         Parameters
         ----------
         objects
-            What to print, a line each.
+            What to print, a line each; an empty line without any.
+        style
+            Of all texts that are not in parts.
         whole
             Parts of the texts that are not folded.
         hanging
             Spaces before the second line of a text and those after; see :func:`fold`.
-        more
-            As the library's ``print``.
         """
-        lines = [line for each in objects for line in self._lines(each, [*map(printable, whole)], hanging)]
-        super().print(*lines, **({"sep": "\n"} | more))
+        for each in () if self._quiet else objects or ("",):
+            if isinstance(each, Path):
+                self._write(str(each))
+            elif isinstance(each, str | Sequence):
+                self._write_text([(each, style)] if isinstance(each, str) else each, whole, hanging)
+            else:
+                self._write_table(each)
 
-    def render_str(self, text: str, **more: Any) -> Text:
-        """Make a printable text."""
-        return super().render_str(printable(text), **more)
+    def _write_text(self, parts: Parts, whole: Sequence[str], hanging: int | None) -> None:
+        shown = [(printable(text), style) for text, style in parts]
+        spans, indent = fold("".join(text for text, _ in shown), self.columns, [*map(printable, whole)], hanging)
+        for number, (begin, end) in enumerate(spans):
+            line, at = " " * indent * (number > 0), 0
+            for text, style in shown:
+                line += _dressed(text[max(begin - at, 0) : max(end - at, 0)], style)
+                at += len(text)
+            self._write(line)
 
-    def _lines(self, each: Any, whole: Sequence[str], hanging: int | None) -> Sequence[Any]:
-        if isinstance(each, Path):
-            return [str(each)]
-        if not isinstance(each, str | Text):
-            return [each]
-        text = each if isinstance(each, Text) else Text(printable(each))
-        spans, indent = fold(text.plain, self.columns, whole, hanging)
-        first, *others = [text[begin:end] for begin, end in spans]
-        return [first, *(Text(" " * indent) + other for other in others)]
+    def _write_table(self, table: Table) -> None:
+        from rich.console import Console
+
+        Console(file=self._stream, width=self.columns or _WIDE, no_color=not self._styled).print(table, soft_wrap=True)
+
+    def _write(self, line: str) -> None:
+        typer.echo(line, file=self._stream, color=self._styled)
+
+
+def _dressed(text: str, style: str) -> str:
+    """Return a text in a style, for a terminal."""
+    words = style.split()
+    colour = next((word for word in words if word not in ("bold", "dim")), None)
+    return typer.style(text, fg=colour, bold="bold" in words or None, dim="dim" in words or None) if words else text

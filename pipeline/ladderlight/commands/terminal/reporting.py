@@ -9,7 +9,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from ladderlight.commands.terminal.report_stream import report_stream
-from ladderlight.system.printable import json_text, printable
+from ladderlight.system.printable import json_text
 
 if TYPE_CHECKING:
     from ladderlight.board import Finding
@@ -61,16 +61,12 @@ def print_faults(faults: Iterable[Fault]) -> None:
 
 def print_findings(console: LineConsole, found: Iterable[Finding], *, quiet: bool = False) -> None:
     """Print findings, one line each, or errors alone if ``quiet``."""
-    from rich.text import Text
-
     for finding in found:
         if quiet and finding.level != "error":
             continue
-        text = Text()
-        text.append(f"{finding.level:{_LEVEL}}", style=STYLES[finding.level])
-        text.append(f"{printable(finding.where)}: ", style="bold")
-        text.append(printable(finding.message))
-        console.print(text, whole=[f"{finding.where}:"], hanging=_LEVEL)
+        level = f"{finding.level:{_LEVEL}}", STYLES[finding.level]
+        parts = (level, (f"{finding.where}: ", "bold"), (finding.message, ""))
+        console.print(parts, whole=[f"{finding.where}:"], hanging=_LEVEL)
 
 
 def byte_order(big_endian: bool | None) -> ByteOrder | None:  # noqa: FBT001 - as the option is

@@ -36,7 +36,6 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from itertools import groupby
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +43,7 @@ from numpy.typing import NDArray
 from ladderlight.board import Palette
 from ladderlight.board.ladders.tolerance import gun_limits
 from ladderlight.colour.viewing import Viewing
+from ladderlight.devices.documents import ManifestDocument, PictureDocument
 from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.proof.page.storing import deflated, stored_words, text_of
 from ladderlight.proof.page.views import room_for_views, stored_views
@@ -56,7 +56,7 @@ _PICTURE = ("name", "source", "bank", "frame", "duration")
 def page_data(
     project: str,
     scanned: Scanned,
-    manifest: Mapping[str, Any],
+    manifest: ManifestDocument,
     *,
     fields: Sequence[Sequence[Sequence[int]]],
     views: Mapping[str, SourceView],
@@ -67,15 +67,15 @@ def page_data(
     """Return the document, in which no ``<`` can end the element that holds it, for a page of ``rest`` bytes more."""
     board = scanned.board
     devices = {device["name"]: device for device in manifest["devices"]}
-    pictures = [{key: picture[key] for key in _PICTURE if key in picture} for picture in manifest["pictures"]]
-    document = {
+    pictures = [{key: value for key, value in picture.items() if key in _PICTURE} for picture in manifest["pictures"]]
+    document: dict[str, object] = {
         "project": project,
         "tray": tray,
         "board": board_data(board, devices),
         "palette": _palette(board.palette) | {"fields": fields},
         "memories": {memory.name: stored_words(board, memory, scanned.words[memory.name]) for memory in board.memories},
         "tileSets": [_tiles(tiles) for tiles in scanned.tile_sets],
-        "banks": bank_runs(scanned, pictures),
+        "banks": bank_runs(scanned, manifest["pictures"]),
         "pictures": pictures,
         "viewing": {"distance": viewing.distance, "screenWidth": viewing.screen_width},
         "animation": _animation(manifest["pictures"]),
@@ -83,18 +83,18 @@ def page_data(
     size = board.geometry.width, board.geometry.height
     weight = rest + len(_as_text(document).encode())
     document["views"], numbers = stored_views(views, room_for_views(size, len(scanned.distinct), weight))
-    for picture in pictures:
+    for told, picture in zip(pictures, manifest["pictures"], strict=True):
         if picture["name"] in numbers:
-            picture["view"] = numbers[picture["name"]]
+            told["view"] = numbers[picture["name"]]
     return _as_text(document)
 
 
-def _as_text(document: Mapping[str, Any]) -> str:
+def _as_text(document: Mapping[str, object]) -> str:
     text = json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c")
 
 
-def _animation(pictures: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
+def _animation(pictures: Sequence[PictureDocument]) -> dict[str, object] | None:
     shown = [picture for picture in pictures if picture.get("step")]
     if not shown:
         return None
@@ -102,7 +102,7 @@ def _animation(pictures: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
     return {"first": min(banks), "last": max(banks), "step": shown[0]["step"]}
 
 
-def bank_runs(scanned: Scanned, pictures: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+def bank_runs(scanned: Scanned, pictures: Sequence[PictureDocument]) -> list[dict[str, object]]:
     """Return the runs of banks that show the same; see above."""
     here: dict[int, list[int]] = {}
     for at, picture in enumerate(pictures):
@@ -123,7 +123,7 @@ def bank_runs(scanned: Scanned, pictures: Sequence[Mapping[str, Any]]) -> list[d
     ]
 
 
-def _palette(palette: Palette) -> dict[str, Any]:
+def _palette(palette: Palette) -> dict[str, object]:
     bits = range(len(palette.lines))
     codes = np.arange(len(palette))
     limits = gun_limits(palette.ladder, palette.lines)
@@ -132,7 +132,7 @@ def _palette(palette: Palette) -> dict[str, Any]:
         volts = palette.volts[:, gun]
         own = [bit for bit in bits if not np.allclose(volts, volts[codes ^ 1 << bit], rtol=0, atol=1e-12)]
         of = sum((np.arange(1 << len(own)) >> place & 1) << bit for place, bit in enumerate(own)) + np.zeros(1, int)
-        found = {"bits": own, "volts": _rounded(volts[of]), "srgb": palette.srgb8[of, gun].tolist()}
+        found: dict[str, object] = {"bits": own, "volts": _rounded(volts[of]), "srgb": palette.srgb8[of, gun].tolist()}
         if limits:
             found |= {name: _rounded(end[of, gun]) for name, end in zip(("lowest", "highest"), limits, strict=True)}
         guns.append(found)
@@ -143,7 +143,7 @@ def _rounded(volts: NDArray[np.float64]) -> list[float]:
     return [round(float(volt), 6) for volt in volts]
 
 
-def _tiles(tiles: TileSet) -> dict[str, Any]:
+def _tiles(tiles: TileSet) -> dict[str, object]:
     _, height, width = tiles.codes.shape
     steps = np.diff(tiles.addresses.ravel(), prepend=0).astype("<i4")
     return {

@@ -6,15 +6,17 @@ from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from itertools import groupby
 from math import ceil
-from typing import Any
+from typing import Any, TypedDict
 
 from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
 from ladderlight.colour.viewing import Viewing
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.flow.pictures import SourceView
 from ladderlight.proof.burnsheet import labelled
 from ladderlight.proof.cautions import cautions
+from ladderlight.proof.changes import Changes, DeviceChange
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.page.data import page_data
 from ladderlight.proof.page.memory_map import chip_maps
@@ -45,21 +47,31 @@ _FARTHEST = 6
 """Metres that the slider of the distance reaches at least."""
 _DATA = "\N{SYMBOL FOR DATA LINK ESCAPE}"
 """Where the data go in once it is known how much room the rest leaves."""
-Links = Mapping[str, Sequence[Mapping[str, Any]]]
-"""Other proof pages by their kind: ``name``, relative ``path``, and whether it is the one ``here``."""
+
+
+class Link(TypedDict):
+    """Another proof page: its relative path, and whether it is the one that has the link."""
+
+    name: str
+    path: str
+    here: bool
+
+
+Links = Mapping[str, Sequence[Link]]
+"""Other proof pages by their kind."""
 
 
 def page(
     project: str,
     scanned: Scanned,
-    manifest: Mapping[str, Any],
+    manifest: ManifestDocument,
     findings: Sequence[Finding],
     *,
-    stills: Sequence[Mapping[str, Any]] = (),
-    tile_sets: Sequence[Mapping[str, Any]] = (),
-    disturbed: Mapping[str, Any] | None = None,
-    changes: Mapping[str, Any],
-    stale: Sequence[Mapping[str, Any]],
+    stills: Sequence[Mapping[str, object]] = (),
+    tile_sets: Sequence[Mapping[str, object]] = (),
+    disturbed: Mapping[str, object] | None = None,
+    changes: Changes,
+    stale: Sequence[DeviceChange],
     bench: Markup | None = None,
     views: Mapping[str, SourceView] | None = None,
     viewing: Viewing | None = None,
@@ -155,7 +167,7 @@ def _unknown(board: Board) -> list[str]:
     return [memory.name for memory in board.driving_memories if memory.output == "direct" and memory.access is None]
 
 
-def _screen(manifest: Mapping[str, Any], scanned: Scanned, content: int) -> dict[str, Any]:
+def _screen(manifest: ManifestDocument, scanned: Scanned, content: int) -> dict[str, object]:
     """Return what is said of one of the different screens: its banks, and the pictures in them."""
     banks = [bank for bank, shown in scanned.contents.items() if shown == content]
     pictures = list({p["name"]: p for p in manifest["pictures"] if p["bank"] in banks}.values())
@@ -163,7 +175,7 @@ def _screen(manifest: Mapping[str, Any], scanned: Scanned, content: int) -> dict
         "bank": banks[0],
         "banks": banks_in_words(banks),
         "names": ", ".join(picture["name"] for picture in pictures),
-        "sources": ", ".join(dict.fromkeys(picture["source"] for picture in pictures)),
+        "sources": ", ".join(dict.fromkeys(p["source"] for p in pictures if p["source"] != p["name"])),
         "measured": ", ".join(_measured(pictures[0].get("metrics", {}))) if len(pictures) == 1 else "",
     }
 

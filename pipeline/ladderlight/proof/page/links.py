@@ -5,9 +5,9 @@ from __future__ import annotations
 import os
 from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
-from typing import Any
 from urllib.parse import quote
 
+from ladderlight.proof.page.document import Link
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.cards import CARDS_SUFFIX
 
@@ -16,7 +16,7 @@ PAGE = Path("proof") / "index.html"
 
 def links_of(
     recipe: Recipe, number: int | None, trays: Sequence[int | None], together: Collection[str] = ()
-) -> dict[str, list[dict[str, Any]]]:
+) -> dict[str, list[Link]]:
     """Return the links of a page by what they choose among: those to pages that are there or are being built.
 
     Parameters
@@ -45,14 +45,14 @@ def links_of(
     return found
 
 
-def _revisions(recipe: Recipe, here: Path, together: Collection[str]) -> Iterator[dict[str, Any]]:
+def _revisions(recipe: Recipe, here: Path, together: Collection[str]) -> Iterator[Link]:
     for name in recipe.revisions:
         page = recipe.output.parent / name / PAGE
         if name == recipe.revision or name in together or page.is_file():
             yield _link(name, page, here, here=name == recipe.revision)
 
 
-def _cards(recipe: Recipe, here: Path) -> Iterator[dict[str, Any]]:
+def _cards(recipe: Recipe, here: Path) -> Iterator[Link]:
     """Yield the pictures' page and that of the test cards, whose output folder has its name with an ending."""
     top = recipe.output if recipe.revision is None else recipe.output.parent
     plain = top.name.removesuffix(CARDS_SUFFIX)
@@ -62,6 +62,6 @@ def _cards(recipe: Recipe, here: Path) -> Iterator[dict[str, Any]]:
             yield _link(what, page, here, here=name == top.name)
 
 
-def _link(name: str, page: Path, folder: Path, *, here: bool = False) -> dict[str, Any]:
+def _link(name: str, page: Path, folder: Path, *, here: bool = False) -> Link:
     path = Path(os.path.relpath(page, folder)).as_posix()
     return {"name": name, "path": quote(path), "here": here}

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
-from ladderlight.units.words import counted
+from ladderlight.devices.documents import BankDocument, DeviceDocument, ManifestDocument
+from ladderlight.proof.changes import BankChange, Changes, DeviceChange
+from ladderlight.units.words import address, counted
 
 _IN_A_ROW, _IN_A_LONG_ROW = 8, 16
 _MANY = 128
@@ -50,12 +51,10 @@ class _Stretch:
     first: int
     last: int
     used: int
-    banks: Sequence[Mapping[str, Any]]
+    banks: Sequence[BankDocument]
 
 
-def chip_maps(
-    manifest: Mapping[str, Any], changes: Mapping[str, Any], stale: Sequence[Mapping[str, Any]]
-) -> list[dict[str, Any]]:
+def chip_maps(manifest: ManifestDocument, changes: Changes, stale: Sequence[DeviceChange]) -> list[dict[str, object]]:
     """Return what is drawn and said of each chip.
 
     Parameters
@@ -74,9 +73,7 @@ def chip_maps(
     ]
 
 
-def _chip(
-    device: Mapping[str, Any], since_build: Mapping[str, Any] | None, since_burned: Mapping[str, Any]
-) -> dict[str, Any]:
+def _chip(device: DeviceDocument, since_build: DeviceChange | None, since_burned: DeviceChange) -> dict[str, object]:
     stretches = _stretches(device)
     rows = _row_count(device, stretches)
     drawn = [_row(device, stretches, row, rows, since_build, since_burned) for row in range(rows)]
@@ -84,7 +81,9 @@ def _chip(
     return {
         "device": device,
         "rows": drawn[:filled],
-        "rest": f"{drawn[filled].first} to {device['words'] - 1:04X}h: free" if filled < rows else "",
+        "rest": f"{drawn[filled].first} to {address(device['words'] - 1, device['words'])}: free"
+        if filled < rows
+        else "",
         "scale": f"{counted(rows, 'row')} of {device['words'] // rows:,} words" if rows > 1 else "",
         "since_build": None if since_build is None else _told(since_build),
         "since_burned": _told(since_burned) if device["burn"]["known"] else "",
@@ -93,7 +92,7 @@ def _chip(
     }
 
 
-def _stretches(device: Mapping[str, Any]) -> list[_Stretch]:
+def _stretches(device: DeviceDocument) -> list[_Stretch]:
     """Return a chip's banks in the order of their addresses, as one where they lie between each other's words."""
     banks = sorted(device["banks"], key=lambda bank: bank["first"])
     if not banks:
@@ -106,7 +105,7 @@ def _stretches(device: Mapping[str, Any]) -> list[_Stretch]:
     return [_Stretch(first=bank["first"], last=bank["last"], used=bank["used"], banks=[bank]) for bank in banks]
 
 
-def _row_count(device: Mapping[str, Any], stretches: Sequence[_Stretch]) -> int:
+def _row_count(device: DeviceDocument, stretches: Sequence[_Stretch]) -> int:
     """Return in how many rows of equally many words a chip is drawn: a power of two."""
     if len(stretches) < 2:
         return 1
@@ -120,17 +119,17 @@ def _row_count(device: Mapping[str, Any], stretches: Sequence[_Stretch]) -> int:
 
 
 def _row(
-    device: Mapping[str, Any],
+    device: DeviceDocument,
     stretches: Sequence[_Stretch],
     row: int,
     rows: int,
-    since_build: Mapping[str, Any] | None,
-    since_burned: Mapping[str, Any],
+    since_build: DeviceChange | None,
+    since_burned: DeviceChange,
 ) -> Row:
     words = device["words"] // rows
     start, end = row * words, (row + 1) * words
     changed, stale = (
-        {bank["bank"] for bank in (found or {"banks": ()})["banks"]} for found in (since_build, since_burned)
+        {bank["bank"] for bank in found["banks"]} if found else set() for found in (since_build, since_burned)
     )
     boxes = []
     for stretch in stretches:
@@ -144,7 +143,7 @@ def _row(
                 width=100 * (right - left) / words,
                 bank=own[0] if len(own) == 1 else None,
                 label=_label(own) if left == stretch.first and (len(own) == 1 or right - left > words / 8) else "",
-                title=_title(stretch),
+                title=_title(stretch, device["words"]),
                 used=100 * stretch.used / (stretch.last + 1 - stretch.first),
                 changed=bool(changed.intersection(own)),
                 stale=bool(stale.intersection(own)),
@@ -152,13 +151,19 @@ def _row(
         )
     per_word = max(1, (device["width"] + 7) // 8)
 
-    def marks(found: Mapping[str, Any] | None) -> list[tuple[float, float]]:
+    def marks(found: DeviceChange | None) -> list[tuple[float, float]]:
         runs = found["runs"] if found else ()
         parts = ((max(first // per_word, start), min(last // per_word + 1, end)) for first, last in runs)
         return [(100 * (left - start) / words, 100 * (right - left) / words) for left, right in parts if left < right]
 
     used = max((box.used for box in boxes), default=0.0)
-    return Row(first=f"{start:04X}h", used=used, boxes=boxes, changed=marks(since_build), stale=marks(since_burned))
+    return Row(
+        first=address(start, device["words"]),
+        used=used,
+        boxes=boxes,
+        changed=marks(since_build),
+        stale=marks(since_burned),
+    )
 
 
 def _label(banks: Sequence[int]) -> str:
@@ -167,13 +172,13 @@ def _label(banks: Sequence[int]) -> str:
     return f"banks {banks[0]} to {banks[-1]}, word by word" if banks else "in use"
 
 
-def _title(stretch: _Stretch) -> str:
+def _title(stretch: _Stretch, words: int) -> str:
     names = ", ".join(dict.fromkeys(name for bank in stretch.banks for name in bank["pictures"]))
-    where = f"{stretch.first:04X}h to {stretch.last:04X}h"
+    where = f"{address(stretch.first, words)} to {address(stretch.last, words)}"
     return f"{names}, {where}" if names else where
 
 
-def _told(found: Mapping[str, Any]) -> str:
+def _told(found: DeviceChange) -> str:
     """Return in words how a device differs."""
     if found["differing"] is None:
         return "cannot be compared"
@@ -195,7 +200,7 @@ def _told(found: Mapping[str, Any]) -> str:
 _MOST_NAMED = 8
 
 
-def _named(banks: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+def _named(banks: Sequence[BankChange]) -> Iterator[str]:
     for bank in banks[:_MOST_NAMED]:
         yield f"bank {bank['bank']}, {', '.join(bank['pictures'])}, {counted(bank['differing'], 'byte')}"
     if len(banks) > _MOST_NAMED:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from ladderlight.board import Board, Memory
 from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.lines import Expression
 from ladderlight.board.scanning.levels import parity_of
 from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, picture_delay
+from ladderlight.devices.documents import DeviceDocument
+
+_PIECE = ("file", "format", "bytes", "first", "step", "order", "offset")
 
 
-def board_data(board: Board, devices: Mapping[str, Any]) -> dict[str, Any]:
+def board_data(board: Board, devices: Mapping[str, DeviceDocument]) -> dict[str, object]:
     """Return a board's raster, counters, wiring and chips for JSON, memories such that sources come first.
 
     Parameters
@@ -64,7 +66,7 @@ def _counter(counter: Counter, shift: int) -> dict[str, int]:
     }
 
 
-def _memory(board: Board, memory: Memory, devices: Mapping[str, Any]) -> dict[str, Any]:
+def _memory(board: Board, memory: Memory, devices: Mapping[str, DeviceDocument]) -> dict[str, object]:
     hold = hold_in_counts(board, memory)
     packing = memory.packing
     return {
@@ -89,7 +91,7 @@ def _memory(board: Board, memory: Memory, devices: Mapping[str, Any]) -> dict[st
                 "first": device.first_word,
                 "words": device.part.words,
                 "files": [
-                    {key: piece[key] for key in ("file", "format", "bytes", "first", "step", "order", "offset")}
+                    {key: value for key, value in piece.items() if key in _PIECE}
                     for piece in devices[device.name]["pieces"]
                 ],
             }
@@ -98,7 +100,7 @@ def _memory(board: Board, memory: Memory, devices: Mapping[str, Any]) -> dict[st
     }
 
 
-def _pin(board: Board, expression: Expression) -> dict[str, Any]:
+def _pin(board: Board, expression: Expression) -> dict[str, object]:
     """Return a pin as the exclusive-or of a level and of lines, by signal and bit; outputs with their memory."""
     parity = parity_of(board, expression)
     counters = [{"signal": signal.value, "bit": bit} for signal, bit in sorted(parity.counters, key=str)]

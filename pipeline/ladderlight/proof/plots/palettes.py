@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.palette import Palette
 from ladderlight.colour.lightness import LUMINANCE
-from ladderlight.proof.plots.drawing import LINE, MUTED, WIDTH, drawing, number, rectangle, text
+from ladderlight.proof.plots.drawing import MUTED, WIDTH, drawing, number, rectangle, text
 
 MOST_CELLS = 4096
 """Codes up to which each has a cell; of more, the levels of each gun and the colours used most are shown."""
@@ -98,12 +98,12 @@ def palette_plot(palette: Palette, uses: Uses | None = None) -> str:
         if field.title:
             parts.append(text(field.x, y + 12, field.title))
         width, height = columns * field.cell, rows * field.cell
-        parts.append(rectangle(field.x, y + _TITLE, width, height, fill="none", stroke=LINE))
         parts.append(
             f'<image data-field="{place}" x="{number(field.x)}" y="{number(y + _TITLE)}" width="{number(width)}" '
             f'height="{number(height)}" preserveAspectRatio="none" style="image-rendering:pixelated" '
             f'href="{_image(palette, field.codes, np.asarray(used))}"/>'
         )
+        parts.append(_outlines(field, y + _TITLE, np.asarray(used)))
         end = max(end, y + _TITLE + height)
     if fields:
         parts.append(text(0, end + 16, _axes(palette, fields), fill=MUTED))
@@ -158,6 +158,31 @@ def _image(palette: Palette, codes: NDArray[np.int64], used: NDArray[np.bool_]) 
     file = io.BytesIO()
     Image.fromarray(pixels).save(file, format="PNG", optimize=True)
     return "data:image/png;base64," + base64.b64encode(file.getvalue()).decode()
+
+
+def _outlines(field: Field, top: float, used: NDArray[np.bool_]) -> str:
+    """Return the edges of the cells, fainter around those that are drawn small; a place without a code has none."""
+    codes = field.codes
+    shown = (codes >= 0) & used[codes]
+    place = f'transform="translate({number(field.x)} {number(top)}) scale({number(field.cell)})"'
+    style = f'fill="none" stroke="{MUTED}" vector-effect="non-scaling-stroke"'
+    return "".join(
+        f'<path d="{_edges(cells)}" {place} {style}{faint}/>'
+        for cells, faint in ((codes >= 0, ' stroke-opacity=".35"'), (shown, ""))
+        if cells.any()
+    )
+
+
+def _edges(cells: NDArray[np.bool_]) -> str:
+    """Return the path around each of some cells, rows and columns of 1; edges that lie in line are joined."""
+    framed = np.pad(cells, 1)
+    path = []
+    for edges, letter in ((framed[1:, 1:-1] | framed[:-1, 1:-1], "h"), ((framed[1:-1, 1:] | framed[1:-1, :-1]).T, "v")):
+        ends = np.diff(np.pad(edges, ((0, 0), (1, 1))).astype(np.int8), axis=1)
+        for (at, first), (_, last) in zip(np.argwhere(ends == 1), np.argwhere(ends == -1), strict=True):
+            x, y = (first, at) if letter == "h" else (at, first)
+            path.append(f"M{x} {y}{letter}{last - first}")
+    return "".join(path)
 
 
 def _ramps(palette: Palette) -> Iterator[str]:

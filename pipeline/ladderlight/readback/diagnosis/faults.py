@@ -7,13 +7,10 @@ from dataclasses import dataclass, field
 from math import log
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from ladderlight.bench.faults.lines import LineKind
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import Ints, Words
 
-Places = NDArray[np.int64]
+Places = Ints
 WordsAt = Callable[[Places], Words]
 Kind = (
     LineKind

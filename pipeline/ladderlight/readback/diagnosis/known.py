@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +13,8 @@ from ladderlight.devices.files import bytes_of, words_of
 from ladderlight.errors import DocumentError
 from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.readings import Reading
-from ladderlight.readback.sections import device_words_of
 from ladderlight.recipe import Recipe
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.burned import Chip, Record
 from ladderlight.workspace.manifest import read_manifest
 from ladderlight.workspace.recorded import key_of
@@ -25,12 +24,12 @@ Set = tuple[str | None, str | None, int]
 
 
 def known_contents(
-    recipe: Recipe, record: Record, wanted: Mapping[str, Words], tray: int | None = None
+    recipe: Recipe, record: Record, wanted: MemoryWords, tray: int | None = None
 ) -> Callable[[Reading], list[Fault]]:
     """Return what gives the contents to try for what was read of a tray's device: recorded ones, others' builds."""
     others = [(other.name, output) for other in recipe.neighbours for output in other.outputs]
     others = [(name, output) for name, output in others if output.resolve() != recipe.output]
-    built = {device.name: device_words_of(wanted, device) for device in recipe.board.devices}
+    built = {device.name: device.words(wanted) for device in recipe.board.devices}
 
     def known(reading: Reading) -> list[Fault]:
         recorded = recorded_contents(record, (key_of(recipe), recipe.revision, tray or 1), reading.device, built)
@@ -39,15 +38,15 @@ def known_contents(
     return known
 
 
-def other_devices(board: Board, device: Device, wanted: Mapping[str, Words]) -> Iterator[Fault]:
+def other_devices(board: Board, device: Device, wanted: MemoryWords) -> Iterator[Fault]:
     """Yield what the board's other devices of the same size should hold."""
     for other in board.devices:
         if other.name != device.name and _size(other) == _size(device):
             text = f"the chip holds what device {other.name!r} should hold"
-            yield fixed("other_device", text, device_words_of(wanted, other))
+            yield fixed("other_device", text, other.words(wanted))
 
 
-def recorded_contents(record: Record, own: Set, device: Device, built: Mapping[str, Words]) -> Iterator[Fault]:
+def recorded_contents(record: Record, own: Set, device: Device, built: MemoryWords) -> Iterator[Fault]:
     """Yield what a folder's record has of chips of the same size: of this one, of its set, its recipe, and others.
 
     ``own`` is the set of chips that the device is of. Contents of its last build, whose words ``built`` has by device,

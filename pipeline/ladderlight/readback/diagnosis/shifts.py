@@ -6,10 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.devices.files import ERASED
-from ladderlight.units.arrays import Bytes
+from ladderlight.units.arrays import Bytes, Floats
 
 _NEAR = 16
 _TABLES = 8
@@ -50,17 +49,8 @@ class Shift:
 def shifts(before: Bytes, after: Bytes, word: int = 1) -> list[Shift]:
     """Return the shifts that explain most of what was read, the best first.
 
-    Parameters
-    ----------
-    before, after
-        What should be there and what was read: uint8, one shape.
-    word
-        Bytes of a word.
-
-    Returns
-    -------
-    For each way in which the rest may be filled the shifts that leave the fewest bytes unexplained, of several alike
-    the shortest.
+    For each way in which the rest may be filled these are the shifts that leave the fewest bytes unexplained, of
+    several alike the shortest. ``before`` should be there, and ``after`` was read: uint8, one shape.
     """
     if before.size < 2:
         return []
@@ -122,7 +112,7 @@ def _by_agreement(before: Bytes, after: Bytes) -> Iterator[int]:
     """
     commonest = int(np.bincount(before, minlength=256).argmax())
     random = np.random.default_rng(before.size)
-    total: NDArray[np.float64] = np.zeros(before.size)
+    total: Floats = np.zeros(before.size)
     for _ in range(_TABLES):
         table = random.choice([-1.0, 1.0], 256)
         table[commonest] = 0

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import exp
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.bench.faults.pins import Pins
 from ladderlight.board import Board, Device
@@ -16,8 +15,8 @@ from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind
 from ladderlight.readback.diagnosis.known import other_devices
 from ladderlight.readback.diagnosis.pairs import SECOND, two_faults
 from ladderlight.readback.readings import Reading, as_read
-from ladderlight.readback.sections import Section, device_words_of, mask_of
-from ladderlight.units.arrays import Words
+from ladderlight.readback.sections import Section, mask_of
+from ladderlight.units.arrays import Flags, Ints, MemoryWords, Words
 
 _SAMPLE = 1 << 12
 _SHORTLIST = 12
@@ -40,7 +39,7 @@ class Diagnosis:
 def diagnose(
     board: Board,
     device: Device,
-    wanted: Mapping[str, Words],
+    wanted: MemoryWords,
     found: Words,
     reading: Reading | None = None,
     known: Sequence[Fault] = (),
@@ -56,7 +55,7 @@ def diagnose(
     be of chips side by side: when all that differs is in one of them, so is the fault, and when nothing explains both,
     each is tried by itself.
     """
-    should = device_words_of(wanted, device)
+    should = device.words(wanted)
     known = (*known, *other_devices(board, device, wanted))
 
     def tried(part: Reading | None) -> list[Diagnosis]:
@@ -104,7 +103,7 @@ def _weighed_faults(
     return _weighed(kept, differing)
 
 
-def _has_evidence(explained: NDArray[np.bool_], reading: Reading | None) -> bool:
+def _has_evidence(explained: Flags, reading: Reading | None) -> bool:
     """Whether a dump that lacks most of a chip holds at least half of the differences that a fault explains."""
     lacking = reading.mostly_left_out if reading else None
     return lacking is None or bool(2 * (explained & lacking).sum() <= explained.sum())
@@ -133,7 +132,7 @@ def _differing_chips(should: Words, found: Words, reading: Reading | None) -> li
     return [tuple(chip) for chip in lanes.values() if (differs & mask_of(reading.device, chip)).any()]
 
 
-def _sample(should: Words, found: Words) -> NDArray[np.int64]:
+def _sample(should: Words, found: Words) -> Ints:
     """Choose words to try the faults on: half of them such that differ, so that small damage is seen too."""
     random = np.random.default_rng(should.size)
     differs = np.flatnonzero(should != found)

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 from ladderlight import PictureError
 
+VARIABLE = ("ostromoukhov", "zhou_fang")
+"""Kernels whose coefficients depend on the level of the picture; see ``variable``."""
 REACH_AHEAD = 2
 """Pixels ahead that a kernel may reach."""
 REACH_BELOW = 8

@@ -1,9 +1,9 @@
-"""Reduction to codes by error diffusion."""
+"""Reduction to codes by error diffusion. What diffuses is imported when it does, so that recipes are checked soon."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,13 +22,6 @@ from ladderlight import (
     stage,
 )
 from ladderlight.units.arrays import Codes
-from ladderlight_stages.halftone.error_rows import TOGETHER
-from ladderlight_stages.halftone.exact import exact_codes
-from ladderlight_stages.halftone.kept_loops import diffuse_lattice_kept, diffuse_palette_kept
-from ladderlight_stages.halftone.lattice_loops import SHARE_BITS, diffuse_lattice
-from ladderlight_stages.halftone.lattice_tables import UNITS, largest_steps, lattice_tables
-from ladderlight_stages.halftone.palette_loops import diffuse_palette
-from ladderlight_stages.halftone.palette_tables import PaletteTables, palette_tables
 from ladderlight_stages.perception.measures import (
     FRESH,
     UNSTATED,
@@ -37,8 +30,10 @@ from ladderlight_stages.perception.measures import (
     viewing_advice,
     with_measures,
 )
-from ladderlight_stages.reductions.diffuse.kernels import KERNELS, REACH_AHEAD, Kernel, kernel_of
-from ladderlight_stages.reductions.diffuse.variable import VARIABLE, diffuse_variably
+from ladderlight_stages.reductions.diffuse.kernels import KERNELS, REACH_AHEAD, VARIABLE, Kernel, kernel_of
+
+if TYPE_CHECKING:
+    from ladderlight_stages.halftone.palette_tables import PaletteTables
 
 KernelName = Literal[
     "floyd_steinberg",
@@ -130,11 +125,15 @@ def diffuse(
     PictureError
         When ``weights`` are not those of a kernel.
     """
+    from ladderlight_stages.halftone.exact import exact_codes
+
     clipped = None
     codes = exact_codes(picture.pixels, board.palette)
     if codes is None:
         serpentine = scan == "serpentine"
         if weights is None and kernel in VARIABLE:
+            from ladderlight_stages.reductions.diffuse.variable import diffuse_variably
+
             codes = diffuse_variably(
                 picture.pixels, board.palette, kernel, strength, error_limit, serpentine=serpentine
             )
@@ -160,6 +159,10 @@ def diffused(
     serpentine: bool = True,
 ) -> tuple[Codes, int | None]:
     """Return the codes, and the number of clipped pixels where the loop counts them."""
+    from ladderlight_stages.halftone.lattice_loops import diffuse_lattice
+    from ladderlight_stages.halftone.lattice_tables import UNITS, largest_steps, lattice_tables
+    from ladderlight_stages.halftone.palette_tables import palette_tables
+
     lattice = lattice_tables(palette)
     if lattice is None:
         tables = palette_tables(palette, error_limit)
@@ -168,12 +171,8 @@ def diffused(
     tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
     light = lattice.light_of_codes(palette)
     half_steps = largest_steps(light) // 2
-    how = (*tables_of, *_whole_taps(kernel, strength), serpentine, half_steps)
-    codes: Codes
-    if kept.codes is not None and kept:
-        codes = diffuse_lattice_kept(pixels, *how, kept.codes, light, half_steps)
-        return codes, None
-    codes, clipped = diffuse_lattice(pixels, *how)
+    taps = (*_whole_taps(kernel, strength), serpentine)
+    codes, clipped = diffuse_lattice(pixels, *tables_of, *taps, half_steps, kept.codes if kept else None, light)
     return codes, None if lattice.grey else clipped
 
 
@@ -187,17 +186,18 @@ def diffused_onto(
     serpentine: bool,
 ) -> Codes:
     """Diffuse a picture onto any set of colours."""
+    from ladderlight_stages.halftone.lattice_tables import largest_steps
+    from ladderlight_stages.halftone.palette_loops import diffuse_palette
+
     pixels = np.require(picture.pixels, np.float32, ["C", "A", "W"])
     steps = largest_steps(tables.colours[:, :3])
     taps = (*_whole_taps(kernel, strength), serpentine, steps // 2)
-    codes: Codes
+    stay = None
     if kept.codes is not None and kept:
         places = np.full(max(int(tables.codes.max()), int(kept.codes.max())) + 1, -1, dtype=np.int32)
         places[tables.codes] = np.arange(len(tables.codes))
         stay = np.where(kept.codes < 0, np.int32(-1), places[kept.codes])
-        codes = diffuse_palette_kept(pixels, *tables, *taps, stay, steps)
-    else:
-        codes = diffuse_palette(pixels, *tables, *taps)
+    codes: Codes = diffuse_palette(pixels, *tables, *taps, stay, steps)
     return codes
 
 
@@ -206,6 +206,9 @@ def _whole_taps(kernel: Kernel, strength: float) -> tuple[NDArray[np.int32], NDA
 
     Shares are in units of 2**-SHARE_BITS and add up to the kernel's total exactly.
     """
+    from ladderlight_stages.halftone.error_rows import TOGETHER
+    from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
+
     taps = list(kernel.taps())
     exact = np.array([numerator for _, _, numerator in taps]) * (strength * (1 << SHARE_BITS) / kernel.divisor)
     whole = np.floor(exact).astype(np.int32)

@@ -24,7 +24,6 @@ from ladderlight_stages.reductions.diffuse.variable_loops import diffuse_variabl
 
 _STEPS = 1024
 """Steps of light in the tables of shares and noise for palettes."""
-VARIABLE = ("ostromoukhov", "zhou_fang")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

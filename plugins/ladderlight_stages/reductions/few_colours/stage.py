@@ -71,10 +71,9 @@ def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], Ints] | No
 def _advice(animated: bool, board: Board, options: Mapping[str, Any], viewing: Viewing) -> Iterator[Finding]:  # noqa: FBT001
     yield from viewing_advice(animated, board, options, viewing)
     if animated and options["share"] != "all" and options["codes"] is None:
-        yield Finding(
-            level="note",
-            where="few_colours",
-            message="each frame of the animation gets colours of its own, so what does not move may change colour from "
+        yield Finding.note(
+            "few_colours",
+            "each frame of the animation gets colours of its own, so what does not move may change colour from "
             'frame to frame; add share = "all"',
         )
 
@@ -134,10 +133,8 @@ def few_colours(
     a picture uses. A picture in the chosen colours is unchanged, and so is one that does not share and has at most
     ``count`` of the board's colours.
 
-    Raises
-    ------
-    PictureError
-        When a code of ``keep`` or ``codes`` is not one of the board's, or there are more of them than ``count``.
+    Raises PictureError when a code of ``keep`` or ``codes`` is not one of the board's, or there are more of them than
+    ``count``.
     """
     palette = board.palette
     refuse(_problems(palette, count, keep, codes), PictureError)

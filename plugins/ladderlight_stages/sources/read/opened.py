@@ -1,4 +1,4 @@
-"""An open picture file of any format: its frames, each decoded when it is needed."""
+"""An open picture file of any format: its frames, each decoded when it is needed, and what decodes imported then."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PIL import ImageFile
 
 from ladderlight import Demand
-from ladderlight_stages.sources.read.decode import decoded_frame, frame_of_page
 from ladderlight_stages.sources.read.netpbm import Raster, raster_of, raw_samples, scaled
 from ladderlight_stages.sources.read.picture_files.frames import (
     frame_duration,
@@ -22,8 +22,9 @@ from ladderlight_stages.sources.read.picture_files.frames import (
 from ladderlight_stages.sources.read.picture_files.limits import FrameSize
 from ladderlight_stages.sources.read.picture_files.opening import UnknownPageError, open_picture
 from ladderlight_stages.sources.read.profiles import ProfileError, profile_mode
-from ladderlight_stages.sources.read.samples import Frame, Samples
-from ladderlight_stages.sources.read.tiff import decoded_page, page_sizes
+
+if TYPE_CHECKING:
+    from ladderlight_stages.sources.read.samples import Frame, Samples
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +47,8 @@ class Opened:
 def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[Opened]:
     """Open a picture file.
 
+    Raises PictureError when it cannot be read; also while frames are decoded.
+
     Parameters
     ----------
     path
@@ -54,11 +57,6 @@ def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[O
         Whether an embedded colour profile counts.
     partly
         Whether the part of a broken file that can be decoded counts.
-
-    Raises
-    ------
-    PictureError
-        When it cannot be read; also while frames are decoded.
     """
     raster = raster_of(path)
     if raster is not None:
@@ -75,6 +73,9 @@ def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[O
 
 
 def _page_file(path: Path, *, use_profile: bool) -> Opened:
+    from ladderlight_stages.sources.read.decode import frame_of_page
+    from ladderlight_stages.sources.read.tiff import decoded_page, page_sizes
+
     return Opened(
         frames=page_sizes(path),
         decode=lambda size, _: frame_of_page(decoded_page(path, size.number, use_profile=use_profile)),
@@ -83,6 +84,8 @@ def _page_file(path: Path, *, use_profile: bool) -> Opened:
 
 def _raster_file(path: Path, raster: Raster, *, partly: bool) -> Opened:
     def decode(_: FrameSize, __: Demand) -> Frame:
+        from ladderlight_stages.sources.read.samples import Frame, Samples
+
         stored, damaged = raw_samples(path, raster, partly=partly)
 
         def rows(top: int, bottom: int, _: bool) -> Samples:  # noqa: FBT001 - as Frame has it
@@ -101,6 +104,8 @@ def _pillow_file(path: Path, image: ImageFile.ImageFile, *, use_profile: bool, p
             image.seek(size.number)
 
     def decode(size: FrameSize, demand: Demand) -> Frame:
+        from ladderlight_stages.sources.read.decode import decoded_frame
+
         seek(size)
         stored = image.size
         reduce_scale(image, demand)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -16,8 +17,6 @@ from ladderlight_stages.sources.read.sample_loops import looked_up
 
 _STRIP = 1 << 18  # pixels at a time: small enough for the processor's cache
 _BAND = 1 << 20  # pixels converted at a time: a large picture is never held twice
-_LINEAR_OF_8_BITS = linear_from_srgb(np.arange(256) / 255).astype(np.float32)
-_LINEAR_OF_16_BITS = linear_from_srgb(np.arange(65536) / 65535).astype(np.float32)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,6 +57,8 @@ class Frame:
 def light_of(frame: Frame, matte: Singles, demand: Demand, *, profiled: bool) -> Singles:
     """Convert a frame to linear light, no larger than is demanded, band by band.
 
+    Returns float32, shape (height, width, 3), upright, 0 to 1, C-contiguous.
+
     Parameters
     ----------
     frame
@@ -68,11 +69,6 @@ def light_of(frame: Frame, matte: Singles, demand: Demand, *, profiled: bool) ->
         The size needed of the frame as shown; blocks of pixels are averaged where that leaves twice as much.
     profiled
         Whether the file's colour profile counts.
-
-    Returns
-    -------
-    ndarray
-        float32, shape (height, width, 3), upright, 0 to 1, C-contiguous.
     """
     if frame.orientation >= 5:
         demand = Demand(width=demand.height, height=demand.width)
@@ -97,37 +93,28 @@ def held_pixels(width: int, height: int, demand: Demand) -> int:
 
 
 def linear_pixels(samples: NDArray[Any]) -> Singles:
-    """Decode sRGB samples to linear light.
+    """Decode sRGB samples, (height, width) or (height, width, 3), to linear light: float32 (height, width, 3), 0 to 1.
 
-    Parameters
-    ----------
-    samples
-        uint8 or uint16 over their whole range, shape (height, width) or (height, width, 3). float32 is linear already.
-
-    Returns
-    -------
-    ndarray
-        float32, shape (height, width, 3), 0 to 1.
+    uint8 or uint16 over their whole range; float32 is linear already.
     """
     if samples.dtype == np.float32:
         linear: Singles = samples
     else:
-        table = _LINEAR_OF_8_BITS if samples.dtype == np.uint8 else _LINEAR_OF_16_BITS
+        table = _linear_of(np.iinfo(samples.dtype).max)
         linear = looked_up(np.require(samples, requirements=["C", "A", "W"]), table)
     return linear if linear.ndim == 3 else np.repeat(linear[:, :, np.newaxis], 3, axis=2)
 
 
-def over_matte(linear: Singles, alpha: NDArray[np.unsignedinteger], matte: Singles) -> Singles:
-    """Lay a picture over a plain colour, in linear light.
+@cache
+def _linear_of(highest: int) -> Singles:
+    """Return the linear light of each sample up to the highest."""
+    return linear_from_srgb(np.arange(highest + 1) / highest).astype(np.float32)
 
-    Parameters
-    ----------
-    linear
-        float32, shape (height, width, 3), 0 to 1; not multiplied by alpha.
-    alpha
-        uint8 or uint16 over their whole range, shape (height, width).
-    matte
-        float32, shape (3,), 0 to 1.
+
+def over_matte(linear: Singles, alpha: NDArray[np.unsignedinteger], matte: Singles) -> Singles:
+    """Lay a picture, not multiplied by alpha, over a plain colour, (3,), in linear light.
+
+    Alpha is uint8 or uint16 over their whole range, shape (height, width).
     """
     cover = (alpha * np.float32(1 / np.iinfo(alpha.dtype).max))[:, :, np.newaxis]
     return matte + (linear - matte) * cover
@@ -154,6 +141,10 @@ def block_means(
 ) -> Singles:
     """Decode samples, lay them over a plain colour, and average square blocks of pixels, all in linear light.
 
+    Returns float32, shape (height / side, width / side, 3), rounded up, 0 to 1, C-contiguous.
+
+    It works strip by strip, so that a huge picture is never held as a whole in linear light.
+
     Parameters
     ----------
     colours, alpha
@@ -162,15 +153,6 @@ def block_means(
         float32, shape (3,).
     side
         Side of a block in pixels; those at the right and lower edge may be smaller.
-
-    Returns
-    -------
-    ndarray
-        float32, shape (height / side, width / side, 3), rounded up, 0 to 1, C-contiguous.
-
-    Notes
-    -----
-    It works strip by strip, so that a huge picture is never held as a whole in linear light.
     """
     height, width = colours.shape[:2]
     if side == 1:

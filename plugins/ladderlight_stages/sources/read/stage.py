@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from ladderlight import Demand, Example, FilePart, Option, Origin, Picture, PictureError, Probe, stage
 from ladderlight.units.arrays import Singles
@@ -14,7 +14,9 @@ from ladderlight_stages.sources.read.opened import Opened, opened
 from ladderlight_stages.sources.read.picture_files.limits import MOST_HELD, FrameSize, refuse_frames, refuse_held
 from ladderlight_stages.sources.read.picture_files.opening import FAILURES, DamageError
 from ladderlight_stages.sources.read.profiles import ProfileError
-from ladderlight_stages.sources.read.samples import Frame, held_pixels, light_of
+
+if TYPE_CHECKING:
+    from ladderlight_stages.sources.read.samples import Frame
 
 _TAKEN_AS_SRGB = "its colours are taken as sRGB; save it with a profile that fits"
 _IN_PART = "broken or cut short, and used as far as it can be decoded; copy or save it again"
@@ -23,10 +25,7 @@ _IN_PART = "broken or cut short, and used as far as it can be decoded; copy or s
 def probe(path: Path, options: Mapping[str, Any]) -> Probe:
     """Read the header of a picture file.
 
-    Raises
-    ------
-    PictureError
-        When :func:`read` would refuse the file for its name, format, size or number of frames.
+    Raises PictureError when :func:`read` would refuse the file for its name, format, size or number of frames.
     """
     with opened(path, use_profile=options["profile"] == "use") as file:
         numbers = _wanted(file, options["frames"], options["page"])
@@ -72,6 +71,9 @@ def read(
 ) -> Iterator[Picture]:
     """Read a picture file into linear light, one frame after another.
 
+    Raises PictureError when the file cannot be read, is broken, or lacks the page. The message leaves out the file's
+    name.
+
     Parameters
     ----------
     path
@@ -101,17 +103,14 @@ def read(
         Each frame: upright, float32, linear light, 0 to 1. A colour profile that cannot be used is left out, with a
         note, ``caution``.
 
-    Raises
-    ------
-    PictureError
-        When the file cannot be read, is broken, or lacks the page. The message leaves out the file's name.
-
     Notes
     -----
     Samples of 16 bits are used in full, those of 32 bits to 16, also with a profile of curves and a matrix. A profile
     of tables is applied to their upper 8 bits. Floats in a TIFF or PFM are linear light, unless a profile in the file
     defines their encoding.
     """
+    from ladderlight_stages.sources.read.samples import held_pixels
+
     background = linear_colour(matte)
     demand = demand if scale == "demanded" else Demand()
     with opened(path, use_profile=profile == "use", partly=damaged == "use") as file:
@@ -150,6 +149,8 @@ def _wanted(file: Opened, which: str, page: int | None) -> list[FrameSize]:
 
 
 def _picture(path: Path, frame: Frame, number: int, *, first: bool, matte: Singles, demand: Demand) -> Picture:
+    from ladderlight_stages.sources.read.samples import light_of
+
     caution = _IN_PART if frame.damaged else ""
     try:
         pixels = light_of(frame, matte, demand, profiled=True)

@@ -126,6 +126,8 @@ def test_a_click_holds_the_pixel_and_arrow_keys_move_it(page: Page) -> None:
     def shown(words: str) -> None:
         page.locator("[data-figure=pixel]", has_text=words).wait_for()
 
+    shown("column 80, line 60 of bank 0")
+    assert page.locator("#pixel-said").inner_text() == "", "nothing is read out that nobody chose"
     point(40, 30)
     shown("column 40, line 30 of bank 0")
     page.mouse.down()
@@ -144,6 +146,6 @@ def test_a_click_holds_the_pixel_and_arrow_keys_move_it(page: Page) -> None:
         page.keyboard.press(key)
         shown(words)
     page.keyboard.press("Escape")
-    page.locator("#pixel-path").wait_for(state="hidden")
+    shown("column 80, line 60 of bank 0")
     point(90, 61)
     shown("column 90, line 61 of bank 0")

@@ -55,7 +55,7 @@ def settled(page, condition):
 def test_screen_strip_and_path_of_a_pixel_fit_one_window(board, banked, page_text, opened, views):
     page = opened(page_text(board, banked(board, (0, 3)), views=views), viewport={"width": 1440, "height": 900})
     page.locator("#screen").click(position={"x": 30, "y": 30})
-    settled(page, "!document.getElementById('pixel-path').hidden")
+    settled(page, "!(document.getElementById('pixel-path').dataset.at ?? ' 80 60').endsWith(' 80 60')")
     ends = page.evaluate(
         "['strip', 'pixel-path'].map((id) => document.getElementById(id).getBoundingClientRect().bottom)"
     )
@@ -118,14 +118,14 @@ def test_source_and_board_side_by_side_split_and_as_difference(board, banked, co
 def test_the_address_keeps_bank_and_pixel(board, banked, page_text, opened):
     page = opened(page_text(board, banked(board, (0, 3))), "#bank=3&x=5&y=7")
     assert page.locator(TITLE).text_content() == "bank 3: picture-3"
-    assert page.locator("#pixel-path").get_attribute("data-at") == "3 5 7"
+    settled(page, "document.getElementById('pixel-path').dataset.at === '3 5 7'")
     page.locator("#screen").focus()
     page.keyboard.press("ArrowRight")
     settled(page, "location.hash === '#bank=3&x=6&y=7'")
     page.goto(page.url.partition("#")[0] + "#bank=99&x=4000&y=1")
     page.reload()
     page.locator(f"{TITLE}:not(:empty)").wait_for()
-    assert page.locator("#pixel-path").is_hidden()
+    settled(page, "document.getElementById('pixel-path').dataset.at === '3 80 60'")
 
 
 def test_another_address_in_the_same_tab_is_followed(board, banked, page_text, opened):
@@ -134,10 +134,13 @@ def test_another_address_in_the_same_tab_is_followed(board, banked, page_text, o
     page.evaluate("location.hash = '#x=2&y=3'")
     settled(page, "document.getElementById('pixel-path').dataset.at === '0 2 3'")
     page.evaluate("location.hash = '#bank=99&x=4000&y=1'")
-    settled(page, "location.hash === '#bank=3' && document.getElementById('pixel-path').hidden")
+    settled(page, "location.hash === '#bank=3' && document.getElementById('pixel-path').dataset.at === '3 80 60'")
     page.evaluate("location.hash = '#changes'")
     page.wait_for_timeout(400)
     assert page.locator(TITLE).text_content() == "bank 3: picture-3"
+    assert not page.locator("#distance-means").is_visible()
+    page.get_by_label("Distance").fill("2")
+    assert "The stronger blur that the eye has for colour is left out" in page.locator("#distance-means").inner_text()
 
 
 def test_banks_to_scale_equal_ones_joined_by_pointer_and_keys(board, banked, page_text, opened):

@@ -32,17 +32,17 @@ addEventListener("DOMContentLoaded", () => new MutationObserver(() => (unpackedA
 """
 
 
-def board_of(memory, banks: int) -> Board:
-    """The lobby's board with so many banks, the resistance of its drivers in that of the resistors."""
+def board_of(memory, banks: int, *, fine: int = 0) -> Board:
+    """The lobby's board with so many banks, and its drivers in its resistors; ``fine=1`` has twice its resolution."""
     weights = {"red": (3330, 1630, 780), "green": (3330, 1630, 780), "blue": (1330, 710)}
     channels = (
         Channel(name=name, resistors={f"{name[0]}{bit}": float(ohms) for bit, ohms in enumerate(each)}, guns=(gun,))
         for gun, (name, each) in enumerate(weights.items())
     )
     words = memory(
-        address=["x2-x9", "y2-y8", f"bank0-bank{banks.bit_length() - 2}"],
+        address=[f"x{2 - fine}-x9", f"y{2 - fine}-y8", f"bank0-bank{banks.bit_length() - 2}"],
         data=["b0-b1", "g0-g2", "r0-r2"],
-        part=Part(number="own", words=banks << 15, width=8),
+        part=Part(number="own", words=banks << 15 + 2 * fine, width=8),
         output="register",
     )
     return Board(
@@ -53,7 +53,7 @@ def board_of(memory, banks: int) -> Board:
     )
 
 
-def photographs(count: int) -> list[Picture]:
+def photographs(count: int, size: tuple[int, int] = SIZE) -> list[Picture]:
     """Different parts of the lobby's photographs, some of them mirrored."""
     rng = np.random.default_rng(4)
     files = [Image.open(PHOTOGRAPHS / name).convert("RGB") for name in ("cafe.jpg", "quay-cat.jpg", "night-sky.jpg")]
@@ -63,7 +63,7 @@ def photographs(count: int) -> list[Picture]:
         share = rng.uniform(0.45, 1)
         width = int(share * min(file.width, file.height * 4 / 3))
         left, top = (int(rng.integers(0, room + 1)) for room in (file.width - width, file.height - width * 3 // 4))
-        part = file.resize(SIZE, Image.Resampling.LANCZOS, (left, top, left + width, top + width * 3 // 4))
+        part = file.resize(size, Image.Resampling.LANCZOS, (left, top, left + width, top + width * 3 // 4))
         part = part.transpose(Image.Transpose.FLIP_LEFT_RIGHT) if rng.random() < 0.5 else part
         pixels = linear_from_srgb(np.asarray(part) / 255).astype(np.float32)
         found.append(Picture(origin=Origin(name=f"p{number}", source=f"pictures/p{number}.jpg"), pixels=pixels))
@@ -93,6 +93,15 @@ def test_64_photographs_in_64_and_in_256_banks(memory, page_text, opened, banks:
     assert len(text.encode()) <= most
     page = opened(text, script=COUNT)
     assert page.evaluate("unpackedAtFirst") <= 4  # the page that is read, and where words are read
+
+
+def test_64_photographs_of_four_times_as_many_pixels(memory, page_text) -> None:
+    """The page may weigh what its pixels do: a little over four times as much."""
+    board = board_of(memory, 64, fine=1)
+    pictures = photographs(64, (320, 240))
+    contents = contents_of(board, dict(enumerate(coded_of(board, pictures))))
+    text = page_text(board, contents, views={picture.origin.name: source_view(picture) for picture in pictures})
+    assert len(text.encode()) <= 4.2 * 889_000
 
 
 def test_201_frames_in_512_banks(memory, page_text) -> None:

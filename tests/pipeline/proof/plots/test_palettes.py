@@ -62,6 +62,27 @@ def test_codes_that_nothing_shows_are_small(board, read) -> None:
     assert sorted(whole) == [5, 40]
 
 
+def edges_of(path: str) -> set[tuple[str, int, int]]:
+    """The sides of cells that a path goes along: direction, column, row."""
+    found = set()
+    for x, y, way, length in re.findall(r"M(\d+) (\d+)([hv])(\d+)", path):
+        for step in range(int(length)):
+            found.add((way, int(x) + step * (way == "h"), int(y) + step * (way == "v")))
+    return found
+
+
+def test_white_has_an_outline_where_it_is_used(ladder, read, every) -> None:
+    lines = {f"k{bit}": 450.0 * 2**bit for bit in range(4)}
+    palette = palette_of(ladder(grey=lines), tuple(reversed(lines)))
+    uses = {0: np.zeros(16, dtype=np.int64)}
+    uses[0][15] = 1
+    (field,) = palette_fields(palette, uses)
+    assert field.codes[1, 7] == 15
+    faint, clear = (edges_of(path.get("d")) for path in every(read(palette_plot(palette, uses)), "path"))
+    assert clear == {("h", 7, 1), ("h", 7, 2), ("v", 7, 1), ("v", 8, 1)}
+    assert len(faint) == 3 * 8 + 2 * 9
+
+
 def test_dependent_guns_are_sorted_by_lightness(ladder, read, words) -> None:
     """A grey ladder whose lines are wired backwards: code 4 is the weakest line."""
     palette = palette_of(ladder(grey={"k0": 910.0, "k1": 1800.0, "k2": 3600.0}), ("k0", "k1", "k2"))
@@ -108,6 +129,9 @@ def test_of_very_many_codes_those_used_most_have_cells(ladder, read, every, word
     assert len(every(root, "rect")) == 3 * 32
     uses = {0: np.zeros(len(palette), dtype=np.int64)}
     uses[0][[9, 30_000, 77]] = 4, 2, 1
+    nine = {0: np.where(np.arange(len(palette)) < 9, 1, 0)}
+    outlined = [edges_of(path.get("d")) for path in every(read(palette_plot(palette, nine)), "path")]
+    assert [len(edges) for edges in outlined] == [8 + 8 + 1 + 9 + 2] * 2, "a row of eight, and one place of the next"
     (field,) = palette_fields(palette, uses)
     assert sorted(field.codes.ravel().tolist()) == [9, 77, 30_000]
     assert words(read(palette_plot(palette, uses)))[-1] == "the 3 codes used most, by lightness"

@@ -10,9 +10,8 @@ import pytest
 from ladderlight import Board, Origin, Picture, PictureError
 from ladderlight.board import linear_from_srgb
 from ladderlight_stages.halftone.error_rows import RUN_IN, RUN_OUT
-from ladderlight_stages.reductions.diffuse.kernels import KERNELS
+from ladderlight_stages.reductions.diffuse.kernels import KERNELS, VARIABLE
 from ladderlight_stages.reductions.diffuse.stage import diffuse
-from ladderlight_stages.reductions.diffuse.variable import VARIABLE
 
 NAMES = [*KERNELS, *VARIABLE]
 BoardMaker = Callable[..., Board]

@@ -24,6 +24,7 @@ function startDistance() {
     const text = distance ? `${distance} m${distance === usual ? " (recipe)" : ""}` : "at the pixels";
     told.textContent = text;
     slider.setAttribute("aria-valuetext", text);
+    document.getElementById("distance-means").hidden = !distance;
   });
 }
 

@@ -3,6 +3,9 @@ const canvas = document.getElementById("screen");
 const stage = document.getElementById("stage");
 const edge = document.getElementById("edge");
 const GAP = 12;
+/** Settled once the screen has been drawn for the first time; what takes time waits for it. */
+const firstScreen = {};
+firstScreen.drawn = new Promise((end) => (firstScreen.end = end));
 /** What stays in one window with the screen: caption and strip below it, in window pixels; of a low window the screen takes a share. */
 const BELOW = 150;
 const LEAST_SHARE = 0.6;
@@ -148,7 +151,7 @@ function describe(state, layout, images) {
   const times = `${layout.scale} device pixel${layout.scale > 1 ? "s" : ""} per board pixel`;
   const coarse = picture && state.look !== "board" && proof.views[picture.view].down > 1 ? "the source coarse, to keep the page small" : "";
   const size = state.shape === "monitor" ? "the monitor's proportions" : times;
-  const far = state.distance ? `from ${state.distance} m` : "";
+  const far = state.distance ? `from ${state.distance}\u00a0m` : "";
   tell(document.getElementById("caption-title"), title);
   tell(document.getElementById("caption-more"), [picture?.source, looked, missing, coarse, size, far].filter(Boolean).join(" · "));
   canvas.setAttribute("aria-label", `Screen of ${title}${looked ? `, ${looked}` : ""}. Arrow keys choose a pixel.`);
@@ -198,10 +201,10 @@ function choosePixel(event) {
 function movePixel(event) {
   const step = event.shiftKey ? 8 : 1;
   const moves = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] };
-  const { x, y } = { x: view.get("x") ?? pixels.width >> 1, y: view.get("y") ?? pixels.height >> 1 };
+  const { x, y } = readPixel({ x: view.get("x"), y: view.get("y") });
   const within = (value, end) => Math.min(end - 1, Math.max(0, value));
   if (event.key in moves) {
-    const [right, down] = view.get("x") === null ? [0, 0] : moves[event.key];
+    const [right, down] = moves[event.key];
     view.set({ x: within(x + right, pixels.width), y: within(y + down, pixels.height), held: true });
   } else if (event.key === "Home") view.set({ x: 0, y });
   else if (event.key === "End") view.set({ x: pixels.width - 1, y });
@@ -216,7 +219,8 @@ function moveEdge(event) {
 }
 
 function startDesk() {
-  resize(layoutOf("board", view.get("shape"), 0));
+  const beside = view.get("look") === "side" && pictureWithSource(view.get("bank"));
+  resize(layoutOf(beside ? "side" : "board", view.get("shape"), view.get("zoom")));
   canvas.addEventListener("pointermove", (event) => event.pointerType === "mouse" && !view.get("held") && choosePixel(event));
   canvas.addEventListener("pointerdown", (event) => {
     view.set({ held: event.pointerType === "mouse" && !view.get("held") });
@@ -242,7 +246,8 @@ function startDesk() {
           waiting = false;
           await draw(Object.fromEntries(DRAWN.map((name) => [name, view.get(name)])));
         })
-        .catch((error) => tellTrouble(`The screen cannot be drawn: ${error.message}`));
+        .catch((error) => tellTrouble(`The screen cannot be drawn: ${error.message}`))
+        .finally(firstScreen.end);
     });
   };
   view.on(DRAWN, redraw);

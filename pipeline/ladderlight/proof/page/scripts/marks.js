@@ -5,10 +5,11 @@ const MOST_FRAMED = 60;
  * of these are tinted instead.
  */
 function drawBoxes({ x, y, places }) {
+  const read = readPixel({ x, y });
   const boxes = document.getElementById("boxes");
   const kind = places?.length > MOST_FRAMED ? ["tint"] : ["rim", "place"];
   const all = (places ?? []).map(({ left, top, right, bottom }) => [kind, left, top, right + 1 - left, bottom + 1 - top]);
-  if (x !== null && y !== null) all.push([["rim", "chosen"], x, y, 1, 1]);
+  all.push([["rim", "chosen"], read.x, read.y, 1, 1]);
   boxes.replaceChildren(
     ...all.flatMap(([names, left, top, width, height]) =>
       names.map((name) => {

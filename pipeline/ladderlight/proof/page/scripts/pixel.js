@@ -53,8 +53,8 @@ function memoryStep(board, each) {
   const word = `${hex(each.word, 2 ** memory.width - 1)} ${bits(each.word, memory.width)}`;
   const terms = [
     ["Address pins", name("pins"), pins],
-    ["Address", name("address"), hex(each.address, memory.words - 1)],
-    ["Chip", name("chip"), `${each.chip.socket}, ${each.chip.name}, at ${hex(each.within, each.chip.words - 1)}`],
+    ["Address", name("address"), hex(each.address, Math.max(0xffff, memory.words - 1))],
+    ["Chip", name("chip"), `${each.chip.socket}, ${each.chip.name}, at ${hex(each.within, Math.max(0xffff, each.chip.words - 1))}`],
     ["In the file", name("file"), ...files],
     ["Word", name("word"), word],
     ["Data lines", name("data"), ...outputs],
@@ -64,7 +64,7 @@ function memoryStep(board, each) {
 }
 
 /** The path of a pixel in words, from the monitor to its colour and its times. */
-function pathOf(board, palette, { x, y }, bank, figures, { source, tile }) {
+function pathOf(board, palette, { x, y }, bank, figures, { source, tile, marked }) {
   const { counts, dots, lines, code } = figures;
   const screen = [
     ["Picture", "pixel", `column ${grouped(x)}, line ${grouped(y)} of bank ${bank}`],
@@ -97,8 +97,9 @@ function pathOf(board, palette, { x, y }, bank, figures, { source, tile }) {
     pathStep("Time", times),
   ];
   if (tile) {
-    const [title, term, marked] = tile.pixels > 1 ? ["Tile", "Number", "marked"] : ["Look-up", "Entry", "not marked"];
-    const others = tile.places.length ? `${grouped(tile.places.length)} on this screen, ${marked}` : "none on this screen";
+    const [title, term] = tile.pixels > 1 ? ["Tile", "Number"] : ["Look-up", "Entry"];
+    const told = marked ? "marked" : "not marked";
+    const others = tile.places.length ? `${grouped(tile.places.length)} on this screen, ${told}` : "none on this screen";
     steps.push(pathStep(title, [[term, "tile", `${tile.number} of ${tile.memory}`], ["Other places", "places", others]]));
   }
   return steps;
@@ -141,24 +142,24 @@ async function addressesOf({ addresses }) {
   return steps.map((step) => (sum += step));
 }
 
-/** Show the path of the chosen pixel, as soon as what it needs is unpacked. */
-async function showPixel({ bank, x, y }) {
+/** Show the path of the chosen pixel, else of the middle one, as soon as what it needs is unpacked. */
+async function showPixel({ bank, ...chosen }) {
   const path = document.getElementById("pixel-path");
-  path.hidden = x === null || y === null;
-  if (path.hidden) {
-    view.set({ places: null });
-    return;
-  }
+  const { x, y } = readPixel(chosen);
+  const isChosen = chosen.x !== null && chosen.y !== null;
+  document.getElementById("viewer").parentElement.classList.toggle("unchosen", !isChosen);
+  await firstScreen.drawn;
   await loadBank(bank);
   const figures = inspected(board, words, palette, bank, { x, y });
   const at = addressedPixel(board, { x, y });
   const [source, tile] = await Promise.all([sourceAt(bank, at, figures.colour), tileAt(bank, at)]);
-  if (view.get("bank") !== bank || view.get("x") !== x || view.get("y") !== y) return;
-  path.replaceChildren(...pathOf(board, palette, { x, y }, bank, figures, { source, tile }));
+  if (view.get("bank") !== bank || view.get("x") !== chosen.x || view.get("y") !== chosen.y) return;
+  const marked = isChosen && tile?.pixels > 1;
+  path.replaceChildren(...pathOf(board, palette, { x, y }, bank, figures, { source, tile, marked }));
   path.dataset.at = `${bank} ${x} ${y}`;
   document.getElementById("pixel-said").textContent =
-    `Column ${x}, line ${y}: code ${hex(figures.code, palette.count - 1)}, ${figures.colour}`;
-  view.set({ places: tile?.pixels > 1 ? tile.places.map((box) => shownAt(board, box)) : null });
+    isChosen ? `Column ${x}, line ${y}: code ${hex(figures.code, palette.count - 1)}, ${figures.colour}` : "";
+  view.set({ places: marked ? tile.places.map((box) => shownAt(board, box)) : null });
 }
 
 /** A box of picture pixels where it is on the screen: registers may show it later. */

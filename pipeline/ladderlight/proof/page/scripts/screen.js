@@ -49,6 +49,9 @@ view.on(["bank", "x", "y"], ({ bank, x, y }) => {
   if (x >= pixels.width || y >= pixels.height) view.set({ x: null, y: null });
 });
 
+/** The pixel of which the path is shown: the chosen one, else that in the middle. */
+const readPixel = ({ x, y }) => (x === null || y === null ? { x: pixels.width >> 1, y: pixels.height >> 1 } : { x, y });
+
 /** The run of banks that a bank belongs to. */
 const runOf = (bank) => proof.banks.find((run) => run.first <= bank && bank <= run.last);
 

@@ -1,0 +1,89 @@
+"""The manifest of a build as plain values, as pages, sheets and commands show it.
+
+The model that checks and writes it, and says what each means, is :class:`ladderlight.workspace.manifest.Manifest`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, NotRequired, TypedDict
+
+
+class BurnDocument(TypedDict):
+    """Whether a device must be burned."""
+
+    known: bool
+    text: str
+
+
+class BankDocument(TypedDict):
+    """A bank as far as one device holds it."""
+
+    bank: int
+    pictures: Sequence[str]
+    first: int
+    last: int
+    used: int
+
+
+class PieceDocument(TypedDict):
+    """One file of a device."""
+
+    file: str
+    format: str
+    bytes: int
+    crc32: str
+    sum8: str
+    sum16: str
+    sum32: str
+    sha256: str
+    first: int
+    step: int
+    order: str
+    offset: int
+
+
+class DeviceDocument(TypedDict):
+    """One device."""
+
+    name: str
+    tray: NotRequired[int]
+    memory: str
+    part: str
+    files: Sequence[str]
+    sha256: str
+    changed: bool
+    burn: BurnDocument
+    words: int
+    width: int
+    used_words: int
+    free_words: int
+    last_used: int | None
+    banks: Sequence[BankDocument]
+    pieces: Sequence[PieceDocument]
+
+
+class PictureDocument(TypedDict):
+    """One picture and its bank."""
+
+    name: str
+    tray: NotRequired[int]
+    source: str
+    frame: int
+    bank: int
+    step: NotRequired[float]
+    screen: str
+    metrics: NotRequired[Mapping[str, Any]]
+    caution: NotRequired[str]
+
+
+class ManifestDocument(TypedDict):
+    """A manifest."""
+
+    project: str
+    revision: NotRequired[str]
+    devices: Sequence[DeviceDocument]
+    inputs: Sequence[Mapping[str, object]]
+    versions: Mapping[str, str]
+    notes: Sequence[str]
+    pictures: Sequence[PictureDocument]
