@@ -87,5 +87,4 @@ def searched(areas: AreaColours, density: tuple[float, float], sweeps: int) -> C
         if areas.keeps(lowest[chosen]):
             break
         chosen = annealed(replace(error, areas=weight), chosen, max(sweeps // 3, 1), hot=_WARM)
-    restrained, _ = areas.restrained(lowest[chosen])
-    return restrained
+    return areas.restrained(lowest[chosen])

@@ -88,7 +88,7 @@ def anneal(
                     cost += one * (one * whole + two * pull[c, y, x])
                 costs[k] = cost
             _add_differences(costs, steps, changed, seen, wanted, to_xyz, y, x)
-            best = np.argmin(costs)
+            best = int(np.argmin(costs))
             code = moves[here, best]
             if code != here:
                 changes += 1
@@ -111,7 +111,7 @@ def anneal(
                     cost += two * one * other * spread[far + oy - y, far + ox - x]
                 prices[k] = cost
             _add_differences(prices, swaps, exchanged, seen, wanted, to_xyz, y, x)
-            best = np.argmin(prices)
+            best = int(np.argmin(prices))
             if best > 0:
                 changes += 1
                 oy, ox = y + places[best, 0], x + places[best, 1]
