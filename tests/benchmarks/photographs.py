@@ -2,8 +2,8 @@
 
 The board is that of the recipe ``lobby``. The camera of ``camera.py`` photographs the ``addresses`` card, or a screen
 with a photograph of scikit-image on it, under seeded single faults that can be seen, or under none. A fault is named
-where the likeliest look is that of the fault. Arguments: ``addresses``, ``natural`` or ``sound``; how many photographs;
-the first seed.
+where the likeliest look is that of the fault, or differs from it in no more than the white balance of a camera.
+Arguments: ``addresses``, ``natural`` or ``sound``; how many photographs; the first seed.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def main(what: str = "addresses", count: int = 100, first: int = 0) -> None:
         seen[name] = [
             (place, fault) for place, look in enumerate(looks[name]) if place and look.steady for fault in look.faults
         ]
-    named, seconds, busy = 0, [], []
+    named, alone, names, seconds, busy = 0, 0, 0, [], []
     for number in range(count):
         random = np.random.default_rng([first + number, 100])
         name = list(contents)[number % len(contents)]
@@ -67,15 +67,16 @@ def main(what: str = "addresses", count: int = 100, first: int = 0) -> None:
         seconds.append(time.perf_counter() - began)
         busy.append(time.process_time() - began_busy)
         best = found and found.candidates[0]
-        right = bool(best) and best.look is looks[name][place]
+        right = bool(best) and (fault in best.faults if fault else best.sound)
         named += right
+        alone += right and best.look is looks[name][place]
+        names += len(best.faults) if right else 0
         text = fault.text if fault else "no fault"
         sure = f"{best.confidence:.2f} {best.score:.3f} {found.fits}" if best else "-"
-        rival = (
-            "" if right else f" taken for {best.look.faults[0].text if best and not best.sound else best and 'none'}"
-        )
+        rival = "" if right else f" taken for {best.faults[0].text if best and best.faults else best and 'none'}"
         print(f"{number + 1} {named} {seconds[-1]:.1f} {busy[-1]:.1f} {sure} {name}: {text}{rival}", flush=True)
-    print(f"{what}: {named} of {count}; longest {max(seconds):.1f} s, of processors {max(busy):.1f} s")
+    print(f"{what}: {named} of {count}, {alone} of them by their own look, {names / max(named, 1):.1f} faults a name")
+    print(f"longest {max(seconds):.1f} s, of processors {max(busy):.1f} s")
     print(f"load {os.getloadavg()[0]:.1f}")
 
 

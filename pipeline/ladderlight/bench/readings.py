@@ -84,6 +84,13 @@ def words_for(board: Board, high: tuple[str, ...]) -> dict[str, int]:
     }
 
 
+def loaded_volts(ladder: Ladder, high: tuple[str, ...], channel: Channel) -> Volts:
+    """Return a channel's voltage with the monitor, while some lines are high and all others low."""
+    channels, lines = next(group for group in ladder.groups() if channel in group[0])
+    states = np.array([[line in high for line in lines]])
+    return _volts(ladder.network(channels, lines), channel, states, tolerance_of(ladder))[0]
+
+
 def _readings(board: Board, channel: Channel, cases: Sequence[tuple[str, ...]]) -> Iterator[Reading]:
     ladder = board.ladder
     channels, lines = next(group for group in ladder.groups() if channel in group[0])
@@ -109,8 +116,8 @@ def _readings(board: Board, channel: Channel, cases: Sequence[tuple[str, ...]]) 
 def _volts(network: Network, channel: Channel, states: Flags, tolerance: float) -> list[Volts]:
     share = np.array([0.0 if resistor.name == LOAD else tolerance for resistor in network.resistors])
     nominal = network.solve(states).at(channel.name)
-    figures = (nominal, *worst_levels(network, channel.name, states, share))
-    return [Volts(nominal=at, lowest=low, highest=high) for at, low, high in np.stack(figures, axis=1).tolist()]
+    figures = np.stack([nominal, *worst_levels(network, channel.name, states, share)], axis=1).round(12) + 0.0  # no -0
+    return [Volts(nominal=at, lowest=low, highest=high) for at, low, high in figures.tolist()]
 
 
 def _grounded(network: Network) -> bool:

@@ -56,7 +56,10 @@ def faults(
         str | None,
         typer.Option(metavar="NAME", help="The test card that is shown, of the last build --cards if there is one."),
     ] = None,
-    page: Annotated[Path, typer.Option(metavar="FILE.html", help="The page to write.")] = Path("faults.html"),
+    page: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.html", help="The page to write.  [default: faults.html beside the recipe]"),
+    ] = None,
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
@@ -81,6 +84,7 @@ def faults(
         raise UsageError("--corners is for a photograph; name it with --photo")
     given = _corners(corners) if corners is not None else None
     loaded = load(recipe_path(recipe), pictures="ignored", revision=revision)
+    page = page or loaded.folder / "faults.html"
     read = [photo] if photo else []
     refuse_in_the_way([page], loaded, command=_PAGE, read=read)
     if bank is not None and bank >= loaded.board.bank_count:
@@ -99,17 +103,19 @@ def faults(
         document = {"ok": True, "bank": bank, "faults": document_of(looks)}
         lines = [summary(looks)]
     else:
-        from ladderlight.bench.photograph.report import alike, lines_of, photograph_page
+        from ladderlight.bench.photograph.report import alike, lines_of, next_steps, photograph_page
         from ladderlight.bench.photograph.report import document_of as photograph_document
-        from ladderlight.bench.photograph.telling import telling_card
+        from ladderlight.bench.photograph.telling import telling_card, telling_reading
 
         ranking = _ranked(photograph, looks, given)
         sound = any(candidate.sound for candidate in ranking.equal)
         equal = alike(ranking)
         next_card = telling_card(loaded, bank, equal, sound=sound, shown=card) if equal else None
-        text = photograph_page(printable(loaded.title), loaded.board, ranking, shown, next_card)
-        document = photograph_document(ranking, photograph.scale, next_card)
-        lines = lines_of(ranking, next_card)
+        reading = telling_reading(loaded.board, words, bank, equal) if equal else None
+        steps = next_steps(ranking, next_card, reading)
+        text = photograph_page(printable(loaded.title), loaded.board, ranking, shown, steps)
+        document = photograph_document(ranking, photograph.scale, next_card, reading)
+        lines = lines_of(ranking, steps)
     export({page: text.encode()}, command=_PAGE, inputs=(*read, *input_files(loaded).values()))
     if json_:
         print_document(document | {"page": str(page), "findings": list(map(asdict, findings))})

@@ -45,6 +45,8 @@ def segments_of(
 ) -> list[Segment]:
     """Read a file of any of the formats.
 
+    Raises DeviceFileError when the file is damaged or, in a format without addresses, of another size.
+
     Parameters
     ----------
     name
@@ -57,11 +59,6 @@ def segments_of(
         Bytes of one element of a format that lists words.
     order
         Byte order in which such elements become bytes.
-
-    Raises
-    ------
-    DeviceFileError
-        When the file is damaged or, in a format without addresses, of another size.
     """
     kind = format_of(data)
     if kind == "binary":

@@ -28,6 +28,8 @@ def match(
 ) -> list[Held]:
     """Return what each dump is of, in the order of the dumps.
 
+    Raises UsageError when there is no such device, a dump is damaged or fits nothing, or cannot be identified.
+
     Parameters
     ----------
     dumps
@@ -41,11 +43,6 @@ def match(
         What devices held before, by name and as ``wanted``: what is left is recognised by it.
     device
         The device that all the dumps are of.
-
-    Raises
-    ------
-    UsageError
-        When there is no such device, a dump is damaged or fits nothing, or cannot be identified.
     """
     if device is not None:
         names = dict.fromkeys(section.device.name for section in sections)

@@ -9,9 +9,8 @@ from typing import Self
 
 import numpy as np
 
-from ladderlight.devices.files import bytes_per_word
 from ladderlight.readback.dumps import Held
-from ladderlight.units.arrays import Bytes, Flags
+from ladderlight.units.arrays import Bytes, Flags, bytes_per_word
 
 Images = Mapping[str, Bytes]
 """Bytes of devices by name: uint8, low byte of each word first."""

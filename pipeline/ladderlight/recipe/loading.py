@@ -92,7 +92,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
     files = _files(raw, folder, report, wanted=wants_files)
     plugins, registry = _plugins(raw, folder, report)
     links, unknown = chain_of(tables(raw, "stage"), registry, report)
-    wanted = takes_pictures(link.declaration for link in links)
+    wanted = takes_pictures([link.declaration for link in links])
     _check_wanted(raw, pictures, report, wanted=wanted)
     _check_trays(raw, report)
     option_files = [path for link in links for path in files_named(link.options, folder)]

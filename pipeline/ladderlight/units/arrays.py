@@ -20,6 +20,11 @@ MemoryWords = Mapping[str, Words]
 """Words of all memories, by the memory's name."""
 
 
+def bytes_per_word(width: int) -> int:
+    """Return the bytes that a word of ``width`` bits takes in a programmer file."""
+    return (width + 7) // 8
+
+
 def dtype_of(width: int) -> np.dtype[np.unsignedinteger]:
     """Return the smallest type for words of ``width`` bits, at most 32. Memories have millions of them."""
     return np.min_scalar_type((1 << width) - 1)

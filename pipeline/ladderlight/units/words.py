@@ -38,6 +38,16 @@ def counted(number: int, noun: str) -> str:
     return f"{number:,} {noun}{'s' * (number != 1)}"
 
 
+def address(at: int, count: int) -> str:
+    """Return an address among ``count`` in hexadecimal, each as wide as the last: ``address(11, 1 << 17)``, 0000Bh."""
+    return f"{at:0{address_digits(count)}X}h"
+
+
+def address_digits(count: int) -> int:
+    """Return the hexadecimal digits of each of ``count`` addresses: those that the last needs, at least four."""
+    return max(4, len(f"{count - 1:X}"))
+
+
 def joined(words: Sequence[str], last: str = "and") -> str:
     """Return words joined as in a sentence: ``a, b and c``."""
     return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)

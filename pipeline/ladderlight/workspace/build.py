@@ -278,7 +278,7 @@ class _Going:
         # Read back from disk. What shows the format of a file stays; its other data need not wait in memory.
         files = [replace(file, data=file.data[:_BEGINNING]) for file in files]
         words = read_memories(recipe.board, self.folder / "devices", files)
-        banks = shown_banks(recipe.board, (placed.bank for placed in contents.pictures))
+        banks = shown_banks(recipe.board, [placed.bank for placed in contents.pictures])
         scanned = Scanned(board=recipe.board, words=words, banks=banks, tile_sets=contents.tile_sets)
         made = describe(
             project=recipe.name,

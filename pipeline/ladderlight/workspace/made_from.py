@@ -14,8 +14,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import Self
 
+import ladderlight
 from ladderlight.board import Finding
-from ladderlight.cache.marks import Seen, as_json, from_json, mark_of
+from ladderlight.cache.marks import Seen, as_json, from_json, know_program, mark_of, program_files
 from ladderlight.cache.store import Cache
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.plan import Plan
@@ -32,6 +33,9 @@ from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
 from ladderlight.workspace.manifest import InputEntry
 from ladderlight.workspace.up_to_date import Account
+
+_PROGRAM = digest_of(("files of the program", ladderlight.__file__))
+"""Key of what builds have seen of the program's own files."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +63,8 @@ class MadeFrom:
         files = input_files(recipe)
         key = digest_of(("files of a recipe", recipe.path, recipe.revision))
         known = _known(cache, key) if cache else {}
+        if cache:
+            know_program(_known(cache, _PROGRAM))
         seen = seen_inputs(files, known)
         if cache and seen != known:
             cache.put(key, json.dumps(as_json(seen)).encode())
@@ -80,9 +86,12 @@ class MadeFrom:
         inputs = {path: self.seen[name] for name, path in self.files.items()}
         try:
             others = (*code_files(stages), self.recipe.folder / FILE)
-            return Account.of(self.recipe, began=began, inputs=inputs, others=others)
+            account = Account.of(self.recipe, began=began, inputs=inputs, others=others)
         except OSError:
             return None
+        if self.cache and (code := program_files()) != _known(self.cache, _PROGRAM):
+            self.cache.put(_PROGRAM, json.dumps(as_json(code)).encode())
+        return account
 
     def kept_trays(self) -> KeptTrays | None:
         """Note what all trays are made from. Return None where not all of it is known, or where nothing is kept."""

@@ -54,11 +54,8 @@ def lookup(
     the pictures to few colours first. For that, put `few_colours` before it, with `share = "all"` for pictures that
     share colours.
 
-    Raises
-    ------
-    ArrangementError
-        When the board has no look-up memory, pictures do not fit, or there are too many colours and they may not be
-        merged.
+    Raises ArrangementError when the board has no look-up memory, pictures do not fit, or there are too many colours and
+    they may not be merged.
     """
     refuse(_problems(board, {}), ArrangementError)
     chosen = selected(pictures, match)

@@ -82,10 +82,7 @@ def raw(
     Other arrangements may write to the same memory, and to the same address where the bits agree. The words are used
     unchanged, without regard to wiring and ladders.
 
-    Raises
-    ------
-    ArrangementError
-        When there is no such memory, the words are too wide, or they reach beyond the memory.
+    Raises ArrangementError when there is no such memory, the words are too wide, or they reach beyond the memory.
     """
     options = {"memory": memory, "file": file, "words": words, "order": order}
     refuse(_problems(board, options | {"address": address, "repeat": repeat, "bits": bits}), ArrangementError)

@@ -24,10 +24,7 @@ from ladderlight.units.words import joined
 def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]:
     """Return the pictures whose name, or file name, matches a pattern with ``*`` and ``?``.
 
-    Raises
-    ------
-    ArrangementError
-        When there are pictures but none matches.
+    Raises ArrangementError when there are pictures but none matches.
     """
     chosen = matching(match, pictures, lambda picture: (picture.origin.name, file_name(picture.origin.source)))
     if pictures and not chosen:

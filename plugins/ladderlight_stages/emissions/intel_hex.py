@@ -74,10 +74,7 @@ def intel_hex(
 
     No data record crosses a 64 KiB boundary, since the specification does not define addresses that wrap in a record.
 
-    Raises
-    ------
-    DeviceFileError
-        When an offset puts bytes beyond the 4 GiB that the format can address.
+    Raises DeviceFileError when an offset puts bytes beyond the 4 GiB that the format can address.
     """
     files = []
     for piece in pieces(contents, board, order=order, split=split, size=size):

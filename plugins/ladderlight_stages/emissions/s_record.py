@@ -79,10 +79,7 @@ def s_record(
     """Return each device in data records (S1, S2 or S3), after a header with the device's name and before a count
     record and the end record for their width (S9, S8 or S7).
 
-    Raises
-    ------
-    DeviceFileError
-        When addresses need more than ``address_bits``, or than 32 bits.
+    Raises DeviceFileError when addresses need more than ``address_bits``, or than 32 bits.
     """
     files = []
     for piece in pieces(contents, board, order=order, split=split, size=size):

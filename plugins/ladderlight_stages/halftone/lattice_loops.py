@@ -51,6 +51,9 @@ def diffuse_lattice(
 ) -> tuple[Codes, int]:
     """Reduce a picture.
 
+    Returns uint16 (height, width), codes; and the number of pixels with a gun beyond its levels: counting them in a
+    pass of its own would take a fifth of the time.
+
     Parameters
     ----------
     pixels
@@ -78,11 +81,6 @@ def diffuse_lattice(
         for them alone where it is None.
     light
         int32 (codes, 3): the light of each code, in units above the first bin's lower end.
-
-    Returns
-    -------
-    uint16 (height, width), codes; and the number of pixels with a gun beyond its levels: counting them in a pass of its
-    own would take a fifth of the time.
     """
     height, width, _ = pixels.shape
     flat = pixels.reshape(height, width * 3)
@@ -117,7 +115,7 @@ def diffuse_lattice(
         row = flat[source_row(y, height)]
         for i in range(count):
             out_of_reach[i] = (row[i] < least[i]) | (row[i] > most[i])
-            value = row[i] if row[i] > low[i] else low[i]
+            value: np.float32 = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
         if y >= 0:
@@ -136,7 +134,7 @@ def diffuse_lattice(
         above = errors[(y - 1) % (depth + 1), 3 * pad : 3 * pad + count]
         # g: the error added to the next pixel, share x light - share x level, multiplied out so that the processor can
         # compute the former while the level is looked up.
-        p0, p1, p2 = above[last], above[last + 1], above[last + 2]
+        p0, p1, p2 = np.int32(above[last]), np.int32(above[last + 1]), np.int32(above[last + 2])
         g0 = np.int32(np.int32(a1 * p0) + np.int32(a2 * above[second]))
         g1 = np.int32(np.int32(a1 * p1) + np.int32(a2 * above[second + 1]))
         g2 = np.int32(np.int32(a1 * p2) + np.int32(a2 * above[second + 2]))

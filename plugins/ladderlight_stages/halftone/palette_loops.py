@@ -58,6 +58,8 @@ def diffuse_palette(
 ) -> Codes:
     """Reduce a picture.
 
+    Returns uint16 (height, width), codes.
+
     Parameters
     ----------
     pixels
@@ -89,10 +91,6 @@ def diffuse_palette(
         int32 (height, width): the places of the given ones among ``colours``, -1 where there is none; or None.
     most
         int32 (3,): by gun, the largest error that a kept colour passes on.
-
-    Returns
-    -------
-    uint16 (height, width), codes.
     """
     height, width, _ = pixels.shape
     flat = pixels.reshape(height, width * 3)
@@ -122,7 +120,7 @@ def diffuse_palette(
     for y in range(-RUN_IN, height):
         row = flat[source_row(y, height)]
         for i in range(count):
-            value = row[i] if row[i] > low[i] else low[i]
+            value: np.float32 = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - low[i]) * scale + np.float32(0.5)) << SHARE_BITS) + least[i]
         if y == 0 or y >= height - RUN_OUT:
@@ -138,7 +136,7 @@ def diffuse_palette(
         above = errors[(y - 1) % (depth + 1), 3 * pad : 3 * pad + count]
         # g: the error added to the next pixel, share x light - share x colour, multiplied out so that the processor
         # can compute the former while the colour is searched.
-        p0, p1, p2 = above[last], above[last + 1], above[last + 2]
+        p0, p1, p2 = np.int32(above[last]), np.int32(above[last + 1]), np.int32(above[last + 2])
         g0 = np.int32(np.int32(a1 * p0) + np.int32(a2 * above[second]))
         g1 = np.int32(np.int32(a1 * p1) + np.int32(a2 * above[second + 1]))
         g2 = np.int32(np.int32(a1 * p2) + np.int32(a2 * above[second + 2]))

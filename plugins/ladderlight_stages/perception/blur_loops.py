@@ -97,7 +97,7 @@ def _across(sums: Singles, across: Singles, step: int) -> Singles:  # pragma: no
     wide, whole = np.empty(count + 6 * reach, np.float32), np.empty(count, np.float32)
     result = np.empty((rows, columns, 3), np.float32)
     for row in range(rows):
-        line = sums[row]
+        line: Singles = sums[row]
         wide[3 * reach : 3 * reach + count] = line
         for x in range(reach):
             left, right = _reflected(-1 - x, width), _reflected(width + x, width)
@@ -141,7 +141,8 @@ def _add_pairs(
     d0: Singles,
     d1: Singles,
 ) -> None:  # pragma: no cover - compiled
-    a, b, c, d = weights[0], weights[1], weights[2], weights[3]
+    a, b = np.float32(weights[0]), np.float32(weights[1])
+    c, d = np.float32(weights[2]), np.float32(weights[3])
     for i in range(len(to)):
         to[i] += a * (a0[i] + a1[i]) + b * (b0[i] + b1[i]) + c * (c0[i] + c1[i]) + d * (d0[i] + d1[i])
 

@@ -66,6 +66,8 @@ def cut(
 ) -> Cells:
     """Cut pictures into cells.
 
+    Raises ArrangementError when two pixels of a cell have one position but need different words.
+
     Parameters
     ----------
     values, masks
@@ -76,11 +78,6 @@ def cut(
         Of each pixel, of that shape.
     names
         Name and bank of each picture, for messages.
-
-    Raises
-    ------
-    ArrangementError
-        When two pixels of a cell have one position but need different words.
     """
     numbers, meanings, code_of = _numbered(memories, values, masks, codes)
     count = int(cell.max()) + 1

@@ -169,12 +169,8 @@ class _Graph:
 def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, choice: Choice) -> Contents:
     """Place pictures in their banks, in whatever memories the board has.
 
-    A picture may be in several banks. Of several pictures in one bank the first counts.
-
-    Raises
-    ------
-    ArrangementError
-        When something does not fit.
+    A picture may be in several banks. Of several pictures in one bank the first counts. Raises ArrangementError when
+    something does not fit.
     """
     placed = tuple(PlacedPicture(origin=p.origin, bank=bank) for p, bank in zip(pictures, banks, strict=True))
     firsts = {bank: picture for picture, bank in reversed(list(zip(pictures, banks, strict=True)))}

@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from ladderlight.bench.connector import FittedResistor, resistors_of
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults, line_text, selection_faults
 from ladderlight.bench.faults.pins import ChipPin, Pins
 from ladderlight.bench.faults.resistors import Place, resistors, with_resistors
@@ -180,11 +181,12 @@ def _filled(memories: tuple[Memory, ...] | list[Memory], value: int) -> Change:
 
 def _resistors(board: Board) -> Iterator[WiringFault]:
     nominal = resistors(board.ladder)
+    fitted = dict(zip(nominal, resistors_of(board), strict=True))
 
     def fault(text: str, changed: dict[Place, float]) -> Iterator[WiringFault]:
         faulty = with_resistors(board, changed)
         if faulty:
-            chips = tuple(chip for place in changed for chip in _driver(board, place))
+            chips = tuple(chip for place in changed for chip in (_itself(fitted[place]), *_driver(board, place)))
             yield WiringFault(group="resistors", text=text, chips=chips, change=lambda _, words: (faulty, words))
 
     for place, ohms in nominal.items():
@@ -206,6 +208,11 @@ def _line_of(place: Place) -> Place:
     """Return the channel and line of a resistor, which may be one of a pair; to exchange the two changes nothing."""
     channel, name = place
     return channel, name.removesuffix(" first").removesuffix(" second")
+
+
+def _itself(resistor: FittedResistor) -> ChipPin:
+    """Return a resistor as the wiring table has it: ``R3 1k6 (r1)``."""
+    return ChipPin(chip=resistor.label, pin=None, name=resistor.value, line=resistor.line)
 
 
 def _driver(board: Board, place: Place) -> tuple[ChipPin, ...]:

@@ -17,7 +17,10 @@ _LETTER: dict[Bus, str] = {"address": "A", "data": "D"}
 
 @dataclass(frozen=True, kw_only=True)
 class ChipPin:
-    """A pin to check: the ``chip``, the ``pin`` of its package where that is known, its ``name``, and its ``line``."""
+    """A pin to check: the ``chip``, the ``pin`` of its package where that is known, its ``name``, and its ``line``.
+
+    For a resistor that is its label, no pin, its value and the line at its first end.
+    """
 
     chip: str
     pin: int | None

@@ -9,6 +9,8 @@ from ladderlight.bench.photograph.raster import Corners
 from ladderlight.bench.photograph.rectifying import homography, rectified
 from ladderlight.units.arrays import Floats, Singles
 
+_EVEN = 0.01
+"""Spread of a picture's light that does not show where its corners are."""
 _LEVELS = ((3.0, 4), (1.2, 3), (0.6, 3))
 """Blur in cells, coarse to fine, and steps at each."""
 
@@ -22,6 +24,8 @@ def aligned(
     at each step. ``light`` is the picture, linear, float32 (rows, columns, 3).
     """
     rows, columns = light.shape[:2]
+    if light.std(axis=(0, 1)).max() < _EVEN:
+        return corners
     fields = _fields(rows, columns)
     for sigma, steps in levels:
         target = blurred(light, sigma)

@@ -21,6 +21,8 @@ BALANCE = 0.2
 """How far a channel's gain may be from the others' mean, as a share of it."""
 _TOE, _SLOPE, _DARKEST = np.float32(0.0031308), np.float32(12.92), np.float32(1e-4)
 """Of the sRGB curve, IEC 61966-2-1, and the darkest colour whose logarithm is taken."""
+_BRIGHTEST = 2.0
+"""Largest gain, so that no dark picture is taken for a bright screen that is even."""
 OFFSETS = (-0.05, 0.12)
 """Least and largest offset: the light of a dark room on the glass."""
 
@@ -105,7 +107,7 @@ def _linear(powered: Singles, squared: Singles, seen: Singles, shade: Singles, g
     balance = np.clip(own / mean[:, None], 1 - BALANCE, 1 + BALANCE)
     bx, bxx, bxy = (balance * x).sum(axis=1), (balance**2 * xx).sum(axis=1), (balance * xy).sum(axis=1)
     offset = _offset(y, size, bx[:, None], bxx[:, None], bxy[:, None])
-    common = np.maximum((bxy - offset * bx) / bxx, 0)
+    common = np.clip((bxy - offset * bx) / bxx, 0, _BRIGHTEST)
     left = yy + common**2 * bxx + 3 * size * offset**2 + 2 * common * offset * bx - 2 * common * bxy - 2 * offset * y
     every = np.ones(count)
     return Fit(

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
+from ladderlight.bench.faults.listing import WiringFault
 from ladderlight.bench.faults.screens import Look
 from ladderlight.bench.photograph.aligning import aligned
+from ladderlight.bench.photograph.alike import NOISE, alike
 from ladderlight.bench.photograph.camera import Answer, answer_to
 from ladderlight.bench.photograph.fitting import blurred, fit, prepared
 from ladderlight.bench.photograph.raster import RISES, Corners, find_raster
@@ -50,13 +52,15 @@ SURE = 0.8
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Candidate:
-    """A look that may be on the photograph; ``sound`` is that of the board without a fault.
+    """A look that may be on the photograph, with all that are :func:`alike`; ``sound`` where one is without a fault.
 
-    ``score`` is the share of the photograph's variance that it explains, at most 1; ``confidence`` 0 to 1, over all
+    ``faults`` are all that lead to one of them, but for those that cannot be seen. ``score`` is the share of the
+    photograph's variance, the camera's noise included, that it explains, at most 1; ``confidence`` 0 to 1, over all
     looks; ``predicted`` the photograph that it would give, like ``seen`` of the ranking.
     """
 
     look: Look
+    faults: tuple[WiringFault, ...]
     sound: bool
     score: float
     confidence: float
@@ -142,7 +146,8 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     start = tried_blurs[sigma].camera
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
         answers = list(pool.map(lambda at: answer_to(blurred(stack[at], sigma), seen, start), short))
-    return Ranking(candidates=tuple(_candidates(looks, short, answers, seen, most)), corners=corners, seen=seen)
+    found = _candidates(looks, stack, short, answers, seen, most)
+    return Ranking(candidates=tuple(found), corners=corners, seen=seen)
 
 
 def _dark(pixels: Singles, looks: Sequence[Look]) -> Ranking | None:
@@ -151,7 +156,9 @@ def _dark(pixels: Singles, looks: Sequence[Look]) -> Ranking | None:
     if look is None or np.median(pixels) > _DIM:
         return None
     nothing = np.zeros_like(look.light)
-    one = Candidate(look=look, sound=look is looks[0], score=1.0, confidence=DARK, predicted=nothing)
+    sound = look is looks[0]
+    faults = () if sound else look.faults
+    one = Candidate(look=look, faults=faults, sound=sound, score=1.0, confidence=DARK, predicted=nothing)
     return Ranking(candidates=(one,), corners=None, seen=nothing)
 
 
@@ -165,21 +172,32 @@ def _smaller(stack: Singles, step: int) -> Singles:
 
 
 def _candidates(
-    looks: Sequence[Look], places: Ints, answers: Sequence[Answer], seen: Singles, most: int
-) -> Iterator[Candidate]:
+    looks: Sequence[Look], stack: Singles, places: Ints, answers: Sequence[Answer], seen: Singles, most: int
+) -> list[Candidate]:
+    """Return the looks at some places, those that are alike together, the likeliest first."""
     left = np.array([answer.left for answer in answers])
-    whole = float(seen[1:-1, 1:-1].var(axis=(0, 1), dtype=np.float64).mean())
+    whole = float(seen[1:-1, 1:-1].var(axis=(0, 1), dtype=np.float64).mean()) + NOISE**2
     weights = (left.min() / np.maximum(left, 1e-12)) ** (_EVIDENCE / 2)
     gains = np.array([answer.camera[:3] for answer in answers])
     weights *= np.exp(-0.5 * np.square((gains / gains.mean(axis=1, keepdims=True) - 1) / _CAST).sum(axis=1))
-    weights[np.array([looks[place] is looks[0] for place in places])] *= _SOUND
+    weights[places == 0] *= _SOUND
     weights /= weights.sum()
-    for at in np.argsort(-weights, kind="stable")[:most]:
-        look = looks[places[at]]
-        yield Candidate(
-            look=look,
-            sound=look is looks[0],
-            score=float(1 - left[at] / max(whole, 1e-12)),
-            confidence=float(weights[at]),
-            predicted=answers[at].predicted,
+    found: list[Candidate] = []
+    free = np.ones(len(looks), dtype=bool)
+    for at in np.argsort(-weights, kind="stable"):
+        if not free[places[at]] or len(found) == most:
+            continue
+        same = free & alike(stack[places[at]], stack)
+        free &= ~same
+        members = [places[at], *(place for place in np.flatnonzero(same) if place != places[at])]
+        found.append(
+            Candidate(
+                look=looks[places[at]],
+                faults=tuple(fault for place in members if place for fault in looks[place].faults),
+                sound=bool(same[0]),
+                score=float(1 - left[at] / whole),
+                confidence=float(weights[same[places]].sum()),
+                predicted=answers[at].predicted,
+            )
         )
+    return sorted(found, key=lambda candidate: -candidate.confidence)

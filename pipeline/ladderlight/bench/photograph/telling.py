@@ -1,8 +1,8 @@
-"""Which test card tells faults apart that look alike on a photograph."""
+"""What tells faults apart that look alike on a photograph: a test card, or a reading at the connector."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,12 +10,18 @@ import numpy as np
 from ladderlight.bench.faults.cards import cards_of, words_of_card
 from ladderlight.bench.faults.listing import WiringFault
 from ladderlight.bench.faults.screens import looks_of
-from ladderlight.board import srgb_from_linear
+from ladderlight.bench.photograph.alike import alike
+from ladderlight.bench.readings import Reading, Volts, loaded_volts, readings_of
+from ladderlight.board import Board, srgb_from_linear
+from ladderlight.board.scanning.scan import scan
 from ladderlight.errors import LadderlightError
 from ladderlight.recipe import Recipe
+from ladderlight.units.arrays import MemoryWords
 
-_LEAST = 0.02
-"""Root mean square difference, as encoded, from which on a photograph shows two looks to be different."""
+_EVERY = 8
+"""Counts from one place to the next at which a reading's code is looked up: a fault may be of one chip of several."""
+_LEAST = 0.001
+"""Volts that a meter shows: more is between readings that are told apart."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,6 +31,27 @@ class TellingCard:
     name: str
     looks: int
     faults: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class TellingReading:
+    """A reading of the bench sheet, and the ``volts`` that are read then with each fault, by its text.
+
+    ``levels`` is how many of these differ, and ``clear`` how many do whatever the resistors' tolerance.
+    """
+
+    reading: Reading
+    volts: dict[str, Volts]
+
+    @property
+    def levels(self) -> int:
+        """How many of the voltages differ."""
+        return _different((volts.nominal, volts.nominal) for volts in self.volts.values())
+
+    @property
+    def clear(self) -> int:
+        """How many of the voltages differ whatever the resistors' tolerance."""
+        return _different((volts.lowest, volts.highest) for volts in self.volts.values())
 
 
 def telling_card(
@@ -47,13 +74,55 @@ def telling_card(
         except LadderlightError:  # the card does not fit this board
             continue
         looks = looks_of(recipe.board, words, bank, faults)
-        kept = looks if sound or looks[0].faults else looks[1:]
-        light = np.stack([srgb_from_linear(look.light) for look in kept]).reshape(len(kept), -1)
-        away = np.array([np.sqrt(np.square(light - one).mean(axis=1)) for one in light])
-        away[np.diag_indices(len(kept))] = np.inf
-        different = 1 + sum(bool((away[at, :at] >= _LEAST).all()) for at in range(1, len(kept)))
+        light = np.stack([look.light for look in (looks if sound or looks[0].faults else looks[1:])])
+        different = sum(not alike(one, light[:at]).any() for at, one in enumerate(light))
+        values = srgb_from_linear(light).reshape(len(light), -1)
+        away = np.array([np.sqrt(np.square(values - one).mean(axis=1)) for one in values])
+        away[np.diag_indices(len(light))] = np.inf
         found = different, float(away.min()), name
         best = found if best is None or found > best else best
     if best is None or best[0] < 2:
         return None
     return TellingCard(name=best[2], looks=best[0], faults=len(faults) + sound)
+
+
+def telling_reading(
+    board: Board, words: MemoryWords, bank: int, faults: Sequence[WiringFault]
+) -> TellingReading | None:
+    """Return the reading, of those of the bench sheet, at which some faults give the most different voltages.
+
+    Of several the one is taken whose voltages are furthest apart. None where no reading tells any apart.
+    """
+    tried = [
+        TellingReading(reading=one, volts={fault.text: _volts(board, words, bank, fault, one) for fault in faults})
+        for one in readings_of(board)
+    ]
+    best = max(tried, key=lambda one: (one.levels, one.clear, _closest(one)))
+    return best if best.levels > 1 else None
+
+
+def _volts(board: Board, words: MemoryWords, bank: int, fault: WiringFault, reading: Reading) -> Volts:
+    """Return what is read with a fault, when the words of a reading are in all chips."""
+    filled = {name: np.full_like(words[name], word) for name, word in reading.words.items()}
+    faulty, held = fault.change(board, {**words, **filled})
+    x, y = (np.arange(0, axis.visible, _EVERY) for axis in (board.raster.x, board.raster.y))
+    found = np.unique(scan(faulty, held, x[None, :], y[:, None], bank).codes)
+    meant = sum(1 << bit for bit, line in enumerate(board.code_lines) if line in reading.high)
+    code = next((int(code) for code in found if code != meant), meant)
+    high = tuple(line for bit, line in enumerate(board.code_lines) if code >> bit & 1)
+    channel = next(channel for channel in board.ladder.channels if channel.name == reading.channel)
+    return loaded_volts(faulty.ladder, high, channel)
+
+
+def _different(ranges: Iterable[tuple[float, float]]) -> int:
+    """Return how many groups of ranges of volts a meter tells apart."""
+    count, top = 0, -np.inf
+    for lowest, highest in sorted(ranges):
+        count += lowest > top + _LEAST
+        top = max(top, highest)
+    return count
+
+
+def _closest(one: TellingReading) -> float:
+    gaps = np.diff(np.sort([volts.nominal for volts in one.volts.values()]))
+    return float(gaps.min(where=gaps > _LEAST, initial=np.inf))

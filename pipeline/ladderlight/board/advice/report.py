@@ -25,7 +25,7 @@ def report(board: Board, found: Sequence[Finding]) -> dict[str, Any]:
     document: dict[str, Any] = {"ok": not is_refused(found)}
     if not problems_of(board):
         document |= {
-            "picture": _picture(board),
+            "picture": asdict(board.geometry) | {"banks": board.bank_count},
             "raster": _raster(board),
             "palette": _palette(board),
             "ladder": ladder_document(board.ladder),
@@ -35,18 +35,6 @@ def report(board: Board, found: Sequence[Finding]) -> dict[str, Any]:
             "blanking": _blanking(board),
         }
     return document | {"findings": list(map(asdict, found))}
-
-
-def _picture(board: Board) -> dict[str, Any]:
-    geometry = board.geometry
-    return {
-        "width": geometry.width,
-        "height": geometry.height,
-        "repeat_x": geometry.repeat_x,
-        "repeat_y": geometry.repeat_y,
-        "pixel_aspect": geometry.pixel_aspect,
-        "banks": board.bank_count,
-    }
 
 
 def _raster(board: Board) -> dict[str, Any]:

@@ -57,12 +57,8 @@ def read_drawer(text: str) -> Drawer:
     """Read a list such as ``220, 4 x 680, 680=674``.
 
     A value alone stands for as many as are needed, ``4 x`` before it for four. A measured value follows ``=``, and is
-    of one resistor unless a number is before it.
-
-    Raises
-    ------
-    MisfitError
-        When an entry is not a resistance, or there are none or too many.
+    of one resistor unless a number is before it. Raises MisfitError when an entry is not a resistance, or there are
+    none or too many.
     """
     held: dict[tuple[float, str], int] = {}
     entries = [entry.strip() for entry in text.split(",")]
@@ -115,7 +111,8 @@ def design_from(
     """Return the best ladders for some channels from a drawer, then the next best, best first.
 
     Of each set the best ladder comes first. The sets are ordered by the error of their worst ladder: no other set that
-    the drawer allows has a smaller one.
+    the drawer allows has a smaller one. Raises BoardError when the goal cannot be met by any ladder, or not from the
+    drawer.
 
     Parameters
     ----------
@@ -125,11 +122,6 @@ def design_from(
         1 to 3. Each has a ladder of its own, from resistors that no other one has.
     tolerance
         Of the resistors; it does not change the choice, only its analysis.
-
-    Raises
-    ------
-    BoardError
-        When the goal cannot be met by any ladder, or not from the drawer.
     """
     if problems := goal_problems(goal):
         raise BoardError(problems)

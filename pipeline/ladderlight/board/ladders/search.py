@@ -60,8 +60,6 @@ class WeightedSearch:
 
         There are fewer when others would err by more than the goal's ``worst``.
 
-        Notes
-        -----
         With the conductances g (drivers included), D their sum and the load's, a code's voltage is V S / D with S the
         sum of its bits' g (Millman). To err by at most E, every code must lie within a window of voltages. Bits are
         chosen from the most significant down. The windows of all codes of the bits chosen so far, with the other bits

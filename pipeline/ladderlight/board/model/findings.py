@@ -44,10 +44,7 @@ def ranked(findings: Iterable[Finding]) -> list[Finding]:
 def refuse_errors(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Return findings, the gravest first.
 
-    Raises
-    ------
-    BuildError
-        When there are errors among them.
+    Raises BuildError when there are errors among them.
     """
     ordered = tuple(ranked(findings))
     if is_refused(ordered):

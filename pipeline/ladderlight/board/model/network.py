@@ -63,10 +63,7 @@ class Solution:
 class Network:
     """Resistors and drivers. Two drivers' nodes must not be joined by a resistor directly.
 
-    Raises
-    ------
-    ValueError
-        When two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
+    Raises ValueError when two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
     """
 
     resistors: tuple[Resistor, ...]
@@ -105,6 +102,13 @@ class Network:
     def solve(self, states: Flags, ohms: Floats | None = None) -> Solution:
         """Solve the network for every state of its drivers.
 
+        Raises ValueError when in some state nothing holds the voltages: no load, and every driver floating.
+
+        Kirchhoff's current law at each inner node; for a single one it is Millman's theorem. A driver of E volts behind
+        r ohms, whose node has the conductances g_k (their sum G) to the inner nodes, is eliminated beforehand: it adds
+        ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
+        and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
+
         Parameters
         ----------
         states
@@ -112,18 +116,6 @@ class Network:
         ohms
             Other values of the resistors than their nominal ones, shape (..., resistors), for example drawn within a
             tolerance. The leading dimensions of both are broadcast.
-
-        Raises
-        ------
-        ValueError
-            When in some state nothing holds the voltages: no load, and every driver floating.
-
-        Notes
-        -----
-        Kirchhoff's current law at each inner node; for a single one it is Millman's theorem. A driver of E volts behind
-        r ohms, whose node has the conductances g_k (their sum G) to the inner nodes, is eliminated beforehand: it adds
-        ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
-        and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
         """
         conductance = 1 / (self.ohms if ohms is None else np.asarray(ohms, dtype=np.float64))
         batch = np.broadcast_shapes(states.shape[:-1], conductance.shape[:-1])

@@ -13,7 +13,6 @@ from ladderlight.devices.files import bytes_of, words_of
 from ladderlight.errors import DocumentError
 from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.readings import Reading
-from ladderlight.readback.sections import device_words_of
 from ladderlight.recipe import Recipe
 from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.burned import Chip, Record
@@ -30,7 +29,7 @@ def known_contents(
     """Return what gives the contents to try for what was read of a tray's device: recorded ones, others' builds."""
     others = [(other.name, output) for other in recipe.neighbours for output in other.outputs]
     others = [(name, output) for name, output in others if output.resolve() != recipe.output]
-    built = {device.name: device_words_of(wanted, device) for device in recipe.board.devices}
+    built = {device.name: device.words(wanted) for device in recipe.board.devices}
 
     def known(reading: Reading) -> list[Fault]:
         recorded = recorded_contents(record, (key_of(recipe), recipe.revision, tray or 1), reading.device, built)
@@ -44,7 +43,7 @@ def other_devices(board: Board, device: Device, wanted: MemoryWords) -> Iterator
     for other in board.devices:
         if other.name != device.name and _size(other) == _size(device):
             text = f"the chip holds what device {other.name!r} should hold"
-            yield fixed("other_device", text, device_words_of(wanted, other))
+            yield fixed("other_device", text, other.words(wanted))
 
 
 def recorded_contents(record: Record, own: Set, device: Device, built: MemoryWords) -> Iterator[Fault]:

@@ -133,10 +133,7 @@ def frames(
     are followed. Each frame's ``metrics`` in the manifest include ``still_share``, the share of pixels without a
     visible difference from the frame before, and ``flicker_share``, the share of those whose codes change all the same.
 
-    Raises
-    ------
-    ArrangementError
-        When there are more frames than banks, or the pictures do not fit the wiring.
+    Raises ArrangementError when there are more frames than banks, or the pictures do not fit the wiring.
     """
     chosen = selected(pictures, match)
     refuse_misfits(chosen, board)

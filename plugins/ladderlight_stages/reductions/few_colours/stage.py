@@ -133,10 +133,8 @@ def few_colours(
     a picture uses. A picture in the chosen colours is unchanged, and so is one that does not share and has at most
     ``count`` of the board's colours.
 
-    Raises
-    ------
-    PictureError
-        When a code of ``keep`` or ``codes`` is not one of the board's, or there are more of them than ``count``.
+    Raises PictureError when a code of ``keep`` or ``codes`` is not one of the board's, or there are more of them than
+    ``count``.
     """
     palette = board.palette
     refuse(_problems(palette, count, keep, codes), PictureError)

@@ -69,10 +69,7 @@ class Stated:
 def coding_of(path: Path) -> Stated | None:
     """Read the cICP chunk of a PNG, None when it has none.
 
-    Raises
-    ------
-    PictureError
-        When the coding is for high dynamic range, or another that is not supported.
+    Raises PictureError when the coding is for high dynamic range, or another that is not supported.
     """
     chunk = _chunk(path, b"cICP")
     if chunk is None or len(chunk) != 4:

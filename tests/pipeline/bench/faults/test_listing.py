@@ -9,6 +9,7 @@ import pytest
 
 from ladderlight.bench.faults.listing import faults_of
 from ladderlight.bench.faults.screens import looks_of, shown_cells, shown_codes
+from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Board, Counters
 from ladderlight.board.model.assembly import Assembly
 from ladderlight.proof.scanout import picture_codes, screen_codes
@@ -51,7 +52,17 @@ def test_faults_are_named_with_pins_as_the_package_has_them(board) -> None:
     ]
     assert [pin.pin for pin in faults["data line D2 (g0) stuck high"].chips] == [15]
     assert [pin.pin for pin in faults["output enable of picture inverted"].chips] == [24]
-    assert [pin.name for pin in faults["resistor r1 (red, 715) missing"].chips] == ["D5"]
+    exchanged = faults["resistors r0 (red, 1k33) and g1 (green, 715) exchanged"].chips
+    assert list(map(str, exchanged)) == [
+        "R1 1k33 (r0)",
+        "picture pin 18, D4 (r0)",
+        "R4 715 (g1)",
+        "picture pin 17, D3 (g1)",
+    ]
+    assert [(one.label, one.value, one.line) for one in Wiring(board).resistors][:4:3] == [
+        ("R1", "1k33", "r0"),
+        ("R4", "715", "g1"),
+    ]
     assert "address lines A7 (x9) and A12 (y6) bridged, and low wins" in faults
     assert "address lines A7 (x9) and A13 (y7) bridged, and low wins" not in faults
 

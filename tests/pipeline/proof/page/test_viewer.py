@@ -138,6 +138,9 @@ def test_another_address_in_the_same_tab_is_followed(board, banked, page_text, o
     page.evaluate("location.hash = '#changes'")
     page.wait_for_timeout(400)
     assert page.locator(TITLE).text_content() == "bank 3: picture-3"
+    assert not page.locator("#distance-means").is_visible()
+    page.get_by_label("Distance").fill("2")
+    assert "The stronger blur that the eye has for colour is left out" in page.locator("#distance-means").inner_text()
 
 
 def test_banks_to_scale_equal_ones_joined_by_pointer_and_keys(board, banked, page_text, opened):

@@ -53,8 +53,8 @@ function memoryStep(board, each) {
   const word = `${hex(each.word, 2 ** memory.width - 1)} ${bits(each.word, memory.width)}`;
   const terms = [
     ["Address pins", name("pins"), pins],
-    ["Address", name("address"), hex(each.address, memory.words - 1)],
-    ["Chip", name("chip"), `${each.chip.socket}, ${each.chip.name}, at ${hex(each.within, each.chip.words - 1)}`],
+    ["Address", name("address"), hex(each.address, Math.max(0xffff, memory.words - 1))],
+    ["Chip", name("chip"), `${each.chip.socket}, ${each.chip.name}, at ${hex(each.within, Math.max(0xffff, each.chip.words - 1))}`],
     ["In the file", name("file"), ...files],
     ["Word", name("word"), word],
     ["Data lines", name("data"), ...outputs],
