@@ -20,6 +20,9 @@ from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.model.lines import expand, expand_names
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.proof.page.document import joined_scripts
+from ladderlight.recipe import load_revisions
+from ladderlight.storage.locking import locked
+from ladderlight.workspace.build import build
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -27,10 +30,17 @@ if TYPE_CHECKING:
 collect_ignore = ["example_plugin"]  # its tests run where it is installed
 for name in ("COLUMNS", "LINES"):  # lines are folded at so many columns, where a test does not choose others
     os.environ.pop(name, None)
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # each of the many commands that tests start would compile every module
 BoardMaker = Callable[..., Board]
+LONGEST = {"test_example_plugin", "test_kills", "test_ranking", "test_recipes", "test_stopping", "test_wheel"}
 _folders = count()
 settings.register_profile("busy", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("busy")  # a busy machine is no error
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put what takes longest first: as the last, one worker would wait for the other."""
+    items.sort(key=lambda item: item.path.stem not in LONGEST)
 
 
 @pytest.fixture(autouse=True)
@@ -45,6 +55,29 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
 def no_flushing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave out what only a loss of power would show: a build waits for the disk twenty times."""
     monkeypatch.setattr(os, "fsync", lambda _: None)
+
+
+@pytest.fixture(scope="session")
+def example(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Path], Path]:
+    """Give the folder of a copy of a recipe's project, built once for all tests of a run; it is only read."""
+    root = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        root = root.parent  # of all workers
+    root = root / "examples"
+    root.mkdir(exist_ok=True)
+
+    def built(path: Path) -> Path:
+        folder, done = root / path.parent.name, root / f"{path.parent.name}.done"
+        with locked(root / f"{path.parent.name}.lock", patience=600):
+            if not done.exists():
+                ignored = shutil.ignore_patterns("out", "__pycache__")
+                shutil.copytree(path.parent, folder, ignore=ignored, dirs_exist_ok=True)
+                for recipe in load_revisions(folder / path.name):
+                    build(recipe, workers=1, cached=False)
+                done.touch()
+        return folder
+
+    return built
 
 
 def weighted_ladder(**channels: dict[str, float]) -> Ladder:

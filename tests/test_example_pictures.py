@@ -5,6 +5,8 @@ from __future__ import annotations
 import inspect
 import runpy
 import shutil
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +14,7 @@ import pytest
 from PIL import Image, ImageSequence
 from skimage import data
 
-from ladderlight.starter.scenes import draw_scene
+from ladderlight.starter.scenes import open_scene
 from ladderlight_stages.lettering import CELL, glyphs
 
 HERE = Path(__file__).parent
@@ -52,11 +54,18 @@ def uses_photographs(script: Path) -> bool:
     return "skimage" in script.read_text(encoding="utf-8")
 
 
-def made(script: Path, folder: Path) -> Path:
-    """Run a copy of a ``draw.py`` in an otherwise empty folder, and return the folder of its pictures."""
-    (folder / "pictures").mkdir()
-    runpy.run_path(str(shutil.copy(script, folder)), run_name="__main__")
-    return folder / "pictures"
+@pytest.fixture(scope="session")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Path], Path]:
+    """Run a copy of a ``draw.py`` in an otherwise empty folder, once; return the folder of its pictures."""
+
+    @cache
+    def drawn(script: Path) -> Path:
+        folder = tmp_path_factory.mktemp(script.parent.name)
+        (folder / "pictures").mkdir()
+        runpy.run_path(str(shutil.copy(script, folder)), run_name="__main__")
+        return folder / "pictures"
+
+    return drawn
 
 
 def frames(path: Path) -> np.ndarray:
@@ -78,7 +87,7 @@ def test_there_are_pictures_licences_and_drawings_to_check() -> None:
 
 
 @pytest.mark.parametrize("picture", PICTURES, ids=short)
-def test_every_picture_is_drawn_here_or_has_its_licence_beside_it(picture: Path, tmp_path: Path) -> None:
+def test_every_picture_is_drawn_here_or_has_its_licence_beside_it(picture: Path, made: Callable[[Path], Path]) -> None:
     sheet = picture.parent / "LICENCES.md"
     if sheet.exists():
         assert f"`{picture.name}`" in {row["file"] for row in rows(sheet)}
@@ -86,7 +95,7 @@ def test_every_picture_is_drawn_here_or_has_its_licence_beside_it(picture: Path,
     script = picture.parent.parent / "draw.py"
     assert script.exists(), "name the picture in LICENCES.md beside it, with origin, author, licence and credit line"
     assert not uses_photographs(script), "a photograph needs its licence: name it in LICENCES.md beside it"
-    assert (made(script, tmp_path) / picture.name).exists(), "draw.py does not make this picture"
+    assert (made(script) / picture.name).exists(), "draw.py does not make this picture"
 
 
 @pytest.mark.parametrize("sheet", SHEETS, ids=short)
@@ -128,13 +137,13 @@ def test_the_lobbys_photographs_are_those_named(file: str, photograph: str) -> N
 
 def test_the_lobbys_lighthouse_is_that_of_a_first_project() -> None:
     saved = np.asarray(Image.open(HERE.parent / "recipes" / "lobby" / "pictures" / "lighthouse.png"), dtype=float)
-    assert np.abs(saved - np.asarray(draw_scene("lighthouse"), dtype=float)).mean() < 1
+    assert np.abs(saved - np.asarray(open_scene("lighthouse"), dtype=float)).mean() < 1
 
 
 @pytest.mark.parametrize("script", DRAWN, ids=short)
-def test_the_drawn_pictures_are_those_in_the_repository(script: Path, tmp_path: Path) -> None:
+def test_the_drawn_pictures_are_those_in_the_repository(script: Path, made: Callable[[Path], Path]) -> None:
     """Up to what other versions of the drawing and compressing libraries round differently."""
-    now = made(script, tmp_path)
+    now = made(script)
     then = script.parent / "pictures"
     names = sorted(path.name for path in now.iterdir())
     assert names == sorted(path.name for path in then.iterdir() if path.name != "LICENCES.md")

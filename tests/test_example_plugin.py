@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 import sysconfig
@@ -36,9 +37,9 @@ def python(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return Path(paths["scripts"]) / Path(sys.executable).name
 
 
-def run(python: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+def run(python: Path, *arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
     """Run a module apart from this tree."""
-    environment = {key: value for key, value in os.environ.items() if not key.startswith("PYTHON")}
+    environment = {key: value for key, value in os.environ.items() if not key.startswith("PYTHON")} | more
     command = [str(python), "-m", *arguments]
     return subprocess.run(command, capture_output=True, text=True, check=False, cwd=python.parent, env=environment)
 
@@ -61,12 +62,12 @@ def test_its_own_tests_pass(python: Path) -> None:
 
 
 def test_it_is_typed_strictly_against_the_installed_contract(python: Path, tmp_path: Path) -> None:
-    how = ["--strict", "--cache-dir", str(tmp_path), "--python-executable", str(python)]
-    done = run(Path(sys.executable), "mypy", *how, "-p", "harbour_lights")
-    assert done.stdout == "Success: no issues found in 3 source files\n", done.stdout
-    wrong = tmp_path / "wrong.py"
-    wrong.write_text(
+    """Beside a module with one mistake, which is the only one found."""
+    (tmp_path / "wrong.py").write_text(
         "from ladderlight import Picture\n\ndef name(picture: Picture) -> int:\n    return picture.origin.name\n"
     )
-    found = run(Path(sys.executable), "mypy", *how, str(wrong))
-    assert 'got "str", expected "int"' in found.stdout
+    how = ["--strict", "--cache-dir", str(tmp_path / "cache"), "--python-executable", str(python)]
+    mypy = run(Path(sys.executable), "mypy", *how, "-p", "harbour_lights", "-m", "wrong", MYPYPATH=str(tmp_path))
+    (found, summary) = mypy.stdout.splitlines()
+    assert re.search(r'wrong\.py:4: error: .*got "str", expected "int"', found)
+    assert summary == "Found 1 error in 1 file (checked 4 source files)"

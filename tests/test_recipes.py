@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 from base64 import b64decode
+from collections.abc import Callable
 from math import inf
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from ladderlight.board import Board
 from ladderlight.commands import main
 from ladderlight.engine.trays import folder_of
 from ladderlight.proof.scanout import picture_codes, screen_codes
-from ladderlight.recipe import load, load_revisions
+from ladderlight.recipe import Recipe, load, load_revisions
 from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.build import build
 from ladderlight.workspace.last_build import last_build
@@ -27,6 +28,7 @@ from ladderlight_stages.perception.measures import COLOUR_WORDS, GRAIN_WORDS
 
 HERE = Path(__file__).parent
 RECIPES = sorted([*HERE.parent.glob("recipes/*/recipe.toml"), *HERE.glob("recipes/*/recipe.toml")])
+LOBBY = HERE.parent / "recipes" / "lobby" / "recipe.toml"
 
 
 def copied(recipe: Path, folder: Path) -> Path:
@@ -34,21 +36,24 @@ def copied(recipe: Path, folder: Path) -> Path:
     return folder / "recipe.toml"
 
 
+def manifest_of(recipe: Recipe) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads((recipe.output / "manifest.json").read_bytes())
+    return found
+
+
 def state(folder: Path) -> dict[str, bytes]:
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 @pytest.mark.parametrize("path", RECIPES, ids=lambda path: path.parent.name)
-def test_recipe_builds_the_same_bytes_each_time(path: Path, tmp_path: Path) -> None:
-    outputs: dict[str | None, list[dict[str, bytes]]] = {}
-    for folder, workers in ((tmp_path / "one", 1), (tmp_path / "two", 3)):
-        for recipe in load_revisions(copied(path, folder)):
-            built = build(recipe, workers=workers)
-            assert built.output == folder / "out" / (recipe.revision or "")
-            outputs.setdefault(recipe.revision, []).append(state(built.output))
-    for recipe in load_revisions(tmp_path / "one" / "recipe.toml"):
-        first, second = outputs[recipe.revision]
-        assert first == second
+def test_recipe_builds_the_same_bytes_each_time(path: Path, example: Callable[[Path], Path], tmp_path: Path) -> None:
+    """On one thread and on three, in two folders."""
+    again = load_revisions(copied(path, tmp_path / "again"))
+    outputs = [build(recipe, workers=3, cached=False).output for recipe in again]
+    assert outputs == [tmp_path / "again" / "out" / (recipe.revision or "") for recipe in again]
+    for recipe, output in zip(load_revisions(example(path) / "recipe.toml"), outputs, strict=True):
+        first = state(recipe.output)
+        assert first == state(output)
         manifest = json.loads(first["manifest.json"])
         assert len(manifest["pictures"]) >= 1
         sizes = {device.name: device.part.bytes for device in recipe.board.devices}
@@ -100,22 +105,22 @@ def assert_scanned_alike(text: str, board: Board, words: MemoryWords, banks: lis
 
 
 @pytest.mark.parametrize("path", RECIPES, ids=lambda path: path.parent.name)
-def test_recipe_puts_a_whole_screen_per_bank_on_the_proof(path: Path, tmp_path: Path, page_scripts: Any) -> None:
-    for recipe in load_revisions(copied(path, tmp_path / "one")):
-        built = build(recipe)
+def test_recipe_puts_a_whole_screen_per_bank_on_the_proof(
+    path: Path, example: Callable[[Path], Path], page_scripts: Any
+) -> None:
+    for recipe in load_revisions(example(path) / "recipe.toml"):
         mode = recipe.board.raster.mode
-        last = last_build(built.output, recipe.board)
+        last = last_build(recipe.output, recipe.board)
+        pictures = manifest_of(recipe)["pictures"]
         for number in last.numbers():
-            proof = built.proof.parent / folder_of(number)
+            proof = recipe.output / "proof" / folder_of(number)
             page = (proof / "index.html").read_text(encoding="utf-8")
             assert "shown at 0 places" not in page
             data = page.partition('id="proof-data">')[2].partition("</script>")[0]
-            firsts = first_banks(
-                json.loads(data), {p["bank"] for p in built.manifest["pictures"] if p.get("tray") == number}
-            )
+            firsts = first_banks(json.loads(data), {p["bank"] for p in pictures if p.get("tray") == number})
             assert {screen.name for screen in (proof / "screens").iterdir()} == {f"bank{bank}.png" for bank in firsts}
             assert_scanned_alike(data, recipe.board, last.tray(number).words, firsts, page_scripts)
-        for screen in built.proof.parent.glob("**/screens/*.png"):
+        for screen in (recipe.output / "proof").glob("**/screens/*.png"):
             image = Image.open(screen)
             assert image.size == (mode.horizontal.active, mode.vertical.active)
             shown = {tuple(colour) for colour in np.asarray(image.convert("RGB")).reshape(-1, 3)}
@@ -124,14 +129,16 @@ def test_recipe_puts_a_whole_screen_per_bank_on_the_proof(path: Path, tmp_path: 
                 assert shown <= {tuple(colour) for colour in recipe.board.palette.srgb8}
 
 
-def test_lobby_shows_the_cafe_in_bank_0_and_the_sky_where_the_recipe_wants_it(tmp_path: Path) -> None:
-    built = build(load(copied(HERE.parent / "recipes" / "lobby" / "recipe.toml", tmp_path / "lobby")))
-    banks = {picture["name"]: picture["bank"] for picture in built.manifest["pictures"]}
+def test_lobby_shows_the_cafe_in_bank_0_and_the_sky_where_the_recipe_wants_it(
+    example: Callable[[Path], Path],
+) -> None:
+    recipe = load(example(LOBBY) / "recipe.toml")
+    banks = {picture["name"]: picture["bank"] for picture in manifest_of(recipe)["pictures"]}
     assert banks == {"cafe": 0, "quay-cat": 1, "lighthouse": 2, "night-sky": 3}
-    source = Image.open(tmp_path / "lobby" / "pictures" / "cafe.jpg")
+    source = Image.open(recipe.folder / "pictures" / "cafe.jpg")
     width, height = source.size
     crop = source.crop(((width - height * 4 // 3) // 2, 0, (width + height * 4 // 3) // 2, height)).resize((16, 12), 5)
-    screen = Image.open(built.proof.parent / "screens" / "bank0.png").convert("RGB").resize((16, 12), 5)
+    screen = Image.open(recipe.output / "proof" / "screens" / "bank0.png").convert("RGB").resize((16, 12), 5)
     difference = np.abs(np.asarray(crop, dtype=float) - np.asarray(screen, dtype=float))
     assert difference.mean() < 16  # dithered, and averaged in sRGB here, but unmistakably the same picture
 
@@ -177,16 +184,15 @@ def test_the_examples_play_in_merrowhithe(path: Path) -> None:
     assert tomli.loads(path.read_text(encoding="utf-8"))["project"]["name"].startswith("Merrowhithe ")
 
 
-def test_the_lobby_says_how_much_is_seen_from_its_bench(tmp_path: Path) -> None:
+def test_the_lobby_says_how_much_is_seen_from_its_bench(example: Callable[[Path], Path], tmp_path: Path) -> None:
     """160 pixels are 280 mm, so each is 1.75 mm wide; a degree is 26.18 mm at 1.5 m."""
-    built = build(load(copied(HERE.parent / "recipes" / "lobby" / "recipe.toml", tmp_path / "lobby")))
-    for picture in built.manifest["pictures"]:
+    for picture in manifest_of(load(example(LOBBY) / "recipe.toml"))["pictures"]:
         metrics = picture["metrics"]
         assert metrics["pixels_per_degree"] == pytest.approx(14.96, abs=0.01)
         assert 0 < metrics["grain"]["mean"] < metrics["grain"]["p95"]
         assert 0 < metrics["colour_error"]["mean"] < metrics["colour_error"]["p95"] < metrics["grain"]["p95"]
         assert {"clipped_share", "colours_used"} <= set(metrics)
-    plain = tmp_path / "lobby" / "recipe.toml"
+    plain = copied(LOBBY, tmp_path / "lobby")
     text = plain.read_text(encoding="utf-8")
     head, _, rest = text.partition("[viewing]")
     plain.write_text(head + rest[rest.index("[[stage]]") :], encoding="utf-8")
@@ -207,9 +213,9 @@ def test_the_guide_has_the_words_of_both_measures() -> None:
         )
 
 
-def test_the_evening_uses_one_choice_of_colours_for_all_frames(tmp_path: Path) -> None:
-    recipe = load(copied(HERE.parent / "recipes" / "evening-window" / "recipe.toml", tmp_path / "evening"))
-    manifest = build(recipe).manifest
+def test_the_evening_uses_one_choice_of_colours_for_all_frames(example: Callable[[Path], Path]) -> None:
+    folder = example(HERE.parent / "recipes" / "evening-window" / "recipe.toml")
+    manifest = manifest_of(load(folder / "recipe.toml"))
     assert [picture["bank"] for picture in manifest["pictures"]] == list(range(8))
     used = [set(picture["codes_chosen"].split()) for picture in manifest["pictures"]]
     assert 32 < len(set().union(*used)) <= 64

@@ -2,6 +2,16 @@
 
 from ladderlight import hookimpl
 
+_STAGES = {
+    "sources": "read.stage",
+    "cards": "border bars addresses number ramps lines codes checkers",
+    "pictures": "crop.stage resize rotate mirror tone adapt_contrast fit_gamut sharpen",
+    "reductions": "diffuse.stage nearest ordered.stage riemersma few_colours.stage search advise",
+    "arrangements": "bank_pictures lookup tiles frames.stage planes sheet text raw",
+    "emissions": "binary intel_hex s_record verilog_mem c_array assembler indexed_png",
+}
+"""The modules of each folder, those that are usual or most useful first. A stage is named as its module or package."""
+
 
 @hookimpl
 def ladderlight_default_chain() -> list[str]:
@@ -11,46 +21,9 @@ def ladderlight_default_chain() -> list[str]:
 
 @hookimpl
 def ladderlight_stages() -> list[str]:
-    """Return the built-in stages, those that are usual or most useful first among their kind."""
-    package = "ladderlight_stages"
+    """Return the built-in stages, in the order above."""
     return [
-        f"{package}.sources.read.stage:read",
-        f"{package}.cards.border:border",
-        f"{package}.cards.bars:bars",
-        f"{package}.cards.addresses:addresses",
-        f"{package}.cards.number:number",
-        f"{package}.cards.ramps:ramps",
-        f"{package}.cards.lines:lines",
-        f"{package}.cards.codes:codes",
-        f"{package}.cards.checkers:checkers",
-        f"{package}.pictures.crop.stage:crop",
-        f"{package}.pictures.resize:resize",
-        f"{package}.pictures.rotate:rotate",
-        f"{package}.pictures.mirror:mirror",
-        f"{package}.pictures.tone:tone",
-        f"{package}.pictures.adapt_contrast:adapt_contrast",
-        f"{package}.pictures.fit_gamut:fit_gamut",
-        f"{package}.pictures.sharpen:sharpen",
-        f"{package}.reductions.diffuse.stage:diffuse",
-        f"{package}.reductions.nearest:nearest",
-        f"{package}.reductions.ordered.stage:ordered",
-        f"{package}.reductions.riemersma:riemersma",
-        f"{package}.reductions.few_colours.stage:few_colours",
-        f"{package}.reductions.search:search",
-        f"{package}.reductions.advise:advise",
-        f"{package}.arrangements.bank_pictures:bank_pictures",
-        f"{package}.arrangements.lookup:lookup",
-        f"{package}.arrangements.tiles:tiles",
-        f"{package}.arrangements.frames.stage:frames",
-        f"{package}.arrangements.planes:planes",
-        f"{package}.arrangements.sheet:sheet",
-        f"{package}.arrangements.text:text",
-        f"{package}.arrangements.raw:raw",
-        f"{package}.emissions.binary:binary",
-        f"{package}.emissions.intel_hex:intel_hex",
-        f"{package}.emissions.s_record:s_record",
-        f"{package}.emissions.verilog_mem:verilog_mem",
-        f"{package}.emissions.c_array:c_array",
-        f"{package}.emissions.assembler:assembler",
-        f"{package}.emissions.indexed_png:indexed_png",
+        f"ladderlight_stages.{folder}.{module}:{module.removesuffix('.stage')}"
+        for folder, modules in _STAGES.items()
+        for module in modules.split()
     ]

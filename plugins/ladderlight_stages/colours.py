@@ -35,18 +35,7 @@ BLACK, WHITE = Colour("black"), Colour("white")
 
 
 def linear_colour(colour: Colour) -> Singles:
-    """Return the linear light of a colour.
-
-    Returns
-    -------
-    ndarray
-        float32, shape (3,), 0 to 1.
-
-    Raises
-    ------
-    MisfitError
-        When the text is not an opaque colour.
-    """
+    """Return the linear light of a colour, float32 (3,), 0 to 1. Raises MisfitError when it is not an opaque one."""
     return linear_from_srgb(np.array(_encoded(colour)) / 255).astype(np.float32)
 
 

@@ -5,8 +5,6 @@ loops that it calls would run on. Folders are in the user's cache, not beside th
 never loaded, and nothing is left behind when the package is removed.
 """
 
-from __future__ import annotations
-
 import hashlib
 import marshal
 import os
@@ -14,6 +12,7 @@ import shutil
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from types import BuiltinFunctionType, CodeType, FunctionType, ModuleType
 from typing import Any
@@ -26,6 +25,7 @@ MOST_FOLDERS = 480
 _IN_USE = 600.0
 """Seconds for which a folder stays after its last use, however many there are."""
 _OURS = "ladderlight"
+_STAND_IN = "loop"
 _LETTERS = 24
 """Of a folder's name. Others in the same place are not for machine code."""
 
@@ -45,7 +45,8 @@ def folder_for(*ingredients: object) -> Path | None:
     digest = hashlib.sha256()
     for ingredient in (versions, *ingredients):
         # without references: those depend on what else the interpreter holds
-        digest.update(marshal.dumps(ingredient, 2) if isinstance(ingredient, CodeType) else repr(ingredient).encode())
+        code = marshal.dumps(_from(ingredient, ""), 2) if isinstance(ingredient, CodeType) else None
+        digest.update(code or repr(ingredient).encode())
     try:
         root = _root(numba.config.CACHE_DIR)
         folder = root / digest.hexdigest()[:_LETTERS]
@@ -63,10 +64,7 @@ def folder_for(*ingredients: object) -> Path | None:
 def constant(value: object) -> str:
     """Return the text of a value that a loop takes from its module, for its digest.
 
-    Raises
-    ------
-    TypeError
-        When it is neither a number, nor a library's function, nor a library.
+    Raises TypeError when it is neither a number, nor a library's function, nor a library.
     """
     import numpy as np
 
@@ -78,14 +76,28 @@ def constant(value: object) -> str:
     return library or repr(value)
 
 
+def _from(code: CodeType, file: str) -> CodeType:
+    """Return code as if it had been read from a file, and all code within it."""
+    constants = tuple(_from(each, file) if isinstance(each, CodeType) else each for each in code.co_consts)
+    return code.replace(co_filename=file, co_consts=constants)
+
+
 def kept_in(folder: Path, function: FunctionType, values: tuple[object, ...]) -> Callable[..., Any] | None:
     """Return a function's machine code for the types of some values, kept in a folder.
 
     None when the folder cannot be written, or is removed, or is damaged. The code is loaded here and not in the first
-    call, so that whatever goes wrong is an error of loading and never one of the loop.
+    call, so that whatever goes wrong is an error of loading and never one of the loop. The compiler takes an empty file
+    in the folder for the loop's: wherever the package is installed, the code is the same.
     """
     import numba
 
+    stand_in = folder / _STAND_IN
+    try:
+        with suppress(FileExistsError):  # made once: the compiler looks at its time
+            stand_in.touch(exist_ok=False)
+    except OSError:
+        return None
+    function.__code__ = _from(function.__code__, str(stand_in))
     before, numba.config.CACHE_DIR = numba.config.CACHE_DIR, str(folder)
     try:
         machine: Any = numba.njit(cache=True, **HOW)(function)
@@ -107,10 +119,7 @@ def kept_in(folder: Path, function: FunctionType, values: tuple[object, ...]) ->
 def _root(chosen: str) -> Path:
     """Return the folder for all loops: below the one given to the compiler, or in the user's cache.
 
-    Raises
-    ------
-    RuntimeError
-        When the user does not have a home.
+    Raises RuntimeError when the user does not have a home.
     """
     if chosen:
         return Path(chosen).absolute() / _OURS

@@ -5,10 +5,10 @@ python draw.py
 
 from pathlib import Path
 
-from ladderlight.starter.scenes import draw_scene
+from ladderlight.starter.scenes import open_scene
 
 HERE = Path(__file__).parent
 
 if __name__ == "__main__":
     for name, scene in (("1-open", "ferry"), ("2-closed", "lighthouse")):
-        draw_scene(scene).resize((480, 360)).save(HERE / "pictures" / f"{name}.png", optimize=True)
+        open_scene(scene).resize((480, 360)).save(HERE / "pictures" / f"{name}.png", optimize=True)

@@ -23,42 +23,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+from folder import RECIPE as FOLDER
 from folder import make_pictures
 from PIL import Image, ImageOps
 from skimage import data
 
-RECIPE = """
-format = 1
-
-[project]
-name = "Trays"
-output = "out"
-
-[board]
-mode = "640x480@60"
-clock = "25.175 MHz"
-blanking = "output-enable"
-
-[[board.memory]]
-name = "picture"
-words = 1048576
-width = 8
-access = "120 ns"
-address = ["x2-x9", "y2-y8", "bank0-bank4"]
-data = ["b0", "b1", "g0", "g1", "r0", "r1"]
-
-[board.ladder]
-supply = "5 V"
-load = "75 ohm"
-peak = "0.7 V"
-red = { r0 = "1k33", r1 = "715R" }
-green = { g0 = "1k33", g1 = "715R" }
-blue = { b0 = "1k33", b1 = "715R" }
-
-[pictures]
-files = ["pictures/*.jpg"]
-per_tray = "banks"
-"""
+RECIPE = FOLDER.replace("8388608", "1048576").replace("bank0-bank7", "bank0-bank4") + 'per_tray = "banks"\n'
 BUILD = ("-m", "ladderlight", "build", "-q", "recipe.toml")
 IMPORT = ("-c", "import numpy, PIL.Image")
 

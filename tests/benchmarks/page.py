@@ -30,14 +30,13 @@ EMPTY = """<!DOCTYPE html><title>empty</title><b id="caption-title"></b><canvas 
 document.getElementById("caption-title").textContent = "drawn";</script>
 """
 WATCH = """
-addEventListener("DOMContentLoaded", () => {
+globalThis.painted = new Promise((resolve) => addEventListener("DOMContentLoaded", () => {
   const title = document.getElementById("caption-title");
-  const drawn = () => title.textContent && requestAnimationFrame(() => requestAnimationFrame(() => {
-    globalThis.painted ??= performance.now();
-  }));
+  const drawn = () => title.textContent
+    && requestAnimationFrame(() => requestAnimationFrame(() => resolve(performance.now())));
   new MutationObserver(drawn).observe(title, { childList: true });
   drawn();
-});
+}));
 """
 """The caption is written when the screen has been drawn."""
 
@@ -84,7 +83,6 @@ def _opened(browser: Browser, path: Path) -> tuple[float, float]:
 
     before = busy()
     page.goto(path.as_uri(), wait_until="commit")
-    page.wait_for_function("globalThis.painted")
     found = float(page.evaluate("painted")), busy() - before
     context.close()
     return found

@@ -121,5 +121,11 @@
     .filter((each) => !each.closest("a[href], button, input, select, summary, label, [tabindex]"))
     .map((each) => `${each.tagName.toLowerCase()}.${each.getAttribute("class") ?? ""}`);
 
-  window.looks = { faint, beyond, operable, unreachable };
+  /** What can be operated and has no name to be read out. */
+  const nameless = () => operable()
+    .filter((each) => ![each.ariaLabel, each.querySelector("img")?.alt, each.matches("select") ? "" : each.textContent, each.labels?.[0]?.textContent]
+      .some((name) => name?.trim()))
+    .map((each) => each.outerHTML.slice(0, 90));
+
+  window.looks = { faint, beyond, operable, unreachable, nameless };
 })();

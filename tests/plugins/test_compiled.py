@@ -79,21 +79,33 @@ def run(script: str, **environment: str) -> str:
 
 
 def files(folder: Path) -> list[Path]:
-    return sorted(path for path in folder.rglob("*") if path.is_file())
+    """What the compiler has written."""
+    return sorted(path for path in folder.rglob("*") if path.is_file() and path.name != "loop")
 
 
-def wheel(folder: Path, version: str, *, doubled: bool) -> Path:
-    """Make a wheel of the stages, all files as old; with ``doubled`` a row passes on twice its errors."""
+INNER = "from ladderlight_stages.compiled import compiled\n\n\n@compiled\ndef passed(value):\n    return {} * value\n"
+OUTER = """
+from ladderlight_stages.compiled import compiled
+from ladderlight_stages.inner import passed
+
+
+@compiled
+def total(values):
+    found = 0
+    for value in values:
+        found += passed(value)
+    return found
+"""
+
+
+def wheel(folder: Path, version: str, *, factor: int) -> Path:
+    """Make a wheel of the package with two loops in place of its own, all files as old."""
     path = folder / f"ladderlight_stages-{version}-py3-none-any.whl"
     info = f"ladderlight_stages-{version}.dist-info"
     root = Path(ladderlight_stages.__path__[0])
-    texts = {f"ladderlight_stages/{p.relative_to(root).as_posix()}": p.read_text("utf-8") for p in root.rglob("*.py")}
-    texts |= {f"ladderlight_stages/{p.relative_to(root).as_posix()}": p.read_text("utf-8") for p in root.rglob("*.csv")}
-    name = "ladderlight_stages/halftone/error_rows.py"
-    plain, other = "base[i] += one[2] * first[i]", "base[i] += one[2] * first[i] * np.int32(2)"
-    assert plain in texts[name]
-    if doubled:
-        texts[name] = texts[name].replace(plain, other).replace("\nfrom ladd", "\nimport numpy as np\n\nfrom ladd", 1)
+    texts = {name: (root / name).read_text("utf-8") for name in ("__init__.py", "compiled.py", "machine_code.py")}
+    texts |= {"inner.py": INNER.format(factor), "outer.py": OUTER}
+    texts = {f"ladderlight_stages/{name}": text for name, text in texts.items()}
     texts[f"{info}/METADATA"] = f"Metadata-Version: 2.1\nName: ladderlight_stages\nVersion: {version}\n"
     texts[f"{info}/WHEEL"] = "Wheel-Version: 1.0\nGenerator: test\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
     texts[f"{info}/RECORD"] = "".join(f"{each},,\n" for each in [*texts, f"{info}/RECORD"])
@@ -113,37 +125,36 @@ def test_after_an_upgrade_the_new_code_runs(tmp_path: Path) -> None:
     python = str(Path(sysconfig.get_path("scripts", "venv", vars={"base": str(tmp_path / "venv")})) / "python")
     script = (
         "import numpy as np\n"
-        "from ladderlight_stages.halftone.lattice_loops import diffuse_lattice\n"
-        "levels = np.array([[1024] * 3 + [2024] * 3] * 3, np.int32)\n"
-        "codes = np.array([[0] * 3 + [1] * 3] * 3, np.uint16)\n"
-        "pixels = np.zeros((34, 1, 3), np.float32)\n"
-        "pixels[16:18] = 400\n"
-        "limits = np.array([[0, 1000, -1024, 0, 1000]] * 3, np.float32)\n"
-        "below = np.array([[1, 0, 1 << 9], [1, 0, 0], [1, 0, 0]], np.int32)\n"
-        "none = np.zeros(3, np.int32)\n"
-        "found, _ = diffuse_lattice(pixels, 1.0, limits, 9, levels, codes, none[:2], below, True, none, None, none)\n"
-        "print(found[16:18].ravel().tolist())\n"
+        "from ladderlight_stages.outer import total\n"
+        "print(total(np.arange(4)))\n"
+        "(machine,) = total.machines.values()\n"
+        "print(sum(machine.stats.cache_hits.values()))\n"
     )
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
     environment |= {"XDG_CACHE_HOME": str(tmp_path / "cache"), "LOCALAPPDATA": str(tmp_path / "cache")}
+    environment |= {"NUMBA_CACHE_DIR": ""}
     found = []
-    for version, doubled in (("1", False), ("2", True), ("2", True)):
-        made = wheel(tmp_path, version, doubled=doubled)
+    for version, factor in (("1", 3), ("2", 5), ("3", 5)):
+        made = wheel(tmp_path, version, factor=factor)
         install = ["install", "--quiet", "--no-deps", "--no-index", "--disable-pip-version-check", str(made)]
         subprocess.run([sys.executable, "-m", "pip", "--python", python, *install], check=True, env=environment)
         run_ = subprocess.run([python, "-c", script], env=environment, check=True, capture_output=True, text=True)
-        found.append(run_.stdout.strip())
-    # the first of two grey rows leaves 400 of 1000; with a quarter of it the second has 500, with twice as much 600
-    assert found == ["[0, 0]", "[0, 3]", "[0, 3]"]
+        found.append(run_.stdout.split())
+    assert found == [["18", "0"], ["30", "0"], ["30", "1"]]
 
 
-def test_machine_code_is_kept_for_the_next_run(tmp_path: Path) -> None:
-    """The second run finds all it needs and adds nothing."""
-    assert run(ONE_PIXEL, NUMBA_CACHE_DIR=str(tmp_path)) == "0\n"
-    before = files(tmp_path)
+def test_machine_code_is_kept_for_the_next_run_wherever_the_package_is(tmp_path: Path) -> None:
+    """The second run finds all it needs and adds nothing; so does one of a copy, whose files have other times."""
+    kept, copy = tmp_path / "kept", tmp_path / "copy"
+    assert run(ONE_PIXEL, NUMBA_CACHE_DIR=str(kept)) == "0\n"
+    before = files(kept)
     assert {path.suffix for path in before} == {".nbi", ".nbc"}
-    assert run(ONE_PIXEL, NUMBA_CACHE_DIR=str(tmp_path)) == "1\n"
-    assert files(tmp_path) == before
+    package = Path(ladderlight_stages.__path__[0])
+    shutil.copytree(package, copy / package.name, copy_function=shutil.copyfile)
+    for places in ([], [str(copy), str(Path(ladderlight.__path__[0]).parent)]):
+        more = {"PYTHONPATH": os.pathsep.join(places)} if places else {}
+        assert run(ONE_PIXEL, NUMBA_CACHE_DIR=str(kept), **more) == "1\n"
+        assert files(kept) == before
 
 
 def test_a_changed_constant_of_an_inner_loop_counts(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -197,7 +208,7 @@ def test_the_compiler_finds_no_other_place(kept: Path, monkeypatch: pytest.Monke
 
     monkeypatch.setattr(caching._CacheLocator, "ensure_cache_path", refused)
     assert quadrupled(3) == 12
-    assert len(asked) == 2  # it did look elsewhere
+    assert kept not in Path(asked[-1]).parents  # it did look elsewhere
     assert not quadrupled.machines[("int",)].stats.cache_path  # type: ignore[attr-defined]
 
 

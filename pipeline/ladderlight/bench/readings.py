@@ -1,7 +1,5 @@
 """What a meter reads at the connector while some of the ladders' lines are held high."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import inf, isinf
@@ -116,8 +114,8 @@ def _readings(board: Board, channel: Channel, cases: Sequence[tuple[str, ...]]) 
 def _volts(network: Network, channel: Channel, states: Flags, tolerance: float) -> list[Volts]:
     share = np.array([0.0 if resistor.name == LOAD else tolerance for resistor in network.resistors])
     nominal = network.solve(states).at(channel.name)
-    figures = (nominal, *worst_levels(network, channel.name, states, share))
-    return [Volts(nominal=at, lowest=low, highest=high) for at, low, high in np.stack(figures, axis=1).tolist()]
+    figures = np.stack([nominal, *worst_levels(network, channel.name, states, share)], axis=1).round(12) + 0.0  # no -0
+    return [Volts(nominal=at, lowest=low, highest=high) for at, low, high in figures.tolist()]
 
 
 def _grounded(network: Network) -> bool:

@@ -63,10 +63,11 @@ class Seen:
 
     @classmethod
     def once(cls, path: Path) -> Seen:
-        """Return a file of the program as it is now, read only once in a process unless its mark has changed."""
-        seen = _READ.get(path)
+        """Return a file of the program as it is now, read only where its mark does not show that it is as known."""
+        seen = _READ.get(path) or _KNOWN.get(path)
         if seen is None or not seen.is_surely(path):
-            seen = _READ[path] = cls.now(path)
+            seen = cls.now(path)
+        _READ[path] = seen
         return seen
 
     def settled_by_now(self) -> Self:
@@ -92,6 +93,19 @@ class Seen:
 
 
 _READ: dict[Path, Seen] = {}
+"""Files of the program, as this process has seen them."""
+_KNOWN: dict[Path, Seen] = {}
+"""The same, as earlier processes have."""
+
+
+def know_program(found: Mapping[str, Seen]) -> None:
+    """Take what earlier processes have seen of the program's files."""
+    _KNOWN.update({Path(path): seen for path, seen in found.items()})
+
+
+def program_files() -> dict[str, Seen]:
+    """Return the program's files as this process has seen them."""
+    return {str(path): seen for path, seen in sorted(_READ.items())}
 
 
 def _mark(found: os.stat_result) -> Mark:

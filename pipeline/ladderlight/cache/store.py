@@ -111,8 +111,8 @@ class Cache:
             When one cannot be removed.
         """
         removed = 0
-        for path, status in self._files():
-            path.unlink(missing_ok=True)
+        for entry, status in self._files():
+            Path(entry).unlink(missing_ok=True)
             removed += status.st_size
         for folder in (*map(Path, _entries(self.folder)), self.folder):
             with suppress(OSError):  # not empty: somebody else's, or in use by another build
@@ -145,29 +145,29 @@ class Cache:
 
     def _trimmed(self, size: int) -> int:
         """Remove old entries if there is no room for so many bytes; return how many are in use."""
-        files = sorted(self._files(), key=lambda found: found[1].st_mtime)
+        files = list(self._files())
         used = sum(status.st_size for _, status in files)
         if used + size <= self.room:
             return used
-        for path, status in files:
-            unfinished = path.name.startswith(_ASIDE)
+        for entry, status in sorted(files, key=lambda found: found[1].st_mtime):
+            unfinished = entry.name.startswith(_ASIDE)
             if used + size <= _LEFT * self.room or status.st_mtime >= self._started:
                 break
             if unfinished and status.st_mtime > time.time() - _STALE:
                 continue
             with suppress(OSError):
-                path.unlink()
+                Path(entry).unlink()
                 used -= status.st_size
         return used
 
-    def _files(self) -> Iterator[tuple[Path, os.stat_result]]:
+    def _files(self) -> Iterator[tuple[os.DirEntry[str], os.stat_result]]:
         """Yield the entries, unfinished ones too; only names that this cache gives."""
         top = _entries(self.folder)
         folders = [each for each in top if len(each.name) == 2 and each.is_dir(follow_symlinks=False)]
         inside = (entry for each in folders for entry in _entries(each) if entry.name.startswith(each.name))
         for entry in (*inside, *(each for each in top if each.name.startswith(_ASIDE))):
             with suppress(OSError):
-                yield Path(entry), entry.stat(follow_symlinks=False)
+                yield entry, entry.stat(follow_symlinks=False)
 
     def path(self, key: str) -> Path:
         """Return the file of a key's entry."""

@@ -123,7 +123,11 @@ def _program(first: str) -> Any:  # of a type of the library's own, which it doe
     program.registered_commands = []
     for command in [one for one in COMMANDS if one.__name__ == first] or COMMANDS:
         program.command()(keeps_stdout(command))
-    return typer.main.get_command(program)
+    made: Any = typer.main.get_command(program)
+    for parameter in (each for one in made.commands.values() for each in one.params):
+        if parameter.param_type_name == "argument":  # its name says enough; some editions add list[str] and the like
+            parameter.display_type_rich = lambda ctx: None  # noqa: ARG005 - as the library calls it
+    return made
 
 
 def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:

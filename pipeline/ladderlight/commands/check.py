@@ -17,7 +17,7 @@ from ladderlight.commands.terminal.options import (
     refuse_ending,
 )
 from ladderlight.system.printable import printable
-from ladderlight.units.words import counted
+from ladderlight.units.words import address, counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -163,7 +163,6 @@ def _written(value: object) -> str:
 
 
 def _counter(counter: Counter) -> str:
-    """Return what a counter reads where each part of the scan begins."""
     shown = f" (shown from {counter.blanking_end})" if counter.blanking_end != counter.start else ""
     return (
         f"picture from {counter.start}{shown}, blanking from {counter.blanking_start}, sync from {counter.sync_start}, "
@@ -185,7 +184,7 @@ def _memory(board: Board, memory: Memory, timing: Timing) -> str:
     chips = f"{memory.chips} x " if memory.chips > 1 else ""
     text = f"{chips}{memory.part.number}, {memory.words:,} words of {memory.part.width} bits"
     if extent := extent_of(board, memory):
-        text += f", {extent.used:,} of them read, the last {extent.last:04X}h"
+        text += f", {extent.used:,} of them read, the last {address(extent.last, memory.words)}"
     text += f"; each held {timing.hold * 1e9:.2f} ns"
     if timing.margin is not None and timing.left is not None:
         text += f", margin {timing.margin * 1e9:.2f} ns"

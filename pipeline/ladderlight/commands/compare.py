@@ -20,6 +20,7 @@ from ladderlight.commands.terminal.options import (
     refuse_ending,
 )
 from ladderlight.errors import UsageError
+from ladderlight.units.words import address
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -222,14 +223,16 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
         line("most of the chip is missing, too much to find what is wrong; save all of it from the programmer")
     elif not comparison.diagnoses:
         line("no usual fault and no known contents explain the difference; burn the chip again, then replace it")
+    words = report.reading.device.part.words
     for stretch in comparison.ranges[:_SHOWN]:
-        line(f"{stretch.first:06X}h to {stretch.last:06X}h  {_words(stretch.count)}")
+        first, last = (address(end, words) for end in (stretch.first, stretch.last))
+        line(f"{first} to {last}  {_words(stretch.count)}")
     if len(comparison.ranges) > _SHOWN:
         line(f"and {len(comparison.ranges) - _SHOWN:,} more ranges")
     width = report.reading.device.part.width
     for difference in comparison.differences[:_SHOWN]:
         line(
-            f"{difference.address:06X}h  expected {difference.wanted:02X}h, found {difference.found:02X}h, "
+            f"{address(difference.address, words)}  expected {difference.wanted:02X}h, found {difference.found:02X}h, "
             f"bits {difference.bits:0{width}b}  {difference.where}"
         )
     if comparison.count > _SHOWN:

@@ -56,7 +56,10 @@ def faults(
         str | None,
         typer.Option(metavar="NAME", help="The test card that is shown, of the last build --cards if there is one."),
     ] = None,
-    page: Annotated[Path, typer.Option(metavar="FILE.html", help="The page to write.")] = Path("faults.html"),
+    page: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.html", help="The page to write.  [default: faults.html beside the recipe]"),
+    ] = None,
     json_: JsonOption = False,
     quiet: QuietOption = False,
 ) -> None:
@@ -81,6 +84,7 @@ def faults(
         raise UsageError("--corners is for a photograph; name it with --photo")
     given = _corners(corners) if corners is not None else None
     loaded = load(recipe_path(recipe), pictures="ignored", revision=revision)
+    page = page or loaded.folder / "faults.html"
     read = [photo] if photo else []
     refuse_in_the_way([page], loaded, command=_PAGE, read=read)
     if bank is not None and bank >= loaded.board.bank_count:
@@ -161,7 +165,6 @@ def _carded(path: Path, loaded: Recipe, name: str, bank: int | None) -> tuple[Me
 
 
 def _photograph(path: Path, corners: Corners | None) -> Photograph:
-    """Read a photograph, and check that it holds the corners given."""
     import numpy as np
 
     from ladderlight.bench.photograph.reading import read_photograph
@@ -175,7 +178,6 @@ def _photograph(path: Path, corners: Corners | None) -> Photograph:
 
 
 def _ranked(photograph: Photograph, looks: Sequence[Look], corners: Corners | None) -> Ranking:
-    """Return the ranking of looks by a photograph."""
     from ladderlight.bench.photograph.ranking import ranked
     from ladderlight.errors import PictureError
 
@@ -188,13 +190,6 @@ def _ranked(photograph: Photograph, looks: Sequence[Look], corners: Corners | No
 
 
 def _corners(text: str) -> Corners:
-    """Read the corners.
-
-    Raises
-    ------
-    UsageError
-        When they are not eight numbers, or not clockwise.
-    """
     import numpy as np
 
     from ladderlight.errors import UsageError

@@ -3,8 +3,6 @@
 The model that checks and writes it, and says what each means, is :class:`ladderlight.workspace.manifest.Manifest`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any, NotRequired, TypedDict
 
@@ -69,10 +67,12 @@ class PictureDocument(TypedDict):
     name: str
     tray: NotRequired[int]
     source: str
+    frame: int
     bank: int
     step: NotRequired[float]
     screen: str
     metrics: NotRequired[Mapping[str, Any]]
+    caution: NotRequired[str]
 
 
 class ManifestDocument(TypedDict):
@@ -81,5 +81,7 @@ class ManifestDocument(TypedDict):
     project: str
     revision: NotRequired[str]
     devices: Sequence[DeviceDocument]
+    inputs: Sequence[Mapping[str, object]]
+    versions: Mapping[str, str]
     notes: Sequence[str]
     pictures: Sequence[PictureDocument]

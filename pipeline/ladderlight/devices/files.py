@@ -1,7 +1,5 @@
 """Between words and device files: chips, images, the pieces that go into one file each, and files read back."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -14,7 +12,8 @@ from ladderlight.devices.formats import segments_of
 from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
-from ladderlight.units.arrays import Bytes, Ints, MemoryWords, Words, dtype_of
+from ladderlight.units.arrays import Bytes, Ints, MemoryWords, Words, bytes_per_word, dtype_of
+from ladderlight.units.words import address
 
 Split = Literal["none", "even_odd"]
 
@@ -26,22 +25,9 @@ _FIELD = re.compile(r"\{([^{}]*)\}")
 _UNSAFE = re.compile(r"[^\w.+-]+")
 
 
-def device_words(contents: Contents, board: Board) -> list[tuple[Device, Words]]:
-    """Split each memory's words over its chips, lowest addresses first. Each is of shape (words of the part,)."""
-    return [
-        (device, contents.memories[device.memory].words[device.first_word : device.first_word + device.part.words])
-        for device in board.devices
-    ]
-
-
 def images_of(board: Board, words: MemoryWords) -> dict[str, bytes]:
     """Cut the image of each device out of the words of all memories, by name: low byte of each word first."""
-    return {
-        device.name: bytes_of(
-            words[device.memory][device.first_word : device.first_word + device.part.words], device.part.width
-        )
-        for device in board.devices
-    }
+    return {device.name: bytes_of(device.words(words), device.part.width) for device in board.devices}
 
 
 def bytes_of(words: Words, width: int, order: ByteOrder = "little") -> bytes:
@@ -62,11 +48,6 @@ def words_of(data: bytes | bytearray | Bytes, width: int, order: ByteOrder = "li
     words = wide.view(kind.newbyteorder("<")).ravel().astype(kind, copy=False)
     words &= kind.type((1 << width) - 1)
     return words
-
-
-def bytes_per_word(width: int) -> int:
-    """Return the number of bytes that hold one word."""
-    return (width + 7) // 8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,10 +78,7 @@ class Piece:
     def file(self, pattern: str, data: bytes, *, offset: int = 0) -> DeviceFile:
         """Return the file of this piece. ``pattern`` is its name with fields, ``offset`` the address of its first byte.
 
-        Raises
-        ------
-        DeviceFileError
-            When the pattern names an unknown field or would leave the folder.
+        Raises DeviceFileError when the pattern names an unknown field or would leave the folder.
         """
         return DeviceFile(
             device=self.device.name,
@@ -110,13 +88,7 @@ class Piece:
         )
 
     def file_name(self, pattern: str) -> str:
-        """Return the name of this piece's file.
-
-        Raises
-        ------
-        DeviceFileError
-            When the pattern names an unknown field or would leave the folder.
-        """
+        """Return the name of this piece's file; raises as :meth:`file` does."""
         name = self.name(pattern)
         refuse_name(name)
         return name
@@ -154,25 +126,21 @@ def pieces(
 ) -> list[Piece]:
     """Return all devices cut into pieces of one file each.
 
+    Raises DeviceFileError when a size is not a whole number of words.
+
     Parameters
     ----------
-    contents, board
-        What is to be burned, and the board.
     order
         Byte order of words wider than 8 bits.
     split
         ``"even_odd"`` puts the even and the odd bytes of wider words into files of their own.
     size
         Most bytes in one file, for programmers with a small buffer; cut at multiples of it.
-
-    Raises
-    ------
-    DeviceFileError
-        When a size is not a whole number of words.
     """
     found = []
-    for device, words in device_words(contents, board):
-        image = bytes_of(words, device.part.width, order)
+    words = {name: memory.words for name, memory in contents.memories.items()}
+    for device in board.devices:
+        image = bytes_of(device.words(words), device.part.width, order)
         for span, label in spans_of(device, order=order, split=split, size=size):
             found.append(Piece(device=device, span=span, data=span_bytes(image, span), label=label))
     return found
@@ -181,13 +149,7 @@ def pieces(
 def planned_pieces(
     board: Board, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
 ) -> list[Piece]:
-    """Return :func:`pieces` without data, before there are contents.
-
-    Raises
-    ------
-    DeviceFileError
-        As :func:`pieces`.
-    """
+    """Return :func:`pieces` without data, before there are contents; raises as these do."""
     return [
         Piece(device=device, span=span, data=b"", label=label)
         for device in board.devices
@@ -198,13 +160,7 @@ def planned_pieces(
 def spans_of(
     device: Device, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
 ) -> list[tuple[Span, str]]:
-    """Return the span and label of each file of a device, as :func:`pieces` cuts it.
-
-    Raises
-    ------
-    DeviceFileError
-        When a size is not a whole number of words.
-    """
+    """Return the span and label of each file of a device, as :func:`pieces` cuts it; raises as that does."""
     width = bytes_per_word(device.part.width)
     torn = split == "even_odd" and width > 1
     step = width if torn else 1
@@ -249,10 +205,7 @@ def _span_index(span: Span, device: Device) -> slice | Ints:
 def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
     """Put the project's name into the file names, and check that each names a different file inside the folder.
 
-    Raises
-    ------
-    DeviceFileError
-        When two files have one name (also where only the case differs), or a name leaves the folder.
+    Raises DeviceFileError when two files have one name (also where only the case differs), or a name leaves the folder.
     """
     named: dict[str, DeviceFile] = {}
     word = _UNSAFE.sub("-", project).strip("-") or "project"
@@ -271,13 +224,8 @@ def name_files(files: Iterable[DeviceFile], project: str) -> list[DeviceFile]:
 def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     """Return a device's words from all its files, in any of the formats.
 
-    Addresses that a file leaves out read as in an erased chip.
-
-    Raises
-    ------
-    DeviceFileError
-        When a file is damaged or has a wrong size, when two files disagree about a word, or when together they do not
-        cover the device.
+    Addresses that a file leaves out read as in an erased chip. Raises DeviceFileError when a file is damaged or has a
+    wrong size, when two files disagree about a word, or when together they do not cover the device.
     """
     width = bytes_per_word(device.part.width)
     spans = [file for file in files if file.span is not None]
@@ -294,9 +242,10 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
         if had_owner.max(initial=-1) >= 0 and (differs := (had_owner >= 0) & (image[at] != held)).any():
             place = int(span_places(file.span, device)[differs].min())
             count = int(np.count_nonzero(differs))
+            first = address(place // width, device.part.words)
             raise DeviceFileError(
                 f"{files[owner[place]].name} and {file.name} disagree about device {device.name!r} in "
-                f"{count:,} byte{'s' * (count != 1)}, first at address {place // width:04X}h; build again"
+                f"{count:,} byte{'s' * (count != 1)}, first at address {first}; build again"
             )
         image[at] = held
         owner[at] = number

@@ -1,7 +1,5 @@
 """Programmer files by content: which format a file has, and the bytes it holds at which addresses."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from typing import Literal
@@ -45,6 +43,8 @@ def segments_of(
 ) -> list[Segment]:
     """Read a file of any of the formats.
 
+    Raises DeviceFileError when the file is damaged or, in a format without addresses, of another size.
+
     Parameters
     ----------
     name
@@ -57,11 +57,6 @@ def segments_of(
         Bytes of one element of a format that lists words.
     order
         Byte order in which such elements become bytes.
-
-    Raises
-    ------
-    DeviceFileError
-        When the file is damaged or, in a format without addresses, of another size.
     """
     kind = format_of(data)
     if kind == "binary":

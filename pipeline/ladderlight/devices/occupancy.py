@@ -1,7 +1,5 @@
 """Occupancy of devices: banks with their pictures, the last used word, free words."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -69,7 +67,7 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
     memory = board.memory(device.memory)
     counts = differs.reshape(device.part.words, -1).sum(axis=1)
     places = _places(board, memory)
-    return [int(counts[np.unique(_within(places(bank), device))].sum()) for bank in banks]
+    return [int(counts[first:][: read.size][read].sum()) for first, read in (_read(places(b), device) for b in banks)]
 
 
 def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
@@ -78,10 +76,16 @@ def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
     return lambda bank: of(bank)[0]
 
 
-def _within(places: Ints, device: Device) -> Ints:
-    """Return some addresses of a memory that lie in one of its devices, counted from its first word."""
+def _read(places: Ints, device: Device) -> tuple[int, Flags]:
+    """Return the first word of a device that is among some addresses of its memory, and which from there on are."""
     within = places - device.first_word
-    return within[(within >= 0) & (within < device.part.words)]
+    held = within[(within >= 0) & (within < device.part.words)]
+    if not held.size:
+        return 0, np.zeros(0, dtype=bool)
+    first = int(held.min())
+    read = np.zeros(int(held.max()) - first + 1, dtype=bool)
+    read[held - first] = True
+    return first, read
 
 
 def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
@@ -97,11 +101,8 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]
     places = _places(board, memory)
     for bank, names in sorted(pictures.items()):
         for device in memory.devices:
-            held = _within(places(bank), device)
-            if held.size:
-                first, last = int(held.min()), int(held.max())
-                read = np.zeros(last - first + 1, dtype=bool)
-                read[held - first] = True
-                used = int(np.count_nonzero(read))
+            first, read = _read(places(bank), device)
+            if read.size:
+                last, used = first + read.size - 1, int(np.count_nonzero(read))
                 found[device.index].append(Bank(bank=bank, pictures=tuple(names), first=first, last=last, used=used))
     return found

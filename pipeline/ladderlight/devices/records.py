@@ -4,8 +4,6 @@ Intel Hexadecimal Object File Format Specification, Revision A, 1988; Motorola's
 srec(5).
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass
 
@@ -52,10 +50,7 @@ class _Run:
 def intel_hex(name: str, data: bytes) -> list[Segment]:
     """Read an Intel HEX file; ASCII.
 
-    Raises
-    ------
-    DeviceFileError
-        When it is damaged or cut off.
+    Raises DeviceFileError when it is damaged or cut off.
     """
     ended = continued = False
     segment = linear = 0
@@ -84,10 +79,7 @@ def intel_hex(name: str, data: bytes) -> list[Segment]:
 def s_record(name: str, data: bytes) -> list[Segment]:
     """Read a file of S-records; ASCII.
 
-    Raises
-    ------
-    DeviceFileError
-        When it is damaged or cut off, or lacks records that it counts.
+    Raises DeviceFileError when it is damaged or cut off, or lacks records that it counts.
     """
     total = lines = 0
     counts: list[int] = []
@@ -141,7 +133,10 @@ def _record(line: str, mark: str, begin: int, *, surplus: int, checked: int) -> 
     """Return the bytes of a record whose first is its length less ``surplus``; with its checksum all add up to one."""
     if not line.startswith(mark):
         raise _BadRecordError(f"record {line!r} does not begin with {mark!r}")
-    record = bytes.fromhex(line[begin:])
+    try:
+        record = bytes.fromhex(line[begin:])
+    except ValueError:
+        raise _BadRecordError("the record is cut short or not hexadecimal") from None
     if len(record) < 4 or len(record) != record[0] + surplus:
         raise _BadRecordError(f"record {line!r} is not as long as it says")
     expected = (checked - sum(record[:-1])) & 0xFF
@@ -150,7 +145,7 @@ def _record(line: str, mark: str, begin: int, *, surplus: int, checked: int) -> 
     return record
 
 
-class _BadRecordError(ValueError):
+class _BadRecordError(Exception):
     """What is wrong with a record."""
 
 
@@ -168,8 +163,7 @@ def _runs(name: str, data: bytes, unpack: Callable[[str], _Run]) -> Iterator[_Ru
             if line.strip():
                 try:
                     run = unpack(line.strip())
-                except ValueError as reason:
-                    why = reason if isinstance(reason, _BadRecordError) else "record cut short or not hexadecimal"
+                except _BadRecordError as why:
                     number = len(data[:end].decode("ascii").splitlines())
                     where = f"{name}:{number}"
                     raise DeviceFileError(f"{why}; the file is damaged, write it again", where=where) from None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from typing import Any, TypeVar, overload
 
 from ladderlight.cache.entries import DamagedError, Entry
@@ -137,25 +137,27 @@ class CodedPictures(Sequence[CodedPicture]):
 
         Cards come after the files. Files of units that are not there are passed over.
         """
-        self._coded, self._files, self._again = dict(coded), files, again
-        self._by_file = places = dict[PictureFile, list[tuple[Unit, int]]]()
+        self._coded, self._files, self._again, self._cards = dict(coded), files, again, cards
+        self._by_file = dict[PictureFile, tuple[Unit, range]]()
         for unit, found in coded.items():
-            indices = iter(range(len(found.pictures)))
+            end = 0
             for file, count in zip(unit.files, found.counts, strict=True):
-                places[file] = [(unit, next(indices)) for _ in range(count)]
-        self._places: list[tuple[Unit, int] | CodedPicture] = [
-            *(place for file in files for place in places.get(file, ())),
-            *cards,
-        ]
+                self._by_file[file] = unit, range(end, end := end + count)
+
+    @cached_property
+    def _places(self) -> list[tuple[Unit, int] | CodedPicture]:
+        held = (self._by_file[file] for file in self._files if file in self._by_file)
+        return [*((unit, index) for unit, indices in held for index in indices), *self._cards]
 
     def with_cards(self, cards: Sequence[CodedPicture]) -> CodedPictures:
         """Return the same pictures with test cards after them."""
         return CodedPictures(self._coded, self._files, self._again, cards)
 
-    def of_files(self, files: Sequence[PictureFile]) -> CodedPictures:
-        """Return the pictures of some of the files, which are all those of their units."""
-        units = {unit: self._coded[unit] for file in files for unit, _ in self._by_file[file]}
-        return CodedPictures(units, files, self._again)
+    def taken(self, files: Sequence[PictureFile]) -> CodedPictures:
+        """Return the pictures of some of the files, which are all those of their units, and hold them no longer."""
+        units = dict.fromkeys(self._by_file.pop(file)[0] for file in files)
+        self.__dict__.pop("_places", None)
+        return CodedPictures({unit: self._coded.pop(unit) for unit in units}, files, self._again)
 
     def has(self, files: Iterable[PictureFile]) -> bool:
         """Whether the pictures of these files are among them."""

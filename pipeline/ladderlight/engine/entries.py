@@ -63,15 +63,15 @@ def add_picture(writing: Writing, picture: Picture | CodedPicture) -> dict[str, 
 def is_plain(description: Mapping[str, Any]) -> bool:
     """Whether a description comes out of the cache as it went in."""
     try:
-        return bool(_same(json.loads(json.dumps(description)), description))
+        return _same(json.loads(json.dumps(description)), description)
     except (TypeError, ValueError):
         return False
 
 
-def _same(found: Any, given: Any) -> bool:
-    if isinstance(given, Mapping):
-        return list(found) == list(given) and all(_same(found[key], given[key]) for key in given)
-    if isinstance(given, tuple | list):
+def _same(found: object, given: object) -> bool:
+    if isinstance(found, dict) and isinstance(given, Mapping):
+        return list(found) == list(given) and all(map(_same, found.values(), given.values()))
+    if isinstance(found, list) and isinstance(given, tuple | list):
         return len(found) == len(given) and all(map(_same, found, given))
     return type(found) is type(given) and (found == given or found != found)
 
@@ -91,13 +91,6 @@ def described(found: Mapping[str, Any]) -> Described:
 
 
 def _array_of(entry: Entry, index: int, part: int, kind: type[np.generic]) -> NDArray[Any]:
-    """Read the pixels or codes of a picture from a part.
-
-    Raises
-    ------
-    DamagedError
-        When they are not as they were written.
-    """
     try:
         array = np.empty(entry.about["pictures"][index]["shape"], dtype=kind)
     except (KeyError, TypeError, ValueError, IndexError, MemoryError) as error:

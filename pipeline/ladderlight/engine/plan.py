@@ -134,7 +134,6 @@ class Plan:
 
     @cached_property
     def _animated(self) -> frozenset[PictureFile]:
-        """The files that an arrangement shows one after another."""
         return frozenset(file for unit in self.units if unit.still is not None for file in unit.files)
 
     @cached_property
@@ -162,12 +161,23 @@ class Plan:
         """The indices of the stages before which pictures are kept."""
         return tuple(sorted({self.reduction, *(at for at in self.looks if at < self.reduction)}))
 
+    @cached_property
+    def returns(self) -> bool:
+        """Whether one build comes back to pictures that reach the reduction: after surveys, and for animations."""
+        return bool(self.looks) or any(len(unit.files) > 1 for unit in self.units)
+
     def origin(self, file: PictureFile, index: int) -> Origin:
         """Return the origin of a frame of a file."""
         return replace(origin_of(self.recipe, file, self.names[file], index), animated=file in self._animated)
 
     def demand(self, file: PictureFile) -> Demand:
         """Return the size that the first picture stage needs, by the demands from last to first."""
+        changes = self._changes(file)
+        if changes not in self._demands:
+            self._demands[changes] = self._demand(file)
+        return self._demands[changes]
+
+    def _demand(self, file: PictureFile) -> Demand:
         demand = Demand()
         for at, use in reversed(list(enumerate(self.recipe.chain))):
             if use.declaration.kind is Kind.PICTURE:
@@ -183,12 +193,7 @@ class Plan:
         sort = digest_of((tuple(self._code(at) for at in range(len(stages))), until))
         try:
             parts = [
-                (
-                    self.seen[file.source].sha256,
-                    self.origin(file, 0),
-                    *(self._step(file, at, folds) for at in range(until)),
-                )
-                for file in files
+                (self.seen[file.source].sha256, self.origin(file, 0), self._steps(file, until, folds)) for file in files
             ]
             return Base(text=digest_of((sort, parts, more)), sort=sort, lasting=True)
         except (KeyError, TypeError):  # not known, or options or totals that are not plain
@@ -218,6 +223,13 @@ class Plan:
         """Return the key of a node that has used this of the board."""
         return digest_of((base.text, self._board_digests.of(used)))
 
+    def _steps(self, file: PictureFile, until: int, folds: Folds) -> str:
+        """Return the digest of what the results of stages depend on; files with the same options share it."""
+        key = until, self._changes(file), tuple((at, fold.digest) for at, fold in folds.items())
+        if key not in self._known_steps:
+            self._known_steps[key] = digest_of([self._step(file, at, folds) for at in range(until)])
+        return self._known_steps[key]
+
     def _step(self, file: PictureFile, at: int, folds: Folds) -> tuple[object, ...]:
         """Return what a stage's result depends on beside what flows in, and the board."""
         stage = self.recipe.chain[at].declaration
@@ -246,13 +258,18 @@ class Plan:
         return [reads_files(use.declaration) for use in self.recipe.chain]
 
     def _options(self, file: PictureFile, at: int) -> str:
-        changed = tuple(i for i, o in enumerate(self.recipe.overrides) if at in o.options and o.applies_to(file))
-        if (at, changed) not in self._known_options:
-            self._known_options[at, changed] = digest_of(dict(self.recipe.options_for(file, at)))
-        return self._known_options[at, changed]
+        return digest_of(dict(self.recipe.options_for(file, at)))
+
+    def _changes(self, file: PictureFile) -> tuple[int, ...]:
+        """Return which overrides of the recipe apply to a file."""
+        return tuple(place for place, override in enumerate(self.recipe.overrides) if override.applies_to(file))
 
     @cached_property
-    def _known_options(self) -> dict[tuple[int, tuple[int, ...]], str]:
+    def _demands(self) -> dict[tuple[int, ...], Demand]:
+        return {}
+
+    @cached_property
+    def _known_steps(self) -> dict[tuple[object, ...], str]:
         return {}
 
     @cached_property

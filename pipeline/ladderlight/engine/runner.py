@@ -130,7 +130,7 @@ class Chain:
                         f"devices/{file.name}; give one of them another name pattern"
                     )
                 files[key] = (use, file)
-        return name_files((file for _, file in files.values()), self.recipe.name)
+        return name_files([file for _, file in files.values()], self.recipe.name)
 
     def _uses(self, kind: Kind) -> Iterable[StageUse]:
         return (use for use in self.recipe.chain if use.declaration.kind is kind)

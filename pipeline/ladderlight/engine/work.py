@@ -246,7 +246,7 @@ class Work:
 
     def _reached(self, file: PictureFile, until: int, used: set[str]) -> Iterator[Picture]:
         """Yield the pictures of a file as they reach a stage; add to a set what was used of the board for them."""
-        if until not in self.plan.points:
+        if until not in self.plan.points or not (self.cache.lasting or self.plan.returns):
             yield from self._through(file, until, used)
             return
         base = self.plan.base([file], until, self.folds)
@@ -279,7 +279,6 @@ class Work:
         return reached
 
     def _opened(self, file: PictureFile, board: Board) -> Iterator[Picture]:
-        """Run the source stage and yield its pictures."""
         recipe = self.plan.recipe
         source, options = recipe.chain[0].declaration, recipe.options_for(file, 0)
         given = {"viewing": recipe.viewing, "demand": self.plan.demand(file)}

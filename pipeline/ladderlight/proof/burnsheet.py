@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from ladderlight.board import Board, Part
 from ladderlight.devices.documents import DeviceDocument, ManifestDocument
 from ladderlight.proof.cautions import cautions
+from ladderlight.units.words import address, address_digits
 
 _WIDTH = 78
 
@@ -48,13 +49,9 @@ def chip_label(name: str, tray: int | None) -> str:
 def labelled(manifest: ManifestDocument) -> list[dict[str, object]]:
     """Return the devices of a manifest, each with its label and the ``digits`` of its addresses."""
     return [
-        {"label": chip_label(device["name"], device.get("tray")), "digits": _digits(device), **device}
+        {"label": chip_label(device["name"], device.get("tray")), "digits": address_digits(device["words"]), **device}
         for device in manifest["devices"]
     ]
-
-
-def _digits(device: DeviceDocument) -> int:
-    return max(4, len(f"{device['words'] - 1:X}"))
 
 
 def _device(device: DeviceDocument, part: Part) -> Iterator[str]:
@@ -82,9 +79,8 @@ def _device(device: DeviceDocument, part: Part) -> Iterator[str]:
     others = [name for name in device["files"] if name not in {piece["file"] for piece in device["pieces"]}]
     if others:
         yield from _wrapped(f"beside it {', '.join(others)}", indent="  ", hang=12)
-    digits = _digits(device)
     for bank in device["banks"]:
-        place = f"{bank['first']:0{digits}X}h to {bank['last']:0{digits}X}h"
+        place = " to ".join(address(bank[end], device["words"]) for end in ("first", "last"))
         line = f"bank {bank['bank']:<5}{place}  {', '.join(bank['pictures'])}"
         yield from _wrapped(line, indent="  ", hang=14 + len(place))
     if device["last_used"] is None:
@@ -92,7 +88,7 @@ def _device(device: DeviceDocument, part: Part) -> Iterator[str]:
     else:
         yield (
             f"  in use    {device['used_words']:,} of {device['words']:,} words, the last at "
-            f"{device['last_used']:0{digits}X}h; {device['free_words']:,} not in use"
+            f"{address(device['last_used'], device['words'])}; {device['free_words']:,} not in use"
         )
 
 

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
 
 from ladderlight.board import Board
-from ladderlight.board.scanning.playback import Frames
+from ladderlight.board.scanning.playback import play
 from ladderlight.board.scanning.timing import undefined_share
-from ladderlight.proof.screens import COMPRESSION
-from ladderlight.units.arrays import Flags, MemoryWords
+from ladderlight.units.arrays import MemoryWords
 
 _WIDTH, _HEIGHT, _SCALE = 80, 20, 10
 _MARK = (255, 0, 255)
@@ -21,13 +18,9 @@ _MARK = (255, 0, 255)
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Disturbance:
-    """``share`` of the picture's time in which data are undefined, 0 to 1, and the enlarged ``pixels``, uint8 sRGB.
-
-    ``frames`` are those of all banks, in which more can be looked at.
-    """
+    """``share`` of the picture's time in which data are undefined, 0 to 1, and the enlarged ``pixels``, uint8 sRGB."""
 
     share: float
-    frames: Frames
     pixels: NDArray[np.uint8]
 
 
@@ -38,8 +31,7 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> Disturbance | No
     """
     if all(memory.access is None for memory in board.memories):
         return None
-    frames = Frames(board, words, bank)
-    shown = frames.shown()
+    shown = play(board, words, bank)
     share = undefined_share(board)
     if not (share or shown.undefined.any()):
         return None
@@ -50,13 +42,4 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> Disturbance | No
     unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     rows, columns = np.indices(unsure.shape)
     pixels[unsure & ((rows + columns) // 3 % 2 == 0)] = _MARK
-    return Disturbance(share=float(shown.undefined.mean()) if share is None else share, frames=frames, pixels=pixels)
-
-
-def marks_png(disturbed: Flags) -> bytes:
-    """Write a PNG to lay over a bank's screen, marked where data are undefined and the code changes, else clear."""
-    picture = Image.fromarray(disturbed.view(np.uint8))
-    picture.putpalette((0, 0, 0, *_MARK))
-    file = io.BytesIO()
-    picture.save(file, format="PNG", transparency=0, compress_level=COMPRESSION)
-    return file.getvalue()
+    return Disturbance(share=float(shown.undefined.mean()) if share is None else share, pixels=pixels)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Callable, Sequence
 from operator import itemgetter
-from pathlib import Path
 
 from markupsafe import Markup
 
@@ -15,45 +15,39 @@ from ladderlight.proof.burnsheet import labelled, title_of
 from ladderlight.proof.cautions import cautions
 from ladderlight.proof.figures import facts_of
 from ladderlight.proof.plots import palette_plot, plots_of
-from ladderlight.proof.screens import data_url, small_png
+from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import environment
 
 _SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
 
 
-def trays_page(project: str, board: Board, manifest: ManifestDocument, proofs: Sequence[Path]) -> str:
+def trays_page(project: str, board: Board, manifest: ManifestDocument, small: Callable[[str], bytes]) -> str:
     """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small.
 
-    The screens are read from the first of the folders ``proofs`` that has them. As many as the page can bear are in it,
-    the others by name.
+    ``small`` gives a screen's file in the output folder in small, see :func:`ladderlight.proof.screens.small_png`. As
+    many as the page can bear are in it, the others by name.
     """
     trays = []
     left = _SCREEN_BYTES
-    for number in dict.fromkeys(device["tray"] for device in manifest["devices"] if "tray" in device):
-        devices = [device for device in manifest["devices"] if device.get("tray") == number]
-        screens = _screens([picture for picture in manifest["pictures"] if picture.get("tray") == number])
+    pictures: dict[int | None, list[PictureDocument]] = defaultdict(list)
+    for picture in manifest["pictures"]:
+        pictures[picture.get("tray")].append(picture)
+    burn: dict[int, list[str]] = defaultdict(list)
+    for device in manifest["devices"]:
+        burn[device["tray"]] += [device["name"]] * device["changed"]
+    for number, names in burn.items():
+        screens = _screens(pictures[number])
         for screen in screens:
-            picture = small_png(_found(screen["file"], proofs), board) if left > 0 else b""
-            left -= len(picture)
-            screen["picture"] = data_url(picture) if picture else ""
-        trays.append(
-            {
-                "number": number,
-                "folder": f"tray-{number:02d}",
-                "burn": [device["name"] for device in devices if device["changed"]],
-                "screens": screens,
-            }
-        )
+            png = small(f"proof/{screen['file']}") if left > 0 else b""
+            left -= len(png)
+            screen["picture"] = data_url(png) if png else ""
+        trays.append({"number": number, "folder": f"tray-{number:02d}", "burn": names, "screens": screens})
     return (
         environment()
         .get_template("trays.html")
         .render(project=project, trays=trays, aspect=board.raster.mode.screen_aspect, facts=facts_of(board))
     )
-
-
-def _found(file: str, folders: Sequence[Path]) -> Path:
-    return next(folder / file for folder in folders if (folder / file).exists())
 
 
 def _screens(pictures: Sequence[PictureDocument]) -> list[dict[str, str]]:

@@ -1,7 +1,5 @@
 """A chip read back against what it should hold: where it differs, what the screen shows there, what may be wrong."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -13,7 +11,6 @@ from ladderlight.board.scanning.scan import scan
 from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
 from ladderlight.readback.readings import Reading, as_read
-from ladderlight.readback.sections import device_words_of
 from ladderlight.units.arrays import Ints, MemoryWords, Words
 
 _GAP = 8
@@ -101,8 +98,6 @@ def compare(
 
     Parameters
     ----------
-    board, device
-        The board and the device that was read back.
     wanted
         What all memories should hold.
     found
@@ -116,7 +111,7 @@ def compare(
     known
         Contents that a healthy chip may hold, see :mod:`ladderlight.readback.diagnosis.known`.
     """
-    should = device_words_of(wanted, device)
+    should = device.words(wanted)
     found = as_read(should, found, reading)
     at = np.flatnonzero(should != found)
     raised, lowered = found[at] & ~should[at], should[at] & ~found[at]
@@ -186,7 +181,7 @@ def _differences(
             address = int(shown[y, x])
             count[address] += 1
             first.setdefault(address, Place(bank=bank, pictures=tuple(pictures.get(bank, ())), x=x, y=y))
-    should = device_words_of(wanted, device)
+    should = device.words(wanted)
     return [
         Difference(
             address=address,

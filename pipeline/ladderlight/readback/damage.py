@@ -1,7 +1,5 @@
 """A picture of what differs on the screen."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Iterable
 
@@ -29,8 +27,6 @@ def with_device(words: MemoryWords, device: Device, found: NDArray[np.uint32]) -
 def damage(board: Board, wanted: MemoryWords, found: MemoryWords, bank: int) -> Bytes:
     """Show one bank as found, in dark grey, with everything that differs on the screen marked.
 
-    Returns
-    -------
     uint8, shape (active lines, active monitor pixels, 3), sRGB.
     """
     shown = render(board, found, bank).astype(np.float64)

@@ -1,7 +1,5 @@
 """Pictures out of chips that were read back."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from ladderlight.board import Board
@@ -16,10 +14,7 @@ _MOST_BANKS = 256
 def decode(board: Board, words: MemoryWords) -> Iterator[tuple[int, bytes]]:
     """Yield every bank's number and its picture as a PNG.
 
-    Raises
-    ------
-    DeviceFileError
-        When the wiring has more than 256 banks.
+    Raises DeviceFileError when the wiring has more than 256 banks.
     """
     if board.bank_count > _MOST_BANKS:
         raise DeviceFileError(f"the board has {board.bank_count} banks; {_MOST_BANKS} is the most that can be decoded")

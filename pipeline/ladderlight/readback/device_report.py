@@ -1,7 +1,5 @@
 """The report on one device that was read back: the comparison, the dumps, and what was not read."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,7 +12,7 @@ from ladderlight.readback.comparison import Comparison, compare, document_of
 from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.dumps import Held
 from ladderlight.readback.readings import Reading, as_read
-from ladderlight.readback.sections import Section, device_words_of, image_of
+from ladderlight.readback.sections import Section, image_of
 from ladderlight.units.arrays import MemoryWords, Words
 
 
@@ -62,26 +60,15 @@ def report_on(
     known: Sequence[Fault] = (),
     tray: int | None = None,
 ) -> DeviceReport:
-    """Compare what was read of a device with what it should hold.
+    """Compare what was read of a device with what it should hold, as :func:`ladderlight.readback.comparison.compare`.
 
-    Parameters
-    ----------
-    board, reading
-        The board, and what was read of the device.
-    found
-        The dumps, those of other devices as well.
-    wanted
-        What all memories should hold.
-    pictures, most, known
-        As :func:`ladderlight.readback.comparison.compare` has them.
-    tray
-        The tray of the device, where there are several.
+    ``found`` are the dumps, those of other devices as well; ``wanted`` is what all memories should hold.
     """
     device = reading.device
     comparison = compare(
         board, device, wanted, reading.words, pictures=pictures, most=most, reading=reading, known=known
     )
-    should = device_words_of(wanted, device)
+    should = device.words(wanted)
     held_words = as_read(should, reading.words, reading)
     differs = image_of(should ^ held_words, device)
     dumps = tuple(

@@ -1,7 +1,5 @@
 """Files that were read out of chips: whatever format they have, and the sections of devices that they may hold."""
 
-from __future__ import annotations
-
 import stat
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -10,13 +8,12 @@ from pathlib import Path, PurePath
 
 import numpy as np
 
-from ladderlight.devices.files import bytes_per_word
 from ladderlight.devices.formats import Format, format_of, likely_damage, segments_of
 from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, UsageError
 from ladderlight.flow.pictures import ByteOrder
 from ladderlight.readback.sections import Section
-from ladderlight.units.arrays import Bytes, Ints
+from ladderlight.units.arrays import Bytes, Ints, bytes_per_word
 from ladderlight.units.words import counted, joined
 
 _ELEMENTS: tuple[Format, ...] = ("verilog_mem", "c_array")
@@ -55,10 +52,7 @@ class Dump:
     def segments(self, section: Section) -> list[Segment]:
         """Read it as a section's bytes.
 
-        Raises
-        ------
-        UsageError
-            When it is damaged.
+        Raises UsageError when it is damaged.
         """
         element = 1 if section.torn else bytes_per_word(section.device.part.width)
         try:
@@ -88,10 +82,7 @@ class Held:
 def read_dumps(paths: Sequence[Path], sections: Sequence[Section]) -> list[Dump]:
     """Read files that were read out of chips. One too large for any of the sections is not read.
 
-    Raises
-    ------
-    UsageError
-        When one cannot be read.
+    Raises UsageError when one cannot be read.
     """
     largest = max(section.device.part.bytes for section in sections)
     return [Dump(name=str(path), data=_read(path, largest)) for path in paths]
@@ -119,12 +110,7 @@ def fit(dump: Dump, section: Section) -> Held | None:
 
     A format without addresses must have exactly the section's size. One with addresses may begin at the address that
     the build's files give, at 0, at the section's place in its device, at any other address if it holds all of the
-    section, or else at a multiple of the section's size below 16 MiB.
-
-    Raises
-    ------
-    UsageError
-        When the dump is damaged.
+    section, or else at a multiple of the section's size below 16 MiB. Raises UsageError when the dump is damaged.
     """
     try:
         segments = dump.segments(section)
@@ -146,10 +132,7 @@ def fit(dump: Dump, section: Section) -> Held | None:
 def addressed(dump: Dump, section: Section) -> tuple[Bytes, Ints]:
     """Return a dump's bytes and the address of each, 0 upwards in a format without.
 
-    Raises
-    ------
-    UsageError
-        When the dump is damaged.
+    Raises UsageError when the dump is damaged.
     """
     return _bytes_of(dump.segments(section))
 

@@ -1,7 +1,5 @@
 """Which dump is of which section of which device: identified by name, by size, by content, or by what is left."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import PurePath
@@ -28,6 +26,8 @@ def match(
 ) -> list[Held]:
     """Return what each dump is of, in the order of the dumps.
 
+    Raises UsageError when there is no such device, a dump is damaged or fits nothing, or cannot be identified.
+
     Parameters
     ----------
     dumps
@@ -41,11 +41,6 @@ def match(
         What devices held before, by name and as ``wanted``: what is left is recognised by it.
     device
         The device that all the dumps are of.
-
-    Raises
-    ------
-    UsageError
-        When there is no such device, a dump is damaged or fits nothing, or cannot be identified.
     """
     if device is not None:
         names = dict.fromkeys(section.device.name for section in sections)

@@ -1,7 +1,5 @@
 """Dumps that were read with the programmer set to a larger or a smaller part than the one on the board."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight.devices.files import ERASED
@@ -20,17 +18,9 @@ _LEAST = 0.5
 def as_other_part(dump: Dump, section: Section, wanted: Images | None) -> Held | None:
     """Lay a dump of the size of a larger or smaller part over a whole device, where it agrees best.
 
-    Parameters
-    ----------
-    dump, section
-        A dump that fits nothing, and the whole of a device.
-    wanted
-        What the devices should hold, by name. Without it only a dump that repeats is taken.
-
-    Returns
-    -------
-    One block of a larger dump as all of the section, or a smaller dump as a block of the section, with a note; None
-    where the size is not the part's times or by a power of two, or too little is as it should be.
+    Returns one block of a larger dump as all of the section, or a smaller dump as a block of the section, with a note;
+    None where the size is not the part's times or by a power of two, or too little is as it should be. Without
+    ``wanted``, what the devices should hold, only a dump that repeats is taken.
     """
     data, addresses = addressed(dump, section)
     if not data.size or not section.whole or addresses.max() - addresses.min() + 1 != data.size:

@@ -1,7 +1,5 @@
 """What was read of each device, put together from its dumps."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -78,10 +76,7 @@ def as_read(should: Words, found: Words, reading: Reading | None) -> Words:
 def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Reading]:
     """Put together what was read of each device, in the order of the sections. Bytes that a dump leaves out are erased.
 
-    Raises
-    ------
-    UsageError
-        When two dumps of the same bytes disagree.
+    Raises UsageError when two dumps of the same bytes disagree.
     """
     by_device: dict[str, list[Held]] = {}
     for held in found:
@@ -97,10 +92,7 @@ def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Read
 def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str, NDArray[np.uint32]]:
     """Put the memories' words together.
 
-    Raises
-    ------
-    UsageError
-        When part of a device was not read.
+    Raises UsageError when part of a device was not read.
     """
     words = {reading.device.name: reading.words for reading in readings}
     missing = []

@@ -1,7 +1,5 @@
 """Recognising a dump by its content."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -9,9 +7,8 @@ from typing import Self
 
 import numpy as np
 
-from ladderlight.devices.files import bytes_per_word
 from ladderlight.readback.dumps import Held
-from ladderlight.units.arrays import Bytes, Flags
+from ladderlight.units.arrays import Bytes, Flags, bytes_per_word
 
 Images = Mapping[str, Bytes]
 """Bytes of devices by name: uint8, low byte of each word first."""

@@ -1,7 +1,5 @@
 """What one dump may hold of a device: the whole of it, what one file of a build holds, or its even or odd bytes."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -10,9 +8,9 @@ from pathlib import PurePath
 import numpy as np
 
 from ladderlight.board import Board, Device
-from ladderlight.devices.files import bytes_of, bytes_per_word, span_places, spans_of, words_of
+from ladderlight.devices.files import bytes_of, span_places, spans_of, words_of
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
-from ladderlight.units.arrays import Bytes, Flags, Ints, MemoryWords, Words
+from ladderlight.units.arrays import Bytes, Flags, Ints, Words, bytes_per_word
 
 Places = Ints
 
@@ -85,17 +83,15 @@ class Section:
 def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | None = None) -> list[Section]:
     """Return all sections that a dump of a board's chips may be of.
 
+    Returns, for each device, the whole of it in every byte order of its files, what each file holds that is less, and
+    the even and the odd bytes of wide words.
+
     Parameters
     ----------
     board, files
         The board, and the device files of its build with their spans; what they hold is not looked at.
     order
         Byte order of wide words; that of the files when not given.
-
-    Returns
-    -------
-    For each device: the whole of it in every byte order of its files, what each file holds that is less, and the even
-    and the odd bytes of wide words.
     """
     by_device: dict[str, list[DeviceFile]] = {}
     for file in files:
@@ -146,11 +142,6 @@ def covered_by(device: Device, sections: Iterable[Section]) -> Flags:
     for section in sections:
         covered[section.places] = True
     return covered
-
-
-def device_words_of(words: MemoryWords, device: Device) -> Words:
-    """Return a device's words out of those of all memories."""
-    return words[device.memory][device.first_word : device.first_word + device.part.words]
 
 
 def image_of(words: Words, device: Device) -> Bytes:

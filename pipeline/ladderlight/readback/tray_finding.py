@@ -1,7 +1,5 @@
 """Which tray each dump is of, found by its content."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -28,21 +26,10 @@ def by_tray(
     """Sort dumps by the tray of the last build that they are of.
 
     The trays are read one after another. A dump that is like none of them clearly more than like the others is of the
-    tray that its path names, such as ``tray-02/picture.bin``, or of that of all other dumps.
+    tray that its path names, such as ``tray-02/picture.bin``, or of that of all other dumps. Raises UsageError when
+    there is no such tray, or the tray of a dump cannot be found.
 
-    Parameters
-    ----------
-    dumps, build
-        The dumps, and the build.
-    order, device
-        Byte order of wide words and the device, where they are known.
-    asked
-        The tray of all dumps, where it is known.
-
-    Raises
-    ------
-    UsageError
-        When there is no such tray, or the tray of a dump cannot be found.
+    ``order`` of wide words, ``device``, and ``asked``, the tray of all dumps, are given where they are known.
     """
     numbers = build.numbers(() if asked is None else (asked,))
     if len(numbers) == 1:

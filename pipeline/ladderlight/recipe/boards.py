@@ -27,6 +27,7 @@ from ladderlight.errors import Problem
 from ladderlight.recipe.language.tables import BoardTable, DriverTable, LadderTable, MemoryTable, R2RTable, TimingsTable
 from ladderlight.recipe.language.values import ByteCount
 from ladderlight.recipe.source.problems import Where
+from ladderlight.units.arrays import bytes_per_word
 
 
 def board_of(table: BoardTable) -> Board:
@@ -121,7 +122,7 @@ def _plain_part(table: MemoryTable) -> Part:
     width = table.width or 8
     words = table.words or 2
     if isinstance(words, ByteCount):
-        words = max(2, words // Part.bytes_per_word(width))
+        words = max(2, words // bytes_per_word(width))
     return Part(
         number=table.marking or f"{words}x{width}",
         words=words,

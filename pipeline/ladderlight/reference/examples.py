@@ -1,7 +1,5 @@
 """Stages at work: each stage's example, run on one of our own boards."""
 
-from __future__ import annotations
-
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -22,7 +20,7 @@ from ladderlight.stages.contract import Survey
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
-from ladderlight.starter.scenes import draw_scene
+from ladderlight.starter.scenes import open_scene
 
 PHOTOGRAPHS = {"cafe": "coffee", "quay-cat": "chelsea"}
 """The photographs by their names in examples: functions of ``skimage.data``, each without copyright restrictions."""
@@ -51,10 +49,7 @@ class Played:
 def example_board(name: str) -> Board:
     """Read one of our own boards.
 
-    Raises
-    ------
-    PluginError
-        When there is none of that name.
+    Raises PluginError when there is none of that name.
     """
     with as_file(files("ladderlight.reference") / "boards") as folder:
         names = sorted(path.stem for path in folder.glob("*.toml"))
@@ -66,10 +61,7 @@ def example_board(name: str) -> Board:
 def play(registry: StageRegistry, declaration: StageDeclaration) -> Played:
     """Run a stage's example in the default chain, which the stage joins, or where it takes the place of its kind.
 
-    Raises
-    ------
-    PluginError
-        When the example has options that the stage does not, or names an unknown board.
+    Raises PluginError when the example has options that the stage does not, or names an unknown board.
     """
     example = declaration.example
     board = example_board(example.board)
@@ -144,7 +136,7 @@ def _drawn(name: str, *, see_through: bool) -> Image.Image:
 
         scene, share = Image.fromarray(getattr(data, PHOTOGRAPHS[name])()), 0.5
     else:
-        scene, share = draw_scene(name), 0.0
+        scene, share = open_scene(name), 0.0
     width = scene.size[0]
     height = width * _SHAPE[1] // _SHAPE[0]
     top = round((scene.size[1] - height) * share)

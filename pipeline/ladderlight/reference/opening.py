@@ -1,7 +1,5 @@
 """The picture that opens the project's own page: a photograph, what a board shows of it, and the ladder that does."""
 
-from __future__ import annotations
-
 import io
 import shutil
 import tempfile
@@ -34,16 +32,13 @@ _STEP = 4
 def opening_png(recipe: Path) -> bytes:
     """Build a copy of a recipe and draw its first picture beside what the board shows of it, and the board's ladder.
 
+    Raises BuildError when the board's screen is of another size.
+
     Parameters
     ----------
     recipe
         A recipe whose files lie in its own folder, of a board that shows 640 by 480 counts and lines, in pixels of
         an even number of both.
-
-    Raises
-    ------
-    BuildError
-        When the board's screen is of another size.
     """
     with tempfile.TemporaryDirectory() as folder:
         copy = shutil.copytree(recipe.parent, Path(folder) / "board", ignore=shutil.ignore_patterns("out"))

@@ -1,7 +1,5 @@
 """The page: what each stage does, an example with its result, and a table of its options."""
 
-from __future__ import annotations
-
 import inspect
 import json
 import re
@@ -78,10 +76,7 @@ def reference(registry: StageRegistry, plugin: str = "builtin") -> Reference:
 def write_reference(path: Path, registry: StageRegistry) -> None:
     """Write the page and its pictures, and remove pictures of stages that no longer exist.
 
-    Raises
-    ------
-    BuildError
-        When there is another file in place of the page.
+    Raises BuildError when there is another file in place of the page.
     """
     if path.exists() and not path.read_bytes().startswith(_TITLE.encode()):
         raise BuildError("is not a reference page; choose another path", where=path)
@@ -171,13 +166,13 @@ def _head(data: bytes) -> Iterator[str]:
 
 
 def _notes(declaration: StageDeclaration) -> str:
-    """Return the paragraphs of the docstring before its numpydoc sections, without the first line."""
+    """Return the paragraphs of the docstring before its errors and numpydoc sections, without the first line."""
     text = inspect.getdoc(declaration.function) or ""
     body = text.partition("\n\n")[2]
     paragraphs = []
     for paragraph in body.split("\n\n"):
         rows = paragraph.splitlines()
-        if len(rows) > 1 and set(rows[1]) == {"-"}:
+        if paragraph.startswith("Raises ") or (len(rows) > 1 and set(rows[1]) == {"-"}):
             break
         paragraphs.append(paragraph)
     return "\n\n".join(paragraphs).replace("``", "`")

@@ -10,9 +10,12 @@ import types
 import typing
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from ladderlight.units.words import joined
+
+if TYPE_CHECKING:
+    from pydantic.fields import FieldInfo
 
 Where = tuple[str | int, ...]
 
@@ -38,21 +41,19 @@ class Measured:
     unit: str
 
 
-def annotation_at(annotation: Any, place: Where) -> Any:
+def annotation_at(annotation: object, place: Where) -> object:
     """Follow a path of keys and indices through models, tables and lists to the annotation of its end."""
     for part in place:
         annotation = inside(annotation, part)
     return annotation
 
 
-def inside(annotation: Any, part: str | int) -> Any:
+def inside(annotation: object, part: str | int) -> object:
     """Return the annotation of a key of a table, or of an entry of a list; ``Any`` when there is none."""
     core = core_of(annotation)
     if isinstance(part, str):
         for member in members_of(core):
-            fields = getattr(member, "model_fields", {})
-            if part in fields:
-                field = fields[part]
+            if field := _fields_of(member).get(part):
                 return Annotated[field.annotation, *field.metadata] if field.metadata else field.annotation
         tables = [member for member in members_of(core) if typing.get_origin(member) in (dict, Mapping)]
         return typing.get_args(tables[0])[1] if tables else Any
@@ -65,24 +66,29 @@ def inside(annotation: Any, part: str | int) -> Any:
     return Any
 
 
-def is_union(annotation: Any) -> bool:
+def _fields_of(member: object) -> Mapping[str, FieldInfo]:
+    fields: Mapping[str, FieldInfo] = getattr(member, "model_fields", {})
+    return fields
+
+
+def is_union(annotation: object) -> bool:
     """Whether an annotation allows more than one type."""
     return typing.get_origin(annotation) in (typing.Union, types.UnionType)
 
 
-def core_of(annotation: Any) -> Any:
+def core_of(annotation: object) -> object:
     """Return an annotation without its metadata and without None."""
     return _peel(annotation)[0]
 
 
-def members_of(annotation: Any) -> tuple[Any, ...]:
+def members_of(annotation: object) -> tuple[object, ...]:
     """Return the types that an annotation allows, None left out."""
     if not is_union(annotation):
         return (annotation,)
     return tuple(member for member in typing.get_args(annotation) if member is not type(None))
 
 
-def moves(model: Any, key: str, value: object) -> list[str]:
+def moves(model: object, key: str, value: object) -> list[str]:
     """Return the tables in which a key belongs; of a table, the heading that it should have."""
     homes = list(_homes(model, key))
     many = isinstance(value, list) and value and isinstance(value[0], dict)
@@ -94,10 +100,10 @@ def moves(model: Any, key: str, value: object) -> list[str]:
     return [f"it belongs in {heading}" if not index else heading for index, heading in enumerate(headings)]
 
 
-def _homes(annotation: Any, key: str, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+def _homes(annotation: object, key: str, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], object]]:
     """Yield the paths of the tables that have a key, and the key's annotation there."""
     for member in members_of(core_of(annotation)):
-        fields = getattr(member, "model_fields", {})
+        fields = _fields_of(member)
         if key in fields and path:
             yield path, inside(member, key)
         for name in fields:
@@ -105,7 +111,7 @@ def _homes(annotation: Any, key: str, path: tuple[str, ...] = ()) -> Iterator[tu
             yield from _homes(inside(inner, 0) if _is_list(inner) else inner, key, (*path, name))
 
 
-def _heading(annotation: Any, path: tuple[str, ...]) -> str:
+def _heading(annotation: object, path: tuple[str, ...]) -> str:
     for part in path:
         inner = inside(annotation, part)
         many = _is_list(inner)
@@ -113,30 +119,30 @@ def _heading(annotation: Any, path: tuple[str, ...]) -> str:
     return f"[[{'.'.join(path)}]]" if many else f"[{'.'.join(path)}]"
 
 
-def _is_list(annotation: Any) -> bool:
+def _is_list(annotation: object) -> bool:
     return typing.get_origin(core_of(annotation)) in (list, tuple)
 
 
-def keys_of(annotation: Any) -> list[str]:
+def keys_of(annotation: object) -> list[str]:
     """Return the keys of a table; none for anything else."""
-    return [key for member in members_of(core_of(annotation)) for key in getattr(member, "model_fields", {})]
+    return [key for member in members_of(core_of(annotation)) for key in _fields_of(member)]
 
 
-def unknown_key_hint(annotation: Any) -> str:
+def unknown_key_hint(annotation: object) -> str:
     """Return a table's hint for unknown keys, its ``unknown_key``."""
     return next(
         (str(member.unknown_key) for member in members_of(core_of(annotation)) if hasattr(member, "unknown_key")), ""
     )
 
 
-def example_of(annotation: Any, key: str) -> str:
+def example_of(annotation: object, key: str) -> str:
     """Return what to add for a missing key."""
     value = inside(annotation, key)
     example = next((item.text for item in _peel(value)[1] if isinstance(item, Example)), None)
     return example or f"it: {wanted(value)}"
 
 
-_TYPES = {
+_TYPES: Mapping[object, str] = {
     int: "a whole number",
     float: "a number",
     str: "a text in quotes",
@@ -146,12 +152,12 @@ _TYPES = {
 }
 
 
-def described(annotation: Any) -> str:
+def described(annotation: object) -> str:
     """Return the text of an annotation's :class:`Described`, or nothing."""
     return next((item.text for item in _peel(annotation)[1] if isinstance(item, Described)), "")
 
 
-def wanted(annotation: Any) -> str:
+def wanted(annotation: object) -> str:
     """Describe what an annotation takes, with its limits."""
     core, metadata = _peel(annotation)
     if text := described(annotation):
@@ -175,14 +181,14 @@ def wanted(annotation: Any) -> str:
     return _TYPES.get(core, getattr(core, "__name__", str(core))) + _range(metadata) + unit
 
 
-def _peel(annotation: Any) -> tuple[Any, list[Any]]:
+def _peel(annotation: object) -> tuple[object, list[object]]:
     """Return an annotation without its metadata and without None, and that metadata."""
-    metadata: list[Any] = []
+    metadata: list[object] = []
     while True:
         if hasattr(annotation, "__metadata__"):
             for item in annotation.__metadata__:
                 metadata += [item, *getattr(item, "metadata", ())]
-            annotation = annotation.__origin__
+            annotation = getattr(annotation, "__origin__")  # noqa: B009 - which all with metadata have
         elif is_union(annotation) and len(members_of(annotation)) == 1:
             annotation = members_of(annotation)[0]
         else:
@@ -192,8 +198,8 @@ def _peel(annotation: Any) -> tuple[Any, list[Any]]:
 _LIMITS = ("ge", "gt", "le", "lt")
 
 
-def _range(metadata: Sequence[Any]) -> str:
-    limits = {
+def _range(metadata: Sequence[object]) -> str:
+    limits: dict[str, float] = {
         name: getattr(item, name) for item in metadata for name in _LIMITS if getattr(item, name, None) is not None
     }
     if "ge" in limits and "le" in limits:

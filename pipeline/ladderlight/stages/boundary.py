@@ -59,23 +59,28 @@ def run_stage(
         As the stage raises it.
     """
     call = partial(declaration.run, value, board, options, **given)
-    result = guarded(declaration, (lambda: _listed(call())) if declaration.kind is Kind.EMISSION else call, what)
+    emitting = declaration.kind is Kind.EMISSION
+    result: object = guarded(declaration, (lambda: _listed(call())) if emitting else call, what)
     _refuse(_wrong_result(declaration.kind, result, board), declaration, what)
     kept: Kept | None = given.get("kept")
-    return replace(result, codes=kept.over(result.codes)) if kept and "Kept" not in declaration.takes else result
+    if kept and "Kept" not in declaration.takes and isinstance(result, CodedPicture):
+        return replace(result, codes=kept.over(result.codes))
+    return result
 
 
 def open_file(
     source: StageDeclaration, path: Path, board: Board, options: Options, what: str, **given: Any
 ) -> Iterator[Picture]:
     """Run a source over a file and yield its pictures, checked. Raises as :func:`run_stage` does."""
-    found = guarded(source, partial(source.run, path, board, options, **given), what)
+    found: object = guarded(source, partial(source.run, path, board, options, **given), what)
     if not isinstance(found, Iterable) or isinstance(found, str | bytes | Mapping):
-        _refuse(f"{_shown(found)}, not a list of Picture,", source, what)
-    pictures = iter(found)
+        raise _failure(f"{_shown(found)}, not a list of Picture,", source, what)
+    pictures: Iterator[object] = iter(found)
     count = 0
     while (picture := guarded(source, partial(next, pictures, _END), what)) is not _END:
-        _refuse(_wrong_result(Kind.PICTURE, picture, board), source, what)
+        if not isinstance(picture, Picture):
+            raise _failure(f"{_shown(picture)}, not a Picture,", source, what)
+        _refuse(_wrong_pixels(picture) or _wrong_notes(picture.notes), source, what)
         yield picture
         count += 1
     if not count:
@@ -127,7 +132,7 @@ def look_of(
         return None
     look: Look | None = _hook(declaration, "survey", board, options, board=board, viewing=viewing, what=what)
     if look is not None and not callable(look):
-        _refuse(f"{_shown(look)}, not a function of a picture,", declaration, what, hook="survey")
+        raise _failure(f"{_shown(look)}, not a function of a picture,", declaration, what, hook="survey")
     return look
 
 
@@ -190,8 +195,7 @@ def advice_of(
         return []
     hook, what = "advice", "its options"
     found = _hook(declaration, hook, animated, board, options, board=board, viewing=viewing, what=what)
-    _refuse(_wrong_many(found, Finding, lambda _: ""), declaration, what, hook=hook)
-    return list(found)
+    return _many(found, Finding, declaration, what, hook=hook)
 
 
 def _hook(
@@ -200,7 +204,7 @@ def _hook(
     """Call a hook with its values, of which the last are the options, completed here with the defaults."""
     *others, options = values
 
-    def call() -> Any:
+    def call() -> object:
         return _listed(
             declaration.call_hook(hook, *others, declaration.complete(options), board=board, viewing=viewing)
         )
@@ -211,20 +215,26 @@ def _hook(
 def _one(kind: type[T], declaration: StageDeclaration, hook: str, *values: Any, what: str, **given: Any) -> T:
     found = _hook(declaration, hook, *values, what=what, **given)
     if not isinstance(found, kind):
-        raise StageFailure(
-            f"{_label(declaration, hook)} gave {_shown(found)}, not {_article(kind.__name__)}, for {what}"
-        )
+        raise _failure(f"{_shown(found)}, not {_article(kind.__name__)},", declaration, what, hook=hook)
     return found
 
 
 def _problems(declaration: StageDeclaration, hook: str, *values: Any, what: str, **given: Any) -> list[Problem]:
     found = _hook(declaration, hook, *values, what=what, **given)
+    problems = _many(found, Problem, declaration, what, hook=hook)
+    for problem in problems:
+        if not isinstance(problem.where, tuple):
+            raise _failure("a Problem whose place is not a tuple,", declaration, what, hook=hook)
+    return problems
+
+
+def _many(found: object, kind: type[T], declaration: StageDeclaration, what: str, *, hook: str) -> list[T]:
     if not isinstance(found, list):
-        _refuse(f"{_shown(found)}, not a list of Problem,", declaration, what, hook=hook)
-    for problem in found:
-        if not isinstance(problem, Problem) or not isinstance(problem.where, tuple):
-            _refuse(f"{_shown(problem)}, not a Problem with a tuple for its place,", declaration, what, hook=hook)
-    return list(found)
+        raise _failure(f"{_shown(found)}, not a list of {kind.__name__},", declaration, what, hook=hook)
+    for item in found:
+        if not isinstance(item, kind):
+            raise _failure(f"{_shown(item)}, not {_article(kind.__name__)},", declaration, what, hook=hook)
+    return found
 
 
 def _label(declaration: StageDeclaration, hook: str = "") -> str:
@@ -251,15 +261,19 @@ def _article(name: str) -> str:
 
 def _refuse(wrong: str, declaration: StageDeclaration, what: str, *, hook: str = "") -> None:
     if wrong:
-        raise StageFailure(f"{_label(declaration, hook)} gave {wrong} for {what}")
+        raise _failure(wrong, declaration, what, hook=hook)
 
 
-def _listed(result: Any) -> Any:
+def _failure(wrong: str, declaration: StageDeclaration, what: str, *, hook: str = "") -> StageFailure:
+    return StageFailure(f"{_label(declaration, hook)} gave {wrong} for {what}")
+
+
+def _listed(result: object) -> object:
     """Return a list of what can be gone through, so that a generator fails where its stage is known."""
     return list(result) if isinstance(result, Iterable) and not isinstance(result, str | bytes | Mapping) else result
 
 
-def _wrong_result(kind: Kind, result: Any, board: Board) -> str:
+def _wrong_result(kind: Kind, result: object, board: Board) -> str:
     """Return what is wrong with a stage's result, by types, shapes and ranges, or nothing."""
     if kind is Kind.PICTURE:
         if not isinstance(result, Picture):
@@ -275,7 +289,7 @@ def _wrong_result(kind: Kind, result: Any, board: Board) -> str:
     return wrong or (_wrong_card(result, board) if kind is Kind.CARD else "")
 
 
-def _wrong_many(result: Any, kind: type[T], wrong: Callable[[T], str]) -> str:
+def _wrong_many(result: object, kind: type[T], wrong: Callable[[T], str]) -> str:
     if not isinstance(result, list):
         return f"{_shown(result)}, not a list of {kind.__name__},"
     for item in result:
@@ -312,7 +326,7 @@ def _wrong_codes(picture: CodedPicture, board: Board) -> str:
     return ""
 
 
-def _wrong_notes(notes: Mapping[str, Any], what: str = "note") -> str:
+def _wrong_notes(notes: Mapping[str, object], what: str = "note") -> str:
     """Return which note is not a JSON value: those go into the manifest."""
     for name, value in notes.items():
         if not (isinstance(name, str) and _is_json(value)):
@@ -320,7 +334,7 @@ def _wrong_notes(notes: Mapping[str, Any], what: str = "note") -> str:
     return ""
 
 
-def _is_json(value: Any) -> bool:
+def _is_json(value: object) -> bool:
     if isinstance(value, list):
         return all(map(_is_json, value))
     if isinstance(value, dict):

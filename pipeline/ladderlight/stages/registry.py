@@ -10,7 +10,7 @@ import hashlib
 import importlib.util
 import os
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import import_module
@@ -159,7 +159,6 @@ class StageRegistry:
         return tuple(item.qualified for registered in self._stages.values() for item in registered)
 
     def _meant(self, name: str) -> tuple[_Registered, ...]:
-        """Return the stages that a name may mean."""
         registered = self._stages.get(name, ())
         if not registered:
             same = self._stages.get(name.rpartition(".")[2], ())
@@ -280,7 +279,15 @@ def _load(item: _Registered) -> StageDeclaration:
             raise PluginError(
                 f"stage {item.name!r} of plugin {item.plugin!r} cannot be loaded: {type(error).__name__}: {error}"
             ) from error
+    if item.file is None:
+        return _declared(reference, item.plugin)
     return replace(declaration_of(reference, plugin=item.plugin), file=item.file)
+
+
+@cache
+def _declared(function: Callable[..., Any], plugin: str) -> StageDeclaration:
+    """Read a declaration once in a process: the model of its options takes longer to make than to use."""
+    return declaration_of(function, plugin=plugin)
 
 
 def _read_file(path: Path) -> PluginFile:

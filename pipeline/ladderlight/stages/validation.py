@@ -49,7 +49,11 @@ class KeyName(str):
 
 def as_json(raw: object) -> str:
     """Write a TOML value as JSON for a strict model. A date becomes something that no field takes for a text."""
-    return json.dumps(raw, default=lambda value: {DATE: str(value)})
+    return json.dumps(raw, default=_dated)
+
+
+def _dated(value: object) -> dict[str, str]:
+    return {DATE: str(value)}
 
 
 def model_of_options(declaration: StageDeclaration) -> type[BaseModel]:
@@ -144,7 +148,7 @@ def _limited(annotation: Any, option: Option) -> Any:
         joined: Any = typing.Union.__getitem__(tuple(members))
         if len(members) > 1:
             text = " or ".join(wanted(member) for member in members)
-            adapter: TypeAdapter[Any] = TypeAdapter(joined, config=ConfigDict(strict=True))
+            adapter: TypeAdapter[object] = TypeAdapter(joined, config=ConfigDict(strict=True))
             joined = Annotated[joined, WrapValidator(partial(_one_of, adapter=adapter, text=text))]
         return joined | None if type(None) in arguments else joined
     origin = typing.get_origin(annotation)
@@ -168,19 +172,20 @@ def _quantity(value: object, *, unit: str, whole: bool) -> float:
 
 
 def _known_fields(text: str, *, fields: Sequence[str]) -> str:
-    for name in re.findall(r"\{([^{}]*)\}", text):
-        if name not in fields:
+    for found in re.finditer(r"\{([^{}]*)\}", text):
+        if (name := found[1]) not in fields:
             raise MisfitError(f"is {text!r}, and there is no field {{{name}}}", nearest_word(name, fields))
     return text
 
 
-def _one_of(value: object, _handler: object, *, adapter: TypeAdapter[Any], text: str) -> Any:
+def _one_of(value: object, _handler: object, *, adapter: TypeAdapter[object], text: str) -> object:
     from pydantic import ValidationError
 
     try:
-        return adapter.validate_json(as_json(value))
+        checked: object = adapter.validate_json(as_json(value))
     except ValidationError:
         raise MisfitError(f"is {_with_type(value)}", f"use {text}") from None
+    return checked
 
 
 def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Where) -> Problem:
@@ -216,26 +221,27 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
     return Problem(where=(*where, *place), what=f"{prefix}{label} {what}", action=action)
 
 
-def _complaint(detail: ErrorDetails, annotation: Any) -> tuple[str, str]:
+def _complaint(detail: ErrorDetails, annotation: object) -> tuple[str, str]:
     """Return what is wrong with a value, and what to do: the first complaint that applies."""
     for complaint in (_misfit, _brackets, _date, _choice, _length, _type, _range):
         if found := complaint(detail, annotation):
             return found
-    cause = detail.get("ctx", {}).get("error")
+    cause: object = detail.get("ctx", {}).get("error")
     reason = f": {cause}" if cause else ", which is of no use here"
     return f"is {named(detail['input'])}{reason}", f"use {wanted(annotation)}"
 
 
-def _misfit(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
-    cause = detail.get("ctx", {}).get("error")
+def _misfit(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
+    cause: object = detail.get("ctx", {}).get("error")
     if not isinstance(cause, MisfitError):
         return None
     return cause.what, cause.action or f"use {wanted(annotation)}"
 
 
-def _brackets(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+def _brackets(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
     """Return a table in place of a list of tables, the other way round, or another value in place of either."""
-    value, is_list = detail["input"], detail["type"] in ("list_type", "tuple_type")
+    value: object = detail["input"]
+    is_list = detail["type"] in ("list_type", "tuple_type")
     heading = "[{}]".format(".".join(str(part) for part in detail["loc"] if isinstance(part, str)))
     of_tables = is_list and bool(keys_of(inside(annotation, 0)))
     if isinstance(value, dict) and of_tables:
@@ -250,35 +256,37 @@ def _brackets(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
     return None
 
 
-def _date(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+def _date(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
     return (f"is {DATE}", f"use {wanted(annotation)}") if named(detail["input"]) == DATE else None
 
 
-def _choice(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+def _choice(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
     if detail["type"] != "literal_error":
         return None
-    value = detail["input"]
-    known = [item for item in typing.get_args(core_of(annotation)) if not isinstance(item, bool)]
-    if not isinstance(value, str) or not all(isinstance(item, str) for item in known):
+    value: object = detail["input"]
+    known: list[object] = [item for item in typing.get_args(core_of(annotation)) if not isinstance(item, bool)]
+    words = [item for item in known if isinstance(item, str)]
+    if not isinstance(value, str) or len(words) < len(known):
         return f"is {named(value)}", f"use {wanted(annotation)}"
-    hint = nearest_word(value, known)
+    hint = nearest_word(value, words)
     meanings = described(annotation)
     return f"is {value!r}, which is not known", f"use {meanings}" if meanings and not hint.endswith("?") else hint
 
 
-def _length(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+def _length(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
     expected = wanted(annotation)
     if detail["type"] == "string_too_short" and not detail["input"]:
         return "is empty", f"use {expected}"
     if detail["type"] not in ("too_short", "too_long"):
         return None
-    context = detail["ctx"]
+    context: dict[str, int] = detail["ctx"]
     action = f"use {expected}" if expected.startswith("a list of ") else _length_action(context)
     return f"has {_entries(context['actual_length'])}", action
 
 
-def _type(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
-    kind, value = detail["type"], detail["input"]
+def _type(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
+    kind = detail["type"]
+    value: object = detail["input"]
     if not kind.endswith("_type"):
         return None
     if isinstance(value, bool) and kind in ("int_type", "float_type"):
@@ -290,7 +298,7 @@ def _type(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
     return f"is {_with_type(value)}", f"use {wanted(annotation)}"
 
 
-def _range(detail: ErrorDetails, annotation: Any) -> tuple[str, str] | None:
+def _range(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
     if detail["type"] not in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
         return None
     return f"is {named(detail['input'])}, which is out of range", f"use {wanted(annotation)}"
@@ -300,7 +308,7 @@ def _entries(count: int) -> str:
     return f"{count} {'entry' if count == 1 else 'entries'}"
 
 
-def _length_action(context: Mapping[str, Any]) -> str:
+def _length_action(context: Mapping[str, object]) -> str:
     low, high = context.get("min_length"), context.get("max_length")
     return f"give {low} or more" if high is None else f"give {high}" if low in (None, high) else f"give {low} to {high}"
 

@@ -1,13 +1,10 @@
 """Write a first project."""
 
-from __future__ import annotations
-
-import io
 from importlib.resources import files
 from pathlib import Path
 
 from ladderlight.errors import UsageError
-from ladderlight.starter.scenes import SCENES, draw_scene
+from ladderlight.starter.scenes import SCENES, scene_file
 from ladderlight.storage.writing import made_here
 from ladderlight.system.paths import path_trouble
 
@@ -16,16 +13,9 @@ SCHEMA = "recipe.schema.json"
 
 
 def write_project(folder: Path, *, schema: str) -> list[Path]:
-    """Write a recipe, the schema for editors and pictures into a new or empty folder.
+    """Write a recipe, the schema for editors and pictures into a new or empty folder; return their paths in that order.
 
-    Returns
-    -------
-    The paths of the files, the recipe's first.
-
-    Raises
-    ------
-    UsageError
-        When the folder has something in it or cannot be written.
+    Raises UsageError when the folder has something in it or cannot be written.
     """
     recipe = folder / "recipe.toml"
     with path_trouble(UsageError, folder, "cannot be written", "choose another folder"), made_here() as made:
@@ -37,12 +27,6 @@ def write_project(folder: Path, *, schema: str) -> list[Path]:
         written = [recipe, folder / SCHEMA]
         for name in SCENES:
             path = folder / "pictures" / f"{name}.png"
-            made.file(path, _png(name))
+            made.file(path, scene_file(name))
             written.append(path)
     return written
-
-
-def _png(name: str) -> bytes:
-    file = io.BytesIO()
-    draw_scene(name).save(file, format="PNG")
-    return file.getvalue()

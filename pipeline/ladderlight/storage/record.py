@@ -9,7 +9,7 @@ import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, TypeGuard
 
 from ladderlight.errors import BuildError
 from ladderlight.storage.journal import PRIVATE, is_inside
@@ -162,12 +162,12 @@ def builds_around(around: Path, owner: Owner, revisions: Collection[str]) -> dic
     }
 
 
-def _refuse_another(record: Record, manifest: Any, output: Path, owner: Owner) -> None:
+def _refuse_another(record: Record, manifest: object, output: Path, owner: Owner) -> None:
     if not owner.is_seen_as(record.recipe, output) and not _is_renamed(record, manifest, output, owner):
         raise _of_another(output, _shown(output / record.recipe))
 
 
-def _is_renamed(record: Record, manifest: Any, output: Path, owner: Owner) -> bool:
+def _is_renamed(record: Record, manifest: object, output: Path, owner: Owner) -> bool:
     """Whether the recipe that built here is gone, and its project goes on under another file name."""
     if os.path.lexists(output / record.recipe) or not isinstance(manifest, dict):
         return False
@@ -187,15 +187,16 @@ def _of_another(output: Path, recipe: str) -> BuildError:
     )
 
 
-def _manifest(output: Path) -> Any:
+def _manifest(output: Path) -> object:
     """Read the file with the manifest's name; None when it is not JSON."""
     try:
-        return json.loads(read_regular(output / MANIFEST).decode("utf-8"))
+        found: object = json.loads(read_regular(output / MANIFEST).decode("utf-8"))
     except (OSError, ValueError, RecursionError):
         return None
+    return found
 
 
-def _is_ours(manifest: Any) -> bool:
+def _is_ours(manifest: object) -> TypeGuard[dict[str, Any]]:
     """Whether a manifest has all that those of builds without a record had, each of its type."""
     if not isinstance(manifest, dict) or not _begins_as_ours(manifest):
         return False
@@ -210,7 +211,7 @@ def _is_ours(manifest: Any) -> bool:
     )
 
 
-def _begins_as_ours(manifest: dict[str, Any]) -> bool:
+def _begins_as_ours(manifest: Mapping[str, object]) -> bool:
     """Whether a manifest has our format's number, a project and devices; other programs have manifests as well."""
     return (
         manifest.get("format") == _MANIFEST_FORMAT
@@ -219,7 +220,7 @@ def _begins_as_ours(manifest: dict[str, Any]) -> bool:
     )
 
 
-def _are_tables(found: Any, *texts: str) -> bool:
+def _are_tables(found: object, *texts: str) -> bool:
     return (
         isinstance(found, list)
         and bool(found)
@@ -227,7 +228,7 @@ def _are_tables(found: Any, *texts: str) -> bool:
     )
 
 
-def _files_of(manifest: Any, output: Path) -> Iterator[str]:
+def _files_of(manifest: Mapping[str, Any], output: Path) -> Iterator[str]:
     """List the files of a build that kept no record: those that its manifest names, and those of its proof."""
     yield from (MANIFEST, *_SHEETS)
     yield from (f"devices/{name}" for device in manifest["devices"] for name in device["files"])

@@ -1,7 +1,5 @@
 """The arrays that the project works with, each type under one name."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import numpy as np
@@ -18,6 +16,11 @@ Words = NDArray[np.unsignedinteger]
 """Words of one memory or device, by address, in as few bytes as :func:`dtype_of` gives."""
 MemoryWords = Mapping[str, Words]
 """Words of all memories, by the memory's name."""
+
+
+def bytes_per_word(width: int) -> int:
+    """Return the bytes that a word of ``width`` bits takes in a programmer file."""
+    return (width + 7) // 8
 
 
 def dtype_of(width: int) -> np.dtype[np.unsignedinteger]:

@@ -1,7 +1,5 @@
 """Quantities as a recipe writes them: ``"25.175 MHz"``, ``"120 ns"``, ``"4k7"`` or plain SI numbers."""
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import dataclass
@@ -81,21 +79,15 @@ _PREFIXES = {
 def quantity(value: object, unit: str) -> float:
     """Read a quantity.
 
+    Raises MisfitError when the value is not a number, has another unit, or has none. Returns the value in SI units; a
+    share (``"%"``) as a number, 0.05 for ``"5 %"``.
+
     Parameters
     ----------
     value
         A text with a unit, such as ``"120 ns"``, or a plain number in SI units.
     unit
         The unit needed: a key of ``UNITS``, or any other name, which is then the unit itself.
-
-    Returns
-    -------
-    The value in SI units; a share (``"%"``) as a number, 0.05 for ``"5 %"``.
-
-    Raises
-    ------
-    MisfitError
-        When the value is not a number, has another unit, or has none.
     """
     return float(exact_quantity(value, unit))
 

@@ -1,7 +1,5 @@
 """Words for messages: quantities, shares and lists."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from fractions import Fraction
 from math import floor
@@ -36,6 +34,16 @@ def percent(share: float) -> str:
 def counted(number: int, noun: str) -> str:
     """Return a number of things: ``1 byte``, ``131,072 bytes``."""
     return f"{number:,} {noun}{'s' * (number != 1)}"
+
+
+def address(at: int, count: int) -> str:
+    """Return an address among ``count`` in hexadecimal, each as wide as the last: ``address(11, 1 << 17)``, 0000Bh."""
+    return f"{at:0{address_digits(count)}X}h"
+
+
+def address_digits(count: int) -> int:
+    """Return the hexadecimal digits of each of ``count`` addresses: those that the last needs, at least four."""
+    return max(4, len(f"{count - 1:X}"))
 
 
 def joined(words: Sequence[str], last: str = "and") -> str:

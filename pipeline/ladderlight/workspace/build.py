@@ -29,7 +29,7 @@ from ladderlight.proof.page.document import Links
 from ladderlight.proof.page.links import links_of
 from ladderlight.proof.pages import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
-from ladderlight.proof.screens import screen_names, shown_banks
+from ladderlight.proof.screens import screen_names, shown_banks, small_png
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
 from ladderlight.storage.stopping import noting_stops, stoppable
@@ -41,7 +41,7 @@ from ladderlight.workspace.description import describe
 from ladderlight.workspace.earlier import Earlier
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import KeptTray, KeptTrays, MadeFrom
-from ladderlight.workspace.manifest import FILE, Manifest, digest_of_inputs
+from ladderlight.workspace.manifest import FILE, digest_of_inputs, document_of_trays
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
@@ -138,11 +138,12 @@ def build(
         code = partial(chain.code_pictures, workers=workers, progress=progress, executor=executor)
         stay = {file for tray in ready.trays if tray.number in made_before for file in tray.files}
         coded = code([file for file in recipe.files if file not in stay], refused=note, keep_going=keep_going)
-        described = coded.described
+        reduced, described = coded.reduced, coded.described
         bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in faults}
         cautions = _cautions(recipe, described, made_before.values(), strict=strict)
         found = refuse_errors([*recipe.findings, *cautions])
         trays, left_out = _dealt(ready, described, list(bad))
+        del described
     numbers = [tray.number for tray in trays]
     links = [links_of(recipe, number, numbers, together) for number in numbers]
     with staged_output(recipe.output, recipe.owner) as staging:
@@ -162,16 +163,11 @@ def build(
             code=code,
             earlier=earlier,
         )
-        made = Manifest.of_trays(
-            [going.tray(tray, coded, leads) for tray, leads in zip(trays, links, strict=True)], inputs
-        )
-        reduced, bench = coded.reduced, going.bench
-        del coded, described, going, made_before  # thousands of pictures are only in the manifest from here on
-        changed = version_findings(earlier.manifest, made)
-        document = made.document
-        del made
+        made = [going.tray(tray, coded, leads) for tray, leads in zip(trays, links, strict=True)]
+        document = document_of_trays(made, inputs)
+        changed = version_findings(earlier.manifest, document, going.inputs)
         manifest = json_text(document).encode()
-        pages = _pages(recipe, printable_values(document), bench, staging.folder)
+        pages = _pages(recipe, printable_values(document), going.bench, going.small)
         _write(staging.folder, (*pages, (FILE, manifest)))
         if kept:
             kept.keep()
@@ -240,22 +236,31 @@ class _Going:
         """The folder to write into."""
         return self.staging.folder
 
-    def tray(self, tray: Tray, coded: CodedPictures, links: Links) -> Manifest:
-        """Write the files of a tray; those of the last build stay where they would be the same."""
+    def small(self, screen: str) -> bytes:
+        """Return a screen's file in small; the trays that are as they were have theirs in the output."""
+        here, board = self.folder / screen, self.chain.board
+        make = partial(small_png, here if here.exists() else self.staging.output / screen, board)
+        return self.kept.small(screen, make) if self.kept else make()
+
+    def tray(self, tray: Tray, coded: CodedPictures, links: Links) -> ManifestDocument:
+        """Write the files of a tray; those of the last build stay where they would be the same. Return its manifest.
+
+        Of thousands of pictures no more than that stays in memory.
+        """
         chips = self.recorded.of_tray(tray.number or 1)
         shown = KeptTrays.shown(chips.values(), self.found, self.inputs, links)
         known = self.made_before.get(tray.number)
         if self.kept and known and known.key == self.kept.key(tray) and self.kept.take(known, shown, self.staging):
             return known.manifest
-        own = coded.of_files(tray.files) if coded.has(tray.files) else self.code(tray.files)
+        own = coded.taken(tray.files) if coded.has(tray.files) else self.code(tray.files)
         made = self._made(tray, own, chips, links)
         counts = Counter(picture.origin.source for picture in own.described)
         if self.kept and all(counts[file.source] == self.frames.get(file) for file in tray.files):
             self.kept.add(tray, made, shown, self.folder)
         return made
 
-    def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links) -> Manifest:
-        """Arrange the pictures of a tray, write its device files and its proof. Only its manifest stays in memory."""
+    def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links) -> ManifestDocument:
+        """Arrange the pictures of a tray, write its device files and its proof."""
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded, tray.cards)
         with _named(tray):
@@ -266,7 +271,7 @@ class _Going:
         # Read back from disk. What shows the format of a file stays; its other data need not wait in memory.
         files = [replace(file, data=file.data[:_BEGINNING]) for file in files]
         words = read_memories(recipe.board, self.folder / "devices", files)
-        banks = shown_banks(recipe.board, (placed.bank for placed in contents.pictures))
+        banks = shown_banks(recipe.board, [placed.bank for placed in contents.pictures])
         scanned = Scanned(board=recipe.board, words=words, banks=banks, tile_sets=contents.tile_sets)
         made = describe(
             project=recipe.name,
@@ -282,8 +287,8 @@ class _Going:
             versions=self.versions,
             revision=recipe.revision,
             tray=tray.number,
-        )
-        shown, before = made.printable, self.earlier.tray(tray.number, chips)
+        ).document
+        shown, before = printable_values(made), self.earlier.tray(tray.number, chips)
         proof = proof_files(
             printable(recipe.title),
             scanned,
@@ -312,22 +317,23 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(recipe: Recipe, shown: ManifestDocument, bench: Bench, folder: Path) -> Iterator[tuple[str, bytes]]:
+def _pages(
+    recipe: Recipe, shown: ManifestDocument, bench: Bench, small: Callable[[str], bytes]
+) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
     title = printable(recipe.title)
     yield from bench_files(title, bench)
     yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
     yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
     if any("tray" in device for device in shown["devices"]):
-        proofs = folder / "proof", recipe.output / "proof"  # trays that are as they were stay there
-        yield "proof/index.html", trays_page(title, recipe.board, shown, proofs).encode()
+        yield "proof/index.html", trays_page(title, recipe.board, shown, small).encode()
 
 
 def _cautions(recipe: Recipe, coded: Iterable[Described], known: Iterable[KeptTray], *, strict: bool) -> list[Finding]:
     """Return the cautions that stages have of files, each once, in the recipe's order; errors if ``strict``."""
     noted = [(each.origin.source, each.origin.frame, each.notes) for each in coded if "caution" in each.notes]
-    entries = (entry for tray in known for entry in tray.manifest.pictures)
-    noted += [(each.source, each.frame, extra) for each in entries if "caution" in (extra := each.model_extra or {})]
+    entries = (entry for tray in known for entry in tray.manifest["pictures"])
+    noted += [(each["source"], each["frame"], each) for each in entries if "caution" in each]
     places = {file.source: place for place, file in enumerate(recipe.files)}
     found = sorted((places[source], frame, source, str(notes["caution"])) for source, frame, notes in noted)
     texts = dict.fromkeys((source, text) for _, _, source, text in found)

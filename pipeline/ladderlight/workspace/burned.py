@@ -18,6 +18,7 @@ from pydantic import ConfigDict, Field, model_validator
 from ladderlight.board import Device
 from ladderlight.board.model.memory import Erasure
 from ladderlight.devices.checksums import checksums_of
+from ladderlight.units.words import address
 from ladderlight.workspace.documents import Kept
 
 FILE = "burned.json"
@@ -165,6 +166,8 @@ class Burn:
     """
 
     part: str
+    size: int
+    """Bytes of its image."""
     known: bool
     other: str = ""
     blank: bool
@@ -205,7 +208,9 @@ class Burn:
             return amount + ("; erase it, then burn it" if self.eraser else ", by cleared bits only; burn it as it is")
         if self.blocks is not None and self.block > 1:
             name = ("sector" if self.erasure == "sectors" else "page") + "s" * (self.block_count != 1)
-            where = ", ".join(f"{first:04X}h to {last:04X}h" for first, last in self.blocks[:_MOST_RUNS])
+            where = ", ".join(
+                f"{address(first, self.size)} to {address(last, self.size)}" for first, last in self.blocks[:_MOST_RUNS]
+            )
             more = ", and more" * (len(self.blocks) > _MOST_RUNS)
             return f"{amount}, in {self.block_count:,} {name} at {where}{more}; burn it"
         return f"{amount}; burn it"
@@ -233,6 +238,7 @@ def burn_of(chip: Chip | None, device: Device, image: bytes, *, cause: str = "",
         blocks = runs(np.unique(np.flatnonzero(differs) // block), block)
     return Burn(
         part=device.part.number,
+        size=device.part.bytes,
         known=old is not None,
         other=chip.part if chip is not None and not same_part else "",
         blank=bool((after == 0xFF).all()),

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from ladderlight.board import Board, Finding
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.trays import Tray, folder_of, place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError
 from ladderlight.flow.pictures import DeviceFile
@@ -158,18 +159,21 @@ def stale_findings(recipe: Recipe, trays: Iterable[Tray] = ()) -> list[Finding]:
     return [Finding(level="caution", where="last build", message=message)]
 
 
-def version_findings(before: Manifest | None, now: Manifest) -> list[Finding]:
-    """Return a caution for each device that differs from the build before by versions alone."""
-    if before is None or before.inputs_digest != now.inputs_digest:
+def version_findings(before: Manifest | None, now: ManifestDocument, inputs: str | None) -> list[Finding]:
+    """Return a caution for each device that differs from the build before by versions alone.
+
+    ``now`` is the new build's manifest as plain values, ``inputs`` the digest of what it is made from.
+    """
+    if before is None or before.inputs_digest != inputs:
         return []
-    cause = changed_versions(before.versions, now.versions)
+    cause = changed_versions(before.versions, now["versions"])
     held = {(device.tray, device.name, device.part): device.sha256 for device in before.devices}
     return [
         Finding(
             level="caution",
-            where=place_in(device.tray, f"device {device.name}"),
+            where=place_in(tray, f"device {device['name']}"),
             message=f"differs from the build before because of {cause} (same inputs); check the proof before burning",
         )
-        for device in now.devices
-        if cause and held.get((device.tray, device.name, device.part), device.sha256) != device.sha256
+        for tray, device in ((device.get("tray"), device) for device in now["devices"])
+        if cause and held.get((tray, device["name"], device["part"]), device["sha256"]) != device["sha256"]
     ]

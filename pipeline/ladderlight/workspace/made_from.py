@@ -7,15 +7,18 @@ from __future__ import annotations
 
 import errno
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from base64 import b64decode, b64encode
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Self
 
+import ladderlight
 from ladderlight.board import Finding
-from ladderlight.cache.marks import Seen, as_json, from_json, mark_of
+from ladderlight.cache.marks import Seen, as_json, from_json, know_program, mark_of, program_files
 from ladderlight.cache.store import Cache
+from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.plan import Plan
 from ladderlight.engine.trays import Tray
 from ladderlight.proof.page.document import Links
@@ -28,8 +31,11 @@ from ladderlight.storage.journal import is_inside
 from ladderlight.storage.output import Staging
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
-from ladderlight.workspace.manifest import InputEntry, Manifest
+from ladderlight.workspace.manifest import InputEntry
 from ladderlight.workspace.up_to_date import Account
+
+_PROGRAM = digest_of(("files of the program", ladderlight.__file__))
+"""Key of what builds have seen of the program's own files."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,6 +63,8 @@ class MadeFrom:
         files = input_files(recipe)
         key = digest_of(("files of a recipe", recipe.path, recipe.revision))
         known = _known(cache, key) if cache else {}
+        if cache:
+            know_program(_known(cache, _PROGRAM))
         seen = seen_inputs(files, known)
         if cache and seen != known:
             cache.put(key, json.dumps(as_json(seen)).encode())
@@ -78,9 +86,12 @@ class MadeFrom:
         inputs = {path: self.seen[name] for name, path in self.files.items()}
         try:
             others = (*code_files(stages), self.recipe.folder / FILE)
-            return Account.of(self.recipe, began=began, inputs=inputs, others=others)
+            account = Account.of(self.recipe, began=began, inputs=inputs, others=others)
         except OSError:
             return None
+        if self.cache and (code := program_files()) != _known(self.cache, _PROGRAM):
+            self.cache.put(_PROGRAM, json.dumps(as_json(code)).encode())
+        return account
 
     def kept_trays(self) -> KeptTrays | None:
         """Note what all trays are made from. Return None where not all of it is known, or where nothing is kept."""
@@ -146,7 +157,7 @@ class KeptTray:
     """What the cache knows of a tray: its manifest, its files as they were made, and what was shown beside it."""
 
     key: str
-    manifest: Manifest
+    manifest: ManifestDocument
     files: Mapping[str, Seen]
     shown: str
 
@@ -165,14 +176,18 @@ class KeptTrays:
     seen: Mapping[str, Seen]
     plan: Plan
     _made: list[KeptTray] = field(default_factory=list)
+    _digests: dict[str, str] = field(default_factory=dict)
+    """Of the files of all trays."""
+    _small: dict[str, str] = field(default_factory=dict)
+    """Screens in small, in Base64, by the digest of their files."""
 
     def of(self, tray: Tray) -> KeptTray | None:
         """Return what is known of a tray."""
         key = self.key(tray)
         try:
             about = json.loads(self.cache.get(key) or b"")
-            files, manifest = from_json(about["files"]), Manifest.model_validate(about["manifest"])
-            return KeptTray(key=key, manifest=manifest, files=files, shown=str(about["shown"]))
+            files = from_json(about["files"])
+            return KeptTray(key=key, manifest=about["manifest"], files=files, shown=str(about["shown"]))
         except (ValueError, KeyError, TypeError, AttributeError):
             return None
 
@@ -219,26 +234,46 @@ class KeptTrays:
             return False
         if not staging.keep(_folders(found), digests, are_same):
             return False
+        self._digests.update(digests)
         if found != kept.files:
             self._put(replace(kept, files=found))
         return True
 
-    def add(self, tray: Tray, made: Manifest, shown: str, folder: Path) -> None:
+    def add(self, tray: Tray, made: ManifestDocument, shown: str, folder: Path) -> None:
         """Note a tray's files, which lie in a folder, not yet in their place. Those noted before are kept."""
         self.keep()
         below = (folder / part / tray.folder for part in ("devices", "proof"))
         paths = (path for each in below for path in sorted(each.rglob("*")) if path.is_file())
         files = {path.relative_to(folder).as_posix(): Seen.now(path) for path in paths}
         self._made.append(KeptTray(key=self.key(tray), manifest=made, files=files, shown=shown))
+        self._digests.update({name: each.sha256 for name, each in files.items()})
+
+    def small(self, screen: str, make: Callable[[], bytes]) -> bytes:
+        """Return the file of a screen in small, made now if the cache does not have it."""
+        if digest := self._digests.get(screen):
+            self._small[digest] = self._known_small.get(digest) or b64encode(make()).decode()
+            return b64decode(self._small[digest])
+        return make()
+
+    @cached_property
+    def _known_small(self) -> Mapping[str, str]:
+        found = json.loads(self.cache.get(self._screens) or b"{}")
+        return found if isinstance(found, dict) else {}
+
+    @property
+    def _screens(self) -> str:
+        return digest_of(("small screens", self.common))
 
     def keep(self) -> None:
         """Keep what was noted. What a user changes from now on shows, except in files that were only just written."""
         for tray in self._made:
             self._put(replace(tray, files={name: each.settled_by_now() for name, each in tray.files.items()}))
         self._made.clear()
+        if self._small and self._small != self._known_small:
+            self.cache.put(self._screens, json.dumps(self._small).encode())
 
     def _put(self, tray: KeptTray) -> None:
-        about = {"files": as_json(tray.files), "shown": tray.shown, "manifest": tray.manifest.document}
+        about = {"files": as_json(tray.files), "shown": tray.shown, "manifest": tray.manifest}
         self.cache.put(tray.key, json.dumps(about).encode())
 
 
@@ -252,5 +287,4 @@ def _seen(path: Path, known: Seen) -> Seen:
 
 
 def _folders(files: Iterable[str]) -> list[str]:
-    """Return the folders of a tray's files: of its devices and its proof."""
     return sorted({"/".join(name.split("/")[:2]) for name in files})

@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator, ConfigDict, Field, JsonValue
 
@@ -15,7 +15,6 @@ from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
-from ladderlight.system.printable import printable_values
 from ladderlight.workspace.documents import Kept, read_document
 
 FILE = "manifest.json"
@@ -154,18 +153,6 @@ class Manifest(Kept):
     notes: Annotated[tuple[str, ...], Field(strict=False)] = ()
     pictures: Annotated[tuple[PictureEntry, ...], Field(strict=False)]
 
-    @classmethod
-    def of_trays(cls, made: Sequence[Self], inputs: Sequence[InputEntry]) -> Self:
-        """Join the manifests of the trays of a build, and put in its inputs; all else they have in common."""
-        first = {name: getattr(made[0], name) for name in made[0].model_fields_set}
-        joined = {
-            "devices": tuple(device for each in made for device in each.devices),
-            "pictures": tuple(picture for each in made for picture in each.pictures),
-            "notes": tuple(dict.fromkeys(note for each in made for note in each.notes)),
-            "inputs": tuple(inputs),
-        }
-        return cls(**first | joined)
-
     @property
     def trays(self) -> tuple[int | None, ...]:
         """The trays that were built, in order; None alone where there is one set of chips only."""
@@ -178,12 +165,6 @@ class Manifest(Kept):
         return plain
 
     @property
-    def printable(self) -> ManifestDocument:
-        """The same with printable texts, for sheets and pages."""
-        shown: ManifestDocument = printable_values(self.document)
-        return shown
-
-    @property
     def plain_inputs(self) -> list[dict[str, object]]:
         """The inputs as a build describes them."""
         return [item.model_dump() for item in self.inputs]
@@ -192,6 +173,16 @@ class Manifest(Kept):
     def inputs_digest(self) -> str | None:
         """One SHA-256 for all files that the build is made from; None when nothing is known of them."""
         return digest_of_inputs(self.inputs)
+
+
+def document_of_trays(made: Sequence[ManifestDocument], inputs: Sequence[InputEntry]) -> ManifestDocument:
+    """Join the documents of the trays of a build, and put in its inputs; all else they have in common."""
+    joined = made[0].copy()
+    joined["devices"] = [device for each in made for device in each["devices"]]
+    joined["inputs"] = [item.model_dump() for item in inputs]
+    joined["notes"] = list(dict.fromkeys(note for each in made for note in each["notes"]))
+    joined["pictures"] = [picture for each in made for picture in each["pictures"]]
+    return joined
 
 
 def digest_of_inputs(inputs: Sequence[InputEntry]) -> str | None:

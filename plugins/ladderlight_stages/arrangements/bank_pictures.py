@@ -1,7 +1,5 @@
 """One picture per bank."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any
 
@@ -46,11 +44,8 @@ def bank_pictures(
     The address of every pixel follows from the wiring, so any order of address lines, any number of chips one after
     another or side by side, packed words and bit planes work alike.
 
-    Raises
-    ------
-    ArrangementError
-        When the pictures do not fit, two have the same bank, a picture is of the wrong size, or the wiring shows one
-        word at two places that differ.
+    Raises ArrangementError when the pictures do not fit, two have the same bank, a picture is of the wrong size, or the
+    wiring shows one word at two places that differ.
     """
     refuse_other_boards("bank_pictures", board)
     chosen = selected(pictures, match)

@@ -1,7 +1,5 @@
 """Pictures as numbers of colours, and the colours in a look-up memory."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any
 
@@ -54,11 +52,8 @@ def lookup(
     the pictures to few colours first. For that, put `few_colours` before it, with `share = "all"` for pictures that
     share colours.
 
-    Raises
-    ------
-    ArrangementError
-        When the board has no look-up memory, pictures do not fit, or there are too many colours and they may not be
-        merged.
+    Raises ArrangementError when the board has no look-up memory, pictures do not fit, or there are too many colours and
+    they may not be merged.
     """
     refuse(_problems(board, {}), ArrangementError)
     chosen = selected(pictures, match)

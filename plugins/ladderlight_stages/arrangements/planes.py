@@ -1,7 +1,5 @@
 """Several pictures in different lines of one bank."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Annotated, Any
@@ -82,10 +80,7 @@ def planes(
     bank without a picture. The bank of a group is that of its first picture. A single picture spread over several
     memories does not need this stage: every arrangement does that.
 
-    Raises
-    ------
-    ArrangementError
-        When a line drives no ladder or is in two planes, or the pictures do not fit.
+    Raises ArrangementError when a line drives no ladder or is in two planes, or the pictures do not fit.
     """
     chosen = selected(pictures, match)
     refuse_misfits(chosen, board)

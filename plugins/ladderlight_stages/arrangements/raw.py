@@ -1,7 +1,5 @@
 """Given words at a given address."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any, Literal
 
@@ -82,10 +80,7 @@ def raw(
     Other arrangements may write to the same memory, and to the same address where the bits agree. The words are used
     unchanged, without regard to wiring and ladders.
 
-    Raises
-    ------
-    ArrangementError
-        When there is no such memory, the words are too wide, or they reach beyond the memory.
+    Raises ArrangementError when there is no such memory, the words are too wide, or they reach beyond the memory.
     """
     options = {"memory": memory, "file": file, "words": words, "order": order}
     refuse(_problems(board, options | {"address": address, "repeat": repeat, "bits": bits}), ArrangementError)

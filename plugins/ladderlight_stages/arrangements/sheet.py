@@ -1,7 +1,5 @@
 """Sprites and characters cut from a grid, each placed by its number."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Annotated, Any
@@ -66,10 +64,8 @@ def sheet(
     or, on a board without a tile memory, the bank. The size of a tile follows from the wiring; a smaller cell fills its
     upper left corner, the rest is black. The pictures may have any size; do not resize them.
 
-    Raises
-    ------
-    ArrangementError
-        When a grid does not divide a picture evenly, a cell is larger than a tile, or there are too many cells.
+    Raises ArrangementError when a grid does not divide a picture evenly, a cell is larger than a tile, or there are too
+    many cells.
     """
     chosen = selected(pictures, match)
     tiled = _is_tiled(board)

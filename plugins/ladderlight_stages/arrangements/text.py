@@ -1,7 +1,5 @@
 """Lines of text in a tile map."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any
 
@@ -68,10 +66,7 @@ def text(
     Each character becomes the map's word for its tile: its place among ``characters`` plus ``first``, upright
     where the wiring mirrors. The whole map of the bank is written.
 
-    Raises
-    ------
-    ArrangementError
-        When the board has no tile map, a line does not fit, or a character is without a number.
+    Raises ArrangementError when the board has no tile map, a line does not fit, or a character is without a number.
     """
     grid = _grid(board, bank)
     numbers = _numbers(grid, lines, characters, first, row, column, around)

@@ -1,7 +1,5 @@
 """Pictures as tile maps, with one tile set for all."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any
 
@@ -50,10 +48,8 @@ def tiles(
     the map's outputs in the tile memory's address. Equal tiles are kept once, for all pictures together. Their numbers
     hardly change from build to build, so that few bytes change when a picture does.
 
-    Raises
-    ------
-    ArrangementError
-        When the board has no tile memory, pictures do not fit, or there are too many tiles and they may not be merged.
+    Raises ArrangementError when the board has no tile memory, pictures do not fit, or there are too many tiles and they
+    may not be merged.
     """
     refuse(_problems(board, {}), ArrangementError)
     chosen = selected(pictures, match)

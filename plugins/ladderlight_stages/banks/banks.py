@@ -1,7 +1,5 @@
 """The bank of each picture, and what would make room for more banks."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from itertools import count
 
@@ -13,12 +11,8 @@ from ladderlight.units.words import joined
 def assign_banks(pictures: Sequence[CodedPicture], board: Board, *, share: bool = False) -> list[int]:
     """Return each picture's bank: the one that the recipe chooses for it, else the next free one.
 
-    With ``share``, pictures that are the same code for code get the same bank.
-
-    Raises
-    ------
-    ArrangementError
-        When a bank does not exist, is chosen twice, or there are too few. All reasons at once.
+    With ``share``, pictures that are the same code for code get the same bank. Raises ArrangementError when a bank does
+    not exist, is chosen twice, or there are too few. All reasons at once.
     """
     banks = range(board.bank_count)
     holders = _chosen_banks(pictures, banks, share=share)

@@ -1,7 +1,5 @@
 """What every arrangement checks first, and its messages when pictures and wiring do not fit each other."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from ladderlight import (
@@ -24,10 +22,7 @@ from ladderlight.units.words import joined
 def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]:
     """Return the pictures whose name, or file name, matches a pattern with ``*`` and ``?``.
 
-    Raises
-    ------
-    ArrangementError
-        When there are pictures but none matches.
+    Raises ArrangementError when there are pictures but none matches.
     """
     chosen = matching(match, pictures, lambda picture: (picture.origin.name, file_name(picture.origin.source)))
     if pictures and not chosen:

@@ -1,7 +1,5 @@
 """Which codes stand for which colours: a fair choice of few, and codes for shares of drive."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Board
@@ -39,16 +37,8 @@ def codes_of_shares(board: Board, shares: Floats) -> Codes:
     """Return codes for shares of drive that are spread evenly from 0 to 1, so that all codes become about as frequent.
 
     The colours are halved along the gun in which they differ most, and the halves again (a k-d tree), with the shares
-    of that gun in proportion. Where guns are independent, each gun's levels follow its own share.
-
-    Parameters
-    ----------
-    shares
-        float64, shape (height, width, 3), 0 to 1: red, green and blue.
-
-    Returns
-    -------
-    uint16, shape (height, width).
+    of that gun in proportion. Where guns are independent, each gun's levels follow its own share. Shares are of shape
+    (height, width, 3).
     """
     lookup = lookup_of(board)
     codes = fair_codes(board, lookup.size) if lookup else distinct_codes(board)

@@ -1,7 +1,5 @@
 """C source files with the words as an array."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
@@ -23,44 +21,10 @@ from ladderlight import (
 from ladderlight_stages.programmer_files.options import NamePattern, Size, Split, file_problems
 
 _IDENTIFIER = re.compile(r"[A-Za-z_]\w*", re.ASCII)
-_KEYWORDS = frozenset(
-    [
-        "auto",
-        "break",
-        "case",
-        "char",
-        "const",
-        "continue",
-        "default",
-        "do",
-        "double",
-        "else",
-        "enum",
-        "extern",
-        "float",
-        "for",
-        "goto",
-        "if",
-        "inline",
-        "int",
-        "long",
-        "register",
-        "restrict",
-        "return",
-        "short",
-        "signed",
-        "sizeof",
-        "static",
-        "struct",
-        "switch",
-        "typedef",
-        "union",
-        "unsigned",
-        "void",
-        "volatile",
-        "while",
-    ]
-)
+_KEYWORDS = """
+    auto break case char const continue default do double else enum extern float for goto if inline int long
+    register restrict return short signed sizeof static struct switch typedef union unsigned void volatile while
+"""
 """ISO/IEC 9899:1999, section 6.4.1, without those that begin with an underscore."""
 _PER_LINE = 16
 
@@ -83,7 +47,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
 
 
 def _unlike_c(symbol: str) -> Iterator[Problem]:
-    if not _IDENTIFIER.fullmatch(symbol) or symbol in _KEYWORDS:
+    if not _IDENTIFIER.fullmatch(symbol) or symbol in _KEYWORDS.split():
         what = f"symbol {symbol!r} is not a C identifier"
         yield Problem(where=("symbol",), what=what, action="use letters, digits and underscores")
 
@@ -104,10 +68,7 @@ def c_array(
 ) -> list[DeviceFile]:
     """Return each device as ``const uint8_t name[131072]``; wider words as ``uint16_t`` or ``uint32_t``.
 
-    Raises
-    ------
-    DeviceFileError
-        When a symbol is not a C identifier.
+    Raises DeviceFileError when a symbol is not a C identifier.
     """
     files = []
     for piece in pieces(contents, board, split=split, size=size):

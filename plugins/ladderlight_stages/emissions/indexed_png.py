@@ -3,8 +3,6 @@
 PNG: W3C Recommendation, ISO/IEC 15948. An indexed picture has at most 256 colours.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 
@@ -31,10 +29,7 @@ def indexed_png(
 
     The files are for viewing and for other programs; no device is programmed with them.
 
-    Raises
-    ------
-    DeviceFileError
-        When the board has more than 256 codes, or the name is the same for several banks.
+    Raises DeviceFileError when the board has more than 256 codes, or the name is the same for several banks.
     """
     refuse(_problems(board, {}), DeviceFileError)
     banks = sorted({placed.bank for placed in contents.pictures}) or [0]

@@ -3,8 +3,6 @@
 Intel Hexadecimal Object File Format Specification, Revision A, 1988.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from io import BytesIO
 from typing import Annotated, Any
@@ -74,10 +72,7 @@ def intel_hex(
 
     No data record crosses a 64 KiB boundary, since the specification does not define addresses that wrap in a record.
 
-    Raises
-    ------
-    DeviceFileError
-        When an offset puts bytes beyond the 4 GiB that the format can address.
+    Raises DeviceFileError when an offset puts bytes beyond the 4 GiB that the format can address.
     """
     files = []
     for piece in pieces(contents, board, order=order, split=split, size=size):

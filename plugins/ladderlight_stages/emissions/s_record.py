@@ -1,7 +1,5 @@
 """Motorola S-record files: S19, S28 and S37 by the width of their addresses."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from io import BytesIO
 from typing import Annotated, Any, Literal
@@ -79,10 +77,7 @@ def s_record(
     """Return each device in data records (S1, S2 or S3), after a header with the device's name and before a count
     record and the end record for their width (S9, S8 or S7).
 
-    Raises
-    ------
-    DeviceFileError
-        When addresses need more than ``address_bits``, or than 32 bits.
+    Raises DeviceFileError when addresses need more than ``address_bits``, or than 32 bits.
     """
     files = []
     for piece in pieces(contents, board, order=order, split=split, size=size):

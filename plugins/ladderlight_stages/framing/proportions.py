@@ -1,15 +1,20 @@
-"""A picture's proportions against the screen's."""
-
-from __future__ import annotations
+"""A picture's proportions against the screen's, and the demand of stages that leave them."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from ladderlight import Board, Box, Picture
+from ladderlight import Board, Box, Demand, Picture
 from ladderlight.units.arrays import Singles
 from ladderlight_stages.halftone.exact import exact_codes
+
+
+def as_demanded(demand: Demand, _board: Board, _options: Mapping[str, Any]) -> Demand:
+    """Return the next stage's demand: this stage takes pictures of any size, and neither cuts nor enlarges."""
+    return demand
 
 
 def screen_aspect(board: Board) -> float:
@@ -42,22 +47,12 @@ def largest_size(width: int, height: int, aspect: float) -> tuple[float, float]:
 
 
 def largest_part(width: int, height: int, aspect: float, *, x: float = 0.5, y: float = 0.5) -> Part:
-    """Find the largest part of these proportions in a picture of square pixels.
+    """Return the largest part of these proportions, width over height, in a picture of square pixels.
 
-    Parameters
-    ----------
-    width, height
-        The picture's size.
-    aspect
-        Width over height.
-    x, y
-        The share of the cut that is made at the left and at the top: 0 keeps the left edge, 0.5 the centre.
-
-    Notes
-    -----
-    Each side is rounded to whole pixels by itself. A centred part then stays exactly centred, and its width is up to
-    one pixel off. Rounding width and place instead would move a picture decoded at an eighth of its size by up to four
-    of the file's pixels.
+    ``x`` and ``y`` are the share of the cut that is made at the left and at the top: 0 keeps the left edge, 0.5 the
+    centre. Each side is rounded to whole pixels by itself. A centred part then stays exactly centred, and its width is
+    up to one pixel off. Rounding width and place instead would move a picture decoded at an eighth of its size by up to
+    four of the file's pixels.
     """
     kept_width, kept_height = largest_size(width, height, aspect)
     left, right = _ends(width, kept_width, x)
@@ -74,12 +69,7 @@ def _ends(whole: int, kept: float, share: float) -> tuple[int, int]:
 def shares_around(x: float, y: float, width: int, height: int, aspect: float) -> tuple[float, float]:
     """Return the shares for :func:`largest_part` that centre a point as far as the edges allow.
 
-    Parameters
-    ----------
-    x, y
-        The point, in pixels from the left and the top; may lie outside.
-    width, height, aspect
-        As for :func:`largest_part`.
+    The point is in pixels from the left and the top, and may lie outside.
     """
     kept_width, kept_height = largest_size(width, height, aspect)
     return _share_around(x, width, kept_width), _share_around(y, height, kept_height)
@@ -90,15 +80,7 @@ def _share_around(place: float, whole: int, kept: float) -> float:
 
 
 def framed(picture: Picture, aspect: float, colour: Singles) -> Picture:
-    """Return a picture centred in a border that makes it these proportions.
-
-    Parameters
-    ----------
-    picture, aspect
-        The picture, and width over height.
-    colour
-        float32, shape (3,), linear light.
-    """
+    """Return a picture centred in a border, of a colour in linear light, (3,), that makes it these proportions."""
     height, width = picture.pixels.shape[:2]
     new_width, new_height = _smallest_around(width, height, aspect)
     canvas = np.empty((new_height, new_width, 3), dtype=np.float32)

@@ -1,7 +1,5 @@
 """The errors of the rows above, added to a row: a sum that the processor computes for many pixels at a time."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -27,16 +25,10 @@ def source_row(y: int, height: int) -> int:
 
 @compiled
 def load_errors(errors: NDArray[np.int32], first: NDArray[np.int32], spread: NDArray[np.int32]) -> None:
-    """Fill the errors of all rows with what they would be after many rows like the first.
+    """Fill the errors of all rows, int32 (rows, 3 * pixels), with what they would be after many rows like the first.
 
-    Parameters
-    ----------
-    errors
-        int32 (rows, 3 * pixels), overwritten.
-    first
-        int32 (3 * pixels,): the errors of one row that had none above it; may be one of ``errors``.
-    spread
-        int32 (3,): by gun, half its largest step. The guns have the same noise, so that grey stays grey.
+    ``first`` are the errors of one row that had none above it, which may be one of ``errors``; ``spread``, int32 (3,),
+    by gun half its largest step. The guns have the same noise, so that grey stays grey.
     """
     alone = first.copy()
     state = np.uint32(1)
@@ -150,18 +142,11 @@ def add_error_rows(
     y: int,
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
 ) -> None:
-    """Add to row ``y`` its shares of the errors above it.
+    """Add to ``base``, row ``y`` of 3 * width samples, its shares of the errors above it.
 
-    Parameters
-    ----------
-    base
-        int32 (3 * width,): the row, added to.
-    errors
-        int32 (rows, margin + 3 * width + margin): the errors of row r, in ``errors[r % rows]``.
-    below
-        int32 (taps, 3): rows down, pixels ahead and share; rows down are fewer than ``rows``.
-    y, serpentine
-        The row, and whether every other row was scanned backwards.
+    ``errors`` are int32 (rows, margin + 3 * width + margin), those of row r in ``errors[r % rows]``; ``below`` is int32
+    (taps, 3): rows down, fewer than ``rows``, pixels ahead and share. ``serpentine``: every other row was scanned
+    backwards.
     """
     count = len(base)
     for tap in range(0, len(below), TOGETHER):

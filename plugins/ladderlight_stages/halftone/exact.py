@@ -1,7 +1,5 @@
 """The codes of pictures that are in a board's colours already."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 
 import numpy as np
@@ -17,15 +15,8 @@ _SAMPLES = 97
 def exact_codes(pixels: Singles, palette: Palette) -> Codes | None:
     """Return the codes of a picture whose every pixel is one of the board's colours, or None.
 
-    A pixel is a colour of the board when both are the same in 8-bit sRGB, as in an indexed picture file. Of several
-    codes the nearest in light is taken, then the lowest.
-
-    Parameters
-    ----------
-    pixels
-        float32 (height, width, 3), linear light.
-    palette
-        The board's colours.
+    A pixel, of linear light, is a colour of the board when both are the same in 8-bit sRGB, as in an indexed picture
+    file. Of several codes the nearest in light is taken, then the lowest.
     """
     flat = pixels.reshape(-1, 3)
     # one pixel of a photograph, or a few, are enough to return without converting all

@@ -1,7 +1,5 @@
 """The nearest of any set of colours: a grid of cells, each with all the colours that can be nearest within it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,21 +27,12 @@ class Grid:
 
 
 def make_grid(colours: NDArray[np.floating], transform: NDArray[np.floating], edges: NDArray[np.floating]) -> Grid:
-    """Make the grid.
+    """Make the grid of some colours, (colours, 3) in the space of its axes.
 
-    Parameters
-    ----------
-    colours
-        (colours, 3), in the space of the grid's axes.
-    transform
-        (3, 3), to the space in which the straight distance is to be least.
-    edges
-        (3, size + 1), ascending; the cells along each axis. ``size`` is a power of two.
-
-    Notes
-    -----
-    A colour is left out of a cell only when the colour nearest to the cell's centre is nearer at every corner: the
-    difference of two squared distances is linear in place, so it is then nearer everywhere within.
+    ``transform``, (3, 3), leads to the space in which the straight distance is to be least; ``edges``, (3, size + 1),
+    are the ends of the cells along each axis, ascending, with a power of two as ``size``. A colour is left out of a
+    cell only when the colour nearest to the cell's centre is nearer at every corner: the difference of two squared
+    distances is linear in place, so it is then nearer everywhere within.
     """
     size = edges.shape[1] - 1
     starts = np.array([0, len(colours)], dtype=np.int32)
@@ -90,20 +79,21 @@ def _refine(
                 cell[0], cell[1], cell[2] = i, j, k
                 centre[:] = 0.0
                 for axis in range(3):
-                    low, high = edges[axis, cell[axis]], edges[axis, cell[axis] + 1]
+                    low = float(edges[axis, cell[axis]])
+                    high = float(edges[axis, cell[axis] + 1])
                     half[axis] = (high - low) * 0.5005  # a little wider, for rounding
                     for target in range(3):
                         centre[target] += transform[target, axis] * (low + high) / 2
                 parent = ((i // 2) * (size // 2) + j // 2) * (size // 2) + k // 2
-                first, last = parent_starts[parent], parent_starts[parent + 1]
-                least, near = np.inf, parent_members[first]
+                first, last = int(parent_starts[parent]), int(parent_starts[parent + 1])
+                least, near = np.inf, int(parent_members[first])
                 for m in range(first, last):
                     gap = _gap(centre, placed[parent_members[m]])
                     if gap < least:
-                        least, near = gap, parent_members[m]
+                        least, near = gap, int(parent_members[m])
                 central[number] = near
                 for m in range(first, last):
-                    other = parent_members[m]
+                    other = int(parent_members[m])
                     reach, apart = 0.0, 0.0
                     for axis in range(3):
                         along = 0.0
@@ -140,27 +130,21 @@ def nearest_members(
 ) -> NDArray[np.int32]:
     """Return, for each point, the index of the nearest colour, the lowest of several.
 
-    Parameters
-    ----------
-    points, colours
-        float32 (points, 3), (colours, 3).
-    low, scale
-        float32 (3,): the lowest corner of an even grid's box, and cells per unit.
-    size, starts, members
-        The grid over the colours.
+    ``low`` and ``scale`` are the lowest corner of an even grid's box, and cells per unit.
     """
     result = np.empty(len(points), np.int32)
     for n in range(len(points)):
-        p0, p1, p2 = points[n, 0], points[n, 1], points[n, 2]
+        p0, p1, p2 = np.float32(points[n, 0]), np.float32(points[n, 1]), np.float32(points[n, 2])
         i = min(max(int((p0 - low[0]) * scale[0]), 0), size - 1)
         j = min(max(int((p1 - low[1]) * scale[1]), 0), size - 1)
         k = min(max(int((p2 - low[2]) * scale[2]), 0), size - 1)
         cell = (i * size + j) * size + k
-        best = members[starts[cell]]
-        if starts[cell + 1] - starts[cell] > 1:
+        first, last = int(starts[cell]), int(starts[cell + 1])
+        best = int(members[first])
+        if last - first > 1:
             least = np.float32(np.inf)
-            for m in range(starts[cell], starts[cell + 1]):
-                c = members[m]
+            for m in range(first, last):
+                c = int(members[m])
                 gap = (p0 - colours[c, 0]) ** 2 + (p1 - colours[c, 1]) ** 2 + (p2 - colours[c, 2]) ** 2
                 if gap < least:
                     least, best = gap, c

@@ -3,8 +3,6 @@
 Light is counted in whole units, errors are gathered, and given codes are kept, as in ``lattice_loops``.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -58,6 +56,8 @@ def diffuse_palette(
 ) -> Codes:
     """Reduce a picture.
 
+    Returns uint16 (height, width), codes.
+
     Parameters
     ----------
     pixels
@@ -89,10 +89,6 @@ def diffuse_palette(
         int32 (height, width): the places of the given ones among ``colours``, -1 where there is none; or None.
     most
         int32 (3,): by gun, the largest error that a kept colour passes on.
-
-    Returns
-    -------
-    uint16 (height, width), codes.
     """
     height, width, _ = pixels.shape
     flat = pixels.reshape(height, width * 3)
@@ -122,7 +118,7 @@ def diffuse_palette(
     for y in range(-RUN_IN, height):
         row = flat[source_row(y, height)]
         for i in range(count):
-            value = row[i] if row[i] > low[i] else low[i]
+            value: np.float32 = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
             base[i] = (np.int32((value - low[i]) * scale + np.float32(0.5)) << SHARE_BITS) + least[i]
         if y == 0 or y >= height - RUN_OUT:
@@ -138,21 +134,23 @@ def diffuse_palette(
         above = errors[(y - 1) % (depth + 1), 3 * pad : 3 * pad + count]
         # g: the error added to the next pixel, share x light - share x colour, multiplied out so that the processor
         # can compute the former while the colour is searched.
-        p0, p1, p2 = above[last], above[last + 1], above[last + 2]
+        p0, p1, p2 = np.int32(above[last]), np.int32(above[last + 1]), np.int32(above[last + 2])
         g0 = np.int32(np.int32(a1 * p0) + np.int32(a2 * above[second]))
         g1 = np.int32(np.int32(a1 * p1) + np.int32(a2 * above[second + 1]))
         g2 = np.int32(np.int32(a1 * p2) + np.int32(a2 * above[second + 2]))
         for _ in range(width):
             at = x + x + x
             w0, w1, w2 = np.int32(base[at] + g0), np.int32(base[at + one] + g1), np.int32(base[at + two] + g2)
+            v0 = max(min(w0 >> SHARE_BITS, top0), bottom0)
+            v1 = max(min(w1 >> SHARE_BITS, top1), bottom1)
+            v2 = max(min(w2 >> SHARE_BITS, top2), bottom2)
+            if kept is not None:  # past kept codes errors reach further, so the cell is that of the light as clipped
+                w0, w1, w2 = np.int32(v0 << SHARE_BITS), np.int32(v1 << SHARE_BITS), np.int32(v2 << SHARE_BITS)
             cell = (
                 np.uintp(bins0[np.uintp(np.uint32(w0)) >> bits])
                 + np.uintp(bins1[np.uintp(np.uint32(w1)) >> bits])
                 + np.uintp(bins2[np.uintp(np.uint32(w2)) >> bits])
             )
-            v0 = max(min(w0 >> SHARE_BITS, top0), bottom0)
-            v1 = max(min(w1 >> SHARE_BITS, top1), bottom1)
-            v2 = max(min(w2 >> SHARE_BITS, top2), bottom2)
             best = np.uintp(cells[cell])
             if kept is not None:
                 given = kept[y, x] if y >= 0 else np.int32(-1)

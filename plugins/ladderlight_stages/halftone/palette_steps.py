@@ -1,7 +1,5 @@
 """Loops over any set of colours other than diffusion: mixing by threshold, and following a curve."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -55,7 +53,7 @@ def mix(
             for step in range(steps):
                 cell = np.uintp(0)
                 for gun in range(3):
-                    value = max(min(pixels[y, x, gun], np.float32(2)), np.float32(-1))
+                    value: np.float32 = max(min(pixels[y, x, gun], np.float32(2)), np.float32(-1))
                     wanted = (value - start[gun]) * np.float32(UNITS) + np.float32(0.5) + strength * owed[gun]
                     level[gun] = bottom[gun] + np.int32(max(min(wanted, top[gun] - bottom[gun]), 0))
                     cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
@@ -109,7 +107,7 @@ def follow(
     for n in range(len(path)):
         cell = np.uintp(0)
         for gun in range(3):
-            value = max(min(flat[path[n], gun], np.float32(2)), np.float32(-1))
+            value: np.float32 = max(min(flat[path[n], gun], np.float32(2)), np.float32(-1))
             wanted = float((value - start[gun]) * np.float32(UNITS) + np.float32(0.5))
             for k in range(count):
                 wanted += weights[k] * errors[(n - 1 - k) % count, gun]

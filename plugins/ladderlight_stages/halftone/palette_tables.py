@@ -1,7 +1,5 @@
 """Tables for the loops that reduce to any set of colours."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -60,14 +58,9 @@ def colour_places(palette: Palette) -> NDArray[np.int32]:
 
 @lru_cache(maxsize=8)
 def palette_tables(palette: Palette, error_limit: float) -> PaletteTables:
-    """Make the tables.
+    """Make the tables of a board's colours.
 
-    Parameters
-    ----------
-    palette
-        The board's colours.
-    error_limit
-        How far beyond the board's colours a pixel with its errors may lie, as a share of their extent.
+    ``error_limit`` is how far beyond them a pixel with its errors may lie, as a share of their extent.
     """
     linear, codes = unique_colours(palette)
     return make_tables(linear, codes, error_limit)

@@ -1,7 +1,5 @@
 """Counts over a picture and its codes, compiled, so that they cost little beside the reduction."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight.units.arrays import Bytes, Codes, Flags, Singles
@@ -48,11 +46,11 @@ def count_beyond_light(
 ) -> int:  # pragma: no cover - compiled
     """Count the pixels whose luminance, by the guns' ``weights``, (3,), lies below ``low`` or above ``high``."""
     flat = pixels.reshape(-1, 3)
-    red, green, blue = weights[0], weights[1], weights[2]
+    red, green, blue = np.float32(weights[0]), np.float32(weights[1]), np.float32(weights[2])
     beyond = 0
     for i in range(len(flat)):
-        light = red * flat[i, 0] + green * flat[i, 1] + blue * flat[i, 2]
-        beyond += (light < low) | (light > high)
+        light: np.float32 = red * flat[i, 0] + green * flat[i, 1] + blue * flat[i, 2]
+        beyond += int((light < low) | (light > high))
     return beyond
 
 
@@ -85,7 +83,7 @@ def count_outside(
     for y in range(height):
         row = rows[y]
         for i in range(3 * width):  # a loop of its own: the compiler takes many samples at a time
-            at = (row[i] + beneath) * scale + one
+            at: np.float32 = (row[i] + beneath) * scale + one
             at = at if at > none else none
             place[i] = np.int32(at if at < top else top) * weights[i]
         for x in range(np.uintp(width)):
@@ -95,13 +93,13 @@ def count_outside(
             face = state >> np.uintp(1)
             f0 = face * np.uintp(4)
             f1, f2, f3 = f0 + np.uintp(1), f0 + np.uintp(2), f0 + np.uintp(3)
-            out = flat[f0] * row[red] + flat[f1] * row[green] + flat[f2] * row[blue] > flat[f3]
+            out: bool = flat[f0] * row[red] + flat[f1] * row[green] + flat[f2] * row[blue] > flat[f3]
             if state & np.uintp(1):
                 more = face
                 while followed[more]:
                     more += np.uintp(1)
-                    ahead = faces[more, 0] * row[red] + faces[more, 1] * row[green] + faces[more, 2] * row[blue]
-                    out |= ahead > faces[more, 3]
+                    n: Singles = faces[more]
+                    out |= n[0] * row[red] + n[1] * row[green] + n[2] * row[blue] > n[3]
             if out and _is_past_rounding(row[red], row[green], row[blue], faces, followed, face, half_steps, margin):
                 outside += 1
     return outside
@@ -120,13 +118,13 @@ def _is_past_rounding(
 ) -> bool:  # pragma: no cover - compiled
     """Whether light lies further outside one of a list of faces than the nearest 8-bit values of light inside."""
     finest = len(half_steps) - 1
-    r = half_steps[min(int(max(red, 0) * finest) + 1, finest)]
-    g = half_steps[min(int(max(green, 0) * finest) + 1, finest)]
-    b = half_steps[min(int(max(blue, 0) * finest) + 1, finest)]
+    r: np.float32 = half_steps[min(int(max(red, 0) * finest) + 1, finest)]
+    g: np.float32 = half_steps[min(int(max(green, 0) * finest) + 1, finest)]
+    b: np.float32 = half_steps[min(int(max(blue, 0) * finest) + 1, finest)]
     number, more = np.uintp(first), True
     while more:
-        n = faces[number]
-        past = n[0] * red + n[1] * green + n[2] * blue - n[3]
+        n: Singles = faces[number]
+        past: np.float32 = n[0] * red + n[1] * green + n[2] * blue - n[3]
         if past > 0 and past + margin > abs(n[0]) * r + abs(n[1]) * g + abs(n[2]) * b:
             return True
         more = followed[number]

@@ -49,23 +49,25 @@ def lab_from(colours: NDArray[np.floating], shares: NDArray[np.floating]) -> NDA
     dark, slope, two = kind(_DARK), kind(_SLOPE), kind(2)
     for y in range(height):
         for k in range(3):
-            red, green, blue = shares[k, 0], shares[k, 1], shares[k, 2]
+            red, green, blue = kind(shares[k, 0]), kind(shares[k, 1]), kind(shares[k, 2])
             for x in range(width):
                 share[x] = red * rows[y, 3 * x] + green * rows[y, 3 * x + 1] + blue * rows[y, 3 * x + 2]
                 seed[x] = share[x] if share[x] > dark else dark
             for x in range(width):
                 bits[x] = np.int32(np.float32(bits[x]) * np.float32(1 / 3)) + np.int32(_SEED)
             for x in range(width):
-                bright = share[x] if share[x] > dark else dark
+                here = kind(share[x])
+                bright = here if here > dark else dark
                 near = kind(seed[x])
                 for _ in range(3):  # Halley's iteration: each has three times as many digits right
                     cube = near * near * near
                     near = near * (cube + two * bright) / (two * cube + bright)
-                root[k, x] = near if share[x] > dark else (slope * share[x] + kind(16)) * kind(1 / 116)
+                root[k, x] = near if here > dark else (slope * here + kind(16)) * kind(1 / 116)
         for x in range(width):
-            to[y, 3 * x] = kind(116) * root[1, x] - kind(16)
-            to[y, 3 * x + 1] = kind(500) * (root[0, x] - root[1, x])
-            to[y, 3 * x + 2] = kind(200) * (root[1, x] - root[2, x])
+            first, middle, last = kind(root[0, x]), kind(root[1, x]), kind(root[2, x])
+            to[y, 3 * x] = kind(116) * middle - kind(16)
+            to[y, 3 * x + 1] = kind(500) * (first - middle)
+            to[y, 3 * x + 2] = kind(200) * (middle - last)
     return lab
 
 
@@ -93,18 +95,18 @@ def ciede2000(one: NDArray[np.floating], other: NDArray[np.floating]) -> NDArray
     for y in range(height):
         for x in range(width):
             at = 3 * x
-            l1, a1, b1 = ones[y, at], ones[y, at + 1], ones[y, at + 2]
-            l2, a2, b2 = others[y, at], others[y, at + 1], others[y, at + 2]
-            ratio = (np.sqrt(a1 * a1 + b1 * b1) + np.sqrt(a2 * a2 + b2 * b2)) * kind(0.02)
+            l1, a1, b1 = kind(ones[y, at]), kind(ones[y, at + 1]), kind(ones[y, at + 2])
+            l2, a2, b2 = kind(others[y, at]), kind(others[y, at + 1]), kind(others[y, at + 2])
+            ratio = (kind(np.sqrt(a1 * a1 + b1 * b1)) + kind(np.sqrt(a2 * a2 + b2 * b2))) * kind(0.02)
             power = ratio * ratio * ratio
             power = power * power * ratio
-            stretch = kind(1.5) - half * np.sqrt(power / (power + unit))
+            stretch = kind(1.5) - half * kind(np.sqrt(power / (power + unit)))
             a1 *= stretch
             a2 *= stretch
-            c1, c2 = np.sqrt(a1 * a1 + b1 * b1), np.sqrt(a2 * a2 + b2 * b2)
+            c1, c2 = kind(np.sqrt(a1 * a1 + b1 * b1)), kind(np.sqrt(a2 * a2 + b2 * b2))
             chroma, chromas = c2 - c1, (c1 + c2) * half
             hue = (a2 - a1) * (a2 - a1) + (b2 - b1) * (b2 - b1) - chroma * chroma
-            hue = np.sqrt(hue if hue > none else none)
+            hue = kind(np.sqrt(hue if hue > none else none))
             hue = -hue if a1 * b2 < a2 * b1 else hue
             # the direction of the mean hue; of no hue at all, and of two opposite ones, as the formula's angles have it
             share1 = unit / (c1 if c1 > none else unit)
@@ -115,7 +117,7 @@ def ciede2000(one: NDArray[np.floating], other: NDArray[np.floating]) -> NDArray
             c, s = (-b1 * side if opposite else c), (a1 * side if opposite else s)
             square = c * c + s * s
             c = c if square > none else unit
-            norm = unit / np.sqrt(square if square > none else unit)
+            norm = unit / kind(np.sqrt(square if square > none else unit))
             c, s = c * norm, s * norm
             cos2, sin2 = two * c * c - unit, two * s * c
             cos3, sin3 = cos2 * c - sin2 * s, sin2 * c + cos2 * s
@@ -129,7 +131,7 @@ def ciede2000(one: NDArray[np.floating], other: NDArray[np.floating]) -> NDArray
             )
             middle = (l1 + l2) * half - kind(50)
             middle *= middle
-            lightness = (l2 - l1) / (unit + kind(0.015) * middle / np.sqrt(kind(20) + middle))
+            lightness = (l2 - l1) / (unit + kind(0.015) * middle / kind(np.sqrt(kind(20) + middle)))
             chroma /= unit + kind(0.045) * chromas
             hue /= unit + kind(0.015) * chromas * t
             # the square of the angle from 275 degrees, twice the series of the square of an arcsine, in 1 - its cosine
@@ -155,7 +157,7 @@ def ciede2000(one: NDArray[np.floating], other: NDArray[np.floating]) -> NDArray
             ratio = chromas * kind(0.04)
             power = ratio * ratio * ratio
             power = power * power * ratio
-            turned = -two * sine * np.sqrt(power / (power + unit)) * chroma * hue
+            turned = -two * sine * kind(np.sqrt(power / (power + unit))) * chroma * hue
             square = lightness * lightness + chroma * chroma + hue * hue + turned
-            differences[y, x] = np.sqrt(square if square > none else none)
+            differences[y, x] = kind(np.sqrt(square if square > none else none))
     return differences

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.colour.lightness import LUMINANCE
-from ladderlight.units.arrays import Flags, Floats, Singles
+from ladderlight.units.arrays import Flags, Floats, Ints, Singles
 from ladderlight_stages.perception.clipping import half_steps
 
 CELLS = 32
@@ -44,7 +44,8 @@ def reach_of(palette: Palette) -> Reach:
     """Return the convex hull of a palette's colours."""
     colours = palette.linear
     light = colours @ LUMINANCE
-    black, white = colours[np.argmin(light)], colours[np.argmax(light)]
+    black: Floats = colours[np.argmin(light)]
+    white: Floats = colours[np.argmax(light)]
     axes = _spanned(colours - black)
     return Reach(black=black, white=white, axes=axes, faces=_faces((colours - black) @ axes.T))
 
@@ -66,7 +67,7 @@ def nearest_in_principle(pixels: Singles, palette: Palette) -> Singles:
 @lru_cache(maxsize=8)
 def _flat(palette: Palette) -> tuple[Singles, Singles] | None:
     """Return a place on the line or plane of a board's colours, and the projection onto it, (3, 3) for rows."""
-    black = palette.linear[np.argmin(palette.linear @ LUMINANCE)]
+    black: Floats = palette.linear[np.argmin(palette.linear @ LUMINANCE)]
     weights = np.sqrt(LUMINANCE)
     axes = _spanned((palette.linear - black) * weights)
     if len(axes) == _GUNS:
@@ -122,20 +123,22 @@ def reach_cells(palette: Palette, margin: float) -> ReachCells | None:
     box = np.concatenate([np.eye(_GUNS), -np.eye(_GUNS)])
     normals = np.concatenate([normals, box])
     limits = np.concatenate([limits, (box @ palette.linear.T).max(axis=1)]) + margin
-    edges = np.linspace(-margin, 1 + margin, CELLS + 1)
-    centres, half = (edges[1:] + edges[:-1]) / 2, (edges[1] - edges[0]) / 2
+    edges: Floats = np.linspace(-margin, 1 + margin, CELLS + 1)
+    centres, half = (edges[1:] + edges[:-1]) / 2, float(edges[1] - edges[0]) / 2
     rounding = float(half_steps().max())
     outside = np.zeros(CELLS**3, dtype=bool)
     cut = np.zeros((CELLS**3, len(normals)), dtype=bool)
-    for number, (normal, limit) in enumerate(zip(normals, limits, strict=True)):
+    for number in range(len(normals)):
+        normal: Floats = normals[number]
         red, green, blue = normal[:, None] * centres
-        middle = (red[:, None, None] + green[:, None] + blue).ravel() - limit
-        spread = float(np.abs(normal).sum()) * half
-        outside |= middle > spread + float(np.abs(normal).sum()) * rounding
+        middle: Floats = (red[:, None, None] + green[:, None] + blue).ravel() - limits[number]
+        reached = float(np.abs(normal).sum())
+        spread = reached * half
+        outside |= middle > spread + reached * rounding
         cut[:, number] = middle > -spread
     open_cells = np.flatnonzero(cut.any(axis=1) & ~outside)
     lists, numbers = np.unique(cut[open_cells], axis=0, return_inverse=True)
-    counts = lists.sum(axis=1)
+    counts: Ints = lists.sum(axis=1)
     firsts = 2 + np.cumsum(counts) - counts
     inner = np.where(outside, 2 * _OUTSIDE, 2 * _INSIDE)
     inner[open_cells] = (2 * firsts + (counts > 1))[numbers.reshape(-1)]

@@ -1,14 +1,12 @@
 """Adaptive contrast: more where a picture is flat."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import numpy as np
 
 from ladderlight import Example, Option, Picture, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight_stages.framing.demand import as_demanded
+from ladderlight_stages.framing.proportions import as_demanded
 from ladderlight_stages.perception.luminance import luminance_of, relit
 
 
@@ -32,11 +30,6 @@ def adapt_contrast(
     ] = 8,
 ) -> Picture:
     """Raise the contrast of lightness in each part of a picture separately; colours stay.
-
-    Returns
-    -------
-    Picture
-        0 to 1.
 
     Notes
     -----

@@ -1,13 +1,11 @@
 """Mirroring."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 import numpy as np
 
 from ladderlight import Example, Option, Picture, stage
-from ladderlight_stages.framing.demand import as_demanded
+from ladderlight_stages.framing.proportions import as_demanded
 
 
 @stage(

@@ -1,14 +1,12 @@
 """Sharpening, after the picture has been resized."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import numpy as np
 
 from ladderlight import Example, Option, Picture, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight_stages.framing.demand import as_demanded
+from ladderlight_stages.framing.proportions import as_demanded
 from ladderlight_stages.perception.luminance import luminance_of, relit
 
 
@@ -34,11 +32,6 @@ def sharpen(
         Of the board's size: resizing a larger one afterwards removes most of the effect.
     radius
         Standard deviation of the Gaussian that separates detail from the rest.
-
-    Returns
-    -------
-    Picture
-        0 to 1.
     """
     if amount == 0:
         return picture

@@ -1,7 +1,5 @@
 """Tone: exposure, white point, levels, contrast, gamma and saturation."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 
@@ -12,7 +10,7 @@ from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight.colour.adaptation import adaptation
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
-from ladderlight_stages.framing.demand import as_demanded
+from ladderlight_stages.framing.proportions import as_demanded
 from ladderlight_stages.perception.luminance import coloured, luminance_of
 from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
 
@@ -58,6 +56,8 @@ def tone(
 ) -> Picture:
     """Set a picture's tone. The steps follow each other in the order of the options.
 
+    Raises PictureError when the black level is not below the white level, or the white point is black.
+
     Parameters
     ----------
     exposure
@@ -77,11 +77,6 @@ def tone(
     -------
     Picture
         0 to 1; the same object when no option changes anything.
-
-    Raises
-    ------
-    PictureError
-        When the black level is not below the white level, or the white point is black.
     """
     refuse(_contradictions(black_level, white_level, white_point), PictureError)
     pixels = picture.pixels

@@ -1,7 +1,5 @@
 """Separable resampling: each new row or column is a weighted sum of old ones."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import lru_cache
 from typing import Literal
@@ -17,6 +15,9 @@ Method = Literal["lanczos", "area", "bicubic", "bilinear", "nearest"]
 def resampled(pixels: Singles, width: int, height: int, method: Method) -> Singles:
     """Resample a picture to another size.
 
+    Returns float32, shape (height, width, 3), C-contiguous. May exceed the range of the input where the kernel has
+    negative parts (Lanczos, bicubic).
+
     Parameters
     ----------
     pixels
@@ -26,12 +27,6 @@ def resampled(pixels: Singles, width: int, height: int, method: Method) -> Singl
     method
         ``"area"`` is the exact mean over the area that a new pixel covers; the others are the usual kernels, widened
         when the picture shrinks, so that nothing is skipped; ``"nearest"`` takes the pixel at the centre.
-
-    Returns
-    -------
-    ndarray
-        float32, shape (height, width, 3), C-contiguous. May exceed the range of the input where the kernel has negative
-        parts (Lanczos, bicubic).
     """
     old_height, old_width = pixels.shape[:2]
     if method == "nearest":

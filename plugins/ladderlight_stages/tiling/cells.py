@@ -1,7 +1,5 @@
 """Pictures cut into cells: for each cell of the map, the outputs needed at each position of a tile."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -66,6 +64,8 @@ def cut(
 ) -> Cells:
     """Cut pictures into cells.
 
+    Raises ArrangementError when two pixels of a cell have one position but need different words.
+
     Parameters
     ----------
     values, masks
@@ -76,11 +76,6 @@ def cut(
         Of each pixel, of that shape.
     names
         Name and bank of each picture, for messages.
-
-    Raises
-    ------
-    ArrangementError
-        When two pixels of a cell have one position but need different words.
     """
     numbers, meanings, code_of = _numbered(memories, values, masks, codes)
     count = int(cell.max()) + 1

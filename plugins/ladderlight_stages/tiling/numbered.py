@@ -1,7 +1,5 @@
 """Tiles at chosen numbers."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -38,10 +36,7 @@ class Grid:
 def tile_size(board: Board) -> tuple[int, int]:
     """Return the pixels across and down a tile of the board's tile memory.
 
-    Raises
-    ------
-    ArrangementError
-        When its tiles are not rectangles.
+    Raises ArrangementError when its tiles are not rectangles.
     """
     shape = tile_grid(board).wiring.shape
     return shape[2], shape[1]
@@ -50,12 +45,8 @@ def tile_size(board: Board) -> tuple[int, int]:
 def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents:
     """Place tiles of codes, each of the wiring's size, at consecutive numbers.
 
-    Where counters choose among several parts of the tile memory, the tiles are written to all of them.
-
-    Raises
-    ------
-    ArrangementError
-        When there are more tiles than numbers.
+    Where counters choose among several parts of the tile memory, the tiles are written to all of them. Raises
+    ArrangementError when there are more tiles than numbers.
     """
     grid = tile_grid(board)
     wiring, pools = grid.wiring, np.unique(grid.pool)
@@ -94,10 +85,7 @@ def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents
 def tile_grid(board: Board, bank: int = 0) -> Grid:
     """Work out the tiles of one bank.
 
-    Raises
-    ------
-    ArrangementError
-        When they are not rectangles of neighbouring pixels.
+    Raises ArrangementError when they are not rectangles of neighbouring pixels.
     """
     memories: list[Memory] = list(board.driving_memories)
     words = counter_words(board.x_grid.samples[None, :], board.y_grid.samples[:, None], board.bank_levels([[bank]]))

@@ -6,8 +6,6 @@ takes or frees a number that they prefer; with a full memory of n numbers that i
 mostly tiles that are hardly used.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,21 +14,10 @@ from ladderlight_stages.compiled import compiled
 
 
 def stable_numbers(hashes: NDArray[np.uint64], uses: Ints, numbers: Ints) -> Ints:
-    """Return a number for each tile.
+    """Return one of ``numbers`` for each tile, each at most once.
 
-    Parameters
-    ----------
-    hashes
-        uint64 (tiles,), from each tile's content alone.
-    uses
-        int64 (tiles,): how often each is used. Only its magnitude in powers of two counts, so that a few more uses
-        change nothing.
-    numbers
-        The numbers to choose from, at least as many as tiles.
-
-    Returns
-    -------
-    int64 (tiles,), each of ``numbers`` at most once.
+    ``hashes`` are of each tile's content alone. Of ``uses``, how often each is used, only the magnitude in powers of
+    two counts, so that a few more uses change nothing.
     """
     magnitude = np.frexp(np.maximum(uses, 0).astype(np.float64))[1]
     order = np.argsort(hashes)

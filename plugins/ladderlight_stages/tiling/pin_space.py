@@ -4,8 +4,6 @@ A pin is driven by the exclusive-or of lines, so an address is a linear function
 elements. A set of pins is a number: bit i for pin i.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -36,13 +34,10 @@ class PinSpace:
         return _reduce(pins, self._rows)[0] == 0
 
     def coordinates(self, pins: Ints) -> tuple[Ints, Ints]:
-        """Return, for sets of pins, the sum of basis sets nearest to each, and the rest.
+        """Return, for sets of pins, the sum of basis sets nearest to each, and the rest; both of the shape of ``pins``.
 
-        Returns
-        -------
-        coordinates, left
-            int64, the shape of ``pins``. Bit i of a coordinate is set where ``basis[i]`` is in the sum. The rest is
-            the same for all sets that differ by a sum of the basis.
+        Bit i of a coordinate is set where ``basis[i]`` is in the sum. The rest is the same for all sets that differ by
+        a sum of the basis.
         """
         left = pins.astype(np.int64, copy=True)
         coordinates = np.zeros_like(left)

@@ -4,8 +4,6 @@ A memory that counters address gets its words at once. One that others address g
 becomes the outputs needed of those others. Colour look-up is the same with tiles of one pixel.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -169,12 +167,8 @@ class _Graph:
 def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, choice: Choice) -> Contents:
     """Place pictures in their banks, in whatever memories the board has.
 
-    A picture may be in several banks. Of several pictures in one bank the first counts.
-
-    Raises
-    ------
-    ArrangementError
-        When something does not fit.
+    A picture may be in several banks. Of several pictures in one bank the first counts. Raises ArrangementError when
+    something does not fit.
     """
     placed = tuple(PlacedPicture(origin=p.origin, bank=bank) for p, bank in zip(pictures, banks, strict=True))
     firsts = {bank: picture for picture, bank in reversed(list(zip(pictures, banks, strict=True)))}

@@ -4,8 +4,6 @@ Pixels are compared in OKLab twice: as they are, and as the eye sees them from w
 linear light. Two dithered patches of the same tone are then similar although hardly a pixel is the same.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight.board import Palette
@@ -21,21 +19,11 @@ SHARP_SHARE = 0.3
 
 
 def tile_points(codes: Codes, palette: Palette, shape: tuple[int, int, int]) -> Points:
-    """Return each tile as a point.
+    """Return each tile of some codes, (tiles, positions), as a point: float32 (tiles, 6 x positions).
 
-    Parameters
-    ----------
-    codes
-        uint16 (tiles, positions).
-    palette
-        The board's colours.
-    shape
-        Frames, lines and pixels of a tile; positions in that order, pixels changing fastest.
-
-    Returns
-    -------
-    float32 (tiles, 6 x positions). The squared distance of two points is the mean over the pixels of the squared OKLab
-    difference, sharp and blurred as weighted above.
+    ``shape`` is frames, lines and pixels of a tile; positions are in that order, pixels changing fastest. The squared
+    distance of two points is the mean over the pixels of the squared OKLab difference, sharp and blurred as weighted
+    above.
     """
     light = palette.linear.astype(np.float32)[codes].reshape(-1, *shape, 3)
     frames, lines, pixels = shape

@@ -5,8 +5,6 @@ That is a weighted k-median. Tiles are taken out one after another, each time th
 group chooses its middle anew until nothing improves. Very many tiles are first thinned in parts.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -50,6 +48,9 @@ def thin(
 ) -> Thinned:
     """Choose at most ``most`` of the tiles.
 
+    Nothing depends on all tiles together, as principal directions would: a tile that is drawn anew then changes the
+    choice among those that are similar, and hardly any other.
+
     Parameters
     ----------
     points
@@ -65,11 +66,6 @@ def thin(
         Like ``points`` with fewer dimensions, for very many tiles.
     channels
         How many coordinates of a point belong together: orientations differ in the order of such groups only.
-
-    Notes
-    -----
-    Nothing depends on all tiles together, as principal directions would: a tile that is drawn anew then changes the
-    choice among those that are similar, and hardly any other.
     """
     number = len(uses)
     choice = coarse if coarse and number > _FINE else points
@@ -100,13 +96,13 @@ def _sorted_by_mean(clouds: Points, channels: int) -> tuple[Points, Points, Ints
     sorted channels (the rearrangement inequality). A bound has that mean, and of each sorted channel the means of four
     parts and the norm of what is left without these, all scaled so that this holds for the bounds, too.
     """
-    number, dimensions = clouds.shape[1:]
-    values = np.sort(clouds[0].reshape(number, -1, channels).swapaxes(1, 2).astype(np.float64), axis=2)
+    number, dimensions = map(int, clouds.shape[1:])
+    values: Floats = np.sort(clouds[0].reshape(number, -1, channels).swapaxes(1, 2).astype(np.float64), axis=2)
     size = dimensions // channels
     parts = values.reshape(number, channels, -1, size // _PARTS if size % _PARTS == 0 else size)
-    means = parts.mean(axis=3)
+    means: Floats = parts.mean(axis=3)
     rest = np.sqrt(((parts - means[..., None]) ** 2).sum(axis=(2, 3)))
-    first = values[:, 0].mean(axis=1) * np.sqrt(size)
+    first: Floats = values[:, 0].mean(axis=1) * np.sqrt(size)
     bounds = np.column_stack([first, means.reshape(number, -1) * np.sqrt(parts.shape[3]), rest])
     order = np.argsort(first, kind="stable")
     return np.ascontiguousarray(clouds[:, order]), np.ascontiguousarray(bounds[order], dtype=np.float32), order
@@ -150,9 +146,9 @@ def _recentred(distances: Points, weights: Floats, kept: Ints) -> Ints:
         middles = []
         for group in range(len(kept)):
             members = np.flatnonzero(groups == group)
-            costs = weights[members] @ distances[np.ix_(members, members)]
-            middles.append(members[costs.argmin()] if members.size else kept[group])
-        moved = np.array(middles)
+            costs: Floats = weights[members] @ distances[np.ix_(members, members)]
+            middles.append(int(members[costs.argmin()] if members.size else kept[group]))
+        moved: Ints = np.array(middles)
         cost = float((weights * distances[:, moved].min(axis=1)).sum())
         if cost >= best:
             break
@@ -165,16 +161,8 @@ def take_out(clouds: Points, bounds: Points, weights: Floats, most: int) -> Flag
     """Take tiles out until ``most`` are left, each time the one that costs least; return which are left.
 
     Taking a tile out costs the sum of what it saves the tiles that it is nearest to. Only the tiles whose nearest or
-    second nearest is gone are compared with others again.
-
-    Parameters
-    ----------
-    clouds
-        float32 (orientations, tiles, dimensions).
-    bounds
-        float32 (tiles, bounds), ascending in the first column: see ``_sorted_by_mean``.
-    weights
-        float64 (tiles,).
+    second nearest is gone are compared with others again. ``clouds`` and ``bounds`` are as from ``_sorted_by_mean``,
+    of shapes (orientations, tiles, dimensions) and (tiles, bounds).
     """
     number = len(weights)
     alive = np.ones(number, np.bool_)
@@ -186,7 +174,7 @@ def take_out(clouds: Points, bounds: Points, weights: Floats, most: int) -> Flag
     stale, count = np.arange(number), number
     for _ in range(number - most):
         for at in range(count):
-            tile = stale[at]
+            tile: int = stale[at]
             one, two = _two_left(near[tile], alive)
             if two < 0:
                 _list_nearest(clouds, bounds, alive, before, after, tile, near[tile], far[tile], turns[tile])
@@ -196,10 +184,12 @@ def take_out(clouds: Points, bounds: Points, weights: Floats, most: int) -> Flag
             cost[nearest[tile]] += saved[tile]
         gone = np.argmin(cost)
         alive[gone] = False
-        if before[gone] >= 0:
-            after[before[gone]] = after[gone]
-        if after[gone] < number:
-            before[after[gone]] = before[gone]
+        down: int = before[gone]
+        up: int = after[gone]
+        if down >= 0:
+            after[down] = up
+        if up < number:
+            before[up] = down
         count = 0
         for tile in range(number):
             if (nearest[tile] == gone) | (second[tile] == gone):
@@ -266,24 +256,25 @@ def _list_nearest(
     near[:], far[:], turns[:] = -1, np.inf, 0
     if alive[tile]:
         near[0], far[0] = tile, 0
-    down, up = before[tile], after[tile]
+    down: int = before[tile]
+    up: int = after[tile]
     while down >= 0 and not alive[down]:
         down = before[down]
     while up < number and not alive[up]:
         up = after[up]
     before[tile], after[tile] = down, up
-    here = bounds[tile, 0]
+    here: np.float32 = bounds[tile, 0]
     while down >= 0 or up < number:
         if up >= number or (down >= 0 and here - bounds[down, 0] <= bounds[up, 0] - here):
             at, down = down, before[down]
         else:
             at, up = up, after[up]
-        gap = bounds[at, 0] - here
+        gap: np.float32 = bounds[at, 0] - here
         if gap * gap > far[last]:
             break
         gap, k = np.float32(0), 1
         while k < bounds.shape[1] and gap <= far[last]:
-            step = bounds[at, k] - bounds[tile, k]
+            step: np.float32 = bounds[at, k] - bounds[tile, k]
             gap += step * step
             k += 1
         if gap > far[last]:

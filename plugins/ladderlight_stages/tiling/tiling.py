@@ -1,7 +1,5 @@
 """The tiles of memories that others address: found, thinned when there are too many, numbered and written."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -121,10 +119,7 @@ class Tiling:
 def finest_sources(board: Board, outputs: Sequence[Pin], words: Ints) -> tuple[Ints, list[Pin]]:
     """Find the map: the memories among the owners of some outputs that can be told apart on the smallest areas.
 
-    Returns
-    -------
-    keys, free
-        int64, the shape of ``words``: pixels with equal keys share all words of the map. And its outputs.
+    Returns keys, of the shape of ``words``, and the map's outputs; pixels with equal keys share all words of the map.
     """
     names = dict.fromkeys(name for name, _ in outputs)
     sets = {name: turned_by_counters(board, board.memory(name)) for name in names}
@@ -158,10 +153,8 @@ def tile_cells(
 ) -> Tiling:
     """Cut the outputs of memories into cells, and find, thin and number their tiles.
 
-    Raises
-    ------
-    ArrangementError
-        When two places show the same word with any map, or there are too many tiles and they may not be merged.
+    Raises ArrangementError when two places show the same word with any map, or there are too many tiles and they may
+    not be merged.
     """
     label = " and ".join(repr(memory.name) for memory in memories)
     _, first, cell = np.unique(keys, return_index=True, return_inverse=True)

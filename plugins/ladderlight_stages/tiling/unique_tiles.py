@@ -4,8 +4,6 @@ Each tile is hashed once for each orientation; the least hash is the same for al
 its orientation turns the tile into the form that is kept. Equal hashes are never trusted: the tiles are compared.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -171,14 +169,8 @@ def _group(
 
     The cells are dealt into heaps by their hashes, so that a heap's table stays in the processor's cache however many
     cells there are: the time grows with their number. Tiles of equal hash are first taken to be equal, then compared in
-    the order in which they lie in memory; should two differ, all is done again with care.
-
-    Returns
-    -------
-    first, hashes
-        The first cell of each tile, and the tile's hash.
-    index, turn
-        Tile and turn of each cell.
+    the order in which they lie in memory; should two differ, all is done again with care. Returns the first cell of
+    each tile and the tile's hash, then tile and turn of each cell.
     """
     hashes, turn = _hash_cells(cells, weights, turns)
     order, dealt, edges = _deal(hashes, max(0, (len(cells) // _HEAP).bit_length()))
@@ -196,7 +188,8 @@ def _turn_tiles(cells: Values, chosen: NDArray[np.integer], steps: Ints) -> Valu
     size = cells.shape[1]
     tiles = np.empty((len(chosen), size), cells.dtype)
     for tile in range(len(chosen)):
-        cell, step = chosen[tile], steps[tile]
+        cell: int = chosen[tile]
+        step: int = steps[tile]
         for p in range(size):
             tiles[tile, p] = cells[cell, p ^ step]
     return tiles
@@ -213,7 +206,7 @@ def _hash_cells(cells: Values, weights: NDArray[np.uint64], turns: Ints) -> tupl
         least_turn = 0
         for t in range(len(turns)):
             total = np.uint64(0)
-            step = turns[t]
+            step: int = turns[t]
             for p in range(size):
                 total += weights[p ^ step] * (np.uint64(cells[cell, p]) + np.uint64(1))
             total ^= total >> np.uint64(32)
@@ -252,7 +245,7 @@ def _deal(hashes: NDArray[np.uint64], bits: int) -> tuple[NDArray[np.int32], NDA
     dealt = np.empty(len(hashes), np.uint64)
     for cell in range(len(hashes)):
         heap = _heap_of(hashes[cell], bits)
-        at = place[heap]
+        at: int = place[heap]
         order[at] = cell
         dealt[at] = hashes[cell]
         place[heap] = at + 1
@@ -276,7 +269,7 @@ def _is_same(cells: Values, cell: int, other: int, step: int) -> bool:
 def _are_same(cells: Values, same_as: NDArray[np.int32], turn: NDArray[np.int8], turns: Ints) -> bool:
     """Whether every cell shows the same tile as the cell it was matched with."""
     for cell in range(len(same_as)):
-        other = same_as[cell]
+        other: int = same_as[cell]
         if other != cell and not _is_same(cells, cell, other, turns[turn[cell]] ^ turns[turn[other]]):
             return False
     return True
@@ -306,11 +299,11 @@ def _match(
     for heap in range(len(edges) - 1):
         slots[:] = -1
         for at in range(edges[heap], edges[heap + 1]):
-            cell = order[at]
-            value = dealt[at]
+            cell: int = order[at]
+            value: np.uint64 = dealt[at]
             slot = np.int64(_spread(value) >> np.uint64(16)) & last
             while True:
-                other = slots[slot]
+                other: int = slots[slot]
                 if other < 0:
                     slots[slot] = cell
                     known[slot] = value

@@ -1,7 +1,5 @@
 """Words of all memories, collected at chosen addresses."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -23,10 +21,8 @@ class Sheets:
     def put(self, memory: Memory, address: Ints, slot: Ints, values: NDArray[np.uint32], mask: int) -> None:
         """Put values, each of the width of a pixel, into the pins of ``mask`` at addresses and slots.
 
-        Raises
-        ------
-        ArrangementError
-            When another value is needed at an address already used, or an address is beyond the memory.
+        Raises ArrangementError when another value is needed at an address already used, or an address is beyond the
+        memory.
         """
         address, slot, values = address.ravel(), slot.ravel(), values.ravel()
         for number in range(memory.packing.pixels):  # one slot at a time, so that no address is written twice at once

@@ -23,6 +23,7 @@ def test_levels_with_and_without_the_monitor(make_board, memory) -> None:
     nominal = [reading.loaded.nominal for reading in found.values()]
     assert nominal == pytest.approx([0, 170 / 789, 125 / 263, 545 / 789])
     assert [reading.unloaded.nominal for reading in found.values()] == pytest.approx([0, 1.560, 3.440, 5], abs=5e-4)
+    assert f"{found[()].loaded.lowest:.3f}" == f"{found[()].unloaded.lowest:.3f}" == "0.000"  # never -0.000
     # 5 % resistors: 0.2046-0.2273, 0.4537-0.4988, 0.6622-0.7219 V, at the corners of the tolerance.
     limits = [(reading.loaded.lowest, reading.loaded.highest) for reading in found.values()][1:]
     assert [limit for pair in limits for limit in pair] == pytest.approx(

@@ -41,7 +41,7 @@ GREY = Ladder(
     channels=(Channel(name="grey", resistors={f"v{bit}": 200.0 * 2 ** (3 - bit) for bit in range(4)}, guns=(0, 1, 2)),),
 )
 RELAXED = settings(
-    max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from ladderlight.cache.marks import Seen, as_json, from_json, mark_of
+from ladderlight.cache.marks import Seen, as_json, from_json, know_program, mark_of, program_files
 
 
 def written(path: Path, content: bytes, *, age: float = 0.0) -> Path:
@@ -54,6 +54,29 @@ def test_times_in_whole_seconds_are_trusted_later(tmp_path: Path, monkeypatch: p
     for now, settled in ((101.9, False), (103.0, True)):
         monkeypatch.setattr("time.time_ns", lambda now=now: int(now * 1e9))
         assert Seen.now(path).settled is settled
+
+
+def test_the_programs_files_are_not_read_again_by_later_processes(tmp_path: Path, monkeypatch) -> None:
+    path = written(tmp_path / "a.py", b"quay", age=0.1)
+    monkeypatch.setattr("ladderlight.cache.marks._READ", {})
+    monkeypatch.setattr("ladderlight.cache.marks._KNOWN", {})
+    seen = Seen.once(path)
+    kept = as_json(program_files())
+    monkeypatch.setattr("ladderlight.cache.marks._READ", {})
+    monkeypatch.setattr(Seen, "now", None)
+    know_program(from_json(json.loads(json.dumps(kept))))
+    assert Seen.once(path) == seen
+
+
+@pytest.mark.parametrize("age", [0.0, 0.1])
+def test_a_changed_file_of_the_program_is_read_even_at_the_same_size(tmp_path: Path, monkeypatch, age: float) -> None:
+    """Of a file that was only just written, the mark shows nothing: it is not believed, whatever it is."""
+    path = written(tmp_path / "a.py", b"quay", age=age)
+    seen = Seen.now(path)
+    path.write_bytes(b"mole")
+    monkeypatch.setattr("ladderlight.cache.marks._READ", {})
+    monkeypatch.setattr("ladderlight.cache.marks._KNOWN", {path: seen if age else replace(seen, mark=mark_of(path))})
+    assert Seen.once(path).sha256 == hashlib.sha256(b"mole").hexdigest()
 
 
 @pytest.mark.parametrize("change", ["content", "longer", "time set back", "another file", "gone", "folder"])

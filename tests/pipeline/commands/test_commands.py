@@ -81,6 +81,14 @@ def test_no_arguments_show_the_help(run) -> None:
     assert "build" in out + err
 
 
+@pytest.mark.parametrize("command", ["burned", "compare", "decode"])
+def test_the_help_names_arguments_by_words(run, command: str) -> None:
+    status, out, _ = run(command, "--help")
+    assert status == 0
+    assert "[RECIPE]" in out
+    assert "<" not in out
+
+
 def test_build_prints_the_paths_and_they_exist(run, project: Path) -> None:
     status, out, _ = run("build", project / "recipe.toml")
     assert status == 0
@@ -313,7 +321,8 @@ def test_there_is_one_document_with_ok_whatever_happens(
     run, project: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], status: int
 ) -> None:
     monkeypatch.chdir(project)
-    assert run("build", "-q")[0] == 0
+    if arguments[0] in ("burned", "compare", "decode"):
+        assert run("build", "-q")[0] == 0
     (project / "blank.bin").write_bytes(b"\xff" * 65536)
     (project / "short.bin").write_bytes(b"\xff" * 100)
     got, out, err = run(*arguments, "--json")

@@ -53,8 +53,9 @@ def test_the_page_shows_each_look_once_and_names_every_fault(run, recipe, tmp_pa
     with Image.open(io.BytesIO(base64.b64decode(pictures[0]))) as shown, Image.open(_screen(recipe)) as screen:
         wide, high = screen.width // shown.width, screen.height // shown.height
         assert np.array_equal(np.asarray(shown.convert("RGB")), np.asarray(screen.convert("RGB"))[::high, ::wide])
-    status, out, _ = run("faults", recipe, "--page", page)
+    status, out, _ = run("faults", recipe)
     assert status == 0
+    assert (recipe.parent / "faults.html").read_text() == text
     assert out.splitlines()[0] == f"{len(found)} faults with {len(pictures) - 1} different looks; " + (
         f"{sum(entry['look'] == 0 for entry in found.values())} cannot be seen"
     )
@@ -173,7 +174,7 @@ def test_wrong_options_are_refused_in_a_line(run, recipe, tmp_path, monkeypatch,
     status, _, err = run("faults", recipe, *options)
     assert status in (1, 2)
     assert message in err
-    assert not (tmp_path / "faults.html").exists()
+    assert not (recipe.parent / "faults.html").exists()
 
 
 def test_a_dark_photograph_may_be_of_a_dark_screen(run, recipe, tmp_path) -> None:

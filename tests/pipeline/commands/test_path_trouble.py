@@ -132,8 +132,9 @@ def test_what_cannot_be_read_or_written_is_one_line(
     here: Path, capsys: pytest.CaptureFixture[str], arguments: list[str]
 ) -> None:
     (here / "loop").symlink_to("loop")
-    assert main(["build", "-q"]) == 0
-    capsys.readouterr()
+    if arguments[0] in ("compare", "decode"):
+        assert main(["build", "-q"]) == 0
+        capsys.readouterr()
     status, said = lines(capsys, *arguments)
     assert status in (1, 2)
     assert len(said) == 1
@@ -167,7 +168,8 @@ def test_a_lack_of_permission_is_one_line(
     with tempfile.TemporaryDirectory() as place:  # the folders of pytest are for their owner alone
         here = Path(place, "here")
         shutil.copytree(LANTERN, here, ignore=shutil.ignore_patterns("out", "__pycache__"))
-        assert main(["build", str(here), "-q"]) == 0
+        if "compare" in arguments:
+            assert main(["build", str(here), "-q"]) == 0
         (here / "no").mkdir()
         for path in (Path(place), here, *here.rglob("*")):
             path.chmod(0o755)

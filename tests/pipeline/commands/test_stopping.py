@@ -1,4 +1,4 @@
-"""Builds that are stopped or killed, as a whole."""
+"""Builds that are stopped, as a whole."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import time
 from pathlib import Path
 
 import pytest
-import typer
 
 from ladderlight import commands
 
@@ -19,19 +18,11 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
 ]
 WAIT = 120  # seconds that a busy machine may take; a pass is much faster
-KILLED = """
-import os, signal, sys
-from ladderlight import commands
-calls, rename = 0, os.rename
-def killing(*args, **more):
-    global calls
-    calls += 1
-    if calls == int(sys.argv[1]):
-        os.kill(os.getpid(), signal.SIGKILL)
-    rename(*args, **more)
-os.rename = killing
-commands.main(["build", sys.argv[2]])
-"""
+
+
+def at_once(started: float) -> float:
+    """The seconds in which a command stops: one, or on a busy machine half of what its start has just taken."""
+    return max(1.0, started / 2)
 
 
 def _files(folder: Path) -> dict[str, bytes]:
@@ -78,6 +69,7 @@ def test_a_signal_ends_a_build_with_threads_and_leaves_the_last_one(waiting: Pat
 def test_a_stop_does_not_wait_for_what_a_thread_is_at(waiting: Path, command: str) -> None:
     plugin = waiting.parent / "waiting.py"
     plugin.write_text(plugin.read_text(encoding="utf-8").replace("sleep(0.3)", f"sleep({WAIT})"), encoding="utf-8")
+    start = time.monotonic()
     process = subprocess.Popen([sys.executable, "-m", "ladderlight", command, str(waiting)], stderr=subprocess.PIPE)
     end = time.monotonic() + WAIT
     while not (waiting.parent / "waiting").exists() and process.poll() is None and time.monotonic() < end:
@@ -85,7 +77,7 @@ def test_a_stop_does_not_wait_for_what_a_thread_is_at(waiting: Path, command: st
     began = time.monotonic()
     process.send_signal(signal.SIGINT)
     process.communicate(timeout=WAIT)
-    assert time.monotonic() - began < WAIT / 10
+    assert time.monotonic() - began < at_once(began - start)
     assert process.returncode == (130 if command == "build" else 0)
 
 
@@ -96,7 +88,7 @@ def test_ctrl_c_ends_a_build_and_its_processes_at_once(waiting: Path, tmp_path: 
     aside.mkdir()
     here = f"Path({str(waiting.parent)!r})"  # workers of a cluster have a copy elsewhere
     plugin.write_text(plugin.read_text(encoding="utf-8").replace("Path(__file__).parent", here), encoding="utf-8")
-    before = _files(out)
+    before, start = _files(out), time.monotonic()
     process = subprocess.Popen(
         [sys.executable, "-m", "ladderlight", "build", *how, "--no-cache", "--workers", "2", str(waiting)],
         stderr=subprocess.PIPE,
@@ -111,7 +103,7 @@ def test_ctrl_c_ends_a_build_and_its_processes_at_once(waiting: Path, tmp_path: 
     began = time.monotonic()
     os.killpg(process.pid, signal.SIGINT)  # as a terminal does
     _, said = process.communicate(timeout=WAIT)
-    assert time.monotonic() - began < WAIT / 6
+    assert time.monotonic() - began < at_once(began - start)
     assert (said.splitlines()[-1], process.returncode) == ("stopped; nothing was replaced", 130)
     assert "Traceback" not in said
     with pytest.raises(ProcessLookupError):
@@ -138,30 +130,12 @@ def test_a_signal_that_is_ignored_stays_ignored() -> None:
 def test_a_command_that_takes_a_signal_for_ctrl_c_ends_with_the_signal_s_status(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    app = typer.Typer()
-
-    @app.command()
     def swallowing() -> None:
+        """Take a signal as if nothing were."""
         try:
             signal.raise_signal(signal.SIGTERM)
         except KeyboardInterrupt:
             return
 
-    monkeypatch.setattr(commands, "app", app)
-    assert commands.main([]) == 128 + signal.SIGTERM
-
-
-@pytest.mark.parametrize("at", [1, 3, 9, 12])
-def test_a_build_that_is_killed_is_finished_by_the_next_command(sign: Path, at: int) -> None:
-    out, picture = sign.parent / "out", sign.parent / "pictures" / "grey.pgm"
-    assert commands.main(["build", str(sign)]) == 0
-    old, text = _files(out), picture.read_bytes()
-    picture.write_bytes(text[:-12] + text[-12:][::-1])
-    child = subprocess.run([sys.executable, "-c", KILLED, str(at), str(sign)], timeout=WAIT, check=False)
-    assert child.returncode == -signal.SIGKILL
-    assert commands.main(["check", str(sign)]) == 0
-    found = _files(out)
-    assert commands.main(["build", str(sign)]) == 0
-    new = _files(out)
-    assert new["devices/picture.bin"] != old["devices/picture.bin"]
-    assert found in (old, new)
+    monkeypatch.setattr(commands, "COMMANDS", (swallowing,))
+    assert commands.main(["swallowing"]) == 128 + signal.SIGTERM

@@ -7,7 +7,6 @@ from ladderlight import DeviceFile, DeviceFileError, Span
 from ladderlight.board import Device, Part
 from ladderlight.devices.files import (
     bytes_of,
-    device_words,
     join_files,
     name_files,
     pieces,
@@ -52,7 +51,8 @@ def test_words_are_split_over_chips_lowest_addresses_first(make_board, memory, r
         memory(address=["x2-x9", "y2-y8", "bank0"], data=["b0-b1", "g0-g1", "r0-r1"], part="2764", chips=8)
     )
     contents = random_contents(board)
-    split = device_words(contents, board)
+    words = {name: held.words for name, held in contents.memories.items()}
+    split = [(chip, chip.words(words)) for chip in board.devices]
     assert [chip.name for chip, _ in split] == [f"picture-{n}" for n in range(8)]
     assert np.concatenate([words for _, words in split]).tolist() == contents.memories["picture"].words.tolist()
     assert {len(words) for _, words in split} == {8192}

@@ -83,7 +83,7 @@ def test_a_chip_that_holds_it_is_left(board, banked):
         ("27C256", 0x00, "holds this already"),
         ("27C256", 0x80, "differs from the last build in 1 byte; erase it, then burn it"),
         ("28C256", 0x80, "differs from the last build in 1 byte, in 1 page at 0000h to 003Fh; burn it"),
-        ("29F010", 0x80, "differs from the last build in 1 byte, in 1 sector at 0000h to 3FFFh; burn it"),
+        ("29F010", 0x80, "differs from the last build in 1 byte, in 1 sector at 00000h to 03FFFh; burn it"),
     ],
 )
 def test_the_state_of_a_chip_in_words(make_board, memory, banked, part, flip, text):

@@ -44,7 +44,7 @@ def test_many_banks_stand_in_rows(make_board, memory, banked) -> None:
     board = make_board(memory(address=["x5-x9", "y5-y8", "bank0-bank7"], data=["b0-b1", "g0-g1", "r0-r1"]))
     (chip,) = maps(board, banked(board, tuple(range(0, 256, 3))))
     assert (len(chip["rows"]), chip["scale"]) == (16, "16 rows of 8,192 words")
-    assert [row.first for row in chip["rows"][:3]] == ["0000h", "2000h", "4000h"]
+    assert [row.first for row in chip["rows"][:3]] == ["00000h", "02000h", "04000h"]
     assert [box.label for box in chip["rows"][1].boxes] == ["18", "21", "24", "27", "30"]
     assert all(box.left + box.width <= 100 for row in chip["rows"] for box in row.boxes)
 

@@ -111,6 +111,7 @@ def test_a_screen_says_what_was_measured_of_its_picture(proof):
     text = Page(files["index.html"].decode()).text
     assert text.count("grain 4.1") == 1
     assert "colour error 0.9 (not seen), grain 4.1 (fine), 1 colour, 0.3 % clipped bank 3" in text
+    assert "Grain: how much of the dots the eye still sees. Less is better." in text
 
 
 def test_nothing_is_loaded_from_elsewhere(proof):

@@ -227,7 +227,7 @@ def recorded_project(project, capsys):
     return load(lobby)
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_no_change_of_a_value_gets_past_the_check(recorded_project, data):
     recipe = recorded_project
@@ -247,7 +247,7 @@ def test_no_change_of_a_value_gets_past_the_check(recorded_project, data):
             path.unlink()
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 2**32), which=st.integers(0, 1), count=st.integers(1, 4))
 def test_no_change_of_bytes_gets_past_the_check(recorded_project, seed, which, count):
     recipe, rng = recorded_project, random.Random(seed)

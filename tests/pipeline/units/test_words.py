@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from ladderlight.units.words import frequency, in_words, joined, nanoseconds, percent
+from ladderlight.units.words import address, frequency, in_words, joined, nanoseconds, percent
 
 
 @pytest.mark.parametrize(
@@ -39,3 +39,11 @@ def test_joined_reads_like_a_sentence() -> None:
     assert joined(["a"]) == "a"
     assert joined(["a", "b"]) == "a and b"
     assert joined(["a", "b", "c"], "or") == "a, b or c"
+
+
+@pytest.mark.parametrize(
+    ("at", "count", "words"),
+    [(0, 1 << 10, "0000h"), (0xFFFF, 1 << 16, "FFFFh"), (11, 1 << 17, "0000Bh"), (11, 1 << 21, "00000Bh")],
+)
+def test_addresses_of_a_memory_are_equally_wide(at: int, count: int, words: str) -> None:
+    assert address(at, count) == words

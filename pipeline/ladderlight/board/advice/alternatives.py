@@ -1,7 +1,5 @@
 """Alternatives that fit: fewer counter bits, other parts, other starts of the picture's bits."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import product
@@ -101,12 +99,8 @@ def smallest_part(memory: Memory, pins: int) -> Part | None:
 def smaller_part(board: Board, memory: Memory, pins: int) -> tuple[Part, float | None] | None:
     """Return the smallest part below a memory's own that has so many address pins and is sold fast enough.
 
-    Fast enough is what leaves every memory of the board in time, or no later than it is now.
-
-    Returns
-    -------
-    The part, and its slowest grade in seconds that is fast enough, None where the memory's access time is not known.
-    None where there is no such part.
+    Fast enough is what leaves every memory of the board in time, or no later than it is now. With the part comes its
+    slowest grade in seconds that is fast enough, None where the memory's access time is not known.
     """
     now = timings(board)
     for part in _parts_like(memory, pins):

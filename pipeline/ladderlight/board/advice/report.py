@@ -1,7 +1,5 @@
 """The report of a board: all that follows from its declaration, as plain values for ``check --json``."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
@@ -25,7 +23,7 @@ def report(board: Board, found: Sequence[Finding]) -> dict[str, Any]:
     document: dict[str, Any] = {"ok": not is_refused(found)}
     if not problems_of(board):
         document |= {
-            "picture": _picture(board),
+            "picture": asdict(board.geometry) | {"banks": board.bank_count},
             "raster": _raster(board),
             "palette": _palette(board),
             "ladder": ladder_document(board.ladder),
@@ -35,18 +33,6 @@ def report(board: Board, found: Sequence[Finding]) -> dict[str, Any]:
             "blanking": _blanking(board),
         }
     return document | {"findings": list(map(asdict, found))}
-
-
-def _picture(board: Board) -> dict[str, Any]:
-    geometry = board.geometry
-    return {
-        "width": geometry.width,
-        "height": geometry.height,
-        "repeat_x": geometry.repeat_x,
-        "repeat_y": geometry.repeat_y,
-        "pixel_aspect": geometry.pixel_aspect,
-        "banks": board.bank_count,
-    }
 
 
 def _raster(board: Board) -> dict[str, Any]:

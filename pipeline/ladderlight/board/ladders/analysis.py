@@ -1,7 +1,5 @@
 """Analysis of a ladder: levels, steps, tolerance, currents and power."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import inf, isinf
@@ -127,16 +125,9 @@ class LadderAnalysis:
 
 
 @lru_cache(maxsize=16)  # reports, findings and plots of one board share it
-def analyse(ladder: Ladder, *, samples: int = SAMPLES, seed: int = SEED) -> LadderAnalysis:
-    """Analyse a ladder.
+def analyse(ladder: Ladder) -> LadderAnalysis:
+    """Analyse a ladder, with ``SAMPLES`` drawn within the tolerance; fewer for channels of very many codes.
 
-    Parameters
-    ----------
-    samples, seed
-        Of the Monte Carlo draw within the tolerance; fewer are drawn for channels of very many codes.
-
-    Notes
-    -----
     The monitor's load and the drivers' resistances are taken as exact. Datasheets give limits for the latter: analyse
     the ladder at each.
     """
@@ -147,7 +138,7 @@ def analyse(ladder: Ladder, *, samples: int = SAMPLES, seed: int = SEED) -> Ladd
     for group, lines in ladder.groups():
         network = ladder.network(group, lines)
         unloaded = replace(ladder, load=inf).network(group, lines)
-        channels += (_channel(ladder, channel, network, unloaded, lines, samples, seed) for channel in group)
+        channels += (_channel(ladder, channel, network, unloaded, lines) for channel in group)
         states = all_states(len(lines))
         solution = network.solve(states)
         drivers.update((current.line, current) for current in _drivers(lines, states, solution))
@@ -163,13 +154,7 @@ def analyse(ladder: Ladder, *, samples: int = SAMPLES, seed: int = SEED) -> Ladd
 
 
 def _channel(
-    ladder: Ladder,
-    channel: Channel,
-    network: Network,
-    unloaded: Network,
-    lines: tuple[str, ...],
-    samples: int,
-    seed: int,
+    ladder: Ladder, channel: Channel, network: Network, unloaded: Network, lines: tuple[str, ...]
 ) -> ChannelAnalysis:
     own = channel.weighted_lines
     columns = [lines.index(line) for line in own]
@@ -191,6 +176,7 @@ def _channel(
     drive = np.clip(volts / ladder.peak, 0.0, 1.0)
     srgb = srgb8_of(light_of(drive, ladder))
     open_volts = _open_volts(unloaded, channel, states)
+    samples = min(SAMPLES, _MOST_DRAWN // len(states)) if ladder.tolerance else 0
     return ChannelAnalysis(
         name=channel.name,
         guns=channel.guns,
@@ -218,11 +204,7 @@ def _channel(
         max_dnl=float(np.abs(dnl).max()),
         max_inl=float(np.abs(inl).max()),
         open_white=float(unloaded.solve(np.ones((1, len(lines)), dtype=bool)).at(channel.name)[0]),
-        spread=spread(
-            network, channel.name, states, tolerance, samples=min(samples, _MOST_DRAWN // len(states)), seed=seed
-        )
-        if ladder.tolerance
-        else None,
+        spread=spread(network, channel.name, states, tolerance, samples=samples, seed=SEED) if samples else None,
     )
 
 

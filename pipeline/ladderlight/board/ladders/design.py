@@ -1,7 +1,5 @@
 """The best ladders from resistors that can be bought."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -106,9 +104,10 @@ def design(
 ) -> list[Choice]:
     """Return the best ladder and the next best, best first.
 
-    The objective is the goal's: the largest deviation from equal steps, of voltage or of lightness. No other choice
-    of values from ``series.SMALLEST`` to ``series.LARGEST`` is better. Ladders that err by more than a quarter of the
-    whole range are not offered; the list may then be shorter.
+    The objective is the goal's: the largest deviation from equal steps, of voltage or of lightness. No other choice of
+    values from ``series.SMALLEST`` to ``series.LARGEST`` is better. Ladders that err by more than a quarter of the
+    whole range are not offered; the list may then be shorter. Raises BoardError when the goal cannot be met by any
+    ladder, or nothing keeps its current limit.
 
     Parameters
     ----------
@@ -118,11 +117,6 @@ def design(
         Design an R-2R ladder instead of a weighted one.
     tolerance
         Of the resistors; it does not change the choice, only its analysis.
-
-    Raises
-    ------
-    BoardError
-        When the goal cannot be met by any ladder, or nothing keeps its current limit.
     """
     problems = goal_problems(goal)
     if pairs and r2r:

@@ -1,7 +1,5 @@
 """The best ladders from the resistors of a drawer: the values at hand, each as often as there is one."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -57,12 +55,8 @@ def read_drawer(text: str) -> Drawer:
     """Read a list such as ``220, 4 x 680, 680=674``.
 
     A value alone stands for as many as are needed, ``4 x`` before it for four. A measured value follows ``=``, and is
-    of one resistor unless a number is before it.
-
-    Raises
-    ------
-    MisfitError
-        When an entry is not a resistance, or there are none or too many.
+    of one resistor unless a number is before it. Raises MisfitError when an entry is not a resistance, or there are
+    none or too many.
     """
     held: dict[tuple[float, str], int] = {}
     entries = [entry.strip() for entry in text.split(",")]
@@ -115,7 +109,8 @@ def design_from(
     """Return the best ladders for some channels from a drawer, then the next best, best first.
 
     Of each set the best ladder comes first. The sets are ordered by the error of their worst ladder: no other set that
-    the drawer allows has a smaller one.
+    the drawer allows has a smaller one. Raises BoardError when the goal cannot be met by any ladder, or not from the
+    drawer.
 
     Parameters
     ----------
@@ -125,11 +120,6 @@ def design_from(
         1 to 3. Each has a ladder of its own, from resistors that no other one has.
     tolerance
         Of the resistors; it does not change the choice, only its analysis.
-
-    Raises
-    ------
-    BoardError
-        When the goal cannot be met by any ladder, or not from the drawer.
     """
     if problems := goal_problems(goal):
         raise BoardError(problems)
@@ -146,23 +136,6 @@ def design_from(
         )
         for chosen in sets
     ]
-
-
-def _too_little(search: _Search, channels: int) -> Problem:
-    """Return what the drawer is not enough for, and what it is enough for."""
-    bits, found = search.goal.bits, len(search.index)
-    whole = found < _DEEPEST
-    fewer = next((count for count in range(channels - 1, 0, -1) if search.sets(count, 1)), 0)
-    enough = f"; it does for {fewer}" if fewer else ""
-    each = f"each of {channels} channels" if channels > 1 else "1 channel"
-    makes = f"a ladder of {bits} bits that errs by less than {percent(WORST)} of its range for {each}"
-    return Problem(
-        where=("have",),
-        what=f"the drawer does not make {makes}{enough}"
-        if whole
-        else f"no {channels} of the drawer's {found:,} best ladders of {bits} bits can be built together{enough}",
-        action="add resistors" + (", or allow pairs" if not search.pairs else "" if whole else ", or leave pairs out"),
-    )
 
 
 @dataclass(kw_only=True)
@@ -224,6 +197,23 @@ class _Search:
     def _ladders(self, most: int) -> Found:
         values = np.array([assembly.ohms for assembly in self.assemblies])
         return WeightedSearch(goal=self.goal, values=values, most=most, uses=self._uses, held=self._held).best()
+
+
+def _too_little(search: _Search, channels: int) -> Problem:
+    """Return what the drawer is not enough for, and what it is enough for."""
+    bits, found = search.goal.bits, len(search.index)
+    whole = found < _DEEPEST
+    fewer = next((count for count in range(channels - 1, 0, -1) if search.sets(count, 1)), 0)
+    enough = f"; it does for {fewer}" if fewer else ""
+    each = f"each of {channels} channels" if channels > 1 else "1 channel"
+    makes = f"a ladder of {bits} bits that errs by less than {percent(WORST)} of its range for {each}"
+    return Problem(
+        where=("have",),
+        what=f"the drawer does not make {makes}{enough}"
+        if whole
+        else f"no {channels} of the drawer's {found:,} best ladders of {bits} bits can be built together{enough}",
+        action="add resistors" + (", or allow pairs" if not search.pairs else "" if whole else ", or leave pairs out"),
+    )
 
 
 def _assembly(*kinds: Kind, joined: Joined = "single") -> Assembly:

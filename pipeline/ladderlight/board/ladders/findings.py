@@ -1,7 +1,5 @@
 """Findings about a ladder before it is built, each with a remedy."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from math import isinf
@@ -28,22 +26,13 @@ _SHOWN = 1 / 255
 """Share of the peak below which two levels look alike: one step of an 8-bit sRGB picture."""
 
 
-def ladder_findings(
-    subject: Ladder | Board, analysis: LadderAnalysis | None = None, guns: Sequence[str] = GUNS
-) -> list[Finding]:
-    """Return the findings about a ladder, the gravest first.
+def ladder_findings(subject: Ladder | Board, guns: Sequence[str] = GUNS) -> list[Finding]:
+    """Return the findings about a ladder, the gravest first; a board also shows what drives the lines.
 
-    Parameters
-    ----------
-    subject
-        A ladder, or a board, which also shows what drives the lines.
-    analysis
-        That of the ladder, when it is at hand.
-    guns
-        Those that something should feed.
+    ``guns`` are those that something should feed.
     """
     ladder = subject.ladder if isinstance(subject, Board) else subject
-    analysis = analysis or analyse(ladder)
+    analysis = analyse(ladder)
     direct = _direct_lines(subject) if isinstance(subject, Board) else frozenset()
     palette = subject.palette if isinstance(subject, Board) else palette_of(ladder, ladder.lines)
     found = [

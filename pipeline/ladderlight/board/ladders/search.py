@@ -1,7 +1,5 @@
 """The best weighted ladders from given resistances: an exact search."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
@@ -60,8 +58,6 @@ class WeightedSearch:
 
         There are fewer when others would err by more than the goal's ``worst``.
 
-        Notes
-        -----
         With the conductances g (drivers included), D their sum and the load's, a code's voltage is V S / D with S the
         sum of its bits' g (Millman). To err by at most E, every code must lie within a window of voltages. Bits are
         chosen from the most significant down. The windows of all codes of the bits chosen so far, with the other bits

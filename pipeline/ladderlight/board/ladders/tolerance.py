@@ -1,7 +1,5 @@
 """A ladder's levels with resistors off their nominal values: the worst case, and a likely spread."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -60,19 +58,17 @@ def levels(network: Network, node: str, states: Flags, ohms: Floats | None = Non
 def worst_levels(network: Network, node: str, states: Flags, tolerance: Floats) -> tuple[Floats, Floats]:
     """Lowest and highest volts of a node in each state.
 
+    A level of a resistive network is a quotient of two linear functions of any one resistor and so has no extremum
+    inside its tolerance: the extremes are at corners, where each resistor is at one end. The corner is found by moving
+    each resistor to the end that raises the level until none moves. For weighted ladders the direction never depends on
+    the others, so this is the worst of all corners; for others the tests compare it with all corners.
+
     Parameters
     ----------
     states
         Booleans, shape (states, drivers).
     tolerance
         Largest relative deviation of each resistor, float64 (resistors,).
-
-    Notes
-    -----
-    A level of a resistive network is a quotient of two linear functions of any one resistor and so has no extremum
-    inside its tolerance: the extremes are at corners, where each resistor is at one end. The corner is found by moving
-    each resistor to the end that raises the level until none moves. For weighted ladders the direction never depends on
-    the others, so this is the worst of all corners; for others the tests compare it with all corners.
     """
 
     def measure(ohms: Floats) -> Floats:

@@ -1,7 +1,5 @@
 """A finding of ``check``: an error, a caution or a note."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, Self, get_args
@@ -44,10 +42,7 @@ def ranked(findings: Iterable[Finding]) -> list[Finding]:
 def refuse_errors(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Return findings, the gravest first.
 
-    Raises
-    ------
-    BuildError
-        When there are errors among them.
+    Raises BuildError when there are errors among them.
     """
     ordered = tuple(ranked(findings))
     if is_refused(ordered):

@@ -1,7 +1,5 @@
 """Resistor ladders: from the levels of their lines to the voltages at the monitor."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -144,18 +142,9 @@ class Ladder(Value):
         return self.network(channels, lines).solve(all_states(len(lines)))
 
     def gun_volts(self, levels: Mapping[str, NDArray[np.integer]], count: int) -> Floats:
-        """Voltages at the three guns.
+        """Return the volts at the three guns in ``count`` states, float64 (count, 3); 0 for a gun that nothing feeds.
 
-        Parameters
-        ----------
-        levels
-            For each line its level, 0 or 1, in ``count`` states.
-        count
-            Number of states.
-
-        Returns
-        -------
-        float64, shape (count, 3), in volts; 0 for a gun that no channel feeds.
+        ``levels`` are those of each line in the states, 0 or 1.
         """
         volts = np.zeros((count, 3))
         for channels, lines in self.groups():

@@ -1,7 +1,5 @@
 """Names of lines: counter bits, memory outputs, constants, ranges of them, inverters and exclusive-or gates."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 from enum import Enum
@@ -86,11 +84,7 @@ def expand(text: str) -> list[Expression]:
     """Expand one entry of an address list: ``"x2"``, ``"x2-x9"``, ``"!y8"``, ``"x2^map.d7"``, ``"x0-x2^map.d7"``.
 
     A range counts up or down. In a gate, ranges run in parallel and must be equally long; single lines go to every pin.
-
-    Raises
-    ------
-    LineSyntaxError
-        With what is expected.
+    Raises LineSyntaxError with what is expected.
     """
     terms = []
     for part in text.split("^"):
@@ -115,12 +109,8 @@ def expand(text: str) -> list[Expression]:
 def expand_names(text: str) -> list[str]:
     """Expand one entry of a data list: a name, a range, ``"!hsync"``, or ``"-"`` for a pin that drives nothing.
 
-    Timing lines alone can be inverted: what they carry is computed, and so is its opposite.
-
-    Raises
-    ------
-    LineSyntaxError
-        With what is expected.
+    Timing lines alone can be inverted: what they carry is computed, and so is its opposite. Raises LineSyntaxError
+    with what is expected.
     """
     if text == "-" or timing_line(text):
         return [text]

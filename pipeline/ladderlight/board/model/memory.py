@@ -1,11 +1,10 @@
 """Memories and the parts they are built from."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal
 
 from ladderlight.board.model.lines import Expression, Signal
+from ladderlight.units.arrays import MemoryWords, Words, bytes_per_word
 
 Erasure = Literal["ultraviolet", "bytes", "sectors", "unknown"]
 Order = Literal["msb_first", "lsb_first"]
@@ -37,12 +36,7 @@ class Part:
     @property
     def bytes(self) -> int:
         """Size of the programmer file."""
-        return self.words * self.bytes_per_word(self.width)
-
-    @staticmethod
-    def bytes_per_word(width: int) -> int:
-        """Bytes that a word of so many bits takes in a programmer file."""
-        return (width + 7) // 8
+        return self.words * bytes_per_word(self.width)
 
     @property
     def erasing(self) -> str:
@@ -143,6 +137,10 @@ class Device:
     def first_word(self) -> int:
         """Address of the chip's first word in its memory."""
         return self.index * self.part.words
+
+    def words(self, words: MemoryWords) -> Words:
+        """Return the chip's words out of those of all memories."""
+        return words[self.memory][self.first_word : self.first_word + self.part.words]
 
 
 @dataclass(frozen=True, kw_only=True)

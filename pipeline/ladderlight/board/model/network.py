@@ -1,7 +1,5 @@
 """Resistor networks with switched drivers, solved exactly by nodal analysis."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -59,14 +57,30 @@ class Solution:
         return self.volts[..., self.nodes.index(node)]
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _End:
+    """A driver as its node's resistors see it, by state.
+
+    ``links`` are the conductance of each resistor at the node and the inner node at its other end, None for ground.
+    ``volts`` is the node's voltage while all those ends are at 0 V; ``ohms`` what a current into the node raises it by.
+    """
+
+    links: list[tuple[Floats, int | None]]
+    volts: Floats
+    ohms: Floats
+
+    def settled(self, inner: Floats) -> tuple[Floats, Floats]:
+        """Return the node's voltage and the current that leaves the driver, from the inner nodes' voltages."""
+        far = [(g, 0.0 if node is None else inner[..., node]) for g, node in self.links]
+        volts = self.volts + self.ohms * sum(g * there for g, there in far)
+        return volts, np.asarray(sum(g * (volts - there) for g, there in far))
+
+
 @dataclass(frozen=True, kw_only=True)
 class Network:
     """Resistors and drivers. Two drivers' nodes must not be joined by a resistor directly.
 
-    Raises
-    ------
-    ValueError
-        When two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
+    Raises ValueError when two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
     """
 
     resistors: tuple[Resistor, ...]
@@ -105,6 +119,13 @@ class Network:
     def solve(self, states: Flags, ohms: Floats | None = None) -> Solution:
         """Solve the network for every state of its drivers.
 
+        Raises ValueError when in some state nothing holds the voltages: no load, and every driver floating.
+
+        Kirchhoff's current law at each inner node; for a single one it is Millman's theorem. A driver of E volts behind
+        r ohms, whose node has the conductances g_k (their sum G) to the inner nodes, is eliminated beforehand: it adds
+        ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
+        and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
+
         Parameters
         ----------
         states
@@ -112,18 +133,6 @@ class Network:
         ohms
             Other values of the resistors than their nominal ones, shape (..., resistors), for example drawn within a
             tolerance. The leading dimensions of both are broadcast.
-
-        Raises
-        ------
-        ValueError
-            When in some state nothing holds the voltages: no load, and every driver floating.
-
-        Notes
-        -----
-        Kirchhoff's current law at each inner node; for a single one it is Millman's theorem. A driver of E volts behind
-        r ohms, whose node has the conductances g_k (their sum G) to the inner nodes, is eliminated beforehand: it adds
-        ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
-        and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
         """
         conductance = 1 / (self.ohms if ohms is None else np.asarray(ohms, dtype=np.float64))
         batch = np.broadcast_shapes(states.shape[:-1], conductance.shape[:-1])
@@ -172,25 +181,6 @@ class Network:
                     if far is not None:
                         matrix[..., near, far] -= end.ohms * g * far_g
         return matrix, fed
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _End:
-    """A driver as its node's resistors see it, by state.
-
-    ``links`` are the conductance of each resistor at the node and the inner node at its other end, None for ground.
-    ``volts`` is the node's voltage while all those ends are at 0 V; ``ohms`` what a current into the node raises it by.
-    """
-
-    links: list[tuple[Floats, int | None]]
-    volts: Floats
-    ohms: Floats
-
-    def settled(self, inner: Floats) -> tuple[Floats, Floats]:
-        """Return the node's voltage and the current that leaves the driver, from the inner nodes' voltages."""
-        far = [(g, 0.0 if node is None else inner[..., node]) for g, node in self.links]
-        volts = self.volts + self.ohms * sum(g * there for g, there in far)
-        return volts, np.asarray(sum(g * (volts - there) for g, there in far))
 
 
 def _share(total: Floats, ohms: float) -> Floats:

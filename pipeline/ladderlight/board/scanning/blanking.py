@@ -6,8 +6,6 @@ not delayed as much, words of the picture's right edge reach the monitor during 
 that are read before the picture.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
@@ -66,7 +64,7 @@ class Darkness:
         return self.dark is None and self.known and not self.shared
 
 
-def darkness_of(board: Board, bank: int = 0) -> Darkness:
+def darkness_of(board: Board) -> Darkness:
     """Return what the board puts out during blanking.
 
     Output-enable lets the outputs float: no current flows, and the load pulls every gun to ground. A cleared register
@@ -82,7 +80,7 @@ def darkness_of(board: Board, bank: int = 0) -> Darkness:
     read = _picture_memories(board)
     if read is None:
         return Darkness(volts=None, dark=None, known=False)
-    shared = (_shared(board, memory, bank) for memory in read)
+    shared = (_shared(board, memory) for memory in read)
     return Darkness(volts=None, dark=None, shared=tuple(item for item in shared if item is not None))
 
 
@@ -107,16 +105,8 @@ def fill_blanking(board: Board, contents: Contents, banks: Iterable[int]) -> Con
     """Return contents in which the words read only during blanking are black.
 
     Bits that are written already stay as they are. For a board that is dark during blanking by itself, or whose
-    memories address each other otherwise than for colour look-up, the contents are returned as they are.
-
-    Parameters
-    ----------
-    board
-        The board.
-    contents
-        Words and written bits of every memory.
-    banks
-        The banks that are in use; the others stay erased.
+    memories address each other otherwise than for colour look-up, the contents are returned as they are. ``banks`` are
+    those in use; the others stay erased.
     """
     read = _picture_memories(board)
     if board.blanking != "none" or read is None:
@@ -183,17 +173,17 @@ def _blanked(board: Board, memory: Memory, bank: int, slot: int) -> Ints:
     return np.flatnonzero(read[:, slot])
 
 
-def _shared(board: Board, memory: Memory, bank: int) -> Shared | None:
+def _shared(board: Board, memory: Memory) -> Shared | None:
     """Return the words of a memory that the picture reads and that reach the monitor during blanking, None if none."""
     columns, lines = np.arange(board.raster.x.visible)[None, :], np.arange(board.raster.y.visible)[:, None]
-    visible = _keys(board, memory, columns, lines, bank)
+    visible = _keys(board, memory, columns, lines, 0)
     pixels = memory.packing.pixels
     seen = np.zeros(memory.words * pixels, dtype=bool)
     seen[visible] = True
     both = np.zeros(memory.words * pixels, dtype=bool)
     first: tuple[int, Moment] | None = None
     for column, line in _blanking_counts(board, board.counters.blanking_delay - picture_delay(board)):
-        keys = _keys(board, memory, column, line, bank)
+        keys = _keys(board, memory, column, line, 0)
         hit = seen[keys]
         both[keys[hit]] = True
         if first is None and hit.any():

@@ -4,8 +4,6 @@ A board has it when every memory that drives ladder lines is addressed by the da
 by banks and constants, but by no counter. The data pins that address look-up memories form the index of a pixel.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -79,12 +77,7 @@ def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> I
 
 
 def index_codes(board: Board, lookup: Lookup, contents: Contents, bank: int) -> tuple[Ints, Flags]:
-    """Return the code of each index, and whether its words are written.
-
-    Returns
-    -------
-    int64 and bool, both of shape (lookup.size,).
-    """
+    """Return the code of each index, and whether its words are written: int64 and bool, shape (lookup.size,)."""
     codes = np.zeros(lookup.size, dtype=np.int64)
     taken = np.zeros(lookup.size, dtype=bool)
     for table in lookup.tables:
@@ -99,17 +92,10 @@ def index_codes(board: Board, lookup: Lookup, contents: Contents, bank: int) -> 
 
 
 def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: NDArray[np.integer]) -> dict[int, int]:
-    """Return an index for each of some codes, after writing missing ones into the look-up memories, in place.
+    """Return an index for each of some distinct codes, after writing missing ones into the look-up memories, in place.
 
-    Parameters
-    ----------
-    codes
-        Distinct codes. Missing ones take the free indices from the lowest up, in this order.
-
-    Raises
-    ------
-    LookupFull
-        When there are not enough free indices. Nothing is written then.
+    Missing ones take the free indices from the lowest up, in the order given. Raises LookupFull when there are not
+    enough free indices. Nothing is written then.
     """
     present, taken = index_codes(board, lookup, contents, bank)
     index_of = {int(present[index]): int(index) for index in np.flatnonzero(taken)[::-1]}

@@ -1,7 +1,5 @@
 """Placement, the inverse of the scan: the words at each address that make the screen show a picture."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -112,7 +110,7 @@ class Placement:
         key = self._keys(memory, bank)
         flat = values.ravel() & np.uint32(mask)
         # A bank is mostly a small part of a memory: counted from its first key it stays in the processor's cache.
-        first_key = key.min()
+        first_key = int(key.min())
         near = key - first_key
         # Against itself: the last writer stays in the table; whoever differs from it is in conflict with it.
         table = np.zeros(near.max() + 1, dtype=np.uint32)

@@ -8,9 +8,7 @@ later too. A direct output shows undefined data from the moment its address chan
 
 from __future__ import annotations
 
-from copy import copy
 from dataclasses import dataclass
-from functools import cached_property
 from math import ceil
 
 import numpy as np
@@ -45,34 +43,18 @@ class Shown:
 def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
     """Play one frame.
 
-    Parameters
-    ----------
-    board
-        The board.
-    words
-        The words of every memory, by name: unsigned, shape (words,).
-    bank
-        The bank that is shown.
-
-    Notes
-    -----
     All that the counters drive comes ``board.counters.delay`` late, while the syncs are taken to come at once; a
     register's own delay is left out, as syncs mostly pass one too. Memories without an access time count as immediate.
     Monitor pixels whose middle is past the last visible count are black.
     """
-    return Frames(board, words, bank).shown()
+    return _Frame(board, words, bank).shown()
 
 
-class Frames:
-    """The frames of a board's banks; what they have in common is computed once.
-
-    Where no memory addresses another, the addresses of two banks differ in the same bits everywhere, and words become
-    valid at the same moments. Lines that read the same counts are the same.
-    """
+class _Frame:
+    """The frame of a bank. Lines that read the same counts are the same, and are played once."""
 
     def __init__(self, board: Board, words: MemoryWords, bank: int) -> None:
-        """Play the frame of one bank."""
-        self.board, self.words = board, words
+        self.board = board
         self._period = float(1 / board.raster.clock)
         direct = any(memory.output == "direct" for memory in board.driving_memories)
         self._late = board.counters.delay if direct else 0.0
@@ -90,22 +72,10 @@ class Frames:
         self._at = self._counts + self._stretch.first
 
     def shown(self) -> Shown:
-        """Return what the bank shows."""
         stretch = self._stretch
         codes = np.where(self._visible, stretch.codes()[:, self._at], self.board.palette.black_code)
         undefined, changed = self._undefined(stretch), self._changed(stretch, self._last_fresh(stretch))
         return Shown(codes=codes[self._row], undefined=undefined[self._row], changed=changed[self._row])
-
-    def disturbed(self, bank: int) -> Flags:
-        """Return ``Shown.disturbed`` of any bank. May be called on several threads at once."""
-        if any(self.board.sources.values()):
-            return Frames(self.board, self.words, bank).shown().disturbed
-        undefined, fresh = self._in_common
-        return (undefined & self._changed(self._stretch.of_bank(bank), fresh))[self._row]
-
-    @cached_property
-    def _in_common(self) -> tuple[Flags, Ints]:
-        return self._undefined(self._stretch), self._last_fresh(self._stretch)
 
     def _undefined(self, stretch: _Stretch) -> Flags:
         unsure = stretch.ladders_unsure()[:, self._at]
@@ -138,11 +108,8 @@ def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
 def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Ints:
     """Return the code on the ladders at every count that the monitor shows, registers included.
 
-    Where a memory carries the blanking line, what it blanks is black.
-
-    Returns
-    -------
-    int64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
+    Where a memory carries the blanking line, what it blanks is black. int64, shape (visible lines, visible counts);
+    with ``lines`` given, for these of the visible lines only.
     """
     stretch = _Stretch(board, words, bank, before=1, lines=lines, timed=False)
     codes = stretch.codes()
@@ -156,8 +123,6 @@ def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | N
 def undefined_times(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Floats:
     """Return for how many seconds of each count that the monitor shows the ladders' data are undefined.
 
-    Returns
-    -------
     float64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
     """
     stretch = _Stretch(board, words, bank, before=1, lines=lines)
@@ -183,7 +148,7 @@ class _Stretch:
         lines: Ints | None = None,
         timed: bool = True,
     ) -> None:
-        self.board, self.words, self.bank, self.timed = board, words, bank, timed
+        self.board, self.words, self.timed = board, words, timed
         registered = [memory for memory in board.memories if _is_clocked(board, memory)]
         access = sum(memory.access or 0.0 for memory in board.memories)
         before = (
@@ -201,20 +166,8 @@ class _Stretch:
         self.shape = self.levels.shape
         self.unsure: dict[str, Floats] = {}
         self.fresh: dict[str, Flags] = {}
-        self.addresses: dict[str, Ints] = {}
         for memory in board.order:
-            self.addresses[memory.name] = self.levels.address(memory)
-            self.pass_through(memory, self.addresses[memory.name])
-
-    def of_bank(self, bank: int) -> _Stretch:
-        """Return the stretch in another bank, its times left out; no memory may address another."""
-        other = copy(self)
-        other.timed = False
-        other.levels = Levels(self.board, self.levels.counters[Signal.X], self.levels.counters[Signal.Y], bank)
-        for memory in self.board.order:
-            here, there = (Levels(self.board, 0, 0, number).address(memory) for number in (self.bank, bank))
-            other.pass_through(memory, self.addresses[memory.name] ^ here ^ there)
-        return other
+            self.pass_through(memory, self.levels.address(memory))
 
     def codes(self) -> Ints:
         """Return the code on the ladders at each count."""

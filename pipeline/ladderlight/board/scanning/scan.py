@@ -1,7 +1,5 @@
 """The scan: from counts and bank to the addresses of all memories and the code on the ladders, vectorised."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -44,27 +42,13 @@ def addresses_by_bank(board: Board, memory: Memory, x: ArrayLike, y: ArrayLike) 
     everywhere.
     """
     place, slot = addresses(board, memory, x, y)
-    corner, _ = addresses(board, memory, 0, 0)
-
-    def of(bank: int) -> tuple[Ints, Ints]:
-        turned, _ = addresses(board, memory, 0, 0, bank)
-        return place ^ turned ^ corner, slot
-
-    return of
+    corners, _ = addresses(board, memory, 0, 0, np.arange(board.bank_count))
+    turns = corners ^ corners[0]
+    return lambda bank: (place ^ turns[bank], slot)
 
 
 def scan(board: Board, words: MemoryWords, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> Scan:
-    """Scan all memories.
-
-    Parameters
-    ----------
-    board
-        The board.
-    words
-        The words of every memory, by name: unsigned, shape (words,).
-    x, y, bank
-        Counter values and bank numbers, integers of shapes that broadcast.
-    """
+    """Scan all memories. ``x``, ``y`` and ``bank`` are counter values and bank numbers, integers that broadcast."""
     levels = Levels(board, x, y, bank)
     found, slots = {}, {}
     for memory in board.order:

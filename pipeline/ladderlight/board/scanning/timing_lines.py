@@ -4,8 +4,6 @@ Their levels follow from the raster alone, at every count of a frame, blanking i
 off: the word that it takes is the one for the counts at which it shows it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -81,11 +79,7 @@ def timing_addresses(board: Board, memory: Memory) -> Ints:
 def timing_words(board: Board, memory: Memory) -> tuple[Words, Words]:
     """Return the levels of a memory's timing lines by address, and the bits that are needed.
 
-    Every bank has them, whether it holds a picture or not.
-
-    Returns
-    -------
-    Unsigned, as wide as a word, both of shape (words,).
+    Every bank has them, whether it holds a picture or not. Unsigned, as wide as a word, both of shape (words,).
     """
     kind = dtype_of(memory.part.width)
     words, needed = np.zeros(memory.words, dtype=kind), np.zeros(memory.words, dtype=kind)

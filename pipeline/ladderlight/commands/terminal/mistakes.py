@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 import types
 import typing
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import typer
 
@@ -16,10 +15,45 @@ from ladderlight.errors import Fault, nearest_word
 WrongUsage: type[Any] = typer.BadParameter.__bases__[0]
 """The library's exception for a command that is called wrongly."""
 
-Commands = Mapping[str, Callable[..., Any]]
+
+class _Parameter(Protocol):
+    name: str
+    opts: Sequence[str]
+    secondary_opts: Sequence[str]
+    param_type_name: str
+    metavar: str | None
 
 
-def fault_of(error: Any, arguments: Sequence[str], commands: Commands) -> Fault:
+class _Command(Protocol):
+    params: Sequence[_Parameter]
+
+
+class _Context(Protocol):
+    command: _Command
+    help_option_names: Sequence[str]
+
+
+class Misuse(Protocol):
+    """What the library says of a command that is called wrongly, as far as the kind of its exception has it."""
+
+    ctx: _Context | None
+    param: _Parameter | None
+    option_name: str
+
+    def format_message(self) -> str:
+        """Return it in the library's words."""
+        ...
+
+
+class _Range(Protocol):
+    min: int | None
+    max: int | None
+
+
+Commands = Mapping[str, Callable[..., object]]
+
+
+def fault_of(error: Misuse, arguments: Sequence[str], commands: Commands) -> Fault:
     """Return what is wrong with a command line.
 
     Parameters
@@ -52,7 +86,7 @@ def fault_of(error: Any, arguments: Sequence[str], commands: Commands) -> Fault:
         return Fault(where=where, message=f"{f'{value!r} is not valid' if value else 'not valid'}; give {wanted}")
     said = error.format_message()
     if said.startswith("No such command"):
-        name = getattr(error, "command_name", None) or re.findall("'(.*?)'", said)[0]
+        name = str(getattr(error, "command_name", None) or said.split("'")[1])
         return Fault(where="", message=f"there is no command {name!r}; {nearest_word(name, commands)}")
     if said.startswith("Got unexpected extra"):
         extra = said.partition("(")[2].removeprefix("s) (").rstrip(")")
@@ -61,20 +95,18 @@ def fault_of(error: Any, arguments: Sequence[str], commands: Commands) -> Fault:
 
 
 class _Declared(typing.NamedTuple):
-    """What an option or argument is declared to take."""
-
     names: tuple[str, ...]
     flag: bool
     wanted: str
 
 
-def _declared(command: Callable[..., Any] | None) -> dict[str, _Declared]:
+def _declared(command: Callable[..., object] | None) -> dict[str, _Declared]:
     found = {}
     for name, annotation in typing.get_type_hints(command, include_extras=True).items() if command else ():
         if typing.get_origin(annotation) is not typing.Annotated:
             continue
         kind, info = typing.get_args(annotation)
-        written = getattr(info, "param_decls", None) or (f"--{name.replace('_', '-')}",)
+        written: Sequence[str] = getattr(info, "param_decls", None) or (f"--{name.replace('_', '-')}",)
         found[name] = _Declared(
             names=tuple(part for text in written for part in text.split("/")),
             flag=bool in (kind, *typing.get_args(kind)),
@@ -83,8 +115,7 @@ def _declared(command: Callable[..., Any] | None) -> dict[str, _Declared]:
     return found
 
 
-def _wanted(kind: Any, info: Any) -> str:
-    """Return the values that an annotation takes, in words."""
+def _wanted(kind: object, info: _Range) -> str:
     if typing.get_origin(kind) is types.UnionType:
         kind = next(member for member in typing.get_args(kind) if member is not types.NoneType)
     if typing.get_origin(kind) is typing.Literal:
@@ -99,14 +130,14 @@ def _wanted(kind: Any, info: Any) -> str:
     return "one or more files" if typing.get_origin(kind) is list else "a text"
 
 
-def _options(error: Any) -> list[str]:
+def _options(error: Misuse) -> list[str]:
     if error.ctx is None:
         return []
     options = [name for param in error.ctx.command.params for name in (*param.opts, *param.secondary_opts)]
     return [name for name in (*options, *error.ctx.help_option_names) if name.startswith("-")]
 
 
-def _metavar(param: Any) -> str:
+def _metavar(param: _Parameter) -> str:
     return str(param.metavar or param.name).upper()
 
 

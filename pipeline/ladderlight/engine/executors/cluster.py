@@ -14,15 +14,15 @@ import signal
 import tempfile
 import time
 from collections import Counter, deque
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from functools import partial
 from itertools import count
 from secrets import token_hex
-from typing import Any
+from typing import Any, Protocol
 
 import dask
-from distributed import Client, Future, KilledWorker, LocalCluster
+from distributed import Client, KilledWorker, LocalCluster
 
 from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.executors.job import Job
@@ -51,6 +51,28 @@ _VERSIONS = (
     f" else 'missing' for name in {_COMPARED}}}"
 )
 """An expression for the versions of a worker: of Ladderlight, a worker may have another one or none."""
+
+
+class _Future(Protocol):
+    """A task on its way, as the library has it."""
+
+    key: str
+    status: str
+
+    def result(self, timeout: float) -> object: ...
+    def cancelled(self) -> bool: ...
+    def add_done_callback(self, call: Callable[[_Future], None]) -> None: ...
+
+
+class _Client(Protocol):
+    """The connection to a scheduler."""
+
+    def submit(self, call: Callable[..., object], *values: object, key: str, pure: bool) -> _Future: ...
+    def cancel(self, futures: Sequence[_Future], *, force: bool) -> None: ...
+    def register_plugin(self, plugin: JobPlugin) -> None: ...
+    def unregister_worker_plugin(self, name: str) -> None: ...
+    def nthreads(self) -> Mapping[str, int]: ...
+    def get_events(self, topic: str) -> Sequence[tuple[float, Mapping[str, Any]]]: ...
 
 
 @contextmanager
@@ -150,11 +172,11 @@ def _kill(local: LocalCluster | None) -> None:
 class Cluster:
     """Workers of a cluster; see :class:`ladderlight.engine.executors.Executor`."""
 
-    def __init__(self, client: Client, local: LocalCluster | None = None) -> None:
+    def __init__(self, client: _Client, local: LocalCluster | None = None) -> None:
         """Take the connection, and the cluster if it was started for this build."""
         self._client, self._local = client, local
 
-    def run(self, work: Work, tasks: Sequence[Task]) -> Iterator[Any]:
+    def run(self, work: Work, tasks: Sequence[Task]) -> Iterator[object]:
         """Yield the results; see :class:`ladderlight.engine.executors.Executor`."""
         round_ = _Round(self._client, work)
         stopped = False
@@ -168,9 +190,7 @@ class Cluster:
 
 
 class _Round:
-    """One round of tasks, with the job that they belong to."""
-
-    def __init__(self, client: Client, work: Work) -> None:
+    def __init__(self, client: _Client, work: Work) -> None:
         self._client, self._work = client, work
         self._numbers = Numbers(work.plan.recipe.files)
         self._name = token_hex(8)
@@ -179,16 +199,16 @@ class _Round:
         self._digest = ""
         self._sends = False
         """Whether contents of files are sent at once, as some worker did not find one."""
-        self._answers: queue.SimpleQueue[tuple[int, Future]] = queue.SimpleQueue()
-        self._begun: dict[int, Future] = {}
+        self._answers: queue.SimpleQueue[tuple[int, _Future]] = queue.SimpleQueue()
+        self._begun: dict[int, _Future] = {}
         self._tried: Counter[int] = Counter()
         self._serials = count()
         self._alone_since: float | None = None
 
-    def results(self, tasks: Sequence[Task]) -> Iterator[Any]:
+    def results(self, tasks: Sequence[Task]) -> Iterator[object]:
         """Yield the results in the order of the tasks."""
         waiting, suspects = deque(range(len(tasks))), deque[int]()
-        done: dict[int, Any] = {}
+        done: dict[int, object] = {}
         ahead, turn = max(1, self._ahead()), 0
         while turn < len(tasks):
             if turn in done:
@@ -249,12 +269,12 @@ class _Round:
         future = self._client.submit(work_out, self._digest, order, sent or {}, key=key, pure=False)
         self._await(number, future)
 
-    def _await(self, number: int, future: Future) -> None:
+    def _await(self, number: int, future: _Future) -> None:
         """Have an answer come when the task is done."""
         self._begun[number] = future
         future.add_done_callback(lambda done: self._answers.put((number, done)))
 
-    def _send(self, number: int, task: Task) -> dict[int, Any]:
+    def _send(self, number: int, task: Task) -> dict[int, object]:
         """Send a task with the contents of its files. Where they cannot be read here either, work it out here."""
         self._tried[number] -= 1
         sent = _contents(self._numbers.order(task), task)
@@ -266,7 +286,7 @@ class _Round:
         except PictureError as error:
             return {number: error}
 
-    def _taken(self, task: Task, found: Any) -> Any:
+    def _taken(self, task: Task, found: object) -> object:
         """Take a result out of memory; name files by themselves."""
         if isinstance(found, CodedUnit) and found.entry is None:
             return self._work.keep(task.unit, found)
@@ -286,7 +306,7 @@ class _Round:
         self._plugin = JobPlugin(self._digest, job.data, home)
         self._client.register_plugin(self._plugin)
 
-    def _answer(self, tasks: Sequence[Task]) -> tuple[int, Future]:
+    def _answer(self, tasks: Sequence[Task]) -> tuple[int, _Future]:
         """Wait for an answer while there are workers.
 
         Raises
@@ -320,7 +340,7 @@ class _Round:
     def _ahead(self) -> int:
         """Return how many tasks are handed out at once; none without workers."""
         try:
-            return _AHEAD * sum(map(int, self._client.nthreads().values()))
+            return _AHEAD * sum(self._client.nthreads().values())
         except (OSError, RuntimeError, TimeoutError) as error:
             message = "the scheduler was lost; start it again, then build again"
             raise BuildError(message, where="--cluster") from error
@@ -340,7 +360,6 @@ class _Round:
 
 
 def _contents(order: Order, task: Task) -> dict[int, bytes]:
-    """Return the contents of the files that can be read."""
     found = {}
     for number, file in zip(order.files, task.unit.files, strict=True):
         with suppress(OSError):
@@ -358,7 +377,8 @@ def _refuse_others(client: Client) -> None:
     """
     here = versions()
     faults = []
-    for worker, found in client.run(eval, _VERSIONS, on_error="return").items():
+    answers: Mapping[str, object] = client.run(eval, _VERSIONS, on_error="return")
+    for worker, found in answers.items():
         there = found if isinstance(found, dict) else dict.fromkeys(_COMPARED, "unknown")
         other = [f"{name} {there[name]}, here {here[name]}" for name in _COMPARED if there[name] != here[name]]
         if other:

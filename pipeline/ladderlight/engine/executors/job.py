@@ -12,11 +12,11 @@ import io
 import pickle
 import sys
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, TypedDict
 
 from ladderlight.cache.store import Cache
 from ladderlight.engine.known_uses import KnownUses
@@ -93,7 +93,7 @@ class Opened:
         BuildError
             When this process would not compute the same: it has other versions, or another edition of a stage.
         """
-        head = pickle.loads(zlib.decompress(data))  # noqa: S301 - from the build that this process works for
+        head: _Head = pickle.loads(zlib.decompress(data))  # noqa: S301 - from the build that this process works for
         here = versions()
         if other := [
             f"{name} {here.get(name, 'missing')} instead of {version}"
@@ -101,7 +101,7 @@ class Opened:
             if here.get(name) != version
         ]:
             raise BuildError(f"has {', '.join(other)}; install the same versions")
-        files: Mapping[str, bytes] = head["files"]
+        files = head["files"]
         if folder is not None:
             for name, content in files.items():
                 place = folder / name
@@ -116,6 +116,14 @@ class Opened:
         plan = Plan(recipe=recipe, seen=seen, nonce=nonce)
         work = Work(plan=plan, cache=cache, uses=KnownUses(cache), spare=spare, folds=folds, finding=finding)
         return cls(work=work, has_modules=bool(files))
+
+
+class _Head(TypedDict):
+    versions: Mapping[str, str]
+    codes: Sequence[str]
+    files: Mapping[str, bytes]
+    importable: Sequence[str]
+    body: bytes
 
 
 class _Places:
@@ -151,7 +159,7 @@ class _Pickler(pickle.Pickler):
         super().__init__(file, 5)
         self._places = places
 
-    def persistent_id(self, value: Any) -> Any:
+    def persistent_id(self, value: object) -> object:
         if isinstance(value, PluginFile):
             name = self._places.name(value.path, value.path.parent)
             return "plugin", str(value.path), value.source, value.home or str(value.path.resolve()), name

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from ladderlight.devices.documents import BankDocument, DeviceDocument, ManifestDocument
 from ladderlight.proof.changes import BankChange, Changes, DeviceChange
-from ladderlight.units.words import counted
+from ladderlight.units.words import address, counted
 
 _IN_A_ROW, _IN_A_LONG_ROW = 8, 16
 _MANY = 128
@@ -81,7 +81,9 @@ def _chip(device: DeviceDocument, since_build: DeviceChange | None, since_burned
     return {
         "device": device,
         "rows": drawn[:filled],
-        "rest": f"{drawn[filled].first} to {device['words'] - 1:04X}h: free" if filled < rows else "",
+        "rest": f"{drawn[filled].first} to {address(device['words'] - 1, device['words'])}: free"
+        if filled < rows
+        else "",
         "scale": f"{counted(rows, 'row')} of {device['words'] // rows:,} words" if rows > 1 else "",
         "since_build": None if since_build is None else _told(since_build),
         "since_burned": _told(since_burned) if device["burn"]["known"] else "",
@@ -141,7 +143,7 @@ def _row(
                 width=100 * (right - left) / words,
                 bank=own[0] if len(own) == 1 else None,
                 label=_label(own) if left == stretch.first and (len(own) == 1 or right - left > words / 8) else "",
-                title=_title(stretch),
+                title=_title(stretch, device["words"]),
                 used=100 * stretch.used / (stretch.last + 1 - stretch.first),
                 changed=bool(changed.intersection(own)),
                 stale=bool(stale.intersection(own)),
@@ -155,7 +157,13 @@ def _row(
         return [(100 * (left - start) / words, 100 * (right - left) / words) for left, right in parts if left < right]
 
     used = max((box.used for box in boxes), default=0.0)
-    return Row(first=f"{start:04X}h", used=used, boxes=boxes, changed=marks(since_build), stale=marks(since_burned))
+    return Row(
+        first=address(start, device["words"]),
+        used=used,
+        boxes=boxes,
+        changed=marks(since_build),
+        stale=marks(since_burned),
+    )
 
 
 def _label(banks: Sequence[int]) -> str:
@@ -164,9 +172,9 @@ def _label(banks: Sequence[int]) -> str:
     return f"banks {banks[0]} to {banks[-1]}, word by word" if banks else "in use"
 
 
-def _title(stretch: _Stretch) -> str:
+def _title(stretch: _Stretch, words: int) -> str:
     names = ", ".join(dict.fromkeys(name for bank in stretch.banks for name in bank["pictures"]))
-    where = f"{stretch.first:04X}h to {stretch.last:04X}h"
+    where = f"{address(stretch.first, words)} to {address(stretch.last, words)}"
     return f"{names}, {where}" if names else where
 
 

@@ -1,7 +1,5 @@
 """Chips that were erased or programmed in part, badly or over other contents."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from math import log
 
@@ -10,6 +8,7 @@ import numpy as np
 from ladderlight.bench.faults.pins import Pins
 from ladderlight.readback.diagnosis.faults import AGAINST, Fault, fixed
 from ladderlight.units.arrays import Words
+from ladderlight.units.words import address
 
 
 def unfinished(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
@@ -20,7 +19,10 @@ def unfinished(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
         return
     first, end = int(written[0]), int(written[-1]) + 1
     places = np.arange(wanted.size)
-    for erased, where in ((places >= end, f"from {end:04X}h to the end"), (places < first, f"below {first:04X}h")):
+    for erased, where in (
+        (places >= end, f"from {address(end, wanted.size)} to the end"),
+        (places < first, f"below {address(first, wanted.size)}"),
+    ):
         if (wanted[erased] != ones).any():
             text = f"erased {where}: programming stopped early, or the wrong part was selected"
             yield fixed("unfinished", text, np.where(erased, ones, wanted))
@@ -40,7 +42,8 @@ def _hole(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
     first, last = int(lost[0]), int(lost[-1])
     words = wanted.copy()
     words[first : last + 1] = ones
-    text = f"a hole, erased from {first:04X}h to {last:04X}h: these words were never programmed; burn the chip again"
+    where = f"{address(first, wanted.size)} to {address(last, wanted.size)}"
+    text = f"a hole, erased from {where}: these words were never programmed; burn the chip again"
     yield fixed("hole", text, words)
 
 
@@ -83,7 +86,8 @@ def smaller_part(pins: Pins, wanted: Words) -> Iterator[Fault]:
         for block in range(parts):
             held = wanted[block * count : (block + 1) * count]
             text = (
-                f"the data of {block * count:04X}h to {(block + 1) * count - 1:04X}h repeats {parts} times: "
+                f"the data of {address(block * count, size)} to {address((block + 1) * count - 1, size)} repeats "
+                f"{parts} times: "
                 f"the programmer was set to a smaller part; select {pins.device.part.number}"
             )
             yield fixed("part_size", text, np.tile(held, parts))

@@ -1,7 +1,5 @@
 """Contents that a healthy chip may hold in place of those that it should: earlier, another device's or recipe's."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -14,7 +12,6 @@ from ladderlight.devices.files import bytes_of, words_of
 from ladderlight.errors import DocumentError
 from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.readings import Reading
-from ladderlight.readback.sections import device_words_of
 from ladderlight.recipe import Recipe
 from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.burned import Chip, Record
@@ -37,7 +34,7 @@ def known_contents(
     }
     builds: list[Build] = [("other_device", whose, output) for output, whose in ours.items()]
     builds += [("other_recipe", whose, output) for whose, output in others if output.resolve() not in ours]
-    built = {device.name: device_words_of(wanted, device) for device in recipe.board.devices}
+    built = {device.name: device.words(wanted) for device in recipe.board.devices}
 
     def known(reading: Reading) -> list[Fault]:
         recorded = recorded_contents(record, (key_of(recipe), recipe.revision, tray or 1), reading.device, built)
@@ -51,7 +48,7 @@ def other_devices(board: Board, device: Device, wanted: MemoryWords) -> Iterator
     for other in board.devices:
         if other.name != device.name and _size(other) == _size(device):
             text = f"the chip holds what device {other.name!r} should hold"
-            yield fixed("other_device", text, device_words_of(wanted, other))
+            yield fixed("other_device", text, other.words(wanted))
 
 
 def recorded_contents(record: Record, own: Set, device: Device, built: MemoryWords) -> Iterator[Fault]:
@@ -89,8 +86,8 @@ def recorded_contents(record: Record, own: Set, device: Device, built: MemoryWor
 def other_builds(builds: Sequence[Build], own: tuple[int | None, Path], reading: Reading) -> Iterator[Fault]:
     """Yield what was read when it is just what the last build of another tray, revision or recipe has for a device.
 
-    ``own`` is the tray of the device that was read, and its
-    folder. Only manifests are read: the digest of a device's bytes, in the byte order of its files.
+    ``own`` is the tray of the device that was read, and its folder. Only manifests are read: the digest of a device's
+    bytes, in the byte order of its files.
     """
     if not reading.complete:
         return

@@ -1,7 +1,5 @@
 """Right contents in wrong places: bytes, banks and pieces exchanged, and everything shifted."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -9,12 +7,12 @@ import numpy as np
 
 from ladderlight.bench.faults.pins import Pins
 from ladderlight.board import Device
-from ladderlight.devices.files import bytes_of, bytes_per_word, words_of
+from ladderlight.devices.files import bytes_of, words_of
 from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.diagnosis.shifts import shifts
 from ladderlight.readback.readings import Reading
 from ladderlight.readback.sections import Section, image_of
-from ladderlight.units.arrays import Bytes, Ints, Words
+from ladderlight.units.arrays import Bytes, Floats, Ints, Words, bytes_per_word
 
 _MOST_BANK_LINES = 6
 _PROBES = 4096
@@ -50,24 +48,25 @@ def bank_order(pins: Pins, wanted: Words, found: Words, mask: Words) -> BankOrde
     bank = np.zeros_like(places)
     for order, (pin, _) in enumerate(lines):
         bank |= (places >> pin & 1) << order
-    by_bank = np.stack([np.flatnonzero(bank == number) for number in range(1 << len(lines))])
+    by_bank: Ints = np.stack([np.flatnonzero(bank == number) for number in range(1 << len(lines))])
     held = np.vstack([wanted[by_bank], np.full((1, by_bank.shape[1]), pins.ones, dtype=np.uint32)])
     step = max(1, by_bank.shape[1] // _PROBES)
     differs = found[by_bank[:, None, ::step]] ^ held[None, :, ::step]
-    same = (differs & mask[by_bank[:, None, ::step]] == 0).mean(axis=2)
-    source = (same + 1e-6 * np.eye(*same.shape)).argmax(axis=1)  # of equal banks, the one that belongs there
+    same: Floats = (differs & mask[by_bank[:, None, ::step]] == 0).mean(axis=2)
+    source: Ints = (same + 1e-6 * np.eye(*same.shape)).argmax(axis=1)  # of equal banks, the one that belongs there
     if (source == np.arange(len(source))).all():
         return None
     words = np.empty_like(wanted)
     words[by_bank] = held[source]
     numbers = [sum((order >> i & 1) << line for i, (_, line) in enumerate(lines)) for order in range(len(source))]
+    looks: list[int] = source.tolist()
     moved = [
         f"{numbers[at]} holds {numbers[came]}" if came < len(numbers) else f"{numbers[at]} is erased"
-        for at, came in enumerate(source.tolist())
+        for at, came in enumerate(looks)
         if at != came
     ]
-    came = source[source < len(numbers)].tolist()
-    only_erased = all(at == origin for at, origin in enumerate(source.tolist()) if origin < len(numbers))
+    came = [origin for origin in looks if origin < len(numbers)]
+    only_erased = all(at == origin for at, origin in enumerate(looks) if origin < len(numbers))
     prefix = "" if only_erased else "the banks are in the wrong order: "
     text = f"{prefix}bank {', '.join(moved)}"
     return BankOrder(fault=fixed("bank_order", text, words), healthy=len(set(came)) == len(came) > 0)

@@ -1,7 +1,5 @@
 """How far what was read is shifted against what should be there: agreement counted at every distance that may be."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -49,17 +47,8 @@ class Shift:
 def shifts(before: Bytes, after: Bytes, word: int = 1) -> list[Shift]:
     """Return the shifts that explain most of what was read, the best first.
 
-    Parameters
-    ----------
-    before, after
-        What should be there and what was read: uint8, one shape.
-    word
-        Bytes of a word.
-
-    Returns
-    -------
-    For each way in which the rest may be filled the shifts that leave the fewest bytes unexplained, of several alike
-    the shortest.
+    For each way in which the rest may be filled these are the shifts that leave the fewest bytes unexplained, of
+    several alike the shortest. ``before`` should be there, and ``after`` was read: uint8, one shape.
     """
     if before.size < 2:
         return []

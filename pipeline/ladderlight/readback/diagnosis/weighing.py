@@ -1,7 +1,5 @@
 """What may be wrong with a chip that differs: the usual faults, each weighed against what was found."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import exp
@@ -15,7 +13,7 @@ from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind
 from ladderlight.readback.diagnosis.known import other_devices
 from ladderlight.readback.diagnosis.pairs import SECOND, two_faults
 from ladderlight.readback.readings import Reading, as_read
-from ladderlight.readback.sections import Section, device_words_of, mask_of
+from ladderlight.readback.sections import Section, mask_of
 from ladderlight.units.arrays import Flags, Ints, MemoryWords, Words
 
 _SAMPLE = 1 << 12
@@ -55,7 +53,7 @@ def diagnose(
     be of chips side by side: when all that differs is in one of them, so is the fault, and when nothing explains both,
     each is tried by itself.
     """
-    should = device_words_of(wanted, device)
+    should = device.words(wanted)
     known = (*known, *other_devices(board, device, wanted))
 
     def tried(part: Reading | None) -> list[Diagnosis]:

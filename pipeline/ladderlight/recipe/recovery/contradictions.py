@@ -8,12 +8,12 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from ladderlight.board import Part
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.errors import Problem
 from ladderlight.recipe.language.tables import OWN_PART
 from ladderlight.recipe.language.values import LARGEST_MEMORY, Words, WordWidth
 from ladderlight.recipe.source.problems import Where
+from ladderlight.units.arrays import bytes_per_word
 from ladderlight.units.words import joined
 
 
@@ -65,7 +65,7 @@ def _bytes(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:
         return
     if not isinstance(memory["words"], str):
         return
-    each = Part.bytes_per_word(width)
+    each = bytes_per_word(width)
     words = size / each
     if words.denominator == 1 and 2 <= words <= LARGEST_MEMORY and int(words).bit_count() == 1:
         return

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any
 
+from pydantic import BaseModel
+
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable
 from ladderlight.recipe.source.problems import Where
 from ladderlight.stages.annotations import core_of, inside, members_of
@@ -28,7 +30,7 @@ class Meaning:
 def meaning_of(raw: Mapping[str, Any], *, board_inside: bool) -> Meaning:
     """Return the meaning of a recipe's data. ``board_inside``: whether the board stands in the recipe itself."""
     meaning = Meaning()
-    meaning.raw = _meant(raw, RecipeTable, (), (), meaning.moves)
+    meaning.raw = _meant_table(raw, RecipeTable, (), (), meaning.moves)
     board = meaning.raw.get("board")
     if board_inside and isinstance(board, dict):
         for key in [
@@ -41,13 +43,12 @@ def meaning_of(raw: Mapping[str, Any], *, board_inside: bool) -> Meaning:
     return meaning
 
 
-def _meant(value: Any, annotation: Any, meant: Where, written: Where, moves: dict[Where, Where]) -> Any:
-    """Read a value as its annotation has it."""
+def _meant(value: object, annotation: object, meant: Where, written: Where, moves: dict[Where, Where]) -> object:
     members = members_of(core_of(annotation))
     if any(typing.get_origin(member) is dict for member in members):  # keys of the writer's own
         return value
     model = next((member for member in members if hasattr(member, "model_fields")), None)
-    if model is not None:
+    if isinstance(model, type) and issubclass(model, BaseModel):
         if isinstance(value, list) and len(value) == 1 and isinstance(value[0], dict):
             value, written = value[0], (*written, 0)
             moves[meant] = written
@@ -64,10 +65,10 @@ def _meant(value: Any, annotation: Any, meant: Where, written: Where, moves: dic
 
 
 def _meant_table(
-    table: Mapping[str, Any], model: Any, meant: Where, written: Where, moves: dict[Where, Where]
-) -> dict[str, Any]:
+    table: Mapping[str, object], model: type[BaseModel], meant: Where, written: Where, moves: dict[Where, Where]
+) -> dict[str, object]:
     fields = model.model_fields
-    result = {}
+    result: dict[str, object] = {}
     for key, value in table.items():
         name = key
         if key not in fields and model.model_config.get("extra") == "forbid":

@@ -1,7 +1,5 @@
 """An animation: frames in banks that a counter steps through."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import ceil, floor
@@ -133,10 +131,7 @@ def frames(
     are followed. Each frame's ``metrics`` in the manifest include ``still_share``, the share of pixels without a
     visible difference from the frame before, and ``flicker_share``, the share of those whose codes change all the same.
 
-    Raises
-    ------
-    ArrangementError
-        When there are more frames than banks, or the pictures do not fit the wiring.
+    Raises ArrangementError when there are more frames than banks, or the pictures do not fit the wiring.
     """
     chosen = selected(pictures, match)
     refuse_misfits(chosen, board)

@@ -1,7 +1,5 @@
 """Cropping to the proportions of the screen."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
@@ -41,8 +39,9 @@ _EDGES = ("left", "right", "top", "bottom")
 
 def demanded(demand: Demand, board: Board, options: Mapping[str, Any]) -> Demand:
     """Return the size that leaves enough after cropping; the full size where an option counts pixels of the file."""
-    left, right, top, bottom = (options.get(edge, 0) for edge in _EDGES)
-    in_pixels = max(left, right, top, bottom) >= 1 or max(options.get("focus") or (0, 0)) > 1
+    left, right, top, bottom = (float(options.get(edge, 0)) for edge in _EDGES)
+    focus: tuple[float, float] = options.get("focus") or (0, 0)
+    in_pixels = max(left, right, top, bottom) >= 1 or max(focus) > 1
     if demand.width is None or demand.height is None or in_pixels:
         return Demand()
     aspect = screen_aspect(board)
@@ -57,7 +56,7 @@ def demanded(demand: Demand, board: Board, options: Mapping[str, Any]) -> Demand
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
     yield from _contradictions(options["keep"], options["focus"])
     for first, second in (_EDGES[:2], _EDGES[2:]):
-        one, other = options[first], options[second]
+        one, other = float(options[first]), float(options[second])
         if max(one, other) < 1 <= one + other:
             what = f"{first} {one:g} and {second} {other:g} leave nothing of a picture"
             yield Problem(where=(first,), what=what, action="take off less")
@@ -112,6 +111,9 @@ def crop(
 ) -> Picture:
     """Crop a picture of square pixels to the proportions that the board's picture has on the screen.
 
+    Raises PictureError when the edges leave nothing, or ``focus`` lies outside the picture, mixes shares with pixels or
+    does not go with ``keep``.
+
     Parameters
     ----------
     keep
@@ -130,12 +132,6 @@ def crop(
     Picture
         Of the screen's proportions, as near as whole pixels allow; with a caution when more than 15 % is cut off. A
         picture drawn for the board, in its size and colours, is unchanged even if the board's pixels are not square.
-
-    Raises
-    ------
-    PictureError
-        When the edges leave nothing, or ``focus`` lies outside the picture, mixes shares with pixels or does not go
-        with ``keep``.
     """
     refuse(_contradictions(keep, focus), PictureError)
     edges = (left, right, top, bottom)

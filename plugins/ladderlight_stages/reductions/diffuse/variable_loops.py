@@ -82,12 +82,14 @@ def diffuse_variable(
             random = np.int64(state >> np.uint32(25))
             code = np.uint16(0)
             for gun in range(3):
-                value = pixels[row, x, gun]
+                value: np.float32 = pixels[row, x, gun]
                 value = value if value > limits[gun, 0] else limits[gun, 0]
                 value = value if value < limits[gun, 1] else limits[gun, 1]
                 light = np.int32((value - limits[gun, 2]) * scale + np.float32(0.5))
                 of = np.uintp(light) >> bits
-                level = min(max(light + ((passed[x, gun] + carry[gun] + given[3 * x + gun]) >> SHARE_BITS), 0), top)
+                level: int = min(
+                    max(light + ((passed[x, gun] + carry[gun] + given[3 * x + gun]) >> SHARE_BITS), 0), top
+                )
                 taken = np.uintp(max(level - ((random * noise[gun, of]) >> NOISE_BITS), 0)) >> bits
                 error = np.int32(level - levels[gun, taken])
                 if y == -RUN_IN:
@@ -172,8 +174,8 @@ def diffuse_variable_palette(
             random = np.int64(state >> np.uint32(25))
             cell = np.uintp(0)
             for gun in range(3):
-                value = max(min(pixels[row, x, gun], np.float32(2)), np.float32(-1))
-                light = bottom[gun] + np.int32((value - start[gun]) * scale + np.float32(0.5))
+                value: np.float32 = max(min(pixels[row, x, gun], np.float32(2)), np.float32(-1))
+                light: np.int32 = bottom[gun] + np.int32((value - start[gun]) * scale + np.float32(0.5))
                 level[gun] = max(
                     min(light + ((passed[x, gun] + carry[gun] + given[3 * x + gun]) >> SHARE_BITS), top[gun]),
                     bottom[gun],

@@ -1,7 +1,5 @@
 """The best few of many colours for a picture, or for several."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Palette, Picture
@@ -33,24 +31,11 @@ def uses_of(picture: Picture, palette: Palette) -> Ints:
 
 
 def best_codes(uses: Ints, palette: Palette, count: int, keep: Codes) -> Codes:
-    """Return the codes, ascending, at most ``count``, whose colours best represent those counted.
+    """Return the codes, ascending, at most ``count``, whose colours best represent those counted by ``uses_of``.
 
-    Parameters
-    ----------
-    uses
-        Uses of each code, see ``uses_of``.
-    palette
-        The board's colours.
-    count
-        Number of codes, those to keep included.
-    keep
-        Codes that are always among them.
-
-    Notes
-    -----
-    The choice are medoids of the colours counted: the sum of squared differences from each to its nearest chosen colour
-    is small. They are added one by one, then each is exchanged for a better one while there is one (L. Kaufman and P.
-    J. Rousseeuw, Finding Groups in Data, Wiley 1990, chapter 2).
+    Codes to keep are always among them. The choice are medoids of the colours counted: the sum of squared differences
+    from each to its nearest chosen colour is small. They are added one by one, then each is exchanged for a better one
+    while there is one (L. Kaufman and P. J. Rousseeuw, Finding Groups in Data, Wiley 1990, chapter 2).
     """
     codes = np.sort(np.argsort(-uses, kind="stable")[:_MOST])
     codes = codes[uses[codes] > 0].astype(np.uint16)

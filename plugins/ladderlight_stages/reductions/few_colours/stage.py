@@ -1,7 +1,5 @@
 """Reduction to the best few of the board's colours."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from functools import lru_cache
 from threading import Lock
@@ -133,10 +131,8 @@ def few_colours(
     a picture uses. A picture in the chosen colours is unchanged, and so is one that does not share and has at most
     ``count`` of the board's colours.
 
-    Raises
-    ------
-    PictureError
-        When a code of ``keep`` or ``codes`` is not one of the board's, or there are more of them than ``count``.
+    Raises PictureError when a code of ``keep`` or ``codes`` is not one of the board's, or there are more of them than
+    ``count``.
     """
     palette = board.palette
     refuse(_problems(palette, count, keep, codes), PictureError)

@@ -3,8 +3,6 @@
 Each is a square array of ranks, int64 (size, size), 0 to size * size - 1, meant to be repeated across the picture.
 """
 
-from __future__ import annotations
-
 from functools import cache
 
 import numpy as np
@@ -22,8 +20,6 @@ _BEYOND = np.iinfo(np.int64).max
 def bayer(size: int) -> Ranks:
     """Return Bayer's matrix for a size that is a power of two.
 
-    Notes
-    -----
     B. E. Bayer, An optimum method for two-level rendition of continuous-tone pictures, IEEE International Conference on
     Communications (1973) 26-11 to 26-15: each half size is put into the four quarters of a 2x2 matrix.
     """
@@ -36,8 +32,6 @@ def bayer(size: int) -> Ranks:
 def clustered_dot(size: int) -> Ranks:
     """Return a pattern of round dots that grow, two to each square, in a grid at 45 degrees.
 
-    Notes
-    -----
     The ranks follow a sum of two cosines, the usual spot function of halftone screens (common practice, no source).
     Equal values are ordered by the angle around the dot, so that it grows evenly.
     """
@@ -52,15 +46,14 @@ def clustered_dot(size: int) -> Ranks:
 
 
 @cache
-def blue_noise(size: int = BLUE_NOISE_SIZE) -> Ranks:
+def blue_noise() -> Ranks:
     """Return a pattern without regular structure and with little energy at low frequencies.
 
-    Notes
-    -----
     R. A. Ulichney, The void-and-cluster method for dither array generation, Proc. SPIE 1913 (1993) 332-343, with his
     Gaussian of 1.5 pixels, on a torus. Always the same, with any version of NumPy: it starts from a fixed pattern,
     and the sums are of whole numbers, so that no rounding decides between nearly equal places.
     """
+    size = BLUE_NOISE_SIZE
     distance = np.minimum(np.arange(size), size - np.arange(size)) ** 2
     blob = np.rint(np.exp(-(distance[:, None] + distance) / (2 * _SIGMA**2)) * _STEPS).astype(np.int64)
     chosen = np.random.default_rng(1993).permutation(size * size)[: size * size // 10]

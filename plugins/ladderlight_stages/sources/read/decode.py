@@ -1,7 +1,5 @@
 """Decoding of one frame of a picture file to samples."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -58,6 +56,8 @@ def decoded_frame(
 ) -> Frame:
     """Decode one frame.
 
+    Raises PictureError when its samples are of a kind that cannot be read, or it is broken.
+
     Parameters
     ----------
     path, image, number
@@ -66,11 +66,6 @@ def decoded_frame(
         Whether an embedded colour profile counts.
     partly
         Whether a frame that can be decoded only in part counts.
-
-    Raises
-    ------
-    PictureError
-        When its samples are of a kind that cannot be read, or it is broken.
     """
     if image.format == "TIFF" and image.mode in ("I", "F"):
         return frame_of_page(decoded_page(path, number, use_profile=use_profile))

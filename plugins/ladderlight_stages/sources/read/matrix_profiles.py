@@ -5,8 +5,6 @@ here for pictures of 16: a curve for each channel, then a matrix. All rendering 
 black is black, so black needs no compensation.
 """
 
-from __future__ import annotations
-
 import struct
 from functools import lru_cache
 
@@ -20,20 +18,10 @@ _SRGB_UNDER_D50 = np.array([[0.4360, 0.3851, 0.1431], [0.2225, 0.7169, 0.0606], 
 
 
 def linear_by_matrix(samples: NDArray[np.uint16], profile: bytes) -> Singles | None:
-    """Decode samples by a profile of curves and a matrix.
+    """Decode uint16 samples, (height, width, 1 or 3), by an ICC profile of curves and a matrix.
 
-    Parameters
-    ----------
-    samples
-        uint16 over their whole range, shape (height, width, 1) or (height, width, 3).
-    profile
-        The ICC profile.
-
-    Returns
-    -------
-    ndarray or None
-        float32, linear light with sRGB primaries, 0 to 1, shape (height, width) or (height, width, 3). None when the
-        profile is of another kind.
+    float32, linear light with sRGB primaries, 0 to 1, shape (height, width) or (height, width, 3); None when the
+    profile is of another kind.
     """
     parts = _parts(profile, samples.shape[2])
     if parts is None:

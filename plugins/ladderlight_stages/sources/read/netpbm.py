@@ -4,8 +4,6 @@ After Netpbm's manuals: pgm(5), ppm(5) and pfm(5). Samples of a PFM are linear l
 the bottom up, and the scale in its header is only the unit of measurement.
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -43,10 +41,7 @@ class Raster:
 def raster_of(path: Path) -> Raster | None:
     """Read the header of a Netpbm file of more than 8 bits; None for any other file.
 
-    Raises
-    ------
-    PictureError
-        When the file cannot be read, or its header is broken.
+    Raises PictureError when the file cannot be read, or its header is broken.
     """
     with reading(path) as (_, head):
         found = _HEADER.match(head)
@@ -74,17 +69,14 @@ def raster_of(path: Path) -> Raster | None:
 def raw_samples(path: Path, raster: Raster, *, partly: bool) -> tuple[NDArray[Any], bool]:
     """Read the samples of a file, as stored.
 
+    Raises PictureError when samples are missing, unless ``partly``, or wrong.
+
     Returns
     -------
     ndarray
         Shape (height, width, 1 or 3), rows from the top down.
     bool
         Whether samples are missing at the end; they are 0 then.
-
-    Raises
-    ------
-    PictureError
-        When samples are missing, unless ``partly``, or wrong.
     """
     shape = raster.height, raster.width, raster.channels
     samples: NDArray[Any] = np.zeros(shape, np.uint16 if raster.plain else raster.form)

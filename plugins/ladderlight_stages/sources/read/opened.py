@@ -47,6 +47,8 @@ class Opened:
 def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[Opened]:
     """Open a picture file.
 
+    Raises PictureError when it cannot be read; also while frames are decoded.
+
     Parameters
     ----------
     path
@@ -55,11 +57,6 @@ def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[O
         Whether an embedded colour profile counts.
     partly
         Whether the part of a broken file that can be decoded counts.
-
-    Raises
-    ------
-    PictureError
-        When it cannot be read; also while frames are decoded.
     """
     raster = raster_of(path)
     if raster is not None:

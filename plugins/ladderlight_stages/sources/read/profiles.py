@@ -1,7 +1,5 @@
 """Conversion of embedded colour profiles to sRGB."""
 
-from __future__ import annotations
-
 import io
 from functools import lru_cache
 
@@ -20,6 +18,10 @@ class ProfileError(ValueError):
 def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     """Convert a picture from its profile's colours to sRGB.
 
+    Raises ProfileError when the profile cannot be read or is for another kind of picture.
+
+    Perceptual intent with black-point compensation (ISO 18619), by LittleCMS through ``PIL.ImageCms``.
+
     Parameters
     ----------
     image
@@ -31,15 +33,6 @@ def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     -------
     Image
         Mode RGB. The same object when the profile is sRGB itself.
-
-    Raises
-    ------
-    ProfileError
-        When the profile cannot be read or is for another kind of picture.
-
-    Notes
-    -----
-    Perceptual intent with black-point compensation (ISO 18619), by LittleCMS through ``PIL.ImageCms``.
     """
     mode = profile_mode(profile) if profile else "LAB"
     if mode == "RGB" and image.mode == "L":  # a grey picture with its camera's profile
@@ -61,10 +54,7 @@ def _is_grey(image: Image.Image) -> bool:
 def profile_mode(profile: bytes) -> str:
     """Return the mode of the pictures that a profile is for.
 
-    Raises
-    ------
-    ProfileError
-        When the profile cannot be read, or is for a kind of picture that is not supported.
+    Raises ProfileError when the profile cannot be read, or is for a kind of picture that is not supported.
     """
     try:
         space = ImageCms.ImageCmsProfile(io.BytesIO(profile)).profile.xcolor_space

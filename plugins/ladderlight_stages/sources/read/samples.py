@@ -1,7 +1,5 @@
 """Conversion of decoded samples to linear light."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
@@ -57,6 +55,8 @@ class Frame:
 def light_of(frame: Frame, matte: Singles, demand: Demand, *, profiled: bool) -> Singles:
     """Convert a frame to linear light, no larger than is demanded, band by band.
 
+    Returns float32, shape (height, width, 3), upright, 0 to 1, C-contiguous.
+
     Parameters
     ----------
     frame
@@ -67,11 +67,6 @@ def light_of(frame: Frame, matte: Singles, demand: Demand, *, profiled: bool) ->
         The size needed of the frame as shown; blocks of pixels are averaged where that leaves twice as much.
     profiled
         Whether the file's colour profile counts.
-
-    Returns
-    -------
-    ndarray
-        float32, shape (height, width, 3), upright, 0 to 1, C-contiguous.
     """
     if frame.orientation >= 5:
         demand = Demand(width=demand.height, height=demand.width)
@@ -96,17 +91,9 @@ def held_pixels(width: int, height: int, demand: Demand) -> int:
 
 
 def linear_pixels(samples: NDArray[Any]) -> Singles:
-    """Decode sRGB samples to linear light.
+    """Decode sRGB samples, (height, width) or (height, width, 3), to linear light: float32 (height, width, 3), 0 to 1.
 
-    Parameters
-    ----------
-    samples
-        uint8 or uint16 over their whole range, shape (height, width) or (height, width, 3). float32 is linear already.
-
-    Returns
-    -------
-    ndarray
-        float32, shape (height, width, 3), 0 to 1.
+    uint8 or uint16 over their whole range; float32 is linear already.
     """
     if samples.dtype == np.float32:
         linear: Singles = samples
@@ -123,16 +110,9 @@ def _linear_of(highest: int) -> Singles:
 
 
 def over_matte(linear: Singles, alpha: NDArray[np.unsignedinteger], matte: Singles) -> Singles:
-    """Lay a picture over a plain colour, in linear light.
+    """Lay a picture, not multiplied by alpha, over a plain colour, (3,), in linear light.
 
-    Parameters
-    ----------
-    linear
-        float32, shape (height, width, 3), 0 to 1; not multiplied by alpha.
-    alpha
-        uint8 or uint16 over their whole range, shape (height, width).
-    matte
-        float32, shape (3,), 0 to 1.
+    Alpha is uint8 or uint16 over their whole range, shape (height, width).
     """
     cover = (alpha * np.float32(1 / np.iinfo(alpha.dtype).max))[:, :, np.newaxis]
     return matte + (linear - matte) * cover
@@ -159,6 +139,10 @@ def block_means(
 ) -> Singles:
     """Decode samples, lay them over a plain colour, and average square blocks of pixels, all in linear light.
 
+    Returns float32, shape (height / side, width / side, 3), rounded up, 0 to 1, C-contiguous.
+
+    It works strip by strip, so that a huge picture is never held as a whole in linear light.
+
     Parameters
     ----------
     colours, alpha
@@ -167,15 +151,6 @@ def block_means(
         float32, shape (3,).
     side
         Side of a block in pixels; those at the right and lower edge may be smaller.
-
-    Returns
-    -------
-    ndarray
-        float32, shape (height / side, width / side, 3), rounded up, 0 to 1, C-contiguous.
-
-    Notes
-    -----
-    It works strip by strip, so that a huge picture is never held as a whole in linear light.
     """
     height, width = colours.shape[:2]
     if side == 1:

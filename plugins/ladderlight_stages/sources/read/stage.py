@@ -25,10 +25,7 @@ _IN_PART = "broken or cut short, and used as far as it can be decoded; copy or s
 def probe(path: Path, options: Mapping[str, Any]) -> Probe:
     """Read the header of a picture file.
 
-    Raises
-    ------
-    PictureError
-        When :func:`read` would refuse the file for its name, format, size or number of frames.
+    Raises PictureError when :func:`read` would refuse the file for its name, format, size or number of frames.
     """
     with opened(path, use_profile=options["profile"] == "use") as file:
         numbers = _wanted(file, options["frames"], options["page"])
@@ -74,6 +71,9 @@ def read(
 ) -> Iterator[Picture]:
     """Read a picture file into linear light, one frame after another.
 
+    Raises PictureError when the file cannot be read, is broken, or lacks the page. The message leaves out the file's
+    name.
+
     Parameters
     ----------
     path
@@ -102,11 +102,6 @@ def read(
     Picture
         Each frame: upright, float32, linear light, 0 to 1. A colour profile that cannot be used is left out, with a
         note, ``caution``.
-
-    Raises
-    ------
-    PictureError
-        When the file cannot be read, is broken, or lacks the page. The message leaves out the file's name.
 
     Notes
     -----

@@ -3,8 +3,6 @@
 W3C, Portable Network Graphics, third edition: cICP counts for most, then iCCP, then sRGB, then gAMA and cHRM.
 """
 
-from __future__ import annotations
-
 import struct
 from dataclasses import dataclass
 from pathlib import Path
@@ -69,10 +67,7 @@ class Stated:
 def coding_of(path: Path) -> Stated | None:
     """Read the cICP chunk of a PNG, None when it has none.
 
-    Raises
-    ------
-    PictureError
-        When the coding is for high dynamic range, or another that is not supported.
+    Raises PictureError when the coding is for high dynamic range, or another that is not supported.
     """
     chunk = _chunk(path, b"cICP")
     if chunk is None or len(chunk) != 4:

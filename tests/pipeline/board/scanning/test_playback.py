@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board import Counters, Packing
-from ladderlight.board.scanning.playback import Frames, count_codes, play, undefined_times
+from ladderlight.board.scanning.playback import count_codes, play, undefined_times
 from ladderlight.board.scanning.scan import scan
 
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
@@ -183,26 +183,6 @@ def test_a_late_register_disturbs_for_the_whole_hold(make_board, memory) -> None
     words[5] = 63
     shown = play(board, {"picture": words})
     assert np.flatnonzero(shown.disturbed[0]).tolist() == list(range(24, 32))
-
-
-def test_other_banks_of_frames_are_as_played_alone(make_board, memory) -> None:
-    """Banks whose bits an address shares with the picture's, behind a gate too; a register; a look-up memory."""
-    plain = ["x2-x9", "y2-y7", "y8^bank1", "bank0"]
-    boards = [
-        make_board(memory(address=plain, data=DATA, access=110e-9), counters=Counters(delay=50e-9)),
-        make_board(memory(address=plain, data=DATA, access=200e-9, output="register")),
-        make_board(
-            memory("colour", address=["index0-index3", "bank1"], data=DATA, part="2716", access=70e-9),
-            memory("picture", address=["x2-x9", "y2-y8"], data=["index0-index3"], part="27C256", access=70e-9),
-        ),
-    ]
-    for board in boards:
-        words = noise(board)
-        frames = Frames(board, words, 1)
-        for bank in range(4):
-            expected = play(board, words, bank).disturbed
-            assert expected.any()
-            assert np.array_equal(frames.disturbed(bank), expected)
 
 
 def test_undefined_times_of_a_direct_output(make_board, memory) -> None:

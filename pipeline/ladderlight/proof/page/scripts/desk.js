@@ -151,7 +151,7 @@ function describe(state, layout, images) {
   const times = `${layout.scale} device pixel${layout.scale > 1 ? "s" : ""} per board pixel`;
   const coarse = picture && state.look !== "board" && proof.views[picture.view].down > 1 ? "the source coarse, to keep the page small" : "";
   const size = state.shape === "monitor" ? "the monitor's proportions" : times;
-  const far = state.distance ? `from ${state.distance} m` : "";
+  const far = state.distance ? `from ${state.distance}\u00a0m` : "";
   tell(document.getElementById("caption-title"), title);
   tell(document.getElementById("caption-more"), [picture?.source, looked, missing, coarse, size, far].filter(Boolean).join(" · "));
   canvas.setAttribute("aria-label", `Screen of ${title}${looked ? `, ${looked}` : ""}. Arrow keys choose a pixel.`);

@@ -1,7 +1,5 @@
 """Formats of picture files, identified by their first bytes."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -149,10 +147,7 @@ _FOREIGN: tuple[tuple[Callable[[bytes, str], object], str, str], ...] = (
 def format_of(head: bytes, path: Path) -> Format:
     """Return the format of a file, from its first bytes.
 
-    Raises
-    ------
-    PictureError
-        When it is not supported, with the name of the format that was found, if it is known.
+    Raises PictureError when it is not supported, with the name of the format that was found, if it is known.
     """
     suffix = path.suffix.lower()
     for one in FORMATS:

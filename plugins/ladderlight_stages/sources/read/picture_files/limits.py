@@ -1,7 +1,5 @@
 """Limits for one file: at most 1 GiB more than a picture of 24 megapixels of its kind needs."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -41,13 +39,7 @@ class FrameSize:
 
 
 def refuse_size(width: int, height: int, *, depth: int) -> None:
-    """Refuse a frame that would need too much memory while it is decoded at ``depth`` bytes a pixel.
-
-    Raises
-    ------
-    PictureError
-        With the size and the limit.
-    """
+    """Refuse a frame that would need too much memory while it is decoded at ``depth`` bytes a pixel: PictureError."""
     if depth > _DEEPEST:
         raise PictureError(f"its pixels of {depth:,} bytes are more than {_DEEPEST}; save it as RGB")
     most = min(MOST_PIXELS, _room(depth) // depth)
@@ -56,25 +48,13 @@ def refuse_size(width: int, height: int, *, depth: int) -> None:
 
 
 def refuse_count(frames: int) -> None:
-    """Refuse a file that claims more frames than any board has banks, before they are listed.
-
-    Raises
-    ------
-    PictureError
-        With the number and the limit.
-    """
+    """Refuse a file that claims more frames than any board has banks, before they are listed: PictureError."""
     if frames > MOST_FRAMES:
         raise PictureError(f"{frames:,} frames are more than {MOST_FRAMES:,} a file; split it")
 
 
 def refuse_frames(frames: Sequence[FrameSize]) -> None:
-    """Refuse a file that would need too much memory or time, before anything in it is decoded.
-
-    Raises
-    ------
-    PictureError
-        With the size and the limit.
-    """
+    """Refuse a file that would need too much memory or time, before anything in it is decoded: PictureError."""
     for frame in frames:
         refuse_size(frame.width, frame.height, depth=frame.depth)
     together = sum(frame.pixels for frame in frames)
@@ -86,13 +66,7 @@ def refuse_frames(frames: Sequence[FrameSize]) -> None:
 
 
 def refuse_held(frames: Sequence[FrameSize], held: int) -> None:
-    """Refuse a file whose frames, with ``held`` pixels together for the next stages, would need too much memory.
-
-    Raises
-    ------
-    PictureError
-        With the number of pixels and the limit.
-    """
+    """Refuse a file whose frames, with ``held`` pixels together for the next stages, would need too much memory."""
     depth = max(frame.depth for frame in frames)
     most = (_room(depth) - max(frame.pixels * frame.depth for frame in frames)) // LIGHT
     if held > most:

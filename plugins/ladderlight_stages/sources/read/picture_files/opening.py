@@ -1,7 +1,5 @@
 """Opening of picture files, with every failure as one line."""
 
-from __future__ import annotations
-
 import errno
 import logging
 import stat
@@ -79,18 +77,15 @@ _hush_tiff()
 def open_picture(path: Path, *, complete: bool = False) -> Iterator[ImageFile.ImageFile]:
     """Open a picture file.
 
+    Raises PictureError when the file is missing, of an unknown format, too large, broken, or proves broken while it is
+    read. The message leaves out the file's name.
+
     Parameters
     ----------
     path
         The file.
     complete
         Whether to append an end to a JPEG that may be cut short, so that the decoder returns the part that is there.
-
-    Raises
-    ------
-    PictureError
-        When the file is missing, of an unknown format, too large, broken, or proves broken while it is read. The
-        message leaves out the file's name.
     """
     with reading(path) as (file, head):
         found = format_of(head, path)
@@ -105,7 +100,7 @@ def open_picture(path: Path, *, complete: bool = False) -> Iterator[ImageFile.Im
                 yield image
 
 
-def _image(source: BinaryIO | Ended, found: Format) -> ImageFile.ImageFile:
+def _image(source: "BinaryIO | Ended", found: Format) -> ImageFile.ImageFile:
     try:
         return Image.open(source, formats=[found.identity])  # type: ignore[arg-type]
     except UnidentifiedImageError:
@@ -118,10 +113,7 @@ def _image(source: BinaryIO | Ended, found: Format) -> ImageFile.ImageFile:
 def reading(path: Path) -> Iterator[tuple[BinaryIO, bytes]]:
     """Open a file, not a folder or a pipe, and yield it with its first bytes.
 
-    Raises
-    ------
-    PictureError
-        When it cannot be read.
+    Raises PictureError when it cannot be read.
     """
     try:
         if not stat.S_ISREG(path.stat().st_mode):
@@ -142,13 +134,7 @@ def reading(path: Path) -> Iterator[tuple[BinaryIO, bytes]]:
 
 @contextmanager
 def named(name: str) -> Iterator[None]:
-    """Turn a library's error about a file of a format into one line.
-
-    Raises
-    ------
-    PictureError
-        In place of the errors of a broken file.
-    """
+    """Turn a library's error about a broken file of a format into one line, a PictureError."""
     try:
         yield
     except MemoryError:
@@ -189,13 +175,7 @@ class Ended:
 
 
 def refuse_raw(found: Format, file: BinaryIO) -> None:
-    """Refuse a camera's raw file that is a TIFF container.
-
-    Raises
-    ------
-    PictureError
-        With the name of the raw format.
-    """
+    """Refuse a camera's raw file that is a TIFF container, by the name of its format."""
     raw = camera_raw(file) if found.identity == "TIFF" else ""
     if raw:
         raise PictureError(f"{raw}, not a picture yet; develop it to TIFF or PNG first")
@@ -210,10 +190,7 @@ def format_in(image: Image.Image) -> Format:
 def _require(found: Format) -> None:
     """Load the decoder of a format.
 
-    Raises
-    ------
-    PictureError
-        When it is not installed.
+    Raises PictureError when it is not installed.
     """
     known = {**features.modules, **features.codecs}  # an older Pillow warns when it is asked for others
     if found.feature and not (found.feature in known and features.check(found.feature)):
