@@ -9,8 +9,6 @@ picture's light, as any other does, so that newly dithered areas join it without
 errors than those that reach it now, and over a large area these would add up, so its error is limited.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -42,7 +40,8 @@ def diffuse_lattice(
     shift: int,
     levels: NDArray[np.int32],
     codes: Codes,
-    ahead: NDArray[np.int32],
+    ahead: int,
+    further: int | None,
     below: NDArray[np.int32],
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
     spread: NDArray[np.int32],
@@ -68,8 +67,9 @@ def diffuse_lattice(
     levels, codes
         int32 and uint16 (3, bins): the light, in units above the first bin's lower end, and the code bits of the level
         that is nearest to a bin.
-    ahead
-        int32 (2,): the shares of the error for the next two pixels.
+    ahead, further
+        The shares of the error for the next pixel and the one after; None for none, and the compiler then leaves out
+        what is done for it.
     below
         int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``add_error_rows``.
     serpentine
@@ -102,7 +102,7 @@ def diffuse_lattice(
             least[column * 3 + gun], most[column * 3 + gun] = limits[gun, 3], limits[gun, 4]
     levels0, levels1, levels2 = levels[0], levels[1], levels[2]
     codes0, codes1, codes2 = codes[0], codes[1], codes[2]
-    a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
+    a1, a2 = np.int32(ahead), np.int32(0 if further is None else further)
     taken = a1 * levels
     taken0, taken1, taken2 = taken[0], taken[1], taken[2]
     bits, one, two = np.uintp(shift + SHARE_BITS), np.uintp(1), np.uintp(2)
@@ -147,9 +147,10 @@ def diffuse_lattice(
                 np.uintp(np.uint32(w2)) >> bits,
             )
             v0, v1, v2 = w0 >> SHARE_BITS, w1 >> SHARE_BITS, w2 >> SHARE_BITS
-            g0 = np.int32(np.int32(np.int32(a1 * v0) + np.int32(a2 * p0)) - taken0[k0])
-            g1 = np.int32(np.int32(np.int32(a1 * v1) + np.int32(a2 * p1)) - taken1[k1])
-            g2 = np.int32(np.int32(np.int32(a1 * v2) + np.int32(a2 * p2)) - taken2[k2])
+            g0, g1, g2 = np.int32(a1 * v0), np.int32(a1 * v1), np.int32(a1 * v2)
+            if further is not None:
+                g0, g1, g2 = np.int32(g0 + a2 * p0), np.int32(g1 + a2 * p1), np.int32(g2 + a2 * p2)
+            g0, g1, g2 = np.int32(g0 - taken0[k0]), np.int32(g1 - taken1[k1]), np.int32(g2 - taken2[k2])
             p0, p1, p2 = np.int32(v0 - levels0[k0]), np.int32(v1 - levels1[k1]), np.int32(v2 - levels2[k2])
             out[x] = codes0[k0] + codes1[k1] + codes2[k2]
             if kept is not None:

@@ -9,6 +9,8 @@ from ladderlight_stages.compiled import compiled
 
 TOGETHER = 4
 """Pairs of weights that are added in one pass; those on one side of a blur must be a multiple."""
+_BLOCK = 480
+"""Samples of a row that are blurred together: so many of all rows that a blur reaches stay in the nearest cache."""
 
 
 @compiled
@@ -33,8 +35,10 @@ def blurred(light: Singles, across: Singles, down: Singles, step: int) -> Single
     step = min(step, height, width)
     lines = light.reshape(height, 3 * width)
     sums = np.empty((height // step, 3 * width), np.float32)
-    for row in range(len(sums)):
-        _add_rows(lines, step // 2 + row * step, height, down, sums[row])
+    for begin in range(0, 3 * width, _BLOCK):
+        end = min(begin + _BLOCK, 3 * width)
+        for row in range(len(sums)):
+            _add_rows(lines, step // 2 + row * step, height, down, sums[row, begin:end], begin, end)
     return _across(sums, across, step)
 
 
@@ -49,43 +53,43 @@ def blurred_codes(
     height, width = codes.shape
     step = min(step, height, width)
     sums = np.empty((height // step, 3 * width), np.float32)
-    held, table, reach, done = (
-        np.empty((2 * len(down) - 1, 3 * width), np.float32),
-        colours.reshape(-1),
-        len(down) - 1,
-        0,
-    )
+    reach, table = len(down) - 1, colours.reshape(-1)
+    held = np.empty((2 * len(down) - 1, _BLOCK), np.float32)
     three, one, two = np.uintp(3), np.uintp(1), np.uintp(2)
-    for row in range(len(sums)):
-        middle = step // 2 + row * step
-        for y in range(max(done, middle - reach), min(middle + reach + 1, height)):
-            source, to = codes[y], held[y % len(held)]
-            for x in range(np.uintp(width)):
-                at, of = three * x, three * np.uintp(source[x])
-                to[at], to[at + one], to[at + two] = table[of], table[of + one], table[of + two]
-        done = middle + reach + 1
-        _add_rows(held, middle, height, down, sums[row])
+    for begin in range(0, width, _BLOCK // 3):
+        end, done = min(begin + _BLOCK // 3, width), 0
+        for row in range(len(sums)):
+            middle = step // 2 + row * step
+            for y in range(max(done, middle - reach), min(middle + reach + 1, height)):
+                source, to = codes[y, begin:end], held[y % len(held)]
+                for x in range(np.uintp(end - begin)):
+                    at, of = three * x, three * np.uintp(source[x])
+                    to[at], to[at + one], to[at + two] = table[of], table[of + one], table[of + two]
+            done = middle + reach + 1
+            _add_rows(held, middle, height, down, sums[row, 3 * begin : 3 * end], 0, 3 * (end - begin))
     return _across(sums, across, step)
 
 
 @compiled
-def _add_rows(lines: Singles, y: int, height: int, down: Singles, line: Singles) -> None:  # pragma: no cover - compiled
-    """Fill a row, float32 (3 * width,), with the blur down around row ``y``; row r is ``lines[r % len(lines)]``."""
-    middle, held = lines[y % len(lines)], len(lines)
+def _add_rows(
+    lines: Singles, y: int, height: int, down: Singles, line: Singles, begin: int, end: int
+) -> None:  # pragma: no cover - compiled
+    """Fill samples of a row, float32, with the blur down around row ``y``; row r is ``lines[r % len(lines)]``."""
+    middle, held = lines[y % len(lines)][begin:end], len(lines)
     for i in range(len(line)):
         line[i] = down[0] * middle[i]
     for tap in range(1, len(down), TOGETHER):
         _add_pairs(
             line,
             down[tap : tap + TOGETHER],
-            lines[_reflected(y - tap, height) % held],
-            lines[_reflected(y + tap, height) % held],
-            lines[_reflected(y - tap - 1, height) % held],
-            lines[_reflected(y + tap + 1, height) % held],
-            lines[_reflected(y - tap - 2, height) % held],
-            lines[_reflected(y + tap + 2, height) % held],
-            lines[_reflected(y - tap - 3, height) % held],
-            lines[_reflected(y + tap + 3, height) % held],
+            lines[_reflected(y - tap, height) % held][begin:end],
+            lines[_reflected(y + tap, height) % held][begin:end],
+            lines[_reflected(y - tap - 1, height) % held][begin:end],
+            lines[_reflected(y + tap + 1, height) % held][begin:end],
+            lines[_reflected(y - tap - 2, height) % held][begin:end],
+            lines[_reflected(y + tap + 2, height) % held][begin:end],
+            lines[_reflected(y - tap - 3, height) % held][begin:end],
+            lines[_reflected(y + tap + 3, height) % held][begin:end],
         )
 
 
@@ -94,38 +98,45 @@ def _across(sums: Singles, across: Singles, step: int) -> Singles:  # pragma: no
     rows, count = sums.shape
     width, reach = count // 3, len(across) - 1
     columns = width // step
-    wide, whole = np.empty(count + 6 * reach, np.float32), np.empty(count, np.float32)
+    ends = (reach + step - 1) // step
+    size = 3 * (columns + 2 * ends + 1)
+    apart = np.empty((step, size), np.float32)
     result = np.empty((rows, columns, 3), np.float32)
     for row in range(rows):
         line: Singles = sums[row]
-        wide[3 * reach : 3 * reach + count] = line
-        for x in range(reach):
-            left, right = _reflected(-1 - x, width), _reflected(width + x, width)
-            for channel in range(3):
-                wide[3 * (reach - 1 - x) + channel] = line[3 * left + channel]
-                wide[3 * (reach + width + x) + channel] = line[3 * right + channel]
-        for i in range(count):
-            whole[i] = across[0] * line[i]
+        whole: Singles = result[row].reshape(-1)
+        first = (step // 2 + row * (step // 2)) % step
+        # the pixels at each distance from those taken, next to each other: only these are blurred
+        for phase in range(step):
+            to, x = apart[phase], first + phase - ends * step
+            for i in range(columns + 2 * ends + 1):
+                at = 3 * (x if 0 <= x < width else _reflected(x, width))
+                to[3 * i], to[3 * i + 1], to[3 * i + 2] = line[at], line[at + 1], line[at + 2]
+                x += step
+        middle = apart[0, 3 * ends : 3 * (ends + columns)]
+        for i in range(3 * columns):
+            whole[i] = across[0] * middle[i]
         for tap in range(1, len(across), TOGETHER):
-            before, after = 3 * (reach - tap), 3 * (reach + tap)
             _add_pairs(
                 whole,
                 across[tap : tap + TOGETHER],
-                wide[before : before + count],
-                wide[after : after + count],
-                wide[before - 3 : before - 3 + count],
-                wide[after + 3 : after + 3 + count],
-                wide[before - 6 : before - 6 + count],
-                wide[after + 6 : after + 6 + count],
-                wide[before - 9 : before - 9 + count],
-                wide[after + 9 : after + 9 + count],
+                _apart(apart, -tap, ends, columns),
+                _apart(apart, tap, ends, columns),
+                _apart(apart, -tap - 1, ends, columns),
+                _apart(apart, tap + 1, ends, columns),
+                _apart(apart, -tap - 2, ends, columns),
+                _apart(apart, tap + 2, ends, columns),
+                _apart(apart, -tap - 3, ends, columns),
+                _apart(apart, tap + 3, ends, columns),
             )
-        first = (step // 2 + row * (step // 2)) % step
-        for column in range(columns):
-            at = 3 * (first + column * step)
-            for channel in range(3):
-                result[row, column, channel] = whole[at + channel]
     return result
+
+
+@compiled
+def _apart(apart: Singles, away: int, ends: int, columns: int) -> Singles:  # pragma: no cover - compiled
+    step: int = len(apart)
+    begin = 3 * (ends + away // step)
+    return apart[away % step, begin : begin + 3 * columns]
 
 
 @compiled

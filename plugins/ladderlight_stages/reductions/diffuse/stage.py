@@ -171,7 +171,8 @@ def diffused(
     tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
     light = lattice.light_of_codes(palette)
     half_steps = largest_steps(light) // 2
-    taps = (*_whole_taps(kernel, strength), serpentine)
+    (ahead, further), below = _whole_taps(kernel, strength)
+    taps = (int(ahead), int(further) or None, below, serpentine)
     codes, clipped = diffuse_lattice(pixels, *tables_of, *taps, half_steps, kept.codes if kept else None, light)
     return codes, None if lattice.grey else clipped
 
