@@ -4,8 +4,9 @@ JPEGs of 640x480 pixels in trays of 32, for a board of 160x120 pixels in 64 colo
 the full one begins with an empty cache. Wall and processor time of a full build are compared to those of one with a
 picture changed, and with nothing changed; the last also to importing numpy and Pillow.
 
-With ``--large 40``: JPEGs of 12 megapixels in place of these, and a resistor of the ladder changed.
-With ``--large 40 --processes``: the same pictures in two processes and two threads, each warm.
+With ``--large 40``: JPEGs of 12 megapixels in place of these, a picture changed, and a resistor of the ladder.
+With ``--large 40 --processes`` or ``--cluster``: the same pictures in two processes, or two local workers of a cluster,
+and two threads, each warm.
 """
 
 from __future__ import annotations
@@ -80,43 +81,50 @@ def report(what: str, full: Took, other: Took) -> None:
     print(f"| {what} | {ratios[0]} | {ratios[1]} | {' | '.join(seconds)} |", flush=True)
 
 
-def small(folder: Path, count: int, repeats: int) -> None:
-    """Compare builds with nothing and with one picture changed to a full one."""
-    make_small(folder / "pictures", count)
-    run(*BUILD, folder=folder)  # compiles
+def full(folder: Path, repeats: int) -> Took:
+    """Build anew, once in advance so that loops are compiled."""
+    run(*BUILD, folder=folder)
 
     def build_anew(_: int) -> Took:
         anew(folder)
         return run(*BUILD, folder=folder)
 
-    def one_changed(number: int) -> Took:
-        with Image.open(folder / "pictures" / "00000.jpg") as image:
-            other = image.rotate(number + 1)
-        other.save(folder / "pictures" / f"{count // 2:05}.jpg", quality=88)
+    return median(build_anew, max(1, repeats // 2))
+
+
+def one_changed(folder: Path, repeats: int) -> Took:
+    """Build after one picture was replaced by another."""
+    pictures = sorted((folder / "pictures").iterdir())
+
+    def changed(number: int) -> Took:
+        with Image.open(pictures[0]) as image:
+            image.rotate(number + 1).save(pictures[len(pictures) // 2], quality=88)
         return run(*BUILD, folder=folder)
 
-    full = median(build_anew, max(1, repeats // 2))
-    report("one picture changed", full, median(one_changed, repeats))
-    report("nothing changed", full, median(lambda _: run(*BUILD, folder=folder), repeats + 2))
+    return median(changed, repeats)
+
+
+def small(folder: Path, count: int, repeats: int) -> None:
+    """Compare builds with nothing and with one picture changed to a full one."""
+    make_small(folder / "pictures", count)
+    whole = full(folder, repeats)
+    report("one picture changed", whole, one_changed(folder, repeats))
+    report("nothing changed", whole, median(lambda _: run(*BUILD, folder=folder), repeats + 2))
     idle = median(lambda _: run(*BUILD, folder=folder), repeats + 2)
     report("nothing changed, against imports", idle, median(lambda _: run(*IMPORT, folder=folder), repeats + 2))
 
 
-def ladder(folder: Path, repeats: int) -> None:
-    """Compare builds with another resistor to full ones."""
+def large(folder: Path, repeats: int) -> None:
+    """Compare builds with another picture, and with another resistor, to full ones."""
 
-    def changed(number: int) -> Took:
+    def resistor(number: int) -> Took:
         recipe = RECIPE.replace('r0 = "1k33"', f'r0 = "1k{34 + number}"')
         (folder / "recipe.toml").write_text(recipe)
         return run(*BUILD, folder=folder)
 
-    def build_anew(_: int) -> Took:
-        anew(folder)
-        return run(*BUILD, folder=folder)
-
-    run(*BUILD, folder=folder)  # compiles
-    full = median(build_anew, max(1, repeats // 2))
-    report("a resistor changed", full, median(changed, repeats))
+    whole = full(folder, repeats)
+    report("one picture changed", whole, one_changed(folder, repeats))
+    report("a resistor changed", whole, median(resistor, repeats))
 
 
 WARM = """
@@ -128,24 +136,26 @@ from ladderlight.workspace.build import build
 
 if __name__ == "__main__":
     recipe = load(Path("recipe.toml"))
-    with executor_of(2, processes=True) as processes, executor_of(2) as threads:
-        ways = {"threads": threads, "processes": processes}
+    what, repeats = sys.argv[1], int(sys.argv[2])
+    other = executor_of(2, processes=True) if what == "processes" else executor_of(2, cluster="local")
+    with other as processes, executor_of(2) as threads:
+        ways = {"threads": threads, what: processes}
         times = {name: [] for name in ways}
-        for _ in range(int(sys.argv[1]) + 1):
+        for _ in range(repeats + 1):
             for name, executor in ways.items():
                 start = time.perf_counter()
                 build(recipe, executor=executor, cached=False)
                 times[name].append(time.perf_counter() - start)
     least = {name: min(each[1:]) for name, each in times.items()}
     print({name: [round(one, 2) for one in each] for name, each in times.items()})
-    print(f"two processes: {least['threads'] / least['processes']:.2f} x the speed of two threads")
+    print(f"{what}, two: {least['threads'] / least[what]:.2f} x the speed of two threads")
 """
 
 
-def warm(folder: Path, repeats: int) -> None:
-    """Compare two processes to two threads, from the second build on."""
+def warm(folder: Path, what: str, repeats: int) -> None:
+    """Compare two processes, or two workers of a cluster, to two threads, from the second build on."""
     (folder / "warm.py").write_text(WARM)
-    subprocess.run([sys.executable, "warm.py", str(repeats)], cwd=folder, check=True)
+    subprocess.run([sys.executable, "warm.py", what, str(repeats)], cwd=folder, check=True)
 
 
 def main() -> None:
@@ -154,6 +164,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=1000, help="how many small pictures")
     parser.add_argument("--large", type=int, help="how many large pictures in place of these")
     parser.add_argument("--processes", action="store_true", help="compare processes to threads")
+    parser.add_argument("--cluster", action="store_true", help="compare a local cluster to threads")
     parser.add_argument("--repeats", type=int, default=3, help="how often each is timed; full builds half as often")
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
@@ -165,10 +176,10 @@ def main() -> None:
             small(folder, chosen.count, chosen.repeats)
             return
         make_pictures(folder / "pictures", chosen.large)
-        if chosen.processes:
-            warm(folder, chosen.repeats)
+        if chosen.processes or chosen.cluster:
+            warm(folder, "cluster" if chosen.cluster else "processes", chosen.repeats)
         else:
-            ladder(folder, chosen.repeats)
+            large(folder, chosen.repeats)
 
 
 if __name__ == "__main__":

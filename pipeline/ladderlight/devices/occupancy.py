@@ -64,6 +64,8 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
     ``differs`` has one entry for each byte of the device's image. A bank is what its pixels read: of a line's padding
     nothing counts.
     """
+    if not banks:  # of a memory that another addresses there is no bank's place
+        return []
     memory = board.memory(device.memory)
     counts = differs.reshape(device.part.words, -1).sum(axis=1)
     places = _places(board, memory)

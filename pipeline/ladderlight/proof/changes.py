@@ -171,7 +171,7 @@ def _runs(differs: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 @dataclass(frozen=True, kw_only=True)
 class _Pair:
-    """A picture's change, with its screens before and after, uint8 (height, width, 3)."""
+    """A picture's change, with its screens before and after, uint8 (height, width, 4)."""
 
     about: PictureChange
     screens: tuple[Bytes, Bytes] | None = None
@@ -194,8 +194,8 @@ def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before:
             if shown is None or now is None:
                 yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "unknown"})
                 continue
-            if not np.array_equal(shown, now):
-                share = float((shown != now).any(axis=2).mean()) if shown.shape == now.shape else None
+            if not np.array_equal(_whole(shown), _whole(now)):
+                share = float((_whole(shown) != _whole(now)).mean()) if shown.shape == now.shape else None
                 about: PictureChange = {"name": name, "bank": bank, "was": was, "state": "changed", "share": share}
                 yield _Pair(about=about, screens=(shown, now))
                 continue
@@ -247,19 +247,25 @@ def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
 
 
 def _pixels(png: bytes | None) -> Bytes | None:
-    """Return the pixels of a screen's file; None of one that is missing or damaged."""
+    """Return the pixels of a screen's file, uint8 (height, width, 4); None of one that is missing or damaged."""
     try:
         with Image.open(io.BytesIO(png or b"")) as image:
-            return np.asarray(image.convert("RGB"))
+            return np.asarray(image.convert("RGBA"))
     except (OSError, ValueError, SyntaxError):
         return None
 
 
+def _whole(pixels: Bytes) -> NDArray[np.uint32]:
+    """Return pixels as one number each, which are compared ten times as fast as their parts."""
+    return pixels.view(np.uint32)[..., 0]
+
+
 def _reduced(pixels: Bytes) -> Bytes:
-    """Return a screen with each of its repeated pixels once, as far as all of them are repeated alike."""
+    """Return a screen with each of its repeated pixels once, without alpha, as far as all are repeated alike."""
     for axis in (0, 1):
         size = pixels.shape[axis]
-        changes = np.flatnonzero((np.diff(pixels, axis=axis) != 0).any(axis=(1 - axis, 2))) + 1
+        rows = _whole(pixels) if axis == 0 else _whole(pixels).T
+        changes = np.flatnonzero((rows[1:] != rows[:-1]).any(axis=1)) + 1
         step = int(np.gcd.reduce(np.concatenate([changes, [size]])))
         pixels = pixels[::step] if axis == 0 else pixels[:, ::step]
-    return np.ascontiguousarray(pixels)
+    return pixels[..., :3]

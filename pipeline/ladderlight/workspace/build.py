@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from pathlib import Path
 
+from markupsafe import Markup
+
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.bench.sheets.page import bench_files, bench_parts
 from ladderlight.board import Finding
@@ -231,6 +233,11 @@ class _Going:
         recipe = self.chain.recipe
         return bench_of(recipe.board, recipe.findings)
 
+    @cached_property
+    def bench_parts(self) -> Markup:
+        """Its tables, for the page of each tray."""
+        return bench_parts(self.bench)
+
     @property
     def folder(self) -> Path:
         """The folder to write into."""
@@ -295,7 +302,7 @@ class _Going:
             shown,
             self.found,
             before=before,
-            bench=bench_parts(self.bench),
+            bench=self.bench_parts,
             views=pictures.views(),
             viewing=recipe.viewing,
             links=links,

@@ -9,12 +9,14 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from ladderlight import CodedPicture, Origin
 from ladderlight.devices.files import images_of
 from ladderlight.proof.changes import MOST_SHOWN, EarlierBuild, changes_document, device_changes
 from ladderlight.proof.page.wording import other_changes
 from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.proof.screens import screen_png
 from ladderlight.workspace.description import describe
+from ladderlight_stages.arrangements.lookup import lookup
 from ladderlight_stages.emissions.binary import binary
 
 
@@ -175,6 +177,22 @@ def test_words_that_no_picture_reads_and_chips_that_are_not_known(board, banked)
     assert (device["differing"], device["banks"], device["runs"]) == (1, [], [(200, 200)])
     (device,) = device_changes(board, built.images, built.manifest, {})
     assert (device["differing"], device["banks"]) == (None, [])
+
+
+def test_a_memory_that_another_addresses_changes_without_banks(make_board, memory) -> None:
+    board = make_board(
+        memory("picture", address=["x2-x9", "y2-y8", "bank0"], data=["-"], part="27C512"),
+        memory("colours", address=["picture.d0-picture.d1"], data=["b0-b1", "g0-g1", "r0-r1"], part="28C16"),
+    )
+    codes = np.zeros((board.geometry.height, board.geometry.width), dtype=np.uint16)
+    codes[5, 7] = 63
+    built = Built(board, lookup([CodedPicture(codes=codes, origin=Origin(name="cup", source="cup.png"))], board))
+    before = {name: image.copy() for name, image in built.arrays.items()}
+    before["colours"][1] ^= 0b100  # of the second colour
+    before["picture"][4 * 256] ^= 1  # a pixel of the fifth line
+    picture, colours = device_changes(board, built.images, built.manifest, before)
+    assert [(bank["bank"], bank["differing"]) for bank in picture["banks"]] == [(0, 1)]
+    assert (colours["differing"], colours["banks"], colours["runs"]) == (1, [], [(1, 1)])
 
 
 def test_images_of_several_bytes_a_word(make_board, memory, banked) -> None:

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -19,19 +20,25 @@ from ladderlight.workspace.recorded import key_of
 
 Set = tuple[str | None, str | None, int]
 """A set of chips: recipe, revision and tray."""
+Build = tuple[Literal["other_device", "other_recipe"], str, Path]
+"""The kind of fault that a build of others is, whose it is, in words, and its output folder."""
 
 
 def known_contents(
     recipe: Recipe, record: Record, wanted: MemoryWords, tray: int | None = None
 ) -> Callable[[Reading], list[Fault]]:
     """Return what gives the contents to try for what was read of a tray's device: recorded ones, others' builds."""
-    others = [(other.name, output) for other in recipe.neighbours for output in other.outputs]
-    others = [(name, output) for name, output in others if output.resolve() != recipe.output]
+    others = [(f" of {other.name}", output) for other in recipe.neighbours for output in other.outputs]
+    ours = {recipe.output: ""} | {
+        recipe.output.with_name(name): f" of revision {name}" for name in recipe.revisions if name != recipe.revision
+    }
+    builds: list[Build] = [("other_device", whose, output) for output, whose in ours.items()]
+    builds += [("other_recipe", whose, output) for whose, output in others if output.resolve() not in ours]
     built = {device.name: device.words(wanted) for device in recipe.board.devices}
 
     def known(reading: Reading) -> list[Fault]:
         recorded = recorded_contents(record, (key_of(recipe), recipe.revision, tray or 1), reading.device, built)
-        return [*recorded, *neighbouring_builds(others, reading)]
+        return [*recorded, *other_builds(builds, (tray, recipe.output), reading)]
 
     return known
 
@@ -76,11 +83,11 @@ def recorded_contents(record: Record, own: Set, device: Device, built: MemoryWor
             yield fixed("other_recipe", text, words)
 
 
-def neighbouring_builds(neighbours: Sequence[tuple[str, Path]], reading: Reading) -> Iterator[Fault]:
-    """Yield what was read when it is just what the last build of another recipe has for a device.
+def other_builds(builds: Sequence[Build], own: tuple[int | None, Path], reading: Reading) -> Iterator[Fault]:
+    """Yield what was read when it is just what the last build of another tray, revision or recipe has for a device.
 
-    ``neighbours`` are names and output folders.
-    Only its manifest is read: the digest of a device's bytes, in the byte order of its files.
+    ``own`` is the tray of the device that was read, and its folder. Only manifests are read: the digest of a device's
+    bytes, in the byte order of its files.
     """
     if not reading.complete:
         return
@@ -88,15 +95,17 @@ def neighbouring_builds(neighbours: Sequence[tuple[str, Path]], reading: Reading
     digests = {
         hashlib.sha256(bytes_of(reading.words, device.part.width, order)).hexdigest() for order in ("little", "big")
     }
-    for name, output in neighbours:
+    for kind, whose, output in builds:
         try:
             manifest = read_manifest(output)
         except DocumentError:
             continue
         for built in manifest.devices if manifest else ():
-            if built.bytes == device.part.bytes and built.sha256 in digests:
-                text = f"the chip holds the last build of device {built.name!r} of {name}"
-                yield fixed("other_recipe", text, reading.words)
+            if (built.tray, output) == own or built.bytes != device.part.bytes or built.sha256 not in digests:
+                continue
+            tray = "" if built.tray is None else f", tray {built.tray}"
+            text = f"the chip holds the last build of device {built.name!r}{whose}{tray}"
+            yield fixed(kind, text, reading.words)
 
 
 def _size(device: Device) -> tuple[int, int]:

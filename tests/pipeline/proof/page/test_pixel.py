@@ -250,8 +250,8 @@ class Model:
         digits = ceil(memory.part.width / 4)
         found = {
             "pins": self._pins(memory, address),
-            "address": f"{address:0{ceil((memory.words - 1).bit_length() / 4)}X}h",
-            "chip": f"{socket}, {device.name}, at {within:0{ceil((memory.part.words - 1).bit_length() / 4)}X}h",
+            "address": f"{address:0{max(4, ceil((memory.words - 1).bit_length() / 4))}X}h",
+            "chip": f"{socket}, {device.name}, at {within:0{max(4, ceil((memory.part.words - 1).bit_length() / 4))}X}h",
             "file": self._files(memory, device.name, within),
             "word": f"{word:0{digits}X}h {word:0{memory.part.width}b}",
             "data": " ".join(

@@ -195,6 +195,32 @@ def test_what_another_recipe_has_built_is_said(project, compared, tmp_path):
     )
 
 
+def test_another_tray_and_another_revision_are_said_before_any_fault(pictures, compared, tmp_path, capsys):
+    """Four pictures a tray; the revisions differ in which counter bits drive two pins."""
+    shutil.copytree(pictures, tmp_path, dirs_exist_ok=True)
+    text = RECIPE.format(name="both", files=", ".join(f'"{name}.png"' for name in PICTURES), part="28C64")
+    head, text = text.split("[board]")
+    board, rest = text.split("[pictures]")
+    board = board.replace("[[board.", "[[").replace("[board.", "[")
+    for name, order in ("one", '"x4-x9"'), ("two", '"x5-x9", "x4"'):
+        (tmp_path / f"{name}.toml").write_text(board.replace('"x4-x9"', order), encoding="utf-8")
+    revisions = '[revisions]\none = "one.toml"\ntwo = "two.toml"\n\n[pictures]\nper_tray = 4'
+    path = tmp_path / "recipe.toml"
+    path.write_text(head + revisions + rest, encoding="utf-8")
+    assert commands.main(["build", str(path)]) == 0
+    capsys.readouterr()
+    for revision, tray, said in (
+        ("one", 2, "the chip holds the last build of device 'lower', tray 2"),
+        ("two", 1, "the chip holds the last build of device 'lower' of revision two, tray 1"),
+    ):
+        dump = tmp_path / "both-out" / revision / "devices" / f"tray-0{tray}" / "lower.bin"
+        shutil.copy(dump, tmp_path / "read.bin")
+        first = compared(path, tmp_path / "read.bin", "--device", "lower", "--revision", "one", "--tray", "1")[
+            "diagnoses"
+        ][0]
+        assert (first["kind"], first["text"]) == ("other_device", said)
+
+
 @pytest.mark.parametrize(
     ("order", "text"),
     [
