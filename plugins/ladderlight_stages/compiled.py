@@ -1,7 +1,5 @@
 """Compilation of sequential loops; the machine code is kept between runs where the system allows it."""
 
-from __future__ import annotations
-
 import inspect
 import threading
 from collections.abc import Callable, Iterator

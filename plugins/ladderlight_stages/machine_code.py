@@ -5,8 +5,6 @@ loops that it calls would run on. Folders are in the user's cache, not beside th
 never loaded, and nothing is left behind when the package is removed.
 """
 
-from __future__ import annotations
-
 import hashlib
 import marshal
 import os

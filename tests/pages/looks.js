@@ -123,7 +123,8 @@
 
   /** What can be operated and has no name to be read out. */
   const nameless = () => operable()
-    .filter((each) => !each.ariaLabel && !each.textContent.trim() && ![...(each.labels ?? [])].some(({ textContent }) => textContent.trim()))
+    .filter((each) => ![each.ariaLabel, each.querySelector("img")?.alt, each.matches("select") ? "" : each.textContent, each.labels?.[0]?.textContent]
+      .some((name) => name?.trim()))
     .map((each) => each.outerHTML.slice(0, 90));
 
   window.looks = { faint, beyond, operable, unreachable, nameless };

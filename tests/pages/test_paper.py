@@ -52,7 +52,7 @@ def test_the_chosen_bank_fills_the_width_and_five_screens_stand_in_a_row(page: P
         "getComputedStyle(document.getElementById('contact')).gridTemplateColumns.split(' ').length"
     )
     assert columns == 5
-    for hidden in ("#strip", ".switches", "#player", "#pixel-section"):
+    for hidden in ("#strip", ".switches", "#player", "#pixel-section", "#boxes"):
         assert not page.locator(hidden).first.is_visible(), hidden
     page.close()
 

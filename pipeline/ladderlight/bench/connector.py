@@ -1,7 +1,5 @@
 """The monitor's connector and the resistors that lead to it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from ladderlight.board import Board

@@ -1,7 +1,5 @@
 """The counts to decode for sync, blanking and reset, and the frequencies to see on a scope."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations

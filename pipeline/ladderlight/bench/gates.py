@@ -1,7 +1,5 @@
 """The gates, registers and selectors that a board's wiring needs between counters, memories and ladders."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from dataclasses import dataclass, field
 from functools import cached_property

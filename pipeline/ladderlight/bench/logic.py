@@ -1,7 +1,5 @@
 """Packages of common logic: what each holds, and its pins."""
 
-from __future__ import annotations
-
 import tomllib
 from dataclasses import dataclass, field
 from enum import Enum

@@ -1,7 +1,5 @@
 """The pins of the packages of common logic, and what is at each."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any

@@ -1,7 +1,5 @@
 """The parts to buy for a board."""
 
-from __future__ import annotations
-
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass

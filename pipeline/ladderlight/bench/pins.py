@@ -1,7 +1,5 @@
 """The memories' pins and the lines that they are wired to."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """What a meter reads at the connector while some of the ladders' lines are held high."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import inf, isinf

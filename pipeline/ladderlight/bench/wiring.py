@@ -1,7 +1,5 @@
 """The wiring pin by pin, and from the side of the lines."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from dataclasses import dataclass
 from functools import cached_property

@@ -1,7 +1,5 @@
 """Adaptation of the eye, or of a profile, to another white."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -1,7 +1,5 @@
 """Luminance and lightness."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

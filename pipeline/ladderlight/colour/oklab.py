@@ -3,8 +3,6 @@
 B. Ottosson, A perceptual color space for image processing (2020), https://bottosson.github.io/posts/oklab/
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

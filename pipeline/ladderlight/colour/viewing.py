@@ -1,8 +1,7 @@
 """Viewing conditions of a board's screen."""
 
-from __future__ import annotations
-
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Self
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -14,9 +13,10 @@ class Viewing:
     screen_width: float = 0.3
     """Metres, of the visible picture. The default is that of a small tube monitor."""
 
-    def changed(self, *, distance: float | None = None, screen_width: float | None = None) -> Viewing:
+    def changed(self, *, distance: float | None = None, screen_width: float | None = None) -> Self:
         """Return the same with the values that are given in place of the recipe's."""
-        return Viewing(
+        return replace(
+            self,
             distance=self.distance if distance is None else distance,
             screen_width=self.screen_width if screen_width is None else screen_width,
         )

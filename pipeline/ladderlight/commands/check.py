@@ -163,7 +163,6 @@ def _written(value: object) -> str:
 
 
 def _counter(counter: Counter) -> str:
-    """Return what a counter reads where each part of the scan begins."""
     shown = f" (shown from {counter.blanking_end})" if counter.blanking_end != counter.start else ""
     return (
         f"picture from {counter.start}{shown}, blanking from {counter.blanking_start}, sync from {counter.sync_start}, "

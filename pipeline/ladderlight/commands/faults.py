@@ -165,7 +165,6 @@ def _carded(path: Path, loaded: Recipe, name: str, bank: int | None) -> tuple[Me
 
 
 def _photograph(path: Path, corners: Corners | None) -> Photograph:
-    """Read a photograph, and check that it holds the corners given."""
     import numpy as np
 
     from ladderlight.bench.photograph.reading import read_photograph
@@ -179,7 +178,6 @@ def _photograph(path: Path, corners: Corners | None) -> Photograph:
 
 
 def _ranked(photograph: Photograph, looks: Sequence[Look], corners: Corners | None) -> Ranking:
-    """Return the ranking of looks by a photograph."""
     from ladderlight.bench.photograph.ranking import ranked
     from ladderlight.errors import PictureError
 
@@ -192,13 +190,6 @@ def _ranked(photograph: Photograph, looks: Sequence[Look], corners: Corners | No
 
 
 def _corners(text: str) -> Corners:
-    """Read the corners.
-
-    Raises
-    ------
-    UsageError
-        When they are not eight numbers, or not clockwise.
-    """
     import numpy as np
 
     from ladderlight.errors import UsageError

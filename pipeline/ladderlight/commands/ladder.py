@@ -161,7 +161,6 @@ def _quantity(text: str, unit: str, option: str, *, plain: float = 1.0) -> float
 
 
 def _positive(text: str, unit: str, option: str, *, plain: float = 1.0) -> float:
-    """Read an option's quantity that must be above 0."""
     value = _quantity(text, unit, option, plain=plain)
     if not 0 < value < inf:
         raise UsageError(f"{text!r} is out of range; give more than 0 {unit}", where=option)
@@ -228,7 +227,6 @@ def _resistors(best: Choice) -> Table:
 
 
 def _watts(parts: list[float]) -> str:
-    """Return what one resistor dissipates, or each of a pair."""
     return " and ".join(f"{watts * 1e3:.1f}" for watts in parts) + " mW"
 
 

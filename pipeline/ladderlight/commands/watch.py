@@ -79,8 +79,6 @@ def _bulletin() -> Iterator[Bulletin]:
 
 @dataclass(kw_only=True)
 class _Watch:
-    """A recipe that is built again and again."""
-
     path: Path
     revision: str | None
     workers: int | None

@@ -1,7 +1,5 @@
 """Checksums as device programmers show them."""
 
-from __future__ import annotations
-
 import hashlib
 import zlib
 from typing import TypedDict

@@ -3,8 +3,6 @@
 The model that checks and writes it, and says what each means, is :class:`ladderlight.workspace.manifest.Manifest`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any, NotRequired, TypedDict
 

@@ -1,7 +1,5 @@
 """Between words and device files: chips, images, the pieces that go into one file each, and files read back."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace

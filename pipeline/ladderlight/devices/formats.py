@@ -1,7 +1,5 @@
 """Programmer files by content: which format a file has, and the bytes it holds at which addresses."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from typing import Literal

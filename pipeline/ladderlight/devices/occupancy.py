@@ -1,7 +1,5 @@
 """Occupancy of devices: banks with their pictures, the last used word, free words."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 

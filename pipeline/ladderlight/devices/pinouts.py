@@ -3,8 +3,6 @@
 Names begin with ``/`` where a pin is active low; a pin with two jobs is named by both, the one for reading first.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from ladderlight.board import PARTS, Part

@@ -4,8 +4,6 @@ Intel Hexadecimal Object File Format Specification, Revision A, 1988; Motorola's
 srec(5).
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass
 

@@ -91,13 +91,6 @@ def described(found: Mapping[str, Any]) -> Described:
 
 
 def _array_of(entry: Entry, index: int, part: int, kind: type[np.generic]) -> NDArray[Any]:
-    """Read the pixels or codes of a picture from a part.
-
-    Raises
-    ------
-    DamagedError
-        When they are not as they were written.
-    """
     try:
         array = np.empty(entry.about["pictures"][index]["shape"], dtype=kind)
     except (KeyError, TypeError, ValueError, IndexError, MemoryError) as error:

@@ -134,7 +134,6 @@ class Plan:
 
     @cached_property
     def _animated(self) -> frozenset[PictureFile]:
-        """The files that an arrangement shows one after another."""
         return frozenset(file for unit in self.units if unit.still is not None for file in unit.files)
 
     @cached_property

@@ -279,7 +279,6 @@ class Work:
         return reached
 
     def _opened(self, file: PictureFile, board: Board) -> Iterator[Picture]:
-        """Run the source stage and yield its pictures."""
         recipe = self.plan.recipe
         source, options = recipe.chain[0].declaration, recipe.options_for(file, 0)
         given = {"viewing": recipe.viewing, "demand": self.plan.demand(file)}

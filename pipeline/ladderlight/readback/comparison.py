@@ -1,7 +1,5 @@
 """A chip read back against what it should hold: where it differs, what the screen shows there, what may be wrong."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any

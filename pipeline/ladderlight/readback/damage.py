@@ -1,7 +1,5 @@
 """A picture of what differs on the screen."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Iterable
 

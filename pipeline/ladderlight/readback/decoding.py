@@ -1,7 +1,5 @@
 """Pictures out of chips that were read back."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from ladderlight.board import Board

@@ -1,7 +1,5 @@
 """The report on one device that was read back: the comparison, the dumps, and what was not read."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any

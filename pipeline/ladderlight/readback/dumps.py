@@ -1,7 +1,5 @@
 """Files that were read out of chips: whatever format they have, and the sections of devices that they may hold."""
 
-from __future__ import annotations
-
 import stat
 from collections.abc import Sequence
 from dataclasses import dataclass, field

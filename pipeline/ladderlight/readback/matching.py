@@ -1,7 +1,5 @@
 """Which dump is of which section of which device: identified by name, by size, by content, or by what is left."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import PurePath

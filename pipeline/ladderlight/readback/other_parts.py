@@ -1,7 +1,5 @@
 """Dumps that were read with the programmer set to a larger or a smaller part than the one on the board."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight.devices.files import ERASED

@@ -1,7 +1,5 @@
 """What was read of each device, put together from its dumps."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Recognising a dump by its content."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property

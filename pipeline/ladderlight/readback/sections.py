@@ -1,7 +1,5 @@
 """What one dump may hold of a device: the whole of it, what one file of a build holds, or its even or odd bytes."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property

@@ -1,7 +1,5 @@
 """Which tray each dump is of, found by its content."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field

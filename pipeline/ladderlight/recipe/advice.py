@@ -30,7 +30,6 @@ def advice_on(recipe: Recipe) -> Iterator[Finding]:
 
 
 def _frames(recipe: Recipe) -> Iterator[PictureFile]:
-    """Yield the files that an arrangement shows one after another."""
     for use in recipe.chain:
         animation = animation_of(use.declaration, recipe.board, use.options, viewing=recipe.viewing)
         if animation:

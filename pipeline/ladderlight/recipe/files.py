@@ -229,7 +229,6 @@ def first_below(paths: Iterable[Path], folder: Path) -> Path | None:
 
 
 def _is_below(place: Path, folder: Path) -> bool:
-    """Whether a folder is another one, or below it."""
     around = (place, *place.parents)
     return folder in around or (folder.exists() and any(each.exists() and each.samefile(folder) for each in around))
 

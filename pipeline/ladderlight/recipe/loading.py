@@ -237,7 +237,6 @@ def _board(raw: Mapping[str, Any], report: Report) -> Board | None:
 
 
 def _check_wanted(raw: Mapping[str, Any], pictures: Pictures, report: Report, *, wanted: bool) -> None:
-    """Compare whether the recipe has pictures with whether its stages take any."""
     if pictures == "needed" and "pictures" not in raw and wanted:
         _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
     named = ("files", "cards")
@@ -274,7 +273,6 @@ def _check_trays(raw: Mapping[str, Any], report: Report) -> None:
 
 
 def _viewing(raw: Mapping[str, Any]) -> Viewing:
-    """Return the viewing distance and the screen's width of a valid recipe."""
     if "viewing" not in raw:
         return Viewing()
     table = ViewingTable.model_validate_json(as_json(raw["viewing"]), strict=True)

@@ -1,7 +1,5 @@
 """Stages at work: each stage's example, run on one of our own boards."""
 
-from __future__ import annotations
-
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The picture that opens the project's own page: a photograph, what a board shows of it, and the ladder that does."""
 
-from __future__ import annotations
-
 import io
 import shutil
 import tempfile

@@ -1,7 +1,5 @@
 """The page: what each stage does, an example with its result, and a table of its options."""
 
-from __future__ import annotations
-
 import inspect
 import json
 import re

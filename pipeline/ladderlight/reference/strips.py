@@ -1,7 +1,5 @@
 """Pictures of stages at work: what went in on the left, what came out on the right."""
 
-from __future__ import annotations
-
 import io
 import math
 from collections.abc import Sequence

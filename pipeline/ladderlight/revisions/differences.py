@@ -1,7 +1,5 @@
 """What differs between two revisions: parts, wiring, colours, timing, and the chips and pictures of their builds."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass

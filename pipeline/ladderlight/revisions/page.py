@@ -1,7 +1,5 @@
 """The differences of two revisions as a page, with the pictures of both builds side by side."""
 
-from __future__ import annotations
-
 import base64
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The differences of two revisions as plain text."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any
 

@@ -191,7 +191,6 @@ def _engine() -> str:
 
 @cache
 def _package(name: str) -> str:
-    """Return the digest of the sources of a package or module."""
     folder = _folder(name)
     above = len(folder.parent.as_posix())
     return digest_of([name, *((path.as_posix()[above:], Seen.once(path).sha256) for path in _sources(folder))])

@@ -159,7 +159,6 @@ class StageRegistry:
         return tuple(item.qualified for registered in self._stages.values() for item in registered)
 
     def _meant(self, name: str) -> tuple[_Registered, ...]:
-        """Return the stages that a name may mean."""
         registered = self._stages.get(name, ())
         if not registered:
             same = self._stages.get(name.rpartition(".")[2], ())

@@ -1,7 +1,5 @@
 """Write a first project."""
 
-from __future__ import annotations
-
 from importlib.resources import files
 from pathlib import Path
 

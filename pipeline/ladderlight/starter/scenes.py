@@ -3,8 +3,6 @@
 They were drawn by this project, so they are free of anybody's rights.
 """
 
-from __future__ import annotations
-
 import io
 from importlib.resources import files
 

@@ -102,7 +102,6 @@ def _is_own(path: Path, command: str) -> bool:
 
 
 def _reason(path: Path, command: str, inputs: Iterable[Path]) -> str | None:
-    """Return why a file that is there may not be written; None when it may."""
     try:
         if not path.is_file():
             return "is not a file"

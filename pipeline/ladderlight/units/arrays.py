@@ -1,7 +1,5 @@
 """The arrays that the project works with, each type under one name."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import numpy as np

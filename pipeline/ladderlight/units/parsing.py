@@ -1,7 +1,5 @@
 """Quantities as a recipe writes them: ``"25.175 MHz"``, ``"120 ns"``, ``"4k7"`` or plain SI numbers."""
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Words for messages: quantities, shares and lists."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from fractions import Fraction
 from math import floor

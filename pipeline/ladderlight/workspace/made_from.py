@@ -287,5 +287,4 @@ def _seen(path: Path, known: Seen) -> Seen:
 
 
 def _folders(files: Iterable[str]) -> list[str]:
-    """Return the folders of a tray's files: of its devices and its proof."""
     return sorted({"/".join(name.split("/")[:2]) for name in files})

@@ -1,7 +1,5 @@
 """One picture per bank."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any
 

@@ -1,7 +1,5 @@
 """Pictures as numbers of colours, and the colours in a look-up memory."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any
 

@@ -1,7 +1,5 @@
 """Several pictures in different lines of one bank."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Annotated, Any

@@ -1,7 +1,5 @@
 """Given words at a given address."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any, Literal
 

@@ -1,7 +1,5 @@
 """Sprites and characters cut from a grid, each placed by its number."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Annotated, Any

@@ -1,7 +1,5 @@
 """Lines of text in a tile map."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any
 

@@ -1,7 +1,5 @@
 """Pictures as tile maps, with one tile set for all."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any
 

@@ -1,7 +1,5 @@
 """The bank of each picture, and what would make room for more banks."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from itertools import count
 

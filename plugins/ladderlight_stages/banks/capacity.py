@@ -1,7 +1,5 @@
 """What is known of pictures in banks before any is decoded: from their names, frames and chosen banks alone."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 

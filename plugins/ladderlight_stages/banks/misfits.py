@@ -1,7 +1,5 @@
 """What every arrangement checks first, and its messages when pictures and wiring do not fit each other."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from ladderlight import (

@@ -1,7 +1,5 @@
 """A field in which every address bit can be told apart."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage

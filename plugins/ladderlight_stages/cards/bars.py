@@ -1,7 +1,5 @@
 """Bars in a board's colours."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage

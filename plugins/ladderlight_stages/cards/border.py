@@ -1,7 +1,5 @@
 """The edges, the centre and the proportions of the picture."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage

@@ -1,7 +1,5 @@
 """A field of pixels that differ from their neighbours."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage

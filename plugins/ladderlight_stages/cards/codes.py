@@ -1,7 +1,5 @@
 """All codes of a board in a grid."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from typing import Any
 

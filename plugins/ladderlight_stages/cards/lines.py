@@ -1,7 +1,5 @@
 """One ladder line at a time."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage

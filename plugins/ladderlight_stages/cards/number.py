@@ -1,7 +1,5 @@
 """The number of a bank in large figures."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Board, CodedPicture, Origin, stage

@@ -1,7 +1,5 @@
 """The levels of each gun."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage

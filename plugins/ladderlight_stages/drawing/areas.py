@@ -1,7 +1,5 @@
 """Areas of a test card: the picture divided where a board can change what it shows."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Which codes stand for which colours: a fair choice of few, and codes for shares of drive."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Board

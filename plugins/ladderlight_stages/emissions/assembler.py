@@ -1,7 +1,5 @@
 """Assembler source files with the bytes in data directives."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal

@@ -1,7 +1,5 @@
 """Plain binary files."""
 
-from __future__ import annotations
-
 from ladderlight import Board, Contents, DeviceFile, Example, pieces, stage
 from ladderlight_stages.programmer_files.options import NamePattern, Order, Size, Split, file_problems
 

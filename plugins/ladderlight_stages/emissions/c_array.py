@@ -1,7 +1,5 @@
 """C source files with the words as an array."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any

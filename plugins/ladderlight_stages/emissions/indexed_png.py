@@ -3,8 +3,6 @@
 PNG: W3C Recommendation, ISO/IEC 15948. An indexed picture has at most 256 colours.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 

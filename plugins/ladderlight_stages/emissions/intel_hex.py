@@ -3,8 +3,6 @@
 Intel Hexadecimal Object File Format Specification, Revision A, 1988.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from io import BytesIO
 from typing import Annotated, Any

@@ -1,7 +1,5 @@
 """Motorola S-record files: S19, S28 and S37 by the width of their addresses."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from io import BytesIO
 from typing import Annotated, Any, Literal

@@ -1,7 +1,5 @@
 """Verilog memory files for ``$readmemh`` (IEEE 1364)."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, pieces, stage

@@ -1,7 +1,5 @@
 """A picture's proportions against the screen's, and the demand of stages that leave them."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass

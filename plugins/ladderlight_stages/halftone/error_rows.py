@@ -1,7 +1,5 @@
 """The errors of the rows above, added to a row: a sum that the processor computes for many pixels at a time."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

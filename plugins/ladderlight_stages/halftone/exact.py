@@ -1,7 +1,5 @@
 """The codes of pictures that are in a board's colours already."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 
 import numpy as np

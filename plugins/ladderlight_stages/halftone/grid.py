@@ -1,7 +1,5 @@
 """The nearest of any set of colours: a grid of cells, each with all the colours that can be nearest within it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -9,8 +9,6 @@ picture's light, as any other does, so that newly dithered areas join it without
 errors than those that reach it now, and over a large area these would add up, so its error is limited.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

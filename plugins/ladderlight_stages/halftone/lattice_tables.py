@@ -1,7 +1,5 @@
 """Tables for the loop that reduces each gun separately: from a board's colours to bins of light."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import lru_cache
 

@@ -3,8 +3,6 @@
 Light is counted in whole units, errors are gathered, and given codes are kept, as in ``lattice_loops``.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -143,14 +141,16 @@ def diffuse_palette(
         for _ in range(width):
             at = x + x + x
             w0, w1, w2 = np.int32(base[at] + g0), np.int32(base[at + one] + g1), np.int32(base[at + two] + g2)
+            v0 = max(min(w0 >> SHARE_BITS, top0), bottom0)
+            v1 = max(min(w1 >> SHARE_BITS, top1), bottom1)
+            v2 = max(min(w2 >> SHARE_BITS, top2), bottom2)
+            if kept is not None:  # past kept codes errors reach further, so the cell is that of the light as clipped
+                w0, w1, w2 = np.int32(v0 << SHARE_BITS), np.int32(v1 << SHARE_BITS), np.int32(v2 << SHARE_BITS)
             cell = (
                 np.uintp(bins0[np.uintp(np.uint32(w0)) >> bits])
                 + np.uintp(bins1[np.uintp(np.uint32(w1)) >> bits])
                 + np.uintp(bins2[np.uintp(np.uint32(w2)) >> bits])
             )
-            v0 = max(min(w0 >> SHARE_BITS, top0), bottom0)
-            v1 = max(min(w1 >> SHARE_BITS, top1), bottom1)
-            v2 = max(min(w2 >> SHARE_BITS, top2), bottom2)
             best = np.uintp(cells[cell])
             if kept is not None:
                 given = kept[y, x] if y >= 0 else np.int32(-1)

@@ -1,7 +1,5 @@
 """Loops over any set of colours other than diffusion: mixing by threshold, and following a curve."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

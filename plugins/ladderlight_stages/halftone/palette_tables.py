@@ -1,7 +1,5 @@
 """Tables for the loops that reduce to any set of colours."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 from typing import NamedTuple
 

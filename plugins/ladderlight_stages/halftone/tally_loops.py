@@ -1,7 +1,5 @@
 """Counts over a picture and its codes, compiled, so that they cost little beside the reduction."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight.units.arrays import Bytes, Codes, Flags, Singles

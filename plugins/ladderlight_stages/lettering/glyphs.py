@@ -1,7 +1,5 @@
 """The drawn characters, read from ``glyphs.txt``."""
 
-from __future__ import annotations
-
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType

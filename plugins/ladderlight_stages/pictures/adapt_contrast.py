@@ -1,7 +1,5 @@
 """Adaptive contrast: more where a picture is flat."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import numpy as np

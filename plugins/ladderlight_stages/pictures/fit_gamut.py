@@ -1,7 +1,5 @@
 """Fitting pictures into the colours of a board."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import numpy as np

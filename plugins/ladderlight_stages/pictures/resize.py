@@ -1,7 +1,5 @@
 """Resizing to the board's picture."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 

@@ -1,7 +1,5 @@
 """Turning: exactly by quarters, and by any angle to level a horizon."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal

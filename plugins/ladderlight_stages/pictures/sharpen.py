@@ -1,7 +1,5 @@
 """Sharpening, after the picture has been resized."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Tone: exposure, white point, levels, contrast, gamma and saturation."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 

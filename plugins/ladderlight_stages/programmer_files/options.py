@@ -1,7 +1,5 @@
 """Options that emission stages share, and their checks before there are contents."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 

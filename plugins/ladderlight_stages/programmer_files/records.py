@@ -1,7 +1,5 @@
 """Records of hexadecimal digits: a mark, then bytes of which the last is a checksum of the others."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import BinaryIO
 

@@ -1,15 +1,11 @@
 """Reduction to codes by the method with the least visible error."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Annotated
 
 from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
-from ladderlight.units.arrays import Codes
 from ladderlight_stages.halftone.exact import exact_codes
-from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
 from ladderlight_stages.perception.density import at_some_distance, density_from
 from ladderlight_stages.perception.measures import (
     FRESH,
@@ -25,17 +21,14 @@ from ladderlight_stages.reductions.diffuse.stage import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered.stage import Pattern, ordered
 from ladderlight_stages.reductions.riemersma import riemersma
-from ladderlight_stages.reductions.search import search
-from ladderlight_stages.refining.annealing import annealed
+from ladderlight_stages.reductions.search import searched
 from ladderlight_stages.refining.area_colours import AreaColours
-from ladderlight_stages.refining.visible_error import VisibleError
 
 _STRENGTHS = (1.0, 0.75, 0.5)
 _KERNELS: tuple[KernelName, ...] = ("floyd_steinberg", "fan", "sierra_light", "stucki", "atkinson", "ostromoukhov")
 _PATTERNS: tuple[Pattern, ...] = ("bayer", "blue_noise")
-_REFINING_SWEEPS = 8
-_COOL = 0.02
-"""So little that the error hardly ever rises."""
+_PATIENT, _IMPATIENT = 30, 8
+"""Sweeps of the search."""
 _PLAIN = "diffuse floyd_steinberg at 1"
 """The method that the manifest compares with."""
 
@@ -59,8 +52,8 @@ def advise(
     patient: Annotated[
         bool,
         Option(
-            "also try search, which takes from 1 s to over 10 s for a picture of 160x120, depending on its detail and "
-            "the machine, and longer for larger ones; otherwise only the best of the others is refined"
+            "search with many sweeps, which takes 1 s to 4 s for a picture of 160x120, and longer for larger ones; "
+            "otherwise with few, which takes about as long as all other methods together"
         ),
     ] = True,
 ) -> CodedPicture:
@@ -70,15 +63,14 @@ def advise(
     picture is therefore reduced by each method, at several strengths; the visible error of each result is measured with
     S-CIELAB (a colour difference after the eye's blur; its filters are integrated over the pixel, and the picture is
     reflected at its edges) at the distance, and the least is taken. Only results whose areas keep their colours count:
-    the mean colour difference after a blur of two pixels must not be clearly above that of error diffusion. Without
-    `search` the result is refined pixel by pixel, which takes about as long as the rest. The manifest has the method
-    and the reason. A picture that is in the board's colours already is unchanged.
+    the mean colour difference after a blur of two pixels must not be clearly above that of error diffusion. The
+    manifest has the method and the reason. A picture that is in the board's colours already is unchanged.
     """
     viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
     density = density_from(board, viewing)
     wanted = nearest_in_principle(picture.pixels, board.palette)
     viewer = Viewer(reference=wanted, density=density)
-    attempts = dict(_attempts(picture, board, viewing, kept, patient=patient))
+    attempts = dict(_attempts(picture, board, kept))
     areas = AreaColours(
         pixels=wanted,
         palette=board.palette,
@@ -88,17 +80,13 @@ def advise(
     plain = [attempts[f"diffuse {kernel} at 1"].codes for kernel in _KERNELS]
     compared = viewer.error(board.palette.linear[attempts[_PLAIN].codes]).mean
     areas = replace(areas, diffused=min(plain, key=areas.error))
+    if exact_codes(picture.pixels, board.palette) is None:
+        sweeps = _PATIENT if patient else _IMPATIENT
+        attempts[f"search, {sweeps} sweeps"] = picture.coded(kept.over(searched(areas, density, sweeps)))
     measured = len(attempts)
     attempts = {name: coded for name, coded in attempts.items() if areas.keeps(coded.codes)}
     errors = {name: viewer.error(board.palette.linear[coded.codes]).mean for name, coded in attempts.items()}
     method = min(errors, key=errors.__getitem__)
-    if not patient and exact_codes(picture.pixels, board.palette) is None:
-        polished = f"{method}, then polished"
-        refined, _ = areas.restrained(_refined(areas, attempts[method].codes, density))
-        attempts[polished] = picture.coded(kept.over(refined))
-        errors[polished] = viewer.error(board.palette.linear[refined]).mean
-        method = min(errors, key=errors.__getitem__)
-        measured += 1
     why = (
         f"least visible error at {density[0]:.1f} pixels a degree of {measured} attempts, {measured - len(errors)} of "
         f"which shift colours: {errors[method]:.2f}"
@@ -109,17 +97,7 @@ def advise(
     return noted.with_notes({"method": method, "why": why})
 
 
-def _refined(areas: AreaColours, codes: Codes, density: tuple[float, float]) -> Codes:
-    """Change codes where that reduces the error at once."""
-    linear, lowest = unique_colours(areas.palette)
-    error = VisibleError(pixels=areas.pixels, linear=linear, density=density, aspect=areas.aspect)
-    refined: Codes = lowest[annealed(error, colour_places(areas.palette)[codes], _REFINING_SWEEPS, hot=_COOL)]
-    return refined
-
-
-def _attempts(
-    picture: Picture, board: Board, viewing: Viewing, kept: Kept, *, patient: bool
-) -> Iterator[tuple[str, CodedPicture]]:
+def _attempts(picture: Picture, board: Board, kept: Kept) -> Iterator[tuple[str, CodedPicture]]:
     yield "nearest", nearest(picture, board, kept=kept)
     for strength in _STRENGTHS:
         for kernel in _KERNELS:
@@ -133,5 +111,3 @@ def _attempts(
                 ordered(picture, board, kept=kept, pattern=pattern, strength=strength),
             )
     yield "riemersma", riemersma(picture, board, kept=kept)
-    if patient:
-        yield "search", search(picture, board, viewing, kept)

@@ -1,7 +1,5 @@
 """Reduction to codes without dithering."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import lru_cache
 

@@ -1,7 +1,5 @@
 """Reduction to codes by diffusion along a curve that fills the picture."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 from typing import Annotated
 

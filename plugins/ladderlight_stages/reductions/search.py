@@ -1,7 +1,6 @@
 """Reduction to codes by search: codes are changed and exchanged while that reduces the visible error."""
 
-from __future__ import annotations
-
+from dataclasses import replace
 from typing import Annotated
 
 from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
@@ -18,14 +17,15 @@ from ladderlight_stages.perception.measures import (
     with_measures,
 )
 from ladderlight_stages.perception.reach import nearest_in_principle
-from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse.stage import diffuse
 from ladderlight_stages.refining.annealing import annealed
 from ladderlight_stages.refining.area_colours import AreaColours
 from ladderlight_stages.refining.visible_error import VisibleError
 
-_AREAS = (1.0, 2.0, 4.0, 16.0)
-"""Weights of areas, tried up to the first that keeps their colours."""
+_AREAS = (2.0, 4.0, 8.0, 16.0)
+"""Weights of areas that are tried in turn while these do not keep their colours."""
+_WARM = 0.1
+"""Temperature of those tries, which begin with the last one's result: a third of the sweeps will do."""
 
 
 @stage(
@@ -46,16 +46,16 @@ def search(
     distance: ViewingDistance = None,
     sweeps: Annotated[
         int, Option("passes over the picture; more find a little better codes", minimum=1, maximum=1000)
-    ] = 100,
+    ] = 30,
 ) -> CodedPicture:
     """Reduce a picture to codes.
 
     Starts from error diffusion. Pixel by pixel a code is changed, or exchanged with a neighbour's, at random: first
-    also where that increases the error a little, later only where it reduces the error. The error is S-CIELAB's, the
-    difference after the eye's blur, so that dots do not show, and beside it that of areas at full, half and quarter
-    resolution, so that these keep their colours. Where colours still shift more than by error diffusion, the worst
-    places are left to that; the search is repeated with areas counting more, and the best result is taken. A picture
-    that is in the board's colours already is unchanged.
+    also where that increases the error, later hardly ever. The error is S-CIELAB's, the difference after the eye's
+    blur, so that dots do not show, and beside it that of areas at full, half and quarter resolution, so that these keep
+    their colours. Where colours still shift more than by error diffusion, the search goes on with areas counting more;
+    the worst places that then remain are left to diffusion. A picture that is in the board's colours already is
+    unchanged.
 
     Notes
     -----
@@ -79,14 +79,10 @@ def search(
 def searched(areas: AreaColours, density: tuple[float, float], sweeps: int) -> Codes:
     """Search for a picture, for a density in pixels per degree across and down."""
     linear, lowest = unique_colours(areas.palette)
-    start = colour_places(areas.palette)[areas.diffused]
-    viewer = Viewer(reference=areas.pixels, density=density)
-    attempts = [areas.diffused]
+    error = VisibleError(pixels=areas.pixels, linear=linear, density=density, aspect=areas.aspect)
+    chosen = annealed(error, colour_places(areas.palette)[areas.diffused], sweeps)
     for weight in _AREAS:
-        error = VisibleError(pixels=areas.pixels, linear=linear, density=density, aspect=areas.aspect, areas=weight)
-        found: Codes = lowest[annealed(error, start, sweeps)]
-        restrained, share = areas.restrained(found)
-        attempts.append(restrained)
-        if share == 0:
+        if areas.keeps(lowest[chosen]):
             break
-    return min(attempts, key=lambda codes: viewer.error(areas.palette.linear[codes]).mean)
+        chosen = annealed(replace(error, areas=weight), chosen, max(sweeps // 3, 1), hot=_WARM)
+    return areas.restrained(lowest[chosen])

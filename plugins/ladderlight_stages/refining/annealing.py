@@ -8,58 +8,67 @@ from numpy.typing import NDArray
 from ladderlight.colour.oklab import similarity_from_linear
 from ladderlight.units.arrays import Singles
 from ladderlight_stages.refining.annealing_loops import anneal
-from ladderlight_stages.refining.visible_error import ROOTS, TO_XYZ, VisibleError
+from ladderlight_stages.refining.visible_error import TO_XYZ, VisibleError
 
-_MOVES = 17
-_TRIES = 4
-"""Changes that are tried at each pixel in a sweep."""
-_HOT, _COLD = 1.0, 0.02
-"""Mean rise of the error, in units of the difference at one pixel, that is accepted in the first and last sweep."""
+_MOVES = 16
+"""Codes that each pixel may take, its own included."""
+PLACES = np.array([(0, 0), (0, 1), (1, -1), (1, 0), (1, 1), (-1, -1), (-1, 0), (-1, 1)], dtype=np.int32)
+_HOT, _COLD = 0.4, 0.05
+"""Temperatures of the first and the last sweep, over the mean difference of the first choice. By experiment."""
 _SEED = 1
+_QUANTILES = 4096
 
 
-def annealed(
-    error: VisibleError, chosen: NDArray[np.int32], sweeps: int, *, hot: float = _HOT, cold: float = _COLD
-) -> NDArray[np.int32]:
+def annealed(error: VisibleError, chosen: NDArray[np.int32], sweeps: int, *, hot: float = _HOT) -> NDArray[np.int32]:
     """Anneal a choice of colours, int32 (height, width): the index of each pixel's colour.
 
-    The same choice gives the same result. ``hot`` and ``cold`` are the rise of the error that is accepted, on average,
-    in the first and the last sweep.
+    The same choice gives the same result. ``hot`` is the temperature of the first sweep, over the mean
+    difference of the choice that is given.
 
     Notes
     -----
-    S. Kirkpatrick, C. D. Gelatt and M. P. Vecchi, Optimization by simulated annealing, Science 220 (1983) 671-680. The
-    eye's blur reaches further than the loop follows it, so what is seen is computed again before each sweep.
+    S. Kirkpatrick, C. D. Gelatt and M. P. Vecchi, Optimization by simulated annealing, Science 220 (1983) 671-680, with
+    the choices of the Gibbs sampler, S. Geman and D. Geman, IEEE Transactions on Pattern Analysis and Machine
+    Intelligence 6 (1984) 721-741: each choice has the probability exp(-error / temperature), since the least of errors
+    less Gumbel's noise is taken. The eye's blur reaches further than the loop follows it, so what is seen is computed
+    again before each sweep.
     """
     settled = chosen.copy()
     moves = nearest_others(similarity_from_linear(error.linear), _MOVES)
     if moves.shape[1] == 1:
         return settled
     draw = np.random.PCG64(_SEED)
-    pull = error.pull(settled)
-    for sweep in range(sweeps):
-        warmth = hot * (cold / hot) ** (sweep / max(sweeps - 1, 1))
-        raw = draw.random_raw(settled.size * _TRIES).reshape(*settled.shape, _TRIES)
-        limits = (-warmth * np.log(((raw >> 40) + 1) / 2**24)).astype(np.float32)
-        seen, costs = error.seen(settled)
+    gumbel = -np.log(-np.log((np.arange(_QUANTILES) + 0.5) / _QUANTILES)).astype(np.float32)
+    changed = np.repeat(error.blur[..., None], moves.shape[1], axis=-1)
+    exchanged, pull = exchanges(error.blur), error.pull(settled)
+    each = moves.shape[1] + len(PLACES)
+    for warmth in error.mean(settled) * np.geomspace(hot, _COLD, sweeps):
+        raw = draw.random_raw(-(-settled.size * each // 4)).view(np.uint16)[: settled.size * each]
+        luck = np.float32(warmth) * gumbel[raw % _QUANTILES]
         anneal(
             settled,
-            seen,
-            costs,
+            error.seen(settled),
             error.wanted,
             error.colours,
             moves,
-            error.blur,
+            changed,
+            PLACES,
+            exchanged,
             pull,
             error.weights,
             error.balanced,
             error.spread,
             TO_XYZ,
-            ROOTS,
-            (raw & 0xFFFF).astype(np.uint16),
-            limits,
+            luck.reshape(*settled.shape, each),
         )
     return settled
+
+
+def exchanges(blur: Singles) -> Singles:
+    """Return what exchanges with each of ``PLACES`` add to what is seen: float32 (rows, columns, 3, places)."""
+    wide = np.pad(blur, ((1, 1), (1, 1), (0, 0)))
+    moved = [np.roll(wide, place, axis=(0, 1)) for place in PLACES]
+    return np.stack([wide - other for other in moved], axis=-1)
 
 
 def nearest_others(points: Singles, most: int) -> NDArray[np.int32]:

@@ -11,7 +11,7 @@ from ladderlight import Palette
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.perception.areas import Areas
 
-ALLOWED = 0.45
+_ALLOWED = 0.45
 """CIEDE2000 by which the mean may be above that of error diffusion. One just noticeable difference is about 1."""
 _LOCAL = 1.0
 """CIEDE2000 by which the 95th percentile may be above: single areas must not lose their colours for the others."""
@@ -39,23 +39,16 @@ class AreaColours:
         """Return the mean of the differences."""
         return float(self.differences(codes).mean())
 
-    def excess(self, codes: Codes) -> float:
-        """Return by how much the mean of the differences is above that of diffusion."""
-        return self.error(codes) - float(self._plain.mean())
-
     def keeps(self, codes: Codes) -> bool:
         """Whether codes keep the colours about as well as diffusion does."""
         found = self.differences(codes)
         allowed = float(np.percentile(self._plain, 95)) + _LOCAL
-        return float(found.mean() - self._plain.mean()) <= ALLOWED and float(np.percentile(found, 95)) <= allowed
+        return float(found.mean() - self._plain.mean()) <= _ALLOWED and float(np.percentile(found, 95)) <= allowed
 
-    def restrained(self, codes: Codes) -> tuple[Codes, float]:
-        """Return codes with those of diffusion where colours suffer most, and the share of the pixels that have them.
-
-        As few as keep the colours.
-        """
+    def restrained(self, codes: Codes) -> Codes:
+        """Return codes with those of diffusion where colours suffer most, as few as keep the colours."""
         if self.keeps(codes):
-            return codes, 0.0
+            return codes
         excess = self.differences(codes) - self._plain
         taken, least, most = self.diffused, 0.0, 1.0
         for _ in range(_HALVINGS):
@@ -65,7 +58,7 @@ class AreaColours:
                 taken, most = mixed, share
             else:
                 least = share
-        return taken, most
+        return taken
 
     @cached_property
     def _areas(self) -> Areas:

@@ -19,18 +19,16 @@ from ladderlight_stages.perception.vision import (
     ciede_weights,
     seen_opponent,
 )
-from ladderlight_stages.refining.annealing_loops import ROOTS_PER_UNIT, differences
 
 _REACH = 10
 """Pixels to which the blurs of areas are followed."""
 _SCALES = {1.0: 0.1, 2.0: 1.0, 4.0: 0.25}
 """Standard deviations in pixels, for full, half and quarter resolution, and how much each counts."""
-_USUAL, _FROM_AFAR = 1e4, 6e5
+_USUAL, _FROM_AFAR = 1e4, 8e5
 """Weights of areas, found by experiment: the first near the screen; the second over the squared density from afar."""
-_NEAR = 15.0
-"""Pixels per degree up to which the eye's blur is followed to the next pixel only, otherwise to the one after it."""
+_FAR = (15.0, 30.0)
+"""Pixels per degree from which the eye's blur is followed to a second pixel, and to a third, beside the next one."""
 _TANGENT = 0.01
-_BRIGHTEST = 2.0
 
 # S-CIELAB's opponent channels are not balanced: a grey has red-green in it. Here grey has none, so that an error in
 # lightness is an error of the first channel alone, and channels are weighted one by one.
@@ -40,15 +38,6 @@ _FROM_BALANCED = np.linalg.inv(_BALANCE)
 _BALANCED_FROM_LINEAR = _BALANCE @ OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR
 TO_XYZ: Singles = SHARES_FROM_OPPONENT.astype(np.float32)
 """From opponent channels to XYZ as shares of white."""
-
-
-def _lab_function(share: NDArray[np.floating]) -> Floats:
-    """Return CIELAB's function of XYZ over white (CIE 15)."""
-    return np.where(share > 216 / 24389, np.cbrt(np.maximum(share, 0)), (24389 / 27 * share + 16) / 116)
-
-
-ROOTS: Singles = _lab_function(np.arange(_BRIGHTEST * ROOTS_PER_UNIT + 2) / ROOTS_PER_UNIT).astype(np.float32)
-"""CIELAB's function of such shares, in steps of 1 / ROOTS_PER_UNIT."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,12 +66,12 @@ class VisibleError:
     @cached_property
     def blur(self) -> Singles:
         """What the middle pixel adds to what is seen around it, float32 (2 reach + 1, 2 reach + 1, 3)."""
-        reach = 1 if max(self.density) < _NEAR else 2
+        reach = 1 + sum(max(self.density) >= far for far in _FAR)
         return np.stack([blur_within(g, self.density, reach) for g in FILTERS], axis=-1).astype(np.float32)
 
     @cached_property
     def spread(self) -> Singles:
-        """How errors of two pixels count together in areas, float32 (4 reach + 1, 4 reach + 1, 3)."""
+        """How errors of two pixels count together in areas, float32 (4 reach + 1, 4 reach + 1)."""
         from scipy.signal import fftconvolve  # slow to import
 
         weight = self.areas * min(_USUAL, _FROM_AFAR / max(self.density) ** 2)
@@ -91,7 +80,7 @@ class VisibleError:
             across, down = _gaussian(sigma / max(self.aspect, 1.0)), _gaussian(sigma * min(self.aspect, 1.0))
             blur = down[:, None] * across
             total += weight * share * fftconvolve(blur, blur)
-        return np.repeat(total[..., None], 3, axis=-1).astype(np.float32)
+        return total.astype(np.float32)
 
     @cached_property
     def wanted(self) -> Singles:
@@ -113,26 +102,31 @@ class VisibleError:
         return (weights / 100).astype(np.float32)
 
     def pull(self, chosen: NDArray[np.int32]) -> Singles:
-        """Return the weighted error of areas convolved with ``spread``, float32 (height, width, 3)."""
+        """Return the weighted error of areas convolved with ``spread``, float32 (3, height, width)."""
         from scipy.signal import fftconvolve  # slow to import
 
         error = (self.balanced[chosen] - self.pixels @ _BALANCED_FROM_LINEAR.T.astype(np.float32)) * self.weights
-        pulls = [fftconvolve(error[..., c], self.spread[..., c], mode="same") for c in range(3)]
-        return np.stack(pulls, axis=-1).astype(np.float32)
+        pulls = [fftconvolve(error[..., c], self.spread, mode="same") for c in range(3)]
+        return np.stack(pulls).astype(np.float32)
 
-    def seen(self, chosen: NDArray[np.int32]) -> tuple[Singles, Singles]:
-        """Return what is seen, float32 (height, width, 3), and the difference that it makes, (height, width)."""
-        seen = seen_opponent(self.linear[chosen], self.density).astype(np.float32)
-        return seen, differences(seen, self.wanted, TO_XYZ, ROOTS)
+    def seen(self, chosen: NDArray[np.int32]) -> Singles:
+        """Return what is seen, float32 (height, width, 3), in opponent channels."""
+        return seen_opponent(self.linear[chosen], self.density).astype(np.float32)
+
+    def mean(self, chosen: NDArray[np.int32]) -> float:
+        """Return the mean difference that is seen, in CIELAB with CIEDE2000's weights."""
+        gap = _lab(self.seen(chosen)) - self.wanted[..., :3]
+        bright, dull = self.wanted[..., 3], self.wanted[..., 4]
+        return float(np.sqrt((gap[..., 0] * bright) ** 2 + (gap[..., 1] ** 2 + gap[..., 2] ** 2) * dull).mean())
 
     @cached_property
     def _seen(self) -> Floats:
         return seen_opponent(self.pixels, self.density)
 
 
-def _lab(opponent: Floats) -> Floats:
+def _lab(opponent: NDArray[np.floating]) -> Floats:
     # the blur takes away some of the surroundings, so that XYZ may be below zero: CIELAB's straight line goes on there
-    return np.asarray(lab_from(opponent, SHARES_FROM_OPPONENT))
+    return np.asarray(lab_from(opponent, SHARES_FROM_OPPONENT.astype(opponent.dtype)))
 
 
 def _gaussian(sigma: float) -> Floats:

@@ -1,7 +1,5 @@
 """Separable resampling: each new row or column is a weighted sum of old ones."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import lru_cache
 from typing import Literal

@@ -1,7 +1,5 @@
 """Weighted sums of rows, compiled: as fast as a sparse matrix's product, without loading a library for it."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight.units.arrays import Ints, Singles

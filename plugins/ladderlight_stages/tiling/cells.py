@@ -1,7 +1,5 @@
 """Pictures cut into cells: for each cell of the map, the outputs needed at each position of a tile."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """What merging tiles costs: the pictures that the words show, compared with the coded pictures."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 

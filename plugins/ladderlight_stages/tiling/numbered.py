@@ -1,7 +1,5 @@
 """Tiles at chosen numbers."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

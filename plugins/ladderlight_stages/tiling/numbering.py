@@ -6,8 +6,6 @@ takes or frees a number that they prefer; with a full memory of n numbers that i
 mostly tiles that are hardly used.
 """
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

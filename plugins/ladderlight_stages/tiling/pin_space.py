@@ -4,8 +4,6 @@ A pin is driven by the exclusive-or of lines, so an address is a linear function
 elements. A set of pins is a number: bit i for pin i.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ A memory that counters address gets its words at once. One that others address g
 becomes the outputs needed of those others. Colour look-up is the same with tiles of one pixel.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 

@@ -4,8 +4,6 @@ Pixels are compared in OKLab twice: as they are, and as the eye sees them from w
 linear light. Two dithered patches of the same tone are then similar although hardly a pixel is the same.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight.board import Palette

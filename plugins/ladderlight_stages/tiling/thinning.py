@@ -5,8 +5,6 @@ That is a weighted k-median. Tiles are taken out one after another, each time th
 group chooses its middle anew until nothing improves. Very many tiles are first thinned in parts.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 

@@ -6,8 +6,6 @@ counters move through the *positions* of a tile. Of the sums that the map can ad
 its *turns* (mirroring), the others choose among *tiles*. Nothing else is assumed of the wiring.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """The tiles of memories that others address: found, thinned when there are too many, numbered and written."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 

@@ -4,8 +4,6 @@ Each tile is hashed once for each orientation; the least hash is the same for al
 its orientation turns the tile into the form that is kept. Equal hashes are never trusted: the tiles are compared.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cached_property
 

@@ -1,7 +1,5 @@
 """Words of all memories, collected at chosen addresses."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 
 import numpy as np

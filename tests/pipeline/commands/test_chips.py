@@ -15,16 +15,21 @@ from ladderlight.commands import main
 LANTERN = Path(__file__).parents[2] / "recipes" / "lantern"
 
 
+@pytest.fixture(scope="module")
+def built_once(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("built") / "lantern"
+    shutil.copytree(LANTERN, folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
+    assert main(["build", "--quiet", str(folder)]) == 0
+    return folder
+
+
 @pytest.fixture
-def built(tmp_path, capsys):
+def built(tmp_path, built_once):
     """The recipe of a built project, and the path of its only binary device file."""
     folder = tmp_path / "lantern"
-    shutil.copytree(LANTERN, folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
-    recipe = folder / "recipe.toml"
-    assert main(["build", str(recipe), "--json"]) == 0
-    document = json.loads(capsys.readouterr().out)
-    device = document["manifest"]["devices"][0]
-    return recipe, Path(document["output"]) / "devices" / device["file"], device
+    shutil.copytree(built_once, folder, ignore=shutil.ignore_patterns("__pycache__"))
+    device = json.loads((folder / "out" / "manifest.json").read_bytes())["devices"][0]
+    return folder / "recipe.toml", folder / "out" / "devices" / device["file"], device
 
 
 @pytest.fixture

@@ -1,6 +1,6 @@
 """Builds that are killed at seeded moments, or fail at any of their writes: the next command finds one whole build.
 
-``LADDERLIGHT_KILLS=200`` kills as many builds as that, in place of 24, and then fails at every write and rename.
+``LADDERLIGHT_KILLS=200`` kills as many builds as that, in place of 16, and then fails at every write and rename.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
 ]
 
-KILLS = int(os.environ.get("LADDERLIGHT_KILLS", "24"))
+KILLS = int(os.environ.get("LADDERLIGHT_KILLS", "16"))
 EVERY = 1 if KILLS > 100 else 6
 """Of the writes and renames of a build, one in so many fails."""
 STAGED = ".ladderlight/new"
@@ -141,7 +141,7 @@ def _built(recipe: Path, folder: Path) -> tuple[dict[tuple[int | None, int], Sta
 def test_builds_that_are_killed(sign: Path, tmp_path: Path) -> None:
     out = sign.parent / "out"
     whole, dump = _built(sign, tmp_path)
-    usual, last = map(statistics.median, zip(*(_durations(sign) for _ in range(5)), strict=True))
+    usual, last = map(statistics.median, zip(*(_durations(sign) for _ in range(3)), strict=True))
     chance = random.Random(1234)
     found: Counter[str] = Counter()
     current: int | None = 1

@@ -10,7 +10,6 @@ import time
 from pathlib import Path
 
 import pytest
-import typer
 
 from ladderlight import commands
 
@@ -131,14 +130,12 @@ def test_a_signal_that_is_ignored_stays_ignored() -> None:
 def test_a_command_that_takes_a_signal_for_ctrl_c_ends_with_the_signal_s_status(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    app = typer.Typer()
-
-    @app.command()
     def swallowing() -> None:
+        """Take a signal as if nothing were."""
         try:
             signal.raise_signal(signal.SIGTERM)
         except KeyboardInterrupt:
             return
 
-    monkeypatch.setattr(commands, "app", app)
-    assert commands.main([]) == 128 + signal.SIGTERM
+    monkeypatch.setattr(commands, "COMMANDS", (swallowing,))
+    assert commands.main(["swallowing"]) == 128 + signal.SIGTERM

@@ -131,13 +131,12 @@ def test_a_file_of_another_size_is_not_read(folder: Path, monkeypatch: pytest.Mo
     inputs = inputs_of(recipe)
     (folder / "pictures/day-1.pgm").write_text("longer than before", encoding="utf-8")
     read_files = []
-    whole = Path.open
 
-    def noted(path: Path, *arguments: object) -> object:
+    def noted(path: Path, *arguments: object, **more: object) -> object:
         read_files.append(path.name)
-        return whole(path, *arguments)  # type: ignore[call-overload]
+        return open(path, *arguments, **more)  # type: ignore[call-overload]  # noqa: PTH123 - as the program does
 
-    monkeypatch.setattr(Path, "open", noted)
+    monkeypatch.setattr("ladderlight.cache.marks.open", noted, raising=False)
     assert changes_since(inputs, recipe) == ["pictures/day-1.pgm has changed"]
     assert sorted(read_files) == sorted({Path(name).name for name in NAMES} - {"day-1.pgm"})
 

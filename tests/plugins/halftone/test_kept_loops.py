@@ -11,7 +11,9 @@ from skimage import data
 from ladderlight import Board, Kept, Origin, Picture
 from ladderlight.board import linear_from_srgb
 from ladderlight.engine.coherence import compare
-from ladderlight_stages.halftone.palette_tables import palette_tables
+from ladderlight_stages.halftone.lattice_tables import largest_steps
+from ladderlight_stages.halftone.palette_loops import diffuse_palette
+from ladderlight_stages.halftone.palette_tables import make_tables, palette_tables
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse import stage
 from ladderlight_stages.reductions.diffuse.stage import diffuse
@@ -114,3 +116,17 @@ def test_codes_that_are_not_among_few_colours_are_chosen_anew(board: Board, cat:
     kept = Kept(codes=np.full(cat.pixels.shape[:2], 63, dtype=np.int32))
     found = stage.diffused_onto(cat, tables, stage.KERNELS["floyd_steinberg"], 1.0, kept, serpentine=True)
     assert (found == 63).all()
+
+
+def test_light_that_is_driven_far_by_kept_colours_is_clipped_before_its_cell_is_found() -> None:
+    """Guns of unlike extent, and colours kept at random: the uses of each are those of a loop that goes gun by gun."""
+    random = np.random.default_rng(0)
+    tables = make_tables(random.random((12, 3)) * (1.0, 0.6, 0.4), np.arange(12, dtype=np.uint16), 0.25)
+    y, x = np.mgrid[:24, :32] / 32
+    pixels = np.stack([x, y * 0.8, 0.4 - 0.4 * x], axis=2).astype(np.float32)
+    kept = np.where(random.random((24, 32)) < 0.3, random.integers(0, 12, (24, 32)), -1).astype(np.int32)
+    ahead, below = np.array([896, 0], np.int32), np.array([[1, -1, 384], [1, 0, 640], [1, 1, 128]], np.int32)
+    steps = largest_steps(tables.colours[:, :3])
+    codes = diffuse_palette(pixels, *tables, ahead, below, True, steps // 2, kept, steps)
+    assert (codes[kept >= 0] == kept[kept >= 0]).all()
+    assert np.bincount(codes.ravel(), minlength=12).tolist() == [45, 45, 65, 58, 89, 55, 186, 67, 32, 52, 43, 31]

@@ -54,14 +54,12 @@ def test_flat_wrong_colours_are_not_taken_although_their_grain_is_less(board: Bo
     viewer = Viewer(reference=photograph.pixels, density=density_of(board, screen_width=0.3, distance=0.2))
     plain = nearest(photograph, board)
     assert viewer.error(board.palette.linear[plain.codes]).mean < near.metrics["grain"]["mean"] * 0.9
-    for distance in (0.2, 4.0):
-        method = str(advise(photograph, board, distance=distance, patient=False).notes["method"])
-        assert method.startswith("diffuse")
-        assert " at 1" in method
+    assert near.notes["method"] == "search, 8 sweeps"
+    assert near.metrics["colour_error"]["mean"] < diffuse(photograph, board).metrics["colour_error"]["mean"] + 0.5
 
 
-@pytest.mark.parametrize(("density", "share"), [(10, 0.95), (20, 0.84)])
-def test_without_search_it_is_better_than_diffusion(
+@pytest.mark.parametrize(("density", "share"), [(10, 0.85), (20, 0.66)])
+def test_with_few_sweeps_it_is_better_than_diffusion(
     board: Board, photograph: Picture, density: int, share: float
 ) -> None:
     distance = density / density_of(board, screen_width=0.3, distance=1.0)[0]
@@ -70,12 +68,12 @@ def test_without_search_it_is_better_than_diffusion(
     plain = diffuse(photograph, board)
     errors = [viewer.error(board.palette.linear[other.codes]).mean for other in (coded, plain)]
     assert errors[0] < share * errors[1]
-    assert str(coded.notes["method"]).endswith(", then polished")
+    assert coded.notes["method"] == "search, 8 sweeps"
 
 
 def test_the_manifest_is_told_which_and_why(board: Board, photograph: Picture) -> None:
     notes = advise(photograph, board, distance=1.0).notes
-    assert notes["method"] == "search"
+    assert notes["method"] == "search, 30 sweeps"
     found = re.fullmatch(
         r"least visible error at 9.3 pixels a degree of 27 attempts, (\d+) of which shift colours: (\S+); "
         r"diffuse floyd_steinberg at 1 (\S+)",

@@ -63,7 +63,7 @@ def test_the_coarse_scales_keep_the_colours_of_areas(board: Board, photograph: P
     for weight in (0.0, 1.0, 16.0):
         error = VisibleError(pixels=photograph.pixels, linear=board.palette.linear, density=(6.0, 6.0), areas=weight)
         chosen = annealed(error, areas.diffused.astype(np.int32), 20)
-        excess.append(areas.excess(chosen.astype(np.uint16)))
+        excess.append(areas.error(chosen.astype(np.uint16)) - areas.error(areas.diffused))
     assert excess[0] > 1.0
     assert excess[0] > excess[1] + 1.0
     assert excess[1] > excess[2]

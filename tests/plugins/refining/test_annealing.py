@@ -12,9 +12,9 @@ from ladderlight import Board
 from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
 from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
 from ladderlight_stages.perception.vision import OPPONENT_FROM_XYZ, Viewer, seen_opponent
-from ladderlight_stages.refining.annealing import annealed, nearest_others
-from ladderlight_stages.refining.annealing_loops import anneal
-from ladderlight_stages.refining.visible_error import ROOTS, TO_XYZ, VisibleError
+from ladderlight_stages.refining.annealing import PLACES, annealed, exchanges, nearest_others
+from ladderlight_stages.refining.annealing_loops import _add_differences, anneal
+from ladderlight_stages.refining.visible_error import TO_XYZ, VisibleError
 
 
 def error_of(board: Board, pixels: np.ndarray, density: float, **options: float) -> VisibleError:
@@ -30,17 +30,25 @@ def gradient() -> np.ndarray:
 
 
 def test_differences_are_cielabs_with_the_weights_given(board: Board) -> None:
-    """CIELAB by scikit-image."""
+    """CIELAB by scikit-image; those around a pixel, and the mean of all."""
     rng = np.random.default_rng(1)
-    error = error_of(board, rng.random((12, 16, 3)), 15.0)
-    chosen = rng.integers(0, 64, (12, 16)).astype(np.int32)
-    seen, found = error.seen(chosen)
+    error = error_of(board, rng.random((5, 5, 3)), 15.0)
+    chosen = rng.integers(0, 64, (5, 5)).astype(np.int32)
+    seen = error.seen(chosen)
+    steps = rng.normal(0, 0.1, (3, 8)).astype(np.float32)
+    blur = np.repeat(error.blur[..., None], 8, axis=-1)
+    costs = np.zeros(8, np.float32)
+    _add_differences(costs, steps, blur, seen, error.wanted, TO_XYZ, 2, 2)
     white = XYZ_FROM_LINEAR @ np.ones(3) / np.array([0.95047, 1.0, 1.08883])
-    lab = xyz2lab(seen @ np.linalg.inv(OPPONENT_FROM_XYZ).T / white)
-    gap = lab - error.wanted[..., :3]
-    weights = error.wanted[..., 3:]
-    expected = np.sqrt((gap[..., 0] * weights[..., 0]) ** 2 + (gap[..., 1] ** 2 + gap[..., 2] ** 2) * weights[..., 1])
-    np.testing.assert_allclose(found, expected, atol=0.05)
+
+    def expected(seen: np.ndarray) -> np.ndarray:
+        gap = xyz2lab(seen @ np.linalg.inv(OPPONENT_FROM_XYZ).T / white) - error.wanted[..., :3]
+        bright, dull = error.wanted[..., 3], error.wanted[..., 4]
+        return np.sqrt((gap[..., 0] * bright) ** 2 + (gap[..., 1] ** 2 + gap[..., 2] ** 2) * dull)
+
+    found = [expected(seen + error.blur * step).sum() for step in steps.T]
+    np.testing.assert_allclose(costs, found, rtol=2e-3)
+    assert error.mean(chosen) == pytest.approx(expected(seen).mean(), rel=1e-3)
 
 
 @pytest.mark.parametrize("density", [6.0, 12.0, 30.0])
@@ -64,41 +72,46 @@ def test_a_loop_keeps_what_is_seen_and_the_areas_up_to_date(board: Board, gradie
     error = error_of(board, gradient, 5.0)
     rng = np.random.default_rng(3)
     chosen = rng.integers(0, 64, gradient.shape[:2]).astype(np.int32)
-    pull, (seen, costs) = error.pull(chosen), error.seen(chosen)
+    pull, seen = error.pull(chosen), error.seen(chosen)
     moves = nearest_others(error.linear.astype(np.float32), 64)
-    draws = rng.integers(0, 2**16, (*chosen.shape, 2)).astype(np.uint16)
-    blur = np.stack([error.blur[..., c] for c in range(3)], axis=-1)
-    before = float(costs.sum()) + coarse(error, chosen, pull, gradient)
-    limits = np.zeros(draws.shape, np.float32)
+    before = error.mean(chosen) * chosen.size + coarse(error, chosen, pull, gradient)
     changes = anneal(
         chosen,
         seen,
-        costs,
         error.wanted,
         error.colours,
         moves,
-        blur,
+        np.repeat(error.blur[..., None], 64, axis=-1),
+        PLACES,
+        exchanges(error.blur),
         pull,
         error.weights,
         error.balanced,
         error.spread,
         TO_XYZ,
-        ROOTS,
-        draws,
-        limits,
+        np.zeros((*chosen.shape, 64 + len(PLACES)), np.float32),
     )
     assert changes > 500
     np.testing.assert_allclose(pull, error.pull(chosen), rtol=1e-3, atol=2e-3 * np.abs(pull).max())
-    again, costs = error.seen(chosen)
-    assert np.abs(seen - again)[..., 0].max() < 0.05
-    assert float(costs.sum()) + coarse(error, chosen, pull, gradient) < 0.7 * before
+    assert np.abs(seen - error.seen(chosen))[..., 0].max() < 0.05
+    assert error.mean(chosen) * chosen.size + coarse(error, chosen, pull, gradient) < 0.7 * before
+
+
+def test_exchanges_move_light_and_add_none() -> None:
+    """A pixel takes a step of colour, and that at the place the opposite one."""
+    blur = np.arange(1, 10, dtype=np.float32).reshape(3, 3, 1).repeat(3, axis=-1)
+    table = exchanges(blur)
+    assert (table[..., 0] == 0).all()  # with itself
+    np.testing.assert_array_equal(table.sum(axis=(0, 1)), np.zeros((3, len(PLACES))))
+    east = list(map(tuple, PLACES)).index((0, 1))
+    np.testing.assert_array_equal(table[2, :, 0, east], [0, 4, 5 - 4, 6 - 5, -6])
 
 
 def coarse(error: VisibleError, chosen: np.ndarray, pull: np.ndarray, pixels: np.ndarray) -> float:
     from ladderlight_stages.refining import visible_error
 
     wanted = pixels @ visible_error._BALANCED_FROM_LINEAR.T
-    return float(((error.balanced[chosen] - wanted) * error.weights * pull).sum())
+    return float(((error.balanced[chosen] - wanted) * error.weights * np.moveaxis(pull, 0, -1)).sum())
 
 
 def test_what_a_pixel_adds_is_part_of_the_whole_blur(board: Board) -> None:
@@ -120,10 +133,10 @@ def test_errors_of_areas_count_in_the_dark_beside_the_light_too(board: Board) ->
 
 def test_pixels_that_are_not_square_spread_errors_alike_on_the_screen(board: Board, gradient: np.ndarray) -> None:
     """Of pixels twice as wide as high, half as many across: the same length."""
-    spread = error_of(board, gradient, 20.0, aspect=2.0).spread[..., 0]
+    spread = error_of(board, gradient, 20.0, aspect=2.0).spread
     middle = len(spread) // 2
     assert spread[middle, middle + 2] == pytest.approx(spread[middle + 4, middle], rel=0.1)
-    square = error_of(board, gradient, 20.0).spread[..., 0]
+    square = error_of(board, gradient, 20.0).spread
     np.testing.assert_allclose(square, square.T, rtol=1e-4, atol=1e-3)
 
 

@@ -1,7 +1,5 @@
 """What the memories hold when a bank shows a test card."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

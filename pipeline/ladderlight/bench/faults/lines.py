@@ -1,7 +1,5 @@
 """Faults of a chip's address and data lines, stuck, inverted, exchanged or bridged: what each makes of the words."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import combinations

@@ -1,7 +1,5 @@
 """All single faults of a board's wiring."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import combinations

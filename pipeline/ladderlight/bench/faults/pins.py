@@ -1,7 +1,5 @@
 """The pins of a chip by bus and number, and their names in words."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise

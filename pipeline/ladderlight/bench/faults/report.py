@@ -1,7 +1,5 @@
 """The looks of a board's faults as a document and as a page."""
 
-from __future__ import annotations
-
 from base64 import b64encode
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict

@@ -1,7 +1,5 @@
 """Faults of a ladder's resistors, as another ladder."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,5 @@
 """What the screen shows under each fault, by the scan of the board with the fault in its wiring."""
 
-from __future__ import annotations
-
 import hashlib
 import os
 from collections.abc import Callable, Sequence

@@ -1,7 +1,5 @@
 """Which faults reach sync, blanking or the counters' resets, where memories carry them."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property

@@ -5,8 +5,6 @@ lines, whose outputs take their places. The scan, the registers' clocks and the 
 any other board.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 

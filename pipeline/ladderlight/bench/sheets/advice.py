@@ -1,7 +1,5 @@
 """The notes of a bench sheet beside its tables: cautions where they belong, and how to read a row."""
 
-from __future__ import annotations
-
 from ladderlight.bench.counts import Decoded
 from ladderlight.bench.readings import shown_share, tolerance_of
 from ladderlight.board import Board

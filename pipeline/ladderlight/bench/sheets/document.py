@@ -1,7 +1,5 @@
 """The bench sheet's content: everything on it, from a board; and the same as plain values."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any

@@ -1,7 +1,5 @@
 """The bench sheet as a page to print, and the files that a build has of it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The wiring and the parts as files for a spreadsheet: comma-separated values (RFC 4180)."""
 
-from __future__ import annotations
-
 import csv
 import io
 from collections.abc import Iterable

@@ -1,7 +1,5 @@
 """The bench sheet as plain text."""
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple

@@ -1,7 +1,5 @@
 """Findings about a board before it is built, each with a remedy."""
 
-from __future__ import annotations
-
 from ladderlight.board.advice import blanking, clock, counters, memories, picture, speed, timing_lines
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.ladders.findings import ladder_findings

@@ -1,7 +1,5 @@
 """Alternatives that fit: fewer counter bits, other parts, other starts of the picture's bits."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import product

@@ -1,7 +1,5 @@
 """Findings about the output during blanking, where monitors take their black level."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from ladderlight.board.model.board import Board

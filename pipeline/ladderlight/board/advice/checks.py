@@ -1,7 +1,5 @@
 """Reasons why a board is impossible, each with its place in the declaration and a remedy."""
 
-from __future__ import annotations
-
 from collections import Counter as Tally
 from collections.abc import Iterator
 from itertools import pairwise

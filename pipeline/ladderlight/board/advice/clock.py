@@ -1,7 +1,5 @@
 """Findings about the clock: whether it makes the line rate that the monitor expects, in whole counts."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from ladderlight.board.advice.oscillators import fitting_sources

@@ -1,7 +1,5 @@
 """Findings about the counters' readings."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """Findings about the memories' pins and capacity."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from ladderlight.board.advice.alternatives import smaller_part

@@ -1,7 +1,5 @@
 """Oscillators that are sold, and which of them clock a mode."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from fractions import Fraction
 from math import log

@@ -1,7 +1,5 @@
 """Findings about the picture that the wiring scans out: words for every pixel, and proportions."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The report of a board: all that follows from its declaration, as plain values for ``check --json``."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any

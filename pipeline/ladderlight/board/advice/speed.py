@@ -1,7 +1,5 @@
 """Findings about speed: whether each memory's word is valid in time, and what shows until then."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from ladderlight.board.model.board import Board

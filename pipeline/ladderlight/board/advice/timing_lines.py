@@ -1,7 +1,5 @@
 """Reasons why memories cannot drive timing lines, and cautions about those that they do drive."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from ladderlight.board.model.board import Board

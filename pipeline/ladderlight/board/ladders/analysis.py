@@ -1,7 +1,5 @@
 """Analysis of a ladder: levels, steps, tolerance, currents and power."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import inf, isinf

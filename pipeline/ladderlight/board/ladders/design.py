@@ -1,7 +1,5 @@
 """The best ladders from resistors that can be bought."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import cached_property
 

@@ -1,7 +1,5 @@
 """The best ladders from the resistors of a drawer: the values at hand, each as often as there is one."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -140,23 +138,6 @@ def design_from(
     ]
 
 
-def _too_little(search: _Search, channels: int) -> Problem:
-    """Return what the drawer is not enough for, and what it is enough for."""
-    bits, found = search.goal.bits, len(search.index)
-    whole = found < _DEEPEST
-    fewer = next((count for count in range(channels - 1, 0, -1) if search.sets(count, 1)), 0)
-    enough = f"; it does for {fewer}" if fewer else ""
-    each = f"each of {channels} channels" if channels > 1 else "1 channel"
-    makes = f"a ladder of {bits} bits that errs by less than {percent(WORST)} of its range for {each}"
-    return Problem(
-        where=("have",),
-        what=f"the drawer does not make {makes}{enough}"
-        if whole
-        else f"no {channels} of the drawer's {found:,} best ladders of {bits} bits can be built together{enough}",
-        action="add resistors" + (", or allow pairs" if not search.pairs else "" if whole else ", or leave pairs out"),
-    )
-
-
 @dataclass(kw_only=True)
 class _Search:
     goal: Goal
@@ -216,6 +197,23 @@ class _Search:
     def _ladders(self, most: int) -> Found:
         values = np.array([assembly.ohms for assembly in self.assemblies])
         return WeightedSearch(goal=self.goal, values=values, most=most, uses=self._uses, held=self._held).best()
+
+
+def _too_little(search: _Search, channels: int) -> Problem:
+    """Return what the drawer is not enough for, and what it is enough for."""
+    bits, found = search.goal.bits, len(search.index)
+    whole = found < _DEEPEST
+    fewer = next((count for count in range(channels - 1, 0, -1) if search.sets(count, 1)), 0)
+    enough = f"; it does for {fewer}" if fewer else ""
+    each = f"each of {channels} channels" if channels > 1 else "1 channel"
+    makes = f"a ladder of {bits} bits that errs by less than {percent(WORST)} of its range for {each}"
+    return Problem(
+        where=("have",),
+        what=f"the drawer does not make {makes}{enough}"
+        if whole
+        else f"no {channels} of the drawer's {found:,} best ladders of {bits} bits can be built together{enough}",
+        action="add resistors" + (", or allow pairs" if not search.pairs else "" if whole else ", or leave pairs out"),
+    )
 
 
 def _assembly(*kinds: Kind, joined: Joined = "single") -> Assembly:

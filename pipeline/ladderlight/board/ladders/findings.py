@@ -1,7 +1,5 @@
 """Findings about a ladder before it is built, each with a remedy."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from math import isinf

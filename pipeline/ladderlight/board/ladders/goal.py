@@ -1,7 +1,5 @@
 """The goal of a ladder's design, and the measure of even steps."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal

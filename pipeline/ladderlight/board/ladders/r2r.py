@@ -1,7 +1,5 @@
 """The best R-2R ladders from given resistances: every pair of rail and rung."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The best weighted ladders from given resistances: an exact search."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise

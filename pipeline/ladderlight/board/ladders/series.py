@@ -1,7 +1,5 @@
 """Resistances that can be bought: the preferred values of IEC 60063, alone or two together."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal, get_args
 

@@ -1,7 +1,5 @@
 """A ladder's levels with resistors off their nominal values: the worst case, and a likely spread."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache

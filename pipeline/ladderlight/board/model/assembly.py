@@ -1,7 +1,5 @@
 """A single resistor, or two in its place."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal
 

@@ -1,7 +1,5 @@
 """The board: raster, wiring, memories and ladder together, and all that follows from them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction

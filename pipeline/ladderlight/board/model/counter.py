@@ -1,7 +1,5 @@
 """What a counter of the raster reads at each count, its reset included."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

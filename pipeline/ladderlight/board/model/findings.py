@@ -1,7 +1,5 @@
 """A finding of ``check``: an error, a caution or a note."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, Self, get_args

@@ -1,7 +1,5 @@
 """Resistor ladders: from the levels of their lines to the voltages at the monitor."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property

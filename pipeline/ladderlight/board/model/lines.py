@@ -1,7 +1,5 @@
 """Names of lines: counter bits, memory outputs, constants, ranges of them, inverters and exclusive-or gates."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 from enum import Enum

@@ -1,7 +1,5 @@
 """Memories and the parts they are built from."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal
 

@@ -4,8 +4,6 @@ Source: VESA Display Monitor Timings (DMT); 720x400@70 is the older industry-sta
 with other numbers. The borders of 8 that DMT gives the modes 640x480@60 and @72 count as porch here.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from fractions import Fraction
 

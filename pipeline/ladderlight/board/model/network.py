@@ -1,7 +1,5 @@
 """Resistor networks with switched drivers, solved exactly by nodal analysis."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -57,6 +55,25 @@ class Solution:
         if node == GROUND:
             return np.zeros(self.volts.shape[:-1])
         return self.volts[..., self.nodes.index(node)]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _End:
+    """A driver as its node's resistors see it, by state.
+
+    ``links`` are the conductance of each resistor at the node and the inner node at its other end, None for ground.
+    ``volts`` is the node's voltage while all those ends are at 0 V; ``ohms`` what a current into the node raises it by.
+    """
+
+    links: list[tuple[Floats, int | None]]
+    volts: Floats
+    ohms: Floats
+
+    def settled(self, inner: Floats) -> tuple[Floats, Floats]:
+        """Return the node's voltage and the current that leaves the driver, from the inner nodes' voltages."""
+        far = [(g, 0.0 if node is None else inner[..., node]) for g, node in self.links]
+        volts = self.volts + self.ohms * sum(g * there for g, there in far)
+        return volts, np.asarray(sum(g * (volts - there) for g, there in far))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,25 +181,6 @@ class Network:
                     if far is not None:
                         matrix[..., near, far] -= end.ohms * g * far_g
         return matrix, fed
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _End:
-    """A driver as its node's resistors see it, by state.
-
-    ``links`` are the conductance of each resistor at the node and the inner node at its other end, None for ground.
-    ``volts`` is the node's voltage while all those ends are at 0 V; ``ohms`` what a current into the node raises it by.
-    """
-
-    links: list[tuple[Floats, int | None]]
-    volts: Floats
-    ohms: Floats
-
-    def settled(self, inner: Floats) -> tuple[Floats, Floats]:
-        """Return the node's voltage and the current that leaves the driver, from the inner nodes' voltages."""
-        far = [(g, 0.0 if node is None else inner[..., node]) for g, node in self.links]
-        volts = self.volts + self.ohms * sum(g * there for g, there in far)
-        return volts, np.asarray(sum(g * (volts - there) for g, there in far))
 
 
 def _share(total: Floats, ohms: float) -> Floats:

@@ -1,7 +1,5 @@
 """Every code of a board with its voltages and the colour that the monitor shows."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cached_property
 

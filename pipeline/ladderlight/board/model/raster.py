@@ -1,7 +1,5 @@
 """A monitor mode as counted by the board's clock."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property

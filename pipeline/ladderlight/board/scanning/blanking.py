@@ -6,8 +6,6 @@ not delayed as much, words of the picture's right edge reach the monitor during 
 that are read before the picture.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal

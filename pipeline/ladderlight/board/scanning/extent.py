@@ -1,7 +1,5 @@
 """How a picture lies in a memory: the stride between its rows, its first and last word, how many words it uses."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The levels of lines: what gates make of them, and all of them at some counts."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -4,8 +4,6 @@ A board has it when every memory that drives ladder lines is addressed by the da
 by banks and constants, but by no counter. The data pins that address look-up memories form the index of a pixel.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Placement, the inverse of the scan: the words at each address that make the screen show a picture."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 

@@ -1,7 +1,5 @@
 """The scan: from counts and bank to the addresses of all memories and the code on the ladders, vectorised."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 

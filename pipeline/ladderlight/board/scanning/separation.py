@@ -1,7 +1,5 @@
 """Counter bits that keep places apart."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from ladderlight.board.model.board import Board

@@ -1,7 +1,5 @@
 """Words of memories while they are put together, and which of their bits are written."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

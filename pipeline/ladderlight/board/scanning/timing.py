@@ -1,7 +1,5 @@
 """The time that each memory's word is held, the time it needs, and what shows until it is valid."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

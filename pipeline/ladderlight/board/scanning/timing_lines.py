@@ -4,8 +4,6 @@ Their levels follow from the raster alone, at every count of a frame, blanking i
 off: the word that it takes is the one for the counts at which it shows it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property

@@ -95,8 +95,6 @@ def fault_of(error: Misuse, arguments: Sequence[str], commands: Commands) -> Fau
 
 
 class _Declared(typing.NamedTuple):
-    """What an option or argument is declared to take."""
-
     names: tuple[str, ...]
     flag: bool
     wanted: str
@@ -118,7 +116,6 @@ def _declared(command: Callable[..., object] | None) -> dict[str, _Declared]:
 
 
 def _wanted(kind: object, info: _Range) -> str:
-    """Return the values that an annotation takes, in words."""
     if typing.get_origin(kind) is types.UnionType:
         kind = next(member for member in typing.get_args(kind) if member is not types.NoneType)
     if typing.get_origin(kind) is typing.Literal:

@@ -190,8 +190,6 @@ class Cluster:
 
 
 class _Round:
-    """One round of tasks, with the job that they belong to."""
-
     def __init__(self, client: _Client, work: Work) -> None:
         self._client, self._work = client, work
         self._numbers = Numbers(work.plan.recipe.files)
@@ -362,7 +360,6 @@ class _Round:
 
 
 def _contents(order: Order, task: Task) -> dict[int, bytes]:
-    """Return the contents of the files that can be read."""
     found = {}
     for number, file in zip(order.files, task.unit.files, strict=True):
         with suppress(OSError):

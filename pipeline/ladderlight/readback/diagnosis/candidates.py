@@ -1,7 +1,5 @@
 """All single faults that are worth trying on a chip that differs."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 
 import numpy as np

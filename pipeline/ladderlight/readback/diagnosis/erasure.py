@@ -1,7 +1,5 @@
 """Chips that were erased or programmed in part, badly or over other contents."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from math import log
 

@@ -1,7 +1,5 @@
 """A fault of a chip, its socket or its programming."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from math import log

@@ -1,7 +1,5 @@
 """Contents that a healthy chip may hold in place of those that it should: earlier, another device's or recipe's."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Faults of data and address lines on the board or in the socket of a programmer."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from functools import partial
 

@@ -1,7 +1,5 @@
 """Right contents in wrong places: bytes, banks and pieces exchanged, and everything shifted."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Two independent faults at once: of lines, or of a line and of what a chip holds."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from functools import partial
 from heapq import nsmallest

@@ -1,7 +1,5 @@
 """How far what was read is shifted against what should be there: agreement counted at every distance that may be."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,5 @@
 """What may be wrong with a chip that differs: the usual faults, each weighed against what was found."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import exp

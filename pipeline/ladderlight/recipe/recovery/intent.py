@@ -44,7 +44,6 @@ def meaning_of(raw: Mapping[str, Any], *, board_inside: bool) -> Meaning:
 
 
 def _meant(value: object, annotation: object, meant: Where, written: Where, moves: dict[Where, Where]) -> object:
-    """Read a value as its annotation has it."""
     members = members_of(core_of(annotation))
     if any(typing.get_origin(member) is dict for member in members):  # keys of the writer's own
         return value

@@ -1,7 +1,5 @@
 """The schedule of an animation: which share of the banks each frame gets."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Literal
 

@@ -1,7 +1,5 @@
 """An animation: frames in banks that a counter steps through."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import ceil, floor

@@ -1,7 +1,5 @@
 """The part of a picture that matters most: where it is busier than its surroundings."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight.board import srgb_from_linear

@@ -1,7 +1,5 @@
 """Cropping to the proportions of the screen."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal

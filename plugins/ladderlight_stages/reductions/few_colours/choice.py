@@ -1,7 +1,5 @@
 """The best few of many colours for a picture, or for several."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ladderlight import Palette, Picture

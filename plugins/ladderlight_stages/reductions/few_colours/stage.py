@@ -1,7 +1,5 @@
 """Reduction to the best few of the board's colours."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from functools import lru_cache
 from threading import Lock

@@ -3,8 +3,6 @@
 Each is a square array of ranks, int64 (size, size), 0 to size * size - 1, meant to be repeated across the picture.
 """
 
-from __future__ import annotations
-
 from functools import cache
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Reduction to codes by a pattern of thresholds."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Decoding of one frame of a picture file to samples."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path

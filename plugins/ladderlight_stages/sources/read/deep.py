@@ -6,8 +6,6 @@ interlace and byte order that it knows. Of compressed TIFFs with separate colour
 ``tiff``.
 """
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Callable
 from typing import Any

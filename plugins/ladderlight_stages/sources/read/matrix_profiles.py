@@ -5,8 +5,6 @@ here for pictures of 16: a curve for each channel, then a matrix. All rendering 
 black is black, so black needs no compensation.
 """
 
-from __future__ import annotations
-
 import struct
 from functools import lru_cache
 

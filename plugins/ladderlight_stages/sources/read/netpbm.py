@@ -4,8 +4,6 @@ After Netpbm's manuals: pgm(5), ppm(5) and pfm(5). Samples of a PFM are linear l
 the bottom up, and the scale in its header is only the unit of measurement.
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Conversion of embedded colour profiles to sRGB."""
 
-from __future__ import annotations
-
 import io
 from functools import lru_cache
 

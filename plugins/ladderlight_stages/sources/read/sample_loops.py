@@ -1,7 +1,5 @@
 """Table look-up of samples, compiled: many times faster than an array's ``take``."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Conversion of decoded samples to linear light."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache

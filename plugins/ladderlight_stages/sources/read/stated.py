@@ -3,8 +3,6 @@
 W3C, Portable Network Graphics, third edition: cICP counts for most, then iCCP, then sRGB, then gAMA and cHRM.
 """
 
-from __future__ import annotations
-
 import struct
 from dataclasses import dataclass
 from pathlib import Path

@@ -161,6 +161,8 @@ def test_banks_to_scale_equal_ones_joined_by_pointer_and_keys(board, banked, pag
     page.keyboard.press("ArrowRight")
     settled(page, "document.activeElement.getAttribute('aria-label') === 'bank 2: no picture'")
     settled(page, f"document.querySelector('{TITLE}').textContent === 'bank 2: no picture'")
+    focused, left = focus_and_rest(page, "#strip [aria-checked=true]", "'::after').boxShadow")
+    assert focused != left, "the chosen bank shows that it has the focus"
     runs.nth(2).click()
     settled(page, f"document.querySelector('{TITLE}').textContent === 'bank 3: picture-3'")
     assert [item.locator("p").inner_text() for item in page.locator("#contact li").all()] == [
@@ -169,6 +171,20 @@ def test_banks_to_scale_equal_ones_joined_by_pointer_and_keys(board, banked, pag
     ]
     page.locator("#after").click()
     settled(page, f"document.querySelector('{TITLE}').textContent === 'banks 0 to 1: light'")
+    focused, left = focus_and_rest(page, "#contact .chosen button", "null).outlineColor")
+    assert focused != left
+
+
+def focus_and_rest(page, selector, style):
+    """A computed style of an element with the focus of the keyboard and without."""
+    page.keyboard.press("Shift")  # what follows counts as done by the keyboard
+    return page.evaluate(f"""() => {{
+        const element = document.querySelector("{selector}");
+        element.focus({{ focusVisible: true }});
+        const focused = getComputedStyle(element, {style};
+        element.blur();
+        return [focused, getComputedStyle(element, {style}];
+    }}""")
 
 
 def test_an_animation_plays_once_or_round_at_the_boards_rate(board, banked, page_text, opened):
@@ -180,11 +196,15 @@ def test_an_animation_plays_once_or_round_at_the_boards_rate(board, banked, page
     page.locator("#play").click()
     settled(page, f"document.querySelector('{TITLE}').textContent === 'bank 3: picture-3'")
     settled(page, "document.getElementById('play').textContent === 'Play'")
+    path = "document.getElementById('pixel-path').dataset.at"
+    settled(page, f"{path} === '3 80 60'")
     page.locator("[data-view=loop]").check()
     page.locator("#play").click()
     settled(page, f"document.querySelector('{TITLE}').textContent === 'bank 1: picture-1'")
+    assert page.evaluate(path) == "3 80 60", "as it was before it played"
     page.locator("#play").click()
     assert page.locator("#play").inner_text() == "Play"
+    settled(page, f"{path}.slice(0, 1) === document.querySelector('{TITLE}').textContent.slice(5, 6)")
 
 
 def test_nothing_moves_by_itself_where_less_motion_is_preferred(board, banked, views, page_text, opened):

@@ -143,11 +143,12 @@ async function addressesOf({ addresses }) {
 }
 
 /** Show the path of the chosen pixel, else of the middle one, as soon as what it needs is unpacked. */
-async function showPixel({ bank, ...chosen }) {
+async function showPixel({ bank, playing, ...chosen }) {
   const path = document.getElementById("pixel-path");
   const { x, y } = readPixel(chosen);
   const isChosen = chosen.x !== null && chosen.y !== null;
   document.getElementById("viewer").parentElement.classList.toggle("unchosen", !isChosen);
+  if (playing && !isChosen) return; // nothing that nobody asked for may delay an animation
   await firstScreen.drawn;
   await loadBank(bank);
   const figures = inspected(board, words, palette, bank, { x, y });
@@ -170,5 +171,5 @@ function shownAt({ x, pictureDelay, blankingDelay }, box) {
 
 function startPixel() {
   document.getElementById("pixel-section").hidden = false;
-  view.on(["bank", "x", "y"], showPixel);
+  view.on(["bank", "x", "y", "playing"], showPixel);
 }

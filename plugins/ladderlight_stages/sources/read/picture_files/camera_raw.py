@@ -1,7 +1,5 @@
 """Camera raw files that are TIFF containers; read as a TIFF, such a file would show its thumbnail."""
 
-from __future__ import annotations
-
 import struct
 from collections.abc import Iterator
 from typing import BinaryIO

@@ -1,7 +1,5 @@
 """The sizes in files' headers, checked before a library opens the file and allocates memory for them."""
 
-from __future__ import annotations
-
 import struct
 from mmap import ACCESS_READ, mmap
 from typing import BinaryIO

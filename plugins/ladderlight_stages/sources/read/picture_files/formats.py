@@ -1,7 +1,5 @@
 """Formats of picture files, identified by their first bytes."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from dataclasses import dataclass

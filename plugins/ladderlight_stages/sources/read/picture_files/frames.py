@@ -1,7 +1,5 @@
 """The frames of an open picture file: their sizes, durations and orientation, without decoding."""
 
-from __future__ import annotations
-
 from itertools import count
 
 from PIL import Image, ImageFile

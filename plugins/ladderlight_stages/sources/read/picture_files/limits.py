@@ -1,7 +1,5 @@
 """Limits for one file: at most 1 GiB more than a picture of 24 megapixels of its kind needs."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

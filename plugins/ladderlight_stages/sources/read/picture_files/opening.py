@@ -1,7 +1,5 @@
 """Opening of picture files, with every failure as one line."""
 
-from __future__ import annotations
-
 import errno
 import logging
 import stat
@@ -102,7 +100,7 @@ def open_picture(path: Path, *, complete: bool = False) -> Iterator[ImageFile.Im
                 yield image
 
 
-def _image(source: BinaryIO | Ended, found: Format) -> ImageFile.ImageFile:
+def _image(source: "BinaryIO | Ended", found: Format) -> ImageFile.ImageFile:
     try:
         return Image.open(source, formats=[found.identity])  # type: ignore[arg-type]
     except UnidentifiedImageError:
