@@ -57,7 +57,7 @@ def intel_hex(name: str, data: bytes) -> list[Segment]:
 
     def held() -> Iterator[tuple[int, bytes]]:
         nonlocal ended, continued, segment, linear
-        for run in _runs(name, data, _intel_hex_record):
+        for run in _runs(name, data, b":", _intel_hex_record):
             continued |= ended
             if run.kind == "0":
                 yield run.address + segment + linear, run.data
@@ -87,7 +87,7 @@ def s_record(name: str, data: bytes) -> list[Segment]:
 
     def held() -> Iterator[tuple[int, bytes]]:
         nonlocal total, lines
-        for run in _runs(name, data, _s_record):
+        for run in _runs(name, data, b"S", _s_record):
             firsts.setdefault("end" if run.kind in "789" else "count" if run.kind in "56" else run.kind, lines)
             lines += run.records
             if run.kind in "56":
@@ -149,11 +149,11 @@ class _BadRecordError(Exception):
     """What is wrong with a record."""
 
 
-def _runs(name: str, data: bytes, unpack: Callable[[str], _Run]) -> Iterator[_Run]:
-    """Yield the records of a file; many alike at once."""
+def _runs(name: str, data: bytes, mark: bytes, unpack: Callable[[str], _Run]) -> Iterator[_Run]:
+    """Yield the records of a file; many alike at once, where they begin with the mark."""
     place, most = 0, _FIRST
     while place < len(data):
-        alike, whole = yield from _alike(data, place, most)
+        alike, whole = (yield from _alike(data, place, most)) if data.startswith(mark, place) else (0, False)
         most = min(4 * most, _MOST) if whole else _FIRST
         if alike:
             place += alike

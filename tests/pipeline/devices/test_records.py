@@ -87,6 +87,17 @@ def test_records_behind_the_end_and_no_end(write: Callable[..., str], end: str) 
         read("\n".join([*lines[:5], end, *lines[5:]]))
 
 
+@pytest.mark.parametrize(("write", "other"), [(hexadecimal, motorola), (motorola, hexadecimal)])
+def test_many_records_of_the_other_format(write: Callable[..., str], other: Callable[..., str]) -> None:
+    """bincopy refuses them too."""
+    first, *rest = write(RANDOM.bytes(256), address=0x1000).split()
+    text = "\n".join([first, *other(RANDOM.bytes(256), address=0x2000).split()[:16], *rest])
+    with pytest.raises(bincopy.Error):
+        (bincopy.BinFile().add_ihex if write is hexadecimal else bincopy.BinFile().add_srec)(text)
+    with pytest.raises(DeviceFileError, match=f"does not begin with '{first[0]}'"):
+        read(text)
+
+
 def test_records_missing_from_those_counted() -> None:
     lines = motorola(RANDOM.bytes(4000)).splitlines()
     with pytest.raises(DeviceFileError, match="holds 249 data records, but its count record has 250"):
