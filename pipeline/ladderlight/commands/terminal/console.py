@@ -57,7 +57,7 @@ class LineConsole:
         """
         for each in () if self._quiet else objects or ("",):
             if isinstance(each, Path):
-                self._write(str(each))
+                self._write(printable(str(each)))
             elif isinstance(each, str | Sequence):
                 self._write_text([(each, style)] if isinstance(each, str) else each, whole, hanging)
             else:

@@ -21,6 +21,12 @@ def test_names_act_on_nothing() -> None:
     assert stream.getvalue() == "\\x1b[31m[bold]:key:\\u202e.png\\n\n"
 
 
+def test_a_path_is_one_line_and_acts_on_nothing() -> None:
+    stream = io.StringIO()
+    LineConsole(stream).print(Path("a\nb\x1b[31m c.html"))
+    assert stream.getvalue() == "a\\nb\\x1b[31m c.html\n"
+
+
 def test_quiet_prints_nothing() -> None:
     stream = io.StringIO()
     LineConsole(stream, quiet=True).print("a")
