@@ -123,7 +123,7 @@ def test_a_flash_part_is_erased_by_sectors(project) -> None:
     project.burn()
     project.draw("quay", "lime", dot="r")
     project.build()
-    assert "in 1 sector at 0000h to 0FFFh; burn it" in project.page()
+    assert "in 1 sector at 00000h to 00FFFh; burn it" in project.page()
 
 
 def test_pictures_come_and_go_and_move(project) -> None:

@@ -146,14 +146,16 @@ Write = Callable[[Project], Path]
 
 @pytest.fixture
 def write(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Write:
-    opened = Path.open
+    def refusing(opened: Callable[..., object]) -> Callable[..., object]:
+        def refused(path: object, *arguments: object, **options: object) -> object:
+            if str(path).endswith("closed.lamps") and arguments == ("rb",):  # root, who runs some tests, may read it
+                raise PermissionError(13, "Permission denied", str(path))
+            return opened(path, *arguments, **options)
 
-    def refused(path: Path, *arguments: object, **options: object) -> object:
-        if path.name == "closed.lamps" and arguments == ("rb",):  # the tests may run as root, who may read everything
-            raise PermissionError(13, "Permission denied", str(path))
-        return opened(path, *arguments, **options)  # type: ignore[arg-type]
+        return refused
 
-    monkeypatch.setattr(Path, "open", refused)
+    monkeypatch.setattr(Path, "open", refusing(Path.open))
+    monkeypatch.setattr("builtins.open", refusing(open))
 
     def make(project: Project) -> Path:
         (tmp_path / "lamps.py").write_text(LAMPS)
