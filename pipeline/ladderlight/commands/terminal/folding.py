@@ -60,10 +60,13 @@ def fold(
     """Return where the lines of a text begin and end in it, and the spaces before all but the first of them.
 
     The spaces are ``hanging``; by default they reach to what follows a label, or two columns further in than the text.
+    Where that is more than half of the width they are two.
     """
     indent = _indent(text) if hanging is None else hanging
     if width is None or columns(text) <= width:
         return [(0, len(text))], indent
+    if indent > width // 2:  # too few columns would be left for words
+        indent = _STEP
     spans: list[tuple[int, int]] = []
     begin, end = 0, 0
     for first, last in _pieces(text, whole):

@@ -35,6 +35,14 @@ def test_a_label_is_followed_by_a_column() -> None:
     ]
 
 
+def test_a_label_that_leaves_few_columns_has_no_column_beside_it() -> None:
+    assert folded("raster          640 of 800 counts and 480 of 525 lines visible", 24) == [
+        "raster          640 of",
+        "  800 counts and 480 of",
+        "  525 lines visible",
+    ]
+
+
 def test_lines_without_a_label_go_on_two_columns_further_in() -> None:
     assert folded(f"    {TEXT}", 60) == [
         "    outputs would drive up to 6.4 mA, above the 6 mA at",
