@@ -29,8 +29,12 @@ _DECODERS = ("imagecodecs", "pi-heif", "tifffile")
 """Libraries that decode pictures, beside those whose versions a manifest has."""
 _DYNAMIC = ("__import__", "importlib", "runpy", "exec", "eval")
 """Names that a module uses where what it loads cannot be seen in it."""
-_READING = frozenset({"open", "read_text", "read_bytes", "load", "loadtxt", "genfromtxt", "fromfile", "memmap"})
-"""Names of what reads files: the program cannot know which, nor when they change."""
+_READING = frozenset(
+    {"open", "read", "read_text", "read_bytes", "getline", "getlines", "parse", "connect", "urlopen", "truetype"}
+    | {"load", "loadtxt", "genfromtxt", "fromfile", "memmap", "imread", "read_csv"}
+    | {"listdir", "scandir", "iterdir", "glob", "rglob"}
+)
+"""Names of what reads files or folders: the program cannot know which, nor when they change."""
 
 
 def code_of(declaration: StageDeclaration) -> str:
@@ -77,7 +81,7 @@ def reads_files(declaration: StageDeclaration) -> bool:
     """Whether a stage of a project's own file may read files. Those that its options name are read for it."""
     file = declaration.file
     return file is not None and any(
-        getattr(node, "id", getattr(node, "attr", "")) in _READING
+        not _READING.isdisjoint(getattr(node, field, None) for field in ("id", "attr", "name"))
         for path in modules_beside(file.path, file.source)
         for node in _nodes(path)
     )

@@ -8,7 +8,7 @@ import pytest
 
 import ladderlight
 from ladderlight.stages import code
-from ladderlight.stages.code import code_files, code_of, modules_beside
+from ladderlight.stages.code import code_files, code_of, modules_beside, reads_files
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.registry import installed_stages
 
@@ -38,6 +38,21 @@ def idle(path: Path, more: str = "") -> StageDeclaration:
 def names(folder: Path, text: str) -> set[str]:
     (folder / "idle.py").write_text(text)
     return {path.relative_to(folder).as_posix() for path in modules_beside(folder / "idle.py")} - {"idle.py"}
+
+
+@pytest.mark.parametrize(
+    ("more", "expected"),
+    [
+        ("GAIN = 2", False),
+        ("GAIN = lambda: float(open(__file__ + '.gain').read())", True),
+        ("from configparser import ConfigParser\nGAIN = lambda: ConfigParser().read(__file__ + '.gain')", True),
+        ("import linecache\nGAIN = lambda: linecache.getlines(__file__ + '.gain')", True),
+        ("from numpy import loadtxt as numbers\nGAIN = lambda: numbers(__file__)", True),
+        ("import os\nGAIN = lambda: len(os.listdir('.'))", True),
+    ],
+)
+def test_what_reads_files(tmp_path: Path, more: str, expected: bool) -> None:
+    assert reads_files(idle(tmp_path / "idle.py", more)) is expected
 
 
 @pytest.mark.parametrize(
