@@ -26,6 +26,9 @@ _AREAS = (2.0, 4.0, 8.0, 16.0)
 """Weights of areas that are tried in turn while these do not keep their colours."""
 _WARM = 0.1
 """Temperature of those tries, which begin with the last one's result: a third of the sweeps will do."""
+_DENSEST = 60.0
+"""Pixels per degree to which annealing follows the eye's blur well. From further away, the picture for that distance is
+taken: there its dots show even less."""
 
 
 @stage(
@@ -79,7 +82,9 @@ def search(
 def searched(areas: AreaColours, density: tuple[float, float], sweeps: int) -> Codes:
     """Search for a picture, for a density in pixels per degree across and down."""
     linear, lowest = unique_colours(areas.palette)
-    error = VisibleError(pixels=areas.pixels, linear=linear, density=density, aspect=areas.aspect)
+    share = min(1.0, _DENSEST / max(density))
+    seen_from = (density[0] * share, density[1] * share)
+    error = VisibleError(pixels=areas.pixels, linear=linear, density=seen_from, aspect=areas.aspect)
     chosen = annealed(error, colour_places(areas.palette)[areas.diffused], sweeps)
     for weight in _AREAS:
         if areas.keeps(lowest[chosen]):

@@ -47,7 +47,7 @@ def test_a_picture_in_the_boards_colours_is_unchanged(board: Board) -> None:
     np.testing.assert_array_equal(search(picture(board.palette.linear[codes]), board).codes, codes)
 
 
-@pytest.mark.parametrize("distance", [0.4, 0.8, 1.5, 4.0])
+@pytest.mark.parametrize("distance", [0.4, 0.8, 1.5, 4.0, 10.0])
 def test_areas_keep_their_colours_and_dots_show_less(board: Board, photograph: Picture, distance: float) -> None:
     """Both measures against plain diffusion's, as the manifest has them."""
     found = search(photograph, board, screen_width=0.3, distance=distance).metrics
