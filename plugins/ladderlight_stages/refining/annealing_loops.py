@@ -79,12 +79,13 @@ def anneal(
     changes = 0
     for y in range(height):
         for x in range(width):
-            here = chosen[y, x]
+            here: int = chosen[y, x]
             for k in range(kinds):
-                code, cost = moves[here, k], -luck[y, x, k]
+                code: int = moves[here, k]
+                cost: np.float32 = -luck[y, x, k]
                 for c in range(3):
                     steps[c, k] = colours[code, c] - colours[here, c]
-                    one = weights[y, x, c] * (balanced[code, c] - balanced[here, c])
+                    one: np.float32 = weights[y, x, c] * (balanced[code, c] - balanced[here, c])
                     cost += one * (one * whole + two * pull[c, y, x])
                 costs[k] = cost
             _add_differences(costs, steps, changed, seen, wanted, to_xyz, y, x)
@@ -105,7 +106,7 @@ def anneal(
                 code = chosen[oy, ox]
                 for c in range(3):
                     swaps[c, k] = colours[code, c] - colours[here, c]
-                    difference = balanced[code, c] - balanced[here, c]
+                    difference: np.float32 = balanced[code, c] - balanced[here, c]
                     one, other = weights[y, x, c] * difference, -weights[oy, ox, c] * difference
                     cost += one * (one * whole + two * pull[c, y, x]) + other * (other * whole + two * pull[c, oy, ox])
                     cost += two * one * other * spread[far + oy - y, far + ox - x]
@@ -141,12 +142,12 @@ def _add_differences(
             s0, s1, s2 = seen[ny, nx, 0], seen[ny, nx, 1], seen[ny, nx, 2]
             l0, a0, b0, bright, dull = lab[0] + np.float32(16), lab[1], lab[2], lab[3], lab[4]
             for k in range(len(costs)):
-                o0 = s0 + shares[0, k] * steps[0, k]
-                o1 = s1 + shares[1, k] * steps[1, k]
-                o2 = s2 + shares[2, k] * steps[2, k]
-                px = to_xyz[0, 0] * o0 + to_xyz[0, 1] * o1 + to_xyz[0, 2] * o2
-                py = to_xyz[1, 0] * o0 + to_xyz[1, 1] * o1 + to_xyz[1, 2] * o2
-                pz = to_xyz[2, 0] * o0 + to_xyz[2, 1] * o1 + to_xyz[2, 2] * o2
+                o0: np.float32 = s0 + shares[0, k] * steps[0, k]
+                o1: np.float32 = s1 + shares[1, k] * steps[1, k]
+                o2: np.float32 = s2 + shares[2, k] * steps[2, k]
+                px: np.float32 = to_xyz[0, 0] * o0 + to_xyz[0, 1] * o1 + to_xyz[0, 2] * o2
+                py: np.float32 = to_xyz[1, 0] * o0 + to_xyz[1, 1] * o1 + to_xyz[1, 2] * o2
+                pz: np.float32 = to_xyz[2, 0] * o0 + to_xyz[2, 1] * o1 + to_xyz[2, 2] * o2
                 tx, ty, tz = (
                     np.sqrt(np.sqrt(max(px, dark))),
                     np.sqrt(np.sqrt(max(py, dark))),
@@ -181,7 +182,7 @@ def _pull(
     reach = spread.shape[0] // 2
     left, right = max(0, x - reach), min(width, x + reach + 1)
     for c in range(3):
-        change = weights[y, x, c] * (balanced[new, c] - balanced[old, c])
+        change: np.float32 = weights[y, x, c] * (balanced[new, c] - balanced[old, c])
         for ny in range(max(0, y - reach), min(height, y + reach + 1)):
             row, source = pull[c, ny, left:right], spread[ny - y + reach, left - x + reach : right - x + reach]
             for k in range(right - left):
