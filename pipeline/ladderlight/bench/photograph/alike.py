@@ -17,7 +17,7 @@ _SPARSE = 37
 
 
 def alike(light: Singles, others: Singles) -> Flags:
-    """Mark the looks that differ from one, nowhere by the noise of a camera, in more than the gain of each gun.
+    """Mark the looks that are one look but for a gain of each gun, and for less than the noise of a camera.
 
     The gains are within what a fit allows white balance. A resistor that is missing raises all other levels of its gun
     by one factor, so that the screen is that of its line stuck low but for a gain (Millman's theorem).

@@ -35,10 +35,7 @@ class TellingCard:
 
 @dataclass(frozen=True, kw_only=True)
 class TellingReading:
-    """A reading of the bench sheet, and the ``volts`` that are read then with each fault, by its text.
-
-    ``levels`` is how many of these differ, and ``clear`` how many do whatever the resistors' tolerance.
-    """
+    """A reading of the bench sheet, and the ``volts`` that are read then with each fault, by its text."""
 
     reading: Reading
     volts: dict[str, Volts]
