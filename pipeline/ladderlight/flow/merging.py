@@ -1,7 +1,5 @@
 """Contents of several arrangement stages joined into one."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """Parts of a recipe as text."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping
 from typing import Any

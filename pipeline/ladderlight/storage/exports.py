@@ -1,7 +1,5 @@
 """Single files that a command writes to a path of the user's: they replace that command's own, and nothing else."""
 
-from __future__ import annotations
-
 import hashlib
 import re
 import struct

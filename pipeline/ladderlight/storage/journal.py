@@ -1,7 +1,5 @@
 """The journal: renames, recorded before the first is done, so that the next process can finish or undo them."""
 
-from __future__ import annotations
-
 import errno
 import json
 import os

@@ -1,7 +1,5 @@
 """Locks that end with the process that holds them, however it ends."""
 
-from __future__ import annotations
-
 import errno
 import os
 import sys

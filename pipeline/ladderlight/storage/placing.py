@@ -1,7 +1,5 @@
 """Which entries of an output folder change places with the new ones, and which are the user's and stay."""
 
-from __future__ import annotations
-
 import itertools
 import os
 from collections.abc import Mapping, Set

@@ -1,7 +1,5 @@
 """The record of a build: which recipe has made the files of an output folder, and which files they are."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os

@@ -1,7 +1,5 @@
 """Files written so that they are on the disk, whole, or not there."""
 
-from __future__ import annotations
-
 import errno
 import os
 import shutil

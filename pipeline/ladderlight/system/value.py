@@ -1,7 +1,5 @@
 """Values: equal and hashed by what they hold, whichever process made them."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Mapping, Set
 from dataclasses import fields, is_dataclass

@@ -4,8 +4,6 @@ Each kernel is declared once, here. Rows are read as in the papers' figures: ``a
 one in the direction of the scan; each row of ``below`` is centred under the current pixel.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
