@@ -5,11 +5,11 @@ from typing import Annotated, Any
 
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, stage
 from ladderlight.board import Conflict, Placement
-from ladderlight_stages.banks.banks import assign_banks
-from ladderlight_stages.banks.capacity import one_bank_each
-from ladderlight_stages.banks.misfits import (
+from ladderlight_stages.banks import (
+    assign_banks,
     collision,
     contents_of,
+    one_bank_each,
     refuse_misfits,
     refuse_other_boards,
     selected,

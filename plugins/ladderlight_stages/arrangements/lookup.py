@@ -6,9 +6,7 @@ from typing import Annotated, Any
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, refuse, stage
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight_stages.banks.banks import assign_banks
-from ladderlight_stages.banks.capacity import one_bank_each
-from ladderlight_stages.banks.misfits import refuse_misfits, selected
+from ladderlight_stages.banks import assign_banks, one_bank_each, refuse_misfits, selected
 from ladderlight_stages.tiling.placing import place
 from ladderlight_stages.tiling.tiling import Choice
 

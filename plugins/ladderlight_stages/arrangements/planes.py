@@ -19,9 +19,7 @@ from ladderlight import (
     stage,
 )
 from ladderlight.board.model.lines import LineSyntaxError, expand_names
-from ladderlight_stages.banks.banks import assign_banks
-from ladderlight_stages.banks.capacity import bank_problems
-from ladderlight_stages.banks.misfits import refuse_misfits, selected
+from ladderlight_stages.banks import assign_banks, bank_problems, refuse_misfits, selected
 from ladderlight_stages.tiling.placing import place
 from ladderlight_stages.tiling.tiling import Choice
 

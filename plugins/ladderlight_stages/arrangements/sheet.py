@@ -11,8 +11,7 @@ from ladderlight.board import Conflict, Placement
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.units.arrays import Codes
-from ladderlight_stages.banks.capacity import bank_problems
-from ladderlight_stages.banks.misfits import collision, contents_of, selected
+from ladderlight_stages.banks import bank_problems, collision, contents_of, selected
 from ladderlight_stages.tiling.numbered import numbered_tiles, tile_size
 
 

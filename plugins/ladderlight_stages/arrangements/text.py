@@ -19,7 +19,7 @@ from ladderlight import (
 )
 from ladderlight.board import Conflict, Placement
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight_stages.banks.misfits import collision, placed_words
+from ladderlight_stages.banks import collision, placed_words
 from ladderlight_stages.tiling.numbered import Grid, tile_grid
 
 ASCII = "".join(map(chr, range(32, 127)))

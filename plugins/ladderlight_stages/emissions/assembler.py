@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
 from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, Problem, pieces, planned_pieces, stage
-from ladderlight_stages.programmer_files.options import NamePattern, Order, Size, Split, file_problems
+from ladderlight_stages.programmer_files import NamePattern, Order, Size, Split, file_problems
 
 _DIRECTIVE = re.compile(r"[.!]?[A-Za-z]\w*", re.ASCII)
 _LABEL = re.compile(r"[A-Za-z_.][\w.-]*", re.ASCII)

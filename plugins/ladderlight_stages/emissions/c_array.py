@@ -18,7 +18,7 @@ from ladderlight import (
     refuse,
     stage,
 )
-from ladderlight_stages.programmer_files.options import NamePattern, Size, Split, file_problems
+from ladderlight_stages.programmer_files import NamePattern, Size, Split, file_problems
 
 _IDENTIFIER = re.compile(r"[A-Za-z_]\w*", re.ASCII)
 _KEYWORDS = """

@@ -20,17 +20,17 @@ from ladderlight import (
     refuse,
     stage,
 )
-from ladderlight_stages.programmer_files.options import (
+from ladderlight_stages.programmer_files import (
     LeaveOutFill,
     NamePattern,
     Offset,
     Order,
+    RecordForm,
     Size,
     Split,
     file_problems,
     largest,
 )
-from ladderlight_stages.programmer_files.records import RecordForm
 
 _PAGE = 1 << 16
 """A data record addresses 64 KiB, which the extended linear address record chooses."""

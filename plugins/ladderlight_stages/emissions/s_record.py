@@ -17,17 +17,17 @@ from ladderlight import (
     refuse,
     stage,
 )
-from ladderlight_stages.programmer_files.options import (
+from ladderlight_stages.programmer_files import (
     LeaveOutFill,
     NamePattern,
     Offset,
     Order,
+    RecordForm,
     Size,
     Split,
     file_problems,
     largest,
 )
-from ladderlight_stages.programmer_files.records import RecordForm
 
 _WIDTHS = (16, 24, 32)
 _LONGEST_HEADER = 60

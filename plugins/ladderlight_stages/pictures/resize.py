@@ -7,7 +7,7 @@ import numpy as np
 
 from ladderlight import WHOLE, Board, Demand, Example, Option, Picture, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
-from ladderlight_stages.framing.proportions import (
+from ladderlight_stages.framing import (
     cut_to,
     enlargement,
     framed,

@@ -19,7 +19,7 @@ from ladderlight_stages.perception.reach import nearest_in_principle
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse.stage import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
-from ladderlight_stages.reductions.ordered.stage import Pattern, ordered
+from ladderlight_stages.reductions.ordered import Pattern, ordered
 from ladderlight_stages.reductions.riemersma import riemersma
 from ladderlight_stages.reductions.search import searched
 from ladderlight_stages.refining.area_colours import AreaColours

@@ -16,9 +16,8 @@ from typing import BinaryIO
 from PIL import Image, ImageFile, PngImagePlugin, UnidentifiedImageError, _imaging, features
 
 from ladderlight import PictureError
-from ladderlight_stages.sources.read.picture_files.camera_raw import camera_raw
-from ladderlight_stages.sources.read.picture_files.extents import refuse_stated
 from ladderlight_stages.sources.read.picture_files.formats import FORMATS, HEAD, Format, format_of
+from ladderlight_stages.sources.read.picture_files.headers import camera_raw, refuse_stated
 
 FAILURES = (
     OSError,
