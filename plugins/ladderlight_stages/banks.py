@@ -1,6 +1,7 @@
 """Banks for pictures, and what every arrangement checks."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from itertools import count
 from typing import Any
 
@@ -18,7 +19,7 @@ from ladderlight import (
     file_name,
     matching,
 )
-from ladderlight.board import Conflict, Memory, Placement
+from ladderlight.board import Conflict, Placement
 from ladderlight.board.advice.alternatives import smallest_part
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
@@ -39,13 +40,7 @@ def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]
 
 
 def refuse_misfits(pictures: Sequence[CodedPicture], board: Board) -> None:
-    """Refuse pictures of the wrong size or with codes that the board does not have; all of them at once.
-
-    Raises
-    ------
-    ArrangementError
-        One line for each picture.
-    """
+    """Refuse pictures of the wrong size or with codes that the board does not have: ArrangementError, a line each."""
     problems = []
     width, height = board.geometry.width, board.geometry.height
     for picture in pictures:
@@ -64,38 +59,21 @@ def refuse_misfits(pictures: Sequence[CodedPicture], board: Board) -> None:
         raise ArrangementError("\n".join(problems))
 
 
-def refuse_other_boards(stage: str, board: Board) -> None:
-    """Refuse a board whose ladders are driven by a memory that another memory addresses.
-
-    Raises
-    ------
-    ArrangementError
-        Names the stage that serves such a board.
-    """
-    for memory in board.driving_memories:
-        if is_direct(board, memory):
-            continue
-        sources = joined([repr(name) for name in board.sources[memory.name]])
-        counted = any(line.signal in (Signal.X, Signal.Y) for line in board.address_lines(memory))
-        other = "tiles (tile map and tile set)" if counted else "lookup (colour look-up memory)"
-        raise ArrangementError(
-            f"memory {memory.name!r} is addressed by memory {sources}, so its words are not a picture and stage "
-            f"{stage!r} cannot place one; use {other} instead"
+@contextmanager
+def conflicts_explained(board: Board) -> Iterator[None]:
+    """Turn a conflict into an ArrangementError: the two places that need different words, and what would help."""
+    try:
+        yield
+    except Conflict as conflict:
+        first, second = (
+            (int(board.x_grid.samples[place.x]), int(board.y_grid.samples[place.y]), place.bank)
+            for place in (conflict.first, conflict.second)
         )
-
-
-def collision(conflict: Conflict, board: Board) -> str:
-    """Return one line: the two places that need different words, and the lines that would keep them apart."""
-    first, second = (
-        (int(board.x_grid.samples[place.x]), int(board.y_grid.samples[place.y]), place.bank)
-        for place in (conflict.first, conflict.second)
-    )
-    missing = separating_bits(board, first, second, [board.memory(conflict.memory)])
-    if missing:
-        action = f"add {joined(missing, 'or')} to the address of memory {conflict.memory!r}"
-    else:
+        missing = separating_bits(board, first, second, [board.memory(conflict.memory)])
         action = f"check the gates and constants in the address of memory {conflict.memory!r}"
-    return f"{conflict}; {action}, or show the same at both places"
+        if missing:
+            action = f"add {joined(missing, 'or')} to the address of memory {conflict.memory!r}"
+        raise ArrangementError(f"{conflict}; {action}, or show the same at both places") from conflict
 
 
 def placed_words(placement: Placement) -> dict[str, MemoryContents]:
@@ -219,7 +197,7 @@ def _advice(board: Board, extra: Sequence[str]) -> Iterator[str]:
             yield label + f"chips = {-(-(1 << pins) // memory.part.words)} of {memory.part.number} have enough words"
 
 
-Assign = Callable[[Sequence[CodedPicture], Board, Mapping[str, Any]], tuple[Sequence[CodedPicture], Sequence[int]]]
+Assign = Callable[[Sequence[CodedPicture]], tuple[Sequence[CodedPicture], Sequence[int]]]
 """Returns the pictures that fill banks, and the bank of each."""
 
 
@@ -228,29 +206,26 @@ def one_bank_each(origins: Sequence[Origin], board: Board, options: Mapping[str,
 
     Pictures that may share a bank when they are the same are not counted.
     """
-    return bank_problems(origins, board, options, _own_banks)
+
+    def assign(chosen: Sequence[CodedPicture]) -> tuple[Sequence[CodedPicture], Sequence[int]]:
+        return ((), ()) if options["share"] else (chosen, assign_banks(chosen, board))
+
+    return bank_problems(origins, board, options["match"], assign)
 
 
-def bank_problems(
-    origins: Sequence[Origin], board: Board, options: Mapping[str, Any], assign: Assign
-) -> Iterator[Problem]:
-    """Yield what keeps pictures from getting their banks, and which banks a memory cannot tell apart."""
+def bank_problems(origins: Sequence[Origin], board: Board, match: str, assign: Assign) -> Iterator[Problem]:
+    """Yield what keeps pictures from getting their banks, and which banks a memory cannot tell apart.
+
+    It is known before any picture is decoded: from names, frames and chosen banks alone.
+    """
     blank = np.zeros((1, 1), dtype=np.uint16)
     try:
-        chosen = selected([CodedPicture(origin=origin, codes=blank) for origin in origins], options["match"])
-        placed, banks = assign(chosen, board, options) if chosen else ((), ())
+        chosen = selected([CodedPicture(origin=origin, codes=blank) for origin in origins], match)
+        placed, banks = assign(chosen) if chosen else ((), ())
     except ArrangementError as error:
-        for line in str(error).splitlines():
-            what, _, action = line.partition("; ")
-            yield Problem(where=(), what=what, action=action)
+        yield from (Problem.of(ArrangementError(line)) for line in str(error).splitlines())
         return
     yield from _alike(placed, banks, board)
-
-
-def _own_banks(
-    chosen: Sequence[CodedPicture], board: Board, options: Mapping[str, Any]
-) -> tuple[Sequence[CodedPicture], Sequence[int]]:
-    return ((), ()) if options["share"] else (chosen, assign_banks(chosen, board))
 
 
 def _alike(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board) -> Iterator[Problem]:
@@ -259,7 +234,7 @@ def _alike(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board)
     for memory in board.driving_memories:
         if not is_direct(board, memory):
             continue
-        mask = _bank_mask(board, memory)
+        mask = sum({1 << line.index for line in board.address_lines(memory) if line.signal is Signal.BANK})
         firsts: dict[int, int] = {}
         for bank in sorted(holders):
             before = firsts.setdefault(int(board.bank_levels(bank)) & mask, bank)
@@ -275,7 +250,3 @@ def _alike(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board)
                 certain=False,
             )
             break
-
-
-def _bank_mask(board: Board, memory: Memory) -> int:
-    return sum({1 << line.index for line in board.address_lines(memory) if line.signal is Signal.BANK})

@@ -51,12 +51,17 @@ def _name_problems(planned: list[Piece], pattern: str) -> Iterator[Problem]:
         names.add(name.casefold())
 
 
+def planned(board: Board, options: Mapping[str, Any]) -> list[Piece]:
+    """Return the planned files; none where ``size`` is wrong, which :func:`file_problems` reports."""
+    try:
+        return planned_pieces(board, split=options["split"], size=options["size"])
+    except DeviceFileError:
+        return []
+
+
 def largest(board: Board, options: Mapping[str, Any]) -> int:
     """Return the bytes of the largest file; 0 where ``size`` is wrong."""
-    try:
-        return max(piece.size for piece in planned_pieces(board, split=options["split"], size=options["size"]))
-    except DeviceFileError:
-        return 0
+    return max((piece.size for piece in planned(board, options)), default=0)
 
 
 _DIGITS = np.frombuffer("".join(f"{value:02X}" for value in range(256)).encode("ascii"), dtype=np.uint16)

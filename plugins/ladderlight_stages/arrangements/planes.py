@@ -32,14 +32,11 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
 
 
 def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    return bank_problems(origins, board, options, _group_banks)
+    def assign(chosen: Sequence[CodedPicture]) -> tuple[Sequence[CodedPicture], Sequence[int]]:
+        joined = [_named(group) for group in _groups(chosen, _masks(options["lines"], board))]
+        return joined, assign_banks(joined, board)
 
-
-def _group_banks(
-    chosen: Sequence[CodedPicture], board: Board, options: Mapping[str, Any]
-) -> tuple[Sequence[CodedPicture], Sequence[int]]:
-    joined = [_named(group) for group in _groups(chosen, _masks(options["lines"], board))]
-    return joined, assign_banks(joined, board)
+    return bank_problems(origins, board, options["match"], assign)
 
 
 def _groups(chosen: Sequence[CodedPicture], masks: Sequence[int]) -> list[Sequence[CodedPicture]]:

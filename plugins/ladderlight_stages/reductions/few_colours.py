@@ -27,14 +27,7 @@ from ladderlight.colour.oklab import similarity_from_linear
 from ladderlight.units.arrays import Codes, Floats, Ints
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.palette_tables import PaletteTables, make_tables
-from ladderlight_stages.perception.measures import (
-    FRESH,
-    UNSTATED,
-    MeasuringDistance,
-    ScreenWidth,
-    viewing_advice,
-    with_measures,
-)
+from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS, Kernel
 from ladderlight_stages.reductions.diffuse.stage import diffused, diffused_onto
 from ladderlight_stages.reductions.nearest import nearest_codes
@@ -98,7 +91,6 @@ def _best(weights: Floats, gaps: Floats, near: Floats) -> int:
 
 _COUNT = 16
 _LIMIT = 0.25
-_UNSEEN = Survey()
 _choosing = Lock()
 
 Kernels = Literal["floyd_steinberg", "fan", "sierra_light", "stucki", "jarvis_judice_ninke", "atkinson"]
@@ -162,9 +154,9 @@ def _problems(palette: Palette, count: int, keep: list[int] | None, codes: list[
 def few_colours(
     picture: Picture,
     board: Board,
-    viewing: Viewing = UNSTATED,
-    survey: Survey = _UNSEEN,
-    kept: Kept = FRESH,
+    viewing: Viewing = Viewing(),
+    survey: Survey = Survey(),
+    kept: Kept = Kept(),
     *,
     count: Annotated[int, Option("most colours", minimum=1, maximum=4096)] = _COUNT,
     share: Annotated[
@@ -224,7 +216,7 @@ def _diffused(
     chosen: Codes,
     kernel: Kernel,
     strength: float,
-    kept: Kept = FRESH,
+    kept: Kept = Kept(),
     *,
     serpentine: bool,
 ) -> Codes:

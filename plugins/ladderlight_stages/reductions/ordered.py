@@ -7,19 +7,12 @@ import numpy as np
 
 from ladderlight import Board, CodedPicture, Example, Kept, Option, Palette, Picture, Viewing, stage
 from ladderlight.units.arrays import Codes, Ints, Singles
-from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.halftone.exact import exactly_or
 from ladderlight_stages.halftone.lattice_tables import Gun, guns_of, is_grey
 from ladderlight_stages.halftone.palette_steps import mix
 from ladderlight_stages.halftone.palette_tables import palette_tables, unique_colours
 from ladderlight_stages.perception.luminance import LUMINANCE
-from ladderlight_stages.perception.measures import (
-    FRESH,
-    UNSTATED,
-    MeasuringDistance,
-    ScreenWidth,
-    viewing_advice,
-    with_measures,
-)
+from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
 
 Ranks = Ints
 
@@ -128,8 +121,8 @@ _LIMIT = 0.25
 def ordered(
     picture: Picture,
     board: Board,
-    viewing: Viewing = UNSTATED,
-    kept: Kept = FRESH,
+    viewing: Viewing = Viewing(),
+    kept: Kept = Kept(),
     *,
     pattern: Annotated[Pattern, Option("pattern of thresholds")] = "blue_noise",
     size: Annotated[
@@ -155,15 +148,13 @@ def ordered(
     first. A pixel depends on itself alone: where a picture does not change, its codes do not. A picture that is in the
     board's colours already is unchanged.
     """
-    codes = exact_codes(picture.pixels, board.palette)
-    if codes is None:
+
+    def reduce(pixels: Singles, palette: Palette) -> Codes:
         ranks = blue_noise() if pattern == "blue_noise" else _PATTERNS[pattern](size)
-        codes = _ordered(picture.pixels, board.palette, ranks, strength, apart=guns == "apart")
-    else:
-        kept = FRESH
-    return with_measures(
-        picture.coded(kept.over(codes)), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
-    )
+        return _ordered(pixels, palette, ranks, strength, apart=guns == "apart")
+
+    coded = exactly_or(reduce, picture, board.palette, kept)
+    return with_measures(coded, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
 
 
 def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float, *, apart: bool) -> Codes:

@@ -10,12 +10,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, MemoryContents, PlacedPicture, TileSet
-from ladderlight.board import Conflict, Memory, Palette, Placement
+from ladderlight import Board, CodedPicture, Contents, MemoryContents, PlacedPicture, TileSet
+from ladderlight.board import Memory, Palette, Placement
 from ladderlight.board.scanning.levels import Pin
 from ladderlight.board.scanning.scan import is_direct, scan
 from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.banks import collision, placed_words
+from ladderlight_stages.banks import assign_banks, conflicts_explained, placed_words, refuse_misfits, selected
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 from ladderlight_stages.perception.primaries import SHARES_FROM_LINEAR
 from ladderlight_stages.tiling.tile_wiring import counter_words, joint_drives
@@ -99,10 +99,8 @@ class _Graph:
     def _place(self, placement: Placement, memory: Memory) -> None:
         needed = self.needed[memory.name]
         for picture, bank, values in zip(self.pictures, self.banks, needed.values, strict=True):
-            try:
+            with conflicts_explained(self.board):
                 placement.put_values(memory, values, needed.mask, bank=bank, picture=picture.origin.name)
-            except Conflict as conflict:
-                raise ArrangementError(collision(conflict, self.board)) from conflict
 
     def _addressed_alike(self, memory: Memory, done: set[str]) -> list[Memory]:
         """Return the memories, this one first, that share outputs of others in their addresses and are ready too."""
@@ -163,6 +161,16 @@ class _Graph:
 
     def _place_of(self, output: Pin) -> tuple[int, int]:
         return next(i for i, memory in enumerate(self.board.memories) if memory.name == output[0]), output[1]
+
+
+def place_each(pictures: Sequence[CodedPicture], board: Board, choice: Choice, *, match: str, share: bool) -> Contents:
+    """Place the pictures that match, each in a bank of its own or, with ``share``, in one with those that are the same.
+
+    Raises ArrangementError as :func:`place` does, and when no picture matches or there are too few banks.
+    """
+    chosen = selected(pictures, match)
+    refuse_misfits(chosen, board)
+    return place(chosen, assign_banks(chosen, board, share=share), board, choice)
 
 
 def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, choice: Choice) -> Contents:

@@ -22,14 +22,7 @@ from ladderlight import (
     stage,
 )
 from ladderlight.units.arrays import Codes
-from ladderlight_stages.perception.measures import (
-    FRESH,
-    UNSTATED,
-    MeasuringDistance,
-    ScreenWidth,
-    viewing_advice,
-    with_measures,
-)
+from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS, REACH_AHEAD, VARIABLE, Kernel, kernel_of
 
 if TYPE_CHECKING:
@@ -72,8 +65,8 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
 def diffuse(
     picture: Picture,
     board: Board,
-    viewing: Viewing = UNSTATED,
-    kept: Kept = FRESH,
+    viewing: Viewing = Viewing(),
+    kept: Kept = Kept(),
     *,
     kernel: Annotated[
         KernelName, Option("kernel that spreads a pixel's error; most are named after their authors")
@@ -142,10 +135,9 @@ def diffuse(
             codes, clipped = diffused(
                 picture, board.palette, shares, strength, error_limit, kept, serpentine=serpentine
             )
-    else:
-        kept = FRESH
+        codes = kept.over(codes)
     viewing = viewing.changed(distance=distance, screen_width=screen_width)
-    return with_measures(picture.coded(kept.over(codes)), picture, board, viewing, clipped=clipped)
+    return with_measures(picture.coded(codes), picture, board, viewing, clipped=clipped)
 
 
 def diffused(
@@ -154,7 +146,7 @@ def diffused(
     kernel: Kernel,
     strength: float = 1.0,
     error_limit: float = 0.25,
-    kept: Kept = FRESH,
+    kept: Kept = Kept(),
     *,
     serpentine: bool = True,
 ) -> tuple[Codes, int | None]:
@@ -182,7 +174,7 @@ def diffused_onto(
     tables: PaletteTables,
     kernel: Kernel,
     strength: float,
-    kept: Kept = FRESH,
+    kept: Kept = Kept(),
     *,
     serpentine: bool,
 ) -> Codes:
