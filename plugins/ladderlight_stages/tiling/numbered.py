@@ -83,10 +83,7 @@ def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents
 
 
 def tile_grid(board: Board, bank: int = 0) -> Grid:
-    """Work out the tiles of one bank.
-
-    Raises ArrangementError when they are not rectangles of neighbouring pixels.
-    """
+    """Work out the tiles of one bank. Raises ArrangementError when they are not rectangles of neighbouring pixels."""
     memories: list[Memory] = list(board.driving_memories)
     words = counter_words(board.x_grid.samples[None, :], board.y_grid.samples[:, None], board.bank_levels([[bank]]))
     drives = joint_drives(board, memories)

@@ -132,11 +132,8 @@ def kernel_of(weights: Sequence[Sequence[float]], divisor: float | None = None) 
 
     Without a divisor the whole error is passed on.
 
-    Raises
-    ------
-    PictureError
-        When a row below has no centre, a weight is negative, all are zero, more than the whole error would be passed
-        on, or the kernel reaches too far.
+    Raises PictureError when a row below has no centre, a weight is negative, all are zero, more than the whole error
+    would be passed on, or the kernel reaches too far.
     """
     ahead, *below = [tuple(float(value) for value in row) for row in weights] or [()]
     if len(ahead) > REACH_AHEAD or len(below) > REACH_BELOW or any(len(row) > 2 * REACH_BELOW + 1 for row in below):

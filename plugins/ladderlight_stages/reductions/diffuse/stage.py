@@ -113,10 +113,7 @@ def diffuse(
     ``stevenson_arce`` was published for hexagonal pixels: every other row counts as shifted by half a pixel, which is
     exact for the serpentine scan.
 
-    Raises
-    ------
-    PictureError
-        When ``weights`` are not those of a kernel.
+    Raises PictureError when ``weights`` are not those of a kernel.
     """
     from ladderlight_stages.halftone.exact import exact_codes
 
