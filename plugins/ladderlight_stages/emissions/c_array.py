@@ -49,11 +49,7 @@ def _unlike_c(symbol: str) -> Iterator[Problem]:
         yield Problem(where=("symbol",), what=what, action="use letters, digits and underscores")
 
 
-@stage(
-    help="Write each device as a C array.",
-    rule=_problems,
-    example=Example(options={"symbol": "{memory}_words"}),
-)
+@stage(help="Write each device as a C array.", rule=_problems, example=Example(options={"symbol": "{memory}_words"}))
 def c_array(
     contents: Contents,
     board: Board,

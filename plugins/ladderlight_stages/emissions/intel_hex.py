@@ -51,11 +51,7 @@ def _beyond(offset: int, size: int) -> Iterator[Problem]:
         yield Problem(where=("offset",), what=what, action=f"use at most {_MOST - size:X}h")
 
 
-@stage(
-    help="Write each device as an Intel HEX file.",
-    rule=_problems,
-    example=Example(options={"record": 32}),
-)
+@stage(help="Write each device as an Intel HEX file.", rule=_problems, example=Example(options={"record": 32}))
 def intel_hex(
     contents: Contents,
     board: Board,

@@ -54,9 +54,7 @@ def _beyond(end: int, address_bits: int | None) -> Iterator[Problem]:
 
 
 @stage(
-    help="Write each device as a Motorola S-record file.",
-    rule=_problems,
-    example=Example(options={"address_bits": 24}),
+    help="Write each device as a Motorola S-record file.", rule=_problems, example=Example(options={"address_bits": 24})
 )
 def s_record(
     contents: Contents,

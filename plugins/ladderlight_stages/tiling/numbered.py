@@ -8,13 +8,7 @@ import numpy as np
 from ladderlight import ArrangementError, Board, Contents, TileSet
 from ladderlight.board import Memory
 from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.tiling.tile_wiring import (
-    TileWiring,
-    counter_words,
-    joint_drives,
-    parities,
-    tile_wiring_of,
-)
+from ladderlight_stages.tiling.tile_wiring import TileWiring, counter_words, joint_drives, parities, tile_wiring_of
 from ladderlight_stages.tiling.tiling import finest_sources
 from ladderlight_stages.tiling.word_sheets import Sheets
 

@@ -82,8 +82,7 @@ def diffuse(
     divisor: Annotated[
         float | None,
         Option(
-            "divisor of the weights, their sum if not given; with a larger one the rest of the error is lost",
-            minimum=0,
+            "divisor of the weights, their sum if not given; with a larger one the rest of the error is lost", minimum=0
         ),
     ] = None,
     error_limit: Annotated[
@@ -167,13 +166,7 @@ def diffused(
 
 
 def diffused_onto(
-    picture: Picture,
-    tables: PaletteTables,
-    kernel: Kernel,
-    strength: float,
-    kept: Kept = Kept(),
-    *,
-    serpentine: bool,
+    picture: Picture, tables: PaletteTables, kernel: Kernel, strength: float, kept: Kept = Kept(), *, serpentine: bool
 ) -> Codes:
     """Diffuse a picture onto any set of colours."""
     from ladderlight_stages.halftone.lattice_tables import largest_steps
