@@ -30,24 +30,11 @@ class Cells:
     meanings: Mapping[str, NDArray[np.uint32]]
     """By memory: the word that each number means."""
     masks: Mapping[str, int]
+    """By memory: its pins that matter."""
     code_of: Codes
     """The code that is seen where a number is put out."""
     one_pixel: bool
     """Whether each position of a cell is one pixel of one colour."""
-
-    @property
-    def count(self) -> int:
-        """How many cells there are."""
-        return len(self.values)
-
-    def unpack(self, numbers: NDArray[np.unsignedinteger], memory: Memory) -> tuple[NDArray[np.uint32], int]:
-        """Return the words of one memory that numbers mean, and the pins that matter."""
-        return self.meanings[memory.name][numbers], self.masks[memory.name]
-
-    def codes_of(self, numbers: NDArray[np.unsignedinteger]) -> Codes:
-        """Return the codes that numbers show."""
-        codes: Codes = self.code_of[numbers]
-        return codes
 
 
 def cut(

@@ -70,8 +70,8 @@ class Tiling:
             read = pool.unique.read
             for memory in self.wiring.memories:
                 address, slot = self.wiring.address(board, memory, joint)
-                values, mask = self.cells.unpack(pool.unique.tiles, memory)
-                sheets.put(memory, address[read], slot[read], values[read], mask)
+                values = self.cells.meanings[memory.name][pool.unique.tiles]
+                sheets.put(memory, address[read], slot[read], values[read], self.cells.masks[memory.name])
 
     def tile_sets(self, board: Board) -> list[TileSet]:
         """Return the tiles in the memory, by number."""
@@ -81,7 +81,7 @@ class Tiling:
         sets = []
         for pool in self.pools:
             order = np.argsort(pool.numbers)
-            codes = self.cells.codes_of(pool.unique.tiles[order])
+            codes = self.cells.code_of[pool.unique.tiles[order]]
             numbers = pool.numbers[order]
             joint = self.wiring.joint(positions, numbers[:, None], np.array(pool.pool))
             sets.append(
@@ -101,7 +101,7 @@ class Tiling:
         size = f"{pixels}x{lines} pixels" + f" in {frames} frames" * (frames > 1)
         found, kept = sum(pool.found for pool in self.pools), sum(len(pool.numbers) for pool in self.pools)
         text = (
-            f"memory {memories}: {found} unique tiles of {size} in {self.cells.count} places"
+            f"memory {memories}: {found} unique tiles of {size} in {len(self.cells.values)} places"
             if self.wiring.positions > 1
             else f"memory {memories}: {found} unique words"
         )
@@ -166,8 +166,7 @@ def tile_cells(
     base = parities(words, [drive.counters for drive in drives])
     for output, level in fixed.items():
         base ^= level * turned_by(drives, output)
-    moving = int(np.bitwise_or.reduce((words ^ words.ravel()[first][cell]).ravel()))
-    wiring = tile_wiring_of(memories, drives, free, base ^ base.ravel()[first][cell], moving)
+    wiring = tile_wiring_of(memories, drives, free, base, words, first[cell])
     if not choice.turn:
         wiring = replace(wiring, turns=wiring.turns[:1])
     position, offset, pool = wiring.locate(base)
@@ -215,7 +214,7 @@ def _thinned(unique: UniqueTiles, cells: Cells, wiring: TileWiring, board: Board
             f"{unique.count} unique tiles are needed, but memory {label} has room for {most}, and they cannot "
             "be merged, since each position covers several pixels; use fewer or simpler pictures"
         )
-    codes = cells.codes_of(unique.tiles)
+    codes = cells.code_of[unique.tiles]
     at = np.arange(wiring.positions)
     thinned = thin(
         lambda turn: tile_points(codes[:, at ^ wiring.turns[turn]], board.palette, wiring.shape),
