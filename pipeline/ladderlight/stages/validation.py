@@ -49,11 +49,7 @@ class KeyName(str):
 
 def as_json(raw: object) -> str:
     """Write a TOML value as JSON for a strict model. A date becomes something that no field takes for a text."""
-    return json.dumps(raw, default=_dated)
-
-
-def _dated(value: object) -> dict[str, str]:
-    return {DATE: str(value)}
+    return json.dumps(raw, default=lambda value: {DATE: str(value)})
 
 
 def model_of_options(declaration: StageDeclaration) -> type[BaseModel]:

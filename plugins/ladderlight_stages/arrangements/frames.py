@@ -76,7 +76,7 @@ NEAR = 0.01
 
 
 def _animation(options: Mapping[str, Any]) -> Animation:
-    return Animation(match=options.get("match", Animation.match), still=options.get("still", Animation.still))
+    return Animation(match=options["match"], still=options["still"])
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:

@@ -128,7 +128,8 @@ def read(
                         yield waiting
                     waiting = picture
                 if file.duration is not None and waiting is not None:
-                    waiting = _longer(waiting, file.duration(one) / 1000)
+                    shown = (waiting.origin.duration or 0) + file.duration(one) / 1000
+                    waiting = replace(waiting, origin=replace(waiting.origin, duration=shown or None))
             except (*FAILURES, DamageError):
                 if waiting is None or damaged == "refuse":
                     raise
@@ -159,8 +160,3 @@ def _picture(path: Path, frame: Frame, number: int, *, first: bool, matte: Singl
     origin = Origin(name=path.stem if first else f"{path.stem}#{number}", source=str(path), frame=number)
     notes = {"caution": caution} if caution else {}
     return Picture(origin=origin, pixels=pixels, notes=notes, part=FilePart(size=frame.upright_size))
-
-
-def _longer(picture: Picture, seconds: float) -> Picture:
-    """Return the picture, shown for so much longer."""
-    return replace(picture, origin=replace(picture.origin, duration=(picture.origin.duration or 0) + seconds or None))
