@@ -34,7 +34,8 @@ _END = object()
 _CLOSE = 1e-4
 """How far light may stray beyond 0 to 1 by rounding: a third of the least step of 8 bits in sRGB, 1 / (255 * 12.92)."""
 _MOST_BITS = int(np.float32(1 + _CLOSE).view(np.uint32))
-"""The bits of light that is too much: below are those of all numbers from 0 up, above those of negative ones and NaN."""
+"""The bits of the most light that is allowed: from 0 up bits rise with the number, and those of negative ones and NaN
+are higher."""
 
 _WORDS = (np.uint8, np.uint16, np.uint32)
 

@@ -33,9 +33,7 @@ def resampled(pixels: Singles, width: int, height: int, method: Method) -> Singl
         rows, columns = _centres(old_height, height), _centres(old_width, width)
         return pixels[rows.astype(np.intp)[:, np.newaxis], columns.astype(np.intp)]
     pixels = np.require(pixels, np.float32, ["C", "A", "W"])
-    return summed_rows(
-        summed_rows(pixels, *_weights(old_height, height, method)), *_weights(old_width, width, method)
-    )
+    return summed_rows(summed_rows(pixels, *_weights(old_height, height, method)), *_weights(old_width, width, method))
 
 
 def _centres(old: int, new: int) -> Floats:
