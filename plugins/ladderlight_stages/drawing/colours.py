@@ -4,7 +4,7 @@ import numpy as np
 
 from ladderlight import Board
 from ladderlight.board.scanning.lookup import lookup_of
-from ladderlight.colour.oklab import oklab_from_linear
+from ladderlight.colour.spaces import oklab_from_linear
 from ladderlight.units.arrays import Codes, Floats, Ints
 
 

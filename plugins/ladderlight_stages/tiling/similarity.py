@@ -7,7 +7,7 @@ linear light. Two dithered patches of the same tone are then similar although ha
 import numpy as np
 
 from ladderlight.board import Palette
-from ladderlight.colour.oklab import oklab_from_linear
+from ladderlight.colour.spaces import oklab_from_linear
 from ladderlight.units.arrays import Codes, Singles
 
 Points = Singles

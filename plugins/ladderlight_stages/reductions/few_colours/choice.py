@@ -3,7 +3,7 @@
 import numpy as np
 
 from ladderlight import Palette, Picture
-from ladderlight.colour.oklab import similarity_from_linear
+from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight.units.arrays import Codes, Floats, Ints
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS
