@@ -10,8 +10,7 @@ from pathlib import Path
 
 from ladderlight.errors import BuildError
 from ladderlight.flow.pictures import DeviceFile
-from ladderlight.reference.examples import Played, play
-from ladderlight.reference.strips import strip_png
+from ladderlight.reference.examples import Played, play, strip_png
 from ladderlight.stages.contract import Example
 from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
 from ladderlight.stages.kinds import Kind
