@@ -43,47 +43,28 @@ def segments_of(
 ) -> list[Segment]:
     """Read a file of any of the formats.
 
-    Raises DeviceFileError when the file is damaged or, in a format without addresses, of another size.
-
-    Parameters
-    ----------
-    name
-        The file's name, for messages.
-    data
-        Its content.
-    size
-        How many bytes a file without addresses must hold; None allows any.
-    element
-        Bytes of one element of a format that lists words.
-    order
-        Byte order in which such elements become bytes.
+    A file without addresses must hold ``size`` bytes; None allows any. ``element`` is the bytes of one element of a
+    format that lists words, and ``order`` that of its bytes. Raises DeviceFileError when the file is damaged or, in a
+    format without addresses, of another size.
     """
     kind = format_of(data)
-    if kind == "binary":
-        if size is not None and len(data) != size:
-            advice = likely_damage(data) or "check that it is the file of this device"
-            raise DeviceFileError(f"holds {counted(len(data), 'byte')}, not {size:,}; {advice}", where=name)
-        return [Segment(address=0, data=data)]
     if kind in _RECORDS and data.isascii():
         return _RECORDS[kind](name, data)
-    try:
-        text = data.decode("ascii")
-    except UnicodeDecodeError as error:
-        raise DeviceFileError(
-            f"begins as text but byte {error.start} is not; the file is damaged, write it again", where=name
-        ) from None
-    if kind == "verilog_mem":
-        return _verilog_mem(name, text, element, order)
-    held = _c_array(name, text, element, order) if kind == "c_array" else _assembler(name, text)
+    held = data
+    if kind != "binary":
+        try:
+            text = data.decode("ascii")
+        except UnicodeDecodeError as error:
+            what = f"begins as text but byte {error.start} is not; the file is damaged, write it again"
+            raise DeviceFileError(what, where=name) from None
+        if kind == "verilog_mem":
+            return _verilog_mem(name, text, element, order)
+        held = _c_array(name, text, element, order) if kind == "c_array" else _assembler(name, text)
     if size is not None and len(held) != size:
-        raise DeviceFileError(
-            f"holds {counted(len(held), 'byte')}, not {size:,}; check that it is the file of this device", where=name
-        )
+        damage = likely_damage(data) if kind == "binary" else ""
+        what = f"holds {counted(len(held), 'byte')}, not {size:,}; "
+        raise DeviceFileError(what + (damage or "check that it is the file of this device"), where=name)
     return [Segment(address=0, data=held)]
-
-
-def _lines(text: str) -> list[str]:
-    return [line.strip() for line in text.splitlines() if line.strip()]
 
 
 def _verilog_mem(name: str, text: str, element: int, order: ByteOrder) -> list[Segment]:
@@ -114,7 +95,6 @@ def _verilog_mem(name: str, text: str, element: int, order: ByteOrder) -> list[S
 
 
 def _c_array(name: str, text: str, element: int, order: ByteOrder) -> bytes:
-    """Read the numbers between the braces of the first array."""
     plain = re.sub(r"//[^\n]*|/\*.*?\*/", " ", text, flags=re.DOTALL)
     inside, closed, _ = plain.partition("{")[2].partition("}")
     if not closed:
@@ -124,8 +104,9 @@ def _c_array(name: str, text: str, element: int, order: ByteOrder) -> bytes:
 
 def _assembler(name: str, text: str) -> bytes:
     """Read the bytes behind the directive of each line; lines that end in a colon are labels."""
-    rows = [line.split(None, 1) for line in _lines(text) if not line.endswith(":")]
-    return _numbers(name, ",".join(row[-1] for row in rows), 1, "little")
+    lines = (line.strip() for line in text.splitlines())
+    numbers = (line.split(None, 1)[-1] for line in lines if line and not line.endswith(":"))
+    return _numbers(name, ",".join(numbers), 1, "little")
 
 
 def _numbers(name: str, text: str, element: int, order: ByteOrder) -> bytes:

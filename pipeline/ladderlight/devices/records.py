@@ -207,7 +207,6 @@ def _alike(data: bytes, place: int, most: int) -> Generator[_Run, None, tuple[in
 
 
 def _joined(name: str, records: Iterable[tuple[int, bytes]]) -> list[Segment]:
-    """Join records to stretches, in the order of their addresses."""
     runs: list[tuple[int, bytearray]] = []
     for address, data in records:
         if not data:

@@ -97,22 +97,11 @@ def compare(
     reading: Reading | None = None,
     known: Sequence[Fault] = (),
 ) -> Comparison:
-    """Compare one device, or as much of it as was read.
+    """Compare ``found``, uint32 (words of the part,), with what the device should hold, out of all memories' ``wanted``.
 
-    Parameters
-    ----------
-    wanted
-        What all memories should hold.
-    found
-        What the device holds: uint32, shape (words of the part,).
-    pictures
-        Names of the pictures in each bank that holds any; only these banks are searched for places.
-    most
-        How many differences to list one by one.
-    reading
-        How the device was read, when not all at once; what was not read counts as the same.
-    known
-        Contents that a healthy chip may hold, see :mod:`ladderlight.readback.diagnosis.known`.
+    Differences are listed up to ``most``; the screens of banks with ``pictures``, named by bank, are searched for them.
+    What was not read counts as the same, by ``reading`` when not all was read at once. A healthy chip may hold what is
+    ``known``, see :mod:`ladderlight.readback.diagnosis.known`.
     """
     should = device.words(wanted)
     found = as_read(should, found, reading)

@@ -184,7 +184,6 @@ def strip_png(played: Played) -> bytes | None:
 
 
 def _seen(pictures: Sequence[Picture | CodedPicture], board: Board) -> list[RGB]:
-    """Return pictures as an sRGB monitor shows them."""
     return [
         board.palette.srgb8[picture.codes]
         if isinstance(picture, CodedPicture)
@@ -239,7 +238,6 @@ def _words(memory: Memory, contents: MemoryContents, board: Board) -> RGB:
 
 
 def _laid_out(pictures: Sequence[RGB]) -> RGB:
-    """Lay out pictures side by side, or two by two."""
     if len(pictures) == 1:
         return pictures[0]
     height, width = (max(picture.shape[axis] for picture in pictures) for axis in (0, 1))

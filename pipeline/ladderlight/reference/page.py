@@ -120,7 +120,6 @@ def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -
 
 
 def _alternative(declaration: StageDeclaration) -> str:
-    """Return what is to be seen in a picture, for whoever does not see it."""
     if declaration.kind is Kind.CARD:
         return f"{declaration.name}: {declaration.help.partition(':')[0]}"
     shown = declaration.example.shows
@@ -154,7 +153,6 @@ def _file(file: DeviceFile) -> str:
 
 
 def _head(data: bytes) -> Iterator[str]:
-    """Yield the first lines of a text file; nothing of any other."""
     try:
         rows = data.decode("ascii").splitlines()
     except UnicodeDecodeError:

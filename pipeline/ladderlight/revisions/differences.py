@@ -132,7 +132,6 @@ class Differences:
         return self.first, self.second
 
     def _chips(self, number: int | None) -> Iterator[tuple[str, str]]:
-        """Compare a tray, of which one revision may have none."""
         sides = [(side, side.build) for side in self._sides]
         trays = [build.tray(number) if build and number in build.numbers() else None for _, build in sides]
         devices = [

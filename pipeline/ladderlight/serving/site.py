@@ -40,10 +40,7 @@ class Site:
     def read(self, target: str) -> bytes | None:
         """Return the bytes of the file that a request's target means; None where there is none to be served.
 
-        Raises
-        ------
-        BuildError
-            When the output folder cannot be read as a whole.
+        Raises BuildError when the output folder cannot be read as a whole.
         """
         names = names_of(target)
         name = self.folder_of(target)
@@ -109,7 +106,6 @@ class Bulletin:
     """A notice that is replaced from time to time, and those who wait for the next one."""
 
     def __init__(self) -> None:
-        """Begin with nothing built."""
         self.notice = Notice()
         self.ended = False
         self._changed = threading.Condition()

@@ -63,7 +63,6 @@ def _smaller(board: Board, memory: Memory, pins: int) -> list[str]:
 
 
 def _banks(board: Board, pins: int) -> list[str]:
-    """Return the bank lines that so many pins could take, as an imperative; none when too few lines are left."""
     free = [index for index in range(MOST_BANK_LINES) if index not in board.bank_lines][:pins]
     if len(free) < pins:
         return []
@@ -74,6 +73,5 @@ def _banks(board: Board, pins: int) -> list[str]:
 
 
 def _counted(board: Board, memory: Memory) -> bool:
-    """Whether a memory holds places of the picture, so that bank lines can choose among several."""
     counted = any(line.signal in (Signal.X, Signal.Y) for line in board.address_lines(memory))
     return counted and memory in board.picture_memories

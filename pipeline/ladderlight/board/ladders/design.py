@@ -106,14 +106,8 @@ def design(
     whole range are not offered; the list may then be shorter. Raises BoardError when the goal cannot be met by any
     ladder, or nothing keeps its current limit.
 
-    Parameters
-    ----------
-    pairs
-        Whether two resistors in series or in parallel may take the place of one; not for R-2R.
-    r2r
-        Design an R-2R ladder instead of a weighted one.
-    tolerance
-        Of the resistors; it does not change the choice, only its analysis.
+    With ``pairs`` two resistors in series or in parallel may take the place of one; not for R-2R. ``tolerance`` of the
+    resistors does not change the choice, only its analysis.
     """
     problems = goal_problems(goal)
     if pairs and r2r:

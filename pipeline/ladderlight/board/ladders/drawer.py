@@ -44,7 +44,6 @@ class Drawer:
         return all("=" in kind.mark for kind in self.kinds)
 
     def __str__(self) -> str:
-        """Return the drawer as it is written."""
         return ", ".join(
             kind.mark if kind.quantity is None else f"{kind.quantity} x {kind.mark}" for kind in self.kinds
         )
@@ -111,14 +110,8 @@ def design_from(
     the drawer allows has a smaller one. Raises BoardError when the goal cannot be met by any ladder, or not from the
     drawer.
 
-    Parameters
-    ----------
-    pairs
-        Whether two resistors in series or in parallel may take the place of one.
-    channels
-        1 to 3. Each has a ladder of its own, from resistors that no other one has.
-    tolerance
-        Of the resistors; it does not change the choice, only its analysis.
+    Each of the 1 to 3 ``channels`` has a ladder of its own, from resistors that no other one has. ``pairs`` and
+    ``tolerance`` as for :func:`ladderlight.board.ladders.design.design`.
     """
     if problems := goal_problems(goal):
         raise BoardError(problems)
@@ -171,7 +164,6 @@ class _Search:
 
     @cached_property
     def _uses(self) -> Ints:
-        """How many resistors of each kind each assembly takes."""
         uses = np.zeros((len(self._places), len(self.drawer.kinds)), dtype=np.int64)
         for place, (_, kinds) in enumerate(self._places):
             np.add.at(uses[place], list(kinds), 1)
@@ -199,7 +191,6 @@ class _Search:
 
 
 def _too_little(search: _Search, channels: int) -> Problem:
-    """Return what the drawer is not enough for, and what it is enough for."""
     bits, found = search.goal.bits, len(search.index)
     whole = found < _DEEPEST
     fewer = next((count for count in range(channels - 1, 0, -1) if search.sets(count, 1)), 0)

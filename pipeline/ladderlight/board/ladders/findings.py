@@ -59,7 +59,6 @@ def _joined(found: list[Finding]) -> list[Finding]:
 
 
 def _direct_lines(board: Board) -> frozenset[str]:
-    """Ladder lines that a memory drives with no register between."""
     wanted = set(board.ladder.lines)
     return frozenset(
         name for memory in board.memories if memory.output == "direct" for name in memory.data if name in wanted

@@ -84,7 +84,6 @@ class Found:
     error: Floats
 
     def __len__(self) -> int:
-        """Return the number of ladders."""
         return len(self.error)
 
 
@@ -139,7 +138,6 @@ class WeightedSearch:
             self._expand(index[start : start + _ROWS], sums[start : start + _ROWS], bit)
 
     def _expand(self, index: Ints, sums: Floats, left: int) -> None:
-        """Choose the next bit in every possible way."""
         low, high = self._bounds(sums, left)
         ascending = self._conductance[::-1]
         first = np.searchsorted(ascending, low * (2 - _SLACK), side="left")
@@ -170,7 +168,6 @@ class WeightedSearch:
         return 1 / (self.values + self.goal.driver)
 
     def _limits(self) -> tuple[Floats, Floats]:
-        """The window of voltages of each code."""
         goal, bound = self.goal, self._bound * _SLACK + _ROUNDING
         return goal.volts_for(goal.targets - bound), goal.volts_for(goal.targets + bound)
 
@@ -246,7 +243,6 @@ class WeightedSearch:
         return np.where(bounded, total / 2 * (1 - root) * _SLACK, np.inf)
 
     def _collect(self, index: Ints, sums: Floats) -> None:
-        """Keep the best of complete ladders."""
         goal = self.goal
         volts = goal.supply * sums / (sums[:, -1:] + 1 / goal.load)
         error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)

@@ -63,12 +63,7 @@ def worst_levels(network: Network, node: str, states: Flags, tolerance: Floats) 
     each resistor to the end that raises the level until none moves. For weighted ladders the direction never depends on
     the others, so this is the worst of all corners; for others the tests compare it with all corners.
 
-    Parameters
-    ----------
-    states
-        Booleans, shape (states, drivers).
-    tolerance
-        Largest relative deviation of each resistor, float64 (resistors,).
+    ``states`` bool (states, drivers); ``tolerance`` float64 (resistors,), the largest relative deviation of each.
     """
 
     def measure(ohms: Floats) -> Floats:

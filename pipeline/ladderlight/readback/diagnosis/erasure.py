@@ -30,7 +30,6 @@ def unfinished(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
 
 
 def _hole(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
-    """Yield the erased stretch inside the data that lacks the most words."""
     ones = np.uint32(pins.ones)
     written = np.flatnonzero(found != ones)
     lacking = np.append(0, np.cumsum(wanted != ones))
