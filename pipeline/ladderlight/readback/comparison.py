@@ -97,7 +97,7 @@ def compare(
     reading: Reading | None = None,
     known: Sequence[Fault] = (),
 ) -> Comparison:
-    """Compare ``found``, uint32 (words of the part,), with what the device should hold, out of all memories' ``wanted``.
+    """Compare ``found``, uint32 (words of the part,), with what it should hold, out of all memories' ``wanted``.
 
     Differences are listed up to ``most``; the screens of banks with ``pictures``, named by bank, are searched for them.
     What was not read counts as the same, by ``reading`` when not all was read at once. A healthy chip may hold what is

@@ -9,9 +9,7 @@ from pathlib import Path, PurePath
 import numpy as np
 
 from ladderlight.devices.formats import Format, format_of, likely_damage, segments_of
-from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, UsageError
-from ladderlight.flow.pictures import ByteOrder
 from ladderlight.readback.sections import Section
 from ladderlight.units.arrays import Bytes, Ints, bytes_per_word
 from ladderlight.units.words import counted, joined
@@ -29,6 +27,7 @@ _NO_FILES = (
 )
 _FARTHEST = 1 << 24
 """Addresses from here on, past the 24 bits of an S2 record, are no place for a dump that holds a part of a device."""
+_segments_of = cache(segments_of)
 _ADDRESSED: tuple[Format, ...] = ("intel_hex", "s_record", "verilog_mem")
 
 
@@ -49,16 +48,19 @@ class Dump:
         """Its name without folder and suffix."""
         return PurePath(self.name).stem
 
-    def segments(self, section: Section) -> list[Segment]:
-        """Read it as a section's bytes.
+    def addressed(self, section: Section) -> tuple[Bytes, Ints]:
+        """Return its bytes as those of a section, and the address of each, 0 upwards in a format without.
 
         Raises UsageError when it is damaged.
         """
         element = 1 if section.torn else bytes_per_word(section.device.part.width)
         try:
-            return _segments(self.name, self.data, element, section.span.order)
+            segments = _segments_of(self.name, self.data, element=element, order=section.span.order)
         except DeviceFileError as error:
             raise UsageError.of(error.faults) from error
+        stretches = [np.arange(len(segment.data)) + segment.address for segment in segments if segment.data]
+        addresses = np.concatenate(stretches) if stretches else np.zeros(0, dtype=np.int64)
+        return np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8), addresses
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -113,12 +115,11 @@ def fit(dump: Dump, section: Section) -> Held | None:
     section, or else at a multiple of the section's size below 16 MiB. Raises UsageError when the dump is damaged.
     """
     try:
-        segments = dump.segments(section)
+        data, addresses = dump.addressed(section)
     except UsageError:
         if dump.format in _ELEMENTS and section.torn:  # whole words are no bytes
             return None
         raise
-    data, addresses = _bytes_of(segments)
     if dump.format not in _ADDRESSED:
         if len(data) != section.size:
             return None
@@ -127,14 +128,6 @@ def fit(dump: Dump, section: Section) -> Held | None:
     if base is None:
         return None
     return Held(dump=dump, section=section, base=base, at=addresses - base, data=data)
-
-
-def addressed(dump: Dump, section: Section) -> tuple[Bytes, Ints]:
-    """Return a dump's bytes and the address of each, 0 upwards in a format without.
-
-    Raises UsageError when the dump is damaged.
-    """
-    return _bytes_of(dump.segments(section))
 
 
 def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
@@ -147,10 +140,9 @@ def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
         f"device {names[0]} takes {sizes}" if len(names) == 1 else f"devices {', '.join(names)} take {sizes} each"
         for sizes, names in takers.items()
     )
-    segments = dump.segments(sections[0])
+    data, addresses = dump.addressed(sections[0])
     if dump.format in _ADDRESSED:
-        first = min(segment.address for segment in segments)
-        last = max(segment.address + len(segment.data) for segment in segments) - 1
+        first, last = int(addresses.min()), int(addresses.max())
         size = last + 1 - first
         if first >= _FARTHEST and all(size < section.size for section in sections):
             return UsageError(
@@ -163,11 +155,9 @@ def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
             "check that it is of this board, and from which address it was saved",
             where=dump.name,
         )
-    size = sum(len(segment.data) for segment in segments)
-    advice = likely_damage(dump.data) if dump.format == "binary" else ""
-    return UsageError(
-        f"holds {counted(size, 'byte')}, but {wanted}; {advice or 'check that it is of this board'}", where=dump.name
-    )
+    damage = likely_damage(dump.data) if dump.format == "binary" else ""
+    action = damage or "check that it is of this board"
+    return UsageError(f"holds {counted(len(data), 'byte')}, but {wanted}; {action}", where=dump.name)
 
 
 def _sizes(sections: Sequence[Section]) -> str:
@@ -195,14 +185,3 @@ def _base(addresses: Ints, section: Section, name: str) -> int | None:
     elif first < _FARTHEST:
         likely += [first // section.size * section.size]
     return next((base for base in likely if base <= first and end <= base + section.size), None)
-
-
-def _bytes_of(segments: Sequence[Segment]) -> tuple[Bytes, Ints]:
-    data = np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8)
-    stretches = [np.arange(len(segment.data)) + segment.address for segment in segments if segment.data]
-    return data, np.concatenate(stretches) if stretches else np.zeros(0, dtype=np.int64)
-
-
-@cache
-def _segments(name: str, data: bytes, element: int, order: ByteOrder) -> list[Segment]:
-    return segments_of(name, data, element=element, order=order)

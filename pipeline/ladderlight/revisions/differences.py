@@ -10,7 +10,7 @@ from typing import TypeVar
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.board import Board, Finding, Palette
 from ladderlight.board.scanning.timing import timings
-from ladderlight.engine.trays import folder_of, place_in
+from ladderlight.engine.trays import folder_of
 from ladderlight.errors import LadderlightError
 from ladderlight.recipe import Recipe
 from ladderlight.workspace.burned import burn_of, chip_of
@@ -172,11 +172,6 @@ def document_of(found: Differences) -> dict[str, object]:
             {"name": name, **both((_place(pair[0]), _place(pair[1])))} for name, pair in found.pictures.items()
         ],
     }
-
-
-def chip_place(slot: Slot) -> str:
-    """Return a chip in words."""
-    return place_in(*slot)
 
 
 def _place(place: Place | None) -> dict[str, int] | None:

@@ -1,7 +1,5 @@
 """Output folders as they are served, and what their pages are told."""
 
-from __future__ import annotations
-
 import json
 import re
 import threading

@@ -9,8 +9,6 @@ def test_black_is_lifted():
 ```
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path

@@ -22,12 +22,7 @@ def ladder_document(ladder: Ladder) -> dict[str, Any]:
     analysis = analyse(ladder)
     return {
         "channels": [
-            {
-                "name": channel.name,
-                "guns": list(channel.guns),
-                "lines": list(channel.lines),
-                **_channel_figures(channel),
-            }
+            {"name": channel.name, "guns": list(channel.guns), "lines": list(channel.lines)} | _channel_figures(channel)
             for channel in analysis.channels
         ],
         **_loads(analysis),
