@@ -85,10 +85,9 @@ def compare(
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.comparison import document_of_reports, report_on, unrecorded
     from ladderlight.readback.diagnosis.known import known_contents
-    from ladderlight.readback.dumps import read_dumps
+    from ladderlight.readback.dumps import read_dumps, readings_of
     from ladderlight.readback.matching import by_tray, match
     from ladderlight.readback.pictures import damage_png, with_device
-    from ladderlight.readback.readings import readings_of
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way

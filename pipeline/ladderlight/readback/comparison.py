@@ -11,8 +11,7 @@ from ladderlight.board.scanning.scan import scan
 from ladderlight.engine.trays import place_in
 from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
-from ladderlight.readback.dumps import Held
-from ladderlight.readback.readings import Reading, as_read
+from ladderlight.readback.dumps import Held, Reading, as_read
 from ladderlight.readback.sections import Section, image_of
 from ladderlight.units.arrays import Ints, MemoryWords, Words
 

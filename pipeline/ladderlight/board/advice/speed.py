@@ -27,7 +27,7 @@ MOST_SHIFTS = 6
 """Number of x bits by which a wider repeat is searched."""
 
 
-def findings(board: Board) -> Iterator[Finding]:
+def speed_findings(board: Board) -> Iterator[Finding]:
     """Yield memories that are too slow, with remedies, undefined data at word changes, and shifts of the picture."""
     for timing in timings(board).values():
         memory = board.memory(timing.memory)

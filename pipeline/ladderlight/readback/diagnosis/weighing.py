@@ -11,11 +11,22 @@ import numpy as np
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults
 from ladderlight.bench.faults.pins import Pins
 from ladderlight.board import Board, Device
-from ladderlight.readback.diagnosis.erasure import burned_over, one_way, smaller_part, unfinished
-from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind, Places, fixed, line_faults, reversed_bits
+from ladderlight.readback.diagnosis.faults import (
+    AGAINST,
+    Fault,
+    Kind,
+    Places,
+    burned_over,
+    fixed,
+    line_faults,
+    one_way,
+    reversed_bits,
+    smaller_part,
+    unfinished,
+)
 from ladderlight.readback.diagnosis.known import other_devices
 from ladderlight.readback.diagnosis.misplacement import bank_order, byte_order, piece_order, shiftable, shifted
-from ladderlight.readback.readings import Reading, as_read
+from ladderlight.readback.dumps import Reading, as_read
 from ladderlight.readback.sections import Section, mask_of
 from ladderlight.units.arrays import Flags, Ints, MemoryWords, Words
 
