@@ -149,10 +149,7 @@ def ranked(findings: Iterable[Finding]) -> list[Finding]:
 
 
 def refuse_errors(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Return findings, the gravest first.
-
-    Raises BuildError when there are errors among them.
-    """
+    """Return findings, the gravest first. Raises BuildError when there are errors among them."""
     ordered = tuple(ranked(findings))
     if is_refused(ordered):
         raise BuildError.of(Fault(where=one.where, message=one.message) for one in ordered if one.level == "error")

@@ -49,10 +49,7 @@ class _Run:
 # Intel Hexadecimal Object File Format Specification, Revision A, 1988; Motorola's S-records as in the manual page
 # srec(5). They are read in pieces: a whole file in single records would take thirty times its bytes.
 def intel_hex(name: str, data: bytes) -> list[Segment]:
-    """Read an Intel HEX file; ASCII.
-
-    Raises DeviceFileError when it is damaged or cut off.
-    """
+    """Read an Intel HEX file; ASCII. Raises DeviceFileError when it is damaged or cut off."""
     ended = continued = False
     segment = linear = 0
 
@@ -78,10 +75,7 @@ def intel_hex(name: str, data: bytes) -> list[Segment]:
 
 
 def s_record(name: str, data: bytes) -> list[Segment]:
-    """Read a file of S-records; ASCII.
-
-    Raises DeviceFileError when it is damaged or cut off, or lacks records that it counts.
-    """
+    """Read S-records; ASCII. Raises DeviceFileError when damaged, cut off, or without records that the file counts."""
     total = lines = 0
     counts: list[int] = []
     firsts: dict[str, int] = {}

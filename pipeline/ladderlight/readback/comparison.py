@@ -229,10 +229,7 @@ def report_on(
     known: Sequence[Fault] = (),
     tray: int | None = None,
 ) -> DeviceReport:
-    """Compare what was read of a device with what it should hold, as :func:`ladderlight.readback.comparison.compare`.
-
-    ``found`` are the dumps, those of other devices as well; ``wanted`` is what all memories should hold.
-    """
+    """Compare what was read of a device with all memories' ``wanted`` words; ``found`` are the dumps of any device."""
     device = reading.device
     comparison = compare(
         board, device, wanted, reading.words, pictures=pictures, most=most, reading=reading, known=known

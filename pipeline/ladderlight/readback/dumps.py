@@ -85,10 +85,7 @@ class Held:
 
 
 def read_dumps(paths: Sequence[Path], sections: Sequence[Section]) -> list[Dump]:
-    """Read files that were read out of chips. One too large for any of the sections is not read.
-
-    Raises UsageError when one cannot be read.
-    """
+    """Read files that came out of chips, none too large for any section. Raises UsageError when one cannot be read."""
     largest = max(section.device.part.bytes for section in sections)
     return [Dump(name=str(path), data=_read(path, largest)) for path in paths]
 
@@ -250,10 +247,7 @@ def as_read(should: Words, found: Words, reading: Reading | None) -> Words:
 
 
 def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Reading]:
-    """Put together what was read of each device, in the order of the sections. Bytes that a dump leaves out are erased.
-
-    Raises UsageError when two dumps of the same bytes disagree.
-    """
+    """Put together what was read of each device, in the sections' order. Raises UsageError when two dumps disagree."""
     by_device: dict[str, list[Held]] = {}
     for held in found:
         by_device.setdefault(held.section.device.name, []).append(held)
@@ -266,10 +260,7 @@ def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Read
 
 
 def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str, NDArray[np.uint32]]:
-    """Put the memories' words together.
-
-    Raises UsageError when part of a device was not read.
-    """
+    """Put the memories' words together. Raises UsageError when part of a device was not read."""
     words = {reading.device.name: reading.words for reading in readings}
     missing = []
     for device in board.devices:

@@ -52,10 +52,7 @@ class Played:
 
 @cache
 def example_board(name: str) -> Board:
-    """Read one of our own boards.
-
-    Raises PluginError when there is none of that name.
-    """
+    """Read one of our own boards. Raises PluginError when there is none of that name."""
     with as_file(files("ladderlight.reference") / "boards") as folder:
         names = sorted(path.stem for path in folder.glob("*.toml"))
         if name not in names:

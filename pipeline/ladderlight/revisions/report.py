@@ -52,10 +52,7 @@ def _shown(value: object) -> str:
 
 
 def revisions_page(project: str, found: Differences) -> str:
-    """Return the page as one HTML document that loads nothing.
-
-    Screens are those of the builds' proofs; one that is not there is left out.
-    """
+    """Return one HTML document that loads nothing, with the screens of both proofs as far as they are there."""
     sides = found.first, found.second
     return fill(
         "revisions.html",

@@ -36,10 +36,7 @@ class Site:
         return self.read(f"/{name}{'/' * bool(name)}proof/index.html") is not None
 
     def read(self, target: str) -> bytes | None:
-        """Return the bytes of the file that a request's target means; None where there is none to be served.
-
-        Raises BuildError when the output folder cannot be read as a whole.
-        """
+        """Return the bytes of the file that a request means, or None. Raises BuildError for a folder not to be read."""
         names = names_of(target)
         name = self.folder_of(target)
         if not names or name not in self.folders:

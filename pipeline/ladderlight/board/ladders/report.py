@@ -57,10 +57,7 @@ def design_document(choices: list[Choice], series: Series | None) -> dict[str, A
 
 
 def drawer_document(sets: list[tuple[Choice, ...]], drawer: Drawer) -> dict[str, Any]:
-    """Return sets of ladders from a drawer as plain values, the best first.
-
-    The document is that of the best set's worst ladder, with all of its ladders as ``channels``.
-    """
+    """Return sets of ladders as plain values: that of the best set's worst ladder, its others as ``channels``."""
     best = sets[0]
     return {
         **design_document([choices[-1] for choices in sets], None),

@@ -57,6 +57,11 @@ class Goal:
         """Return volts in the measure of ``even``: themselves, or the lightness of the light."""
         return volts if self.even == "volts" else lightness_of(linear_from_srgb(volts / self.peak))
 
+    def error(self, volts: Floats) -> Floats:
+        """Return the largest deviation of levels, float64 (..., codes), from the targets."""
+        deviation: Floats = np.abs(self.effect(volts) - self.targets).max(axis=-1)
+        return deviation
+
     def volts_for(self, effect: Floats) -> Floats:
         """Return the inverse of :meth:`effect`."""
         return effect if self.even == "volts" else self.peak * srgb_from_linear(luminance_of(effect))
@@ -245,7 +250,7 @@ class WeightedSearch:
     def _collect(self, index: Ints, sums: Floats) -> None:
         goal = self.goal
         volts = goal.supply * sums / (sums[:, -1:] + 1 / goal.load)
-        error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)
+        error = goal.error(volts)
         good = error <= self._bound
         if not goal.non_monotonic:
             good &= (np.diff(volts, axis=1) > 0).all(axis=1)
@@ -305,7 +310,7 @@ def best_r2r(goal: Goal, values: Floats, most: int) -> R2RFound:
             white = goal.effect(weights.sum(axis=1))
             good &= np.abs(white - goal.targets[-1]) <= found.error[-1]
         volts = weights[good] @ codes.T
-        error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)
+        error = goal.error(volts)
         rung = rung[good]
         offered = error <= goal.worst
         if not goal.non_monotonic:
