@@ -40,8 +40,8 @@ class Source:
         return f"{frequency(self.clock)} ({frequency(self.oscillator)}{_DIVISIONS[self.division]})"
 
 
-def fitting_sources(raster: Raster) -> list[Source]:
-    """Return at most three sources of clocks that fit a raster's mode, those nearest to its clock first.
+def fitting_sources(raster: Raster, most: int = 3) -> list[Source]:
+    """Return the sources of clocks that fit a raster's mode, those nearest to its clock first.
 
     Of sources of nearly the same clock, only the one with the smallest deviation from the mode and the fewest
     flip-flops is returned.
@@ -56,7 +56,7 @@ def fitting_sources(raster: Raster) -> list[Source]:
                 if trial.ratio not in best or rank[:2] < best[trial.ratio][:2]:
                     best[trial.ratio] = rank
     sources = [source for _, _, source in best.values()]
-    return sorted(sources, key=lambda source: abs(log(source.clock / raster.clock)))[:3]
+    return sorted(sources, key=lambda source: abs(log(source.clock / raster.clock)))[:most]
 
 
 def clock_findings(board: Board) -> Iterator[Finding]:
