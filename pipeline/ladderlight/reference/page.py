@@ -15,7 +15,7 @@ from ladderlight.stages.contract import Example
 from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
-from ladderlight.stages.toml_text import stage_table, use_table
+from ladderlight.stages.wording import stage_table, use_table
 
 FOLDER = "reference"
 """Where the pictures are, beside the page."""

@@ -217,13 +217,7 @@ def stage(
         How the stage is shown; without it, with its defaults.
     """
     hooks = Hooks(
-        rule=rule,
-        probe=probe,
-        demand=demand,
-        survey=survey,
-        animation=animation,
-        capacity=capacity,
-        advice=advice,
+        rule=rule, probe=probe, demand=demand, survey=survey, animation=animation, capacity=capacity, advice=advice
     )
 
     def mark(function: F) -> F:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from ladderlight import Origin
-from ladderlight_stages.banks.capacity import one_bank_each
+from ladderlight_stages.banks import one_bank_each
 
 OPTIONS = {"match": "*", "share": False}
 ORIGINS = [Origin(name=name, source=f"{name}.png") for name in "ab"]

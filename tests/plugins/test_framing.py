@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ladderlight_stages.framing.proportions import (
+from ladderlight_stages.framing import (
     drawn_for,
     enlargement,
     framed,

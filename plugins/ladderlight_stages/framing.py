@@ -1,4 +1,4 @@
-"""A picture's proportions against the screen's, and the demand of stages that leave them."""
+"""Proportions of pictures against the screen's, and the size in which a stage needs them."""
 
 import math
 from collections.abc import Mapping

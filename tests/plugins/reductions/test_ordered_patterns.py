@@ -7,7 +7,7 @@ import hashlib
 import numpy as np
 import pytest
 
-from ladderlight_stages.reductions.ordered.patterns import bayer, blue_noise, clustered_dot
+from ladderlight_stages.reductions.ordered import bayer, blue_noise, clustered_dot
 
 
 @pytest.mark.parametrize("ranks", [bayer(2), bayer(16), clustered_dot(4), clustered_dot(8), blue_noise()])

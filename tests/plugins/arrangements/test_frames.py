@@ -10,8 +10,7 @@ import pytest
 from ladderlight import ArrangementError
 from ladderlight.stages.boundary import problems_of
 from ladderlight.stages.declaration import declaration_of
-from ladderlight_stages.arrangements.frames.schedule import bank_shares
-from ladderlight_stages.arrangements.frames.stage import frames
+from ladderlight_stages.arrangements.frames import bank_shares, frames
 
 
 @pytest.fixture

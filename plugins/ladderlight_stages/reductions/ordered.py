@@ -1,25 +1,106 @@
 """Reduction to codes by a pattern of thresholds."""
 
+from functools import cache
 from typing import Annotated, Literal
 
 import numpy as np
 
 from ladderlight import Board, CodedPicture, Example, Kept, Option, Palette, Picture, Viewing, stage
-from ladderlight.units.arrays import Codes, Singles
-from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight.units.arrays import Codes, Ints, Singles
+from ladderlight_stages.halftone.exact import exactly_or
 from ladderlight_stages.halftone.lattice_tables import Gun, guns_of, is_grey
 from ladderlight_stages.halftone.palette_steps import mix
 from ladderlight_stages.halftone.palette_tables import palette_tables, unique_colours
 from ladderlight_stages.perception.luminance import LUMINANCE
-from ladderlight_stages.perception.measures import (
-    FRESH,
-    UNSTATED,
-    MeasuringDistance,
-    ScreenWidth,
-    viewing_advice,
-    with_measures,
-)
-from ladderlight_stages.reductions.ordered.patterns import Ranks, bayer, blue_noise, clustered_dot
+from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
+
+Ranks = Ints
+
+BLUE_NOISE_SIZE = 64
+_SIGMA = 1.5
+_STEPS = 2**40
+_BEYOND = np.iinfo(np.int64).max
+
+
+def bayer(size: int) -> Ranks:
+    """Return Bayer's matrix for a size that is a power of two.
+
+    B. E. Bayer, An optimum method for two-level rendition of continuous-tone pictures, IEEE International Conference on
+    Communications (1973) 26-11 to 26-15: each half size is put into the four quarters of a 2x2 matrix.
+    """
+    ranks = np.zeros((1, 1), dtype=np.int64)
+    while len(ranks) < size:
+        ranks = np.block([[4 * ranks, 4 * ranks + 2], [4 * ranks + 3, 4 * ranks + 1]])
+    return ranks
+
+
+def clustered_dot(size: int) -> Ranks:
+    """Return a pattern of round dots that grow, two to each square, in a grid at 45 degrees.
+
+    The ranks follow a sum of two cosines, the usual spot function of halftone screens (common practice, no source).
+    Equal values are ordered by the angle around the dot, so that it grows evenly.
+    """
+    place = (np.arange(size) + 0.5) / size * 2 * np.pi
+    x, y = np.meshgrid(place, place)
+    spot = np.cos(x + y) + np.cos(x - y)
+    angle = np.arctan2(np.sin(y), np.sin(x))
+    order = np.lexsort((angle.ravel(), np.round(-spot, 9).ravel()))
+    ranks = np.empty(size * size, dtype=np.int64)
+    ranks[order] = np.arange(size * size)
+    return ranks.reshape(size, size)
+
+
+@cache
+def blue_noise() -> Ranks:
+    """Return a pattern without regular structure and with little energy at low frequencies.
+
+    R. A. Ulichney, The void-and-cluster method for dither array generation, Proc. SPIE 1913 (1993) 332-343, with his
+    Gaussian of 1.5 pixels, on a torus. Always the same, with any version of NumPy: it starts from a fixed pattern,
+    and the sums are of whole numbers, so that no rounding decides between nearly equal places.
+    """
+    size = BLUE_NOISE_SIZE
+    distance = np.minimum(np.arange(size), size - np.arange(size)) ** 2
+    blob = np.rint(np.exp(-(distance[:, None] + distance) / (2 * _SIGMA**2)) * _STEPS).astype(np.int64)
+    chosen = np.random.default_rng(1993).permutation(size * size)[: size * size // 10]
+    pattern = np.zeros((size, size), dtype=bool)
+    pattern.flat[chosen] = True
+    density = np.zeros_like(blob)
+    for place in chosen.tolist():
+        density += np.roll(blob, divmod(place, size), axis=(0, 1))
+
+    def change(place: int, *, on: bool) -> None:
+        y, x = divmod(place, size)
+        pattern[y, x] = on
+        density[:] += np.roll(blob, (y, x), axis=(0, 1)) * (1 if on else -1)
+
+    def tightest() -> int:
+        return int(np.where(pattern, density, -1).argmax())
+
+    def emptiest() -> int:
+        return int(np.where(pattern, _BEYOND, density).argmin())
+
+    for _ in range(size * size):
+        cluster = tightest()
+        change(cluster, on=False)
+        void = emptiest()
+        change(void, on=True)
+        if void == cluster:
+            break
+    ranks = np.empty(size * size, dtype=np.int64)
+    start, start_density = pattern.copy(), density.copy()
+    count = int(pattern.sum())
+    for rank in range(count - 1, -1, -1):
+        place = tightest()
+        change(place, on=False)
+        ranks[place] = rank
+    pattern[:], density[:] = start, start_density
+    # the tightest cluster of voids is where the density of ones is least: phases two and three are one
+    for rank in range(count, size * size):
+        place = emptiest()
+        change(place, on=True)
+        ranks[place] = rank
+    return ranks.reshape(size, size)
+
 
 Pattern = Literal["bayer", "clustered_dot", "blue_noise"]
 
@@ -40,8 +121,8 @@ _LIMIT = 0.25
 def ordered(
     picture: Picture,
     board: Board,
-    viewing: Viewing = UNSTATED,
-    kept: Kept = FRESH,
+    viewing: Viewing = Viewing(),
+    kept: Kept = Kept(),
     *,
     pattern: Annotated[Pattern, Option("pattern of thresholds")] = "blue_noise",
     size: Annotated[
@@ -67,15 +148,13 @@ def ordered(
     first. A pixel depends on itself alone: where a picture does not change, its codes do not. A picture that is in the
     board's colours already is unchanged.
     """
-    codes = exact_codes(picture.pixels, board.palette)
-    if codes is None:
+
+    def reduce(pixels: Singles, palette: Palette) -> Codes:
         ranks = blue_noise() if pattern == "blue_noise" else _PATTERNS[pattern](size)
-        codes = _ordered(picture.pixels, board.palette, ranks, strength, apart=guns == "apart")
-    else:
-        kept = FRESH
-    return with_measures(
-        picture.coded(kept.over(codes)), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
-    )
+        return _ordered(pixels, palette, ranks, strength, apart=guns == "apart")
+
+    coded = exactly_or(reduce, picture, board.palette, kept)
+    return with_measures(coded, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
 
 
 def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float, *, apart: bool) -> Codes:

@@ -10,7 +10,7 @@ import pytest
 from ladderlight import Board
 from ladderlight.colour.spaces import oklab_from_linear
 from ladderlight.testing import small_board
-from ladderlight_stages.drawing.colours import codes_of_shares, distinct_codes, fair_codes
+from ladderlight_stages.drawing import codes_of_shares, distinct_codes, fair_codes
 
 
 def test_of_codes_with_one_colour_the_lowest_is_taken(make_board: Callable, ladder: Callable) -> None:

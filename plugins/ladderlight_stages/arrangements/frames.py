@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import ceil, floor
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from ladderlight import (
     Animation,
@@ -19,13 +19,57 @@ from ladderlight import (
     stage,
 )
 from ladderlight.units.words import in_words, joined
-from ladderlight_stages.arrangements.frames.schedule import Fill, bank_shares
-from ladderlight_stages.banks.banks import too_many
-from ladderlight_stages.banks.capacity import bank_problems
-from ladderlight_stages.banks.misfits import refuse_misfits, selected
+from ladderlight_stages.banks import bank_problems, refuse_misfits, selected, too_many
 from ladderlight_stages.perception.measures import flicker
 from ladderlight_stages.tiling.placing import place
 from ladderlight_stages.tiling.tiling import Choice
+
+Fill = Literal["stretch", "repeat", "hold"]
+
+
+def bank_shares(durations: Sequence[float | None], banks: int, *, step: float | None, fill: Fill) -> list[int]:
+    """Return the number of banks of each frame, 1 or more; they add up to ``banks``.
+
+    Parameters
+    ----------
+    durations
+        Seconds that each frame is meant to be shown; None counts as the mean of the others.
+    banks
+        How many banks there are, at least as many as frames.
+    step
+        Seconds that one bank is shown; when not given, the shortest frame is taken to need one bank.
+    fill
+        ``stretch``: in proportion to the durations. ``repeat``: as many whole runs of the frames as fit, then
+        stretched; the result has an entry for each frame of each run. ``hold``: the last frame gets the rest.
+    """
+    known = [duration for duration in durations if duration]
+    mean = sum(known) / len(known) if known else 1.0
+    wanted = [duration or mean for duration in durations]
+    unit = step if step is not None else min(wanted)
+    whole = [max(1, round(duration / unit)) for duration in wanted]
+    if fill == "hold" and sum(whole) <= banks:
+        return [*whole[:-1], whole[-1] + banks - sum(whole)]
+    if fill == "repeat" and sum(whole) <= banks:
+        runs = banks // sum(whole)
+        return _apportion([float(share) for share in whole * runs], banks)
+    return _apportion(wanted, banks)
+
+
+def _apportion(weights: Sequence[float], seats: int) -> list[int]:
+    """Share out seats in proportion, at least one each, by the method of largest remainders; ties go to the first."""
+    quotas = [weight * seats / sum(weights) for weight in weights]
+    shares = [max(1, int(quota)) for quota in quotas]
+    while sum(shares) < seats:
+        least = max(range(len(shares)), key=lambda index: (quotas[index] - shares[index], -index))
+        shares[least] += 1
+    while sum(shares) > seats:
+        most = max(
+            (index for index, share in enumerate(shares) if share > 1),
+            key=lambda index: (shares[index] - quotas[index], -index),
+        )
+        shares[most] -= 1
+    return shares
+
 
 NEAR = 0.01
 """Share of a step by which it may miss a whole number of frames."""
@@ -54,13 +98,11 @@ def _too_short(step: float | None, board: Board) -> Iterator[Problem]:
 
 
 def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    def assign(
-        chosen: Sequence[CodedPicture], board: Board, options: Mapping[str, Any]
-    ) -> tuple[Sequence[CodedPicture], Sequence[int]]:
+    def assign(chosen: Sequence[CodedPicture]) -> tuple[Sequence[CodedPicture], Sequence[int]]:
         _banks_for(_sequence(chosen, ping_pong=options["ping_pong"]), board, options["first"], options["count"])
         return (), ()  # the bank of each frame depends on their durations
 
-    return bank_problems(origins, board, options, assign)
+    return bank_problems(origins, board, options["match"], assign)
 
 
 def _sequence(chosen: Sequence[CodedPicture], *, ping_pong: bool) -> list[CodedPicture]:

@@ -14,8 +14,7 @@ from ladderlight.board import linear_from_srgb
 from ladderlight.stages.boundary import look_of
 from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.perception.vision import Viewer
-from ladderlight_stages.reductions.few_colours.choice import best_codes, uses_of
-from ladderlight_stages.reductions.few_colours.stage import few_colours
+from ladderlight_stages.reductions.few_colours import best_codes, few_colours, uses_of
 
 
 def picture(pixels: object) -> Picture:

@@ -8,7 +8,7 @@ import pytest
 
 from ladderlight import Example, Picture, stage
 from ladderlight.stages.declaration import declaration_of
-from ladderlight.stages.toml_text import stage_table, toml_value
+from ladderlight.stages.wording import stage_table, toml_value
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from ladderlight import Board, Origin, Picture
 from ladderlight.board import linear_from_srgb
 from ladderlight.colour.spaces import LUMINANCE
 from ladderlight_stages.reductions.nearest import nearest
-from ladderlight_stages.reductions.ordered.stage import ordered
+from ladderlight_stages.reductions.ordered import ordered
 
 PATTERNS = [("bayer", 2), ("bayer", 4), ("bayer", 8), ("bayer", 16), ("clustered_dot", 8), ("blue_noise", 8)]
 BOARDS = ["lattice", "black and white", "grey 4", "eight colours", "256 colours", "16-bit codes", "shared intensity"]
