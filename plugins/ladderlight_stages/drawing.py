@@ -8,7 +8,7 @@ from ladderlight import Board
 from ladderlight.board.model.lines import Expression, Signal
 from ladderlight.board.scanning.lookup import lookup_of
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight.colour.oklab import oklab_from_linear
+from ladderlight.colour.spaces import oklab_from_linear
 from ladderlight.units.arrays import Codes, Floats, Ints
 
 _MOST_BARS = 16

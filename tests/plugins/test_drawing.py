@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight import Board
-from ladderlight.colour.oklab import oklab_from_linear
+from ladderlight.colour.spaces import oklab_from_linear
 from ladderlight.testing import small_board
 from ladderlight_stages.drawing import codes_of_shares, distinct_codes, fair_codes
 

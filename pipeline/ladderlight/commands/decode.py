@@ -52,12 +52,10 @@ def decode(
     """
     from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
     from ladderlight.engine.trays import folder_of
-    from ladderlight.readback.decoding import decode as decode_words
-    from ladderlight.readback.dumps import read_dumps
-    from ladderlight.readback.matching import match
-    from ladderlight.readback.readings import memories_of_readings, readings_of
+    from ladderlight.readback.dumps import memories_of_readings, read_dumps, readings_of
+    from ladderlight.readback.matching import by_tray, match
+    from ladderlight.readback.pictures import decode as decode_words
     from ladderlight.readback.sections import sections_of
-    from ladderlight.readback.tray_finding import by_tray
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export

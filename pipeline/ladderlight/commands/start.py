@@ -20,7 +20,7 @@ def start(
     """Start a project: a recipe and pictures, ready to build."""
     from ladderlight.commands.terminal.reporting import print_document, stdout
     from ladderlight.recipe import schema
-    from ladderlight.starter.project import write_project
+    from ladderlight.starter import write_project
     from ladderlight.system.printable import json_text
 
     written = write_project(folder, schema=json_text(schema()))

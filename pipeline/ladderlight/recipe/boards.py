@@ -20,8 +20,7 @@ from ladderlight.board import (
     Part,
     Raster,
 )
-from ladderlight.board.model.assembly import Assembly
-from ladderlight.board.model.ladder import GUNS
+from ladderlight.board.model.ladder import GUNS, Assembly
 from ladderlight.board.model.lines import Signal, expand, expand_names
 from ladderlight.errors import Problem
 from ladderlight.recipe.language.tables import BoardTable, DriverTable, LadderTable, MemoryTable, R2RTable, TimingsTable

@@ -3,7 +3,7 @@
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.units.arrays import Flags, Floats, Ints
 from ladderlight_stages.drawing import Cells, cells_of, codes_of_shares
 

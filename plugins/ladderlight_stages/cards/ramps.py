@@ -4,7 +4,7 @@ import numpy as np
 
 from ladderlight import Board, CodedPicture, stage
 from ladderlight.board.model.palette import light_of
-from ladderlight.colour.oklab import oklab_from_linear
+from ladderlight.colour.spaces import oklab_from_linear
 from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.drawing import distinct_codes, grid
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
 from ladderlight.board import Finding
-from ladderlight.colour.lightness import LUMINANCE, lightness_of
+from ladderlight.colour.spaces import LUMINANCE, lightness_of
 from ladderlight.units.arrays import Codes
 
 if TYPE_CHECKING:

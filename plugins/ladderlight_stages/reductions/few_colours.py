@@ -23,7 +23,7 @@ from ladderlight import (
     stage,
 )
 from ladderlight.board import Finding
-from ladderlight.colour.oklab import similarity_from_linear
+from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight.units.arrays import Codes, Floats, Ints
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.palette_tables import PaletteTables, make_tables

@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from ladderlight import Board, CodedPicture, Example, Kept, Palette, Picture, Viewing, stage
-from ladderlight.colour.oklab import similarity_from_linear
+from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exactly_or
 from ladderlight_stages.halftone.grid import Grid, make_grid, nearest_members

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ladderlight.board import Palette
-from ladderlight.colour.oklab import oklab_from_linear
+from ladderlight.colour.spaces import oklab_from_linear
 from ladderlight.units.arrays import Codes, Flags, Floats, Ints, Singles
 from ladderlight_stages.compiled import compiled
 

@@ -7,7 +7,7 @@ import pytest
 
 from ladderlight import Board, Origin, Picture
 from ladderlight.board import linear_from_srgb
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered import ordered
 

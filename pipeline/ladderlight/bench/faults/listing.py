@@ -15,7 +15,7 @@ from ladderlight.bench.faults.resistors import Place, resistors, with_resistors
 from ladderlight.bench.faults.wiring import Change, bridge, broken_line, is_gate, missing_gate, pins_behind
 from ladderlight.bench.pins import data_line
 from ladderlight.board import Board, Device, Memory
-from ladderlight.board.model.assembly import mark_of
+from ladderlight.board.model.ladder import mark_of
 from ladderlight.board.model.lines import Line, Signal
 from ladderlight.units.arrays import MemoryWords, Words
 

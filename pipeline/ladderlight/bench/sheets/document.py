@@ -12,8 +12,8 @@ from ladderlight.bench.readings import Reading, Volts, readings_of, words_for
 from ladderlight.bench.sheets.advice import counting, measuring
 from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring
 from ladderlight.board import Board, Finding
-from ladderlight.board.model.findings import ranked
 from ladderlight.board.model.lines import timing_line
+from ladderlight.errors import ranked
 from ladderlight.proof.cautions import cautions
 from ladderlight.units.words import frequency, joined
 

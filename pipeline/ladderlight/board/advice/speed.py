@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.findings import Finding
 from ladderlight.board.model.memory import PARTS, Memory
 from ladderlight.board.scanning.blanking import first_shown
 from ladderlight.board.scanning.timing import (
@@ -15,6 +14,7 @@ from ladderlight.board.scanning.timing import (
     longest_access,
     timings,
 )
+from ladderlight.errors import Finding
 from ladderlight.units.words import joined, nanoseconds, percent
 
 _LEFT = {
@@ -27,7 +27,7 @@ MOST_SHIFTS = 6
 """Number of x bits by which a wider repeat is searched."""
 
 
-def findings(board: Board) -> Iterator[Finding]:
+def speed_findings(board: Board) -> Iterator[Finding]:
     """Yield memories that are too slow, with remedies, undefined data at word changes, and shifts of the picture."""
     for timing in timings(board).values():
         memory = board.memory(timing.memory)
@@ -132,7 +132,6 @@ def _shifted(board: Board) -> Iterator[Finding]:
 
 
 def _misplaced(board: Board, late: int) -> Iterator[Finding]:
-    """Yield the edges that show wrongly when blanking is not delayed as much as the picture."""
     delay = board.counters.blanking_delay
     counts, dots = _counts(abs(late - delay)), float(abs(late - delay) / board.raster.ratio)
     wide = f"{counts} ({dots:.3g} monitor pixel{'s' * (dots != 1)})"

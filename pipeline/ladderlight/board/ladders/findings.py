@@ -7,9 +7,9 @@ from math import isinf
 from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
 from ladderlight.board.ladders.tolerance import WHITE_HIGH, WHITE_LOW
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.findings import Finding, Level, ranked
 from ladderlight.board.model.ladder import GUNS, Ladder
 from ladderlight.board.model.palette import Palette, palette_of
+from ladderlight.errors import Finding, Level, ranked
 from ladderlight.units.words import in_words, joined
 
 LOGIC_LIMIT = 25e-3
@@ -27,10 +27,7 @@ _SHOWN = 1 / 255
 
 
 def ladder_findings(subject: Ladder | Board, guns: Sequence[str] = GUNS) -> list[Finding]:
-    """Return the findings about a ladder, the gravest first; a board also shows what drives the lines.
-
-    ``guns`` are those that something should feed.
-    """
+    """Return the findings about a ladder, or that of a board with its drivers; ``guns`` are those to be fed."""
     ladder = subject.ladder if isinstance(subject, Board) else subject
     analysis = analyse(ladder)
     direct = _direct_lines(subject) if isinstance(subject, Board) else frozenset()
@@ -59,7 +56,6 @@ def _joined(found: list[Finding]) -> list[Finding]:
 
 
 def _direct_lines(board: Board) -> frozenset[str]:
-    """Ladder lines that a memory drives with no register between."""
     wanted = set(board.ladder.lines)
     return frozenset(
         name for memory in board.memories if memory.output == "direct" for name in memory.data if name in wanted

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.model.ladder import Ladder
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Bytes, Floats
 
@@ -73,7 +73,6 @@ class Palette(Value):
     ladder: Ladder
 
     def __len__(self) -> int:
-        """Return the number of codes."""
         return len(self.volts)
 
     @cached_property

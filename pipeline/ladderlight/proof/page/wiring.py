@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from ladderlight.board import Board, Memory
-from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.lines import Expression
+from ladderlight.board.model.raster import Counter
 from ladderlight.board.scanning.levels import parity_of
 from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, picture_delay
 from ladderlight.devices.documents import DeviceDocument

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.counter import Counter
+from ladderlight.board.model.raster import Counter
 from ladderlight.proof.plots.drawing import (
     ACCENT,
     INK,

@@ -1,16 +1,29 @@
-"""A picture of what differs on the screen."""
+"""Pictures of chips that were read back: decoded, and with what differs on the screen marked."""
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from ladderlight.board import Board, Device
-from ladderlight.colour.lightness import LUMINANCE
-from ladderlight.proof.scanout import render, screen_codes
+from ladderlight.colour.spaces import LUMINANCE
+from ladderlight.errors import DeviceFileError
+from ladderlight.flow.png import coded_png
+from ladderlight.proof.scanout import picture_codes, render, screen_codes
 from ladderlight.units.arrays import Bytes, MemoryWords
+
+_MOST_BANKS = 256
+
+
+def decode(board: Board, words: MemoryWords) -> Iterator[tuple[int, bytes]]:
+    """Yield every bank's number and its picture as a PNG. Raises DeviceFileError for more than 256 banks."""
+    if board.bank_count > _MOST_BANKS:
+        raise DeviceFileError(f"the board has {board.bank_count} banks; {_MOST_BANKS} is the most that can be decoded")
+    for bank in range(board.bank_count):
+        yield bank, coded_png(picture_codes(board, words, bank), board)
+
 
 MARK = (255, 0, 255)
 """Colour of what differs: on a grey picture nothing else has it."""
@@ -25,10 +38,7 @@ def with_device(words: MemoryWords, device: Device, found: NDArray[np.uint32]) -
 
 
 def damage(board: Board, wanted: MemoryWords, found: MemoryWords, bank: int) -> Bytes:
-    """Show one bank as found, in dark grey, with everything that differs on the screen marked.
-
-    uint8, shape (active lines, active monitor pixels, 3), sRGB.
-    """
+    """Return a bank as found, dark grey, what differs marked: uint8 (active lines, active monitor pixels, 3), sRGB."""
     shown = render(board, found, bank).astype(np.float64)
     grey = shown @ LUMINANCE * 0.5
     picture = np.repeat(np.rint(grey).astype(np.uint8)[..., None], 3, axis=2)

@@ -1,9 +1,14 @@
-"""The differences of two revisions as plain text."""
+"""The differences of two revisions as plain text, and as a page."""
 
+import base64
 from collections.abc import Iterator
 from typing import Any
 
-from ladderlight.revisions.differences import Differences, chip_place
+from markupsafe import Markup
+
+from ladderlight.engine.trays import place_in
+from ladderlight.proof.templating import fill
+from ladderlight.revisions.differences import Differences, Side
 
 _MOST_COLOURS = 16
 
@@ -31,7 +36,7 @@ def differences_text(found: Differences) -> Iterator[str]:
     if found.chips:
         yield "chips:"
     for slot, text in found.chips.items():
-        yield f"  {chip_place(slot)}: {text}"
+        yield f"  {place_in(*slot)}: {text}"
 
 
 def _counts(pair: tuple[Any, Any]) -> tuple[Any, Any]:
@@ -44,3 +49,33 @@ def _nanoseconds(value: float | None) -> str | None:
 
 def _shown(value: object) -> str:
     return "none" if value is None else f"{value}"
+
+
+def revisions_page(project: str, found: Differences) -> str:
+    """Return one HTML document that loads nothing, with the screens of both proofs as far as they are there."""
+    sides = found.first, found.second
+    return fill(
+        "revisions.html",
+        package="ladderlight.revisions",
+        project=project,
+        names=[side.name for side in sides],
+        found=found,
+        chips=[(place_in(*slot), text) for slot, text in found.chips.items()],
+        aspects=[side.recipe.board.raster.mode.screen_aspect for side in sides],
+        pictures=[
+            (name, [_screen(side, place) for side, place in zip(sides, pair, strict=True)])
+            for name, pair in found.pictures.items()
+        ],
+    )
+
+
+def _screen(side: Side, place: tuple[int | None, int] | None) -> dict[str, Any] | None:
+    if place is None:
+        return None
+    tray, bank = place
+    label = f"bank {bank}" if tray is None else f"tray {tray}, bank {bank}"
+    try:
+        data = base64.b64encode(side.screen(place).read_bytes()).decode("ascii")
+    except OSError:
+        return {"label": label, "source": None}
+    return {"label": label, "source": Markup(f"data:image/png;base64,{data}")}  # noqa: S704 - Base64 of our own file

@@ -5,10 +5,9 @@ import pytest
 from intelhex import IntelHex
 
 from ladderlight.errors import UsageError
-from ladderlight.readback.device_report import document_of_reports, report_on
-from ladderlight.readback.dumps import Dump
+from ladderlight.readback.comparison import document_of_reports, report_on
+from ladderlight.readback.dumps import Dump, readings_of
 from ladderlight.readback.matching import match
-from ladderlight.readback.readings import readings_of
 from ladderlight.readback.sections import image_of, sections_of
 
 

@@ -8,7 +8,7 @@ from PIL import Image
 from skimage import data
 
 from ladderlight.board import Part
-from ladderlight.readback.diagnosis.shifts import shifts
+from ladderlight.readback.diagnosis.misplacement import shifts
 from ladderlight.readback.diagnosis.weighing import diagnose
 
 WIDTH, HEIGHT, STRIDE, BANKS = 40, 30, 64, 4
