@@ -48,20 +48,10 @@ def resize(
 ) -> Picture:
     """Resize a picture of square pixels to the board's pixels, in linear light.
 
-    Parameters
-    ----------
-    method
-        ``"lanczos"`` keeps the most detail, ``"area"`` is the plain mean, ``"bicubic"`` and ``"bilinear"`` are softer,
-        ``"nearest"`` picks single pixels.
-    fit
-        A picture of the screen's proportions, within a pixel, is simply scaled. For any other: ``"cover"`` cuts both
-        sides, ``"contain"`` adds a border, ``"stretch"`` distorts.
-
-    Returns
-    -------
-    Picture
-        Of the board's size, 0 to 1. The pixels of a picture of that size, or of one enlarged from it by repeating
-        pixels, are unchanged bit for bit.
+    Notes
+    -----
+    A picture of the screen's proportions, within a pixel, is simply scaled. The pixels of a picture of the board's
+    size, or of one enlarged from it by repeating pixels, are unchanged bit for bit.
     """
     factors = enlargement(picture, board)
     if factors == (1, 1):

@@ -155,16 +155,10 @@ class TileWiring:
 def tile_wiring_of(
     memories: Sequence[Memory], drives: tuple[Drive, ...], free: Sequence[Pin], base: Ints, words: Ints, first: Ints
 ) -> TileWiring:
-    """Work out the tiles of memories.
+    """Work out the tiles of memories that share outputs of others in their addresses.
 
-    Parameters
-    ----------
-    memories, drives
-        The memories, which share outputs of others in their addresses, and what drives their pins.
-    free
-        Data pins of the map whose level may be chosen for each cell.
-    base, words, first
-        Joint address and counter word of each pixel, and the index of the first pixel of its cell; all of one shape.
+    ``free`` are the data pins of the map whose level may be chosen for each cell. ``base``, ``words`` and ``first``, of
+    one shape, are joint address and counter word of each pixel, and the index of the first pixel of its cell.
     """
     moving = int(np.bitwise_or.reduce((words ^ words.ravel()[first]).ravel()))
     positions, counters = _positions(drives, base ^ base.ravel()[first], moving)

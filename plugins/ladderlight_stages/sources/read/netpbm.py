@@ -67,16 +67,9 @@ def raster_of(path: Path) -> Raster | None:
 
 
 def raw_samples(path: Path, raster: Raster, *, partly: bool) -> tuple[NDArray[Any], bool]:
-    """Read the samples of a file, as stored.
+    """Read the samples of a file, as stored, (height, width, 1 or 3) from the top down, and whether some are missing.
 
-    Raises PictureError when samples are missing, unless ``partly``, or wrong.
-
-    Returns
-    -------
-    ndarray
-        Shape (height, width, 1 or 3), rows from the top down.
-    bool
-        Whether samples are missing at the end; they are 0 then.
+    Those are at the end, and 0. Raises PictureError when samples are missing, unless ``partly``, or wrong.
     """
     shape = raster.height, raster.width, raster.channels
     samples: NDArray[Any] = np.zeros(shape, np.uint16 if raster.plain else raster.form)
