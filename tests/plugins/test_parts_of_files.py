@@ -10,7 +10,7 @@ from PIL import Image
 
 from ladderlight import Demand, FilePart, Picture
 from ladderlight.testing import run_stage
-from ladderlight_stages.pictures.crop.stage import crop
+from ladderlight_stages.pictures.crop import crop
 from ladderlight_stages.pictures.mirror import mirror
 from ladderlight_stages.pictures.resize import resize
 from ladderlight_stages.pictures.rotate import rotate

@@ -8,8 +8,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.units.arrays import Codes, Floats, Singles
-from ladderlight_stages.perception.clipping import tolerated
-from ladderlight_stages.perception.luminance import LUMINANCE
+from ladderlight_stages.perception.luminance import LUMINANCE, tolerated
 
 UNITS = 1 << 18
 """Full light in whole units: the darkest step of 8-bit sRGB is 80 of them."""

@@ -108,8 +108,7 @@ def with_measures(
         "colours_used": colours_used(coded.codes, board.palette),
     }
     if viewing.distance is not None:
-        from ladderlight_stages.perception.density import density_from
-        from ladderlight_stages.perception.vision import Viewer
+        from ladderlight_stages.perception.vision import Viewer, density_from
 
         density = density_from(board, viewing)
         viewer = Viewer(reference=wanted, density=density)
@@ -168,7 +167,7 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
     """
     from ladderlight_stages.halftone.lattice_tables import is_grey
     from ladderlight_stages.halftone.tally_loops import count_beyond, count_beyond_light, count_outside
-    from ladderlight_stages.perception.clipping import BEYOND, half_steps, tolerated
+    from ladderlight_stages.perception.luminance import BEYOND, half_steps, tolerated
     from ladderlight_stages.perception.reach import CELLS, reach_cells
 
     light = np.require(pixels, np.float32, ["C", "A", "W"])

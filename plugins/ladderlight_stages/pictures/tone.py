@@ -11,8 +11,7 @@ from ladderlight.colour.spaces import adaptation
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
 from ladderlight_stages.framing import as_demanded
-from ladderlight_stages.perception.luminance import coloured, luminance_of
-from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
+from ladderlight_stages.perception.luminance import XYZ_FROM_LINEAR, coloured, luminance_of
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called

@@ -1,7 +1,5 @@
 """Annealing: codes are changed and exchanged at random, first also for the worse, then only for the better."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

@@ -17,7 +17,7 @@ from ladderlight.board.scanning.scan import is_direct, scan
 from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.banks import assign_banks, conflict_errors, placed, placed_words, refuse_misfits, selected
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
-from ladderlight_stages.perception.primaries import SHARES_FROM_LINEAR
+from ladderlight_stages.perception.luminance import SHARES_FROM_LINEAR
 from ladderlight_stages.tiling.tile_wiring import counter_words, joint_drives
 from ladderlight_stages.tiling.tiling import Choice, Tiling, finest_sources, tile_cells
 from ladderlight_stages.tiling.word_sheets import Sheets

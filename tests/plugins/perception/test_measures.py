@@ -12,7 +12,6 @@ from ladderlight import Board, CodedPicture, Origin, Picture, Viewing
 from ladderlight.board import linear_from_srgb
 from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.perception.comparison import Difference
-from ladderlight_stages.perception.density import density_of
 from ladderlight_stages.perception.measures import (
     COLOUR_WORDS,
     GRAIN_WORDS,
@@ -22,7 +21,7 @@ from ladderlight_stages.perception.measures import (
     in_words,
     with_measures,
 )
-from ladderlight_stages.perception.vision import Viewer
+from ladderlight_stages.perception.vision import Viewer, density_of
 from ladderlight_stages.reductions.advise import advise
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS
 from ladderlight_stages.reductions.diffuse.stage import diffuse, diffused

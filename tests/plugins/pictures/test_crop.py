@@ -10,7 +10,7 @@ from skimage import data
 
 from ladderlight import Demand, PictureError
 from ladderlight.board import linear_from_srgb
-from ladderlight_stages.pictures.crop.stage import crop, demanded
+from ladderlight_stages.pictures.crop import crop, demanded
 
 
 def corners(picture) -> tuple[tuple[int, int], tuple[int, int]]:
