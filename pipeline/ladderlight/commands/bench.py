@@ -1,13 +1,13 @@
 """``ladderlight bench``."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, RevisionOption, recipe_path
+from ladderlight.commands.terminal.reporting import print_revisions, stdout
+from ladderlight.system.printable import printable
 
 
 def bench(
@@ -27,14 +27,11 @@ def bench(
     It needs no pictures and no build. Every build has it as bench-sheet.txt and bench-sheet.html.
     """
     from ladderlight.bench.sheets.document import bench_of, document_of
-    from ladderlight.bench.sheets.page import bench_page
-    from ladderlight.bench.sheets.spreadsheet import spreadsheets
+    from ladderlight.bench.sheets.page import bench_page, spreadsheets
     from ladderlight.bench.sheets.text import WIDTH, bench_sheet
-    from ladderlight.commands.terminal.reporting import print_revisions, stdout
     from ladderlight.recipe import load, load_revisions
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
-    from ladderlight.system.printable import printable
 
     path = recipe_path(recipe)
     if page is None and csv is None:

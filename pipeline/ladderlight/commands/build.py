@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from ladderlight.cache.folder import VARIABLE
+from ladderlight.commands.terminal.folding import folded, width_of
 from ladderlight.commands.terminal.options import (
     DEFAULT,
     JsonOption,
@@ -19,6 +21,8 @@ from ladderlight.commands.terminal.options import (
     WorkersOption,
     recipe_path,
 )
+from ladderlight.commands.terminal.reporting import print_findings, print_revisions, stderr, stdout
+from ladderlight.commands.terminal.streams import report_stream
 from ladderlight.errors import BuildError, UsageError
 from ladderlight.system.paths import is_file, path_trouble
 from ladderlight.system.printable import printable
@@ -127,7 +131,6 @@ def build(
 
 
 def _print_documents(documents: Mapping[str | None, Mapping[str, Any]]) -> None:
-    from ladderlight.commands.terminal.reporting import print_revisions
 
     print_revisions(documents)
 
@@ -136,9 +139,6 @@ def _print(
     built: Built, left: Sequence[Finding], *, json_: bool, quiet: bool, verbose: bool, cards: bool
 ) -> dict[str, Any]:
     """Print the findings of a build, and what it has written unless that is for a document. Return the document."""
-    from dataclasses import asdict
-
-    from ladderlight.commands.terminal.reporting import print_findings, stderr, stdout
     from ladderlight.proof.burnsheet import chip_label
 
     found = (*left, *built.findings)
@@ -204,8 +204,6 @@ def _unchanged(last: LastBuilt) -> dict[str, Any]:
 
 
 def _print_unchanged(last: LastBuilt, *, quiet: bool, verbose: bool) -> None:
-    from ladderlight.commands.terminal.folding import folded, width_of
-    from ladderlight.commands.terminal.report_stream import report_stream
 
     if not quiet:
         stream = report_stream()
@@ -216,7 +214,6 @@ def _print_unchanged(last: LastBuilt, *, quiet: bool, verbose: bool) -> None:
 
 def _clear_cache(*, quiet: bool) -> None:
     from ladderlight.cache.store import Cache
-    from ladderlight.commands.terminal.reporting import stderr
 
     cache = Cache.of_user()
     if cache is None:

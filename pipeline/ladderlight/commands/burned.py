@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -14,6 +15,7 @@ from ladderlight.commands.terminal.options import (
     TraysOption,
     recipe_and_others,
 )
+from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
 
 if TYPE_CHECKING:
     from ladderlight.workspace.burned import Chip
@@ -35,9 +37,6 @@ def burned(
     The record is burned.json beside the recipe. Later builds list the chips to burn again, and how much of each
     differs.
     """
-    from dataclasses import asdict
-
-    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.proof.burnsheet import chip_label
     from ladderlight.recipe import load
     from ladderlight.workspace.burned import FILE

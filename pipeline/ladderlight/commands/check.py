@@ -16,6 +16,7 @@ from ladderlight.commands.terminal.options import (
     recipe_path,
     refuse_ending,
 )
+from ladderlight.commands.terminal.reporting import LineConsole, print_findings, print_revisions, stderr, stdout
 from ladderlight.system.printable import printable
 from ladderlight.units.words import address, counted
 
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from ladderlight.board import Board, Finding, Memory, Palette
     from ladderlight.board.model.counter import Counter
     from ladderlight.board.scanning.timing import Timing
-    from ladderlight.commands.terminal.console import LineConsole
     from ladderlight.engine.trays import Tray
     from ladderlight.recipe import Recipe
 
@@ -48,7 +48,6 @@ def check(
 ) -> None:
     """Check a recipe: its mistakes, picture size, colours, timing."""
     from ladderlight.board.model.findings import is_refused
-    from ladderlight.commands.terminal.reporting import print_revisions, stdout
     from ladderlight.recipe import load, load_revisions
 
     path = recipe_path(recipe)
@@ -100,7 +99,6 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
 
 def _print(loaded: Recipe, found: Sequence[Finding], trays: Sequence[Tray], *, quiet: bool, verbose: bool) -> None:
     from ladderlight.board.model.findings import is_refused
-    from ladderlight.commands.terminal.reporting import print_findings, stderr, stdout
 
     if quiet:
         print_findings(stderr(), found, quiet=True)

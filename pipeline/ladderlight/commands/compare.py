@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from math import floor
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -19,8 +19,10 @@ from ladderlight.commands.terminal.options import (
     recipe_and_others,
     refuse_ending,
 )
+from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
 from ladderlight.errors import UsageError
-from ladderlight.units.words import address
+from ladderlight.system.printable import printable
+from ladderlight.units.words import address, joined
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -79,9 +81,6 @@ def compare(
     The exit status is 0 when everything that was read is the same, 1 when something differs, and 2 when a dump is
     damaged or cannot be identified.
     """
-    from dataclasses import asdict
-
-    from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.damage import damage_png, with_device
     from ladderlight.readback.device_report import document_of_reports, report_on, unrecorded
@@ -94,7 +93,6 @@ def compare(
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
-    from ladderlight.units.words import joined
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
@@ -156,16 +154,13 @@ def compare(
 
 
 def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, *, json_: bool, quiet: bool) -> None:
-    from dataclasses import asdict
 
-    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.revisions.differences import Differences, Side, document_of
     from ladderlight.revisions.page import revisions_page
     from ladderlight.revisions.text import differences_text
     from ladderlight.storage.exports import export
-    from ladderlight.system.printable import printable
     from ladderlight.workspace.last_build import stale_findings
 
     first, second = (load(recipe, pictures="checked", revision=name) for name in names)

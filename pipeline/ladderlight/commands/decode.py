@@ -15,6 +15,7 @@ from ladderlight.commands.terminal.options import (
     TrayOption,
     recipe_and_dumps,
 )
+from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -50,7 +51,6 @@ def decode(
 
     The pictures are PNG files, one for each bank; those of trays are in a folder for each tray of the last build.
     """
-    from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
     from ladderlight.engine.trays import folder_of
     from ladderlight.readback.decoding import decode as decode_words
     from ladderlight.readback.dumps import read_dumps

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -14,6 +15,10 @@ from ladderlight.commands.terminal.options import (
     RecipeArgument,
     recipe_path,
 )
+from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
+from ladderlight.errors import BuildError, PictureError, UsageError
+from ladderlight.system.printable import printable
+from ladderlight.units.words import joined
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,17 +72,12 @@ def faults(
 
     The pictures are those of the last build, or a test card. Faults that look the same are shown once.
     """
-    from dataclasses import asdict
-
     from ladderlight.bench.faults.listing import faults_of
     from ladderlight.bench.faults.report import document_of, faults_page, summary
     from ladderlight.bench.faults.screens import looks_of
-    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
-    from ladderlight.errors import UsageError
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
-    from ladderlight.system.printable import printable
     from ladderlight.workspace.last_build import stale_findings
 
     if corners is not None and photo is None:
@@ -127,8 +127,6 @@ def faults(
 
 def _built(loaded: Recipe, tray: int | None, bank: int) -> tuple[MemoryWords, str]:
     """Return the words of a tray of the last build, and what a bank shows, in words."""
-    from ladderlight.errors import UsageError
-    from ladderlight.units.words import joined
     from ladderlight.workspace.last_build import last_build
 
     build = last_build(loaded.output, loaded.board, loaded.owner)
@@ -147,8 +145,7 @@ def _carded(path: Path, loaded: Recipe, name: str, bank: int | None) -> tuple[Me
     They are those of the last build of cards where that has the card: the other banks hold other cards then, which
     faults of bank lines show.
     """
-    from ladderlight.bench.faults.cards import words_of_card
-    from ladderlight.errors import BuildError
+    from ladderlight.bench.faults.screens import words_of_card
     from ladderlight.recipe import load
     from ladderlight.workspace.last_build import last_build, stale_findings
 
@@ -168,7 +165,6 @@ def _photograph(path: Path, corners: Corners | None) -> Photograph:
     import numpy as np
 
     from ladderlight.bench.photograph.reading import read_photograph
-    from ladderlight.errors import UsageError
 
     photograph = read_photograph(path)
     size = np.array(photograph.pixels.shape[1::-1]) * photograph.scale
@@ -179,7 +175,6 @@ def _photograph(path: Path, corners: Corners | None) -> Photograph:
 
 def _ranked(photograph: Photograph, looks: Sequence[Look], corners: Corners | None) -> Ranking:
     from ladderlight.bench.photograph.ranking import ranked
-    from ladderlight.errors import PictureError
 
     given = None if corners is None else corners / photograph.scale - 0.5
     ranking = ranked(photograph.pixels, looks, given)
@@ -191,8 +186,6 @@ def _ranked(photograph: Photograph, looks: Sequence[Look], corners: Corners | No
 
 def _corners(text: str) -> Corners:
     import numpy as np
-
-    from ladderlight.errors import UsageError
 
     try:
         found = np.array([float(number) for number in text.split(",")]).reshape(4, 2)

@@ -19,6 +19,7 @@ from ladderlight.commands.terminal.options import (
     WorkersOption,
     recipe_path,
 )
+from ladderlight.commands.terminal.reporting import failure_of, print_lines, stderr, stdout
 from ladderlight.system.paths import is_file
 from ladderlight.system.printable import printable
 from ladderlight.units.words import counted
@@ -66,7 +67,6 @@ def watch(
 @contextmanager
 def _bulletin() -> Iterator[Bulletin]:
     """Serve what is posted there; the address is printed with ``--quiet`` too, for nothing else has it."""
-    from ladderlight.commands.terminal.reporting import stdout
     from ladderlight.serving.bulletin import Bulletin
     from ladderlight.serving.server import serving
 
@@ -88,7 +88,6 @@ class _Watch:
     """Of the builds since the last change."""
 
     def go_on(self) -> NoReturn:
-        from ladderlight.commands.terminal.reporting import stderr
         from ladderlight.recipe import load_revisions
         from ladderlight.recipe.watching import Reads, forget_modules
         from ladderlight.workspace.burned import FILE
@@ -135,7 +134,6 @@ class _Watch:
     @contextmanager
     def _failures_printed(self) -> Iterator[None]:
         """Print what goes wrong, and go on: a mistake in a recipe or a plugin is about to be corrected."""
-        from ladderlight.commands.terminal.failures import failure_of, print_lines
 
         try:
             yield

@@ -1,29 +1,29 @@
 """The files of the proof."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
-from ladderlight.board.scanning.timing import MUCH_UNDEFINED
+from ladderlight.board.scanning.playback import play
+from ladderlight.board.scanning.timing import MUCH_UNDEFINED, undefined_share
 from ladderlight.colour.viewing import Viewing
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.flow.pictures import SourceView, TileSet
 from ladderlight.flow.png import coded_png
 from ladderlight.proof.changes import FILE as CHANGES
 from ladderlight.proof.changes import Before, changes_document, device_changes
-from ladderlight.proof.disturbance import disturbance
 from ladderlight.proof.page.document import Links, page
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.screens import data_url, screen_png, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
 from ladderlight.system.printable import json_text
+from ladderlight.units.arrays import MemoryWords
 from ladderlight.units.words import percent
 
 _NOTHING = Before()
@@ -134,3 +134,36 @@ def _described(board: Board, tiles: TileSet, places: NDArray[np.int64]) -> dict[
         "once": int((places == 1).sum()),
         "per_row": PER_ROW,
     }
+
+
+_WIDTH, _HEIGHT, _SCALE = 80, 20, 10
+_MARK = (255, 0, 255)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Disturbance:
+    """``share`` of the picture's time in which data are undefined, 0 to 1, and the enlarged ``pixels``, uint8 sRGB."""
+
+    share: float
+    pixels: NDArray[np.uint8]
+
+
+def disturbance(board: Board, words: MemoryWords, bank: int) -> Disturbance | None:
+    """Enlarge the middle of a bank's screen tenfold, striped where the memories' data are not there yet.
+
+    None when nothing of the picture is undefined, or no access time is known.
+    """
+    if all(memory.access is None for memory in board.memories):
+        return None
+    shown = play(board, words, bank)
+    share = undefined_share(board)
+    if not (share or shown.undefined.any()):
+        return None
+    lines, dots = shown.codes.shape
+    top, left = max(0, (lines - _HEIGHT) // 2), max(0, (dots - _WIDTH) // 2)
+    part = np.s_[top : top + _HEIGHT, left : left + _WIDTH]
+    pixels = board.palette.srgb8[shown.codes[part]].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
+    unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
+    rows, columns = np.indices(unsure.shape)
+    pixels[unsure & ((rows + columns) // 3 % 2 == 0)] = _MARK
+    return Disturbance(share=float(shown.undefined.mean()) if share is None else share, pixels=pixels)

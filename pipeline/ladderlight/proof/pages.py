@@ -1,7 +1,5 @@
 """Pages beside the proof: the trays, the burn sheet, and a board before anything is built."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from operator import itemgetter
@@ -11,10 +9,10 @@ from markupsafe import Markup
 from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
 from ladderlight.devices.documents import ManifestDocument, PictureDocument
+from ladderlight.proof.board_words import cautions, facts_of
 from ladderlight.proof.burnsheet import labelled, title_of
-from ladderlight.proof.cautions import cautions
-from ladderlight.proof.figures import facts_of
-from ladderlight.proof.plots import palette_plot, plots_of
+from ladderlight.proof.plots import plots_of
+from ladderlight.proof.plots.palettes import palette_plot
 from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import environment
 

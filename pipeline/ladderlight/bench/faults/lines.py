@@ -7,7 +7,7 @@ from typing import Literal, cast
 
 import numpy as np
 
-from ladderlight.bench.faults.pins import Bus, ChipPin, Pins
+from ladderlight.bench.pins import Bus, ChipPin, Pins
 from ladderlight.units.arrays import Ints, Words
 
 WordsThrough = Callable[[Words, Ints], Words]

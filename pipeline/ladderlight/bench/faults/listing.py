@@ -10,10 +10,18 @@ import numpy as np
 
 from ladderlight.bench.connector import FittedResistor, resistors_of
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults, line_text, selection_faults
-from ladderlight.bench.faults.pins import ChipPin, Pins
-from ladderlight.bench.faults.resistors import Place, resistors, with_resistors
-from ladderlight.bench.faults.wiring import Change, bridge, broken_line, is_gate, missing_gate, pins_behind
-from ladderlight.bench.pins import data_line
+from ladderlight.bench.faults.wiring import (
+    Change,
+    Place,
+    bridge,
+    broken_line,
+    is_gate,
+    missing_gate,
+    pins_behind,
+    resistors,
+    with_resistors,
+)
+from ladderlight.bench.pins import ChipPin, Pins, data_line
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.assembly import mark_of
 from ladderlight.board.model.lines import Line, Signal

@@ -10,7 +10,7 @@ from ladderlight.bench.faults.listing import WiringFault
 from ladderlight.bench.faults.screens import Look
 from ladderlight.board import Board
 from ladderlight.board.model.palette import srgb8_of
-from ladderlight.proof.cautions import cautions
+from ladderlight.proof.board_words import cautions
 from ladderlight.proof.screens import to_png
 from ladderlight.proof.templating import fill
 from ladderlight.units.arrays import Floats, Singles

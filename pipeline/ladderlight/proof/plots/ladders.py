@@ -1,7 +1,5 @@
 """Levels of channels against equal steps, and how far the resistors' tolerance can move them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 
 from ladderlight.board.ladders.analysis import ChannelAnalysis, Level

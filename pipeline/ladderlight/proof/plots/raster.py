@@ -1,7 +1,5 @@
 """One scan line and one frame to scale: visible part, porches and sync."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """The time that every memory's word is held, and what of it the word is valid."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from ladderlight.board.model.board import Board

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from ladderlight.bench.faults.pins import Pins
+from ladderlight.bench.pins import Pins
 from ladderlight.board import Board, Device
 from ladderlight.readback.diagnosis.erasure import burned_over, one_way, smaller_part, unfinished
 from ladderlight.readback.diagnosis.faults import Fault, fixed

@@ -5,7 +5,7 @@ from math import log
 
 import numpy as np
 
-from ladderlight.bench.faults.pins import Pins
+from ladderlight.bench.pins import Pins
 from ladderlight.readback.diagnosis.faults import AGAINST, Fault, fixed
 from ladderlight.units.arrays import Words
 from ladderlight.units.words import address

@@ -8,7 +8,7 @@ import numpy as np
 from ladderlight.bench.faults.lines import LineFault, line_text
 from ladderlight.bench.faults.lines import address_faults as wrong_addresses
 from ladderlight.bench.faults.lines import data_faults as wrong_data
-from ladderlight.bench.faults.pins import Pins
+from ladderlight.bench.pins import Pins
 from ladderlight.readback.diagnosis.faults import Fault, Places
 from ladderlight.units.arrays import Words
 

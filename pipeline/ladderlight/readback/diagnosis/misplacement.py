@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ladderlight.bench.faults.pins import Pins
+from ladderlight.bench.pins import Pins
 from ladderlight.board import Device
 from ladderlight.devices.files import bytes_of, words_of
 from ladderlight.readback.diagnosis.faults import Fault, fixed

@@ -7,7 +7,7 @@ from heapq import nsmallest
 import numpy as np
 
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults
-from ladderlight.bench.faults.pins import Pins
+from ladderlight.bench.pins import Pins
 from ladderlight.readback.diagnosis.faults import Fault, Places
 from ladderlight.units.arrays import Words
 

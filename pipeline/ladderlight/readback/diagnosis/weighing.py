@@ -6,7 +6,7 @@ from math import exp
 
 import numpy as np
 
-from ladderlight.bench.faults.pins import Pins
+from ladderlight.bench.pins import Pins
 from ladderlight.board import Board, Device
 from ladderlight.readback.diagnosis.candidates import possible_faults
 from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind

@@ -1,7 +1,5 @@
 """The recipe as a file: every table and key, its type and its limits."""
 
-from __future__ import annotations
-
 from fractions import Fraction
 from typing import Annotated, ClassVar, Literal
 

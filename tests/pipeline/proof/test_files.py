@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board.scanning.playback import play
-from ladderlight.proof.disturbance import disturbance
+from ladderlight.proof.files import disturbance
 
 LINES = {"data": ["b0-b1", "g0-g1", "r0-r1"], "address": ["x2-x9", "y2-y8", "bank0-bank1"]}
 
