@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 __all__ = ["Override", "PictureFile", "Recipe", "StageUse", "advice_on", "load", "load_revisions", "schema"]
 _HOMES = {
     "PictureFile": "files",
-    "advice_on": "advice",
+    "advice_on": "rules",
     "load": "loading",
     "load_revisions": "loading",
     "schema": "language.schemas",
