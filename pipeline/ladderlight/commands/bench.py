@@ -5,22 +5,22 @@ from typing import Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, RevisionOption, recipe_path
+from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.reporting import print_revisions, stdout
 from ladderlight.system.printable import printable
 
 
 def bench(
-    recipe: RecipeArgument = None,
+    recipe: options.RecipeArgument = None,
     *,
     page: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write the sheet as a page to print.")] = None,
     csv: Annotated[
         Path | None,
         typer.Option(metavar="FOLDER", help="Write wiring.csv and parts.csv for a spreadsheet into a folder."),
     ] = None,
-    revision: RevisionOption = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    revision: options.RevisionOption = None,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Print wiring, parts, counts and meter readings of a board.
 
@@ -33,7 +33,7 @@ def bench(
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
 
-    path = recipe_path(recipe)
+    path = options.recipe_path(recipe)
     if page is None and csv is None:
         recipes = load_revisions(path, pictures="ignored", revision=revision)
         benches = {each.revision: bench_of(each.board, each.findings) for each in recipes}

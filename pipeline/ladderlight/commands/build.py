@@ -11,16 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ladderlight.cache.folder import VARIABLE
+from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.folding import folded, width_of
-from ladderlight.commands.terminal.options import (
-    DEFAULT,
-    JsonOption,
-    QuietOption,
-    RecipeArgument,
-    RevisionOption,
-    WorkersOption,
-    recipe_path,
-)
 from ladderlight.commands.terminal.reporting import print_findings, print_revisions, stderr, stdout
 from ladderlight.commands.terminal.streams import report_stream
 from ladderlight.errors import BuildError, UsageError
@@ -36,9 +28,9 @@ if TYPE_CHECKING:
 
 
 def build(
-    recipe: RecipeArgument = None,
+    recipe: options.RecipeArgument = None,
     *,
-    workers: WorkersOption = None,
+    workers: options.WorkersOption = None,
     processes: Annotated[
         bool, typer.Option("--processes", help="Work in processes, for plugins that keep threads waiting.")
     ] = False,
@@ -60,9 +52,9 @@ def build(
     clear_cache: Annotated[
         bool, typer.Option("--clear-cache", help="Empty the cache of this user first; without a recipe, no more.")
     ] = False,
-    revision: RevisionOption = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    revision: options.RevisionOption = None,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
     verbose: Annotated[
         bool, typer.Option("--verbose", "-v", help="Print notes too, and every picture with its measures.")
     ] = False,
@@ -78,9 +70,9 @@ def build(
         raise UsageError("--processes and --cluster exclude each other; leave one out")
     if clear_cache:
         _clear_cache(quiet=quiet)
-        if recipe is None and not is_file(Path(DEFAULT)):
+        if recipe is None and not is_file(Path(options.DEFAULT)):
             return
-    path = recipe_path(recipe)
+    path = options.recipe_path(recipe)
 
     def unchanged(of: str | None) -> LastBuilt | None:
         last = None if cards or force or no_cache or clear_cache else up_to_date(path, of)

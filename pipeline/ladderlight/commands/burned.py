@@ -7,14 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    FirstArgument,
-    JsonOption,
-    OneRevisionOption,
-    QuietOption,
-    TraysOption,
-    recipe_and_others,
-)
+from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
 
 if TYPE_CHECKING:
@@ -22,15 +15,15 @@ if TYPE_CHECKING:
 
 
 def burned(
-    recipe: FirstArgument = None,
+    recipe: options.FirstArgument = None,
     devices: Annotated[
         list[str] | None, typer.Argument(help="The devices that were burned; all of them by default.", metavar="DEVICE")
     ] = None,
     *,
-    revision: OneRevisionOption = None,
-    tray: TraysOption = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    revision: options.OneRevisionOption = None,
+    tray: options.TraysOption = None,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Record that chips were burned with the last build.
 
@@ -43,7 +36,7 @@ def burned(
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import record_chips
 
-    of, names = recipe_and_others(recipe, devices)
+    of, names = options.recipe_and_others(recipe, devices)
     loaded = load(of, pictures="ignored", revision=revision)
     build = last_build(loaded.output, loaded.board, loaded.owner)
     stale = stale_findings(loaded)

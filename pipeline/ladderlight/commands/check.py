@@ -8,14 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    JsonOption,
-    QuietOption,
-    RecipeArgument,
-    RevisionOption,
-    recipe_path,
-    refuse_ending,
-)
+from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.reporting import LineConsole, print_findings, print_revisions, stderr, stdout
 from ladderlight.system.printable import printable
 from ladderlight.units.words import address, counted
@@ -33,15 +26,15 @@ _PAGE = "check --page"
 
 
 def check(
-    recipe: RecipeArgument = None,
+    recipe: options.RecipeArgument = None,
     *,
     page: Annotated[
         Path | None, typer.Option(metavar="FILE.html", help="Write a page with all figures and plots of the board.")
     ] = None,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors.")] = False,
-    revision: RevisionOption = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    revision: options.RevisionOption = None,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
     verbose: Annotated[
         bool, typer.Option("--verbose", "-v", help="List the stages with their options, and the pictures in order.")
     ] = False,
@@ -50,7 +43,7 @@ def check(
     from ladderlight.board.model.findings import is_refused
     from ladderlight.recipe import load, load_revisions
 
-    path = recipe_path(recipe)
+    path = options.recipe_path(recipe)
     if page is None:
         recipes = load_revisions(path, pictures="checked", revision=revision)
     else:
@@ -81,7 +74,7 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
         from ladderlight.storage.exports import export
 
         refuse_in_the_way([page], loaded, command=_PAGE)
-        refuse_ending(page, (".html", ".htm"))
+        options.refuse_ending(page, (".html", ".htm"))
     ready = readiness(loaded, strict=strict)
     found = list(ready.findings)
     if not is_refused(loaded.findings):

@@ -7,14 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    FirstArgument,
-    JsonOption,
-    OneRevisionOption,
-    QuietOption,
-    TrayOption,
-    recipe_and_dumps,
-)
+from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
 
 if TYPE_CHECKING:
@@ -24,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def decode(
-    recipe: FirstArgument = None,
+    recipe: options.FirstArgument = None,
     dumps: Annotated[
         list[str] | None,
         typer.Argument(
@@ -34,8 +27,8 @@ def decode(
         ),
     ] = None,
     *,
-    revision: OneRevisionOption = None,
-    tray: TrayOption = None,
+    revision: options.OneRevisionOption = None,
+    tray: options.TrayOption = None,
     into: Annotated[Path, typer.Option(metavar="FOLDER", help="Folder for the pictures.")] = Path("decoded"),
     big_endian: Annotated[
         bool | None,
@@ -44,8 +37,8 @@ def decode(
             help="Byte order of wide words; by default that of the files that the recipe's chain writes.",
         ),
     ] = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Turn chips that were read back into pictures.
 
@@ -65,7 +58,7 @@ def decode(
     from ladderlight.workspace.last_build import last_build
     from ladderlight.workspace.planned import planned_files
 
-    of, read = recipe_and_dumps(recipe, dumps)
+    of, read = options.recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored", revision=revision)
     with settled(loaded.output):  # nothing is read there, but every command finishes what a killed build has left
         board = loaded.board

@@ -8,13 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    JsonOption,
-    OneRevisionOption,
-    QuietOption,
-    RecipeArgument,
-    recipe_path,
-)
+from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
 from ladderlight.errors import BuildError, PictureError, UsageError
 from ladderlight.system.printable import printable
@@ -37,7 +31,7 @@ _BEYOND = 0.1
 
 
 def faults(
-    recipe: RecipeArgument = None,
+    recipe: options.RecipeArgument = None,
     *,
     photo: Annotated[
         Path | None,
@@ -50,7 +44,7 @@ def faults(
             help="Corners of the raster in the photograph, in pixels, from top left clockwise; found by default.",
         ),
     ] = None,
-    revision: OneRevisionOption = None,
+    revision: options.OneRevisionOption = None,
     tray: Annotated[
         int | None, typer.Option(min=1, metavar="NUMBER", help="The tray that is shown, if there are several.")
     ] = None,
@@ -65,8 +59,8 @@ def faults(
         Path | None,
         typer.Option(metavar="FILE.html", help="The page to write.  [default: faults.html beside the recipe]"),
     ] = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Show the screen under each wiring fault, or find one in a photo.
 
@@ -83,7 +77,7 @@ def faults(
     if corners is not None and photo is None:
         raise UsageError("--corners is for a photograph; name it with --photo")
     given = _corners(corners) if corners is not None else None
-    loaded = load(recipe_path(recipe), pictures="ignored", revision=revision)
+    loaded = load(options.recipe_path(recipe), pictures="ignored", revision=revision)
     page = page or loaded.folder / "faults.html"
     read = [photo] if photo else []
     refuse_in_the_way([page], loaded, command=_PAGE, read=read)
@@ -94,7 +88,7 @@ def faults(
         bank, findings = bank or 0, stale_findings(loaded)
         words, shown = _built(loaded, tray, bank)
     else:
-        words, bank, shown, findings = _carded(recipe_path(recipe), loaded, card, bank)
+        words, bank, shown, findings = _carded(options.recipe_path(recipe), loaded, card, bank)
     print_findings(stderr(), findings, quiet=quiet)
     looks = looks_of(loaded.board, words, bank, faults_of(loaded.board))
     document: dict[str, Any]

@@ -12,13 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    QuietOption,
-    RecipeArgument,
-    RevisionOption,
-    WorkersOption,
-    recipe_path,
-)
+from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.reporting import failure_of, print_lines, stderr, stdout
 from ladderlight.system.paths import is_file
 from ladderlight.system.printable import printable
@@ -40,14 +34,14 @@ _MOST = 3.0
 
 
 def watch(
-    recipe: RecipeArgument = None,
+    recipe: options.RecipeArgument = None,
     *,
     page: Annotated[
         bool, typer.Option("--page", help="Serve the proof to browsers of this machine, and refresh it by itself.")
     ] = False,
-    workers: WorkersOption = None,
-    revision: RevisionOption = None,
-    quiet: QuietOption = False,
+    workers: options.WorkersOption = None,
+    revision: options.RevisionOption = None,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Build a recipe, and again when a file that it reads changes.
 
@@ -55,7 +49,7 @@ def watch(
     """
     from ladderlight.recipe import load_revisions
 
-    path = recipe_path(recipe)
+    path = options.recipe_path(recipe)
     if not is_file(path):
         load_revisions(path)  # raises an error that names what is there instead
     path = path.absolute()  # the current folder may be deleted and made again

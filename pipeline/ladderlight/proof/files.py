@@ -3,7 +3,6 @@
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup
@@ -31,6 +30,9 @@ _STILL_BYTES = 24_000
 """Of the screens that readers without scripts see; the first is shown in any case."""
 _MANY = 8
 """Screens from which on that is the only one."""
+_WIDTH, _HEIGHT, _SCALE = 80, 20, 10
+_MARK = (255, 0, 255)
+"""Of the part of a screen that is enlarged, in counts and lines, and where data are undefined."""
 
 
 def proof_files(
@@ -50,24 +52,18 @@ def proof_files(
 
     Parameters
     ----------
-    project
-        The project's name.
+    project, manifest, findings
+        The project's name, the build's manifest, and what ``check`` has to say.
     scanned
         What the device files show. A screen has the number of the first bank that shows it.
-    manifest
-        The build's manifest.
-    findings
-        What ``check`` has to say.
-    views
-        The pictures before the reduction, by name; cards have none.
     before
         What there was before this build, to say what it changes.
     bench
         The tables of the bench sheet, for its place in the page.
-    viewing
-        From where the screen is looked at, as far as the recipe says so.
-    links
-        Other proof pages, by their kind.
+    views
+        The pictures before the reduction, by name; cards have none.
+    viewing, links
+        From where the screen is looked at, as far as the recipe says so, and other proof pages, by their kind.
     tray
         Which tray this is, if any: its page lies one folder deeper.
     """
@@ -81,29 +77,27 @@ def proof_files(
     sheets = [_described(board, tiles, places) for tiles, places in zip(scanned.tile_sets, scanned.places, strict=True)]
     bank = scanned.banks[0]
     disturbed = disturbance(board, scanned.words, bank)
-    waiting = None
-    if disturbed:
-        waiting = {
-            "bank": bank,
-            "share": percent(disturbed.share).replace(" ", "\N{NO-BREAK SPACE}"),
-            "marked": disturbed.share >= MUCH_UNDEFINED,
-            "enlarged": data_url(to_png(disturbed.pixels)),
-        }
+    waiting = disturbed and {
+        "bank": bank,
+        "share": percent(disturbed[0]).replace(" ", "\N{NO-BREAK SPACE}"),
+        "marked": disturbed[0] >= MUCH_UNDEFINED,
+        "enlarged": data_url(to_png(disturbed[1])),
+    }
     document = page(
         project,
         scanned,
         manifest,
+        changes,
+        list(device_changes(board, scanned.images, manifest, before.chips)),
         findings,
+        views=views or {},
+        viewing=viewing or Viewing(),
+        tray=tray,
         stills=list(_stills(scanned, manifest)),
         tile_sets=sheets,
         disturbed=waiting,
-        changes=changes,
-        stale=list(device_changes(board, scanned.images, manifest, before.chips)),
         bench=bench,
-        views=views,
-        viewing=viewing,
-        links=links,
-        tray=tray,
+        links=links or {},
     )
     yield "index.html", document.encode()
 
@@ -136,22 +130,13 @@ def _described(board: Board, tiles: TileSet, places: NDArray[np.int64]) -> dict[
     }
 
 
-_WIDTH, _HEIGHT, _SCALE = 80, 20, 10
-_MARK = (255, 0, 255)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Disturbance:
-    """``share`` of the picture's time in which data are undefined, 0 to 1, and the enlarged ``pixels``, uint8 sRGB."""
-
-    share: float
-    pixels: NDArray[np.uint8]
-
-
-def disturbance(board: Board, words: MemoryWords, bank: int) -> Disturbance | None:
+def disturbance(board: Board, words: MemoryWords, bank: int) -> tuple[float, NDArray[np.uint8]] | None:
     """Enlarge the middle of a bank's screen tenfold, striped where the memories' data are not there yet.
 
-    None when nothing of the picture is undefined, or no access time is known.
+    Returns
+    -------
+    The share of the picture's time in which data are undefined, 0 to 1, and the pixels, sRGB. None when nothing of the
+    picture is undefined, or no access time is known.
     """
     if all(memory.access is None for memory in board.memories):
         return None
@@ -166,4 +151,4 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> Disturbance | No
     unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     rows, columns = np.indices(unsure.shape)
     pixels[unsure & ((rows + columns) // 3 % 2 == 0)] = _MARK
-    return Disturbance(share=float(shown.undefined.mean()) if share is None else share, pixels=pixels)
+    return float(shown.undefined.mean()) if share is None else share, pixels

@@ -22,7 +22,7 @@ from ladderlight.proof.page.memory_map import chip_maps
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_fields, palette_plot
 from ladderlight.proof.scanout import Scanned
-from ladderlight.proof.templating import environment
+from ladderlight.proof.templating import fill
 from ladderlight.units.words import counted, joined
 
 SCRIPTS = (
@@ -63,88 +63,61 @@ def page(
     project: str,
     scanned: Scanned,
     manifest: ManifestDocument,
-    findings: Sequence[Finding],
-    *,
-    stills: Sequence[Mapping[str, object]] = (),
-    tile_sets: Sequence[Mapping[str, object]] = (),
-    disturbed: Mapping[str, object] | None = None,
     changes: Changes,
     stale: Sequence[DeviceChange],
-    bench: Markup | None = None,
-    views: Mapping[str, SourceView] | None = None,
-    viewing: Viewing | None = None,
-    links: Links | None = None,
-    tray: int | None = None,
+    findings: Sequence[Finding],
+    *,
+    views: Mapping[str, SourceView],
+    viewing: Viewing,
+    tray: int | None,
+    **shown: object,
 ) -> str:
     """Return the proof page as one HTML document that loads nothing.
 
     Parameters
     ----------
-    project, scanned, manifest, findings
+    project, scanned, manifest, findings, views, viewing, tray
         As :func:`ladderlight.proof.files.proof_files` takes them.
-    stills
-        Screens as pictures, for readers whose browsers run no scripts.
-    tile_sets
-        Each tile set's figures and its sheet.
-    disturbed
-        What is known of undefined data, and a part of the screen enlarged; None where nothing is undefined.
     changes, stale
         What the build changes, see :func:`ladderlight.proof.changes.changes_document`, and how each device differs from
         what is recorded of its chip.
-    bench
-        The tables of the bench sheet; None leaves them out.
-    views, viewing, links, tray
-        As :func:`ladderlight.proof.files.proof_files` takes them.
+    shown
+        What the templates take as it is: bench and links as they are taken there; ``stills``, screens for readers
+        without scripts; ``tile_sets`` and ``disturbed``, figures and pictures of these.
     """
     board, palette = scanned.board, palette_section(scanned)
-    viewing = viewing or Viewing()
-    text = (
-        environment("ladderlight.proof.page")
-        .get_template("page.html")
-        .render(
-            project=project if tray is None else f"{project}, tray {tray}",
-            facts=facts_of(board),
-            screens=[_screen(manifest, scanned, content) for content in range(len(scanned.distinct))],
-            stills=stills,
-            tile_sets=tile_sets,
-            disturbed=disturbed,
-            unknown=_unknown(board),
-            notes=manifest["notes"],
-            aspect=board.raster.mode.screen_aspect,
-            plots=plots_of(board),
-            palette=palette,
-            chips=chip_maps(manifest, changes, stale),
-            changes=changes,
-            more_changes=list(other_changes(changes["pictures"])),
-            devices=labelled(manifest),
-            parts={device.name: device.part for device in board.devices},
-            bench=bench,
-            finding_counts=counted_findings(findings),
-            findings=findings,
-            cautions=cautions(board),
-            links=links or {},
-            looks=_LOOKS,
-            has_views=bool(views),
-            square=abs(board.geometry.pixel_aspect - 1) < _ALMOST,
-            viewing=viewing,
-            farthest=max(_FARTHEST, ceil(2 * (viewing.distance or 0))),
-            data=_DATA,
-            scripts=Markup(joined_scripts()),  # noqa: S704
-            styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
-        )
+    text = fill(
+        "page.html",
+        package="ladderlight.proof.page",
+        **shown,
+        project=project if tray is None else f"{project}, tray {tray}",
+        facts=facts_of(board),
+        screens=[_screen(manifest, scanned, content) for content in range(len(scanned.distinct))],
+        unknown=_unknown(board),
+        notes=manifest["notes"],
+        aspect=board.raster.mode.screen_aspect,
+        plots=plots_of(board),
+        palette=palette,
+        chips=chip_maps(manifest, changes, stale),
+        changes=changes,
+        more_changes=list(other_changes(changes["pictures"])),
+        devices=labelled(manifest),
+        parts={device.name: device.part for device in board.devices},
+        finding_counts=counted_findings(findings),
+        findings=findings,
+        cautions=cautions(board),
+        looks=_LOOKS,
+        has_views=bool(views),
+        square=abs(board.geometry.pixel_aspect - 1) < _ALMOST,
+        viewing=viewing,
+        farthest=max(_FARTHEST, ceil(2 * (viewing.distance or 0))),
+        data=_DATA,
+        scripts=Markup(joined_scripts()),  # noqa: S704
+        styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
     )
     text = "\n".join(line for line in map(str.strip, text.splitlines()) if line)
-    rest = len(text.encode())
-    data = page_data(
-        project,
-        scanned,
-        manifest,
-        fields=palette["fields"],
-        views=views or {},
-        viewing=viewing,
-        tray=tray,
-        rest=rest,
-    )
+    fields, rest = palette["fields"], len(text.encode())
+    data = page_data(project, scanned, manifest, fields=fields, views=views, viewing=viewing, tray=tray, rest=rest)
     return text.replace(_DATA, data, 1)
 
 
