@@ -10,7 +10,7 @@ from ladderlight.board import Board
 from ladderlight.board.advice.checks import problems_of as problems_of_board
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Fault, PluginError, Problem, RecipeError
-from ladderlight.recipe.boards import as_written, bank_count, board_of, contradictions, no_such_bank
+from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
 from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
 from ladderlight.recipe.chain import (
     chain_of,
@@ -22,9 +22,10 @@ from ladderlight.recipe.chain import (
     with_files,
 )
 from ladderlight.recipe.files import PictureFile, first_below, idle_exclusions, missing_file, picture_files, source_of
+from ladderlight.recipe.language.contradictions import contradictions
 from ladderlight.recipe.language.model import Override, Recipe
+from ladderlight.recipe.language.recovery import may_follow, meaning_of, repaired
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
-from ladderlight.recipe.recovery import may_follow, meaning_of, repaired
 from ladderlight.recipe.rules import check_rules
 from ladderlight.recipe.source.document import Document, UnreadableError, read_document
 from ladderlight.recipe.source.problems import Report, Where, dig, tables

@@ -80,15 +80,15 @@ def fit(
     """Fit pictures, as :func:`prepared`, to a photograph, as encoded, 0 to 1, shape (rows, columns, 3)."""
     seen = np.ascontiguousarray(photograph[1:-1, 1:-1].transpose(2, 0, 1), dtype=np.float32).reshape(3, -1)
     away = distance(*photograph.shape[:2])[1:-1, 1:-1].astype(np.float32).ravel() ** 2
-    best: Fit | None = None
+    fits = []
     for gamma in gammas:
         powered = np.exp(np.float32(gamma) * logs)
         squared = np.square(powered)
-        for shading in shadings:
-            found = _linear(powered, squared, seen, 1 - np.float32(shading) * away, gamma, shading)
-            best = found if best is None else _better(best, found)
-    assert best is not None  # noqa: S101 - there is always a gamma and a shading
-    return best
+        shades = ((shading, 1 - np.float32(shading) * away) for shading in shadings)
+        fits += [_linear(powered, squared, seen, shade, gamma, shading) for shading, shade in shades]
+    best = np.argmin([found.left for found in fits], axis=0)
+    each = np.arange(len(logs))
+    return Fit(**{key: np.stack([getattr(found, key) for found in fits])[best, each] for key in Fit.__annotations__})
 
 
 def _linear(powered: Singles, squared: Singles, seen: Singles, shade: Singles, gamma: float, shading: float) -> Fit:
@@ -122,21 +122,6 @@ def _offset(y: float, size: int, x: Floats, xx: Floats, xy: Floats) -> Floats:
     free = np.maximum(3 * size - (x**2 / xx).sum(axis=1), 1e-9)
     offset: Floats = np.clip((y - (x * xy / xx).sum(axis=1)) / free, *OFFSETS)
     return offset
-
-
-def _better(one: Fit, other: Fit) -> Fit:
-    wins = other.left < one.left
-
-    def chosen(before: Floats, after: Floats) -> Floats:
-        return np.where(wins.reshape(-1, *[1] * (before.ndim - 1)), after, before)
-
-    return Fit(
-        left=chosen(one.left, other.left),
-        gamma=chosen(one.gamma, other.gamma),
-        shading=chosen(one.shading, other.shading),
-        gain=chosen(one.gain, other.gain),
-        offset=chosen(one.offset, other.offset),
-    )
 
 
 def _gaussian(size: int, sigma: float) -> Singles:

@@ -127,8 +127,13 @@ def homography(corners: Corners, rows: int, columns: int) -> Floats:
     """Return the projective map from cells, with 0, 0 the outer corner of the first, to pixels: float64 (3, 3)."""
     from skimage.transform import estimate_transform
 
-    cells = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], dtype=np.float64)
-    return np.asarray(estimate_transform("projective", cells, corners + 0.5).params, dtype=np.float64)
+    found = estimate_transform("projective", _ends(rows, columns), corners + 0.5)
+    return np.asarray(found.params, dtype=np.float64)
+
+
+def _ends(rows: int, columns: int) -> Floats:
+    """Return the corners of all cells together, as :func:`homography` counts them."""
+    return np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], dtype=np.float64)
 
 
 def rectified(pixels: Singles, corners: Corners, rows: int, columns: int) -> Singles:
@@ -185,8 +190,7 @@ def aligned(
 
 def _moved(corners: Corners, step: Floats, rows: int, columns: int) -> Corners:
     """Return the corners after those of the cells have moved by so many cells."""
-    ends = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], dtype=np.float64) + step
-    mapped = np.column_stack([ends, np.ones(4)]) @ homography(corners, rows, columns).T
+    mapped = np.column_stack([_ends(rows, columns) + step, np.ones(4)]) @ homography(corners, rows, columns).T
     return mapped[:, :2] / mapped[:, 2:] - 0.5
 
 
@@ -194,10 +198,9 @@ def _fields(rows: int, columns: int) -> Floats:
     """Return how cells move with each coordinate of the corners: float64 (rows, columns, 2, 8), x before y."""
     y, x = np.indices((rows, columns)) + 0.5
     cells = np.stack([x, y, np.ones_like(x)], axis=-1)
-    ends = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], dtype=np.float64)
     fields = np.empty((rows, columns, 2, 8))
     for place in range(8):
-        moved = ends.copy()
+        moved = _ends(rows, columns)
         moved[place // 2, place % 2] += 0.1
         mapped = cells @ homography(moved - 0.5, rows, columns).T
         fields[..., place] = (mapped[..., :2] / mapped[..., 2:] - cells[..., :2]) / 0.1
