@@ -1,11 +1,13 @@
-"""Errors that a user can correct: one line each, and each class with its exit status."""
+"""Errors that a user can correct, each class with its exit status, and problems and findings: one line each."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Any, Self
+from typing import Any, Literal, Self, get_args
+
+Level = Literal["error", "caution", "note"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,6 +32,30 @@ class Problem:
     def __str__(self) -> str:
         """Return the message without its place."""
         return f"{self.what}; {self.action}" if self.action else self.what
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One finding. ``where`` is the part of the board it is about, ``message`` one line with what to do."""
+
+    level: Level
+    where: str
+    message: str
+
+    @classmethod
+    def error(cls, where: str, message: str) -> Self:
+        """Return what stops a build."""
+        return cls(level="error", where=where, message=message)
+
+    @classmethod
+    def caution(cls, where: str, message: str) -> Self:
+        """Return what may go wrong."""
+        return cls(level="caution", where=where, message=message)
+
+    @classmethod
+    def note(cls, where: str, message: str) -> Self:
+        """Return what is good to know."""
+        return cls(level="note", where=where, message=message)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,6 +149,28 @@ class BuildError(LadderlightError):
 
 class StageFailure(Exception):  # noqa: N818 - a bug of a stage, not an expected error
     """A stage raised something unexpected. Names the stage and the plugin it came from."""
+
+
+def ranked(findings: Iterable[Finding]) -> list[Finding]:
+    """Sort findings by level, the gravest first; within a level they stay in the order given."""
+    levels = get_args(Level)
+    return sorted(findings, key=lambda finding: levels.index(finding.level))
+
+
+def refuse_errors(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings, the gravest first.
+
+    Raises BuildError when there are errors among them.
+    """
+    ordered = tuple(ranked(findings))
+    if is_refused(ordered):
+        raise BuildError.of(Fault(where=one.where, message=one.message) for one in ordered if one.level == "error")
+    return ordered
+
+
+def is_refused(findings: Iterable[Finding]) -> bool:
+    """Whether there are errors among findings."""
+    return any(one.level == "error" for one in findings)
 
 
 def refuse(problems: Iterable[Problem], kind: type[LadderlightError]) -> None:

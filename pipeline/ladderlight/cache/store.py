@@ -105,10 +105,7 @@ class Cache:
     def clear(self) -> int:
         """Remove all entries and return how many bytes they had. Other files in the folder stay.
 
-        Raises
-        ------
-        OSError
-            When one cannot be removed.
+        Raises OSError when one cannot be removed.
         """
         removed = 0
         for entry, status in self._files():
@@ -122,10 +119,7 @@ class Cache:
     def make_room(self, size: int) -> None:
         """Count so many bytes more, and remove what was used longest ago where there is no room for them.
 
-        Raises
-        ------
-        OSError
-            When what this build itself has used fills the room, or nothing can be written.
+        Raises OSError when what this build itself has used fills the room, or nothing can be written.
         """
         with self._lock:
             if not self._open:

@@ -132,7 +132,7 @@ def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
 
 
 def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> None:
-    from ladderlight.stages.toml_text import stage_table
+    from ladderlight.stages.wording import stage_table
 
     if json_:
         print_document({"ok": True, **_document(declaration)})

@@ -10,6 +10,7 @@ import typer
 
 from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.reporting import LineConsole, print_findings, print_revisions, stderr, stdout
+from ladderlight.errors import is_refused
 from ladderlight.system.printable import printable
 from ladderlight.units.words import address, counted
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from ladderlight.board import Board, Finding, Memory, Palette
-    from ladderlight.board.model.counter import Counter
+    from ladderlight.board.model.raster import Counter
     from ladderlight.board.scanning.timing import Timing
     from ladderlight.engine.trays import Tray
     from ladderlight.recipe import Recipe
@@ -40,7 +41,6 @@ def check(
     ] = False,
 ) -> None:
     """Check a recipe: its mistakes, picture size, colours, timing."""
-    from ladderlight.board.model.findings import is_refused
     from ladderlight.recipe import load, load_revisions
 
     path = options.recipe_path(recipe)
@@ -64,7 +64,6 @@ def check(
 
 def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[Finding], Sequence[Tray]]:
     """Return all findings of a recipe, and its trays where they are known; write the page."""
-    from ladderlight.board.model.findings import is_refused
     from ladderlight.workspace.last_build import stale_findings
     from ladderlight.workspace.readiness import readiness
     from ladderlight.workspace.recorded import burn_findings
@@ -91,8 +90,6 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
 
 
 def _print(loaded: Recipe, found: Sequence[Finding], trays: Sequence[Tray], *, quiet: bool, verbose: bool) -> None:
-    from ladderlight.board.model.findings import is_refused
-
     if quiet:
         print_findings(stderr(), found, quiet=True)
         return

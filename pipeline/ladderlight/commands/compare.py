@@ -18,7 +18,7 @@ from ladderlight.units.words import address, joined
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from ladderlight.readback.device_report import DeviceReport
+    from ladderlight.readback.comparison import DeviceReport
 
 _SHOWN = 8
 _PICTURE = "compare --picture"
@@ -73,14 +73,13 @@ def compare(
     damaged or cannot be identified.
     """
     from ladderlight.proof.screens import shown_banks
-    from ladderlight.readback.damage import damage_png, with_device
-    from ladderlight.readback.device_report import document_of_reports, report_on, unrecorded
+    from ladderlight.readback.comparison import document_of_reports, report_on, unrecorded
     from ladderlight.readback.diagnosis.known import known_contents
     from ladderlight.readback.dumps import read_dumps
-    from ladderlight.readback.matching import match
+    from ladderlight.readback.matching import by_tray, match
+    from ladderlight.readback.pictures import damage_png, with_device
     from ladderlight.readback.readings import readings_of
     from ladderlight.readback.sections import sections_of
-    from ladderlight.readback.tray_finding import by_tray
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
@@ -149,8 +148,7 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.revisions.differences import Differences, Side, document_of
-    from ladderlight.revisions.page import revisions_page
-    from ladderlight.revisions.text import differences_text
+    from ladderlight.revisions.report import differences_text, revisions_page
     from ladderlight.storage.exports import export
     from ladderlight.workspace.last_build import stale_findings
 

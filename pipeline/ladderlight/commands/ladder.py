@@ -102,8 +102,8 @@ def ladder(
 
     from ladderlight.board.ladders.design import design
     from ladderlight.board.ladders.drawer import design_from
-    from ladderlight.board.ladders.goal import Goal
     from ladderlight.board.ladders.report import design_document, drawer_document
+    from ladderlight.board.ladders.search import Goal
     from ladderlight.board.ladders.series import series_tolerance
 
     goal = Goal(

@@ -19,7 +19,7 @@ def start(
 ) -> None:
     """Start a project: a recipe and pictures, ready to build."""
     from ladderlight.recipe import schema
-    from ladderlight.starter.project import write_project
+    from ladderlight.starter import write_project
 
     written = write_project(folder, schema=json_text(schema()))
     recipe = written[0]

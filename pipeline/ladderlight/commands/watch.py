@@ -21,7 +21,7 @@ from ladderlight.units.words import counted
 if TYPE_CHECKING:
     from ladderlight.recipe import Recipe
     from ladderlight.recipe.watching import Mark, Reads
-    from ladderlight.serving.bulletin import Bulletin
+    from ladderlight.serving.site import Bulletin
 
 _PAUSE = 0.3
 """Shortest pause between two looks at the files, in seconds."""
@@ -61,8 +61,8 @@ def watch(
 @contextmanager
 def _bulletin() -> Iterator[Bulletin]:
     """Serve what is posted there; the address is printed with ``--quiet`` too, for nothing else has it."""
-    from ladderlight.serving.bulletin import Bulletin
     from ladderlight.serving.server import serving
+    from ladderlight.serving.site import Bulletin
 
     found = Bulletin()
     with serving(found) as address:

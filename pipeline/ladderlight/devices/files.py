@@ -1,9 +1,11 @@
-"""Between words and device files: chips, images, the pieces that go into one file each, and files read back."""
+"""Between words and device files: chips, images, checksums, the pieces that go into one file each, files read back."""
 
+import hashlib
 import re
+import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, TypedDict
 
 import numpy as np
 
@@ -300,3 +302,28 @@ def refuse_name(name: str) -> None:
         raise DeviceFileError(
             f"device file name {name!r} leaves its folder or is not portable; use one such as picture.bin"
         )
+
+
+class Checksums(TypedDict):
+    """Checksums by the names that the manifest has."""
+
+    crc32: str
+    sum8: str
+    sum16: str
+    sum32: str
+    sha256: str
+
+
+def checksums_of(data: bytes) -> Checksums:
+    """Return the checksums of some bytes as upper-case hexadecimal text, and their SHA-256 in lower case.
+
+    ``crc32`` is CRC-32/ISO-HDLC; ``sum8``, ``sum16`` and ``sum32`` are the sum of all bytes, cut to so many bits.
+    """
+    total = int(np.frombuffer(data, dtype=np.uint8).sum(dtype=np.uint64))
+    return {
+        "crc32": f"{zlib.crc32(data):08X}",
+        "sum8": f"{total & 0xFF:02X}",
+        "sum16": f"{total & 0xFFFF:04X}",
+        "sum32": f"{total & 0xFFFFFFFF:08X}",
+        "sha256": hashlib.sha256(data).hexdigest(),
+    }

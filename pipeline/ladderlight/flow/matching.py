@@ -1,7 +1,5 @@
 """Patterns by which a recipe names pictures: ``*``, ``?`` and ``[...]``, or a name as it is."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from fnmatch import fnmatchcase
 from typing import TypeVar

@@ -1,7 +1,5 @@
 """Contents of several arrangement stages joined into one."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -23,21 +21,9 @@ _AT_ONCE = 1 << 16
 def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] = ()) -> Contents:
     """Join the contents of several arrangement stages.
 
-    Bits that more than one of them writes must be the same in all. Memories that none writes hold their fill.
-
-    Parameters
-    ----------
-    contents
-        Those of each stage, in the order of the chain.
-    board
-        The board whose memories are meant.
-    stages
-        The stages' names, for messages; their numbers without.
-
-    Raises
-    ------
-    ArrangementError
-        When two contents have different bits at one address, or one of them is not of a memory's size.
+    Bits that more than one of them writes must be the same in all. Memories that none writes hold their fill. Messages
+    name the ``stages``, or their numbers. Raises ArrangementError when two contents have different bits at one address,
+    or one of them is not of a memory's size.
     """
     names = [repr(name) for name in stages] or [f"number {number}" for number in range(1, len(contents) + 1)]
     memories = {}
@@ -80,10 +66,7 @@ def darken(contents: Contents, board: Board) -> Contents:
 def carry_timing(contents: Contents, board: Board) -> Contents:
     """Write the levels of the timing lines that data pins drive.
 
-    Raises
-    ------
-    ArrangementError
-        When an arrangement has written other levels there.
+    Raises ArrangementError when an arrangement has written other levels there.
     """
     memories, everywhere = dict(contents.memories), slice(None)
     for memory in board.memories:

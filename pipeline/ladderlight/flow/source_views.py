@@ -1,7 +1,5 @@
 """Views of pictures as they were before the reduction."""
 
-from __future__ import annotations
-
 import io
 from functools import cache
 

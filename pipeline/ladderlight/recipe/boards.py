@@ -20,14 +20,7 @@ from ladderlight.board import (
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.lines import Signal, expand, expand_names
 from ladderlight.errors import Problem
-from ladderlight.recipe.language.tables import (
-    BoardTable,
-    DriverTable,
-    LadderTable,
-    MemoryTable,
-    R2RTable,
-    TimingsTable,
-)
+from ladderlight.recipe.language.tables import BoardTable, DriverTable, LadderTable, MemoryTable, R2RTable, TimingsTable
 from ladderlight.recipe.language.values import ByteCount
 from ladderlight.recipe.source.problems import Where
 from ladderlight.units.arrays import bytes_per_word

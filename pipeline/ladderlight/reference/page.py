@@ -10,13 +10,12 @@ from pathlib import Path
 
 from ladderlight.errors import BuildError
 from ladderlight.flow.pictures import DeviceFile
-from ladderlight.reference.examples import Played, play
-from ladderlight.reference.strips import strip_png
+from ladderlight.reference.examples import Played, play, strip_png
 from ladderlight.stages.contract import Example
 from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
-from ladderlight.stages.toml_text import stage_table, use_table
+from ladderlight.stages.wording import stage_table, use_table
 
 FOLDER = "reference"
 """Where the pictures are, beside the page."""

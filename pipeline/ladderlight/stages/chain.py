@@ -1,7 +1,5 @@
 """Which chains of stages make sense: each kind after those before it, and every kind that is needed."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 

@@ -6,8 +6,6 @@ that these import count in turn: by their files, or those that are installed by 
 the libraries that compute count for every stage.
 """
 
-from __future__ import annotations
-
 import ast
 import hashlib
 import os

@@ -62,7 +62,7 @@ class Example:
     options: Mapping[str, Any] = field(default_factory=dict)
     """As a recipe writes them."""
     pictures: tuple[str, ...] = ("cafe",)
-    """The photographs ``cafe`` and ``quay-cat``, and the scenes of :mod:`ladderlight.starter.scenes`. A stage that
+    """The photographs ``cafe`` and ``quay-cat``, and the scenes of :mod:`ladderlight.starter`. A stage that
     takes one picture at a time shows the first."""
     shows: str = ""
     """What the result shows beside the picture before: the alternative text of the page's picture."""
@@ -217,13 +217,7 @@ def stage(
         How the stage is shown; without it, with its defaults.
     """
     hooks = Hooks(
-        rule=rule,
-        probe=probe,
-        demand=demand,
-        survey=survey,
-        animation=animation,
-        capacity=capacity,
-        advice=advice,
+        rule=rule, probe=probe, demand=demand, survey=survey, animation=animation, capacity=capacity, advice=advice
     )
 
     def mark(function: F) -> F:

@@ -107,10 +107,8 @@ class StageRegistry:
         ``name`` is a stage's, or ``plugin.stage``. A name alone means the built-in stage before those of installed
         packages.
 
-        Raises
-        ------
-        PluginError
-            When no plugin or more than one has a stage of that name, or the one that has it cannot be loaded.
+        Raises PluginError when no plugin or more than one has a stage of that name, or the one that has it cannot be
+        loaded.
         """
         meant = self._meant(name)
         if not meant:
@@ -140,10 +138,7 @@ class StageRegistry:
     def with_files(self, files: Iterable[Path]) -> StageRegistry:
         """Add the stages of a project's own Python files, which are run by this.
 
-        Raises
-        ------
-        PluginError
-            When a file cannot be run or declares no stage.
+        Raises PluginError when a file cannot be run or declares no stage.
         """
         stages = dict(self._stages)
         for path in files:
@@ -200,10 +195,7 @@ def installed_stages() -> StageRegistry:
 def declared(plugin: str, name: str, file: PluginFile | None) -> StageDeclaration:
     """Return the stage that a reference means, loading what is not loaded yet.
 
-    Raises
-    ------
-    PluginError
-        When there is no such stage here, or its plugin cannot be loaded.
+    Raises PluginError when there is no such stage here, or its plugin cannot be loaded.
     """
     if file is None:
         return installed_stages().get(qualified_name(plugin, name))

@@ -1,7 +1,5 @@
 """The journal: renames, recorded before the first is done, so that the next process can finish or undo them."""
 
-from __future__ import annotations
-
 import errno
 import json
 import os
@@ -102,10 +100,7 @@ class Journal:
     def read(cls, folder: Path) -> Self | None:
         """Read the journal of a folder, if renames were begun there and not ended.
 
-        Raises
-        ------
-        BuildError
-            When it is damaged.
+        Raises BuildError when it is damaged.
         """
         path = _path(folder)
         try:
@@ -133,10 +128,8 @@ class Journal:
 def begin(folder: Path) -> Path:
     """Make the folders that a build's renames need, and return that for its new files.
 
-    Raises
-    ------
-    OSError
-        Also when one of an earlier build could not be removed: what has been renamed is seen by what is in them.
+    Raises OSError also when one of an earlier build could not be removed: what has been renamed is seen by what is in
+    them.
     """
     new, old = folder / PRIVATE / "new", folder / PRIVATE / "old"
     for each in (new, new / PRIVATE, old, old / PRIVATE):
@@ -158,10 +151,7 @@ def leftovers(folder: Path) -> list[Path]:
 def settle(folder: Path) -> None:
     """Finish what a build that was killed had begun, or else undo it; clear what it left. The locks must be held.
 
-    Raises
-    ------
-    BuildError
-        When neither can be done.
+    Raises BuildError when neither can be done.
     """
     journal = Journal.read(folder)
     if journal:
@@ -175,13 +165,7 @@ def settle(folder: Path) -> None:
 
 
 def take_back(journal: Journal, reason: OSError) -> None:
-    """Undo renames that cannot be finished.
-
-    Raises
-    ------
-    BuildError
-        When they cannot be undone either.
-    """
+    """Undo renames that cannot be finished. Raises BuildError when they cannot be undone either."""
     try:
         journal.undo()
         journal.close()

@@ -1,7 +1,5 @@
 """Which entries of an output folder change places with the new ones, and which are the user's and stay."""
 
-from __future__ import annotations
-
 import itertools
 import os
 from collections.abc import Mapping, Set
@@ -19,22 +17,12 @@ EDITED = "edited"
 def plan(output: Path, ours: Files, staying: Set[str] = frozenset()) -> Journal:
     """Plan the renames that put what lies in ``.ladderlight/new`` in place of the last build.
 
-    Parameters
-    ----------
-    output
-        The output folder.
-    ours
-        Files of the last build. All else in the folder is the user's: it stays in its place. A file of the last build
-        that was changed since is the user's too, but a new one needs its place: it moves to the folder ``edited``.
-    staying
-        Folders of the last build that stay with all that is in them, none of it changed.
+    ``ours`` are the files of the last build. All else in the folder is the user's: it stays in its place. A file of the
+    last build that was changed since is the user's too, but a new one needs its place: it moves to the folder
+    ``edited``. ``staying`` are folders of the last build that stay with all that is in them, none of it changed.
 
-    Raises
-    ------
-    BuildError
-        When something of the user's is in place of a new file: all such entries.
-    OSError
-        When folders cannot be listed, or made in ``new`` for the user's files.
+    Raises BuildError when something of the user's is in place of a new file: all such entries; and OSError when folders
+    cannot be listed, or made in ``new`` for the user's files.
     """
     new = output / PRIVATE / "new"
     sorting = _Sorting(output=output, new=new, ours=ours, staying=staying)

@@ -1,7 +1,5 @@
 """Text as it may reach a terminal, a sheet or a page: nothing in it acts, breaks a line or cannot be encoded."""
 
-from __future__ import annotations
-
 import json
 import operator
 import re

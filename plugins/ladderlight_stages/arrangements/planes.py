@@ -19,9 +19,7 @@ from ladderlight import (
     stage,
 )
 from ladderlight.board.model.lines import LineSyntaxError, expand_names
-from ladderlight_stages.banks.banks import assign_banks
-from ladderlight_stages.banks.capacity import bank_problems
-from ladderlight_stages.banks.misfits import refuse_misfits, selected
+from ladderlight_stages.banks import assign_banks, bank_problems, refuse_misfits, selected
 from ladderlight_stages.tiling.placing import place
 from ladderlight_stages.tiling.tiling import Choice
 
@@ -34,14 +32,11 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
 
 
 def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    return bank_problems(origins, board, options, _group_banks)
+    def assign(chosen: Sequence[CodedPicture]) -> tuple[Sequence[CodedPicture], Sequence[int]]:
+        joined = [_named(group) for group in _groups(chosen, _masks(options["lines"], board))]
+        return joined, assign_banks(joined, board)
 
-
-def _group_banks(
-    chosen: Sequence[CodedPicture], board: Board, options: Mapping[str, Any]
-) -> tuple[Sequence[CodedPicture], Sequence[int]]:
-    joined = [_named(group) for group in _groups(chosen, _masks(options["lines"], board))]
-    return joined, assign_banks(joined, board)
+    return bank_problems(origins, board, options["match"], assign)
 
 
 def _groups(chosen: Sequence[CodedPicture], masks: Sequence[int]) -> list[Sequence[CodedPicture]]:

@@ -3,10 +3,9 @@
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.units.arrays import Flags, Floats, Ints
-from ladderlight_stages.drawing.areas import Cells, cells_of
-from ladderlight_stages.drawing.colours import codes_of_shares
+from ladderlight_stages.drawing import Cells, cells_of, codes_of_shares
 
 _FRAME = 32
 """The bright frame takes this part of the shorter side."""

@@ -3,8 +3,7 @@
 import numpy as np
 
 from ladderlight import Board, CodedPicture, Origin, stage
-from ladderlight_stages.drawing.areas import cells_of
-from ladderlight_stages.drawing.colours import fair_codes
+from ladderlight_stages.drawing import cells_of, fair_codes
 from ladderlight_stages.lettering import glyphs
 
 _HIGH = 7

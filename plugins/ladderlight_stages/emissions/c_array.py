@@ -14,11 +14,10 @@ from ladderlight import (
     Piece,
     Problem,
     pieces,
-    planned_pieces,
     refuse,
     stage,
 )
-from ladderlight_stages.programmer_files.options import NamePattern, Size, Split, file_problems
+from ladderlight_stages.programmer_files import NamePattern, Size, Split, file_problems, planned
 
 _IDENTIFIER = re.compile(r"[A-Za-z_]\w*", re.ASCII)
 _KEYWORDS = """
@@ -30,20 +29,18 @@ _PER_LINE = 16
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    wrong = list(file_problems(board, options))
-    yield from wrong
-    if not any(problem.where == ("size",) for problem in wrong):
-        symbols: set[str] = set()
-        for piece in planned_pieces(board, split=options["split"], size=options["size"]):
-            symbol = _symbol(piece, options["symbol"])
-            problem = next(_unlike_c(symbol), None)
-            if symbol in symbols:
-                what, action = f"several arrays would have the name {symbol!r}", "put {device} or {piece} into it"
-                problem = Problem(where=("symbol",), what=what, action=action)
-            if problem:
-                yield problem
-                return
-            symbols.add(symbol)
+    yield from file_problems(board, options)
+    symbols: set[str] = set()
+    for piece in planned(board, options):
+        symbol = _symbol(piece, options["symbol"])
+        problem = next(_unlike_c(symbol), None)
+        if symbol in symbols:
+            what, action = f"several arrays would have the name {symbol!r}", "put {device} or {piece} into it"
+            problem = Problem(where=("symbol",), what=what, action=action)
+        if problem:
+            yield problem
+            return
+        symbols.add(symbol)
 
 
 def _unlike_c(symbol: str) -> Iterator[Problem]:
@@ -52,11 +49,7 @@ def _unlike_c(symbol: str) -> Iterator[Problem]:
         yield Problem(where=("symbol",), what=what, action="use letters, digits and underscores")
 
 
-@stage(
-    help="Write each device as a C array.",
-    rule=_problems,
-    example=Example(options={"symbol": "{memory}_words"}),
-)
+@stage(help="Write each device as a C array.", rule=_problems, example=Example(options={"symbol": "{memory}_words"}))
 def c_array(
     contents: Contents,
     board: Board,

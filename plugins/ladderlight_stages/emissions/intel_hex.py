@@ -20,17 +20,17 @@ from ladderlight import (
     refuse,
     stage,
 )
-from ladderlight_stages.programmer_files.options import (
+from ladderlight_stages.programmer_files import (
     LeaveOutFill,
     NamePattern,
     Offset,
     Order,
+    RecordForm,
     Size,
     Split,
     file_problems,
     largest,
 )
-from ladderlight_stages.programmer_files.records import RecordForm
 
 _PAGE = 1 << 16
 """A data record addresses 64 KiB, which the extended linear address record chooses."""
@@ -51,11 +51,7 @@ def _beyond(offset: int, size: int) -> Iterator[Problem]:
         yield Problem(where=("offset",), what=what, action=f"use at most {_MOST - size:X}h")
 
 
-@stage(
-    help="Write each device as an Intel HEX file.",
-    rule=_problems,
-    example=Example(options={"record": 32}),
-)
+@stage(help="Write each device as an Intel HEX file.", rule=_problems, example=Example(options={"record": 32}))
 def intel_hex(
     contents: Contents,
     board: Board,

@@ -17,17 +17,17 @@ from ladderlight import (
     refuse,
     stage,
 )
-from ladderlight_stages.programmer_files.options import (
+from ladderlight_stages.programmer_files import (
     LeaveOutFill,
     NamePattern,
     Offset,
     Order,
+    RecordForm,
     Size,
     Split,
     file_problems,
     largest,
 )
-from ladderlight_stages.programmer_files.records import RecordForm
 
 _WIDTHS = (16, 24, 32)
 _LONGEST_HEADER = 60
@@ -54,9 +54,7 @@ def _beyond(end: int, address_bits: int | None) -> Iterator[Problem]:
 
 
 @stage(
-    help="Write each device as a Motorola S-record file.",
-    rule=_problems,
-    example=Example(options={"address_bits": 24}),
+    help="Write each device as a Motorola S-record file.", rule=_problems, example=Example(options={"address_bits": 24})
 )
 def s_record(
     contents: Contents,

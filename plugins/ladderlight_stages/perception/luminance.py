@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from ladderlight.colour import lightness
+from ladderlight.colour import spaces
 from ladderlight.units.arrays import Singles
 
-LUMINANCE: Singles = lightness.LUMINANCE.astype(np.float32)
+LUMINANCE: Singles = spaces.LUMINANCE.astype(np.float32)
 """Shares of red, green and blue light in luminance, single precision like pixels."""
 
 

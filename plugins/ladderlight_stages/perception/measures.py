@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Kept, Option, Palette, Picture, Viewing
+from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
 from ladderlight.board import Finding
-from ladderlight.colour.lightness import LUMINANCE, lightness_of
+from ladderlight.colour.spaces import LUMINANCE, lightness_of
 from ladderlight.units.arrays import Codes
 
 if TYPE_CHECKING:
@@ -44,10 +44,6 @@ MeasuringDistance = Annotated[
         unit="m",
     ),
 ]
-UNSTATED = Viewing()
-"""The viewing of a recipe without one."""
-FRESH = Kept()
-"""What reductions are given for a picture that keeps no codes."""
 COLOUR_WORDS = {1.0: "not seen", 2.0: "seen by experts", 3.5: "seen", 5.0: "plain", inf: "another colour"}
 """W. S. Mokrzycki and M. Tatol, Colour difference Delta E: a survey, Machine Graphics and Vision 20 (2011) 383-411, for
 patches side by side. The limits are for CIELAB's older difference; their use for CIEDE2000 is common practice."""

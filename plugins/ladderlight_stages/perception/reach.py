@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Palette
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.units.arrays import Flags, Floats, Ints, Singles
 from ladderlight_stages.perception.clipping import half_steps
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from ladderlight import Board, Example, Option, Picture, stage
 from ladderlight.units.arrays import Floats
-from ladderlight_stages.framing.proportions import as_demanded
+from ladderlight_stages.framing import as_demanded
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.perception.luminance import LUMINANCE
 from ladderlight_stages.perception.reach import Reach, reach_of

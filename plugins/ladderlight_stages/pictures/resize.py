@@ -7,14 +7,7 @@ import numpy as np
 
 from ladderlight import WHOLE, Board, Demand, Example, Option, Picture, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
-from ladderlight_stages.framing.proportions import (
-    cut_to,
-    enlargement,
-    framed,
-    largest_part,
-    screen_aspect,
-    within_a_pixel,
-)
+from ladderlight_stages.framing import cut_to, enlargement, framed, largest_part, screen_aspect, within_a_pixel
 from ladderlight_stages.resampling.resampling import Method, resampled
 
 _TO_KEEP = 'add the stage crop before resize, or use fit = "contain" for a border'

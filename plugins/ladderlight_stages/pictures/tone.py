@@ -7,10 +7,10 @@ import numpy as np
 
 from ladderlight import Board, Example, Option, Picture, PictureError, Problem, refuse, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight.colour.adaptation import adaptation
+from ladderlight.colour.spaces import adaptation
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
-from ladderlight_stages.framing.proportions import as_demanded
+from ladderlight_stages.framing import as_demanded
 from ladderlight_stages.perception.luminance import coloured, luminance_of
 from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
 

@@ -98,21 +98,11 @@ def cut(
     seen = np.zeros(out.shape, dtype=np.uint16)
     seen.ravel()[flat] = codes.ravel()
     one_pixel = bool(np.array_equal(seen.ravel()[flat], codes.ravel()))
-    return Cells(
-        values=out,
-        shown=shown,
-        meanings=meanings,
-        masks=masks,
-        code_of=code_of,
-        one_pixel=one_pixel,
-    )
+    return Cells(values=out, shown=shown, meanings=meanings, masks=masks, code_of=code_of, one_pixel=one_pixel)
 
 
 def _numbered(
-    memories: Sequence[Memory],
-    values: Mapping[str, NDArray[np.uint32]],
-    masks: Mapping[str, int],
-    codes: Codes,
+    memories: Sequence[Memory], values: Mapping[str, NDArray[np.uint32]], masks: Mapping[str, int], codes: Codes
 ) -> tuple[NDArray[np.unsignedinteger], dict[str, NDArray[np.uint32]], Codes]:
     """Return a number for the outputs of all memories at a pixel, the words that each number means, and its code.
 

@@ -8,13 +8,7 @@ import numpy as np
 from ladderlight import ArrangementError, Board, Contents, TileSet
 from ladderlight.board import Memory
 from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.tiling.tile_wiring import (
-    TileWiring,
-    counter_words,
-    joint_drives,
-    parities,
-    tile_wiring_of,
-)
+from ladderlight_stages.tiling.tile_wiring import TileWiring, counter_words, joint_drives, parities, tile_wiring_of
 from ladderlight_stages.tiling.tiling import finest_sources
 from ladderlight_stages.tiling.word_sheets import Sheets
 
@@ -83,10 +77,7 @@ def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents
 
 
 def tile_grid(board: Board, bank: int = 0) -> Grid:
-    """Work out the tiles of one bank.
-
-    Raises ArrangementError when they are not rectangles of neighbouring pixels.
-    """
+    """Work out the tiles of one bank. Raises ArrangementError when they are not rectangles of neighbouring pixels."""
     memories: list[Memory] = list(board.driving_memories)
     words = counter_words(board.x_grid.samples[None, :], board.y_grid.samples[:, None], board.bank_levels([[bank]]))
     drives = joint_drives(board, memories)

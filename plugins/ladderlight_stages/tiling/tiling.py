@@ -11,9 +11,7 @@ from ladderlight.board import Memory
 from ladderlight.board.scanning.levels import Pin
 from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.tiling.cells import Cells, cut
-from ladderlight_stages.tiling.numbering import stable_numbers
-from ladderlight_stages.tiling.similarity import coarse_points, tile_points
-from ladderlight_stages.tiling.thinning import thin
+from ladderlight_stages.tiling.thinning import coarse_points, thin, tile_points
 from ladderlight_stages.tiling.tile_wiring import (
     TileWiring,
     joint_drives,
@@ -22,7 +20,7 @@ from ladderlight_stages.tiling.tile_wiring import (
     turned_by,
     turned_by_counters,
 )
-from ladderlight_stages.tiling.unique_tiles import UniqueTiles, unique_tiles
+from ladderlight_stages.tiling.unique_tiles import UniqueTiles, stable_numbers, unique_tiles
 from ladderlight_stages.tiling.word_sheets import Sheets
 
 _MOST_DRIVES = 62

@@ -3,7 +3,7 @@ import json
 import numpy as np
 import pytest
 
-from ladderlight.readback.device_report import document_of_reports, report_on
+from ladderlight.readback.comparison import document_of_reports, report_on
 from ladderlight.readback.dumps import Dump
 from ladderlight.readback.matching import match
 from ladderlight.readback.readings import readings_of

@@ -23,7 +23,7 @@ from ladderlight.bench.faults.wiring import (
 )
 from ladderlight.bench.pins import ChipPin, Pins, data_line
 from ladderlight.board import Board, Device, Memory
-from ladderlight.board.model.assembly import mark_of
+from ladderlight.board.model.ladder import mark_of
 from ladderlight.board.model.lines import Line, Signal
 from ladderlight.units.arrays import MemoryWords, Words
 

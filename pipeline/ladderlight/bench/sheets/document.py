@@ -11,8 +11,8 @@ from ladderlight.bench.parts import PartToBuy, parts_of
 from ladderlight.bench.readings import Reading, Volts, readings_of, shown_share, tolerance_of, words_for
 from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring
 from ladderlight.board import Board, Finding
-from ladderlight.board.model.findings import ranked
 from ladderlight.board.model.lines import timing_line
+from ladderlight.errors import ranked
 from ladderlight.proof.board_words import cautions
 from ladderlight.units.words import frequency, in_words, joined, percent
 

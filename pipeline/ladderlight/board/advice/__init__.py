@@ -1,20 +1,22 @@
 """Findings about a board before it is built, each with a remedy."""
 
-from ladderlight.board.advice import blanking, clock, counters, memories, picture, speed, timing_lines
+from ladderlight.board.advice import memories, picture, speed
+from ladderlight.board.advice.blanking import blanking_findings, timing_findings
 from ladderlight.board.advice.checks import problems_of
+from ladderlight.board.advice.clock import clock_findings, counter_findings
 from ladderlight.board.ladders.findings import ladder_findings
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.findings import Finding, ranked
+from ladderlight.errors import Finding, ranked
 
 _TOPICS = (
     picture.findings,
     speed.findings,
-    clock.findings,
-    counters.findings,
-    blanking.findings,
+    clock_findings,
+    counter_findings,
+    blanking_findings,
     ladder_findings,
     memories.findings,
-    timing_lines.findings,
+    timing_findings,
 )
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from ladderlight.board.advice.alternatives import choices, smallest_part
-from ladderlight.board.advice.timing_lines import timing_problems
+from ladderlight.board.advice.blanking import timing_problems
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import TIMING, Line, Signal, line, numbered, timing_line
 from ladderlight.board.model.memory import Memory

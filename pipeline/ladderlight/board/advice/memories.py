@@ -5,10 +5,10 @@ from collections.abc import Iterator
 from ladderlight.board.advice.alternatives import smaller_part
 from ladderlight.board.advice.checks import MOST_BANK_LINES
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.findings import Finding
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.lookup import lookup_of
+from ladderlight.errors import Finding
 from ladderlight.units.words import joined, nanoseconds
 
 

@@ -6,9 +6,9 @@ import numpy as np
 
 from ladderlight.board.advice.alternatives import Start, proportions, size_of, square_starts
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.findings import Finding
 from ladderlight.board.scanning.scan import scan
 from ladderlight.board.scanning.separation import Counts, separating_bits
+from ladderlight.errors import Finding
 from ladderlight.units.words import joined
 
 SQUARE = 0.01

@@ -7,11 +7,11 @@ from typing import Any
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.ladders.report import ladder_document
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.counter import Counter
-from ladderlight.board.model.findings import Finding, is_refused
+from ladderlight.board.model.raster import Counter
 from ladderlight.board.scanning.blanking import darkness_of
 from ladderlight.board.scanning.extent import extent_of
 from ladderlight.board.scanning.timing import picture_delay, timings
+from ladderlight.errors import Finding, is_refused
 
 
 def report(board: Board, found: Sequence[Finding]) -> dict[str, Any]:

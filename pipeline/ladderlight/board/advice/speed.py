@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.findings import Finding
 from ladderlight.board.model.memory import PARTS, Memory
 from ladderlight.board.scanning.blanking import first_shown
 from ladderlight.board.scanning.timing import (
@@ -15,6 +14,7 @@ from ladderlight.board.scanning.timing import (
     longest_access,
     timings,
 )
+from ladderlight.errors import Finding
 from ladderlight.units.words import joined, nanoseconds, percent
 
 _LEFT = {

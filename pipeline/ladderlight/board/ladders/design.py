@@ -6,14 +6,11 @@ from functools import cached_property
 import numpy as np
 
 from ladderlight.board.ladders.analysis import LadderAnalysis, analyse
-from ladderlight.board.ladders.goal import WORST, Goal
-from ladderlight.board.ladders.r2r import best_r2r
-from ladderlight.board.ladders.search import WeightedSearch
+from ladderlight.board.ladders.search import WORST, Goal, WeightedSearch, best_r2r
 from ladderlight.board.ladders.series import Series, preferred_values, stock_of
-from ladderlight.board.model.assembly import Assembly
-from ladderlight.board.model.ladder import Channel, Ladder
+from ladderlight.board.model.ladder import Assembly, Channel, Ladder
 from ladderlight.board.model.palette import linear_from_srgb
-from ladderlight.colour.lightness import lightness_of
+from ladderlight.colour.spaces import lightness_of
 from ladderlight.errors import BoardError, Problem
 from ladderlight.units.arrays import Floats
 from ladderlight.units.words import in_words, percent

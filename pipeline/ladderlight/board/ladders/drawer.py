@@ -8,9 +8,8 @@ from functools import cached_property
 import numpy as np
 
 from ladderlight.board.ladders.design import Choice, goal_problems
-from ladderlight.board.ladders.goal import WORST, Goal
-from ladderlight.board.ladders.search import Found, WeightedSearch
-from ladderlight.board.model.assembly import Assembly, Joined, mark_of
+from ladderlight.board.ladders.search import WORST, Found, Goal, WeightedSearch
+from ladderlight.board.model.ladder import Assembly, Joined, mark_of
 from ladderlight.errors import BoardError, Problem
 from ladderlight.units.arrays import Ints
 from ladderlight.units.parsing import MisfitError, quantity

@@ -7,9 +7,9 @@ from math import isinf
 from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
 from ladderlight.board.ladders.tolerance import WHITE_HIGH, WHITE_LOW
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.findings import Finding, Level, ranked
 from ladderlight.board.model.ladder import GUNS, Ladder
 from ladderlight.board.model.palette import Palette, palette_of
+from ladderlight.errors import Finding, Level, ranked
 from ladderlight.units.words import in_words, joined
 
 LOGIC_LIMIT = 25e-3

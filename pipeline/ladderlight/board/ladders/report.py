@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
 from ladderlight.board.ladders.findings import ladder_findings
-from ladderlight.board.model.assembly import mark_of
-from ladderlight.board.model.findings import Finding
-from ladderlight.board.model.ladder import GUNS, Ladder
+from ladderlight.board.model.ladder import GUNS, Ladder, mark_of
+from ladderlight.errors import Finding
 
 if TYPE_CHECKING:
     from ladderlight.board.ladders.design import Choice

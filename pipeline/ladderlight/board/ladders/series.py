@@ -6,7 +6,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.board.model.assembly import Assembly, Joined
+from ladderlight.board.model.ladder import Assembly, Joined
 from ladderlight.units.arrays import Floats
 
 Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]

@@ -9,12 +9,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.ladder import Ladder
 from ladderlight.board.model.lines import Line, Signal
 from ladderlight.board.model.memory import Device, Memory
 from ladderlight.board.model.palette import Palette, palette_of
-from ladderlight.board.model.raster import Raster
+from ladderlight.board.model.raster import Counter, Raster
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Ints
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.model.ladder import Ladder
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Bytes, Floats
 

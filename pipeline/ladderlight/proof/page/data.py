@@ -40,8 +40,8 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, Memory, Palette
 from ladderlight.board.ladders.tolerance import gun_limits
-from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.lines import Expression
+from ladderlight.board.model.raster import Counter
 from ladderlight.board.scanning.levels import parity_of
 from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, picture_delay
 from ladderlight.colour.viewing import Viewing

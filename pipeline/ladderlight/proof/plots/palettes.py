@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.palette import Palette
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.proof.plots.drawing import MUTED, WIDTH, drawing, number, rectangle, text
 
 MOST_CELLS = 4096

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.counter import Counter
+from ladderlight.board.model.raster import Counter
 from ladderlight.proof.plots import drawing as svg
 
 _TOP, _DEPTH = 44.0, 34.0

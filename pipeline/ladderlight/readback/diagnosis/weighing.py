@@ -1,20 +1,129 @@
-"""What may be wrong with a chip that differs: the usual faults, each weighed against what was found."""
+"""What may be wrong with a chip that differs: the usual faults and pairs of them, weighed against what was found."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from heapq import nsmallest
 from math import exp
 
 import numpy as np
 
+from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults
 from ladderlight.bench.pins import Pins
 from ladderlight.board import Board, Device
-from ladderlight.readback.diagnosis.candidates import possible_faults
-from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind
+from ladderlight.readback.diagnosis.erasure import burned_over, one_way, smaller_part, unfinished
+from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind, Places, fixed, line_faults, reversed_bits
 from ladderlight.readback.diagnosis.known import other_devices
-from ladderlight.readback.diagnosis.pairs import SECOND, two_faults
+from ladderlight.readback.diagnosis.misplacement import bank_order, byte_order, piece_order, shiftable, shifted
 from ladderlight.readback.readings import Reading, as_read
 from ladderlight.readback.sections import Section, mask_of
 from ladderlight.units.arrays import Flags, Ints, MemoryWords, Words
+
+
+def possible_faults(
+    board: Board,
+    device: Device,
+    wanted: Words,
+    found: Words,
+    known: Sequence[Fault] = (),
+    reading: Reading | None = None,
+) -> Iterator[Fault]:
+    """Yield every single fault that is worth trying, after all that a healthy chip may hold.
+
+    Parameters
+    ----------
+    board, device
+        The board and the device in question.
+    wanted, found
+        What the device should hold, and what it does: uint32, shape (words of the part,). Shift and the order of banks
+        and pieces are looked for in what was found; all else follows from what is wanted. What was not read is found
+        as it should be.
+    known
+        Contents that a healthy chip may hold, see :mod:`ladderlight.readback.diagnosis.known`.
+    reading
+        How the device was read, where that was in pieces or not in the order of its image.
+    """
+    pins = Pins(board=board, device=device)
+    read = reading.read if reading else ()
+    mask = mask_of(device, read) if read else np.full_like(wanted, pins.ones)
+    banks = bank_order(pins, wanted, found, mask)
+    yield from known
+    if banks and banks.healthy:
+        yield banks.fault
+    yield fixed("blank", "the chip is blank", np.full_like(wanted, pins.ones))
+    zeros = "every word reads as zero: it was never enabled or powered while it was read, or all its bits are cleared"
+    yield fixed("all_zero", zeros, np.zeros_like(wanted))
+    yield from unfinished(pins, wanted, found)
+    yield from burned_over(wanted, known)
+    yield from one_way(pins, wanted, found)
+    yield fixed("data_inverted", "all data lines are inverted", wanted ^ np.uint32(pins.ones))
+    yield fixed("data_reversed", "the data lines are in reverse order", reversed_bits(wanted, device.part.width))
+    yield from line_faults(pins, wanted)
+    yield from smaller_part(pins, wanted)
+    if reading:  # before the byte order: exchanged files of even and odd bytes look the same
+        yield from piece_order(pins, wanted, found, reading)
+    yield from byte_order(pins, wanted, read)
+    if banks and not banks.healthy:
+        yield banks.fault
+    for view in shiftable(device, read):
+        yield from shifted(pins, wanted, found, view)
+
+
+SECOND = 3.0
+"""What a second fault must explain more than one alone, in words."""
+_PROBES = 768
+_ALONE = ("blank", "all_zero", "badly_erased", "weakly_programmed")
+_KEPT = 12
+
+
+def two_faults(
+    pins: Pins, wanted: Words, found: Words, mask: Words, singles: Sequence[Fault], sample: Places
+) -> list[Fault]:
+    """Return the pairs of faults that explain most of a sample of the words, the best first.
+
+    ``singles`` are the faults that may be alone; those that are of no line and that more than one word speaks for are
+    tried with each fault of a line.
+    """
+    sample = np.random.default_rng(sample.size).permutation(sample)[:_PROBES]
+    seen, counts = found[sample], mask[sample]
+    data, addresses = list(data_faults(pins)), list(address_faults(pins))
+    lines, places = [*data, *addresses], np.arange(wanted.size)
+    marked = places.astype(np.uint32)  # held at each place is its own number: what comes is where it was read
+    moved = np.array([line.words(marked, sample) for line in addresses], dtype=np.int64).reshape(-1, sample.size)
+
+    def missed(held: Words, first: int) -> list[int]:
+        """Return how many words of the sample each line from ``first`` on leaves unexplained."""
+        read = (line.words(held, sample) for line in data[first:])
+        alone = [int(np.count_nonzero((words ^ seen) & counts)) for words in read]
+        elsewhere = held[moved[max(first - len(data), 0) :]]
+        return [*alone, *np.count_nonzero((elsewhere ^ seen) & counts, axis=1).tolist()]
+
+    def counted() -> Iterator[tuple[int, int, int, Words, Fault | LineFault]]:
+        order = 0
+        for number, one in enumerate(lines):
+            held = one.words(wanted, places)
+            for at, count in enumerate(missed(held, number + 1), number + 1):
+                if one.bus != lines[at].bus or not set(one.pins) & set(lines[at].pins):
+                    order += 1
+                    yield count, order, at, held, one
+        for other in singles:
+            if other.kind not in _ALONE and not other.lines:
+                held = other.words(places)
+                for at, count in enumerate(missed(held, 0)):
+                    order += 1
+                    yield count, order, at, held, other
+
+    return [
+        Fault(
+            kind="two_faults",
+            lines=tuple(dict.fromkeys((*(one.names if isinstance(one, LineFault) else one.lines), *lines[at].names))),
+            text=f"two faults: {one.text}; and {lines[at].text}",
+            words=partial(lines[at].words, held),
+            against=SECOND,
+        )
+        for _, _, at, held, one in nsmallest(_KEPT, counted(), key=lambda item: item[:2])
+    ]
+
 
 _SAMPLE = 1 << 12
 _SHORTLIST = 12

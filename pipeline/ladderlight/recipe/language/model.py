@@ -8,8 +8,8 @@ from typing import Any
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.advice import findings
-from ladderlight.board.model.findings import is_refused
 from ladderlight.colour.viewing import Viewing
+from ladderlight.errors import is_refused
 from ladderlight.recipe.files import PictureFile
 from ladderlight.recipe.neighbours import Neighbour, neighbours_of
 from ladderlight.stages.chain import takes_pictures

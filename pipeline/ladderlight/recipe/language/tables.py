@@ -5,8 +5,8 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
-from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.board import BLANKING
+from ladderlight.board.model.ladder import Assembly
 from ladderlight.recipe.language import values
 from ladderlight.stages.annotations import Described, Example
 from ladderlight.stages.validation import refuse_boolean

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from ladderlight import Board, Demand, Example, Option, Picture, PictureError, Problem, refuse, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
-from ladderlight_stages.framing.proportions import (
+from ladderlight_stages.framing import (
     Part,
     cut_to,
     drawn_for,

@@ -4,8 +4,6 @@ Each kernel is declared once, here. Rows are read as in the papers' figures: ``a
 one in the direction of the scan; each row of ``below`` is centred under the current pixel.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -134,11 +132,8 @@ def kernel_of(weights: Sequence[Sequence[float]], divisor: float | None = None) 
 
     Without a divisor the whole error is passed on.
 
-    Raises
-    ------
-    PictureError
-        When a row below has no centre, a weight is negative, all are zero, more than the whole error would be passed
-        on, or the kernel reaches too far.
+    Raises PictureError when a row below has no centre, a weight is negative, all are zero, more than the whole error
+    would be passed on, or the kernel reaches too far.
     """
     ahead, *below = [tuple(float(value) for value in row) for row in weights] or [()]
     if len(ahead) > REACH_AHEAD or len(below) > REACH_BELOW or any(len(row) > 2 * REACH_BELOW + 1 for row in below):

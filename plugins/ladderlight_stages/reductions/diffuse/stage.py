@@ -22,14 +22,7 @@ from ladderlight import (
     stage,
 )
 from ladderlight.units.arrays import Codes
-from ladderlight_stages.perception.measures import (
-    FRESH,
-    UNSTATED,
-    MeasuringDistance,
-    ScreenWidth,
-    viewing_advice,
-    with_measures,
-)
+from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS, REACH_AHEAD, VARIABLE, Kernel, kernel_of
 
 if TYPE_CHECKING:
@@ -72,8 +65,8 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
 def diffuse(
     picture: Picture,
     board: Board,
-    viewing: Viewing = UNSTATED,
-    kept: Kept = FRESH,
+    viewing: Viewing = Viewing(),
+    kept: Kept = Kept(),
     *,
     kernel: Annotated[
         KernelName, Option("kernel that spreads a pixel's error; most are named after their authors")
@@ -89,8 +82,7 @@ def diffuse(
     divisor: Annotated[
         float | None,
         Option(
-            "divisor of the weights, their sum if not given; with a larger one the rest of the error is lost",
-            minimum=0,
+            "divisor of the weights, their sum if not given; with a larger one the rest of the error is lost", minimum=0
         ),
     ] = None,
     error_limit: Annotated[
@@ -120,10 +112,7 @@ def diffuse(
     ``stevenson_arce`` was published for hexagonal pixels: every other row counts as shifted by half a pixel, which is
     exact for the serpentine scan.
 
-    Raises
-    ------
-    PictureError
-        When ``weights`` are not those of a kernel.
+    Raises PictureError when ``weights`` are not those of a kernel.
     """
     from ladderlight_stages.halftone.exact import exact_codes
 
@@ -142,10 +131,9 @@ def diffuse(
             codes, clipped = diffused(
                 picture, board.palette, shares, strength, error_limit, kept, serpentine=serpentine
             )
-    else:
-        kept = FRESH
+        codes = kept.over(codes)
     viewing = viewing.changed(distance=distance, screen_width=screen_width)
-    return with_measures(picture.coded(kept.over(codes)), picture, board, viewing, clipped=clipped)
+    return with_measures(picture.coded(codes), picture, board, viewing, clipped=clipped)
 
 
 def diffused(
@@ -154,7 +142,7 @@ def diffused(
     kernel: Kernel,
     strength: float = 1.0,
     error_limit: float = 0.25,
-    kept: Kept = FRESH,
+    kept: Kept = Kept(),
     *,
     serpentine: bool = True,
 ) -> tuple[Codes, int | None]:
@@ -178,13 +166,7 @@ def diffused(
 
 
 def diffused_onto(
-    picture: Picture,
-    tables: PaletteTables,
-    kernel: Kernel,
-    strength: float,
-    kept: Kept = FRESH,
-    *,
-    serpentine: bool,
+    picture: Picture, tables: PaletteTables, kernel: Kernel, strength: float, kept: Kept = Kept(), *, serpentine: bool
 ) -> Codes:
     """Diffuse a picture onto any set of colours."""
     from ladderlight_stages.halftone.lattice_tables import largest_steps

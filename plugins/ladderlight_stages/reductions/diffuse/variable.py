@@ -5,8 +5,6 @@ guns depend on each other. One random number for each pixel moves the thresholds
 gun's step, so that grey stays grey. With very many levels of a gun this moves little.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files

@@ -65,8 +65,7 @@ def read(
     ] = "demanded",
     profile: Annotated[Literal["use", "ignore"], Option("use or ignore a colour profile in the file")] = "use",
     damaged: Annotated[
-        Literal["refuse", "use"],
-        Option("refuse a broken file, or use the part that can be decoded, with a caution"),
+        Literal["refuse", "use"], Option("refuse a broken file, or use the part that can be decoded, with a caution")
     ] = "refuse",
 ) -> Iterator[Picture]:
     """Read a picture file into linear light, one frame after another.

@@ -14,7 +14,7 @@ from PIL import Image
 
 from ladderlight import PictureError
 from ladderlight.board import linear_from_srgb
-from ladderlight.colour.adaptation import adaptation
+from ladderlight.colour.spaces import adaptation
 from ladderlight.units.arrays import Floats, Singles
 
 Primaries = tuple[float, ...]

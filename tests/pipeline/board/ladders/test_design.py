@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from ladderlight.board.ladders.design import design
-from ladderlight.board.ladders.goal import Goal
+from ladderlight.board.ladders.search import Goal
 from ladderlight.errors import BoardError
 
 

@@ -6,7 +6,7 @@ from itertools import combinations_with_replacement, product
 import pytest
 
 from ladderlight.board.ladders.drawer import Drawer, Kind, design_from, read_drawer
-from ladderlight.board.ladders.goal import Goal
+from ladderlight.board.ladders.search import Goal
 from ladderlight.errors import BoardError
 from ladderlight.units.parsing import MisfitError
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board.ladders.series import preferred_values, stock_of
-from ladderlight.board.model.assembly import Assembly, mark_of
+from ladderlight.board.model.ladder import Assembly, mark_of
 from ladderlight.units.parsing import quantity
 
 

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from ladderlight.readback.diagnosis.candidates import possible_faults
 from ladderlight.readback.diagnosis.faults import fixed
+from ladderlight.readback.diagnosis.weighing import possible_faults
 
 
 @pytest.fixture

@@ -16,9 +16,8 @@ from typing import BinaryIO
 from PIL import Image, ImageFile, PngImagePlugin, UnidentifiedImageError, _imaging, features
 
 from ladderlight import PictureError
-from ladderlight_stages.sources.read.picture_files.camera_raw import camera_raw
-from ladderlight_stages.sources.read.picture_files.extents import refuse_stated
 from ladderlight_stages.sources.read.picture_files.formats import FORMATS, HEAD, Format, format_of
+from ladderlight_stages.sources.read.picture_files.headers import camera_raw, refuse_stated
 
 FAILURES = (
     OSError,
@@ -188,10 +187,7 @@ def format_in(image: Image.Image) -> Format:
 
 
 def _require(found: Format) -> None:
-    """Load the decoder of a format.
-
-    Raises PictureError when it is not installed.
-    """
+    """Load the decoder of a format. Raises PictureError when it is not installed."""
     known = {**features.modules, **features.codecs}  # an older Pillow warns when it is asked for others
     if found.feature and not (found.feature in known and features.check(found.feature)):
         raise PictureError(f"{found.name}: the installed Pillow lacks it; install Pillow from PyPI, or save it as PNG")
