@@ -33,8 +33,8 @@ from ladderlight.engine.known_uses import KnownUses
 from ladderlight.engine.plan import Base, Folds, Plan, Unit, Used
 from ladderlight.engine.sequences import FrameSequence, Reduced
 from ladderlight.errors import Fault, PictureError
+from ladderlight.flow.images import source_view
 from ladderlight.flow.pictures import CodedPicture, Picture
-from ladderlight.flow.source_views import source_view
 from ladderlight.recipe import PictureFile
 from ladderlight.stages.boundary import guarded, look_of, open_file, run_stage
 from ladderlight.stages.contract import Kept

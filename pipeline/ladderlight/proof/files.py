@@ -13,8 +13,8 @@ from ladderlight.board.scanning.playback import play
 from ladderlight.board.scanning.timing import MUCH_UNDEFINED, undefined_share
 from ladderlight.colour.viewing import Viewing
 from ladderlight.devices.documents import ManifestDocument
+from ladderlight.flow.images import coded_png
 from ladderlight.flow.pictures import SourceView, TileSet
-from ladderlight.flow.png import coded_png
 from ladderlight.proof.changes import FILE as CHANGES
 from ladderlight.proof.changes import Before, changes_document, device_changes
 from ladderlight.proof.page.document import Links, page

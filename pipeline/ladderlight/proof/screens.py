@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from ladderlight.board import Board
-from ladderlight.flow.png import MOST_INDEXED, indexed_png, saved
+from ladderlight.flow.images import MOST_INDEXED, indexed_png, saved
 from ladderlight.proof.scanout import Scanned, colours_of
 
 COMPRESSION = 3  # half the time of the usual 6 for a third more bytes, and there may be hundreds of screens

@@ -10,7 +10,7 @@ from PIL import Image, ImageDraw
 from ladderlight.board import Board, Device
 from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.errors import DeviceFileError
-from ladderlight.flow.png import coded_png
+from ladderlight.flow.images import coded_png
 from ladderlight.proof.scanout import picture_codes, render, screen_codes
 from ladderlight.units.arrays import Bytes, MemoryWords
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.errors import PluginError, Problem, nearest_word
-from ladderlight.flow.matching import file_name, matching
+from ladderlight.flow.pictures import file_name, matching
 from ladderlight.recipe.files import PictureFile, missing_file
 from ladderlight.recipe.language.model import Override, StageUse
 from ladderlight.recipe.source.document import nearest_file

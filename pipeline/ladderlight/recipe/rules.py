@@ -7,7 +7,7 @@ from pathlib import Path
 from ladderlight.board import Board, Finding
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Problem, StageFailure
-from ladderlight.flow.matching import file_name, matching
+from ladderlight.flow.pictures import file_name, matching
 from ladderlight.recipe.chain import Link
 from ladderlight.recipe.files import PictureFile
 from ladderlight.recipe.language.model import Override, Recipe
