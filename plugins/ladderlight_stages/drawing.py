@@ -85,7 +85,6 @@ def _parts(cells: Ints, count: int) -> Ints:
 
 
 def _along(board: Board, signal: Signal, lowest: list[int | None]) -> tuple[Ints, int]:
-    """Return the cell of each pixel along one direction, and how many pixels a cell has."""
     grid_of, shift = (board.x_grid, board.x_shift) if signal is Signal.X else (board.y_grid, board.y_shift)
     bit = min((bit for bit in lowest if bit is not None), default=shift)
     changes = np.diff(grid_of.samples >> bit) != 0

@@ -33,7 +33,6 @@ def file_problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]
 
 
 def _name_problems(planned: list[Piece], pattern: str) -> Iterator[Problem]:
-    """Yield what is wrong with the names that files get from a pattern."""
     names: set[str] = set()
     for piece in planned:
         try:

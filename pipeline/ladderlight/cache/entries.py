@@ -116,7 +116,6 @@ class Entry:
 
 
 def _placed(parts: Iterable[tuple[int, int]]) -> tuple[tuple[int, int, int], ...]:
-    """Add the start of each part to its length and CRC-32."""
     placed, start = [], 0
     for size, crc in parts:
         placed.append((start, size, crc))

@@ -212,7 +212,6 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
 
 
 def _complaint(detail: ErrorDetails, annotation: object) -> tuple[str, str]:
-    """Return what is wrong with a value, and what to do: the first complaint that applies."""
     for complaint in (_misfit, _brackets, _date, _choice, _length, _type, _range):
         if found := complaint(detail, annotation):
             return found
@@ -304,7 +303,6 @@ def _length_action(context: Mapping[str, object]) -> str:
 
 
 def _with_type(value: object) -> str:
-    """Show a value so that its type can be seen."""
     if isinstance(value, str):
         return f"the text {value!r}"
     if isinstance(value, bool) or not isinstance(value, int | float):

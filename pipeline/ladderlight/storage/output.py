@@ -248,7 +248,6 @@ def _staying(staging: Staging) -> frozenset[str]:
 
 
 def _place(journal: Journal) -> None:
-    """Put the new files in place of those of the last build."""
     try:
         journal.write()
         journal.finish()

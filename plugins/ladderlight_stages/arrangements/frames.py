@@ -64,7 +64,6 @@ def _sequence(chosen: Sequence[CodedPicture], *, ping_pong: bool) -> list[CodedP
 
 
 def _banks_for(sequence: Sequence[CodedPicture], board: Board, first: int, count: int | None) -> Sequence[int]:
-    """Return the banks for a sequence of frames; refuse it when there are too few."""
     every = range(board.bank_count)
     refuse(_none_left(first, len(every)), ArrangementError)
     banks = every[first:] if count is None else every[first : first + count]

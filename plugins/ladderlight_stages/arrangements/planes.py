@@ -33,7 +33,6 @@ def _groups(chosen: Sequence[CodedPicture], masks: Sequence[int]) -> list[Sequen
 
 
 def _named(group: Sequence[CodedPicture]) -> CodedPicture:
-    """Return the first picture of a group, with the names of all."""
     return replace(group[0], origin=replace(group[0].origin, name="+".join(p.origin.name for p in group)))
 
 
@@ -83,7 +82,6 @@ def planes(
 
 
 def _masks(lines: Sequence[str] | None, board: Board) -> list[int]:
-    """Return the code bits of each plane."""
     bits = {line: bit for bit, line in enumerate(board.code_lines)}
     if lines is None:
         return [sum(1 << bits[name] for name in memory.data if name in bits) for memory in board.driving_memories]

@@ -40,7 +40,6 @@ def addresses(board: Board) -> CodedPicture:
 
 
 def _outside(width: int, height: int) -> Flags:
-    """Return which pixels are in the frame."""
     frame = max(1, min(width, height) // _FRAME)
     outside = np.ones((height, width), dtype=bool)
     outside[frame:-frame, frame:-frame] = False

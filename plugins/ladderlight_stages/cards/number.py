@@ -39,5 +39,4 @@ def _whole(size: float, cell: int) -> int:
 
 
 def _start(size: int, drawn: int, cell: int) -> int:
-    """Return where a centred figure begins, at the begin of a cell."""
     return max(0, (size - drawn) // 2 // cell * cell)

@@ -30,19 +30,9 @@ def luminance_of(pixels: Singles) -> Singles:
 
 
 def relit(pixels: Singles, luminance: Singles) -> Singles:
-    """Return a picture with another luminance and the same colours.
+    """Return a picture, float32 (height, width, 3) of linear light, with another luminance and the same colours.
 
-    Parameters
-    ----------
-    pixels
-        float32, shape (height, width, 3), linear light, 0 to 1.
-    luminance
-        float32, shape (height, width), 0 to 1.
-
-    Returns
-    -------
-    ndarray
-        float32, 0 to 1. Colours that cannot be so light become paler; black becomes grey.
+    All are 0 to 1. Colours that cannot be so light become paler; black becomes grey.
     """
     old = luminance_of(pixels)
     gain = np.divide(luminance, old, out=np.zeros_like(old), where=old > 0)
@@ -54,12 +44,7 @@ def relit(pixels: Singles, luminance: Singles) -> Singles:
 def coloured(luminance: Singles, chroma: Singles) -> Singles:
     """Return grey with as much colour added as keeps every channel in 0 to 1. Luminance and hue stay.
 
-    Parameters
-    ----------
-    luminance
-        float32, shape (height, width), 0 to 1.
-    chroma
-        float32, shape (height, width, 3): pixels less their luminance.
+    ``chroma``, float32 (height, width, 3), is pixels less their ``luminance``, (height, width).
     """
     grey = luminance[..., np.newaxis]
     room = np.where(chroma > 0, 1 - grey, grey)

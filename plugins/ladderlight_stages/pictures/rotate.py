@@ -104,7 +104,6 @@ def _turned(pixels: Singles, rest: float, size: tuple[int, int]) -> Singles:
 
 
 def _cover(height: int, width: int, rest: float, size: tuple[int, int]) -> Singles:
-    """Return the share of each pixel of the turned picture that is filled."""
     matrix, offset = _back(height, width, rest, size)
     places = np.tensordot(matrix, np.indices(size), axes=1) + offset[:, np.newaxis, np.newaxis]
     covers = [np.clip(np.minimum(at + 1, side - at), 0, 1) for at, side in zip(places, (height, width), strict=True)]

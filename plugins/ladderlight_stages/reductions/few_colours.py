@@ -153,7 +153,6 @@ def few_colours(
 
 
 def _exact(picture: Picture, palette: Palette, chosen: Codes) -> Codes | None:
-    """Return the codes of a picture that is in the chosen colours already."""
     codes = exact_codes(picture.pixels, palette)
     return codes if codes is not None and np.isin(np.unique(codes), chosen).all() else None
 

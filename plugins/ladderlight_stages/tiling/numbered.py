@@ -57,8 +57,7 @@ def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents
     bits = {line: bit for bit, line in enumerate(board.code_lines)}
     addresses = []
     for pool in pools:
-        positions = np.arange(wiring.positions, dtype=np.int64)[None, :]
-        joint = wiring.joint(positions, numbers[:, None], np.array(pool))
+        joint = wiring.joint(numbers, int(pool))
         addresses.append(wiring.address(board, wiring.memories[0], joint)[0])
         for memory in wiring.memories:
             values, mask = np.zeros(codes.shape, dtype=np.uint32), 0

@@ -235,9 +235,10 @@ class TileWiring:
         coordinates, pool = self.space.coordinates(base)
         return coordinates & (self.positions - 1), coordinates >> self.position_bits, pool
 
-    def joint(self, position: Ints, tile: Ints, pool: Ints) -> Ints:
-        """Return the joint address of positions of tiles."""
-        return self.space.pins(position | tile << self.position_bits) ^ pool
+    def joint(self, tiles: Ints, pool: int) -> Ints:
+        """Return the joint addresses of all positions of tiles by number, (tiles, positions)."""
+        positions = np.arange(self.positions, dtype=np.int64)[None, :]
+        return self.space.pins(positions | tiles[:, None] << self.position_bits) ^ pool
 
     def map_words(self, tile: Ints, turn: NDArray[np.integer]) -> Ints:
         """Return the levels of the free pins that add a tile's number and a turn; bit i for ``free[i]``."""

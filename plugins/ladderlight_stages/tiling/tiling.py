@@ -26,6 +26,7 @@ from ladderlight_stages.tiling.word_sheets import Sheets
 
 _MOST_BITS = 20
 _MOST_PLACES = 1 << 28
+_MOST_DRIVES = 62
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -138,9 +139,6 @@ def _collision(
     )
 
 
-_MOST_DRIVES = 62
-
-
 @dataclass(frozen=True, kw_only=True)
 class Choice:
     """A recipe's choices: the numbers that tiles may have, and whether to turn and to merge them."""
@@ -179,9 +177,8 @@ class Tiling:
 
     def write(self, board: Board, sheets: Sheets) -> None:
         """Put the tiles into the memories."""
-        positions = np.arange(self.wiring.positions, dtype=np.int64)[None, :]
         for pool in self.pools:
-            joint = self.wiring.joint(positions, pool.numbers[:, None], np.array(pool.pool))
+            joint = self.wiring.joint(pool.numbers, pool.pool)
             read = pool.unique.read
             for memory in self.wiring.memories:
                 address, slot = self.wiring.address(board, memory, joint)
@@ -192,13 +189,12 @@ class Tiling:
         """Return the tiles in the memory, by number."""
         frames, lines, pixels = self.wiring.shape
         memory = self.wiring.memories[0]
-        positions = np.arange(self.wiring.positions, dtype=np.int64)[None, :]
         sets = []
         for pool in self.pools:
             order = np.argsort(pool.numbers)
             codes = self.cells.code_of[pool.unique.tiles[order]]
             numbers = pool.numbers[order]
-            joint = self.wiring.joint(positions, numbers[:, None], np.array(pool.pool))
+            joint = self.wiring.joint(numbers, pool.pool)
             sets.append(
                 TileSet(
                     memory=memory.name,

@@ -351,7 +351,6 @@ def stable_numbers(hashes: NDArray[np.uint64], uses: Ints, numbers: Ints) -> Int
 
 
 def _prime_from(number: int) -> int:
-    """Return the least prime that is not below a number."""
     candidate = max(2, number)
     while any(candidate % divisor == 0 for divisor in range(2, int(candidate**0.5) + 1)):
         candidate += 1

@@ -103,7 +103,6 @@ def _reading(rawmode: str, order: str, *, other: bool = False) -> str:
 
 
 def _undiluted(samples: UInt16) -> UInt16:
-    """Divide colour by alpha."""
     alpha = samples[:, :, 3:].astype(np.uint32)
     colour = np.minimum(samples[:, :, :3].astype(np.uint32) * 65535 // np.maximum(alpha, 1), 65535)
     return np.concatenate([colour.astype(np.uint16), samples[:, :, 3:]], axis=2)

@@ -95,7 +95,6 @@ def gamma_of(image: Image.Image) -> Stated | None:
 
 
 def _chunk(path: Path, name: bytes) -> bytes | None:
-    """Return the data of a chunk before the picture's."""
     with path.open("rb") as file:
         file.seek(8)
         while len(head := file.read(8)) == 8:
