@@ -26,6 +26,9 @@ from ladderlight.board.scanning.scan import is_direct
 from ladderlight.board.scanning.separation import separating_bits
 from ladderlight.units.words import joined
 
+Assign = Callable[[Sequence[CodedPicture]], tuple[Sequence[CodedPicture], Sequence[int]]]
+"""Returns the pictures that fill banks, and the bank of each."""
+
 
 def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]:
     """Return the pictures whose name, or file name, matches a pattern with ``*`` and ``?``.
@@ -190,10 +193,6 @@ def _advice(board: Board, extra: Sequence[str]) -> Iterator[str]:
             yield label + f"{part.number} has enough words"
         else:
             yield label + f"chips = {-(-(1 << pins) // memory.part.words)} of {memory.part.number} have enough words"
-
-
-Assign = Callable[[Sequence[CodedPicture]], tuple[Sequence[CodedPicture], Sequence[int]]]
-"""Returns the pictures that fill banks, and the bank of each."""
 
 
 def one_bank_each(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:

@@ -20,6 +20,9 @@ Size = Annotated[
 ]
 Offset = Annotated[int, Option("address of a file's first byte", minimum=0)]
 LeaveOutFill = Annotated[bool, Option("leave out records of FFh alone, which an erased chip holds already")]
+_DIGITS = np.frombuffer("".join(f"{value:02X}" for value in range(256)).encode("ascii"), dtype=np.uint16)
+_AT_ONCE = 1 << 12
+"""Records that are encoded at a time, to keep memory small."""
 
 
 def file_problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
@@ -61,11 +64,6 @@ def planned(board: Board, options: Mapping[str, Any]) -> list[Piece]:
 def largest(board: Board, options: Mapping[str, Any]) -> int:
     """Return the bytes of the largest file; 0 where ``size`` is wrong."""
     return max((piece.size for piece in planned(board, options)), default=0)
-
-
-_DIGITS = np.frombuffer("".join(f"{value:02X}" for value in range(256)).encode("ascii"), dtype=np.uint16)
-_AT_ONCE = 1 << 12
-"""Records that are encoded at a time, to keep memory small."""
 
 
 @dataclass(frozen=True, kw_only=True)

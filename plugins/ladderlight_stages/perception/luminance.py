@@ -22,6 +22,11 @@ SHARES_FROM_LINEAR = XYZ_FROM_LINEAR / WHITE[:, None]
 
 LUMINANCE: Singles = spaces.LUMINANCE.astype(np.float32)
 """Shares of red, green and blue light in luminance, single precision like pixels."""
+BEYOND = 1e-3
+"""Light that is allowed anywhere; more than rounding to 8 bits adds in the dark."""
+_HALF_STEP = 0.5 / 255 + 1e-6
+"""In sRGB values, 0 to 1. A file holds the nearest of 256, up to so far from a board's own colours."""
+_FINENESS = 1024
 
 
 def luminance_of(pixels: Singles) -> Singles:
@@ -52,13 +57,6 @@ def coloured(luminance: Singles, chroma: Singles) -> Singles:
     share = np.divide(room, size, out=np.ones_like(size), where=size > room).min(axis=-1, keepdims=True)
     mixed: Singles = grey + share * chroma
     return np.clip(mixed, 0, 1)
-
-
-BEYOND = 1e-3
-"""Light that is allowed anywhere; more than rounding to 8 bits adds in the dark."""
-_HALF_STEP = 0.5 / 255 + 1e-6
-"""In sRGB values, 0 to 1. A file holds the nearest of 256, up to so far from a board's own colours."""
-_FINENESS = 1024
 
 
 def tolerated(low: Floats, high: Floats) -> tuple[Floats, Floats]:

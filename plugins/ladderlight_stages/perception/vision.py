@@ -28,6 +28,28 @@ from ladderlight_stages.perception.luminance import WHITE, XYZ_FROM_LINEAR
 
 _SMALL = 1 << 16
 """Pixels of a picture for which SciPy is not imported."""
+USUAL_DISTANCE = 0.6
+"""Metres: arm's length, for stages that need a distance where the recipe has none."""
+OPPONENT_FROM_XYZ = np.array(
+    [
+        [0.279, 0.72, -0.107],
+        [-0.449, 0.29, -0.077],
+        [0.086, -0.59, 0.501],
+    ]
+)
+"""Luminance, red-green, blue-yellow."""
+FILTERS = (
+    ((1.00327, 0.05), (0.114416, 0.225), (-0.117686, 7.0)),
+    ((0.616725, 0.0685), (0.383275, 0.826)),
+    ((0.567885, 0.0920), (0.432115, 0.6451)),
+)
+"""For each opponent channel: Gaussians as (weight, full width at half maximum in degrees)."""
+_OPPONENT_FROM_LINEAR = (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).astype(np.float32)
+SHARES_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ) / WHITE[:, None]
+"""To XYZ as shares of white."""
+FULL_WIDTH = float(2 * np.sqrt(2 * np.log(2)))
+"""Of a Gaussian at half its maximum, in standard deviations."""
+_REACH = 4.5
 
 
 def filtered(values: NDArray[np.floating], transfer: NDArray[np.floating]) -> NDArray[np.floating]:
@@ -73,10 +95,6 @@ def _turns(count: int, kind: np.dtype[np.floating]) -> NDArray[np.complexfloatin
     return np.asarray(turns.astype(np.result_type(kind, np.complex64)))
 
 
-USUAL_DISTANCE = 0.6
-"""Metres: arm's length, for stages that need a distance where the recipe has none."""
-
-
 def pixels_per_degree(pixel: float, distance: float) -> float:
     """Return the number of pixels in a degree, from their size and the distance in the same unit."""
     return radians(1.0) * distance / pixel
@@ -108,30 +126,6 @@ def density_of(board: Board, *, screen_width: float, distance: float) -> tuple[f
     geometry = board.geometry
     width = screen_width / geometry.width
     return pixels_per_degree(width, distance), pixels_per_degree(width / geometry.pixel_aspect, distance)
-
-
-OPPONENT_FROM_XYZ = np.array(
-    [
-        [0.279, 0.72, -0.107],
-        [-0.449, 0.29, -0.077],
-        [0.086, -0.59, 0.501],
-    ]
-)
-"""Luminance, red-green, blue-yellow."""
-FILTERS = (
-    ((1.00327, 0.05), (0.114416, 0.225), (-0.117686, 7.0)),
-    ((0.616725, 0.0685), (0.383275, 0.826)),
-    ((0.567885, 0.0920), (0.432115, 0.6451)),
-)
-"""For each opponent channel: Gaussians as (weight, full width at half maximum in degrees)."""
-
-_OPPONENT_FROM_LINEAR = (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).astype(np.float32)
-SHARES_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ) / WHITE[:, None]
-"""To XYZ as shares of white."""
-
-FULL_WIDTH = float(2 * np.sqrt(2 * np.log(2)))
-"""Of a Gaussian at half its maximum, in standard deviations."""
-_REACH = 4.5
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -24,6 +24,14 @@ BLUR = 1.0
 """Standard deviation of the blur in picture pixels; a choice, no standard."""
 SHARP_SHARE = 0.3
 """Weight of the unblurred difference, the rest goes to the blurred one; a choice, no standard."""
+_FINE = 4096
+"""Tiles that are compared each with each in full."""
+_AT_ONCE = 1 << 15
+"""Tiles that are thinned together."""
+_LISTED = 8
+"""The nearest tiles that a tile remembers, so that it is seldom compared with all again."""
+_PARTS = 4
+_ROUNDS = 20
 
 
 def tile_points(codes: Codes, palette: Palette, shape: tuple[int, int, int]) -> Points:
@@ -77,16 +85,6 @@ def _blur(size: int) -> Points:
             there = (at + step) % (2 * size)
             matrix[at, there if there < size else 2 * size - 1 - there] += weight
     return matrix
-
-
-_FINE = 4096
-"""Tiles that are compared each with each in full."""
-_AT_ONCE = 1 << 15
-"""Tiles that are thinned together."""
-_LISTED = 8
-"""The nearest tiles that a tile remembers, so that it is seldom compared with all again."""
-_PARTS = 4
-_ROUNDS = 20
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -19,6 +19,9 @@ from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.levels import Pin, parity_of
 from ladderlight.units.arrays import Ints
 
+_FIRST = {Signal.X: 0, Signal.Y: 20, Signal.BANK: 40}
+"""First bit of each counter in a counter word."""
+
 
 @dataclass(frozen=True)
 class PinSpace:
@@ -123,10 +126,6 @@ def _reduce(pins: int, rows: Iterable[tuple[int, int, int]]) -> tuple[int, int]:
             pins ^= row
             combination ^= sums
     return pins, combination
-
-
-_FIRST = {Signal.X: 0, Signal.Y: 20, Signal.BANK: 40}
-"""First bit of each counter in a counter word."""
 
 
 def counter_words(x: Ints, y: Ints, bank: Ints) -> Ints:

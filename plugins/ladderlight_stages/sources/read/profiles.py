@@ -18,6 +18,8 @@ from ladderlight.units.arrays import Floats, Singles
 _SPACE_OF_MODE = {"RGB": "RGB ", "L": "GRAY", "CMYK": "CMYK", "LAB": "Lab "}
 _WORDS = {"L": "grey", "LAB": "Lab"}
 _MODE_OF_SPACE = {space: mode for mode, space in _SPACE_OF_MODE.items()}
+_SRGB_UNDER_D50 = np.array([[0.4360, 0.3851, 0.1431], [0.2225, 0.7169, 0.0606], [0.0139, 0.0971, 0.7141]])
+"""Linear sRGB to XYZ adapted to D50, as sRGB profiles hold it (IEC 61966-2-1 and ICC.1:2022, annex E)."""
 
 
 class ProfileError(ValueError):
@@ -84,10 +86,6 @@ def _transform(profile: bytes, mode: str) -> ImageCms.ImageCmsTransform | None:
     changed = np.asarray(transform.apply(Image.fromarray(probe)))
     same = np.abs(changed.astype(np.int16) - probe).max() <= 1
     return None if same else transform
-
-
-_SRGB_UNDER_D50 = np.array([[0.4360, 0.3851, 0.1431], [0.2225, 0.7169, 0.0606], [0.0139, 0.0971, 0.7141]])
-"""Linear sRGB to XYZ adapted to D50, as sRGB profiles hold it (IEC 61966-2-1 and ICC.1:2022, annex E)."""
 
 
 def linear_by_matrix(samples: NDArray[np.uint16], profile: bytes) -> Singles | None:

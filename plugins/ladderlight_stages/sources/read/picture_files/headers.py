@@ -8,6 +8,14 @@ from typing import BinaryIO
 from ladderlight_stages.sources.read.picture_files.limits import refuse_size
 
 _CODESTREAM = b"\xff\x4f\xff\x51"
+_PHOTOMETRIC, _SUB_IFDS, _MAKE, _DNG_VERSION = 262, 330, 271, 50706
+_MOSAIC, _LINEAR_RAW = 32803, 34892  # TIFF/EP, ISO 12234-2; DNG 1.7, chapter 4
+_BY_MAKE = {b"NIKON": "NEF", b"SONY": "ARW", b"PENTAX": "PEF"}
+_TYPE_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 13: 4, 16: 8, 18: 8}
+_RAW_FILE = "a camera's raw file"
+_MOST_DIRECTORIES = 64
+"""Directories that are read."""
+Tags = dict[int, list[int] | bytes]
 
 
 def refuse_stated(name: str, head: bytes, file: BinaryIO, *, depth: int) -> None:
@@ -102,17 +110,6 @@ def _jpeg_2000(_: bytes, file: BinaryIO) -> list[tuple[int, int]]:
 _READERS = {"GIF": _gif, "WEBP": _webp, "ICO": _ico, "JPEG2000": _jpeg_2000}
 
 
-_PHOTOMETRIC, _SUB_IFDS, _MAKE, _DNG_VERSION = 262, 330, 271, 50706
-_MOSAIC, _LINEAR_RAW = 32803, 34892  # TIFF/EP, ISO 12234-2; DNG 1.7, chapter 4
-_BY_MAKE = {b"NIKON": "NEF", b"SONY": "ARW", b"PENTAX": "PEF"}
-_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 13: 4, 16: 8, 18: 8}
-_WORDS = "a camera's raw file"
-_MOST = 64
-"""Directories that are read."""
-
-Tags = dict[int, list[int] | bytes]
-
-
 def camera_raw(file: BinaryIO) -> str:
     """Return the raw format in a TIFF container in words, empty for an ordinary TIFF.
 
@@ -121,7 +118,7 @@ def camera_raw(file: BinaryIO) -> str:
     file.seek(0)
     head = file.read(16)
     if head[8:10] == b"CR":
-        return _WORDS + " (CR2)"
+        return _RAW_FILE + " (CR2)"
     order = "<" if head[:2] == b"II" else ">"
     big = head[2:4] in (b"+\0", b"\0+")
     try:
@@ -130,17 +127,17 @@ def camera_raw(file: BinaryIO) -> str:
     except (struct.error, OSError, OverflowError, ValueError):
         return ""
     if any(_DNG_VERSION in tags for tags in found):
-        return _WORDS + " (DNG)"
+        return _RAW_FILE + " (DNG)"
     if not any(value in (_MOSAIC, _LINEAR_RAW) for tags in found for value in tags.get(_PHOTOMETRIC, ())):
         return ""
     make = bytes(found[0].get(_MAKE, b"")).upper()
-    return _WORDS + next((f" ({name})" for word, name in _BY_MAKE.items() if make.startswith(word)), "")
+    return _RAW_FILE + next((f" ({name})" for word, name in _BY_MAKE.items() if make.startswith(word)), "")
 
 
 def _directories(file: BinaryIO, first: int, order: str, *, big: bool) -> Iterator[Tags]:
     """Read the directories of a TIFF (TIFF 6.0, section 2) and those below them, each once."""
     wait, seen = [first], {0}
-    while wait and len(seen) < _MOST:
+    while wait and len(seen) < _MOST_DIRECTORIES:
         at = wait.pop(0)
         if at in seen:
             continue
@@ -154,7 +151,7 @@ def _directories(file: BinaryIO, first: int, order: str, *, big: bool) -> Iterat
         tags: Tags = {}
         for start in range(0, len(table) - size + 1, size):
             tag, kind, number, value = struct.unpack_from(order + entry, table, start)
-            if tag in (_PHOTOMETRIC, _SUB_IFDS, _MAKE, _DNG_VERSION) and kind in _SIZES:
+            if tag in (_PHOTOMETRIC, _SUB_IFDS, _MAKE, _DNG_VERSION) and kind in _TYPE_SIZES:
                 tags[tag] = _values(file, kind, min(number, 64), value, order)
         yield tags
         wait += [below for below in tags.get(_SUB_IFDS, ()) if isinstance(below, int)]
@@ -163,10 +160,10 @@ def _directories(file: BinaryIO, first: int, order: str, *, big: bool) -> Iterat
 
 
 def _values(file: BinaryIO, kind: int, number: int, value: bytes, order: str) -> list[int] | bytes:
-    size = _SIZES[kind] * number
+    size = _TYPE_SIZES[kind] * number
     if size > len(value):
         file.seek(struct.unpack(order + ("Q" if len(value) == 8 else "I"), value)[0])
         value = file.read(size)
     if kind in (1, 2):
         return value[:size]
-    return list(struct.unpack(f"{order}{number}{ {2: 'H', 4: 'I', 8: 'Q'}[_SIZES[kind]] }", value[:size]))
+    return list(struct.unpack(f"{order}{number}{ {2: 'H', 4: 'I', 8: 'Q'}[_TYPE_SIZES[kind]] }", value[:size]))
