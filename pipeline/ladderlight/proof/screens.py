@@ -73,7 +73,7 @@ def _indexed_png(values: NDArray[np.uint8], palette: bytes) -> bytes:
     alike = np.flatnonzero((values[1:] == values[:-1]).all(axis=1)) + 1
     lines[alike, 0], lines[alike, 1:] = _UP, 0
     header = struct.pack(">2I5B", width, height, 8, _INDEXED, 0, 0, 0)
-    chunks = {b"IHDR": header, b"PLTE": palette, b"IDAT": zlib.compress(lines, COMPRESSION), b"IEND": b""}
+    chunks = {b"IHDR": header, b"PLTE": palette, b"IDAT": zlib.compress(lines.data, COMPRESSION), b"IEND": b""}
     written = [
         struct.pack(f">I4s{len(data)}sI", len(data), name, data, zlib.crc32(name + data))
         for name, data in chunks.items()
