@@ -49,6 +49,7 @@ class Cache:
         self._started = time.time()
         self._lock = threading.Lock()
         self._used: int | None = None
+        self._spent = False
         self._open = True
 
     @classmethod
@@ -129,9 +130,10 @@ class Cache:
                 raise OSError("closed")
             if self._used is None:
                 self._used = self._trimmed(0)
-            if self._used + size > self.room:
+            if self._used + size > self.room and not self._spent:
                 self._used = self._trimmed(size)
             if self._used + size > self.room:
+                self._spent = True  # by this build itself: looking again would find nothing to remove
                 raise OSError("no room")
             self._used += size
 

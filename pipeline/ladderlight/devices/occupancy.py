@@ -74,7 +74,6 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
 
 
 def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
-    """Return the function that gives the addresses that the pixels of a bank read in a memory."""
     of = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
     return lambda bank: of(bank)[0]
 
@@ -92,7 +91,6 @@ def _read(places: Ints, device: Device) -> tuple[int, Flags]:
 
 
 def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
-    """Return the banks that each chip of a memory holds."""
     found: list[list[Bank]] = [[] for _ in memory.devices]
     if not is_direct(board, memory) or memory not in board.picture_memories:
         return found

@@ -4,8 +4,6 @@ The document ``proof/changes.json`` keeps the first of these until a build gives
 changes nothing. Pictures are compared by the screens that the proof of the earlier build has, whatever its board was.
 """
 
-from __future__ import annotations
-
 import base64
 import io
 import os

@@ -1,7 +1,5 @@
 """What the monitor shows, computed from the device files as they are on disk."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor

@@ -1,7 +1,5 @@
 """Screens as PNG files."""
 
-from __future__ import annotations
-
 import struct
 import zlib
 from base64 import b64encode

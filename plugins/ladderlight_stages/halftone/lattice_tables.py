@@ -95,12 +95,10 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
         levels[gun], codes[gun] = counted[chosen], bits[chosen]
     grey = is_grey(palette)
     linear = palette.linear * (np.array([1.0, 0.0, 0.0]) if grey else 1.0)
-    light: NDArray[np.int32] = np.asarray(
-        (linear.astype(np.float32) - limits[:, 2]) * np.float32(UNITS) + 0.5, dtype=np.int32
-    )
-    half_steps = largest_steps(light) // 2
+    units = ((linear.astype(np.float32) - limits[:, 2]) * np.float32(UNITS) + 0.5).astype(np.int32)
+    half_steps = largest_steps(units) // 2
     return LatticeTables(
-        grey=grey, limits=limits, shift=shift, levels=levels, codes=codes, light=light, half_steps=half_steps
+        grey=grey, limits=limits, shift=shift, levels=levels, codes=codes, light=units, half_steps=half_steps
     )
 
 
