@@ -34,17 +34,10 @@ def coded_png(codes: NDArray[np.integer], board: Board) -> bytes:
     from PIL import Image
 
     if len(board.palette) <= MOST_INDEXED:
-        return indexed_png(codes.astype(np.uint8), board.palette.srgb8.tobytes())
+        picture = Image.frombytes("P", codes.shape[::-1], codes.astype(np.uint8).tobytes())
+        picture.putpalette(board.palette.srgb8.tobytes())
+        return saved(picture)
     return saved(Image.fromarray(board.palette.srgb8[codes]))
-
-
-def indexed_png(values: NDArray[np.uint8], palette: bytes, *, compression: int = _USUAL_COMPRESSION) -> bytes:
-    """Return pixel values, shape (height, width), as a PNG with a palette of three bytes a colour."""
-    from PIL import Image
-
-    picture = Image.frombytes("P", values.shape[::-1], values.tobytes())
-    picture.putpalette(palette)
-    return saved(picture, compression=compression)
 
 
 def saved(picture: "Image.Image", *, compression: int = _USUAL_COMPRESSION) -> bytes:

@@ -6,7 +6,9 @@ changes nothing. Pictures are compared by the screens that the proof of the earl
 
 import base64
 import io
+import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from hashlib import sha256
 from operator import itemgetter
@@ -172,39 +174,45 @@ def _runs(differs: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 @dataclass(frozen=True, kw_only=True)
 class _Pair:
-    """A picture's change, with its screens before and after, as :func:`_pixels`."""
+    """A picture's change, with the files of its screens before and after, both whole."""
 
     about: PictureChange
-    screens: tuple[_Pixels, _Pixels] | None = None
+    screens: tuple[bytes | None, bytes] | None = None
 
 
 def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> Iterator[_Pair]:
     """Yield what changed of each picture, in the order of the banks; those that are gone come last."""
     earlier = _renamed(pictures, screens, before)
+    same = [name for name in pictures if name in before.pictures]
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+        compared = pool.map(lambda name: _compared(before.screen(name), screens[pictures[name]]), same)
+        changed = dict(zip(same, compared, strict=True))
     for name, bank in sorted(pictures.items(), key=itemgetter(1)):
         was = before.pictures.get(earlier.get(name, name))
         if was is None:
             yield _Pair(about={"name": name, "bank": bank, "was": None, "state": "new"})
-            continue
-        if name in earlier:
+        elif name in earlier:
             yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "renamed", "earlier": earlier[name]})
-            continue
-        old, new = before.screen(name), screens[bank]
-        if old != new:
-            shown, now = _pixels(old), _pixels(new)
-            if shown is None or now is None:
-                yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "unknown"})
-                continue
-            share = np.count_nonzero(shown != now) / now.size if shown.shape == now.shape else None
-            if share != 0:
-                about: PictureChange = {"name": name, "bank": bank, "was": was, "state": "changed", "share": share}
-                yield _Pair(about=about, screens=(shown, now))
-                continue
-        if was != bank:
+        elif isinstance(share := changed[name], str):
+            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "unknown"})
+        elif share != 0:
+            about: PictureChange = {"name": name, "bank": bank, "was": was, "state": "changed", "share": share}
+            yield _Pair(about=about, screens=(before.screen(name), screens[bank]))
+        elif was != bank:
             yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "moved"})
     for name, was in sorted(before.pictures.items(), key=itemgetter(1)):
         if name not in pictures and name not in earlier.values():
             yield _Pair(about={"name": name, "bank": None, "was": was, "state": "gone"})
+
+
+def _compared(old: bytes | None, new: bytes) -> float | Literal["unknown"] | None:
+    """Return the share of pixels that differ between two files of screens; None for screens of different sizes."""
+    if old == new:
+        return 0.0
+    shown, now = _pixels(old), _pixels(new)
+    if shown is None or now is None:
+        return "unknown"
+    return np.count_nonzero(shown != now) / now.size if shown.shape == now.shape else None
 
 
 def _renamed(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> dict[str, str]:
@@ -239,9 +247,9 @@ def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
         found.append(pair.about)
         if pair.screens is None or shown == MOST_SHOWN or left <= 0:
             continue
-        smaller = [to_png(_reduced(screen)) for screen in pair.screens]
+        smaller = [to_png(_reduced(now)) for png in pair.screens if (now := _pixels(png)) is not None]
         left -= sum(map(len, smaller))
-        if left >= 0 or not shown:
+        if len(smaller) == 2 and (left >= 0 or not shown):
             shown += 1
             pair.about["before"], pair.about["after"] = (base64.b64encode(png).decode("ascii") for png in smaller)
     return found

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from ladderlight.cache.entries import DamagedError
-from ladderlight.cache.store import Cache
+from ladderlight.cache.store import HELD, Cache
 
 KEY, OTHER = "ab" * 32, "cd" * 32
 
@@ -209,3 +209,9 @@ def test_a_cache_for_one_build_is_gone_with_it() -> None:
     assert folder.exists()
     del cache
     assert not folder.exists()
+
+
+def test_only_what_no_later_build_reads_is_held_in_memory_and_not_without_limit(tmp_path: Path) -> None:
+    assert not Cache(tmp_path).holds(1)
+    cache = Cache.for_one_build()
+    assert [cache.holds(HELD // 2) for _ in range(3)] == [True, True, False]

@@ -53,7 +53,7 @@ def stored_size(count: int) -> int:
 
 def deflated(data: bytes) -> bytes:
     """Return data deflated without a header (RFC 1951)."""
-    packer = zlib.compressobj(9, zlib.DEFLATED, -15)
+    packer = zlib.compressobj(6, zlib.DEFLATED, -15)  # 9 takes twice as long for 0.2 % less of dithered photographs
     return packer.compress(data) + packer.flush()
 
 

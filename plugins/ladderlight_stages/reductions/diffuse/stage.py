@@ -134,7 +134,7 @@ def diffused(
 ) -> tuple[Codes, int | None]:
     """Return the codes, and the number of clipped pixels where the loop counts them."""
     from ladderlight_stages.halftone.lattice_loops import diffuse_lattice
-    from ladderlight_stages.halftone.lattice_tables import UNITS, largest_steps, lattice_tables
+    from ladderlight_stages.halftone.lattice_tables import UNITS, lattice_tables
     from ladderlight_stages.halftone.palette_tables import palette_tables
 
     lattice = lattice_tables(palette)
@@ -143,11 +143,10 @@ def diffused(
         return diffused_onto(picture, tables, kernel, strength, kept, serpentine=serpentine), None
     pixels = lattice.fit(picture.pixels)
     tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
-    light = lattice.light_of_codes(palette)
-    half_steps = largest_steps(light) // 2
     (ahead, further), below = _whole_taps(kernel, strength)
     taps = (int(ahead), int(further) or None, below, serpentine)
-    codes, clipped = diffuse_lattice(pixels, *tables_of, *taps, half_steps, kept.codes if kept else None, light)
+    stay = kept.codes if kept else None
+    codes, clipped = diffuse_lattice(pixels, *tables_of, *taps, lattice.half_steps, stay, lattice.light)
     return codes, None if lattice.grey else clipped
 
 

@@ -78,7 +78,7 @@ def diffuse_variably(
             shares,
             noise,
             serpentine,
-            largest_steps(lattice.light_of_codes(palette)) // 2,
+            lattice.half_steps,
         )
         return codes
     tables = palette_tables(palette, error_limit)
