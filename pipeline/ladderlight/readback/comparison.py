@@ -11,7 +11,7 @@ from ladderlight.board.scanning.scan import scan
 from ladderlight.engine.trays import place_in
 from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
-from ladderlight.readback.dumps import Held, Reading, as_read
+from ladderlight.readback.dumps import Held, Reading
 from ladderlight.readback.sections import Section, image_of
 from ladderlight.units.arrays import Ints, MemoryWords, Words
 
@@ -87,23 +87,21 @@ class Comparison:
 
 def compare(
     board: Board,
-    device: Device,
     wanted: MemoryWords,
-    found: Words,
+    reading: Reading,
     *,
     pictures: Mapping[int, Sequence[str]] | None = None,
     most: int = 1000,
-    reading: Reading | None = None,
     known: Sequence[Fault] = (),
 ) -> Comparison:
-    """Compare ``found``, uint32 (words of the part,), with what it should hold, out of all memories' ``wanted``.
+    """Compare what was read of a device with what it should hold when all memories hold ``wanted``.
 
     Differences are listed up to ``most``; the screens of banks with ``pictures``, named by bank, are searched for them.
-    What was not read counts as the same, by ``reading`` when not all was read at once. A healthy chip may hold what is
-    ``known``, see :mod:`ladderlight.readback.diagnosis.known`.
+    A healthy chip may hold what is ``known``, see :mod:`ladderlight.readback.diagnosis.known`.
     """
+    device = reading.device
     should = device.words(wanted)
-    found = as_read(should, found, reading)
+    found = reading.over(should)
     at = np.flatnonzero(should != found)
     raised, lowered = found[at] & ~should[at], should[at] & ~found[at]
     bits = range(device.part.width)
@@ -115,7 +113,7 @@ def compare(
         raised=tuple(int((raised >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
         lowered=tuple(int((lowered >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
         differences=tuple(_differences(board, device, wanted, found, at[:most], pictures or {})),
-        diagnoses=tuple(diagnose(board, device, wanted, found, reading, known)) if at.size else (),
+        diagnoses=tuple(diagnose(board, wanted, reading, known)) if at.size else (),
     )
 
 
@@ -213,7 +211,8 @@ class DeviceReport:
         """What was not read, in words; empty when all was."""
         if self.reading.complete:
             return ""
-        parts = ", ".join(_text(section) for section in self.reading.unread)
+        unread = self.reading.unread
+        parts = ", ".join(each.label + (f" ({each.files[0]})" if each.files else "") for each in unread)
         amount = f"{self.reading.unread_bytes:,} of {self.reading.device.part.bytes:,} bytes"
         return f"{parts}; {amount}" if parts else amount
 
@@ -230,17 +229,14 @@ def report_on(
     tray: int | None = None,
 ) -> DeviceReport:
     """Compare what was read of a device with all memories' ``wanted`` words; ``found`` are the dumps of any device."""
-    device = reading.device
-    comparison = compare(
-        board, device, wanted, reading.words, pictures=pictures, most=most, reading=reading, known=known
-    )
-    should = device.words(wanted)
-    held_words = as_read(should, reading.words, reading)
-    differs = image_of(should ^ held_words, device)
+    comparison = compare(board, wanted, reading, pictures=pictures, most=most, known=known)
+    should = reading.device.words(wanted)
+    held_words = reading.over(should)
+    differs = image_of(should ^ held_words, reading.device)
     dumps = tuple(
         DumpReport(held=held, differing=int(np.count_nonzero(differs[held.section.places])))
         for held in found
-        if held.section.device == device
+        if held.section.device == reading.device
     )
     return DeviceReport(comparison=comparison, reading=reading, dumps=dumps, found=held_words, tray=tray)
 
@@ -267,28 +263,25 @@ def document_of_reports(reports: Sequence[DeviceReport]) -> dict[str, Any]:
 
 
 def _document(report: DeviceReport) -> dict[str, Any]:
-    tray = {} if report.tray is None else {"tray": report.tray}
-    return (
-        document_of(report.comparison)
-        | tray
-        | {
-            "complete": report.reading.complete,
-            "unread_bytes": report.reading.unread_bytes,
-            "unread": [_place(section) for section in report.reading.unread],
-            "dumps": [
-                {
-                    "file": item.held.dump.name,
-                    "format": item.held.dump.format,
-                    **_place(item.held.section),
-                    "base": item.held.base,
-                    "left_out": item.held.left_out,
-                    "differing": item.differing,
-                    "note": item.held.note,
-                }
-                for item in report.dumps
-            ],
-        }
-    )
+    return {
+        **document_of(report.comparison),
+        **({} if report.tray is None else {"tray": report.tray}),
+        "complete": report.reading.complete,
+        "unread_bytes": report.reading.unread_bytes,
+        "unread": [_place(section) for section in report.reading.unread],
+        "dumps": [
+            {
+                "file": item.held.dump.name,
+                "format": item.held.dump.format,
+                **_place(item.held.section),
+                "base": item.held.base,
+                "left_out": item.held.left_out,
+                "differing": item.differing,
+                "note": item.held.note,
+            }
+            for item in report.dumps
+        ],
+    }
 
 
 def _place(section: Section) -> dict[str, Any]:
@@ -301,7 +294,3 @@ def _place(section: Section) -> dict[str, Any]:
         "order": span.order,
         "device_files": list(section.files),
     }
-
-
-def _text(section: Section) -> str:
-    return f"{section.label} ({section.files[0]})" if section.files else section.label

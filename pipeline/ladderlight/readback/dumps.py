@@ -212,6 +212,10 @@ class Reading:
         """The bits of each word that were read."""
         return mask_of(self.device, self.read)
 
+    def over(self, should: Words) -> Words:
+        """Return the words that were read, with what should be there in the place of bits that were not."""
+        return (self.words & self.mask) | (should & ~self.mask)
+
     @property
     def mostly_left_out(self) -> Flags | None:
         """Words with a byte that a dump lacks, where its dumps lack more than half of what they hold; else None."""
@@ -239,11 +243,6 @@ class Reading:
                 covered[section.places] = True
                 missing.append(section)
         return tuple(sorted(missing, key=lambda section: section.span.first))
-
-
-def as_read(should: Words, found: Words, reading: Reading | None) -> Words:
-    """Return what was found, with what should be there in the place of bits that were not read."""
-    return found if reading is None else (found & reading.mask) | (should & ~reading.mask)
 
 
 def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Reading]:
