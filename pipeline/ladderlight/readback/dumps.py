@@ -270,9 +270,8 @@ def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str,
             parts = ", ".join(section.name for section in reading.unread)
             missing.append(f"{parts or 'a part'} of device {device.name!r} ({reading.unread_bytes:,} bytes)")
     if missing:
-        raise UsageError(
-            f"no dump holds {', '.join(missing)}; a picture needs all of every device, so add what is left"
-        )
+        what = f"no dump holds {', '.join(missing)}; a picture needs all of every device, so add what is left"
+        raise UsageError(what)
     return {memory.name: np.concatenate([words[device.name] for device in memory.devices]) for memory in board.memories}
 
 

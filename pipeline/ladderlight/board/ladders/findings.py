@@ -66,9 +66,8 @@ def _guns(ladder: Ladder, wanted: Sequence[str]) -> Iterator[Finding]:
     for gun, name in enumerate(GUNS):
         feeding = [channel.name for channel in ladder.channels if gun in channel.guns]
         if len(feeding) > 1:
-            yield Finding.error(
-                f"ladder {feeding[1]}", f"channels {joined(feeding)} feed {name}; let one channel feed each gun"
-            )
+            message = f"channels {joined(feeding)} feed {name}; let one channel feed each gun"
+            yield Finding.error(f"ladder {feeding[1]}", message)
         if not feeding and name in wanted:
             yield Finding.note("ladder", f"nothing feeds {name}; ground that input or give it a channel")
 
@@ -190,22 +189,19 @@ def _coincident(palette: Palette, analysis: LadderAnalysis) -> Iterator[Finding]
         if alike:
             first = joined([str(code) for code in sorted(alike[0])])
             more = f" and {len(alike) - 1} more pairs" if len(alike) > 1 else ""
-            yield Finding.note(
-                f"ladder {channel.name}", f"codes {first}{more} look alike; choose other resistors to gain levels"
-            )
+            message = f"codes {first}{more} look alike; choose other resistors to gain levels"
+            yield Finding.note(f"ladder {channel.name}", message)
     distinct = len({colour.tobytes() for colour in palette.srgb8})
     if distinct < len(palette):
-        yield Finding.note(
-            "ladder", f"{len(palette)} codes show {distinct} different colours; codes of one colour are interchangeable"
-        )
+        message = f"{len(palette)} codes show {distinct} different colours; codes of one colour are interchangeable"
+        yield Finding.note("ladder", message)
 
 
 def _open(ladder: Ladder, analysis: LadderAnalysis) -> Iterator[Finding]:
     highest = max((channel.open_white for channel in analysis.channels), default=0.0)
     if highest > 2 * WHITE_HIGH and not isinf(ladder.load):
-        yield Finding.note(
-            "ladder", f"unloaded outputs read up to {_volts(highest)}; measure into {in_words(ladder.load, 'ohm')}"
-        )
+        message = f"unloaded outputs read up to {_volts(highest)}; measure into {in_words(ladder.load, 'ohm')}"
+        yield Finding.note("ladder", message)
 
 
 def _lines(items: list[tuple[float, str]]) -> str:
