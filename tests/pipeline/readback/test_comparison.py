@@ -7,7 +7,7 @@ from skimage import data
 
 from ladderlight.board import Part
 from ladderlight.flow.pictures import Span
-from ladderlight.readback.comparison import Place, Range, compare, document_of
+from ladderlight.readback.comparison import Place, Range, document_of_reports, report_on
 from ladderlight.readback.diagnosis.weighing import diagnose
 from ladderlight.readback.dumps import Reading
 from ladderlight.readback.sections import Section, image_of
@@ -187,7 +187,7 @@ def wanted(board, banked):
 
 
 def test_the_same_is_the_same(board, wanted):
-    comparison = compare(board, wanted, whole(board, wanted["picture"].copy()))
+    comparison = report_on(board, whole(board, wanted["picture"].copy()), (), wanted)
     assert comparison.same
     assert (comparison.count, comparison.ranges, comparison.differences, comparison.diagnoses) == (0, (), (), ())
 
@@ -198,7 +198,7 @@ def test_differences_with_bits_ranges_and_places_on_the_screen(board, wanted):
     unseen = 200 | 5 << 8 | 2 << 15
     found[[seen, seen + 1]] ^= 0b101
     found[unseen] = 0
-    comparison = compare(board, wanted, whole(board, found), pictures={0: ["tern"], 2: ["ferry", "pier"]})
+    comparison = report_on(board, whole(board, found), (), wanted, pictures={0: ["tern"], 2: ["ferry", "pier"]})
     assert comparison.count == 3
     assert comparison.ranges == (Range(first=seen, last=seen + 1, count=2), Range(first=unseen, last=unseen, count=1))
     first, second, third = comparison.differences
@@ -221,7 +221,7 @@ def test_a_word_shown_at_many_places_says_so(make_board, memory):
     words = {"map": np.zeros(2048, dtype=np.uint32), "tiles": np.zeros(2048, dtype=np.uint32)}
     found = words["tiles"].copy()
     found[3] = 1
-    comparison = compare(board, words, whole(board, found, 1))
+    comparison = report_on(board, whole(board, found, 1), (), words)
     # Column 3 of the one tile stands in each of 20 columns of tiles, on 15 lines of picture pixels.
     assert comparison.differences[0].places == 20 * 15
     assert comparison.differences[0].place == Place(bank=0, pictures=(), x=3, y=0)
@@ -229,7 +229,7 @@ def test_a_word_shown_at_many_places_says_so(make_board, memory):
 
 
 def test_only_as_many_differences_as_asked_for_are_listed_but_all_are_counted(board, wanted):
-    comparison = compare(board, wanted, whole(board, wanted["picture"] ^ 1), most=5)
+    comparison = report_on(board, whole(board, wanted["picture"] ^ 1), (), wanted, most=5)
     assert (comparison.count, len(comparison.differences)) == (131072, 5)
 
 
@@ -269,7 +269,7 @@ def test_scattered_errors_are_no_usual_fault(board, wanted):
 def test_the_document_is_plain(board, wanted):
     found = wanted["picture"].copy()
     found[0] ^= 0b100100
-    document = document_of(compare(board, wanted, whole(board, found), pictures={0: ["tern"]}))
+    document = document_of_reports([report_on(board, whole(board, found), (), wanted, pictures={0: ["tern"]})])
     assert (document["same"], document["count"], document["device"]) == (False, 1, "picture")
     assert document["differences"] == [
         {
