@@ -159,8 +159,7 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
     from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.revisions.differences import Side, differences_of, document_of
-    from ladderlight.revisions.report import differences_text, revisions_page
+    from ladderlight.revisions.differences import Side, differences_of, differences_text, document_of, revisions_page
     from ladderlight.storage.exports import export
     from ladderlight.system.printable import printable
     from ladderlight.workspace.last_build import stale_findings

@@ -2,8 +2,7 @@
 
 from ladderlight.board.advice.blanking import blanking_findings, timing_findings
 from ladderlight.board.advice.checks import problems_of
-from ladderlight.board.advice.clock import clock_findings, counter_findings
-from ladderlight.board.advice.speed import speed_findings
+from ladderlight.board.advice.timing import clock_findings, counter_findings, speed_findings
 from ladderlight.board.advice.wiring import memory_findings, picture_findings
 from ladderlight.board.ladders.findings import ladder_findings
 from ladderlight.board.model.board import Board
