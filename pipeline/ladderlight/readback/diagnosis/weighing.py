@@ -11,19 +11,7 @@ import numpy as np
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults
 from ladderlight.bench.faults.pins import Pins
 from ladderlight.board import Board
-from ladderlight.readback.diagnosis.faults import (
-    AGAINST,
-    Fault,
-    Kind,
-    Places,
-    burned_over,
-    fixed,
-    line_faults,
-    one_way,
-    reversed_bits,
-    smaller_part,
-    unfinished,
-)
+from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind, Places, chip_faults
 from ladderlight.readback.diagnosis.known import other_devices
 from ladderlight.readback.diagnosis.misplacement import bank_order, byte_order, piece_order, shiftable, shifted
 from ladderlight.readback.dumps import Reading
@@ -43,16 +31,7 @@ def possible_faults(board: Board, wanted: Words, reading: Reading, known: Sequen
     yield from known
     if banks and banks.healthy:
         yield banks.fault
-    yield fixed("blank", "the chip is blank", np.full_like(wanted, pins.ones))
-    zeros = "every word reads as zero: it was never enabled or powered while it was read, or all its bits are cleared"
-    yield fixed("all_zero", zeros, np.zeros_like(wanted))
-    yield from unfinished(pins, wanted, found)
-    yield from burned_over(wanted, known)
-    yield from one_way(pins, wanted, found)
-    yield fixed("data_inverted", "all data lines are inverted", wanted ^ np.uint32(pins.ones))
-    yield fixed("data_reversed", "the data lines are in reverse order", reversed_bits(wanted, device.part.width))
-    yield from line_faults(pins, wanted)
-    yield from smaller_part(pins, wanted)
+    yield from chip_faults(pins, wanted, found, known)
     # Before the byte order: exchanged files of even and odd bytes look the same.
     yield from piece_order(pins, wanted, found, reading)
     yield from byte_order(pins, wanted, read)
