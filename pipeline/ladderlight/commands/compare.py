@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from math import floor
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    FirstArgument,
-    JsonOption,
-    OneRevisionOption,
-    QuietOption,
-    TrayOption,
-    recipe_and_dumps,
-    recipe_and_others,
-    refuse_ending,
-)
+from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
 from ladderlight.errors import UsageError
-from ladderlight.units.words import address
+from ladderlight.system.printable import printable
+from ladderlight.units.words import address, joined
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -33,7 +26,7 @@ _PAGE = "compare --page"
 
 
 def compare(
-    recipe: FirstArgument = None,
+    recipe: options.FirstArgument = None,
     dumps: Annotated[
         list[str] | None,
         typer.Argument(help="Dumps of the chips, whole or in pieces: binary, Intel HEX, S-record.", metavar="DUMP"),
@@ -45,7 +38,7 @@ def compare(
             metavar="NAME", help="The device that was read; by default found by the dumps' names, sizes and contents."
         ),
     ] = None,
-    revision: OneRevisionOption = None,
+    revision: options.OneRevisionOption = None,
     revisions: Annotated[
         tuple[str, str] | None,
         typer.Option(metavar="A B", help="Compare two revisions of the recipe and their last builds, without dumps."),
@@ -54,7 +47,7 @@ def compare(
         Path | None,
         typer.Option(metavar="FILE.html", help="With --revisions: write a page, with the pictures side by side."),
     ] = None,
-    tray: TrayOption = None,
+    tray: options.TrayOption = None,
     picture: Annotated[
         Path | None,
         typer.Option(metavar="FILE.png", help="Write a PNG of the screens with all differences marked."),
@@ -69,8 +62,8 @@ def compare(
             help="Byte order of wide words; by default that of the files that were built.",
         ),
     ] = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Compare chips read back with the last build, or two revisions.
 
@@ -79,9 +72,6 @@ def compare(
     The exit status is 0 when everything that was read is the same, 1 when something differs, and 2 when a dump is
     damaged or cannot be identified.
     """
-    from dataclasses import asdict
-
-    from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.comparison import document_of_reports, report_on, unrecorded
     from ladderlight.readback.diagnosis.known import known_contents
@@ -92,25 +82,24 @@ def compare(
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
-    from ladderlight.units.words import joined
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
     if revisions is not None:
         if dumps or device or picture or tray or revision:
             raise UsageError("--revisions compares boards and builds, without dumps; give them without it")
-        of, others = recipe_and_others(recipe, None)
+        of, others = options.recipe_and_others(recipe, None)
         if others:
             raise UsageError(f"--revisions takes no dump; leave {others[0]} out")
         _compare_revisions(of, revisions, page, json_=json_, quiet=quiet)
         return
     if page is not None:
         raise UsageError("--page is for --revisions; --picture shows what differs in a dump")
-    of, read = recipe_and_dumps(recipe, dumps)
+    of, read = options.recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored", revision=revision)
     if picture is not None:
         refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
-        refuse_ending(picture, (".png",))
+        options.refuse_ending(picture, (".png",))
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
     recorded = recorded_chips(loaded)
@@ -154,21 +143,18 @@ def compare(
 
 
 def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, *, json_: bool, quiet: bool) -> None:
-    from dataclasses import asdict
 
-    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.revisions.differences import Side, differences_of, differences_text, document_of, revisions_page
     from ladderlight.storage.exports import export
-    from ladderlight.system.printable import printable
     from ladderlight.workspace.last_build import stale_findings
 
     first, second = (load(recipe, pictures="checked", revision=name) for name in names)
     if page is not None:
         for each in (first, second):
             refuse_in_the_way([page], each, command=_PAGE)
-        refuse_ending(page, (".html", ".htm"))
+        options.refuse_ending(page, (".html", ".htm"))
     found = differences_of(Side(recipe=first), Side(recipe=second))
     stale = [
         replace(finding, where=f"{finding.where} of revision {each.revision}")

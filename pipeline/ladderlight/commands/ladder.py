@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from ladderlight.commands.terminal.options import JsonOption, QuietOption
+from ladderlight.commands.terminal.reporting import LineConsole, print_document, print_findings, stdout
 from ladderlight.errors import UsageError
 from ladderlight.units.words import joined
 
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
     from ladderlight.board.ladders.design import Choice
     from ladderlight.board.ladders.drawer import Drawer
-    from ladderlight.commands.terminal.console import LineConsole
 
 # As in ladderlight.board, which is imported only when the command runs.
 _Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
@@ -104,7 +104,6 @@ def ladder(
     from ladderlight.board.ladders.drawer import design_from
     from ladderlight.board.ladders.report import design_document, drawer_document
     from ladderlight.board.ladders.search import Goal
-    from ladderlight.commands.terminal.reporting import print_document, stdout
 
     goal = Goal(
         bits=bits,
@@ -168,7 +167,6 @@ def _positive(text: str, unit: str, option: str, *, plain: float = 1.0) -> float
 
 def _print(console: LineConsole, sets: Sequence[tuple[Choice, ...]], source: str) -> None:
     from ladderlight.board.ladders.report import findings_of, recipe_of
-    from ladderlight.commands.terminal.reporting import print_findings
 
     best = sets[0]
     goal, rail = best[0].goal, best[0].rail

@@ -67,7 +67,8 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
     if not banks:  # of a memory that another addresses there is no bank's place
         return []
     memory = board.memory(device.memory)
-    counts = differs.reshape(device.part.words, -1).sum(axis=1)
+    by_word = differs.reshape(device.part.words, -1)
+    counts = by_word.sum(axis=1) if by_word.shape[1] > 1 else differs  # a sum over single bytes takes long
     places = _places(board, memory)
     return [int(counts[first:][: read.size][read].sum()) for first, read in (_read(places(b), device) for b in banks)]
 

@@ -1,7 +1,5 @@
 """Screens as PNG files."""
 
-from __future__ import annotations
-
 from base64 import b64encode
 from collections.abc import Iterable
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The picture files that a recipe names."""
 
-from __future__ import annotations
-
 import errno
 import glob
 import os

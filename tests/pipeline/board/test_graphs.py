@@ -27,7 +27,7 @@ from ladderlight.board.model.lines import expand
 from ladderlight.board.scanning.lookup import LookupFull
 from ladderlight.board.scanning.playback import play
 from ladderlight.board.scanning.scan import scan
-from ladderlight.proof.page.wiring import board_data
+from ladderlight.proof.page.data import board_data
 from ladderlight.proof.scanout import picture_codes, screen_codes
 
 AXIS = Axis(active=24, front_porch=2, sync=4, back_porch=2, positive=True)

@@ -1,7 +1,5 @@
 """A palette as levels by gun, or by lightness where the guns depend on each other; what is not used is drawn small."""
 
-from __future__ import annotations
-
 import base64
 import io
 from collections.abc import Iterator, Mapping

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from ladderlight.bench.faults.lines import LineFault, LineKind, address_faults, data_faults, line_text
-from ladderlight.bench.faults.pins import Pins
+from ladderlight.bench.pins import Pins
 from ladderlight.units.arrays import Ints, Words
 from ladderlight.units.words import address
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ladderlight.bench.faults.pins import Pins
+from ladderlight.bench.pins import Pins
 from ladderlight.board import Device
 from ladderlight.devices.files import ERASED, bytes_of, words_of
 from ladderlight.readback.diagnosis.faults import Fault, fixed

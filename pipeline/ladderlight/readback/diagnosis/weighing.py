@@ -9,7 +9,7 @@ from math import exp
 import numpy as np
 
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults
-from ladderlight.bench.faults.pins import Pins
+from ladderlight.bench.pins import Pins
 from ladderlight.board import Board
 from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind, Places, chip_faults
 from ladderlight.readback.diagnosis.known import other_devices

@@ -1,7 +1,5 @@
 """A recipe that has been read and found good."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property

@@ -1,7 +1,5 @@
 """The kinds of value that a recipe is made of, as pydantic annotations."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Collection
 from dataclasses import dataclass

@@ -1,6 +1,6 @@
 import pytest
 
-from ladderlight.proof.cautions import cautions
+from ladderlight.proof.board_words import cautions
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,5 @@
 """Keys of a board's table that exclude or need each other."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from typing import Any

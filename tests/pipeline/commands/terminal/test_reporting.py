@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from ladderlight.commands.terminal.console import LineConsole
+from ladderlight.commands.terminal.reporting import LineConsole
 
 LANTERN = Path(__file__).parents[3] / "recipes" / "lantern"
 

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from ladderlight.recipe.recovery.intent import meaning_of
+from ladderlight.recipe.language.recovery import meaning_of
 
 
 @pytest.mark.parametrize(

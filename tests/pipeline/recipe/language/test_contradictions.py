@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from ladderlight.recipe.recovery.contradictions import contradictions
+from ladderlight.recipe.language.contradictions import contradictions
 
 SIZED = {"name": "m", "part": "27C010"}
 

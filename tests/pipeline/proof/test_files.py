@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board.scanning.playback import play
-from ladderlight.proof.disturbance import disturbance
+from ladderlight.proof.files import disturbance
 
 LINES = {"data": ["b0-b1", "g0-g1", "r0-r1"], "address": ["x2-x9", "y2-y8", "bank0-bank1"]}
 
@@ -10,11 +10,11 @@ LINES = {"data": ["b0-b1", "g0-g1", "r0-r1"], "address": ["x2-x9", "y2-y8", "ban
 def test_three_of_four_monitor_pixels_wait_for_110_ns_at_39_72_ns_each(make_board, memory, banked):
     board = make_board(memory(**LINES, access=110e-9))
     words = {"picture": banked(board, (0,)).memories["picture"].words}
-    found = disturbance(board, words, 0)
-    assert found.share == pytest.approx(110e-9 / (4 / 25.175e6))
+    share, pixels = disturbance(board, words, 0)
+    assert share == pytest.approx(110e-9 / (4 / 25.175e6))
     # Sampled in the middle of each pixel: 19.9, 59.6 and 99.3 ns are within 110 ns, 139.0 ns is not.
-    assert (found.pixels.dtype, found.pixels.shape) == (np.uint8, (200, 800, 3))
-    striped = (found.pixels == (255, 0, 255)).all(axis=2).any(axis=0).reshape(80, 10).any(axis=1)
+    assert (pixels.dtype, pixels.shape) == (np.uint8, (200, 800, 3))
+    striped = (pixels == (255, 0, 255)).all(axis=2).any(axis=0).reshape(80, 10).any(axis=1)
     assert striped.reshape(20, 4).tolist() == [[True, True, True, False]] * 20
 
 

@@ -9,8 +9,8 @@ from pydantic import ValidationError
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.errors import Problem
 from ladderlight.recipe.boards import board_of
+from ladderlight.recipe.language.recovery import may_follow, repaired
 from ladderlight.recipe.language.tables import BoardTable
-from ladderlight.recipe.recovery.repair import may_follow, repaired
 from ladderlight.stages.validation import KeyName, as_json
 
 RAW = {

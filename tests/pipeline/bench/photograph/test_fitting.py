@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ladderlight.bench.photograph.alike import alike
+from ladderlight.bench.photograph.fitting import alike
 
 OHMS = {"r0": 1330.0, "r1": 715.0}
 LOAD, SUPPLY, PEAK = 75.0, 5.0, 0.7

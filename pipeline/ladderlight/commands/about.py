@@ -1,18 +1,78 @@
-"""``ladderlight stages``."""
+"""``ladderlight stages``, ``ladderlight schema`` and ``ladderlight guide``, which describe the program itself."""
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from ladderlight.commands.terminal.options import DEFAULT, JsonOption, QuietOption
+from ladderlight.commands.terminal.reporting import print_document, stderr, stdout
+from ladderlight.errors import UsageError, nearest_word
 from ladderlight.system.paths import is_file
 
 if TYPE_CHECKING:
     from ladderlight.stages.declaration import StageDeclaration
     from ladderlight.stages.registry import StageRegistry
+
+GUIDES = {
+    "recipe": "recipes/README.md",
+    "stages": "plugins/README.md",
+    "changes": "recipes/CHANGELOG.md",
+    "readme": "README.md",
+    "developers": "DEVELOPERS.md",
+}
+"""The guides by name, as paths in the project's tree and in the folder of guides of an installed package."""
+
+
+def guide(
+    name: Annotated[str | None, typer.Argument(help=f"One of {', '.join(GUIDES)}.", metavar="[NAME]")] = None,
+    *,
+    open_: Annotated[bool, typer.Option("--open", help="Open the guide in a browser too.")] = False,
+    quiet: QuietOption = False,
+) -> None:
+    """Print where the guides are, or open one."""
+    import webbrowser
+
+    if name is not None and name not in GUIDES:
+        raise UsageError(f"there is no guide {name!r}; {nearest_word(name, GUIDES)}")
+    console = stdout(quiet=quiet)
+    if name is None and not open_:
+        for each in GUIDES:
+            console.print(f"{each:<{max(map(len, GUIDES))}}  {path_of(each)}", whole=[str(path_of(each))])
+        return
+    path = path_of(name or next(iter(GUIDES)))
+    console.print(path)
+    if open_ and not webbrowser.open(path.as_uri()):
+        stderr(quiet=quiet).print("no browser was found; open the file above")
+
+
+def path_of(name: str) -> Path:
+    """Return the path of a guide: in the installed package, or in the tree that holds the source.
+
+    Raises
+    ------
+    UsageError
+        When the guide is in neither.
+    """
+    package = Path(__file__).resolve().parents[1]
+    places = [folder / GUIDES[name] for folder in (package / "guides", package.parents[1])]
+    for path in places:
+        if path.is_file():
+            return path
+    raise UsageError("there is no such file; install Ladderlight again", where=str(places[0]))
+
+
+def schema(*, quiet: QuietOption = False) -> None:  # noqa: ARG001 - it prints nothing but its document
+    """Print the JSON schema of recipes, for editors.
+
+    The stages of all installed plugins are included.
+    """
+    from ladderlight.recipe.language.schemas import schema as recipe_schema
+
+    print_document(recipe_schema())
 
 
 def stages(
@@ -34,7 +94,6 @@ def stages(
 
 def _registry(*, quiet: bool) -> StageRegistry:
     """Register the installed stages, and those of the plugins of the current folder's recipe."""
-    from ladderlight.commands.terminal.reporting import stderr
     from ladderlight.stages.registry import installed_stages
 
     registry = installed_stages()
@@ -50,7 +109,6 @@ def _registry(*, quiet: bool) -> StageRegistry:
 
 
 def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
-    from ladderlight.commands.terminal.reporting import print_document, stdout
 
     summaries = registry.summaries()
     if json_:
@@ -74,7 +132,6 @@ def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
 
 
 def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> None:
-    from ladderlight.commands.terminal.reporting import print_document, stdout
     from ladderlight.stages.wording import stage_table
 
     if json_:
@@ -117,6 +174,4 @@ def _document(declaration: StageDeclaration) -> dict[str, Any]:
 
 
 def _toml(value: Any) -> str:
-    import json
-
     return "not set" if value is None else json.dumps(value)
