@@ -4,7 +4,7 @@ import stat
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property
-from pathlib import Path, PurePath
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,11 +45,6 @@ class Dump:
     def format(self) -> Format:
         """Its format, told by its content."""
         return format_of(self.data)
-
-    @property
-    def stem(self) -> str:
-        """Its name without folder and suffix."""
-        return PurePath(self.name).stem
 
     def addressed(self, section: Section) -> tuple[Bytes, Ints]:
         """Return its bytes as those of a section, and the address of each, 0 upwards in a format without.

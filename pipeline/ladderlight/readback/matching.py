@@ -41,7 +41,7 @@ def match(
     found: dict[Dump, Held] = {}
     open_: dict[Dump, list[Held]] = {}
     for dump in dumps:
-        choices = _choices(dump, sections, named.get(dump.stem, ()), wanted)
+        choices = _choices(dump, sections, named.get(PurePath(dump.name).stem, ()), wanted)
         if len(choices) == 1:
             found[dump] = choices[0]
         else:

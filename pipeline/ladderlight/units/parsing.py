@@ -59,10 +59,6 @@ _NUMBER = re.compile(
 _LETTER_CODE = re.compile(r"(?P<whole>\d*)(?P<letter>[LRkKMG])(?P<part>\d*)", re.ASCII)
 _LARGEST = 10**99
 _LONGEST = 60
-_LETTERS = {"L": Fraction(1, 1000), "R": Fraction(1), "k": Fraction(10**3), "K": Fraction(10**3)} | {
-    "M": Fraction(10**6),
-    "G": Fraction(10**9),
-}
 _PREFIXES = {
     "": Fraction(1),
     **{letter: Fraction(1000) ** power for power, letter in enumerate("kMGTPE", start=1)},
@@ -73,6 +69,7 @@ _PREFIXES = {
     "\u00b5": Fraction(1, 10**6),  # micro sign
     "\u03bc": Fraction(1, 10**6),  # the Greek letter
 }
+_LETTERS = {"L": Fraction(1, 1000), "R": Fraction(1)} | {letter: _PREFIXES[letter] for letter in "kKMG"}
 
 
 def quantity(value: object, unit: str) -> float:

@@ -28,10 +28,12 @@ _SHOWN = 1 / 255
 
 def ladder_findings(subject: Ladder | Board, guns: Sequence[str] = GUNS) -> list[Finding]:
     """Return the findings about a ladder, or that of a board with its drivers; ``guns`` are those to be fed."""
-    ladder = subject.ladder if isinstance(subject, Board) else subject
+    if isinstance(subject, Board):
+        ladder, palette = subject.ladder, subject.palette
+        direct = {name for memory in subject.memories if memory.output == "direct" for name in memory.data}
+    else:
+        ladder, palette, direct = subject, palette_of(subject, subject.lines), set()
     analysis = analyse(ladder)
-    direct = _direct_lines(subject) if isinstance(subject, Board) else frozenset()
-    palette = subject.palette if isinstance(subject, Board) else palette_of(ladder, ladder.lines)
     found = [
         *_guns(ladder, guns),
         *(finding for channel in analysis.channels for finding in _channel(ladder, channel)),
@@ -53,13 +55,6 @@ def _joined(found: list[Finding]) -> list[Finding]:
         Finding(level=level, where=f"{kind} {joined(names)}".strip(), message=message)
         for (level, kind, message), names in places.items()
     ]
-
-
-def _direct_lines(board: Board) -> frozenset[str]:
-    wanted = set(board.ladder.lines)
-    return frozenset(
-        name for memory in board.memories if memory.output == "direct" for name in memory.data if name in wanted
-    )
 
 
 def _guns(ladder: Ladder, wanted: Sequence[str]) -> Iterator[Finding]:
@@ -144,7 +139,7 @@ def _scaling(ladder: Ladder, channel: ChannelAnalysis) -> str:
     return f"multiply the resistors by about {factor:.2f}"
 
 
-def _drivers(ladder: Ladder, analysis: LadderAnalysis, direct: frozenset[str]) -> Iterator[Finding]:
+def _drivers(ladder: Ladder, analysis: LadderAnalysis, direct: set[str]) -> Iterator[Finding]:
     over = [(max(d.source, d.sink), d.line) for d in analysis.drivers]
     if worst := [item for item in over if item[0] > LOGIC_LIMIT]:
         yield Finding.caution(

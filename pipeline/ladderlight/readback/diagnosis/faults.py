@@ -13,8 +13,7 @@ from ladderlight.bench.pins import Pins
 from ladderlight.units.arrays import Ints, Words
 from ladderlight.units.words import address
 
-Places = Ints
-WordsAt = Callable[[Places], Words]
+WordsAt = Callable[[Ints], Words]
 Holding = Literal["earlier_burn", "other_device", "other_recipe", "blank", "all_zero"]
 Burning = Literal["unfinished", "hole", "burned_over", "badly_erased", "weakly_programmed", "part_size"]
 Placing = Literal["data_reversed", "byte_order", "bank_order", "piece_order", "shifted"]
@@ -71,7 +70,7 @@ def _while_burning(fault: LineFault, wanted: Words, ones: np.uint32) -> Iterator
     """Yield one address line stuck while burning. Burning two words over each other leaves the bits clear in either."""
     bit = 1 << fault.pins[0]
 
-    def both(at: Places) -> Words:
+    def both(at: Ints) -> Words:
         words: Words = wanted[at & ~bit] & wanted[at | bit]
         return words
 

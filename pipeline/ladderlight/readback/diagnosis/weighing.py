@@ -11,7 +11,7 @@ import numpy as np
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults
 from ladderlight.bench.pins import Pins
 from ladderlight.board import Board
-from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind, Places, chip_faults
+from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind, chip_faults
 from ladderlight.readback.diagnosis.known import other_devices
 from ladderlight.readback.diagnosis.misplacement import bank_order, byte_order, piece_order, shiftable, shifted
 from ladderlight.readback.dumps import Reading
@@ -49,7 +49,7 @@ _KEPT = 12
 
 
 def two_faults(
-    pins: Pins, wanted: Words, found: Words, mask: Words, singles: Sequence[Fault], sample: Places
+    pins: Pins, wanted: Words, found: Words, mask: Words, singles: Sequence[Fault], sample: Ints
 ) -> list[Fault]:
     """Return the pairs of faults that explain most of a sample of the words, the best first.
 
