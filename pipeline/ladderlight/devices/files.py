@@ -77,15 +77,12 @@ class Piece:
         return words_of(self.data, 8 * self.element, self.span.order)
 
     def file(self, pattern: str, data: bytes, *, offset: int = 0) -> DeviceFile:
-        """Return the file of this piece. ``pattern`` is its name with fields, ``offset`` the address of its first byte.
-
-        Raises DeviceFileError when the pattern names an unknown field or would leave the folder.
-        """
+        """Return the file of this piece; ``pattern`` is its name with fields, ``offset`` its first byte's address."""
         span = replace(self.span, offset=offset)
         return DeviceFile(device=self.device.name, name=self.file_name(pattern), data=data, span=span)
 
     def file_name(self, pattern: str) -> str:
-        """Return the name of this piece's file; raises as :meth:`file` does."""
+        """Return its file's name. Raises DeviceFileError for an unknown field or a name that leaves the folder."""
         name = self.name(pattern)
         refuse_name(name)
         return name

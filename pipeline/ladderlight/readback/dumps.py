@@ -47,10 +47,7 @@ class Dump:
         return format_of(self.data)
 
     def addressed(self, section: Section) -> tuple[Bytes, Ints]:
-        """Return its bytes as those of a section, and the address of each, 0 upwards in a format without.
-
-        Raises UsageError when it is damaged.
-        """
+        """Return its bytes as a section's, each with its address, from 0 without any. UsageError for a damaged one."""
         element = 1 if section.torn else bytes_per_word(section.device.part.width)
         try:
             segments = _segments_of(self.name, self.data, element=element, order=section.span.order)

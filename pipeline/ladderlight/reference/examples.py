@@ -61,10 +61,7 @@ def example_board(name: str) -> Board:
 
 
 def play(registry: StageRegistry, declaration: StageDeclaration) -> Played:
-    """Run a stage's example in the default chain, which the stage joins, or where it takes the place of its kind.
-
-    Raises PluginError when the example has options that the stage does not, or names an unknown board.
-    """
+    """Run a stage's example in the default chain with the stage. Raises PluginError for wrong options or board."""
     example = declaration.example
     board = example_board(example.board)
     if declaration.kind is Kind.CARD:

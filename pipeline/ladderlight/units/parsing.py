@@ -7,10 +7,7 @@ from fractions import Fraction
 
 
 class MisfitError(ValueError):
-    """A value of the wrong kind or size.
-
-    ``what`` follows the name of the value: ``is '25 ns', which is not a frequency``. ``action`` is the remedy.
-    """
+    """A value of the wrong kind or size. ``what`` follows the name of the value, and ``action`` is the remedy."""
 
     def __init__(self, what: str, action: str) -> None:
         self.what, self.action = what, action

@@ -21,10 +21,7 @@ _TOPICS = (
 
 
 def findings(board: Board) -> list[Finding]:
-    """Return all findings about a board, errors first, then cautions, then notes.
-
-    Reasons why the board is impossible come alone: nothing else can be computed then.
-    """
+    """Return all findings about a board, the gravest first; reasons why it is impossible come alone."""
     problems = problems_of(board)
     if problems:
         return [Finding.error(".".join(map(str, problem.where)), str(problem)) for problem in problems]
