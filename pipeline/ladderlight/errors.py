@@ -12,10 +12,7 @@ Level = Literal["error", "caution", "note"]
 
 @dataclass(frozen=True, kw_only=True)
 class Problem:
-    """One thing that is wrong, and what to do about it.
-
-    ``where`` is the path of keys and indices in the recipe, for example ``("board", "memory", 0, "address")``.
-    """
+    """One thing that is wrong. ``where`` is its path in the recipe, as ``("board", "memory", 0, "address")``."""
 
     where: tuple[str | int, ...]
     what: str

@@ -9,7 +9,7 @@ from ladderlight.bench.logic import Logic
 from ladderlight.bench.readings import tolerance_of
 from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Board
-from ladderlight.board.advice.clock import OSCILLATORS
+from ladderlight.board.advice.timing import OSCILLATORS
 from ladderlight.board.scanning.timing import longest_access
 from ladderlight.units.words import frequency, in_words, joined, nanoseconds
 

@@ -129,7 +129,7 @@ def compare(
         shown = damage_png(board, last.words, words, shown_banks(board, last.pictures))
         export({picture: shown}, command=_PICTURE, inputs=(*read, *input_files(loaded).values()))
     if json_:
-        document = {"ok": all(report.comparison.same for report in reports)} | document_of_reports(reports)
+        document = {"ok": all(report.same for report in reports)} | document_of_reports(reports)
         document |= {"findings": list(map(asdict, findings))}
         print_document(document | ({"picture": str(picture)} if picture else {}))
     else:
@@ -138,7 +138,7 @@ def compare(
             _print(report, console.print)
         if picture is not None:
             console.print(picture)
-    if not all(report.comparison.same for report in reports):
+    if not all(report.same for report in reports):
         raise typer.Exit(1)
 
 
@@ -146,8 +146,7 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
 
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.revisions.differences import Side, differences_of, document_of
-    from ladderlight.revisions.report import differences_text, revisions_page
+    from ladderlight.revisions.differences import Side, differences_of, differences_text, document_of, revisions_page
     from ladderlight.storage.exports import export
     from ladderlight.workspace.last_build import stale_findings
 
@@ -179,12 +178,11 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
 
 
 def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
-    comparison = report.comparison
-    if comparison.same:
+    if report.same:
         line(_same(report))
     else:
-        count = f"{comparison.count:,} of {comparison.words:,} words"
-        line(f"{report.place}: {count} {_differ(comparison.count)}")
+        count = f"{report.count:,} of {report.found.size:,} words"
+        line(f"{report.place}: {count} {_differ(report.count)}")
     if not report.reading.complete or len(report.dumps) > 1:
         for item in report.dumps:
             amount = f"{item.differing:,} of {item.held.section.size:,} bytes {_differ(item.differing)}"
@@ -194,38 +192,38 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
             line(f"  {item.held.dump.name} {item.held.note}")
     if report.unread_text:
         line(f"  not read: {report.unread_text}")
-    if comparison.same:
+    if report.same:
         return
     for item in report.dumps:
         if item.held.left_out:
             line(f"  {item.held.dump.name} lacks {item.held.left_out:,} bytes, which count as erased, FFh")
-    for diagnosis in comparison.diagnoses:
+    for diagnosis in report.diagnoses:
         likely = f"likely ({diagnosis.confidence * 100:.0f} %)"
         line(f"{likely}: {diagnosis.text}; explains {floor(diagnosis.explained * 1000) / 10} % of the difference")
-    if not comparison.diagnoses and report.reading.mostly_left_out is not None:
+    if not report.diagnoses and report.reading.mostly_left_out is not None:
         line("most of the chip is missing, too much to find what is wrong; save all of it from the programmer")
-    elif not comparison.diagnoses:
+    elif not report.diagnoses:
         line("no usual fault and no known contents explain the difference; burn the chip again, then replace it")
     words = report.reading.device.part.words
-    for stretch in comparison.ranges[:_SHOWN]:
+    for stretch in report.ranges[:_SHOWN]:
         first, last = (address(end, words) for end in (stretch.first, stretch.last))
         line(f"{first} to {last}  {_words(stretch.count)}")
-    if len(comparison.ranges) > _SHOWN:
-        line(f"and {len(comparison.ranges) - _SHOWN:,} more ranges")
+    if len(report.ranges) > _SHOWN:
+        line(f"and {len(report.ranges) - _SHOWN:,} more ranges")
     width = report.reading.device.part.width
-    for difference in comparison.differences[:_SHOWN]:
+    for difference in report.differences[:_SHOWN]:
         line(
             f"{address(difference.address, words)}  expected {difference.wanted:02X}h, found {difference.found:02X}h, "
             f"bits {difference.bits:0{width}b}  {difference.where}"
         )
-    if comparison.count > _SHOWN:
-        line(f"and {comparison.count - _SHOWN:,} more differences; --json lists more; --most says how many")
+    if report.count > _SHOWN:
+        line(f"and {report.count - _SHOWN:,} more differences; --json lists more; --most says how many")
 
 
 def _same(report: DeviceReport) -> str:
-    comparison, reading = report.comparison, report.reading
+    reading = report.reading
     if reading.complete:
-        return f"{report.place} is as built: all {comparison.words:,} words are the same"
+        return f"{report.place} is as built: all {report.found.size:,} words are the same"
     size = reading.device.part.bytes
     return f"{report.place} is as built as far as it was read: {size - reading.unread_bytes:,} of {size:,} bytes"
 

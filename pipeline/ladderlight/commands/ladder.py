@@ -100,11 +100,10 @@ def ladder(
         raise UsageError(f"{driver!r} is out of range; give 0 ohm or more", where="--driver")
     limit = None if current_limit is None else _positive(current_limit, "A", "--current-limit", plain=1e-3)
 
-    from ladderlight.board.ladders.design import design
+    from ladderlight.board.ladders.design import design, series_tolerance
     from ladderlight.board.ladders.drawer import design_from
     from ladderlight.board.ladders.report import design_document, drawer_document
     from ladderlight.board.ladders.search import Goal
-    from ladderlight.board.ladders.series import series_tolerance
 
     goal = Goal(
         bits=bits,

@@ -1,7 +1,4 @@
-"""The manifest of a build as plain values, as pages, sheets and commands show it.
-
-The model that checks and writes it, and says what each means, is :class:`ladderlight.workspace.manifest.Manifest`.
-"""
+"""The manifest of a build as plain values; :class:`ladderlight.workspace.manifest.Manifest` checks and writes it."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any, NotRequired, TypedDict

@@ -77,15 +77,12 @@ class Piece:
         return words_of(self.data, 8 * self.element, self.span.order)
 
     def file(self, pattern: str, data: bytes, *, offset: int = 0) -> DeviceFile:
-        """Return the file of this piece. ``pattern`` is its name with fields, ``offset`` the address of its first byte.
-
-        Raises DeviceFileError when the pattern names an unknown field or would leave the folder.
-        """
+        """Return the file of this piece; ``pattern`` is its name with fields, ``offset`` its first byte's address."""
         span = replace(self.span, offset=offset)
         return DeviceFile(device=self.device.name, name=self.file_name(pattern), data=data, span=span)
 
     def file_name(self, pattern: str) -> str:
-        """Return the name of this piece's file; raises as :meth:`file` does."""
+        """Return its file's name. Raises DeviceFileError for an unknown field or a name that leaves the folder."""
         name = self.name(pattern)
         refuse_name(name)
         return name
@@ -105,9 +102,8 @@ class Piece:
 
         def fill(match: re.Match[str]) -> str:
             if match[1] not in values:
-                raise DeviceFileError(
-                    f"file name {pattern!r} has an unknown field {match[0]!r}; {nearest_word(match[1], values)}"
-                )
+                what = f"file name {pattern!r} has an unknown field {match[0]!r}; {nearest_word(match[1], values)}"
+                raise DeviceFileError(what)
             return values[match[1]]
 
         return _FIELD.sub(fill, pattern)
@@ -147,9 +143,8 @@ def spans_of(
     torn = split == "even_odd" and width > 1
     step = width if torn else 1
     if size is not None and size % (width // step):
-        raise DeviceFileError(
-            f"files of {size:,} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
-        )
+        what = f"files of {size:,} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
+        raise DeviceFileError(what)
     found = []
     lane_bytes = device.part.bytes // step
     most = min(size or lane_bytes, lane_bytes)
@@ -267,9 +262,8 @@ def refuse_name(name: str) -> None:
     """Refuse a name, or a path with ``/``, that leaves its folder on some system."""
     parts = name.split("/")
     if "\\" in name or ":" in name or not name.isprintable() or any(part.strip() in ("", ".", "..") for part in parts):
-        raise DeviceFileError(
-            f"device file name {name!r} leaves its folder or is not portable; use one such as picture.bin"
-        )
+        what = f"device file name {name!r} leaves its folder or is not portable; use one such as picture.bin"
+        raise DeviceFileError(what)
 
 
 def checksums_of(data: bytes) -> Checksums:

@@ -329,10 +329,8 @@ def _numbers(name: str, text: str, element: int, order: ByteOrder) -> bytes:
             try:
                 held += _number(token).to_bytes(element, order)
             except (ValueError, OverflowError):
-                raise DeviceFileError(
-                    f"{token[:20]!r} is not a number of {element * 8} bits; check that it is the file of this device",
-                    where=name,
-                ) from None
+                what = f"{token[:20]!r} is not a number of {element * 8} bits; check that it is the file of this device"
+                raise DeviceFileError(what, where=name) from None
     return bytes(held)
 
 

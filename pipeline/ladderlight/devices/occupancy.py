@@ -38,11 +38,7 @@ class Occupancy:
 
 
 def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
-    """Return the occupancy of each device, by name.
-
-    A memory that another memory addresses has no banks: its pictures have no one place. Nor has one of timing lines
-    alone.
-    """
+    """Return each device's occupancy by name; memories that others address, or of timing lines, have no banks."""
     found = {}
     for memory in board.memories:
         written = contents.memories[memory.name].written.reshape(memory.chips, -1) != 0
@@ -59,11 +55,7 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
 
 
 def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differs: Flags) -> list[int]:
-    """Return how many bytes of a device differ in each of some banks of its memory.
-
-    ``differs`` has one entry for each byte of the device's image. A bank is what its pixels read: of a line's padding
-    nothing counts.
-    """
+    """Return how many bytes differ in each of some banks, by what their pixels read; ``differs`` by image byte."""
     if not banks:  # of a memory that another addresses there is no bank's place
         return []
     memory = board.memory(device.memory)

@@ -4,7 +4,7 @@ import stat
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property
-from pathlib import Path, PurePath
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,16 +46,8 @@ class Dump:
         """Its format, told by its content."""
         return format_of(self.data)
 
-    @property
-    def stem(self) -> str:
-        """Its name without folder and suffix."""
-        return PurePath(self.name).stem
-
     def addressed(self, section: Section) -> tuple[Bytes, Ints]:
-        """Return its bytes as those of a section, and the address of each, 0 upwards in a format without.
-
-        Raises UsageError when it is damaged.
-        """
+        """Return its bytes as a section's, each with its address, from 0 without any. UsageError for a damaged one."""
         element = 1 if section.torn else bytes_per_word(section.device.part.width)
         try:
             segments = _segments_of(self.name, self.data, element=element, order=section.span.order)
@@ -212,6 +204,10 @@ class Reading:
         """The bits of each word that were read."""
         return mask_of(self.device, self.read)
 
+    def over(self, should: Words) -> Words:
+        """Return the words that were read, with what should be there in the place of bits that were not."""
+        return (self.words & self.mask) | (should & ~self.mask)
+
     @property
     def mostly_left_out(self) -> Flags | None:
         """Words with a byte that a dump lacks, where its dumps lack more than half of what they hold; else None."""
@@ -241,11 +237,6 @@ class Reading:
         return tuple(sorted(missing, key=lambda section: section.span.first))
 
 
-def as_read(should: Words, found: Words, reading: Reading | None) -> Words:
-    """Return what was found, with what should be there in the place of bits that were not read."""
-    return found if reading is None else (found & reading.mask) | (should & ~reading.mask)
-
-
 def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Reading]:
     """Put together what was read of each device, in the sections' order. Raises UsageError when two dumps disagree."""
     by_device: dict[str, list[Held]] = {}
@@ -271,9 +262,8 @@ def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str,
             parts = ", ".join(section.name for section in reading.unread)
             missing.append(f"{parts or 'a part'} of device {device.name!r} ({reading.unread_bytes:,} bytes)")
     if missing:
-        raise UsageError(
-            f"no dump holds {', '.join(missing)}; a picture needs all of every device, so add what is left"
-        )
+        what = f"no dump holds {', '.join(missing)}; a picture needs all of every device, so add what is left"
+        raise UsageError(what)
     return {memory.name: np.concatenate([words[device.name] for device in memory.devices]) for memory in board.memories}
 
 

@@ -41,7 +41,7 @@ def match(
     found: dict[Dump, Held] = {}
     open_: dict[Dump, list[Held]] = {}
     for dump in dumps:
-        choices = _choices(dump, sections, named.get(dump.stem, ()), wanted)
+        choices = _choices(dump, sections, named.get(PurePath(dump.name).stem, ()), wanted)
         if len(choices) == 1:
             found[dump] = choices[0]
         else:
@@ -60,10 +60,7 @@ def match(
 
 
 def _choices(dump: Dump, sections: Sequence[Section], meant: Sequence[Section], wanted: Images | None) -> list[Held]:
-    """Lay a dump over the sections that its name means, or else over those of the same device, or over all.
-
-    One that fits none may be that of a programmer set to another part.
-    """
+    """Lay a dump over the sections of its name, or else of its device, or all; or take it for one of another part."""
     device = meant[0].device if meant else None
     wider = [section for section in sections if device is None or section.device == device]
     for some in (meant, wider):

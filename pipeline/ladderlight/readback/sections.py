@@ -12,8 +12,6 @@ from ladderlight.devices.files import bytes_of, span_places, spans_of, words_of
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
 from ladderlight.units.arrays import Bytes, Flags, Ints, Words, bytes_per_word
 
-Places = Ints
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Section:
@@ -27,7 +25,7 @@ class Section:
     """The address that each of these files gives to its first byte."""
 
     @cached_property
-    def places(self) -> Places:
+    def places(self) -> Ints:
         """Places in the device's image, low byte of each word first, in the order of the dump."""
         return span_places(self.span, self.device)
 

@@ -61,10 +61,7 @@ def example_board(name: str) -> Board:
 
 
 def play(registry: StageRegistry, declaration: StageDeclaration) -> Played:
-    """Run a stage's example in the default chain, which the stage joins, or where it takes the place of its kind.
-
-    Raises PluginError when the example has options that the stage does not, or names an unknown board.
-    """
+    """Run a stage's example in the default chain with the stage. Raises PluginError for wrong options or board."""
     example = declaration.example
     board = example_board(example.board)
     if declaration.kind is Kind.CARD:
@@ -151,7 +148,6 @@ def _drawn(name: str, *, see_through: bool) -> Image.Image:
     return scene
 
 
-RGB = Bytes
 _PANEL = (320, 240)
 _GAP = 8
 _PAPER = (128, 128, 128)
@@ -180,7 +176,7 @@ def strip_png(played: Played) -> bytes | None:
     return buffer.getvalue()
 
 
-def _seen(pictures: Sequence[Picture | CodedPicture], board: Board) -> list[RGB]:
+def _seen(pictures: Sequence[Picture | CodedPicture], board: Board) -> list[Bytes]:
     return [
         board.palette.srgb8[picture.codes]
         if isinstance(picture, CodedPicture)
@@ -189,12 +185,12 @@ def _seen(pictures: Sequence[Picture | CodedPicture], board: Board) -> list[RGB]
     ]
 
 
-def _rounded(values: NDArray[Any]) -> RGB:
+def _rounded(values: NDArray[Any]) -> Bytes:
     rounded: NDArray[Any] = np.minimum(np.rint(values / _STEP) * _STEP, 255)
     return rounded.astype(np.uint8)
 
 
-def _over_checks(image: Image.Image) -> RGB:
+def _over_checks(image: Image.Image) -> Bytes:
     """Lay a picture over a chequered ground, the usual sign for transparent."""
     width, height = image.size
     y, x = np.indices((height, width)) // (height // 30)
@@ -203,14 +199,14 @@ def _over_checks(image: Image.Image) -> RGB:
     return np.asarray(ground)
 
 
-def _arranged(contents: Contents, board: Board) -> list[RGB]:
+def _arranged(contents: Contents, board: Board) -> list[Bytes]:
     """Show the tile sets that an arrangement made; without any, the memories themselves."""
     if contents.tile_sets:
         return [_sheet(tile_set, board) for tile_set in contents.tile_sets]
     return [_words(memory, contents.memories[memory.name], board) for memory in board.memories]
 
 
-def _sheet(tile_set: TileSet, board: Board) -> RGB:
+def _sheet(tile_set: TileSet, board: Board) -> Bytes:
     """Lay tiles out in the order of their numbers, a pixel apart."""
     tiles = board.palette.srgb8[tile_set.codes[np.argsort(tile_set.numbers)]]
     across = math.ceil(math.sqrt(len(tiles) * 4 / 3))
@@ -219,7 +215,7 @@ def _sheet(tile_set: TileSet, board: Board) -> RGB:
     return rows.swapaxes(1, 2).reshape(rows.shape[0] * rows.shape[2], -1, 3)
 
 
-def _words(memory: Memory, contents: MemoryContents, board: Board) -> RGB:
+def _words(memory: Memory, contents: MemoryContents, board: Board) -> Bytes:
     """Show a memory's words in rows by address: in the colours that they drive, as greys, or as never read."""
     bits = {name: bit for bit, name in enumerate(board.code_lines)}
     words = contents.words.astype(np.int64)
@@ -234,7 +230,7 @@ def _words(memory: Memory, contents: MemoryContents, board: Board) -> RGB:
     return shown.reshape(-1, width, 3)
 
 
-def _laid_out(pictures: Sequence[RGB]) -> RGB:
+def _laid_out(pictures: Sequence[Bytes]) -> Bytes:
     if len(pictures) == 1:
         return pictures[0]
     height, width = (max(picture.shape[axis] for picture in pictures) for axis in (0, 1))
@@ -246,7 +242,7 @@ def _laid_out(pictures: Sequence[RGB]) -> RGB:
     return sheet
 
 
-def _panel(picture: RGB) -> Image.Image:
+def _panel(picture: Bytes) -> Image.Image:
     """Enlarge by whole pixels, so that single ones are seen, or reduce, to fit."""
     image = Image.fromarray(picture)
     width, height = image.size

@@ -29,17 +29,9 @@ _TYPES = {
     ".txt": "text/plain; charset=utf-8",
 }
 _BYTES = "application/octet-stream"
-POLICY = "; ".join(
-    (
-        "default-src 'none'",
-        "img-src 'self' data: blob:",
-        "style-src 'unsafe-inline'",
-        "script-src 'unsafe-inline'",
-        "connect-src 'self'",
-        "base-uri 'none'",
-        "form-action 'none'",
-        "frame-ancestors 'none'",
-    )
+POLICY = (
+    "default-src 'none'; img-src 'self' data: blob:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; "
+    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
 """What a page may load. It takes the place of the page's own, which lets nothing be loaded."""
 _HEADERS = {

@@ -29,7 +29,7 @@ def compared(narrow, photographs):
 
 def test_a_dump_that_repeats_is_of_a_larger_part(compared):
     report = compared(lambda image: np.tile(image, 4).tobytes())
-    assert report.comparison.same
+    assert report.same
     assert report.reading.complete
     note = "has 32,768 bytes: the programmer was set to a larger part, and its data repeats; select 28C64"
     assert document_of_reports([report])["dumps"][0]["note"] == note
@@ -37,7 +37,7 @@ def test_a_dump_that_repeats_is_of_a_larger_part(compared):
 
 def test_a_fault_is_still_found_in_a_dump_that_repeats(compared):
     report = compared(lambda image: np.tile(image & 0xFD, 2).tobytes())
-    assert [diagnosis.text for diagnosis in report.comparison.diagnoses] == ["data line D1 (b1) stuck low"]
+    assert [diagnosis.text for diagnosis in report.diagnoses] == ["data line D1 (b1) stuck low"]
 
 
 @pytest.mark.parametrize("at", [0, 1])
@@ -48,7 +48,7 @@ def test_a_larger_dump_whose_other_half_is_erased(compared, at):
         return halves.tobytes()
 
     report = compared(larger)
-    assert report.comparison.same
+    assert report.same
     assert f"only its data from {at * 8192:X}h was compared" in report.dumps[0].held.note
 
 
@@ -56,7 +56,7 @@ def test_a_larger_dump_whose_other_half_is_erased(compared, at):
 def test_a_dump_that_stops_is_of_a_smaller_part(compared, block):
     """The pins that a smaller part lacks are fixed by the programmer: any quarter may be the one that was read."""
     report = compared(lambda image: image[block * 2048 : (block + 1) * 2048].tobytes())
-    assert report.comparison.same
+    assert report.same
     assert report.reading.unread_bytes == 3 * 2048
     span = f"bytes {block * 2048:X}h to {block * 2048 + 2047:X}h"
     assert f"set to a smaller part, and it stops and holds only {span}; select 28C64" in report.dumps[0].held.note

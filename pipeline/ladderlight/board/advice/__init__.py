@@ -2,8 +2,7 @@
 
 from ladderlight.board.advice.blanking import blanking_findings, timing_findings
 from ladderlight.board.advice.checks import problems_of
-from ladderlight.board.advice.clock import clock_findings, counter_findings
-from ladderlight.board.advice.speed import speed_findings
+from ladderlight.board.advice.timing import clock_findings, counter_findings, speed_findings
 from ladderlight.board.advice.wiring import memory_findings, picture_findings
 from ladderlight.board.ladders.findings import ladder_findings
 from ladderlight.board.model.board import Board
@@ -22,10 +21,7 @@ _TOPICS = (
 
 
 def findings(board: Board) -> list[Finding]:
-    """Return all findings about a board, errors first, then cautions, then notes.
-
-    Reasons why the board is impossible come alone: nothing else can be computed then.
-    """
+    """Return all findings about a board, the gravest first; reasons why it is impossible come alone."""
     problems = problems_of(board)
     if problems:
         return [Finding.error(".".join(map(str, problem.where)), str(problem)) for problem in problems]

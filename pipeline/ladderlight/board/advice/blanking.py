@@ -1,6 +1,7 @@
 """Findings about blanking, where monitors take their black level, and about memories that drive timing lines."""
 
 from collections.abc import Iterator
+from functools import partial
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import timing_line
@@ -17,41 +18,32 @@ _GATE = "gate or disable the outputs during blanking"
 
 def blanking_findings(board: Board) -> Iterator[Finding]:
     """Yield what keeps the board from being dark outside the picture, with a remedy."""
-    if board.blanking == "register":
-        yield from _registerless(board)
+    caution = partial(Finding.caution, "blanking")
+    direct = joined([memory.name for memory in board.driving_memories if memory.output == "direct"])
+    if board.blanking == "register" and direct:
+        yield caution(
+            f"blanking clears an output register, but memory {direct} has a direct output; "
+            'set output = "register" or choose another way of blanking'
+        )
     darkness = darkness_of(board)
     if darkness.dark:
         return
     if darkness.dark is False:
         volts = "" if darkness.volts is None else f" ({max(darkness.volts):.3f} V)"
-        yield _finding(
+        yield caution(
             f"the darkest colour is not 0 V{volts}, so the board lights the screen during blanking, where the "
             "monitor takes its black level; drive the ladders from outputs that pull to ground"
         )
     elif not darkness.known:
-        yield _finding(
-            "the outputs are not blanked, and the words that would have to be black depend on the map; " + _GATE
-        )
+        what = "the outputs are not blanked, and the words that would have to be black depend on the map"
+        yield caution(f"{what}; {_GATE}")
     elif darkness.shared:
-        yield _finding(_shared_in_words(board, darkness.shared[0]))
+        yield caution(_shared_in_words(board, darkness.shared[0]))
     else:
         yield Finding.note(
             "blanking",
             "the words read during blanking are not of the picture and are filled with black; erased banks "
             "stay bright during blanking, so gate the outputs if such banks can be chosen",
-        )
-
-
-def _finding(message: str) -> Finding:
-    return Finding.caution("blanking", message)
-
-
-def _registerless(board: Board) -> Iterator[Finding]:
-    direct = [memory.name for memory in board.driving_memories if memory.output == "direct"]
-    if direct:
-        yield _finding(
-            f"blanking clears an output register, but memory {joined(direct)} has a direct output; "
-            'set output = "register" or choose another way of blanking'
         )
 
 

@@ -138,9 +138,8 @@ def _spare(board: Board, memory: Memory, spare: list[int]) -> Finding:
     if _counted(board, memory):
         ways += _more_banks(board, len(spare))
     ways += _smaller(board, memory, len(memory.address))
-    return Finding.note(
-        f"memory {memory.name}", f"address pin{'s' * (len(spare) > 1)} {what} left over; {joined(ways, 'or')}"
-    )
+    message = f"address pin{'s' * (len(spare) > 1)} {what} left over; {joined(ways, 'or')}"
+    return Finding.note(f"memory {memory.name}", message)
 
 
 def _tied(board: Board, memory: Memory) -> Finding:

@@ -82,9 +82,8 @@ def _kind(number: int, entry: str) -> Kind:
         raise MisfitError(f"has {entry!r} as entry {number}", "give more than 0 ohm")
     measured = match["measured"] is not None
     if measured and not nominal / 2 <= ohms <= nominal * 2:
-        raise MisfitError(
-            f"has {entry!r} as entry {number}, far from its marking", "write the unit letter too, such as 1k5=1.49k"
-        )
+        what = f"has {entry!r} as entry {number}, far from its marking"
+        raise MisfitError(what, "write the unit letter too, such as 1k5=1.49k")
     count = int(match["count"]) if match["count"] else 1 if measured else _ANY
     return Kind(ohms=ohms, mark=mark_of(nominal) + f"={mark_of(ohms)}" * measured, quantity=count)
 

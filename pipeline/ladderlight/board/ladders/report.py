@@ -12,9 +12,8 @@ from ladderlight.board.model.ladder import GUNS, Ladder, mark_of
 from ladderlight.errors import Finding
 
 if TYPE_CHECKING:
-    from ladderlight.board.ladders.design import Choice
+    from ladderlight.board.ladders.design import Choice, Series
     from ladderlight.board.ladders.drawer import Drawer
-    from ladderlight.board.ladders.series import Series
 
 
 def ladder_document(ladder: Ladder) -> dict[str, Any]:

@@ -177,10 +177,7 @@ class WeightedSearch:
         return goal.volts_for(goal.targets - bound), goal.volts_for(goal.targets + bound)
 
     def _bounds(self, sums: Floats, left: int) -> tuple[Floats, Floats]:
-        """Bounds of the next bit's conductance for each ladder whose ``left`` lowest bits are still to be chosen.
-
-        Where a ladder can no longer be completed the upper bound is below the lower one.
-        """
+        """Bounds of the next of ``left`` bits' conductance; the upper is below the lower where none is possible."""
         low, high = self._limits()
         supply = self.goal.supply
         codes = np.arange(sums.shape[1]) << left
@@ -207,10 +204,7 @@ class WeightedSearch:
         return lower[-1], np.where(possible, upper[-1], 0.0)
 
     def _totals(self, sums: Floats, known: Floats, left: int) -> tuple[Floats, Floats]:
-        """Bounds of D for each ladder, from the codes whose bits are chosen, the others all low or all high.
-
-        The latter lack only conductances that are known: v = V - V (1/R_L + those) / D.
-        """
+        """Bounds of D from the codes of chosen bits, the others all low or high: v = V - V (1/R_L + missing) / D."""
         low, high = self._limits()
         supply = self.goal.supply
         codes = np.arange(sums.shape[1]) << left

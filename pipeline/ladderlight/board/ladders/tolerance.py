@@ -69,7 +69,8 @@ def worst_levels(network: Network, node: str, states: Flags, tolerance: Floats) 
     def measure(ohms: Floats) -> Floats:
         return network.solve(states, ohms).at(node)
 
-    return _extremes(measure, network, tolerance, len(states))
+    lowest = _highest(lambda ohms: -measure(ohms), network, tolerance, len(states))
+    return -lowest, _highest(measure, network, tolerance, len(states))
 
 
 @lru_cache(maxsize=4)  # the pages of all trays share it
@@ -99,17 +100,12 @@ def worst_steps(network: Network, node: str, states: Flags, tolerance: Floats) -
     """Smallest step in volts from each state to the next, float64 (states - 1,), at the worst corner of each step."""
     pairs = np.stack([states[:-1], states[1:]])
 
-    def measure(ohms: Floats) -> Floats:
+    def fall(ohms: Floats) -> Floats:
         both = network.solve(pairs, ohms[..., None, :, :]).at(node)
         step: Floats = both[..., 1, :] - both[..., 0, :]
-        return step
+        return -step
 
-    return _extremes(measure, network, tolerance, len(states) - 1)[0]
-
-
-def _extremes(measure: Measure, network: Network, tolerance: Floats, count: int) -> tuple[Floats, Floats]:
-    lowest = _highest(lambda ohms: -measure(ohms), network, tolerance, count)
-    return -lowest, _highest(measure, network, tolerance, count)
+    return -_highest(fall, network, tolerance, len(states) - 1)
 
 
 def _highest(measure: Measure, network: Network, tolerance: Floats, count: int) -> Floats:

@@ -46,11 +46,7 @@ class Counters:
 
 @dataclass(frozen=True, kw_only=True)
 class Geometry:
-    """The picture that the wiring scans out.
-
-    ``repeat_x`` and ``repeat_y`` are the counts and lines that one picture pixel covers; ``pixel_aspect`` is its width
-    over its height on the screen.
-    """
+    """The picture scanned out; a pixel is ``repeat_x`` counts by ``repeat_y`` lines, its aspect width over height."""
 
     width: int
     height: int

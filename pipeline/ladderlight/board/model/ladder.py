@@ -20,11 +20,7 @@ SIGNS: dict[Joined, str] = {"single": "", "series": " + ", "parallel": " || "}
 
 @dataclass(frozen=True, kw_only=True)
 class Assembly:
-    """A single resistor, or two in series or in parallel in its place.
-
-    ``parts`` in ohms; ``marks`` what is printed on them, where that is something else, such as ``680=674`` for a
-    measured one.
-    """
+    """A single resistor, or two in its place: ``parts`` in ohms, ``marks`` as printed where that is something else."""
 
     parts: tuple[float, ...]
     joined: Joined = "single"
@@ -93,10 +89,7 @@ class Channel(Value):
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ladder(Value):
-    """The ladders of all channels with their drivers and the monitor's load. Volts and ohms.
-
-    A channel that feeds several guns is loaded by all of them in parallel.
-    """
+    """The ladders of all channels, their drivers and loads, in volts and ohms; all guns of a channel load it."""
 
     supply: float
     channels: tuple[Channel, ...]

@@ -88,9 +88,8 @@ def expand(text: str) -> list[Expression]:
     for part in text.split("^"):
         match = _TERM.fullmatch(part.strip())
         if match is None:
-            raise LineSyntaxError(
-                f"{text!r} is not a line; write x3, x2-x9, !y8, x2^map.d7, map.d0-map.d7, low or high"
-            )
+            what = f"{text!r} is not a line; write x3, x2-x9, !y8, x2^map.d7, map.d0-map.d7, low or high"
+            raise LineSyntaxError(what)
         names = _range(match["first"], match["last"], text)
         terms.append(([line(name) for name in names], bool(match["invert"])))
     lengths = {len(lines) for lines, _ in terms if len(lines) > 1}

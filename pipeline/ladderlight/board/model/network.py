@@ -16,10 +16,7 @@ _HELD = 1e-12
 
 @dataclass(frozen=True, kw_only=True)
 class Driver:
-    """An output stage: ``high_volts`` behind ``high_ohms``, or ``low_volts`` behind ``low_ohms``.
-
-    0 ohm fixes the node's voltage. Infinity leaves the node floating in that state.
-    """
+    """An output stage: volts behind ohms, high or low. 0 ohm fixes the node's voltage; infinity lets it float."""
 
     node: str
     high_volts: float
@@ -40,11 +37,7 @@ class Resistor:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Solution:
-    """Voltages and currents for each state of the drivers.
-
-    ``volts`` float64 (..., nodes), in the order of ``nodes``. ``currents`` float64 (..., drivers): amperes that leave
-    each driver, negative when it sinks.
-    """
+    """Volts, float64 (..., nodes), and amperes that leave each driver, (..., drivers), negative when it sinks."""
 
     nodes: tuple[str, ...]
     volts: Floats
@@ -78,10 +71,7 @@ class _End:
 
 @dataclass(frozen=True, kw_only=True)
 class Network:
-    """Resistors and drivers. Two drivers' nodes must not be joined by a resistor directly.
-
-    Raises ValueError when two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
-    """
+    """Resistors above 0 ohm, and drivers. Raises ValueError when two drivers share a node or are joined directly."""
 
     resistors: tuple[Resistor, ...]
     drivers: tuple[Driver, ...]

@@ -13,8 +13,7 @@ from ladderlight.bench.pins import Pins
 from ladderlight.units.arrays import Ints, Words
 from ladderlight.units.words import address
 
-Places = Ints
-WordsAt = Callable[[Places], Words]
+WordsAt = Callable[[Ints], Words]
 Holding = Literal["earlier_burn", "other_device", "other_recipe", "blank", "all_zero"]
 Burning = Literal["unfinished", "hole", "burned_over", "badly_erased", "weakly_programmed", "part_size"]
 Placing = Literal["data_reversed", "byte_order", "bank_order", "piece_order", "shifted"]
@@ -43,27 +42,35 @@ def fixed(kind: Kind, text: str, words: Words, *, against: float = 0.0) -> Fault
     return Fault(kind=kind, text=text, words=lambda at: words[at], against=against)
 
 
-def reversed_bits(words: Words, width: int) -> Words:
-    """Return words with their bits in reverse order."""
-    turned = np.zeros_like(words)
+def chip_faults(pins: Pins, wanted: Words, found: Words, known: Sequence[Fault]) -> Iterator[Fault]:
+    """Yield the faults of a chip, its lines and its programming; ``known`` are contents that it may have had before."""
+    ones = np.full_like(wanted, pins.ones)
+    yield fixed("blank", "the chip is blank", ones)
+    zeros = "every word reads as zero: it was never enabled or powered while it was read, or all its bits are cleared"
+    yield fixed("all_zero", zeros, np.zeros_like(wanted))
+    yield from _unfinished(pins, wanted, found)
+    for fault in known:
+        if fault.kind == "earlier_burn":  # the bits clear in either are clear
+            text = "burned over the previous build, which was not erased; erase the chip, then burn it"
+            yield fixed("burned_over", text, wanted & fault.words(np.arange(wanted.size)))
+    yield from _one_way(pins, wanted, found)
+    yield fixed("data_inverted", "all data lines are inverted", wanted ^ ones)
+    width, reverse = pins.device.part.width, np.zeros_like(wanted)
     for bit in range(width):
-        turned |= (words >> np.uint32(bit) & np.uint32(1)) << np.uint32(width - 1 - bit)
-    return turned
-
-
-def line_faults(pins: Pins, wanted: Words) -> Iterator[Fault]:
-    """Yield the faults of data and address lines, also those that were there only while the chip was burned."""
-    for fault in (*data_faults(pins), *address_faults(pins)):
-        yield Fault(kind=fault.kind, lines=fault.names, text=fault.text, words=partial(fault.words, wanted))
-        if fault.bus == "address" and fault.text.endswith("stuck low"):
-            yield from _while_burning(fault, wanted, np.uint32(pins.ones))
+        reverse |= (wanted >> np.uint32(bit) & np.uint32(1)) << np.uint32(width - 1 - bit)
+    yield fixed("data_reversed", "the data lines are in reverse order", reverse)
+    for line in (*data_faults(pins), *address_faults(pins)):
+        yield Fault(kind=line.kind, lines=line.names, text=line.text, words=partial(line.words, wanted))
+        if line.bus == "address" and line.text.endswith("stuck low"):
+            yield from _while_burning(line, wanted, np.uint32(pins.ones))
+    yield from _smaller_part(pins, wanted)
 
 
 def _while_burning(fault: LineFault, wanted: Words, ones: np.uint32) -> Iterator[Fault]:
     """Yield one address line stuck while burning. Burning two words over each other leaves the bits clear in either."""
     bit = 1 << fault.pins[0]
 
-    def both(at: Places) -> Words:
+    def both(at: Ints) -> Words:
         words: Words = wanted[at & ~bit] & wanted[at | bit]
         return words
 
@@ -76,8 +83,7 @@ def _while_burning(fault: LineFault, wanted: Words, ones: np.uint32) -> Iterator
         yield Fault(kind="address_stuck", lines=fault.names, text=text, words=words)
 
 
-def unfinished(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
-    """Yield a chip erased from some address on, up to one, or between two."""
+def _unfinished(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
     ones = np.uint32(pins.ones)
     written = np.flatnonzero(found != ones)
     if not written.size:
@@ -111,16 +117,7 @@ def _hole(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
     yield fixed("hole", text, words)
 
 
-def burned_over(wanted: Words, known: Sequence[Fault]) -> Iterator[Fault]:
-    """Yield a chip burned over the previous build, as recorded: the bits clear in either are clear."""
-    places = np.arange(wanted.size)
-    for fault in known:
-        if fault.kind == "earlier_burn":
-            text = "burned over the previous build, which was not erased; erase the chip, then burn it"
-            yield fixed("burned_over", text, wanted & fault.words(places))
-
-
-def one_way(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+def _one_way(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
     """Yield bad erasure where all bits that differ are 0 and should be 1, and weak programming where all are 1.
 
     Which bits differ remains unexplained. That all go one way is as good as tossing as many coins less one.
@@ -140,7 +137,7 @@ def one_way(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
         yield fixed("weakly_programmed", text, found, against=against)
 
 
-def smaller_part(pins: Pins, wanted: Words) -> Iterator[Fault]:
+def _smaller_part(pins: Pins, wanted: Words) -> Iterator[Fault]:
     """Yield a part of a chip that repeats, as where a programmer is set to a smaller part and its pins are fixed."""
     size = wanted.size
     for parts in (2, 4, 8):
@@ -149,9 +146,9 @@ def smaller_part(pins: Pins, wanted: Words) -> Iterator[Fault]:
         count = size // parts
         for block in range(parts):
             held = wanted[block * count : (block + 1) * count]
+            first, last = (address(place, size) for place in (block * count, (block + 1) * count - 1))
             text = (
-                f"the data of {address(block * count, size)} to {address((block + 1) * count - 1, size)} repeats "
-                f"{parts} times: "
-                f"the programmer was set to a smaller part; select {pins.device.part.number}"
+                f"the data of {first} to {last} repeats {parts} times: the programmer was set to a smaller part; "
+                f"select {pins.device.part.number}"
             )
             yield fixed("part_size", text, np.tile(held, parts))

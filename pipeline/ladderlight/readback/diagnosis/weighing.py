@@ -10,59 +10,30 @@ import numpy as np
 
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults
 from ladderlight.bench.pins import Pins
-from ladderlight.board import Board, Device
-from ladderlight.readback.diagnosis.faults import (
-    AGAINST,
-    Fault,
-    Kind,
-    Places,
-    burned_over,
-    fixed,
-    line_faults,
-    one_way,
-    reversed_bits,
-    smaller_part,
-    unfinished,
-)
+from ladderlight.board import Board
+from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind, chip_faults
 from ladderlight.readback.diagnosis.known import other_devices
 from ladderlight.readback.diagnosis.misplacement import bank_order, byte_order, piece_order, shiftable, shifted
-from ladderlight.readback.dumps import Reading, as_read
+from ladderlight.readback.dumps import Reading
 from ladderlight.readback.sections import Section, mask_of
 from ladderlight.units.arrays import Flags, Ints, MemoryWords, Words
 
 
-def possible_faults(
-    board: Board,
-    device: Device,
-    wanted: Words,
-    found: Words,
-    known: Sequence[Fault] = (),
-    reading: Reading | None = None,
-) -> Iterator[Fault]:
+def possible_faults(board: Board, wanted: Words, reading: Reading, known: Sequence[Fault] = ()) -> Iterator[Fault]:
     """Yield every single fault that is worth trying, after all that a healthy chip may hold, which is ``known``.
 
-    Shift and the order of banks and pieces are looked for in what was ``found``, uint32 (words of the part,); all else
-    follows from what is ``wanted``. What was not read, in pieces by ``reading``, is found as it should be.
+    Shift and the order of banks and pieces are looked for in what was read; all else follows from the words that are
+    ``wanted`` of the device. What was not read is taken to be as it should be.
     """
+    device, found, read, mask = reading.device, reading.over(wanted), reading.read, reading.mask
     pins = Pins(board=board, device=device)
-    read = reading.read if reading else ()
-    mask = mask_of(device, read) if read else np.full_like(wanted, pins.ones)
     banks = bank_order(pins, wanted, found, mask)
     yield from known
     if banks and banks.healthy:
         yield banks.fault
-    yield fixed("blank", "the chip is blank", np.full_like(wanted, pins.ones))
-    zeros = "every word reads as zero: it was never enabled or powered while it was read, or all its bits are cleared"
-    yield fixed("all_zero", zeros, np.zeros_like(wanted))
-    yield from unfinished(pins, wanted, found)
-    yield from burned_over(wanted, known)
-    yield from one_way(pins, wanted, found)
-    yield fixed("data_inverted", "all data lines are inverted", wanted ^ np.uint32(pins.ones))
-    yield fixed("data_reversed", "the data lines are in reverse order", reversed_bits(wanted, device.part.width))
-    yield from line_faults(pins, wanted)
-    yield from smaller_part(pins, wanted)
-    if reading:  # before the byte order: exchanged files of even and odd bytes look the same
-        yield from piece_order(pins, wanted, found, reading)
+    yield from chip_faults(pins, wanted, found, known)
+    # Before the byte order: exchanged files of even and odd bytes look the same.
+    yield from piece_order(pins, wanted, found, reading)
     yield from byte_order(pins, wanted, read)
     if banks and not banks.healthy:
         yield banks.fault
@@ -78,7 +49,7 @@ _KEPT = 12
 
 
 def two_faults(
-    pins: Pins, wanted: Words, found: Words, mask: Words, singles: Sequence[Fault], sample: Places
+    pins: Pins, wanted: Words, found: Words, mask: Words, singles: Sequence[Fault], sample: Ints
 ) -> list[Fault]:
     """Return the pairs of faults that explain most of a sample of the words, the best first.
 
@@ -144,14 +115,7 @@ class Diagnosis:
     confidence: float
 
 
-def diagnose(
-    board: Board,
-    device: Device,
-    wanted: MemoryWords,
-    found: Words,
-    reading: Reading | None = None,
-    known: Sequence[Fault] = (),
-) -> list[Diagnosis]:
+def diagnose(board: Board, wanted: MemoryWords, reading: Reading, known: Sequence[Fault] = ()) -> list[Diagnosis]:
     """Try the usual faults and give those that explain at least half of the differences, the likeliest first.
 
     ``known`` are contents that a healthy chip may hold; they and those of the other devices are tried first, and come
@@ -163,32 +127,27 @@ def diagnose(
     be of chips side by side: when all that differs is in one of them, so is the fault, and when nothing explains both,
     each is tried by itself.
     """
-    should = device.words(wanted)
-    known = (*known, *other_devices(board, device, wanted))
-
-    def tried(part: Reading | None) -> list[Diagnosis]:
-        return _weighed_faults(board, device, should, as_read(should, found, part), known, part)
-
-    chips = _differing_chips(should, found, reading)
-    if reading is None or not chips:
-        return tried(reading)
-    together = tried(replace(reading, read=tuple(section for chip in chips for section in chip)))
-    if together or len(chips) == 1:
-        return together
+    should = reading.device.words(wanted)
+    known = (*known, *other_devices(board, reading.device, wanted))
+    chips = _differing_chips(should, reading)
+    if not chips:
+        return _weighed_faults(board, should, reading, known)
+    together = replace(reading, read=tuple(section for chip in chips for section in chip))
+    found = _weighed_faults(board, should, together, known)
+    if found or len(chips) == 1:
+        return found
     return [
         replace(diagnosis, text=f"{chip[0].lane}: {diagnosis.text}")
         for chip in chips
-        for diagnosis in tried(replace(reading, read=chip))
+        for diagnosis in _weighed_faults(board, should, replace(reading, read=chip), known)
     ]
 
 
-def _weighed_faults(
-    board: Board, device: Device, should: Words, found: Words, known: Sequence[Fault], reading: Reading | None
-) -> list[Diagnosis]:
+def _weighed_faults(board: Board, should: Words, reading: Reading, known: Sequence[Fault]) -> list[Diagnosis]:
+    found, mask = reading.over(should), reading.mask
     differing = int(np.count_nonzero(should != found))
     if not differing:
         return []
-    mask = reading.mask if reading else np.full_like(should, (1 << device.part.width) - 1)
     sample = _sample(should, found)
     places = np.arange(should.size)
 
@@ -196,11 +155,11 @@ def _weighed_faults(
         words = (fault.words(places) ^ found) & mask  # what it leaves unexplained
         return _Tried(missed=int(np.count_nonzero(words)), fault=fault, words=words)
 
-    singles = list(possible_faults(board, device, should, found, known, reading))
+    singles = list(possible_faults(board, should, reading, known))
     missed = [int(np.count_nonzero((fault.words(sample) ^ found[sample]) & mask[sample])) for fault in singles]
     shortlist = [tried(singles[at]) for at in np.argsort(missed, kind="stable")[:_SHORTLIST]]
     if min(item.missed + item.fault.against for item in shortlist) > SECOND:
-        pins = Pins(board=board, device=device)
+        pins = Pins(board=board, device=reading.device)
         pairs = map(tried, two_faults(pins, should, found, mask, singles, sample))
         shortlist += (item for item in pairs if item.missed <= _MOST_MISSED * differing)
     kept = [
@@ -211,9 +170,9 @@ def _weighed_faults(
     return _weighed(kept, differing)
 
 
-def _has_evidence(explained: Flags, reading: Reading | None) -> bool:
+def _has_evidence(explained: Flags, reading: Reading) -> bool:
     """Whether a dump that lacks most of a chip holds at least half of the differences that a fault explains."""
-    lacking = reading.mostly_left_out if reading else None
+    lacking = reading.mostly_left_out
     return lacking is None or bool(2 * (explained & lacking).sum() <= explained.sum())
 
 
@@ -229,13 +188,13 @@ class _Tried:
         return self.missed + self.fault.against
 
 
-def _differing_chips(should: Words, found: Words, reading: Reading | None) -> list[tuple[Section, ...]]:
-    if reading is None or not all(section.torn for section in reading.read):
+def _differing_chips(should: Words, reading: Reading) -> list[tuple[Section, ...]]:
+    if not all(section.torn for section in reading.read):
         return []
     lanes: dict[str, list[Section]] = {}
     for section in reading.read:
         lanes.setdefault(section.lane, []).append(section)
-    differs = should ^ found
+    differs = should ^ reading.over(should)
     return [tuple(chip) for chip in lanes.values() if (differs & mask_of(reading.device, chip)).any()]
 
 

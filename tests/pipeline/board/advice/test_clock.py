@@ -6,7 +6,7 @@ from fractions import Fraction
 import pytest
 
 from ladderlight.board import MODES, Counters, Raster
-from ladderlight.board.advice.clock import OSCILLATORS, fitting_sources
+from ladderlight.board.advice.timing import OSCILLATORS, fitting_sources
 
 
 def sources(mode: str, clock: str, most: int = 3) -> list[str]:

@@ -3,8 +3,18 @@
 import numpy as np
 import pytest
 
+from ladderlight.flow.pictures import Span
 from ladderlight.readback.diagnosis.faults import fixed
 from ladderlight.readback.diagnosis.weighing import diagnose
+from ladderlight.readback.dumps import Reading
+from ladderlight.readback.sections import Section, image_of
+
+
+def whole(board, words, at=0):
+    """A device that was read at once."""
+    device = board.devices[at]
+    read = (Section(device=device, span=Span()),)
+    return Reading(device=device, image=image_of(words, device), read=read)
 
 
 @pytest.fixture
@@ -14,7 +24,7 @@ def words(narrow, photographs):
 
 
 def likeliest(board, wanted, found, known=()):
-    return diagnose(board, board.devices[0], {"picture": wanted}, found, known=known)
+    return diagnose(board, {"picture": wanted}, whole(board, found), known=known)
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -8,8 +8,19 @@ from PIL import Image
 from skimage import data
 
 from ladderlight.board import Part
+from ladderlight.flow.pictures import Span
 from ladderlight.readback.diagnosis.misplacement import shifts
 from ladderlight.readback.diagnosis.weighing import diagnose
+from ladderlight.readback.dumps import Reading
+from ladderlight.readback.sections import Section, image_of
+
+
+def whole(board, words, at=0):
+    """A device that was read at once."""
+    device = board.devices[at]
+    read = (Section(device=device, span=Span()),)
+    return Reading(device=device, image=image_of(words, device), read=read)
+
 
 WIDTH, HEIGHT, STRIDE, BANKS = 40, 30, 64, 4
 
@@ -82,7 +93,7 @@ DISTANCES = (1, 2, 5, 8, 63, 64, 777, 5000)
 
 
 def likeliest(board, words, found):
-    diagnoses = diagnose(board, board.devices[0], {"picture": words}, found)
+    diagnoses = diagnose(board, {"picture": words}, whole(board, found))
     return [item for item in diagnoses if item.confidence == diagnoses[0].confidence]
 
 

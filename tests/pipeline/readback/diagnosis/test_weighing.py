@@ -3,8 +3,19 @@
 import numpy as np
 import pytest
 
+from ladderlight.flow.pictures import Span
 from ladderlight.readback.diagnosis.faults import fixed
 from ladderlight.readback.diagnosis.weighing import diagnose
+from ladderlight.readback.dumps import Reading
+from ladderlight.readback.sections import Section, image_of
+
+
+def whole(board, words, at=0):
+    """A device that was read at once."""
+    device = board.devices[at]
+    read = (Section(device=device, span=Span()),)
+    return Reading(device=device, image=image_of(words, device), read=read)
+
 
 PLACES = np.arange(8192)
 
@@ -34,7 +45,7 @@ def test_an_address_and_a_data_line(narrow, photographs, address, seed):
     wanted = photographs(board, random)
     changed, happened, name = address(wanted, random)
     found, data = stuck_data(changed, random)
-    best = diagnose(board, board.devices[0], {"picture": wanted}, found)
+    best = diagnose(board, {"picture": wanted}, whole(board, found))
     level = [diagnosis.text for diagnosis in best if diagnosis.confidence == best[0].confidence]
     assert best[0].kind == "two_faults"
     assert best[0].explained == 1
@@ -45,7 +56,7 @@ def test_two_data_lines(narrow, photographs):
     board = narrow()
     wanted = photographs(board, np.random.default_rng(1))
     found = wanted & ~np.uint32(1) | np.uint32(1 << 3)
-    best, *_ = diagnose(board, board.devices[0], {"picture": wanted}, found)
+    best, *_ = diagnose(board, {"picture": wanted}, whole(board, found))
     assert best.text == "two faults: data line D0 (b0) stuck low; and data line D3 (g1) stuck high"
     assert best.lines == ("D0 (b0)", "D3 (g1)")
 
@@ -54,14 +65,14 @@ def test_the_previous_build_through_a_bad_line(narrow, photographs):
     board = narrow()
     wanted, before = (photographs(board, np.random.default_rng(seed)) for seed in (1, 2))
     known = [fixed("earlier_burn", "the chip holds the previous build", before)]
-    best, *_ = diagnose(board, board.devices[0], {"picture": wanted}, before & ~np.uint32(4), known=known)
+    best, *_ = diagnose(board, {"picture": wanted}, whole(board, before & ~np.uint32(4)), known=known)
     assert best.text == "two faults: the chip holds the previous build; and data line D2 (g0) stuck low"
 
 
 def test_one_fault_is_not_taken_for_two(narrow, photographs):
     board = narrow()
     wanted = photographs(board, np.random.default_rng(4))
-    diagnoses = diagnose(board, board.devices[0], {"picture": wanted}, wanted[PLACES ^ 1 << 5])
+    diagnoses = diagnose(board, {"picture": wanted}, whole(board, wanted[PLACES ^ 1 << 5]))
     assert {diagnosis.kind for diagnosis in diagnoses} == {"address_inverted"}
 
 
@@ -70,4 +81,4 @@ def test_noise_is_no_pair_of_faults(narrow, photographs):
     random = np.random.default_rng(5)
     wanted = photographs(board, random)
     found = random.integers(0, 256, 8192).astype(np.uint32)
-    assert not diagnose(board, board.devices[0], {"picture": wanted}, found)
+    assert not diagnose(board, {"picture": wanted}, whole(board, found))
