@@ -52,10 +52,7 @@ def guide(
 def path_of(name: str) -> Path:
     """Return the path of a guide: in the installed package, or in the tree that holds the source.
 
-    Raises
-    ------
-    UsageError
-        When the guide is in neither.
+    Raises UsageError when the guide is in neither.
     """
     package = Path(__file__).resolve().parents[1]
     places = [folder / GUIDES[name] for folder in (package / "guides", package.parents[1])]

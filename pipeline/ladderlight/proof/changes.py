@@ -108,16 +108,9 @@ def changes_document(
     screens: Mapping[int, bytes],
     before: EarlierBuild | None,
 ) -> Changes:
-    """Return what a build changes against the one before, as plain values.
+    """Return what a build changes against the one before, if any, as plain values.
 
-    Parameters
-    ----------
-    board, images, manifest
-        The board, each device's bytes, and the build's manifest.
-    screens
-        The files of the screens by bank.
-    before
-        The earlier build; None where there is none.
+    ``images`` are each device's bytes, ``screens`` the files of the screens by bank.
     """
     kept: Changes = {"format": FORMAT, **((before and before.document) or _NOTHING)}
     if before is None:

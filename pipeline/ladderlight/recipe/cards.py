@@ -26,9 +26,7 @@ def cards_of(
 ) -> tuple[dict[int, CardUse], list[Path]]:
     """Look up the cards of ``[pictures]`` and check their options.
 
-    Returns
-    -------
-    The cards by their places in the list, with the content of files that options name, and these files.
+    Return the cards by their places in the list, with the content of files that options name, and these files.
     """
     files: list[Path] = []
     written = dig(raw, "pictures", "cards")
@@ -81,12 +79,8 @@ def check_cards(cards: Mapping[int, CardUse], board: Board, viewing: Viewing, re
 def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
     """Return a recipe for the same board and programmer with the built-in test cards instead of its pictures.
 
-    The first built-in arrangement whose rule accepts the board places them.
-
-    Raises
-    ------
-    RecipeError
-        When no arrangement serves the board.
+    The first built-in arrangement whose rule accepts the board places them. Raises RecipeError when no arrangement
+    serves the board.
     """
     arrangements = map(registry.get, registry.built_in(Kind.ARRANGEMENT))
     serving = (

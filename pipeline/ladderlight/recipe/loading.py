@@ -41,10 +41,7 @@ Pictures = Literal["needed", "checked", "ignored", "cards"]
 def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> Recipe:
     """Read and check a recipe, or one revision of it: as :func:`load_revisions`.
 
-    Raises
-    ------
-    UsageError
-        When the recipe has several revisions and none is named, too.
+    Raises UsageError, too, when the recipe has several revisions and none is named.
     """
     document = read_document(path, str(path))
     return _load(document, path, one_of(revisions_of(document.data, revision)), pictures)
@@ -53,21 +50,11 @@ def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = No
 def load_revisions(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> tuple[Recipe, ...]:
     """Read and check a recipe: all of its revisions, each as a recipe of its own, or the one that is named.
 
-    Parameters
-    ----------
-    path
-        The file; messages show it as it is given here.
-    pictures
-        ``"needed"``: there must be pictures, as for a build. ``"checked"``: ``[pictures]`` may be left out, as before
-        there are any, but what it names must be there. ``"ignored"``: only the board and the chain are wanted.
-        ``"cards"``: all built-in test cards instead, for an output folder of their own beside the recipe's.
-
-    Raises
-    ------
-    RecipeError
-        With all that is wrong: ``file:line:column: what; what to do``.
-    UsageError
-        When there is no such revision.
+    Messages show the file as it is given here. With ``pictures="needed"`` there must be pictures, as for a build;
+    ``"checked"``: ``[pictures]`` may be left out, as before there are any, but what it names must be there;
+    ``"ignored"``: only the board and the chain are wanted; ``"cards"``: all built-in test cards instead, for an output
+    folder of their own beside the recipe's. Raises RecipeError with all that is wrong, ``file:line:column: what; what
+    to do``, and UsageError when there is no such revision.
     """
     document = read_document(path, str(path))
     recipes: list[Recipe] = []
@@ -154,9 +141,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
 def stages_of(path: Path) -> tuple[StageRegistry, list[Fault]]:
     """Register the installed stages and those of a recipe's own plugins, whatever else is wrong with the recipe.
 
-    Returns
-    -------
-    The stages, and what keeps plugins of the recipe from being loaded.
+    Return the stages, and what keeps plugins of the recipe from being loaded.
     """
     try:
         document = read_document(path, str(path))

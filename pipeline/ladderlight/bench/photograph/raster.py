@@ -25,12 +25,7 @@ _ENDS = 0.1
 def find_raster(pixels: Singles, rise: float = RISES[0]) -> Corners | None:
     """Return the corners of a bright raster in dark surroundings; None where nothing like one is to be seen.
 
-    Parameters
-    ----------
-    pixels
-        The photograph: float32, shape (height, width, 3), 0 to 1.
-    rise
-        One of ``RISES``.
+    ``pixels`` are the photograph's: float32, shape (height, width, 3), 0 to 1; ``rise`` is one of ``RISES``.
     """
     from scipy.spatial import ConvexHull
     from skimage.measure import block_reduce

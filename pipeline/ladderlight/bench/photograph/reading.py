@@ -30,10 +30,7 @@ class Photograph:
 def read_photograph(path: Path) -> Photograph:
     """Read a JPEG or PNG file, turned as its EXIF orientation says.
 
-    Raises
-    ------
-    PictureError
-        When it cannot be read, is of another type, is damaged, or has more than 200 million pixels.
+    Raises PictureError when it cannot be read, is of another type, is damaged, or has more than 200 million pixels.
     """
     from PIL import Image, ImageOps, UnidentifiedImageError
 

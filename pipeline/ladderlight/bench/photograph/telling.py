@@ -53,11 +53,8 @@ def telling_card(
 ) -> TellingCard | None:
     """Return the card on which some faults, and no fault where ``sound``, have the most different looks.
 
-    Of several the one is taken whose two most similar looks differ most. ``shown`` is the card on the photograph.
-
-    Returns
-    -------
-    None where no card tells more of them apart than the photograph, on which all look alike.
+    Of several the one is taken whose two most similar looks differ most. ``shown`` is the card on the photograph. None
+    where no card tells more of them apart than the photograph, on which all look alike.
     """
     best: tuple[int, float, str] | None = None
     for name in cards_of(recipe):

@@ -21,8 +21,7 @@ Commands = Mapping[str, Callable[..., object]]
 def fault_of(error: typer.BadParameter, arguments: Sequence[str], commands: Commands) -> Fault:
     """Return what is wrong with a command line.
 
-    ``error`` is an exception of type :data:`WrongUsage`;
-    ``arguments`` the command line, ``commands`` the functions of the commands by name.
+    ``error`` is of type :data:`WrongUsage`; ``commands`` are the functions of the commands by name.
     """
     kind = type(error).__name__
     declared = _declared(next((commands[name] for name in arguments if name in commands), None))

@@ -50,10 +50,7 @@ QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="Print errors o
 def recipe_path(given: Path | None) -> Path:
     """Return the recipe that is meant: the file, the recipe of the folder, or that of the current folder.
 
-    Raises
-    ------
-    UsageError
-        When none is given and the current folder has none.
+    Raises UsageError when none is given and the current folder has none.
     """
     if given is None:
         path = Path(DEFAULT)
@@ -66,14 +63,8 @@ def recipe_path(given: Path | None) -> Path:
 def recipe_and_others(first: Path | None, others: Sequence[str] | None) -> tuple[Path, list[str]]:
     """Split arguments of which the first may be a recipe: it is one if it ends in .toml or is a folder with a recipe.
 
-    Returns
-    -------
-    The recipe, that of the current folder if the first argument is none, and the other arguments.
-
-    Raises
-    ------
-    UsageError
-        When no recipe is given and the current folder has none.
+    Return the recipe, that of the current folder if the first argument is none, and the other arguments. Raises
+    UsageError when no recipe is given and the current folder has none.
     """
     if first is None or first.suffix.casefold() == ".toml" or _holds_recipe(first):
         return recipe_path(first), list(others or ())
@@ -83,10 +74,7 @@ def recipe_and_others(first: Path | None, others: Sequence[str] | None) -> tuple
 def recipe_and_dumps(first: Path | None, others: Sequence[str] | None) -> tuple[Path, list[Path]]:
     """Split arguments into a recipe, as :func:`recipe_and_others`, and at least one dump.
 
-    Raises
-    ------
-    UsageError
-        When either is missing.
+    Raises UsageError when either is missing.
     """
     recipe, dumps = recipe_and_others(first, others)
     if not dumps:
@@ -97,10 +85,7 @@ def recipe_and_dumps(first: Path | None, others: Sequence[str] | None) -> tuple[
 def refuse_ending(path: Path, endings: Sequence[str]) -> None:
     """Check that a file has an ending of the format that is written there.
 
-    Raises
-    ------
-    UsageError
-        When it has another one, or none.
+    Raises UsageError when it has another one, or none.
     """
     if path.suffix.casefold() not in endings:
         raise UsageError(f"does not end in {endings[0]}; choose a name that does", where=path)

@@ -74,16 +74,10 @@ def page(
 ) -> str:
     """Return the proof page as one HTML document that loads nothing.
 
-    Parameters
-    ----------
-    project, scanned, manifest, findings, views, viewing, tray
-        As :func:`ladderlight.proof.files.proof_files` takes them.
-    changes, stale
-        What the build changes, see :func:`ladderlight.proof.changes.changes_document`, and how each device differs from
-        what is recorded of its chip.
-    shown
-        What the templates take as it is: bench and links as they are taken there; ``stills``, screens for readers
-        without scripts; ``tile_sets`` and ``disturbed``, figures and pictures of these.
+    ``changes`` are what the build changes, see :func:`ladderlight.proof.changes.changes_document`, and ``stale`` is how
+    each device differs from what is recorded of its chip. ``shown`` is what the templates take as it is: ``stills``,
+    screens for readers without scripts, ``tile_sets`` and ``disturbed``, figures and pictures of these; the rest is as
+    :func:`ladderlight.proof.files.proof_files` takes it.
     """
     board, palette = scanned.board, palette_section(scanned)
     text = fill(

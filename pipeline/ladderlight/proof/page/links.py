@@ -17,14 +17,8 @@ def links_of(
 ) -> dict[str, list[Link]]:
     """Return the links of a page by what they choose among: those to pages that are there or are being built.
 
-    Parameters
-    ----------
-    recipe
-        The recipe, or the one of its test cards.
-    number, trays
-        The page's tray, and all trays of this build.
-    together
-        The revisions that the same command builds.
+    The recipe may be the one of its test cards; ``number`` is the page's tray, ``trays`` are all of this build, and
+    ``together`` the revisions that the same command builds.
     """
     here = recipe.output / "proof" / ("" if number is None else f"tray-{number:02d}")
     found = {}

@@ -55,14 +55,8 @@ class _Stretch:
 def chip_maps(manifest: ManifestDocument, changes: Changes, stale: Sequence[DeviceChange]) -> list[dict[str, object]]:
     """Return what is drawn and said of each chip.
 
-    Parameters
-    ----------
-    manifest
-        The build's manifest.
-    changes
-        What the build changes, see :func:`ladderlight.proof.changes.changes_document`.
-    stale
-        How each device differs from what its chip holds, see :func:`ladderlight.proof.changes.device_changes`.
+    ``changes`` are what the build changes, see :func:`ladderlight.proof.changes.changes_document`; ``stale`` is how
+    each device differs from what its chip holds, see :func:`ladderlight.proof.changes.device_changes`.
     """
     since_build = {device["device"]: device for device in changes["devices"]}
     since_burned = {device["device"]: device for device in stale}

@@ -142,16 +142,8 @@ def room_for_views(size: tuple[int, int], contents: int, rest: int) -> int:
     """Return the bytes of text that sources may take in a page.
 
     A page with 64 pictures of 160 by 120 pixels is to stay below 0.9 MB, one with 201 below 1.2 MB, and larger pictures
-    may take as much more as they have pixels.
-
-    Parameters
-    ----------
-    size
-        Width and height of the pictures.
-    contents
-        How many different ones there are.
-    rest
-        Bytes of the page without its sources.
+    may take as much more as they have pixels. ``size`` is width and height of the pictures, ``contents`` how many
+    different ones there are, ``rest`` the bytes of the page without its sources.
     """
     scale = size[0] * size[1] / _SMALL
     whole = (_WHOLE + _FOR_EACH_MORE * max(0, contents - _MANY)) * max(1.0, scale)

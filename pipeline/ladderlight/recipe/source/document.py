@@ -47,10 +47,7 @@ class UnreadableError(RecipeError):
 def read_document(path: Path, shown: str) -> Document:
     """Read a TOML file.
 
-    Raises
-    ------
-    UnreadableError
-        With the place as ``file:line:column``, and the file alone where it cannot be read.
+    Raises UnreadableError with the place as ``file:line:column``, and the file alone where it cannot be read.
     """
     try:
         raw = path.read_bytes()

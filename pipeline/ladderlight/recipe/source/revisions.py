@@ -14,10 +14,7 @@ _PARTED = ("stage", "picture")
 def revisions_of(data: Mapping[str, Any], asked: str | None = None) -> tuple[str | None, ...]:
     """Return the revisions of a recipe's data, or the one that is asked for; None alone where it has one board only.
 
-    Raises
-    ------
-    UsageError
-        When it has no such revision.
+    Raises UsageError when it has no such revision.
     """
     written = data.get("revisions")
     names = tuple(written) if isinstance(written, dict) else ()
@@ -31,13 +28,7 @@ def revisions_of(data: Mapping[str, Any], asked: str | None = None) -> tuple[str
 
 
 def one_of(names: tuple[str | None, ...]) -> str | None:
-    """Return the only revision.
-
-    Raises
-    ------
-    UsageError
-        When there are several.
-    """
+    """Return the only revision. Raises UsageError when there are several."""
     if len(names) > 1:
         raise UsageError(f"the recipe has the revisions {joined(list(map(str, names)))}; name one with --revision")
     return names[0]
