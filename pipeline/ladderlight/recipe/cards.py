@@ -41,15 +41,15 @@ def cards_of(
         try:
             declaration = registry.get(name)
         except PluginError as error:
-            known = [summary.name for summary in registry.summaries() if summary.kind is Kind.CARD]
-            problem = problem_of(error, at)
             if name not in registry.uses and str(error).startswith("no stage"):
-                problem = Problem(where=at, what=f"no card is called {name!r}", action=nearest_word(name, known))
-            report.add(problem)
+                known = [summary.name for summary in registry.summaries() if summary.kind is Kind.CARD]
+                report.add(at, f"no card is called {name!r}", nearest_word(name, known))
+            else:
+                report.add_all([problem_of(error, at)])
             continue
         if declaration.kind is not Kind.CARD:
             what = f"stage {name!r} ({declaration.kind.phrase}) is not a card"
-            report.add(Problem(where=at, what=what, action="move it to a [[stage]]"))
+            report.add(at, what, "move it to a [[stage]]")
             continue
         given = {key: value for key, value in table.items() if key not in _OWN_KEYS}
         options, problems = declaration.check(given)
@@ -67,7 +67,7 @@ def check_cards(cards: Mapping[int, CardUse], board: Board, viewing: Viewing, re
         if report.has(*where):
             continue
         if card.bank is not None and card.bank >= board.bank_count:
-            report.add(no_such_bank(card.bank, board.bank_count, (*where, "bank")))
+            report.add_all([no_such_bank(card.bank, board.bank_count, (*where, "bank"))])
         try:
             problems = problems_of(card.declaration, board, card.options, viewing=viewing)
         except StageFailure as error:

@@ -14,7 +14,7 @@ from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_
 from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
 from ladderlight.recipe.chain import (
     chain_of,
-    check_match,
+    check_matches,
     file_problem,
     files_named,
     override_of,
@@ -23,7 +23,7 @@ from ladderlight.recipe.chain import (
 )
 from ladderlight.recipe.files import PictureFile, first_below, idle_exclusions, missing_file, picture_files, source_of
 from ladderlight.recipe.language.contradictions import contradictions
-from ladderlight.recipe.language.model import Override, Recipe
+from ladderlight.recipe.language.model import Recipe
 from ladderlight.recipe.language.recovery import may_follow, meaning_of, repaired
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.rules import check_rules
@@ -95,7 +95,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         override_of(place, table, links, files, unspoken, report) for place, table in enumerate(tables(raw, "picture"))
     ]
     if wants_files:
-        _check_matches(raw, overrides, files, report)
+        check_matches(tables(raw, "picture"), overrides, files, report)
     option_files += card_files
     option_files += [
         path for override in overrides for options in override.options.values() for path in files_named(options, folder)
@@ -116,6 +116,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
     if report.problems or report.problems_as_written or report.unreadable:
         raise RecipeError.of(report.faults)
     assert board is not None  # noqa: S101 - without a board there is a problem
+    per_tray = dig(raw, "pictures", "per_tray")
     recipe = Recipe(
         path=path.resolve(),
         folder=folder,
@@ -128,7 +129,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         chain=tuple(link.use for link in links),
         overrides=tuple(overrides),
         cards=tuple(cards.values()) if wanted else (),
-        per_tray=_per_tray(raw, board),
+        per_tray=board.bank_count if per_tray == "banks" else per_tray,
         viewing=_viewing(raw),
         plugins=tuple(plugins),
         patterns=tuple(dig(raw, "pictures", "files") or ()),
@@ -152,10 +153,6 @@ def stages_of(path: Path) -> tuple[StageRegistry, list[Fault]]:
     return registry, report.faults
 
 
-def _add(report: Report, where: Where, what: str, action: str) -> None:
-    report.add(Problem(where=where, what=what, action=action))
-
-
 def _with_board_file(
     data: Mapping[str, Any], folder: Path, path: Path, report: Report
 ) -> tuple[dict[str, Any], list[Path]]:
@@ -169,7 +166,7 @@ def _with_board_file(
         return raw, file
     if not is_file(folder / named):
         what, action = missing_file(folder, named)
-        _add(report, ("board",), what, action)
+        report.add(("board",), what, action)
         return raw, file
     try:
         document = read_document(folder / named, str(path.parent / named))
@@ -179,7 +176,7 @@ def _with_board_file(
     inner = document.data.get("board")
     if inner is not None and len(document.data) > 1:
         what = f"{named!r} has a [board] and other tables"
-        _add(report, ("board",), what, "name a file that describes a board and nothing else")
+        report.add(("board",), what, "name a file that describes a board and nothing else")
         return raw, file
     report.board = document
     report.board_prefix = ("board",) if isinstance(inner, dict) and len(document.data) == 1 else ()
@@ -187,7 +184,7 @@ def _with_board_file(
 
 
 def _check_tables(raw: dict[str, Any], report: Report) -> dict[str, Any]:
-    """Check keys, types and limits of the whole file. Return its data as they are meant; see ``intent``."""
+    """Check keys, types and limits of the whole file. Return its data as they are meant; see ``recovery``."""
     report.add_all(_table_problems(raw))
     meaning = meaning_of(raw, board_inside=report.board is None)
     if meaning.moves:
@@ -227,25 +224,12 @@ def _board(raw: Mapping[str, Any], report: Report) -> Board | None:
 
 def _check_wanted(raw: Mapping[str, Any], pictures: Pictures, report: Report, *, wanted: bool) -> None:
     if pictures == "needed" and "pictures" not in raw and wanted:
-        _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
+        report.add((), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
     named = ("files", "cards")
     if isinstance(raw.get("pictures"), dict) and not report.has("pictures") and not set(named) & set(raw["pictures"]):
-        _add(report, ("pictures",), "[pictures] lacks the key 'files'", 'add files = ["pictures/*.png"], or cards')
+        report.add(("pictures",), "[pictures] lacks the key 'files'", 'add files = ["pictures/*.png"], or cards')
     if "pictures" in raw and not wanted:
         report.warn("pictures", "no stage takes pictures, so they are not used; leave [pictures] out, or add stages")
-
-
-def _check_matches(
-    raw: Mapping[str, Any], overrides: Sequence[Override], files: Sequence[PictureFile], report: Report
-) -> None:
-    for place, (table, override) in enumerate(zip(tables(raw, "picture"), overrides, strict=True)):
-        if files and "match" in table and not report.has("picture", place, "match"):
-            check_match(place, str(table["match"]), override, files, report)
-
-
-def _per_tray(raw: Mapping[str, Any], board: Board) -> int | None:
-    found = dig(raw, "pictures", "per_tray")
-    return board.bank_count if found == "banks" else found
 
 
 def _check_trays(raw: Mapping[str, Any], report: Report) -> None:
@@ -258,7 +242,7 @@ def _check_trays(raw: Mapping[str, Any], report: Report) -> None:
     for where, table in places:
         if isinstance(table, dict) and "tray" in table:
             what = f"tray is {table['tray']}, but all pictures go into one set of chips"
-            _add(report, (*where, "tray"), what, 'add per_tray = "banks" to [pictures]')
+            report.add((*where, "tray"), what, 'add per_tray = "banks" to [pictures]')
 
 
 def _viewing(raw: Mapping[str, Any]) -> Viewing:
@@ -290,16 +274,16 @@ def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list
         path = folder / name
         if not is_file(path):
             what, action = missing_file(folder, name)
-            _add(report, ("plugins", index), what, action)
+            report.add(("plugins", index), what, action)
             continue
         if path in paths:
-            _add(report, ("plugins", index), f"plugin {name!r} is named twice", "name it once")
+            report.add(("plugins", index), f"plugin {name!r} is named twice", "name it once")
             continue
         try:
             registry = registry.with_files([path])
             paths.append(path)
         except PluginError as error:
-            report.add(file_problem(error, name, path, ("plugins", index)))
+            report.add_all([file_problem(error, name, path, ("plugins", index))])
     return paths, registry
 
 
@@ -308,7 +292,7 @@ def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> N
     for place, picture in enumerate(tables(raw, "picture")):
         bank = picture.get("bank", 0)
         if not report.has("picture", place, "bank") and bank >= banks:
-            report.add(no_such_bank(bank, banks, ("picture", place, "bank")))
+            report.add_all([no_such_bank(bank, banks, ("picture", place, "bank"))])
 
 
 def _output(
@@ -323,15 +307,15 @@ def _output(
         return output
     trouble = trouble_with(output)
     if trouble:
-        _add(report, where, f"output {written!r} cannot be used ({trouble})", "name another folder")
+        report.add(where, f"output {written!r} cannot be used ({trouble})", "name another folder")
     elif is_file(output):
-        _add(report, where, f"output {written!r} is a file", "name a folder")
+        report.add(where, f"output {written!r} is a file", "name a folder")
     elif folder == output or output in folder.parents:
-        _add(report, where, f"output {written!r} is the recipe's own folder or holds it", 'name a folder such as "out"')
+        report.add(where, f"output {written!r} is the recipe's own folder or holds it", 'name a folder such as "out"')
     else:
         for kind, paths in inputs.items():
             inside = first_below(paths, output)
             if inside:
                 what = f"{kind} {source_of(folder, inside)!r} lies in the output folder, which a build replaces"
-                _add(report, where, what, "name another folder")
+                report.add(where, what, "name another folder")
     return output

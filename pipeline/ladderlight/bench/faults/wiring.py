@@ -26,8 +26,8 @@ Rewire = Callable[[Memory, int, Expression, Callable[[int], Line]], Expression]
 def through_table(board: Board, inputs: Sequence[Expression], outputs: Sequence[int], rewire: Rewire) -> Change | None:
     """Return the change that lets a truth table drive address pins; None where it would drive itself.
 
-    ``inputs`` are what drives the table's inputs, the lowest bit first, and ``outputs`` its words; ``rewire`` gives what
-    drives each address pin with the table in place.
+    ``inputs`` are what drives the table's inputs, the lowest bit first, and ``outputs`` its words; ``rewire`` gives
+    what drives each address pin with the table in place.
     """
     name = next(name for name in (f"fault{'_' * n}" for n in range(99)) if name not in {m.name for m in board.memories})
     part = Part(number=name, words=len(outputs), width=8)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from ladderlight.errors import Problem, UsageError, nearest_word
+from ladderlight.errors import UsageError, nearest_word
 from ladderlight.recipe.source.problems import Report, Where, tables
 from ladderlight.units.words import joined
 
@@ -60,7 +60,7 @@ def _check(data: Mapping[str, Any], report: Report) -> None:
     names = list(written) if isinstance(written, dict) else []
     if names and "board" in data:
         what = "the recipe has both a board and [revisions]"
-        report.add_as_written(Problem(where=("revisions",), what=what, action="leave one of them out"))
+        report.add_as_written(("revisions",), what, "leave one of them out")
     for key in _PARTED:
         for at, table in enumerate(tables(data, key)):
             named = table.get("revision")
@@ -68,4 +68,4 @@ def _check(data: Mapping[str, Any], report: Report) -> None:
                 continue
             what = f"revision is {named!r}, but the recipe has no {'such revision' if names else '[revisions]'}"
             action = nearest_word(named, names) if names else "leave it out"
-            report.add_as_written(Problem(where=(key, at, "revision"), what=what, action=action))
+            report.add_as_written((key, at, "revision"), what, action)
