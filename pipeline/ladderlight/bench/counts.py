@@ -111,7 +111,6 @@ def hertz_of(board: Board, line: str) -> float | None:
 
 
 def _level(counter: Counter, bits: list[int]) -> Ints:
-    """Return the exclusive-or of some bits of a counter from its reset on."""
     cycle = _cycle(counter)
     level = np.zeros_like(cycle)
     for bit in bits:

@@ -121,8 +121,6 @@ def _select_lines(memory: Memory) -> list[str]:
 
 @dataclass
 class _Plan:
-    """Units as they are found to be needed."""
-
     board: Board
     units: list[Unit] = field(default_factory=list)
     paths: dict[str, list[Unit]] = field(default_factory=lambda: defaultdict(list))

@@ -90,7 +90,6 @@ def stages(
 
 
 def _registry(*, quiet: bool) -> StageRegistry:
-    """Register the installed stages, and those of the plugins of the current folder's recipe."""
     from ladderlight.stages.registry import installed_stages
 
     registry = installed_stages()

@@ -160,12 +160,8 @@ def _runs(differs: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(first), int(last)) for first, last in zip(firsts, lasts, strict=True)]
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Pair:
-    """A picture's change, with its screens before and after, uint8 (height, width, 4)."""
-
-    about: PictureChange
-    screens: tuple[Bytes, Bytes] | None = None
+_Pair = tuple[PictureChange, tuple[Bytes, Bytes] | None]
+"""A picture's change, with its screens before and after, uint8 (height, width, 4)."""
 
 
 def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> Iterator[_Pair]:
@@ -174,27 +170,26 @@ def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before:
     for name, bank in sorted(pictures.items(), key=itemgetter(1)):
         was = before.pictures.get(earlier.get(name, name))
         if was is None:
-            yield _Pair(about={"name": name, "bank": bank, "was": None, "state": "new"})
+            yield {"name": name, "bank": bank, "was": None, "state": "new"}, None
             continue
         if name in earlier:
-            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "renamed", "earlier": earlier[name]})
+            yield {"name": name, "bank": bank, "was": was, "state": "renamed", "earlier": earlier[name]}, None
             continue
         old, new = before.screen(name), screens[bank]
         if old != new:
             shown, now = _pixels(old), _pixels(new)
             if shown is None or now is None:
-                yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "unknown"})
+                yield {"name": name, "bank": bank, "was": was, "state": "unknown"}, None
                 continue
             if not np.array_equal(_whole(shown), _whole(now)):
                 share = float((_whole(shown) != _whole(now)).mean()) if shown.shape == now.shape else None
-                about: PictureChange = {"name": name, "bank": bank, "was": was, "state": "changed", "share": share}
-                yield _Pair(about=about, screens=(shown, now))
+                yield {"name": name, "bank": bank, "was": was, "state": "changed", "share": share}, (shown, now)
                 continue
         if was != bank:
-            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "moved"})
+            yield {"name": name, "bank": bank, "was": was, "state": "moved"}, None
     for name, was in sorted(before.pictures.items(), key=itemgetter(1)):
         if name not in pictures and name not in earlier.values():
-            yield _Pair(about={"name": name, "bank": None, "was": was, "state": "gone"})
+            yield {"name": name, "bank": None, "was": was, "state": "gone"}, None
 
 
 def _renamed(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> dict[str, str]:
@@ -225,15 +220,15 @@ def _look(pixels: Bytes) -> bytes:
 def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     """Put the screens of the first few pictures into what is said of them."""
     found, shown, left = [], 0, _MOST_BYTES
-    for pair in pairs:
-        found.append(pair.about)
-        if pair.screens is None or shown == MOST_SHOWN or left <= 0:
+    for about, screens in pairs:
+        found.append(about)
+        if screens is None or shown == MOST_SHOWN or left <= 0:
             continue
-        smaller = [to_png(_reduced(screen)) for screen in pair.screens]
+        smaller = [to_png(_reduced(screen)) for screen in screens]
         left -= sum(map(len, smaller))
         if left >= 0 or not shown:
             shown += 1
-            pair.about["before"], pair.about["after"] = (base64.b64encode(png).decode("ascii") for png in smaller)
+            about["before"], about["after"] = (base64.b64encode(png).decode("ascii") for png in smaller)
     return found
 
 

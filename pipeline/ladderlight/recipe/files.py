@@ -158,7 +158,6 @@ _OPEN_IT = "check its permissions"
 
 
 def _entries(around: Path, folder: Path) -> tuple[list[Path], str]:
-    """List the files of a folder, and say so if it cannot be read."""
     try:
         # Without the right to enter, a folder gives the names of its files, but none of them.
         if not os.access(around, os.X_OK):

@@ -230,13 +230,11 @@ def _driver(board: Board, place: Place) -> tuple[ChipPin, ...]:
 
 
 def _whole(memory: Memory) -> Device:
-    """Return all chips of a memory as one."""
     part = replace(memory.part, words=memory.words)
     return Device(name=memory.name, memory=memory.name, part=part, index=0)
 
 
 def _through(fault: LineFault, device: Device) -> Change:
-    """Return the change by which a chip is read through a fault of its lines."""
     first, count = device.first_word, device.part.words
 
     def change(board: Board, words: MemoryWords) -> tuple[Board, MemoryWords]:

@@ -92,7 +92,6 @@ def fit(
 
 
 def _linear(powered: Singles, squared: Singles, seen: Singles, shade: Singles, gamma: float, shading: float) -> Fit:
-    """Fit gain, balance and offset, for fixed gamma and shading."""
     count, size = len(powered), seen.shape[1]
     x = (powered @ shade).astype(np.float64)
     xx = np.maximum((squared @ shade**2).astype(np.float64), 1e-9)

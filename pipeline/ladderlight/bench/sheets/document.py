@@ -131,7 +131,6 @@ def _volts(volts: Volts | None) -> dict[str, float] | None:
 
 
 def _findings(board: Board, wiring: Wiring) -> Iterator[Finding]:
-    """Yield what the wiring rests on besides the recipe."""
     for checked, message in (
         (None, "pin-out not known; pins are listed by name, take their numbers from the datasheet"),
         (False, "pin-out from memory; compare it with the datasheet before wiring"),

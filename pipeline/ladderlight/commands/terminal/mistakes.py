@@ -97,7 +97,6 @@ def _options(error: typer.BadParameter) -> list[str]:
 
 
 def _value(arguments: Sequence[str], names: Sequence[str]) -> str:
-    """Find the last value that an option is given in a command line."""
     value = ""
     for at, argument in enumerate(arguments):
         name, given, inline = argument.partition("=")

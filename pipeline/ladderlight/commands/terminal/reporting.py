@@ -85,7 +85,6 @@ class LineConsole:
 
 
 def _dressed(text: str, style: str) -> str:
-    """Return a text in a style, for a terminal."""
     words = style.split()
     colour = next((word for word in words if word not in ("bold", "dim")), None)
     return typer.style(text, fg=colour, bold="bold" in words or None, dim="dim" in words or None) if words else text

@@ -153,7 +153,6 @@ def banks_in_words(banks: Sequence[int]) -> str:
 
 
 def _measured(metrics: Mapping[str, Any]) -> list[str]:
-    """Return what was measured of a picture, in words."""
     words = [
         f"{name.replace('_', ' ')} {metrics[name]['mean']:.1f} ({metrics[name]['in_words']})"
         for name in ("colour_error", "grain")

@@ -171,7 +171,6 @@ def _title(stretch: _Stretch, words: int) -> str:
 
 
 def _told(found: DeviceChange) -> str:
-    """Return in words how a device differs."""
     if found["differing"] is None:
         return "cannot be compared"
     if not found["differing"]:

@@ -5,7 +5,7 @@ Binary data are deflated, in a dense alphabet that neither HTML nor JSON has to 
 
 import io
 import zlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -76,9 +76,9 @@ def stored_words(board: Board, memory: Memory, words: Words) -> dict[str, Any]:
     reads = (pages != memory.fill_word).any(axis=0)
     bodies = [_planes(pages[first][reads], memory.part.width) for first in firsts]
     bases = _bases(bodies)
-    packed = _on_threads(
-        lambda at: deflated(bodies[at] if bases[at] < 0 else _turned(bodies[at], bodies[bases[at]])), len(bodies)
-    )
+    turned = [_turned(body, bodies[base]) if base >= 0 else body for body, base in zip(bodies, bases, strict=True)]
+    with ThreadPoolExecutor() as pool:
+        packed = list(pool.map(deflated, turned))
     return {
         "page": size,
         "fill": memory.fill_word,
@@ -118,11 +118,6 @@ def _bases(bodies: Sequence[bytes]) -> list[int]:
         chain = chain + 1 if alike else 0
         bases[at] = at - 1 if alike else -1
     return bases
-
-
-def _on_threads(work: Callable[[int], bytes], count: int) -> list[bytes]:
-    with ThreadPoolExecutor() as pool:
-        return list(pool.map(work, range(count)))
 
 
 _STEPS = (

@@ -77,7 +77,6 @@ class Positions:
                     self._add_value(place.items[-1], inner)
 
     def _open(self, node: tree_sitter.Node) -> _Place:
-        """Go to the table that a heading names."""
         heading = next(child for child in node.named_children if child.type.endswith("_key"))
         table = self._root
         *way, (last, at) = self._key(heading)
