@@ -66,26 +66,19 @@ class Fault:
     message: str
 
     def __str__(self) -> str:
-        """Return the line that is printed."""
         return f"{self.where}: {self.message}" if self.where else self.message
 
 
 class LadderlightError(Exception):
     """An expected error. Its text is one line for each fault: what is wrong, where, and what to do.
 
-    Parameters
-    ----------
-    message
-        What is wrong and what to do.
-    where
-        The file, the place in it, or the part of the board that is meant; printed before the message.
+    ``where`` is the file, the place in it, or the part of the board that is meant; it is printed before the message.
     """
 
     exit_status = 1
     faults: tuple[Fault, ...]
 
     def __init__(self, message: str, *, where: object = "") -> None:
-        """Make an error of one fault."""
         self._take([Fault(where=str(where), message=message)])
 
     @classmethod
@@ -96,7 +89,6 @@ class LadderlightError(Exception):
         return error
 
     def __reduce__(self) -> tuple[Any, ...]:
-        """Return the error with its faults, for another process."""
         return type(self).of, (self.faults,)
 
     def _take(self, faults: Iterable[Fault]) -> None:
@@ -114,7 +106,6 @@ class BoardError(LadderlightError):
     """The board as declared cannot work; all the reasons at once."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
-        """Take all the problems of the board."""
         self.problems = tuple(problems)
         self._take(Fault(where="", message=str(problem)) for problem in self.problems)
 
@@ -158,10 +149,7 @@ def ranked(findings: Iterable[Finding]) -> list[Finding]:
 
 
 def refuse_errors(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Return findings, the gravest first.
-
-    Raises BuildError when there are errors among them.
-    """
+    """Return findings, the gravest first. Raises BuildError when there are errors among them."""
     ordered = tuple(ranked(findings))
     if is_refused(ordered):
         raise BuildError.of(Fault(where=one.where, message=one.message) for one in ordered if one.level == "error")

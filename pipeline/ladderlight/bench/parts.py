@@ -87,7 +87,7 @@ def _logic(board: Board, wiring: Wiring) -> Iterator[PartToBuy]:
             what=f"{flip_flop.holds}, to divide the oscillator by {division}",
             value=flip_flop.number,
         )
-    bits = board.x_bits, board.y_bits
+    bits = board.x_counter.bits, board.y_counter.bits
     counter = Logic.COUNTER.package
     yield PartToBuy(
         quantity=sum(-(-count // _BITS) for count in bits),

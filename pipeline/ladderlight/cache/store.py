@@ -28,6 +28,8 @@ ROOM = 2 << 30
 """Bytes of all entries together."""
 _LEFT = 0.9
 """Share of the room that is left in use when entries have to go."""
+HELD = 32 << 20
+"""Bytes that wait in memory in place of a cache for one build."""
 _STALE = 3600.0
 """Seconds after which an unfinished file is taken for that of a build that was killed."""
 _ASIDE = ".part"
@@ -43,9 +45,11 @@ class Cache:
         self.folder, self.room = folder, ROOM if room is None else room
         self.lasting = True
         """Whether later builds use it too."""
+        self._held = HELD
         self._started = time.time()
         self._lock = threading.Lock()
         self._used: int | None = None
+        self._spent = False
         self._open = True
 
     @classmethod
@@ -126,11 +130,18 @@ class Cache:
                 raise OSError("closed")
             if self._used is None:
                 self._used = self._trimmed(0)
-            if self._used + size > self.room:
+            if self._used + size > self.room and not self._spent:
                 self._used = self._trimmed(size)
             if self._used + size > self.room:
+                self._spent = True  # by this build itself: looking again would find nothing to remove
                 raise OSError("no room")
             self._used += size
+
+    def holds(self, size: int) -> bool:
+        """Whether so many bytes more may wait in memory, since no later build would find them here."""
+        with self._lock:
+            self._held -= 0 if self.lasting else size
+            return not self.lasting and self._held >= 0
 
     def close(self) -> None:
         """Write nothing more: the disk is full, or the folder cannot be written."""

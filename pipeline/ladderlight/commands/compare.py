@@ -75,10 +75,9 @@ def compare(
     from ladderlight.proof.screens import shown_banks
     from ladderlight.readback.comparison import document_of_reports, report_on, unrecorded
     from ladderlight.readback.diagnosis.known import known_contents
-    from ladderlight.readback.dumps import read_dumps
+    from ladderlight.readback.dumps import read_dumps, readings_of
     from ladderlight.readback.matching import by_tray, match
     from ladderlight.readback.pictures import damage_png, with_device
-    from ladderlight.readback.readings import readings_of
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
@@ -147,7 +146,7 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
 
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.revisions.differences import Differences, Side, document_of
+    from ladderlight.revisions.differences import Side, differences_of, document_of
     from ladderlight.revisions.report import differences_text, revisions_page
     from ladderlight.storage.exports import export
     from ladderlight.workspace.last_build import stale_findings
@@ -157,7 +156,7 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
         for each in (first, second):
             refuse_in_the_way([page], each, command=_PAGE)
         options.refuse_ending(page, (".html", ".htm"))
-    found = Differences(first=Side(recipe=first), second=Side(recipe=second))
+    found = differences_of(Side(recipe=first), Side(recipe=second))
     stale = [
         replace(finding, where=f"{finding.where} of revision {each.revision}")
         for each in (first, second)

@@ -45,10 +45,9 @@ def decode(
     The pictures are PNG files, one for each bank; those of trays are in a folder for each tray of the last build.
     """
     from ladderlight.engine.trays import folder_of
-    from ladderlight.readback.dumps import read_dumps
+    from ladderlight.readback.dumps import memories_of_readings, read_dumps, readings_of
     from ladderlight.readback.matching import by_tray, match
     from ladderlight.readback.pictures import decode as decode_words
-    from ladderlight.readback.readings import memories_of_readings, readings_of
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way

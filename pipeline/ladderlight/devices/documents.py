@@ -24,17 +24,22 @@ class BankDocument(TypedDict):
     used: int
 
 
-class PieceDocument(TypedDict):
-    """One file of a device."""
+class Checksums(TypedDict):
+    """Checksums by the names that the manifest has."""
 
-    file: str
-    format: str
-    bytes: int
     crc32: str
     sum8: str
     sum16: str
     sum32: str
     sha256: str
+
+
+class PieceDocument(Checksums):
+    """One file of a device."""
+
+    file: str
+    format: str
+    bytes: int
     first: int
     step: int
     order: str

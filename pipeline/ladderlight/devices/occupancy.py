@@ -67,13 +67,13 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
     if not banks:  # of a memory that another addresses there is no bank's place
         return []
     memory = board.memory(device.memory)
-    counts = differs.reshape(device.part.words, -1).sum(axis=1)
+    by_word = differs.reshape(device.part.words, -1)
+    counts = by_word.sum(axis=1) if by_word.shape[1] > 1 else differs  # a sum over single bytes takes long
     places = _places(board, memory)
     return [int(counts[first:][: read.size][read].sum()) for first, read in (_read(places(b), device) for b in banks)]
 
 
 def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
-    """Return the function that gives the addresses that the pixels of a bank read in a memory."""
     of = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
     return lambda bank: of(bank)[0]
 
@@ -91,7 +91,6 @@ def _read(places: Ints, device: Device) -> tuple[int, Flags]:
 
 
 def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
-    """Return the banks that each chip of a memory holds."""
     found: list[list[Bank]] = [[] for _ in memory.devices]
     if not is_direct(board, memory) or memory not in board.picture_memories:
         return found

@@ -29,6 +29,9 @@ MOST_SHOWN = 6
 _MOST_BYTES = 120_000
 """Of these screens in all, but for the first pair."""
 
+_Pixels = NDArray[np.uint32]
+"""Colours of a screen, (height, width), each one number: as such they are compared ten times as fast as in parts."""
+
 
 class BankChange(TypedDict):
     """How many bytes of a bank differ."""
@@ -160,8 +163,8 @@ def _runs(differs: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(first), int(last)) for first, last in zip(firsts, lasts, strict=True)]
 
 
-_Pair = tuple[PictureChange, tuple[Bytes, Bytes] | None]
-"""A picture's change, with its screens before and after, uint8 (height, width, 4)."""
+_Pair = tuple[PictureChange, tuple[_Pixels, _Pixels] | None]
+"""A picture's change, with its screens before and after, as :func:`_pixels`."""
 
 
 def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> Iterator[_Pair]:
@@ -181,8 +184,8 @@ def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before:
             if shown is None or now is None:
                 yield {"name": name, "bank": bank, "was": was, "state": "unknown"}, None
                 continue
-            if not np.array_equal(_whole(shown), _whole(now)):
-                share = float((_whole(shown) != _whole(now)).mean()) if shown.shape == now.shape else None
+            share = np.count_nonzero(shown != now) / now.size if shown.shape == now.shape else None
+            if share != 0:
                 yield {"name": name, "bank": bank, "was": was, "state": "changed", "share": share}, (shown, now)
                 continue
         if was != bank:
@@ -213,7 +216,7 @@ def _renamed(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: 
     return found
 
 
-def _look(pixels: Bytes) -> bytes:
+def _look(pixels: _Pixels) -> bytes:
     return sha256(repr(pixels.shape).encode() + pixels.tobytes()).digest()
 
 
@@ -232,26 +235,24 @@ def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     return found
 
 
-def _pixels(png: bytes | None) -> Bytes | None:
-    """Return the pixels of a screen's file, uint8 (height, width, 4); None of one that is missing or damaged."""
+def _pixels(png: bytes | None) -> _Pixels | None:
+    """Return the colours of a screen's file; None of one that is missing or damaged."""
     try:
         with Image.open(io.BytesIO(png or b"")) as image:
-            return np.asarray(image.convert("RGBA"))
+            if image.mode != "P":
+                return np.asarray(image.convert("RGBA")).view(np.uint32)[..., 0]
+            index = np.asarray(image)  # its colours are looked up here, in half the time
+            return np.frombuffer(bytes(image.getpalette("RGBA") or ()), np.uint32).take(index, mode="clip")
     except (OSError, ValueError, SyntaxError):
         return None
 
 
-def _whole(pixels: Bytes) -> NDArray[np.uint32]:
-    """Return pixels as one number each, which are compared ten times as fast as their parts."""
-    return pixels.view(np.uint32)[..., 0]
-
-
-def _reduced(pixels: Bytes) -> Bytes:
-    """Return a screen with each of its repeated pixels once, without alpha, as far as all are repeated alike."""
+def _reduced(pixels: _Pixels) -> Bytes:
+    """Return a screen, uint8 (height, width, 3), with each repeated pixel once, as far as all are repeated alike."""
     for axis in (0, 1):
         size = pixels.shape[axis]
-        rows = _whole(pixels) if axis == 0 else _whole(pixels).T
+        rows = pixels if axis == 0 else pixels.T
         changes = np.flatnonzero((rows[1:] != rows[:-1]).any(axis=1)) + 1
         step = int(np.gcd.reduce(np.concatenate([changes, [size]])))
         pixels = pixels[::step] if axis == 0 else pixels[:, ::step]
-    return pixels[..., :3]
+    return np.ascontiguousarray(pixels).view(np.uint8).reshape(*pixels.shape, 4)[..., :3]

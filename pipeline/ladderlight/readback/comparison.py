@@ -11,8 +11,7 @@ from ladderlight.board.scanning.scan import scan
 from ladderlight.engine.trays import place_in
 from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
-from ladderlight.readback.dumps import Held
-from ladderlight.readback.readings import Reading, as_read
+from ladderlight.readback.dumps import Held, Reading, as_read
 from ladderlight.readback.sections import Section, image_of
 from ladderlight.units.arrays import Ints, MemoryWords, Words
 
@@ -97,22 +96,11 @@ def compare(
     reading: Reading | None = None,
     known: Sequence[Fault] = (),
 ) -> Comparison:
-    """Compare one device, or as much of it as was read.
+    """Compare ``found``, uint32 (words of the part,), with what it should hold, out of all memories' ``wanted``.
 
-    Parameters
-    ----------
-    wanted
-        What all memories should hold.
-    found
-        What the device holds: uint32, shape (words of the part,).
-    pictures
-        Names of the pictures in each bank that holds any; only these banks are searched for places.
-    most
-        How many differences to list one by one.
-    reading
-        How the device was read, when not all at once; what was not read counts as the same.
-    known
-        Contents that a healthy chip may hold, see :mod:`ladderlight.readback.diagnosis.known`.
+    Differences are listed up to ``most``; the screens of banks with ``pictures``, named by bank, are searched for them.
+    What was not read counts as the same, by ``reading`` when not all was read at once. A healthy chip may hold what is
+    ``known``, see :mod:`ladderlight.readback.diagnosis.known`.
     """
     should = device.words(wanted)
     found = as_read(should, found, reading)
@@ -241,10 +229,7 @@ def report_on(
     known: Sequence[Fault] = (),
     tray: int | None = None,
 ) -> DeviceReport:
-    """Compare what was read of a device with what it should hold, as :func:`ladderlight.readback.comparison.compare`.
-
-    ``found`` are the dumps, those of other devices as well; ``wanted`` is what all memories should hold.
-    """
+    """Compare what was read of a device with all memories' ``wanted`` words; ``found`` are the dumps of any device."""
     device = reading.device
     comparison = compare(
         board, device, wanted, reading.words, pictures=pictures, most=most, reading=reading, known=known

@@ -26,23 +26,11 @@ def match(
     earlier: Images | None = None,
     device: str | None = None,
 ) -> list[Held]:
-    """Return what each dump is of, in the order of the dumps.
+    """Return what each dump is of among the sections, only those of ``device`` if given, in the order of the dumps.
 
-    Raises UsageError when there is no such device, a dump is damaged or fits nothing, or cannot be identified.
-
-    Parameters
-    ----------
-    dumps
-        The files.
-    sections
-        What they may be of.
-    wanted
-        What the devices should hold, by name: uint8, low byte of each word first. Dumps that neither name nor size
-        tells apart are then recognised by content; without it they are taken in the order of the sections.
-    earlier
-        What devices held before, by name and as ``wanted``: what is left is recognised by it.
-    device
-        The device that all the dumps are of.
+    Dumps that neither name nor size tells apart are recognised by what the devices should hold, ``wanted``, and then by
+    what they held ``earlier``; without it they are taken in the order of the sections. Raises UsageError when there is
+    no such device, a dump is damaged or fits nothing, or cannot be identified.
     """
     if device is not None:
         names = dict.fromkeys(section.device.name for section in sections)
@@ -104,7 +92,6 @@ def _by_content(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], wante
 
 
 def _by_address(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held]) -> None:
-    """Take dumps that give all of a piece, at the addresses that it has in its device, for that piece."""
     for dump, choices in open_.items():
         there = [held for held in choices if held.base and held.base == held.section.span.first and not held.left_out]
         if dump not in found and len(there) == 1 and _free(there, found):
@@ -163,7 +150,6 @@ def _best_based(held: Held, wanted: Images) -> Held:
 
 
 def _ambiguous(choices: Sequence[Held], found: Iterable[Held]) -> str:
-    """Return what stops a dump from being identified, and what to do."""
     others = [held for held in found if any(_overlaps(one.section, [held]) for one in choices)]
     if others and all(_overlaps(one.section, others) for one in choices):
         names = ", ".join(held.dump.name for held in others)

@@ -18,10 +18,7 @@ _MOST_BANKS = 256
 
 
 def decode(board: Board, words: MemoryWords) -> Iterator[tuple[int, bytes]]:
-    """Yield every bank's number and its picture as a PNG.
-
-    Raises DeviceFileError when the wiring has more than 256 banks.
-    """
+    """Yield every bank's number and its picture as a PNG. Raises DeviceFileError for more than 256 banks."""
     if board.bank_count > _MOST_BANKS:
         raise DeviceFileError(f"the board has {board.bank_count} banks; {_MOST_BANKS} is the most that can be decoded")
     for bank in range(board.bank_count):
@@ -41,10 +38,7 @@ def with_device(words: MemoryWords, device: Device, found: NDArray[np.uint32]) -
 
 
 def damage(board: Board, wanted: MemoryWords, found: MemoryWords, bank: int) -> Bytes:
-    """Show one bank as found, in dark grey, with everything that differs on the screen marked.
-
-    uint8, shape (active lines, active monitor pixels, 3), sRGB.
-    """
+    """Return a bank as found, dark grey, what differs marked: uint8 (active lines, active monitor pixels, 3), sRGB."""
     shown = render(board, found, bank).astype(np.float64)
     grey = shown @ LUMINANCE * 0.5
     picture = np.repeat(np.rint(grey).astype(np.uint8)[..., None], 3, axis=2)

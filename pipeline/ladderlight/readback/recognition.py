@@ -9,7 +9,7 @@ import numpy as np
 
 from ladderlight.devices.files import ERASED
 from ladderlight.flow.pictures import Span
-from ladderlight.readback.dumps import Dump, Held, addressed
+from ladderlight.readback.dumps import Dump, Held
 from ladderlight.readback.sections import Section
 from ladderlight.units.arrays import Bytes, Flags, bytes_per_word
 from ladderlight.units.words import counted
@@ -118,7 +118,7 @@ def as_other_part(dump: Dump, section: Section, wanted: Images | None) -> Held |
     None where the size is not the part's times or by a power of two, or too little is as it should be. Without
     ``wanted``, what the devices should hold, only a dump that repeats is taken.
     """
-    data, addresses = addressed(dump, section)
+    data, addresses = dump.addressed(section)
     if not data.size or not section.whole or addresses.max() - addresses.min() + 1 != data.size:
         return None
     data = data[np.argsort(addresses)]

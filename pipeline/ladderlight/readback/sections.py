@@ -83,15 +83,8 @@ class Section:
 def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | None = None) -> list[Section]:
     """Return all sections that a dump of a board's chips may be of.
 
-    Returns, for each device, the whole of it in every byte order of its files, what each file holds that is less, and
-    the even and the odd bytes of wide words.
-
-    Parameters
-    ----------
-    board, files
-        The board, and the device files of its build with their spans; what they hold is not looked at.
-    order
-        Byte order of wide words; that of the files when not given.
+    For each device these are the whole of it in every byte order of its files, what each file of its build holds that
+    is less, and the even and the odd bytes of wide words. ``order`` of these is that of the files when not given.
     """
     by_device: dict[str, list[DeviceFile]] = {}
     for file in files:

@@ -52,10 +52,7 @@ class Played:
 
 @cache
 def example_board(name: str) -> Board:
-    """Read one of our own boards.
-
-    Raises PluginError when there is none of that name.
-    """
+    """Read one of our own boards. Raises PluginError when there is none of that name."""
     with as_file(files("ladderlight.reference") / "boards") as folder:
         names = sorted(path.stem for path in folder.glob("*.toml"))
         if name not in names:
@@ -184,7 +181,6 @@ def strip_png(played: Played) -> bytes | None:
 
 
 def _seen(pictures: Sequence[Picture | CodedPicture], board: Board) -> list[RGB]:
-    """Return pictures as an sRGB monitor shows them."""
     return [
         board.palette.srgb8[picture.codes]
         if isinstance(picture, CodedPicture)
@@ -239,7 +235,6 @@ def _words(memory: Memory, contents: MemoryContents, board: Board) -> RGB:
 
 
 def _laid_out(pictures: Sequence[RGB]) -> RGB:
-    """Lay out pictures side by side, or two by two."""
     if len(pictures) == 1:
         return pictures[0]
     height, width = (max(picture.shape[axis] for picture in pictures) for axis in (0, 1))

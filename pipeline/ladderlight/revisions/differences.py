@@ -10,7 +10,7 @@ from typing import TypeVar
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.board import Board, Finding, Palette
 from ladderlight.board.scanning.timing import timings
-from ladderlight.engine.trays import folder_of, place_in
+from ladderlight.engine.trays import folder_of
 from ladderlight.errors import LadderlightError
 from ladderlight.recipe import Recipe
 from ladderlight.workspace.burned import burn_of, chip_of
@@ -77,78 +77,44 @@ class Differences:
 
     first: Side
     second: Side
-
-    @cached_property
-    def parts(self) -> dict[tuple[str, str], Pair[int]]:
-        """How many of each part to buy, by what it is and its value."""
-        return _differing(*(_parts(side) for side in self._sides))
-
-    @cached_property
-    def wiring(self) -> dict[tuple[str, str], Pair[str]]:
-        """The line and pin number of each pin, by device or package of logic and the pin's name."""
-        return _differing(*(dict(_pins(side)) for side in self._sides))
-
-    @cached_property
-    def figures(self) -> dict[str, Pair[object]]:
-        """Figures of picture, raster and colours, by name."""
-        return _differing(*(_figures(side.recipe.board) for side in self._sides))
-
-    @cached_property
-    def colours(self) -> dict[int, Pair[str]]:
-        """The colours of codes, as ``#rrggbb``."""
-        return _differing(*(dict(enumerate(_hex(side.recipe.board.palette))) for side in self._sides))
-
-    @cached_property
-    def timing(self) -> dict[tuple[str, str], Pair[float]]:
-        """Nanoseconds by memory and what they are: ``hold_ns``, ``access_ns`` and ``margin_ns``."""
-        return _differing(*(dict(_timing(side.recipe.board)) for side in self._sides))
-
-    @cached_property
-    def chips(self) -> dict[Slot, str]:
-        """What to do with each chip of the first revision's build for that of the second; empty without both builds."""
-        if self.first.build is None or self.second.build is None:
-            return {}
-        held = dict.fromkeys((*self.first.build.numbers(), *self.second.build.numbers()))
-        return {
-            (number, name): text
-            for number in sorted(held, key=lambda number: number or 0)
-            for name, text in self._chips(number)
-        }
-
-    @cached_property
-    def pictures(self) -> dict[str, Pair[Place]]:
-        """Tray and bank of every picture of both builds, by name."""
-        first, second = self.first.pictures, self.second.pictures
-        return {name: (first.get(name), second.get(name)) for name in {**first, **second}}
+    parts: Mapping[tuple[str, str], Pair[int]]
+    """How many of each part to buy, by what it is and its value."""
+    wiring: Mapping[tuple[str, str], Pair[str]]
+    """The line and pin number of each pin, by device or package of logic and the pin's name."""
+    figures: Mapping[str, Pair[object]]
+    """Figures of picture, raster and colours, by name."""
+    colours: Mapping[int, Pair[str]]
+    """The colours of codes, as ``#rrggbb``."""
+    timing: Mapping[tuple[str, str], Pair[float]]
+    """Nanoseconds by memory and what they are: ``hold_ns``, ``access_ns`` and ``margin_ns``."""
+    chips: Mapping[Slot, str]
+    """What to do with each chip of the first revision's build for that of the second; empty without both builds."""
+    pictures: Mapping[str, Pair[Place]]
+    """Tray and bank of every picture of both builds, by name."""
 
     @property
     def findings(self) -> list[Finding]:
         """A note for each revision without a build."""
         message = "no build to compare; run ladderlight build first"
-        return [Finding.note(f"revision {side.name}", message) for side in self._sides if side.build is None]
+        sides = (self.first, self.second)
+        return [Finding.note(f"revision {side.name}", message) for side in sides if side.build is None]
 
-    @property
-    def _sides(self) -> tuple[Side, Side]:
-        return self.first, self.second
 
-    def _chips(self, number: int | None) -> Iterator[tuple[str, str]]:
-        """Compare a tray, of which one revision may have none."""
-        sides = [(side, side.build) for side in self._sides]
-        trays = [build.tray(number) if build and number in build.numbers() else None for _, build in sides]
-        devices = [
-            {device.name: device for device in side.recipe.board.devices} if tray else {}
-            for (side, _), tray in zip(sides, trays, strict=True)
-        ]
-        for name in {**devices[0], **devices[1]}:
-            before, after = devices[0].get(name), devices[1].get(name)
-            if after is None:
-                yield name, f"only in revision {self.first.name}"
-            elif before is None:
-                yield name, f"only in revision {self.second.name}; a new {after.part.number} is needed"
-            elif trays[0] and trays[1]:
-                chip = chip_of(key_of(self.first.recipe), before, trays[0].images[name])
-                burn = burn_of(chip, after, trays[1].images[name], against=f"revision {self.first.name}")
-                yield name, burn.text if burn.needed else "the same; no need to burn it"
+def differences_of(first: Side, second: Side) -> Differences:
+    """Compare two revisions, as far as both are built their builds too."""
+    boards = first.recipe.board, second.recipe.board
+    names = {**first.pictures, **second.pictures}
+    return Differences(
+        first=first,
+        second=second,
+        parts=_differing(_parts(first), _parts(second)),
+        wiring=_differing(dict(_pins(first)), dict(_pins(second))),
+        figures=_differing(*map(_figures, boards)),
+        colours=_differing(*(dict(enumerate(_hex(board.palette))) for board in boards)),
+        timing=_differing(*(dict(_timing(board)) for board in boards)),
+        chips=dict(_chips(first, second)),
+        pictures={name: (first.pictures.get(name), second.pictures.get(name)) for name in names},
+    )
 
 
 def document_of(found: Differences) -> dict[str, object]:
@@ -173,11 +139,6 @@ def document_of(found: Differences) -> dict[str, object]:
             {"name": name, **both((_place(pair[0]), _place(pair[1])))} for name, pair in found.pictures.items()
         ],
     }
-
-
-def chip_place(slot: Slot) -> str:
-    """Return a chip in words."""
-    return place_in(*slot)
 
 
 def _place(place: Place | None) -> dict[str, int] | None:
@@ -208,6 +169,28 @@ def _pins(side: Side) -> Iterator[tuple[tuple[str, str], str]]:
         for pin in chip.pins:
             number = "" if pin.number is None else f" at pin {pin.number}"
             yield (name, pin.name), f"{pin.line or 'not connected'}{number}"
+
+
+def _chips(first: Side, second: Side) -> Iterator[tuple[Slot, str]]:
+    if first.build is None or second.build is None:
+        return
+    numbers = dict.fromkeys((*first.build.numbers(), *second.build.numbers()))
+    for number in sorted(numbers, key=lambda number: number or 0):
+        trays = [build.tray(number) if number in build.numbers() else None for build in (first.build, second.build)]
+        devices = [
+            {device.name: device for device in side.recipe.board.devices} if tray else {}
+            for side, tray in zip((first, second), trays, strict=True)
+        ]
+        for name in {**devices[0], **devices[1]}:
+            before, after = devices[0].get(name), devices[1].get(name)
+            if after is None:
+                yield (number, name), f"only in revision {first.name}"
+            elif before is None:
+                yield (number, name), f"only in revision {second.name}; a new {after.part.number} is needed"
+            elif trays[0] and trays[1]:
+                chip = chip_of(key_of(first.recipe), before, trays[0].images[name])
+                burn = burn_of(chip, after, trays[1].images[name], against=f"revision {first.name}")
+                yield (number, name), burn.text if burn.needed else "the same; no need to burn it"
 
 
 def _hex(palette: Palette) -> list[str]:

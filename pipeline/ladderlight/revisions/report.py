@@ -6,8 +6,9 @@ from typing import Any
 
 from markupsafe import Markup
 
+from ladderlight.engine.trays import place_in
 from ladderlight.proof.templating import fill
-from ladderlight.revisions.differences import Differences, Side, chip_place
+from ladderlight.revisions.differences import Differences, Side
 
 _MOST_COLOURS = 16
 
@@ -35,7 +36,7 @@ def differences_text(found: Differences) -> Iterator[str]:
     if found.chips:
         yield "chips:"
     for slot, text in found.chips.items():
-        yield f"  {chip_place(slot)}: {text}"
+        yield f"  {place_in(*slot)}: {text}"
 
 
 def _counts(pair: tuple[Any, Any]) -> tuple[Any, Any]:
@@ -51,10 +52,7 @@ def _shown(value: object) -> str:
 
 
 def revisions_page(project: str, found: Differences) -> str:
-    """Return the page as one HTML document that loads nothing.
-
-    Screens are those of the builds' proofs; one that is not there is left out.
-    """
+    """Return one HTML document that loads nothing, with the screens of both proofs as far as they are there."""
     sides = found.first, found.second
     return fill(
         "revisions.html",
@@ -62,7 +60,7 @@ def revisions_page(project: str, found: Differences) -> str:
         project=project,
         names=[side.name for side in sides],
         found=found,
-        chips=[(chip_place(slot), text) for slot, text in found.chips.items()],
+        chips=[(place_in(*slot), text) for slot, text in found.chips.items()],
         aspects=[side.recipe.board.raster.mode.screen_aspect for side in sides],
         pictures=[
             (name, [_screen(side, place) for side, place in zip(sides, pair, strict=True)])

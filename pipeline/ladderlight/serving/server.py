@@ -1,7 +1,5 @@
 """The server: this machine alone, this site's own pages alone, reading alone."""
 
-from __future__ import annotations
-
 import re
 import sys
 import threading

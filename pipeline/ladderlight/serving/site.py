@@ -1,7 +1,5 @@
 """Output folders as they are served, and what their pages are told."""
 
-from __future__ import annotations
-
 import json
 import re
 import threading
@@ -38,13 +36,7 @@ class Site:
         return self.read(f"/{name}{'/' * bool(name)}proof/index.html") is not None
 
     def read(self, target: str) -> bytes | None:
-        """Return the bytes of the file that a request's target means; None where there is none to be served.
-
-        Raises
-        ------
-        BuildError
-            When the output folder cannot be read as a whole.
-        """
+        """Return the bytes of the file that a request means, or None. Raises BuildError for a folder not to be read."""
         names = names_of(target)
         name = self.folder_of(target)
         if not names or name not in self.folders:
@@ -109,7 +101,6 @@ class Bulletin:
     """A notice that is replaced from time to time, and those who wait for the next one."""
 
     def __init__(self) -> None:
-        """Begin with nothing built."""
         self.notice = Notice()
         self.ended = False
         self._changed = threading.Condition()

@@ -28,10 +28,7 @@ SCHEMA = "recipe.schema.json"
 
 
 def write_project(folder: Path, *, schema: str) -> list[Path]:
-    """Write a recipe, the schema for editors and pictures into a new or empty folder; return their paths in that order.
-
-    Raises UsageError when the folder has something in it or cannot be written.
-    """
+    """Write recipe, schema and pictures into an empty folder and return their paths; UsageError where that fails."""
     recipe = folder / "recipe.toml"
     with path_trouble(UsageError, folder, "cannot be written", "choose another folder"), made_here() as made:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):

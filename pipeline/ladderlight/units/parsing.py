@@ -13,7 +13,6 @@ class MisfitError(ValueError):
     """
 
     def __init__(self, what: str, action: str) -> None:
-        """Keep both parts."""
         self.what, self.action = what, action
         super().__init__(f"{what}; {action}")
 
@@ -77,17 +76,10 @@ _PREFIXES = {
 
 
 def quantity(value: object, unit: str) -> float:
-    """Read a quantity.
+    """Return a text with a unit, such as ``"120 ns"``, or a plain number, in SI units; a share, ``"5 %"``, as 0.05.
 
-    Raises MisfitError when the value is not a number, has another unit, or has none. Returns the value in SI units; a
-    share (``"%"``) as a number, 0.05 for ``"5 %"``.
-
-    Parameters
-    ----------
-    value
-        A text with a unit, such as ``"120 ns"``, or a plain number in SI units.
-    unit
-        The unit needed: a key of ``UNITS``, or any other name, which is then the unit itself.
+    ``unit`` is a key of ``UNITS``, or any other name, which is then the unit itself. Raises MisfitError when the value
+    is not a number, has another unit, or has none.
     """
     return float(exact_quantity(value, unit))
 

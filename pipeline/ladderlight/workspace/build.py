@@ -146,7 +146,6 @@ def build(
         trays, left_out = _dealt(ready, described, list(bad))
         del described
     numbers = [tray.number for tray in trays]
-    links = [links_of(recipe, number, numbers, together) for number in numbers]
     with staged_output(recipe.output, recipe.owner) as staging:
         recorded = recorded_chips(recipe)
         earlier = Earlier.of(recipe)
@@ -164,7 +163,7 @@ def build(
             code=code,
             earlier=earlier,
         )
-        made = [going.tray(tray, coded, leads) for tray, leads in zip(trays, links, strict=True)]
+        made = [going.tray(tray, coded, links_of(recipe, tray.number, numbers, together)) for tray in trays]
         document = document_of_trays(made, inputs)
         changed = version_findings(earlier.manifest, document, going.inputs)
         manifest = json_text(document).encode()

@@ -115,8 +115,8 @@ class Walk:
         self.column, self.line = column, line % TOTAL
         self.found: dict[str, int] = {}
         self.counts = {
-            "x": (board.counters.x_start + self.column) % 2**board.x_bits,
-            "y": (board.counters.y_start + self.line) % 2**board.y_bits,
+            "x": (board.counters.x_start + self.column) % 2**board.x_counter.bits,
+            "y": (board.counters.y_start + self.line) % 2**board.y_counter.bits,
             "bank": bank,
         }
 

@@ -149,6 +149,19 @@ def test_what_a_build_uses_itself_does_not_go(tmp_path: Path) -> None:
     assert kept == [True, True, False, False]
 
 
+def test_a_cache_filled_by_one_build_is_not_looked_through_for_each_entry(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of thousands of pictures each would cost a look at all the others."""
+    looks: list[int] = []
+    trimmed = Cache._trimmed
+    monkeypatch.setattr(Cache, "_trimmed", lambda cache, size: looks.append(size) or trimmed(cache, size))
+    cache = Cache(tmp_path, room=2500)
+    assert sum(cache.put(f"{number:02}" * 32, bytes(1000)) for number in range(30)) == 2
+    assert len(looks) == 2  # when the first entry is written, and when the room is full
+    assert cache.put(KEY, bytes(100))  # what still fits is kept
+
+
 def test_what_killed_builds_have_left_goes_when_room_is_needed(tmp_path: Path) -> None:
     fresh, stale = tmp_path / ".part-1-0", tmp_path / ".part-2-0"
     for path, age in ((fresh, 60), (stale, 2 * 3600)):

@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 
 from ladderlight.readback.comparison import document_of_reports, report_on
-from ladderlight.readback.dumps import Dump
+from ladderlight.readback.dumps import Dump, readings_of
 from ladderlight.readback.matching import match
-from ladderlight.readback.readings import readings_of
 from ladderlight.readback.sections import image_of, sections_of
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex

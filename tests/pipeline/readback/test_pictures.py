@@ -6,10 +6,9 @@ from PIL import Image
 
 from ladderlight.errors import UsageError
 from ladderlight.proof.scanout import picture_codes
-from ladderlight.readback.dumps import Dump
+from ladderlight.readback.dumps import Dump, memories_of_readings, readings_of
 from ladderlight.readback.matching import match
 from ladderlight.readback.pictures import MARK, damage, damage_png, decode, with_device
-from ladderlight.readback.readings import memories_of_readings, readings_of
 from ladderlight.readback.sections import sections_of
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex

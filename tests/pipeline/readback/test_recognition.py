@@ -6,9 +6,8 @@ from intelhex import IntelHex
 
 from ladderlight.errors import UsageError
 from ladderlight.readback.comparison import document_of_reports, report_on
-from ladderlight.readback.dumps import Dump
+from ladderlight.readback.dumps import Dump, readings_of
 from ladderlight.readback.matching import match
-from ladderlight.readback.readings import readings_of
 from ladderlight.readback.sections import image_of, sections_of
 
 

@@ -1,21 +1,22 @@
 """Findings about a board before it is built, each with a remedy."""
 
-from ladderlight.board.advice import memories, picture, speed
 from ladderlight.board.advice.blanking import blanking_findings, timing_findings
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.advice.clock import clock_findings, counter_findings
+from ladderlight.board.advice.speed import speed_findings
+from ladderlight.board.advice.wiring import memory_findings, picture_findings
 from ladderlight.board.ladders.findings import ladder_findings
 from ladderlight.board.model.board import Board
 from ladderlight.errors import Finding, ranked
 
 _TOPICS = (
-    picture.findings,
-    speed.findings,
+    picture_findings,
+    speed_findings,
     clock_findings,
     counter_findings,
     blanking_findings,
     ladder_findings,
-    memories.findings,
+    memory_findings,
     timing_findings,
 )
 

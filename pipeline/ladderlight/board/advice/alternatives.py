@@ -89,10 +89,7 @@ def without(board: Board, names: Iterable[str]) -> Board:
 
 
 def smallest_part(memory: Memory, pins: int) -> Part | None:
-    """Return the smallest part that gives a memory so many address pins, chip selection included; None when none does.
-
-    It has the same width and, if that is known, the same kind of erasure.
-    """
+    """Return the smallest part of a memory's width and erasure with so many address and selection pins, or None."""
     return next(iter(_parts_like(memory, pins)), None)
 
 
@@ -142,10 +139,7 @@ class Start:
 
 
 def square_starts(board: Board) -> list[Start]:
-    """Return the nearest starts of the x and y bits that make pixels square, or as square as bits can make them.
-
-    Only one direction changes in each. Finer pixels come first.
-    """
+    """Return the nearest starts of x or y bits that make pixels as square as bits can make them, finer ones first."""
     now = board.geometry
     steps = {n: abs(max(now.pixel_aspect * 2.0**n, 2.0**-n / now.pixel_aspect) - 1) for n in range(-4, 5)}
     best = min(steps, key=steps.__getitem__)

@@ -186,7 +186,7 @@ def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterato
             what=f"fill {memory.fill_word:X}h does not fit into {memory.part.width} bits",
             action=f"use at most {(1 << memory.part.width) - 1:X}h",
         )
-    wired = [term for m in board.memories for e in m.address for term in e.lines]
+    wired = [term for other in board.memories for term in other.wires]
     used = {term.name for term in wired if term.signal is Signal.NAMED}
     used |= {*board.ladder.lines, *filter(timing_line, memory.data)}
     near = {name: nearest(name.lower(), TIMING) for name in memory.data}
@@ -249,10 +249,8 @@ def _continues(run: list[tuple[int, Line]], pin: int, term: Line) -> bool:
 
 
 def _shorter(board: Board, memory: Memory) -> str:
-    """Return the lines to drop, with the resulting picture, and the part that would be large enough."""
     ways, fewer = [], []
-    known = all(_line_problem(board, term) is None for m in board.memories for e in m.address for term in e.lines)
-    if known:
+    if all(_line_problem(board, term) is None for other in board.memories for term in other.wires):
         fewer = [str(choice) for choice in choices(board, memory)[:MOST_CHOICES]]
     part = smallest_part(memory, len(memory.address))
     if part is not None:
@@ -296,7 +294,6 @@ def _line_problem(board: Board, term: Line, last: Line | None = None) -> tuple[s
 
 
 def _nearest_line(board: Board, term: Line, last: Line | None) -> str:
-    """Return a hint at the line that is meant, or at the range where its lines exist."""
     known = [*board.outputs, "low", "high", "x0", "y0", "bank0", *(f"{memory.name}.d0" for memory in board.memories)]
     if _exists(board, term.name.lower()):
         known.append(term.name.lower())
@@ -315,28 +312,10 @@ def _exists(board: Board, name: str) -> bool:
 
 
 def _loops(board: Board) -> Iterator[Problem]:
-    try:
-        _ = board.order
-    except ValueError:
-        looped = [m.name for m in board.memories if _reaches(board, m.name, m.name)]
-        yield Problem(
-            where=("memory",),
-            what=f"memories {', '.join(looped)} address each other in a loop",
-            action="let at least one be addressed by counters alone",
-        )
-
-
-def _reaches(board: Board, start: str, goal: str) -> bool:
-    seen: set[str] = set()
-    left = list(board.sources[start])
-    while left:
-        name = left.pop()
-        if name == goal:
-            return True
-        if name not in seen:
-            seen.add(name)
-            left += board.sources[name]
-    return False
+    looped = [memory.name for memory in board.memories if memory.name in board.behind(memory)]
+    if looped:
+        what = f"memories {', '.join(looped)} address each other in a loop"
+        yield Problem(where=("memory",), what=what, action="let at least one be addressed by counters alone")
 
 
 def _packing(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:

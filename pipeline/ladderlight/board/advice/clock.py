@@ -35,7 +35,6 @@ class Source:
         return self.oscillator / self.division
 
     def __str__(self) -> str:
-        """Return the clock in words, with its oscillator."""
         if self.division == 1:
             return frequency(self.clock)
         return f"{frequency(self.clock)} ({frequency(self.oscillator)}{_DIVISIONS[self.division]})"

@@ -54,7 +54,6 @@ def _raster(board: Board) -> dict[str, Any]:
 
 
 def _counts(counter: Counter) -> dict[str, int]:
-    """Return a counter's counts, and its readings at the edges of picture, blanking and sync."""
     return {
         "visible": counter.counts.visible,
         "start": counter.start,

@@ -27,7 +27,7 @@ MOST_SHIFTS = 6
 """Number of x bits by which a wider repeat is searched."""
 
 
-def findings(board: Board) -> Iterator[Finding]:
+def speed_findings(board: Board) -> Iterator[Finding]:
     """Yield memories that are too slow, with remedies, undefined data at word changes, and shifts of the picture."""
     for timing in timings(board).values():
         memory = board.memory(timing.memory)
@@ -132,7 +132,6 @@ def _shifted(board: Board) -> Iterator[Finding]:
 
 
 def _misplaced(board: Board, late: int) -> Iterator[Finding]:
-    """Yield the edges that show wrongly when blanking is not delayed as much as the picture."""
     delay = board.counters.blanking_delay
     counts, dots = _counts(abs(late - delay)), float(abs(late - delay) / board.raster.ratio)
     wide = f"{counts} ({dots:.3g} monitor pixel{'s' * (dots != 1)})"

@@ -9,8 +9,6 @@ from ladderlight.board.ladders.analysis import LadderAnalysis, analyse
 from ladderlight.board.ladders.search import WORST, Goal, WeightedSearch, best_r2r
 from ladderlight.board.ladders.series import Series, preferred_values, stock_of
 from ladderlight.board.model.ladder import Assembly, Channel, Ladder
-from ladderlight.board.model.palette import linear_from_srgb
-from ladderlight.colour.spaces import lightness_of
 from ladderlight.errors import BoardError, Problem
 from ladderlight.units.arrays import Floats
 from ladderlight.units.words import in_words, percent
@@ -33,27 +31,21 @@ class Choice:
 
     def ladder_of(self, *names: str) -> Ladder:
         """Build it for some channels, one after the other to the guns, with lines such as ``r0``, ``r1`` for red."""
+        goal, channels = self.goal, []
+        for gun, name in enumerate(names):
+            lines = {f"{name[0]}{bit}": resistor for bit, resistor in enumerate(self.resistors)}
+            ohms = {line: resistor.ohms for line, resistor in lines.items()}
+            pairs = {line: resistor for line, resistor in lines.items() if resistor.joined != "single"}
+            rail = self.rail.ohms if self.rail else None
+            channels.append(Channel(name=name, resistors=ohms, pairs=pairs, guns=(gun,), r2r=rail))
         return Ladder(
-            supply=self.goal.supply,
-            load=self.goal.load,
-            peak=self.goal.peak,
-            driver_high=self.goal.driver,
-            driver_low=self.goal.driver,
+            supply=goal.supply,
+            load=goal.load,
+            peak=goal.peak,
+            driver_high=goal.driver,
+            driver_low=goal.driver,
             tolerance=self.tolerance,
-            channels=tuple(
-                Channel(
-                    name=name,
-                    resistors={f"{name[0]}{bit}": resistor.ohms for bit, resistor in enumerate(self.resistors)},
-                    pairs={
-                        f"{name[0]}{bit}": resistor
-                        for bit, resistor in enumerate(self.resistors)
-                        if resistor.joined != "single"
-                    },
-                    guns=(gun,),
-                    r2r=self.rail.ohms if self.rail else None,
-                )
-                for gun, name in enumerate(names)
-            ),
+            channels=tuple(channels),
         )
 
     @cached_property
@@ -75,14 +67,12 @@ class Choice:
     @property
     def max_error(self) -> float:
         """Largest deviation in volts from equal steps of voltage from 0 to the peak."""
-        ideal = self.goal.peak * np.arange(len(self.volts)) / self.goal.top
-        return float(np.abs(self.volts - ideal).max())
+        return float(replace(self.goal, even="volts").error(self.volts))
 
     @property
     def max_lightness_error(self) -> float:
         """Largest deviation from equal steps of lightness (CIE L*) from 0 to 100."""
-        lightness = lightness_of(linear_from_srgb(self.volts / self.goal.peak))
-        return float(np.abs(lightness - 100.0 * np.arange(len(self.volts)) / self.goal.top).max())
+        return float(replace(self.goal, even="perceptual").error(self.volts))
 
     @property
     def monotonic(self) -> bool:
@@ -106,28 +96,17 @@ def design(
     whole range are not offered; the list may then be shorter. Raises BoardError when the goal cannot be met by any
     ladder, or nothing keeps its current limit.
 
-    Parameters
-    ----------
-    pairs
-        Whether two resistors in series or in parallel may take the place of one; not for R-2R.
-    r2r
-        Design an R-2R ladder instead of a weighted one.
-    tolerance
-        Of the resistors; it does not change the choice, only its analysis.
+    With ``pairs`` two resistors in series or in parallel may take the place of one; not for R-2R. ``tolerance`` of the
+    resistors does not change the choice, only its analysis.
     """
     problems = goal_problems(goal)
     if pairs and r2r:
-        problems.append(
-            Problem(where=("pairs",), what="an R-2R ladder has no use for pairs", action="leave one of the two out")
-        )
+        what = "an R-2R ladder has no use for pairs"
+        problems.append(Problem(where=("pairs",), what=what, action="leave one of the two out"))
     if pairs and goal.even == "perceptual" and (series not in _COARSE or goal.bits > _FEW):
-        problems.append(
-            Problem(
-                where=("pairs",),
-                what=f"pairs from {series} for {goal.bits} bits are too many to search for even lightness",
-                action=f"use at most {_FEW} bits of E24, whose pairs are fine enough, or leave pairs out",
-            )
-        )
+        what = f"pairs from {series} for {goal.bits} bits are too many to search for even lightness"
+        action = f"use at most {_FEW} bits of E24, whose pairs are fine enough, or leave pairs out"
+        problems.append(Problem(where=("pairs",), what=what, action=action))
     if problems:
         raise BoardError(problems)
     most = alternatives + 1
@@ -173,41 +152,27 @@ def _r2r(goal: Goal, series: Series, tolerance: float, most: int) -> list[Choice
     choices = []
     for rail, rung in zip(found.rail.tolist(), found.rung.tolist(), strict=True):
         leg = Assembly(parts=(rung,)) if rung in values else Assembly(parts=(rail, rail), joined="series")
-        choices.append(
-            Choice(
-                goal=goal,
-                resistors=(leg,) * goal.bits,
-                rail=Assembly(parts=(rail,)),
-                tolerance=tolerance,
-            )
-        )
+        resistors, rails = (leg,) * goal.bits, Assembly(parts=(rail,))
+        choices.append(Choice(goal=goal, resistors=resistors, rail=rails, tolerance=tolerance))
     return choices
 
 
 def goal_problems(goal: Goal) -> list[Problem]:
     """Return why no ladder can meet a goal; empty when one might."""
-    problems = []
-    if not 1 <= goal.bits <= MOST_BITS:
-        problems.append(
-            Problem(where=("bits",), what=f"{goal.bits} bits in one ladder", action=f"use 1 to {MOST_BITS}")
+    limit, more = goal.current_limit, "give more than 0"
+    problems = [
+        Problem(where=(key,), what=what, action=action)
+        for fine, key, what, action in (
+            (1 <= goal.bits <= MOST_BITS, "bits", f"{goal.bits} bits in one ladder", f"use 1 to {MOST_BITS}"),
+            (0 < goal.supply < np.inf, "supply", f"a supply of {goal.supply:g}", more),
+            (0 < goal.load < np.inf, "load", f"a load of {goal.load:g}", more),
+            (0 < goal.peak < np.inf, "peak", f"a peak of {goal.peak:g}", more),
+            (0 <= goal.driver < np.inf, "driver", f"a driver of {goal.driver:g} ohm", "give 0 or more"),
+            (limit is None or limit > 0, "current_limit", f"a current limit of {limit or 0:g} A", more),
         )
-    for name, value in (("supply", goal.supply), ("load", goal.load), ("peak", goal.peak)):
-        if not 0 < value < np.inf:
-            problems.append(Problem(where=(name,), what=f"a {name} of {value:g}", action="give more than 0"))
-    if not 0 <= goal.driver < np.inf:
-        problems.append(Problem(where=("driver",), what=f"a driver of {goal.driver:g} ohm", action="give 0 or more"))
-    if goal.current_limit is not None and not goal.current_limit > 0:
-        problems.append(
-            Problem(
-                where=("current_limit",), what=f"a current limit of {goal.current_limit:g} A", action="give more than 0"
-            )
-        )
+        if not fine
+    ]
     if not problems and goal.peak >= goal.supply * goal.load / (goal.load + goal.driver / goal.bits):
-        problems.append(
-            Problem(
-                where=("peak",),
-                what=f"{goal.peak:g} V cannot be reached from {goal.supply:g} V",
-                action="give a higher supply or a lower peak",
-            )
-        )
+        what = f"{goal.peak:g} V cannot be reached from {goal.supply:g} V"
+        problems.append(Problem(where=("peak",), what=what, action="give a higher supply or a lower peak"))
     return problems

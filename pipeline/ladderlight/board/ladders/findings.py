@@ -27,10 +27,7 @@ _SHOWN = 1 / 255
 
 
 def ladder_findings(subject: Ladder | Board, guns: Sequence[str] = GUNS) -> list[Finding]:
-    """Return the findings about a ladder, the gravest first; a board also shows what drives the lines.
-
-    ``guns`` are those that something should feed.
-    """
+    """Return the findings about a ladder, or that of a board with its drivers; ``guns`` are those to be fed."""
     ladder = subject.ladder if isinstance(subject, Board) else subject
     analysis = analyse(ladder)
     direct = _direct_lines(subject) if isinstance(subject, Board) else frozenset()
@@ -59,7 +56,6 @@ def _joined(found: list[Finding]) -> list[Finding]:
 
 
 def _direct_lines(board: Board) -> frozenset[str]:
-    """Ladder lines that a memory drives with no register between."""
     wanted = set(board.ladder.lines)
     return frozenset(
         name for memory in board.memories if memory.output == "direct" for name in memory.data if name in wanted

@@ -22,12 +22,7 @@ def ladder_document(ladder: Ladder) -> dict[str, Any]:
     analysis = analyse(ladder)
     return {
         "channels": [
-            {
-                "name": channel.name,
-                "guns": list(channel.guns),
-                "lines": list(channel.lines),
-                **_channel_figures(channel),
-            }
+            {"name": channel.name, "guns": list(channel.guns), "lines": list(channel.lines)} | _channel_figures(channel)
             for channel in analysis.channels
         ],
         **_loads(analysis),
@@ -62,10 +57,7 @@ def design_document(choices: list[Choice], series: Series | None) -> dict[str, A
 
 
 def drawer_document(sets: list[tuple[Choice, ...]], drawer: Drawer) -> dict[str, Any]:
-    """Return sets of ladders from a drawer as plain values, the best first.
-
-    The document is that of the best set's worst ladder, with all of its ladders as ``channels``.
-    """
+    """Return sets of ladders as plain values: that of the best set's worst ladder, its others as ``channels``."""
     best = sets[0]
     return {
         **design_document([choices[-1] for choices in sets], None),

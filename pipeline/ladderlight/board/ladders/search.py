@@ -57,6 +57,11 @@ class Goal:
         """Return volts in the measure of ``even``: themselves, or the lightness of the light."""
         return volts if self.even == "volts" else lightness_of(linear_from_srgb(volts / self.peak))
 
+    def error(self, volts: Floats) -> Floats:
+        """Return the largest deviation of levels, float64 (..., codes), from the targets."""
+        deviation: Floats = np.abs(self.effect(volts) - self.targets).max(axis=-1)
+        return deviation
+
     def volts_for(self, effect: Floats) -> Floats:
         """Return the inverse of :meth:`effect`."""
         return effect if self.even == "volts" else self.peak * srgb_from_linear(luminance_of(effect))
@@ -84,7 +89,6 @@ class Found:
     error: Floats
 
     def __len__(self) -> int:
-        """Return the number of ladders."""
         return len(self.error)
 
 
@@ -139,7 +143,6 @@ class WeightedSearch:
             self._expand(index[start : start + _ROWS], sums[start : start + _ROWS], bit)
 
     def _expand(self, index: Ints, sums: Floats, left: int) -> None:
-        """Choose the next bit in every possible way."""
         low, high = self._bounds(sums, left)
         ascending = self._conductance[::-1]
         first = np.searchsorted(ascending, low * (2 - _SLACK), side="left")
@@ -170,7 +173,6 @@ class WeightedSearch:
         return 1 / (self.values + self.goal.driver)
 
     def _limits(self) -> tuple[Floats, Floats]:
-        """The window of voltages of each code."""
         goal, bound = self.goal, self._bound * _SLACK + _ROUNDING
         return goal.volts_for(goal.targets - bound), goal.volts_for(goal.targets + bound)
 
@@ -246,10 +248,9 @@ class WeightedSearch:
         return np.where(bounded, total / 2 * (1 - root) * _SLACK, np.inf)
 
     def _collect(self, index: Ints, sums: Floats) -> None:
-        """Keep the best of complete ladders."""
         goal = self.goal
         volts = goal.supply * sums / (sums[:, -1:] + 1 / goal.load)
-        error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)
+        error = goal.error(volts)
         good = error <= self._bound
         if not goal.non_monotonic:
             good &= (np.diff(volts, axis=1) > 0).all(axis=1)
@@ -309,7 +310,7 @@ def best_r2r(goal: Goal, values: Floats, most: int) -> R2RFound:
             white = goal.effect(weights.sum(axis=1))
             good &= np.abs(white - goal.targets[-1]) <= found.error[-1]
         volts = weights[good] @ codes.T
-        error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)
+        error = goal.error(volts)
         rung = rung[good]
         offered = error <= goal.worst
         if not goal.non_monotonic:

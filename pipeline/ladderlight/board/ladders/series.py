@@ -36,7 +36,6 @@ class Stock:
     joined: NDArray[np.int8]
 
     def __len__(self) -> int:
-        """Return the number of resistances."""
         return len(self.ohms)
 
     def assembly(self, index: int) -> Assembly:

@@ -63,12 +63,7 @@ def worst_levels(network: Network, node: str, states: Flags, tolerance: Floats) 
     each resistor to the end that raises the level until none moves. For weighted ladders the direction never depends on
     the others, so this is the worst of all corners; for others the tests compare it with all corners.
 
-    Parameters
-    ----------
-    states
-        Booleans, shape (states, drivers).
-    tolerance
-        Largest relative deviation of each resistor, float64 (resistors,).
+    ``states`` bool (states, drivers); ``tolerance`` float64 (resistors,), the largest relative deviation of each.
     """
 
     def measure(ohms: Floats) -> Floats:
@@ -146,10 +141,7 @@ def _highest(measure: Measure, network: Network, tolerance: Floats, count: int) 
 
 
 def spread(network: Network, node: str, states: Flags, tolerance: Floats, *, samples: int, seed: int) -> Spread:
-    """Draw resistors evenly within their tolerance and take the statistics of the levels.
-
-    The generator is numpy's PCG64 with ``seed``; the same seed draws the same resistors.
-    """
+    """Return the statistics of ladders drawn evenly within their tolerance, by numpy's PCG64 with ``seed``."""
     rng = np.random.default_rng(seed)
     deviation = rng.uniform(-1.0, 1.0, (samples, len(tolerance))) * tolerance
     volts = levels(network, node, states, network.ohms * (1 + deviation))

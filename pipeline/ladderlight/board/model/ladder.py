@@ -183,10 +183,7 @@ class Ladder(Value):
         return self.network(channels, lines).solve(all_states(len(lines)))
 
     def gun_volts(self, levels: Mapping[str, NDArray[np.integer]], count: int) -> Floats:
-        """Return the volts at the three guns in ``count`` states, float64 (count, 3); 0 for a gun that nothing feeds.
-
-        ``levels`` are those of each line in the states, 0 or 1.
-        """
+        """Return the guns' volts, float64 (count, 3), by each line's levels, 0 or 1; 0 for a gun that nothing feeds."""
         volts = np.zeros((count, 3))
         for channels, lines in self.groups():
             solution = self.solve_group(channels, lines)

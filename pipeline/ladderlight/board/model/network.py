@@ -110,7 +110,6 @@ class Network:
         return tuple(node for node in ends if node not in outside)
 
     def _links(self, node: str) -> Iterator[tuple[int, int | None]]:
-        """Each resistor at a node, with the inner node at its other end; None for ground."""
         index = {name: position for position, name in enumerate(self.inner)}
         for position, resistor in enumerate(self.resistors):
             if node in (resistor.a, resistor.b):
@@ -126,13 +125,8 @@ class Network:
         ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
         and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
 
-        Parameters
-        ----------
-        states
-            Booleans, shape (..., drivers): which drivers are high.
-        ohms
-            Other values of the resistors than their nominal ones, shape (..., resistors), for example drawn within a
-            tolerance. The leading dimensions of both are broadcast.
+        ``states`` bool (..., drivers): which drivers are high. ``ohms`` (..., resistors): other values of the resistors
+        than their nominal ones, for example drawn within a tolerance. The leading dimensions of both are broadcast.
         """
         conductance = 1 / (self.ohms if ohms is None else np.asarray(ohms, dtype=np.float64))
         batch = np.broadcast_shapes(states.shape[:-1], conductance.shape[:-1])

@@ -73,7 +73,6 @@ class Palette(Value):
     ladder: Ladder
 
     def __len__(self) -> int:
-        """Return the number of codes."""
         return len(self.volts)
 
     @cached_property

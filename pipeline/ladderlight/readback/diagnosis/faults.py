@@ -1,6 +1,6 @@
-"""Faults of a chip, its socket or its programming, those of single lines among them."""
+"""Faults of a chip, its socket or its programming: of single lines, and of chips erased or programmed badly."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from math import log
@@ -11,6 +11,7 @@ import numpy as np
 from ladderlight.bench.faults.lines import LineFault, LineKind, address_faults, data_faults, line_text
 from ladderlight.bench.pins import Pins
 from ladderlight.units.arrays import Ints, Words
+from ladderlight.units.words import address
 
 Places = Ints
 WordsAt = Callable[[Places], Words]
@@ -73,3 +74,84 @@ def _while_burning(fault: LineFault, wanted: Words, ones: np.uint32) -> Iterator
     ):
         text = line_text("address", fault.names, happened)
         yield Fault(kind="address_stuck", lines=fault.names, text=text, words=words)
+
+
+def unfinished(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+    """Yield a chip erased from some address on, up to one, or between two."""
+    ones = np.uint32(pins.ones)
+    written = np.flatnonzero(found != ones)
+    if not written.size:
+        return
+    first, end = int(written[0]), int(written[-1]) + 1
+    places = np.arange(wanted.size)
+    for erased, where in (
+        (places >= end, f"from {address(end, wanted.size)} to the end"),
+        (places < first, f"below {address(first, wanted.size)}"),
+    ):
+        if (wanted[erased] != ones).any():
+            text = f"erased {where}: programming stopped early, or the wrong part was selected"
+            yield fixed("unfinished", text, np.where(erased, ones, wanted))
+    yield from _hole(pins, wanted, found)
+
+
+def _hole(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+    ones = np.uint32(pins.ones)
+    written = np.flatnonzero(found != ones)
+    lacking = np.append(0, np.cumsum(wanted != ones))
+    between = lacking[written[1:]] - lacking[written[:-1] + 1]
+    if not between.size or not between.max():
+        return
+    widest = int(between.argmax())
+    lost = written[widest] + 1 + np.flatnonzero(wanted[written[widest] + 1 : written[widest + 1]] != ones)
+    first, last = int(lost[0]), int(lost[-1])
+    words = wanted.copy()
+    words[first : last + 1] = ones
+    where = f"{address(first, wanted.size)} to {address(last, wanted.size)}"
+    text = f"a hole, erased from {where}: these words were never programmed; burn the chip again"
+    yield fixed("hole", text, words)
+
+
+def burned_over(wanted: Words, known: Sequence[Fault]) -> Iterator[Fault]:
+    """Yield a chip burned over the previous build, as recorded: the bits clear in either are clear."""
+    places = np.arange(wanted.size)
+    for fault in known:
+        if fault.kind == "earlier_burn":
+            text = "burned over the previous build, which was not erased; erase the chip, then burn it"
+            yield fixed("burned_over", text, wanted & fault.words(places))
+
+
+def one_way(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
+    """Yield bad erasure where all bits that differ are 0 and should be 1, and weak programming where all are 1.
+
+    Which bits differ remains unexplained. That all go one way is as good as tossing as many coins less one.
+    """
+    raised, lowered = found & ~wanted, wanted & ~found
+    if raised.any() == lowered.any():
+        return
+    differs = raised | lowered
+    coins = int(np.bitwise_count(differs).sum()) - 1
+    against = max(0.0, int(np.count_nonzero(differs)) - coins * log(2) / AGAINST)
+    if lowered.any():
+        erase = "again" if pins.device.part.erasure in ("bytes", "sectors") else "longer"
+        text = f"all bits that differ are 0 and should be 1: badly erased; erase the chip {erase}, then burn it"
+        yield fixed("badly_erased", text, found, against=against)
+    else:
+        text = "all bits that differ are 1 and should be 0: weakly programmed; burn the chip again, without erasing it"
+        yield fixed("weakly_programmed", text, found, against=against)
+
+
+def smaller_part(pins: Pins, wanted: Words) -> Iterator[Fault]:
+    """Yield a part of a chip that repeats, as where a programmer is set to a smaller part and its pins are fixed."""
+    size = wanted.size
+    for parts in (2, 4, 8):
+        if size % parts or size // parts < 2:
+            return
+        count = size // parts
+        for block in range(parts):
+            held = wanted[block * count : (block + 1) * count]
+            text = (
+                f"the data of {address(block * count, size)} to {address((block + 1) * count - 1, size)} repeats "
+                f"{parts} times: "
+                f"the programmer was set to a smaller part; select {pins.device.part.number}"
+            )
+            yield fixed("part_size", text, np.tile(held, parts))

@@ -9,7 +9,7 @@ from ladderlight.bench.pins import Pins
 from ladderlight.board import Device
 from ladderlight.devices.files import ERASED, bytes_of, words_of
 from ladderlight.readback.diagnosis.faults import Fault, fixed
-from ladderlight.readback.readings import Reading
+from ladderlight.readback.dumps import Reading
 from ladderlight.readback.sections import Section, image_of
 from ladderlight.units.arrays import Bytes, Floats, Ints, Words, bytes_per_word
 

@@ -11,11 +11,22 @@ import numpy as np
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults
 from ladderlight.bench.pins import Pins
 from ladderlight.board import Board, Device
-from ladderlight.readback.diagnosis.erasure import burned_over, one_way, smaller_part, unfinished
-from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind, Places, fixed, line_faults, reversed_bits
+from ladderlight.readback.diagnosis.faults import (
+    AGAINST,
+    Fault,
+    Kind,
+    Places,
+    burned_over,
+    fixed,
+    line_faults,
+    one_way,
+    reversed_bits,
+    smaller_part,
+    unfinished,
+)
 from ladderlight.readback.diagnosis.known import other_devices
 from ladderlight.readback.diagnosis.misplacement import bank_order, byte_order, piece_order, shiftable, shifted
-from ladderlight.readback.readings import Reading, as_read
+from ladderlight.readback.dumps import Reading, as_read
 from ladderlight.readback.sections import Section, mask_of
 from ladderlight.units.arrays import Flags, Ints, MemoryWords, Words
 
@@ -28,20 +39,10 @@ def possible_faults(
     known: Sequence[Fault] = (),
     reading: Reading | None = None,
 ) -> Iterator[Fault]:
-    """Yield every single fault that is worth trying, after all that a healthy chip may hold.
+    """Yield every single fault that is worth trying, after all that a healthy chip may hold, which is ``known``.
 
-    Parameters
-    ----------
-    board, device
-        The board and the device in question.
-    wanted, found
-        What the device should hold, and what it does: uint32, shape (words of the part,). Shift and the order of banks
-        and pieces are looked for in what was found; all else follows from what is wanted. What was not read is found
-        as it should be.
-    known
-        Contents that a healthy chip may hold, see :mod:`ladderlight.readback.diagnosis.known`.
-    reading
-        How the device was read, where that was in pieces or not in the order of its image.
+    Shift and the order of banks and pieces are looked for in what was ``found``, uint32 (words of the part,); all else
+    follows from what is ``wanted``. What was not read, in pieces by ``reading``, is found as it should be.
     """
     pins = Pins(board=board, device=device)
     read = reading.read if reading else ()
@@ -229,7 +230,6 @@ class _Tried:
 
 
 def _differing_chips(should: Words, found: Words, reading: Reading | None) -> list[tuple[Section, ...]]:
-    """Group a reading in even and odd bytes by these, those that differ; nothing of a reading in whole words."""
     if reading is None or not all(section.torn for section in reading.read):
         return []
     lanes: dict[str, list[Section]] = {}
