@@ -96,7 +96,8 @@ def _readings(board: Board, channel: Channel, cases: Sequence[tuple[str, ...]]) 
     network = ladder.network(channels, lines)
     currents = network.solve(states).currents
     open_network = replace(ladder, load=inf).network(channels, lines)
-    held = np.logical_or(states.any(axis=1), not isinf(ladder.driver_low) or _grounded(open_network))
+    grounded = any(GROUND in (one.a, one.b) and one.ohms < inf for one in open_network.resistors)
+    held = np.logical_or(states.any(axis=1), not isinf(ladder.driver_low) or grounded)
     loaded = _volts(network, channel, states, tolerance_of(ladder))
     unloaded = iter(_volts(open_network, channel, states[held], tolerance_of(ladder)))
     for case, high in enumerate(cases):
@@ -116,10 +117,6 @@ def _volts(network: Network, channel: Channel, states: Flags, tolerance: float) 
     nominal = network.solve(states).at(channel.name)
     figures = np.stack([nominal, *worst_levels(network, channel.name, states, share)], axis=1).round(12) + 0.0  # no -0
     return [Volts(nominal=at, lowest=low, highest=high) for at, low, high in figures.tolist()]
-
-
-def _grounded(network: Network) -> bool:
-    return any(GROUND in (resistor.a, resistor.b) and resistor.ohms < inf for resistor in network.resistors)
 
 
 def steps_of(readings: tuple[Reading, ...]) -> Iterator[tuple[tuple[str, ...], list[Reading]]]:

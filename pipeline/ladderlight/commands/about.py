@@ -139,9 +139,10 @@ def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> Non
     if not declaration.options:
         console.print("no options")
     for option in declaration.options:
-        default = "needed" if option.required else f"default {_toml(option.default)}"
+        default = "not set" if option.default is None else json.dumps(option.default)
+        needed = "needed" if option.required else f"default {default}"
         console.print()
-        console.print(((f"  {option.name}", "bold"), (f"  {option.type_text}; {default}", "")))
+        console.print(((f"  {option.name}", "bold"), (f"  {option.type_text}; {needed}", "")))
         if option.option.help:
             console.print(f"      {option.option.help}")
     console.print()
@@ -167,7 +168,3 @@ def _document(declaration: StageDeclaration) -> dict[str, Any]:
             for option in declaration.options
         ],
     }
-
-
-def _toml(value: Any) -> str:
-    return "not set" if value is None else json.dumps(value)

@@ -13,7 +13,7 @@ from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
 from ladderlight.errors import UsageError
 from ladderlight.system.printable import printable
-from ladderlight.units.words import address, joined
+from ladderlight.units.words import address, counted, joined
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -49,8 +49,7 @@ def compare(
     ] = None,
     tray: options.TrayOption = None,
     picture: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE.png", help="Write a PNG of the screens with all differences marked."),
+        Path | None, typer.Option(metavar="FILE.png", help="Write a PNG of the screens with all differences marked.")
     ] = None,
     most: Annotated[
         int, typer.Option(min=0, metavar="NUMBER", help="How many differences to list one by one, for each device.")
@@ -209,7 +208,7 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
     words = report.reading.device.part.words
     for stretch in comparison.ranges[:_SHOWN]:
         first, last = (address(end, words) for end in (stretch.first, stretch.last))
-        line(f"{first} to {last}  {_words(stretch.count)}")
+        line(f"{first} to {last}  {counted(stretch.count, 'word')} {_differ(stretch.count)}")
     if len(comparison.ranges) > _SHOWN:
         line(f"and {len(comparison.ranges) - _SHOWN:,} more ranges")
     width = report.reading.device.part.width
@@ -228,10 +227,6 @@ def _same(report: DeviceReport) -> str:
         return f"{report.place} is as built: all {comparison.words:,} words are the same"
     size = reading.device.part.bytes
     return f"{report.place} is as built as far as it was read: {size - reading.unread_bytes:,} of {size:,} bytes"
-
-
-def _words(count: int) -> str:
-    return f"{count:,} word{'s' * (count != 1)} {_differ(count)}"
 
 
 def _differ(count: int) -> str:

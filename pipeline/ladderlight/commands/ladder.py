@@ -204,13 +204,14 @@ def _resistors(best: Choice) -> Table:
     analysis = best.analysis
     dissipation = {part.part: part.watts for part in analysis.resistors}
     for bit, (resistor, driver) in reversed(list(enumerate(zip(best.resistors, analysis.drivers, strict=True)))):
+        own = [f"{1e3 * watts:.1f}" for part, watts in dissipation.items() if part.partition(" ")[0] == driver.line]
         table.add_row(
             f"{bit}",
             str(resistor),
             f"{resistor.ohms:.6g}",
             f"{driver.source * 1e3:.2f} mA",
             f"{driver.sink * 1e3:.2f} mA",
-            _watts([watts for part, watts in dissipation.items() if part.partition(" ")[0] == driver.line]),
+            f"{' and '.join(own)} mW",
         )
     if best.rail:
         rail = max((watts for part, watts in dissipation.items() if part.startswith("rail")), default=0.0)
@@ -220,10 +221,6 @@ def _resistors(best: Choice) -> Table:
             "to ground", f"{best.rail} + {best.rail}", f"{2 * best.rail.ohms:g}", "", "", f"{end * 1e3:.1f} mW"
         )
     return table
-
-
-def _watts(parts: list[float]) -> str:
-    return " and ".join(f"{watts * 1e3:.1f}" for watts in parts) + " mW"
 
 
 def _levels(best: Choice, width: int | None) -> list[Table]:
@@ -263,7 +260,7 @@ def _print_summary(console: LineConsole, best: Choice) -> None:
         order += " at all values within tolerance" if channel.surely_monotonic else " at nominal values only"
     console.print(
         f"worst error {best.max_error * 1e3:.2f} mV, {best.max_lightness_error:.2f} of 100 in lightness; "
-        f"white {channel.white:.4f} V; {order}; supply up to {best.analysis.supply_current * 1e3:.1f} mA a channel",
+        f"white {channel.white:.4f} V; {order}; supply up to {best.analysis.supply_current * 1e3:.1f} mA a channel"
     )
     if channel.spread:
         console.print(

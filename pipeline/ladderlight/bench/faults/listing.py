@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from ladderlight.bench.connector import FittedResistor, resistors_of
+from ladderlight.bench.connector import resistors_of
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults, line_text, selection_faults
 from ladderlight.bench.faults.wiring import (
     Change,
@@ -187,8 +187,11 @@ def _resistors(board: Board) -> Iterator[WiringFault]:
     def fault(text: str, changed: dict[Place, float]) -> Iterator[WiringFault]:
         faulty = with_resistors(board, changed)
         if faulty:
-            chips = tuple(chip for place in changed for chip in (_itself(fitted[place]), *_driver(board, place)))
-            yield WiringFault(group="resistors", text=text, chips=chips, change=lambda _, words: (faulty, words))
+            chips: list[ChipPin] = []
+            for place in changed:
+                part = fitted[place]  # named as in the wiring table: R3 1k6 (r1)
+                chips += [ChipPin(chip=part.label, pin=None, name=part.value, line=part.line), *_driver(board, place)]
+            yield WiringFault(group="resistors", text=text, chips=tuple(chips), change=lambda _, words: (faulty, words))
 
     for place, ohms in nominal.items():
         named = _named(place, ohms)
@@ -209,11 +212,6 @@ def _line_of(place: Place) -> Place:
     """Return the channel and line of a resistor, which may be one of a pair; to exchange the two changes nothing."""
     channel, name = place
     return channel, name.removesuffix(" first").removesuffix(" second")
-
-
-def _itself(resistor: FittedResistor) -> ChipPin:
-    """Return a resistor as the wiring table has it: ``R3 1k6 (r1)``."""
-    return ChipPin(chip=resistor.label, pin=None, name=resistor.value, line=resistor.line)
 
 
 def _driver(board: Board, place: Place) -> tuple[ChipPin, ...]:

@@ -61,7 +61,8 @@ def bridge(board: Board, first: Expression, second: Expression, *, high_wins: bo
     """
     if _feeds(board, first, second) or any(_drives_ladder(board, driver) for driver in (first, second)):
         return None
-    constants = [driver.lines[0].index for driver in (first, second) if _is_constant(driver)]
+    plain = [driver.lines[0] for driver in (first, second) if not is_gate(driver)]
+    constants = [line.index for line in plain if line.signal is Signal.CONSTANT]
     mixed = 3 * (constants[0] if constants else high_wins)
     outputs = [mixed] * 4 if constants else [0, mixed, mixed, 3]
     return through_table(board, [first, second], outputs, _in_place_of(board, [first, second]))
@@ -91,10 +92,6 @@ def pins_behind(board: Board, line: Line) -> Iterator[tuple[Memory, int]]:
 def is_gate(driver: Expression) -> bool:
     """Whether a gate drives a pin: an inverter or an exclusive-or."""
     return driver.inverted or len(driver.lines) > 1
-
-
-def _is_constant(driver: Expression) -> bool:
-    return not is_gate(driver) and driver.lines[0].signal is Signal.CONSTANT
 
 
 def _feeds(board: Board, first: Expression, second: Expression) -> bool:

@@ -177,16 +177,11 @@ def aligned(
             step = np.linalg.lstsq(held, matrix.T @ left[2:-2, 2:-2].reshape(-1), rcond=None)[0].reshape(4, 2)
             most = max(1.0, sigma)
             step = np.clip(step, -most, most)
-            corners = _moved(corners, step, rows, columns)
+            ends = np.column_stack([_ends(rows, columns) + step, np.ones(4)]) @ homography(corners, rows, columns).T
+            corners = ends[:, :2] / ends[:, 2:] - 0.5
             if np.abs(step).max() < 0.02:
                 break
     return corners
-
-
-def _moved(corners: Corners, step: Floats, rows: int, columns: int) -> Corners:
-    """Return the corners after those of the cells have moved by so many cells."""
-    mapped = np.column_stack([_ends(rows, columns) + step, np.ones(4)]) @ homography(corners, rows, columns).T
-    return mapped[:, :2] / mapped[:, 2:] - 0.5
 
 
 def _fields(rows: int, columns: int) -> Floats:

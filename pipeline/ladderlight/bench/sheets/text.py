@@ -32,7 +32,7 @@ def bench_sheet(project: str, bench: Bench, *, width: int = WIDTH) -> str:
     title = f"Bench sheet: {project}"
     lines = [title, "=" * min(len(title), width)]
     for heading, body in (
-        ("Findings", _findings(bench)),
+        ("Findings", (_Hung(f"{one.level:8}{one.where}: {one.message}", 8) for one in bench.findings)),
         ("Parts to buy", _parts(bench)),
         ("Wiring, pin by pin", _chips(bench)),
         ("Resistors", _resistors(bench)),
@@ -45,11 +45,6 @@ def bench_sheet(project: str, bench: Bench, *, width: int = WIDTH) -> str:
         if found:
             lines += ["", heading, "-" * width, *found]
     return "\n".join([*map(printable, lines), ""])
-
-
-def _findings(bench: Bench) -> _Lines:
-    for finding in bench.findings:
-        yield _Hung(f"{finding.level:8}{finding.where}: {finding.message}", 8)
 
 
 def _parts(bench: Bench) -> _Lines:

@@ -10,7 +10,7 @@ from typing import Any, TypedDict
 import numpy as np
 from markupsafe import Markup
 
-from ladderlight.board import Board, Finding
+from ladderlight.board import Finding
 from ladderlight.colour.viewing import Viewing
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.flow.pictures import SourceView
@@ -87,7 +87,7 @@ def page(
         project=project if tray is None else f"{project}, tray {tray}",
         facts=facts_of(board),
         screens=[_screen(manifest, scanned, content) for content in range(len(scanned.distinct))],
-        unknown=_unknown(board),
+        unknown=[one.name for one in board.driving_memories if one.output == "direct" and one.access is None],
         notes=manifest["notes"],
         aspect=board.raster.mode.screen_aspect,
         plots=plots_of(board),
@@ -125,11 +125,6 @@ def _text(path: str) -> str:
     lines = files(__package__).joinpath(path).read_text(encoding="utf-8").splitlines()
     stripped = (line.strip() for line in lines)
     return "\n".join(line for line in stripped if line and not line.startswith(("/*", "*", "//")))
-
-
-def _unknown(board: Board) -> list[str]:
-    """Name the memories that drive the ladders directly and whose access time is not given."""
-    return [memory.name for memory in board.driving_memories if memory.output == "direct" and memory.access is None]
 
 
 def _screen(manifest: ManifestDocument, scanned: Scanned, content: int) -> dict[str, object]:

@@ -129,12 +129,13 @@ def _row(
         if left >= right:
             continue
         own = [bank["bank"] for bank in stretch.banks]
+        label = f"{own[0]}" if len(own) == 1 else f"banks {own[0]} to {own[-1]}, word by word" if own else "in use"
         boxes.append(
             Box(
                 left=100 * (left - start) / words,
                 width=100 * (right - left) / words,
                 bank=own[0] if len(own) == 1 else None,
-                label=_label(own) if left == stretch.first and (len(own) == 1 or right - left > words / 8) else "",
+                label=label if left == stretch.first and (len(own) == 1 or right - left > words / 8) else "",
                 title=_title(stretch, device["words"]),
                 used=100 * stretch.used / (stretch.last + 1 - stretch.first),
                 changed=bool(changed.intersection(own)),
@@ -156,12 +157,6 @@ def _row(
         changed=marks(since_build),
         stale=marks(since_burned),
     )
-
-
-def _label(banks: Sequence[int]) -> str:
-    if len(banks) == 1:
-        return str(banks[0])
-    return f"banks {banks[0]} to {banks[-1]}, word by word" if banks else "in use"
 
 
 def _title(stretch: _Stretch, words: int) -> str:
