@@ -142,7 +142,6 @@ def compare(
 
 
 def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, *, json_: bool, quiet: bool) -> None:
-
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.revisions.differences import Side, differences_of, document_of

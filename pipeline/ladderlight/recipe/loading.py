@@ -1,4 +1,4 @@
-"""Reading a recipe: everything is checked, and all errors are reported at once."""
+"""Reading a recipe, or each of its revisions: everything is checked, and all errors are reported at once."""
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from ladderlight.board import Board
 from ladderlight.board.advice.checks import problems_of as problems_of_board
 from ladderlight.colour.viewing import Viewing
-from ladderlight.errors import Fault, PluginError, Problem, RecipeError
+from ladderlight.errors import Fault, PluginError, Problem, RecipeError, UsageError, nearest_word
 from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
 from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
 from ladderlight.recipe.chain import (
@@ -29,11 +29,11 @@ from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingT
 from ladderlight.recipe.rules import check_rules
 from ladderlight.recipe.source.document import Document, UnreadableError, read_document
 from ladderlight.recipe.source.problems import Report, Where, dig, tables
-from ladderlight.recipe.source.revisions import of_revision, one_of, revisions_of
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.registry import StageRegistry, installed_stages
 from ladderlight.stages.validation import as_json, problems_of
 from ladderlight.system.paths import is_file, resolved, trouble_with
+from ladderlight.units.words import joined
 
 Pictures = Literal["needed", "checked", "ignored", "cards"]
 
@@ -319,3 +319,67 @@ def _output(
                 what = f"{kind} {source_of(folder, inside)!r} lies in the output folder, which a build replaces"
                 report.add(where, what, "name another folder")
     return output
+
+
+_PARTED = ("stage", "picture")
+"""Lists of tables that may each be for one revision."""
+
+
+def revisions_of(data: Mapping[str, Any], asked: str | None = None) -> tuple[str | None, ...]:
+    """Return the revisions of a recipe's data, or the one that is asked for; None alone where it has one board only.
+
+    Raises UsageError when it has no such revision.
+    """
+    written = data.get("revisions")
+    names = tuple(written) if isinstance(written, dict) else ()
+    if asked is None:
+        return names or (None,)
+    if not names:
+        raise UsageError("the recipe has no [revisions]; add them, or name none")
+    if asked not in names:
+        raise UsageError(f"the recipe has no revision {asked!r}; {nearest_word(asked, names)}")
+    return (asked,)
+
+
+def one_of(names: tuple[str | None, ...]) -> str | None:
+    """Return the only revision. Raises UsageError when there are several."""
+    if len(names) > 1:
+        raise UsageError(f"the recipe has the revisions {joined(list(map(str, names)))}; name one with --revision")
+    return names[0]
+
+
+def of_revision(data: Mapping[str, Any], name: str | None, report: Report) -> dict[str, Any]:
+    """Return a recipe's data as a revision has them: with its board, and without the tables of the others."""
+    _check(data, report)
+    if name is None:
+        return dict(data)
+    places: dict[Where, Where] = {("board",): ("revisions", name)}
+    found = {**data, "board": data["revisions"][name]}
+    if not isinstance(found["board"], str):
+        del found["board"]
+    others = [other for other in data["revisions"] if other != name]
+    for key in _PARTED:
+        if not isinstance(data.get(key), list):
+            continue
+        kept = [at for at, table in enumerate(tables(data, key)) if table.get("revision") not in others]
+        found[key] = [data[key][at] for at in kept]
+        places |= {(key, new): (key, at) for new, at in enumerate(kept)}
+    report.places = places
+    return found
+
+
+def _check(data: Mapping[str, Any], report: Report) -> None:
+    """Complain of revisions beside a board, and of tables for revisions that there are not."""
+    written = data.get("revisions")
+    names = list(written) if isinstance(written, dict) else []
+    if names and "board" in data:
+        what = "the recipe has both a board and [revisions]"
+        report.add_as_written(("revisions",), what, "leave one of them out")
+    for key in _PARTED:
+        for at, table in enumerate(tables(data, key)):
+            named = table.get("revision")
+            if not isinstance(named, str) or not named or named in names:
+                continue
+            what = f"revision is {named!r}, but the recipe has no {'such revision' if names else '[revisions]'}"
+            action = nearest_word(named, names) if names else "leave it out"
+            report.add_as_written((key, at, "revision"), what, action)

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ladderlight.bench.connector import Reading, Volts, loaded_volts, readings_of
 from ladderlight.bench.faults.listing import WiringFault
 from ladderlight.bench.faults.screens import cards_of, looks_of, words_of_card
 from ladderlight.bench.photograph.fitting import alike
-from ladderlight.bench.readings import Reading, Volts, loaded_volts, readings_of
 from ladderlight.board import Board, srgb_from_linear
 from ladderlight.board.scanning.scan import scan
 from ladderlight.errors import LadderlightError

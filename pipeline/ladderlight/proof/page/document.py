@@ -1,11 +1,14 @@
-"""The proof page: its data, scripts and styles filled into the templates."""
+"""The proof page: its data, scripts and styles filled into the templates, with links to the others of a project."""
 
+import os
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from importlib.resources import files
 from itertools import groupby
 from math import ceil
+from pathlib import Path
 from typing import Any, TypedDict
+from urllib.parse import quote
 
 import numpy as np
 from markupsafe import Markup
@@ -23,6 +26,8 @@ from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_fields, palette_plot
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import fill
+from ladderlight.recipe import Recipe
+from ladderlight.recipe.cards import CARDS_SUFFIX
 from ladderlight.units.words import counted, joined
 
 SCRIPTS = (
@@ -234,3 +239,53 @@ def palette_section(scanned: Scanned) -> dict[str, Any]:
             for code in listed
         ],
     }
+
+
+PAGE = Path("proof") / "index.html"
+
+
+def links_of(
+    recipe: Recipe, number: int | None, trays: Sequence[int | None], together: Collection[str] = ()
+) -> dict[str, list[Link]]:
+    """Return the links of a page by what they choose among: those to pages that are there or are being built.
+
+    The recipe may be the one of its test cards; ``number`` is the page's tray, ``trays`` are all of this build, and
+    ``together`` the revisions that the same command builds.
+    """
+    here = recipe.output / "proof" / ("" if number is None else f"tray-{number:02d}")
+    found = {}
+    if len(trays) > 1:
+        all_trays = [_link("all", here.parent / "index.html", here)]
+        folders = ((each, here.parent / f"tray-{each:02d}") for each in trays if each is not None)
+        found["Tray"] = all_trays + [
+            _link(str(each), folder / "index.html", here, here=each == number) for each, folder in folders
+        ]
+    revisions = list(_revisions(recipe, here, together))
+    if len(revisions) > 1:
+        found["Revision"] = revisions
+    cards = list(_cards(recipe, here))
+    if len(cards) > 1:
+        found["Chips of"] = cards
+    return found
+
+
+def _revisions(recipe: Recipe, here: Path, together: Collection[str]) -> Iterator[Link]:
+    for name in recipe.revisions:
+        page = recipe.output.parent / name / PAGE
+        if name == recipe.revision or name in together or page.is_file():
+            yield _link(name, page, here, here=name == recipe.revision)
+
+
+def _cards(recipe: Recipe, here: Path) -> Iterator[Link]:
+    """Yield the pictures' page and that of the test cards, whose output folder has its name with an ending."""
+    top = recipe.output if recipe.revision is None else recipe.output.parent
+    plain = top.name.removesuffix(CARDS_SUFFIX)
+    for what, name in (("the pictures", plain), ("the test cards", plain + CARDS_SUFFIX)):
+        page = top.with_name(name) / (recipe.revision or "") / PAGE
+        if name == top.name or page.is_file():
+            yield _link(what, page, here, here=name == top.name)
+
+
+def _link(name: str, page: Path, folder: Path, *, here: bool = False) -> Link:
+    path = Path(os.path.relpath(page, folder)).as_posix()
+    return {"name": name, "path": quote(path), "here": here}
