@@ -61,10 +61,7 @@ class Axis:
 
 
 def axes_of(board: Board) -> tuple[Axis, Axis]:
-    """Return what to decode of the x and of the y counter.
-
-    Readings are the counter's own: starts, resets and the delay of sync and blanking are in them.
-    """
+    """Return what to decode of the x and of the y counter, by their own readings: starts, resets, delays included."""
     mode = board.raster.mode
     rates = (board.raster.line_rate, board.raster.frame_rate)
     counters = (("x", board.x_counter, mode.horizontal), ("y", board.y_counter, mode.vertical))

@@ -50,10 +50,7 @@ def guide(
 
 
 def path_of(name: str) -> Path:
-    """Return the path of a guide: in the installed package, or in the tree that holds the source.
-
-    Raises UsageError when the guide is in neither.
-    """
+    """Return the path of a guide, in the installed package or the source. Raises UsageError when it is in neither."""
     package = Path(__file__).resolve().parents[1]
     places = [folder / GUIDES[name] for folder in (package / "guides", package.parents[1])]
     for path in places:

@@ -24,10 +24,7 @@ _OWN_KEYS = ("use", "bank", "tray")
 def cards_of(
     raw: Mapping[str, Any], folder: Path, registry: StageRegistry, report: Report
 ) -> tuple[dict[int, CardUse], list[Path]]:
-    """Look up the cards of ``[pictures]`` and check their options.
-
-    Return the cards by their places in the list, with the content of files that options name, and these files.
-    """
+    """Check the options of the cards of ``[pictures]``. Return these by place, with files read in, and the files."""
     files: list[Path] = []
     written = dig(raw, "pictures", "cards")
     cards: dict[int, CardUse] = {}

@@ -40,10 +40,7 @@ class Link:
 def chain_of(
     tables: Sequence[Mapping[str, Any]], registry: StageRegistry, report: Report
 ) -> tuple[list[Link], list[str]]:
-    """Look up the stages, check their options and the chain.
-
-    Gives the steps, and the names of those that are not known and left out.
-    """
+    """Look up the stages, check options and chain. Return the steps, and the names that are not known, left out."""
     if not tables:
         return list(_defaults(registry.default_chain, registry, report)), []
     links = []

@@ -66,10 +66,7 @@ def seen_inputs(files: Mapping[str, Path], known: Mapping[str, Seen]) -> dict[st
 
 
 def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
-    """Return what is not as a manifest has it, one short sentence each. A file of another size is not read.
-
-    Raises BuildError when a file cannot be read.
-    """
+    """Return what is not as a manifest has it, one short sentence each. Raises BuildError when a file is unreadable."""
     files = input_files(recipe)
     before = {str(item["file"]): item for item in inputs}
     same_size = {name: path for name, path in files.items() if name in before and _size(path) == before[name]["bytes"]}

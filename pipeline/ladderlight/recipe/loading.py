@@ -140,10 +140,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
 
 
 def stages_of(path: Path) -> tuple[StageRegistry, list[Fault]]:
-    """Register the installed stages and those of a recipe's own plugins, whatever else is wrong with the recipe.
-
-    Return the stages, and what keeps plugins of the recipe from being loaded.
-    """
+    """Return all stages, a recipe's own included whatever else is wrong there, and why any cannot be loaded."""
     try:
         document = read_document(path, str(path))
     except UnreadableError as error:
