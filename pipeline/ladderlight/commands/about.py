@@ -102,7 +102,6 @@ def _registry(*, quiet: bool) -> StageRegistry:
 
 
 def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
-
     summaries = registry.summaries()
     if json_:
         listed = [
@@ -136,10 +135,12 @@ def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> Non
     if not declaration.options:
         console.print("no options")
     for option in declaration.options:
-        default = "not set" if option.default is None else json.dumps(option.default)
-        needed = "needed" if option.required else f"default {default}"
+        if option.required:
+            given = "needed"
+        else:
+            given = "default " + ("not set" if option.default is None else json.dumps(option.default))
         console.print()
-        console.print(((f"  {option.name}", "bold"), (f"  {option.type_text}; {needed}", "")))
+        console.print(((f"  {option.name}", "bold"), (f"  {option.type_text}; {given}", "")))
         if option.option.help:
             console.print(f"      {option.option.help}")
     console.print()

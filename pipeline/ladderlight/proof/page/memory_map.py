@@ -68,7 +68,7 @@ def chip_maps(manifest: ManifestDocument, changes: Changes, stale: Sequence[Devi
 def _chip(device: DeviceDocument, since_build: DeviceChange | None, since_burned: DeviceChange) -> dict[str, object]:
     stretches = _stretches(device)
     rows = _row_count(device, stretches)
-    drawn = [_row(device, stretches, row, rows, since_build, since_burned) for row in range(rows)]
+    drawn = [_row(device, stretches, row, rows, (since_build, since_burned)) for row in range(rows)]
     filled = max((at + 1 for at, row in enumerate(drawn) if row.boxes or row.changed or row.stale), default=1)
     return {
         "device": device,
@@ -111,18 +111,11 @@ def _row_count(device: DeviceDocument, stretches: Sequence[_Stretch]) -> int:
 
 
 def _row(
-    device: DeviceDocument,
-    stretches: Sequence[_Stretch],
-    row: int,
-    rows: int,
-    since_build: DeviceChange | None,
-    since_burned: DeviceChange,
+    device: DeviceDocument, stretches: Sequence[_Stretch], row: int, rows: int, found: Sequence[DeviceChange | None]
 ) -> Row:
     words = device["words"] // rows
     start, end = row * words, (row + 1) * words
-    changed, stale = (
-        {bank["bank"] for bank in found["banks"]} if found else set() for found in (since_build, since_burned)
-    )
+    changed, stale = ({bank["bank"] for bank in one["banks"]} if one else set() for one in found)
     boxes = []
     for stretch in stretches:
         left, right = max(stretch.first, start), min(stretch.last + 1, end)
@@ -144,19 +137,14 @@ def _row(
         )
     per_word = max(1, (device["width"] + 7) // 8)
 
-    def marks(found: DeviceChange | None) -> list[tuple[float, float]]:
-        runs = found["runs"] if found else ()
+    def marks(one: DeviceChange | None) -> list[tuple[float, float]]:
+        runs = one["runs"] if one else ()
         parts = ((max(first // per_word, start), min(last // per_word + 1, end)) for first, last in runs)
         return [(100 * (left - start) / words, 100 * (right - left) / words) for left, right in parts if left < right]
 
     used = max((box.used for box in boxes), default=0.0)
-    return Row(
-        first=address(start, device["words"]),
-        used=used,
-        boxes=boxes,
-        changed=marks(since_build),
-        stale=marks(since_burned),
-    )
+    differs, wrong = map(marks, found)
+    return Row(first=address(start, device["words"]), used=used, boxes=boxes, changed=differs, stale=wrong)
 
 
 def _title(stretch: _Stretch, words: int) -> str:
