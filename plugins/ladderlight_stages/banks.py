@@ -1,6 +1,6 @@
 """Banks for pictures, and what every arrangement checks."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from itertools import count
 from typing import Any
@@ -60,7 +60,7 @@ def refuse_misfits(pictures: Sequence[CodedPicture], board: Board) -> None:
 
 
 @contextmanager
-def conflicts_explained(board: Board) -> Iterator[None]:
+def conflict_errors(board: Board) -> Iterator[None]:
     """Turn a conflict into an ArrangementError: the two places that need different words, and what would help."""
     try:
         yield
@@ -83,12 +83,12 @@ def placed_words(placement: Placement) -> dict[str, MemoryContents]:
 
 def contents_of(placement: Placement, pictures: Sequence[CodedPicture], banks: Sequence[int]) -> Contents:
     """Return the contents of a placement, with its pictures and the bank of each."""
-    return Contents(
-        memories=placed_words(placement),
-        pictures=tuple(
-            PlacedPicture(origin=picture.origin, bank=bank) for picture, bank in zip(pictures, banks, strict=True)
-        ),
-    )
+    return Contents(memories=placed_words(placement), pictures=placed(zip(pictures, banks, strict=True)))
+
+
+def placed(pairs: Iterable[tuple[CodedPicture, int]]) -> tuple[PlacedPicture, ...]:
+    """Return what the manifest has of pictures and their banks."""
+    return tuple(PlacedPicture(origin=picture.origin, bank=bank) for picture, bank in pairs)
 
 
 def assign_banks(pictures: Sequence[CodedPicture], board: Board, *, share: bool = False) -> list[int]:
@@ -156,7 +156,8 @@ def too_many(left: Sequence[CodedPicture], have: int, need: int, board: Board, *
     """
     names = [repr(picture.origin.name) for picture in left]
     shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
-    extra = _lines_to_add(board, (need - 1).bit_length() - (have - 1).bit_length())
+    wired, number = board.bank_lines, (need - 1).bit_length() - (have - 1).bit_length()
+    extra = [f"bank{index}" for index in range(len(wired) + number) if index not in wired][:number]
     dealt = 'deal them to trays with per_tray = "banks" in [pictures], none with a tray of its own, '
     trays = dealt if to_trays else ""
     advice = "; ".join(_advice(board, extra)) or "use a larger memory"
@@ -164,12 +165,6 @@ def too_many(left: Sequence[CodedPicture], have: int, need: int, board: Board, *
         f"{need} banks are needed, but the wiring has {have}; left over: {shown}; "
         f"leave pictures out, {trays}or add {_quoted(extra)} to the address: {advice}"
     )
-
-
-def _lines_to_add(board: Board, number: int) -> list[str]:
-    """Return the lowest bank lines that are not wired yet."""
-    wired = board.bank_lines
-    return [f"bank{index}" for index in range(len(wired) + number) if index not in wired][:number]
 
 
 def _quoted(lines: Sequence[str]) -> str:
@@ -221,11 +216,11 @@ def bank_problems(origins: Sequence[Origin], board: Board, match: str, assign: A
     blank = np.zeros((1, 1), dtype=np.uint16)
     try:
         chosen = selected([CodedPicture(origin=origin, codes=blank) for origin in origins], match)
-        placed, banks = assign(chosen) if chosen else ((), ())
+        filling, banks = assign(chosen) if chosen else ((), ())
     except ArrangementError as error:
         yield from (Problem.of(ArrangementError(line)) for line in str(error).splitlines())
         return
-    yield from _alike(placed, banks, board)
+    yield from _alike(filling, banks, board)
 
 
 def _alike(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board) -> Iterator[Problem]:

@@ -82,20 +82,15 @@ def _share_around(place: float, whole: int, kept: float) -> float:
 def framed(picture: Picture, aspect: float, colour: Singles) -> Picture:
     """Return a picture centred in a border, of a colour in linear light, (3,), that makes it these proportions."""
     height, width = picture.pixels.shape[:2]
-    new_width, new_height = _smallest_around(width, height, aspect)
+    wide = width > height * aspect
+    new_width = width if wide else max(width, round(height * aspect))
+    new_height = max(height, round(width / aspect)) if wide else height
     canvas = np.empty((new_height, new_width, 3), dtype=np.float32)
     canvas[:] = colour
     y, x = (new_height - height) // 2, (new_width - width) // 2
     canvas[y : y + height, x : x + width] = picture.pixels
     part = Part(left=-x, top=-y, right=new_width - x, bottom=new_height - y)
     return picture.with_pixels(canvas, part.share_of(width, height))
-
-
-def _smallest_around(width: int, height: int, aspect: float) -> tuple[int, int]:
-    """Return width and height of the smallest area of these proportions around a picture of square pixels."""
-    if width > height * aspect:
-        return width, max(height, round(width / aspect))
-    return max(width, round(height * aspect)), height
 
 
 def within_a_pixel(width: int, height: int, aspect: float) -> bool:

@@ -1,6 +1,6 @@
 """Contents of several arrangement stages joined into one."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -125,14 +125,8 @@ def _clash(board: Board, memory: Memory, address: int, contents: Sequence[Conten
 
 def _reader(board: Board, memory: Memory, address: int, part: Contents) -> str:
     """Return which picture is scanned out from an address; empty for a memory that another one addresses."""
-    for name, bank in _banks(part):
-        if is_direct(board, memory):
-            where, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
-            if np.any(where == address):
-                return f" (picture {name!r} in bank {bank})"
+    x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
+    for placed in part.pictures if is_direct(board, memory) else ():
+        if np.any(addresses(board, memory, x, y, placed.bank)[0] == address):
+            return f" (picture {placed.origin.name!r} in bank {placed.bank})"
     return ""
-
-
-def _banks(part: Contents) -> Iterator[tuple[str, int]]:
-    for placed in part.pictures:
-        yield placed.origin.name, placed.bank

@@ -97,15 +97,10 @@ class Picture:
     """Which part of its file it shows; None of a source that does not say."""
 
     def with_pixels(self, pixels: NDArray[np.float32], box: Box | None = None) -> Picture:
-        """Return the same picture with other pixels.
+        """Return the same picture with other pixels, float32 (height, width, 3).
 
-        Parameters
-        ----------
-        pixels
-            float32 (height, width, 3).
-        box
-            What they show of the picture, for the proof page; the whole is ``(0, 0, 1, 1)``. By default pixels of the
-            same shape show the same, and of others it is not known what they show.
+        ``box`` is what they show of the picture, for the proof page; the whole is ``(0, 0, 1, 1)``. By default pixels
+        of the same shape show the same, and of others it is not known what they show.
         """
         part = self.part
         if part is not None and box is not None:

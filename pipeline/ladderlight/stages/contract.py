@@ -10,7 +10,7 @@ Everything else (kind, validation, help, JSON schema, reference page) is read of
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Concatenate, TypeVar
 
@@ -38,10 +38,11 @@ class Option:
     """
 
     help: str
-    minimum: float | None = field(default=None, kw_only=True)
-    maximum: float | None = field(default=None, kw_only=True)
-    unit: str | None = field(default=None, kw_only=True)
-    fields: tuple[str, ...] = field(default=(), kw_only=True)
+    _: KW_ONLY
+    minimum: float | None = None
+    maximum: float | None = None
+    unit: str | None = None
+    fields: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -49,11 +49,7 @@ class KeyName(str):
 
 def as_json(raw: object) -> str:
     """Write a TOML value as JSON for a strict model. A date becomes something that no field takes for a text."""
-    return json.dumps(raw, default=_dated)
-
-
-def _dated(value: object) -> dict[str, str]:
-    return {DATE: str(value)}
+    return json.dumps(raw, default=lambda value: {DATE: str(value)})
 
 
 def model_of_options(declaration: StageDeclaration) -> type[BaseModel]:
@@ -71,14 +67,8 @@ def model_of_options(declaration: StageDeclaration) -> type[BaseModel]:
 def problems_of(error: ValidationError, model: type[BaseModel], owner: str = "", where: Where = ()) -> list[Problem]:
     """Translate the errors of a model into plain words.
 
-    Parameters
-    ----------
-    error, model
-        The error and the model that raised it.
-    owner
-        What the values belong to, such as ``"stage 'crop'"``; named in each problem.
-    where
-        Path of the validated table; the problems' paths start with it.
+    ``owner`` is what the values belong to, such as ``"stage 'crop'"``, and is named in each problem; ``where`` is the
+    path of the validated table, with which the problems' paths start.
     """
     details = _counted_once(_without_echoes(error.errors(include_url=False), model))
     inner = {tuple(detail["loc"][:end]) for detail in details for end in range(len(detail["loc"]))}

@@ -11,17 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ladderlight.errors import BuildError, Fault
-from ladderlight.storage.journal import (
-    PRIVATE,
-    Journal,
-    begin,
-    clear,
-    is_begun,
-    leftovers,
-    settle,
-    take_back,
-    unsettled,
-)
+from ladderlight.storage.journal import PRIVATE, Journal, begin, clear, is_begun, leftovers, settle, unsettled
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.placing import edited_files, is_real_folder, plan
 from ladderlight.storage.record import RECORD, Files, Owner, Record, claim, digest_of, files_below, refuse_another
@@ -263,7 +253,7 @@ def _place(journal: Journal) -> None:
         journal.write()
         journal.finish()
     except OSError as error:
-        take_back(journal, error)
+        journal.take_back(error)
         raise BuildError(
             f"the new files cannot be put in place ({_reason(error)}); {NOTHING_REPLACED}", where=journal.folder
         ) from error

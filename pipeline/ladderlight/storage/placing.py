@@ -35,7 +35,10 @@ def plan(output: Path, ours: Files, staying: Set[str] = frozenset()) -> Journal:
             )
             for name in sorting.blocking
         )
-    carried = {name: name for name in sorting.carried} | sorting.edited(_free_name(output, new))
+    # A name for the folder of changed files that neither the user nor the new build has.
+    names = (f"{EDITED}-{number}" if number > 1 else EDITED for number in itertools.count(1))
+    free = next(name for name in names if not any(os.path.lexists(folder / name) for folder in (output, new)))
+    carried = {name: name for name in sorting.carried} | sorting.edited(free)
     for name in carried.values():
         (new / name).parent.mkdir(parents=True, exist_ok=True)
     placed = {entry.name for entry in new.iterdir()} - {PRIVATE}
@@ -51,12 +54,6 @@ def plan(output: Path, ours: Files, staying: Set[str] = frozenset()) -> Journal:
 def edited_files(journal: Journal) -> Mapping[str, str]:
     """Return the names of the files that the user has changed, and under which names a journal keeps them."""
     return {name: kept for name, kept in journal.carried.items() if name != kept}
-
-
-def _free_name(output: Path, new: Path) -> str:
-    """Return a name for the folder of changed files that neither the user nor the new build has."""
-    names = (f"{EDITED}-{number}" if number > 1 else EDITED for number in itertools.count(1))
-    return next(name for name in names if not any(os.path.lexists(folder / name) for folder in (output, new)))
 
 
 @dataclass(kw_only=True)

@@ -8,14 +8,7 @@ from ladderlight.board import Placement
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.units.words import joined
-from ladderlight_stages.banks import (
-    assign_banks,
-    conflicts_explained,
-    contents_of,
-    one_bank_each,
-    refuse_misfits,
-    selected,
-)
+from ladderlight_stages.banks import assign_banks, conflict_errors, contents_of, one_bank_each, refuse_misfits, selected
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
@@ -68,6 +61,6 @@ def bank_pictures(
         if bank in done:
             continue
         done.add(bank)
-        with conflicts_explained(board):
+        with conflict_errors(board):
             placement.put_codes(picture.codes, bank=bank, picture=picture.origin.name)
     return contents_of(placement, chosen, banks)

@@ -28,19 +28,12 @@ Fill = Literal["stretch", "repeat", "hold"]
 
 
 def bank_shares(durations: Sequence[float | None], banks: int, *, step: float | None, fill: Fill) -> list[int]:
-    """Return the number of banks of each frame, 1 or more; they add up to ``banks``.
+    """Return the number of banks of each frame, 1 or more; they add up to ``banks``, of which no fewer than frames.
 
-    Parameters
-    ----------
-    durations
-        Seconds that each frame is meant to be shown; None counts as the mean of the others.
-    banks
-        How many banks there are, at least as many as frames.
-    step
-        Seconds that one bank is shown; when not given, the shortest frame is taken to need one bank.
-    fill
-        ``stretch``: in proportion to the durations. ``repeat``: as many whole runs of the frames as fit, then
-        stretched; the result has an entry for each frame of each run. ``hold``: the last frame gets the rest.
+    ``durations`` are the seconds that each frame is meant to be shown; None counts as the mean of the others. ``step``
+    are those that one bank is shown; when not given, the shortest frame is taken to need one bank. With ``fill``
+    ``stretch`` frames get banks in proportion; with ``repeat`` as many whole runs of the frames as fit, then stretched,
+    and the result has an entry for each frame of each run; with ``hold`` the last frame gets the rest.
     """
     known = [duration for duration in durations if duration]
     mean = sum(known) / len(known) if known else 1.0
@@ -76,7 +69,7 @@ NEAR = 0.01
 
 
 def _animation(options: Mapping[str, Any]) -> Animation:
-    return Animation(match=options.get("match", Animation.match), still=options.get("still", Animation.still))
+    return Animation(match=options["match"], still=options["still"])
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:

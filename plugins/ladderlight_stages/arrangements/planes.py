@@ -6,20 +6,9 @@ from typing import Annotated, Any
 
 import numpy as np
 
-from ladderlight import (
-    ArrangementError,
-    Board,
-    CodedPicture,
-    Contents,
-    Example,
-    Option,
-    Origin,
-    PlacedPicture,
-    Problem,
-    stage,
-)
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Origin, Problem, stage
 from ladderlight.board.model.lines import LineSyntaxError, expand_names
-from ladderlight_stages.banks import assign_banks, bank_problems, refuse_misfits, selected
+from ladderlight_stages.banks import assign_banks, bank_problems, placed, refuse_misfits, selected
 from ladderlight_stages.tiling.placing import place
 from ladderlight_stages.tiling.tiling import Choice
 
@@ -89,12 +78,8 @@ def planes(
         joined.append(CodedPicture(origin=_named(group).origin, codes=codes))
     banks = assign_banks(joined, board)
     contents = place(joined, banks, board, Choice())
-    placed = [
-        PlacedPicture(origin=picture.origin, bank=bank)
-        for group, bank in zip(groups, banks, strict=True)
-        for picture in group
-    ]
-    return replace(contents, pictures=tuple(placed))
+    pairs = ((picture, bank) for group, bank in zip(groups, banks, strict=True) for picture in group)
+    return replace(contents, pictures=placed(pairs))
 
 
 def _masks(lines: Sequence[str] | None, board: Board) -> list[int]:

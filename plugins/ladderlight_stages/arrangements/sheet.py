@@ -11,7 +11,7 @@ from ladderlight.board import Placement
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.units.arrays import Codes
-from ladderlight_stages.banks import bank_problems, conflicts_explained, contents_of, selected
+from ladderlight_stages.banks import bank_problems, conflict_errors, contents_of, selected
 from ladderlight_stages.tiling.numbered import numbered_tiles, tile_size
 
 
@@ -98,7 +98,7 @@ def _in_banks(board: Board, cells: Sequence[Codes], owners: Sequence[CodedPictur
         name = f"{owner.origin.name} cell {number}"
         codes = cell[np.ix_(y % cell.shape[0], x % cell.shape[1])][: geometry.height, : geometry.width]
         pictures.append(replace(owner, origin=replace(owner.origin, name=name), codes=codes))
-        with conflicts_explained(board):
+        with conflict_errors(board):
             placement.put_codes(codes, bank=banks[number], picture=name)
     return contents_of(placement, pictures, banks[first : first + len(cells)])
 

@@ -20,7 +20,7 @@ from ladderlight import (
 from ladderlight.board import Placement
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.units.arrays import Ints
-from ladderlight_stages.banks import conflicts_explained, placed_words
+from ladderlight_stages.banks import conflict_errors, placed_words
 from ladderlight_stages.tiling.numbered import Grid, tile_grid
 
 ASCII = "".join(map(chr, range(32, 127)))
@@ -85,7 +85,7 @@ def text(
         values = np.zeros(words.shape, dtype=np.uint32)
         for pin, bit in pins.items():
             values |= (words >> bit & 1).astype(np.uint32) << np.uint32(pin)
-        with conflicts_explained(board):
+        with conflict_errors(board):
             placement.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=name)
     placed = PlacedPicture(origin=Origin(name=name, source="lines of the recipe", bank=bank), bank=bank)
     return Contents(memories=placed_words(placement), pictures=(placed,))

@@ -4,19 +4,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 
-from ladderlight import (
-    Board,
-    Contents,
-    DeviceFile,
-    DeviceFileError,
-    Example,
-    Option,
-    Piece,
-    Problem,
-    pieces,
-    refuse,
-    stage,
-)
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Example, Option, Problem, pieces, refuse, stage
 from ladderlight_stages.programmer_files import NamePattern, Size, Split, file_problems, planned
 
 _IDENTIFIER = re.compile(r"[A-Za-z_]\w*", re.ASCII)
@@ -32,7 +20,7 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
     yield from file_problems(board, options)
     symbols: set[str] = set()
     for piece in planned(board, options):
-        symbol = _symbol(piece, options["symbol"])
+        symbol = _symbol(piece.name(options["symbol"]))
         problem = next(_unlike_c(symbol), None)
         if symbol in symbols:
             what, action = f"several arrays would have the name {symbol!r}", "put {device} or {piece} into it"
@@ -65,27 +53,22 @@ def c_array(
     """
     files = []
     for piece in pieces(contents, board, split=split, size=size):
-        called = _symbol(piece, symbol)
+        called = _symbol(piece.name(symbol))
         refuse(_unlike_c(called), DeviceFileError)
-        files.append(piece.file(name, _text(piece, called).encode("ascii")))
+        width = 4 if piece.element > 2 else piece.element
+        texts = [f"0x{value:0{2 * width}X}" for value in piece.elements.tolist()]
+        lines = [
+            f"/* device {piece.device.name}, {piece.device.part.number} */",
+            "#include <stdint.h>",
+            "",
+            f"const uint{8 * width}_t {called}[{len(texts)}] = {{",
+            *(f"    {', '.join(texts[start : start + _PER_LINE])}," for start in range(0, len(texts), _PER_LINE)),
+            "};",
+            "",
+        ]
+        files.append(piece.file(name, "\n".join(lines).encode("ascii")))
     return files
 
 
-def _symbol(piece: Piece, pattern: str) -> str:
-    return re.sub(r"[-.]", "_", piece.name(pattern))
-
-
-def _text(piece: Piece, symbol: str) -> str:
-    width = 4 if piece.element > 2 else piece.element
-    values = piece.elements.tolist()
-    lines = [
-        f"/* device {piece.device.name}, {piece.device.part.number} */",
-        "#include <stdint.h>",
-        "",
-        f"const uint{8 * width}_t {symbol}[{len(values)}] = {{",
-    ]
-    lines += [
-        "    " + ", ".join(f"0x{value:0{2 * width}X}" for value in values[start : start + _PER_LINE]) + ","
-        for start in range(0, len(values), _PER_LINE)
-    ]
-    return "\n".join([*lines, "};", ""])
+def _symbol(name: str) -> str:
+    return re.sub(r"[-.]", "_", name)

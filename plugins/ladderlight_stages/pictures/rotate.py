@@ -44,18 +44,10 @@ def rotate(
 ) -> Picture:
     """Turn a picture clockwise.
 
-    Parameters
-    ----------
-    angle
-        Degrees. Multiples of 90 move pixels only; any other angle interpolates (cubic splines, in linear light).
-    corners
-        ``"cut"`` keeps the largest full part of the picture's proportions, ``"border"`` all of the picture on a larger
-        rectangle.
-
-    Returns
-    -------
-    Picture
-        0 to 1; after quarters of a turn, with unchanged values.
+    Notes
+    -----
+    Multiples of 90 degrees move pixels only; any other angle interpolates (cubic splines, in linear light). ``"cut"``
+    keeps the largest full part of the picture's proportions, ``"border"`` all of the picture on a larger rectangle.
     """
     quarters, rest = _parts(angle)
     pixels = np.rot90(picture.pixels, -quarters)

@@ -60,23 +60,14 @@ def tone(
 
     Parameters
     ----------
-    exposure
-        Multiplies the light by a power of two; light beyond white becomes white.
     white_point
         This colour becomes neutral grey of the same luminance, and all others move with it (Bradford's adaptation).
-    black_level, white_level
-        These sRGB values, as shares of full drive, become black and white; what lies outside is cut off.
     contrast
         Slope of an S-shaped curve of sRGB values through black, one half and white; below 1 it flattens.
     gamma
         The sRGB values are raised to 1/gamma.
     saturation
         Multiplies the distance from grey of the same luminance, as far as the colour can be shown.
-
-    Returns
-    -------
-    Picture
-        0 to 1; the same object when no option changes anything.
     """
     refuse(_contradictions(black_level, white_level, white_point), PictureError)
     pixels = picture.pixels

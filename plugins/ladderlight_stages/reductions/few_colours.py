@@ -28,7 +28,7 @@ from ladderlight.units.arrays import Codes, Floats, Ints
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.palette_tables import PaletteTables, make_tables
 from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
-from ladderlight_stages.reductions.diffuse.kernels import KERNELS, Kernel
+from ladderlight_stages.reductions.diffuse.kernels import KERNELS
 from ladderlight_stages.reductions.diffuse.stage import diffused, diffused_onto
 from ladderlight_stages.reductions.nearest import nearest_codes
 
@@ -109,8 +109,8 @@ def look(board: Board, options: Mapping[str, Any]) -> Callable[[Any], Ints] | No
         chosen = best_codes(uses_of(picture, board.palette), board.palette, count, keep)
         codes = _exact(picture, board.palette, chosen)
         if codes is None:
-            kernel = KERNELS["floyd_steinberg"]
-            codes = _diffused(picture, board.palette, chosen, kernel, 1.0, serpentine=True)
+            tables = _tables(board.palette, tuple(chosen.tolist()))
+            codes = diffused_onto(picture, tables, KERNELS["floyd_steinberg"], 1.0, serpentine=True)
         return np.bincount(codes.ravel(), minlength=len(board.palette))
 
     return own
@@ -195,8 +195,10 @@ def few_colours(
         chosen = _chosen_once(uses, palette, count, given) if shared else best_codes(uses, palette, count, given)
     exact = _exact(picture, palette, chosen)
     if exact is None:
-        kept = _allowed(kept, chosen)
-        found = _diffused(picture, palette, chosen, KERNELS[kernel], strength, kept, serpentine=scan == "serpentine")
+        if kept.codes is not None:
+            kept = Kept(codes=np.where(np.isin(kept.codes, chosen), kept.codes, np.int32(-1)))
+        tables = _tables(palette, tuple(chosen.tolist()))
+        found = diffused_onto(picture, tables, KERNELS[kernel], strength, kept, serpentine=scan == "serpentine")
         coded = picture.coded(kept.over(found))
     else:
         coded = picture.coded(exact)
@@ -208,27 +210,6 @@ def _exact(picture: Picture, palette: Palette, chosen: Codes) -> Codes | None:
     """Return the codes of a picture that is in the chosen colours already."""
     codes = exact_codes(picture.pixels, palette)
     return codes if codes is not None and np.isin(np.unique(codes), chosen).all() else None
-
-
-def _diffused(
-    picture: Picture,
-    palette: Palette,
-    chosen: Codes,
-    kernel: Kernel,
-    strength: float,
-    kept: Kept = Kept(),
-    *,
-    serpentine: bool,
-) -> Codes:
-    tables = _tables(palette, tuple(chosen.tolist()))
-    return diffused_onto(picture, tables, kernel, strength, kept, serpentine=serpentine)
-
-
-def _allowed(kept: Kept, chosen: Codes) -> Kept:
-    """Return those of the codes to keep that this frame may have too."""
-    if kept.codes is None:
-        return kept
-    return Kept(codes=np.where(np.isin(kept.codes, chosen), kept.codes, np.int32(-1)))
 
 
 def _chosen_once(uses: Ints, palette: Palette, count: int, keep: Codes) -> Codes:

@@ -158,7 +158,10 @@ def ordered(
 
 
 def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float, *, apart: bool) -> Codes:
-    thresholds = _plane(ranks, pixels.shape[:2], strength)
+    height, width = pixels.shape[:2]
+    tile = 0.5 + strength * ((ranks + 0.5) / ranks.size - 0.5)
+    repeats = (-(-height // len(ranks)), -(-width // len(ranks)))
+    thresholds = np.tile(tile, repeats)[:height, :width].astype(np.float32)
     guns = guns_of(palette)
     if guns is None:
         linear, _ = unique_colours(palette)
@@ -175,17 +178,9 @@ def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float, *
         return _between(pixels @ LUMINANCE, guns[0], thresholds)
     planes = (thresholds, thresholds, thresholds)
     if apart:
-        half = [length // 2 for length in thresholds.shape]
-        planes = (thresholds, 1 - thresholds, np.roll(thresholds, half, axis=(0, 1)))
+        planes = (thresholds, 1 - thresholds, np.roll(thresholds, (height // 2, width // 2), axis=(0, 1)))
     red, green, blue = (_between(pixels[..., gun], guns[gun], planes[gun]) for gun in range(3))
     return red + green + blue
-
-
-def _plane(ranks: Ranks, shape: tuple[int, ...], strength: float) -> Singles:
-    """Return thresholds, 0 to 1, for a picture of a shape."""
-    thresholds = 0.5 + strength * ((ranks + 0.5) / ranks.size - 0.5)
-    repeats = [-(-length // len(ranks)) for length in shape]
-    return np.tile(thresholds, repeats)[: shape[0], : shape[1]].astype(np.float32)
 
 
 def _between(light: Singles, gun: Gun, thresholds: Singles) -> Codes:

@@ -10,12 +10,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Contents, MemoryContents, PlacedPicture, TileSet
+from ladderlight import Board, CodedPicture, Contents, MemoryContents, TileSet
 from ladderlight.board import Memory, Palette, Placement
 from ladderlight.board.scanning.levels import Pin
 from ladderlight.board.scanning.scan import is_direct, scan
 from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.banks import assign_banks, conflicts_explained, placed_words, refuse_misfits, selected
+from ladderlight_stages.banks import assign_banks, conflict_errors, placed, placed_words, refuse_misfits, selected
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 from ladderlight_stages.perception.primaries import SHARES_FROM_LINEAR
 from ladderlight_stages.tiling.tile_wiring import counter_words, joint_drives
@@ -99,7 +99,7 @@ class _Graph:
     def _place(self, placement: Placement, memory: Memory) -> None:
         needed = self.needed[memory.name]
         for picture, bank, values in zip(self.pictures, self.banks, needed.values, strict=True):
-            with conflicts_explained(self.board):
+            with conflict_errors(self.board):
                 placement.put_values(memory, values, needed.mask, bank=bank, picture=picture.origin.name)
 
     def _addressed_alike(self, memory: Memory, done: set[str]) -> list[Memory]:
@@ -110,7 +110,8 @@ class _Graph:
         while grown:
             grown = False
             for other in self.board.memories:
-                ready = all(user in done for user in self._users(other)) and other not in together
+                users = [name for name, sources in self.board.sources.items() if other.name in sources]
+                ready = all(user in done for user in users) and other not in together
                 if (
                     ready
                     and other.name not in done
@@ -122,15 +123,13 @@ class _Graph:
                     grown = True
         return together
 
-    def _users(self, memory: Memory) -> list[str]:
-        return [name for name, sources in self.board.sources.items() if memory.name in sources]
-
     def _outputs(self, memories: Sequence[Memory]) -> set[Pin]:
         return {output for drive in joint_drives(self.board, memories) for output in drive.outputs}
 
     def _tile(self, memories: list[Memory]) -> None:
         """Find the tiles of memories, write them there, and need their numbers of the memories that address them."""
-        outputs = sorted(self._outputs(memories), key=self._place_of)
+        places = {memory.name: place for place, memory in enumerate(self.board.memories)}
+        outputs = sorted(self._outputs(memories), key=lambda output: (places[output[0]], output[1]))
         open_outputs = [output for output in outputs if not self.is_needed(output)]
         keys, free = finest_sources(self.board, open_outputs, self.words)
         held = [output for output in open_outputs if output not in free]
@@ -159,9 +158,6 @@ class _Graph:
         self.tilings.append(tiling)
         self.notes.append(tiling.note())
 
-    def _place_of(self, output: Pin) -> tuple[int, int]:
-        return next(i for i, memory in enumerate(self.board.memories) if memory.name == output[0]), output[1]
-
 
 def place_each(pictures: Sequence[CodedPicture], board: Board, choice: Choice, *, match: str, share: bool) -> Contents:
     """Place the pictures that match, each in a bank of its own or, with ``share``, in one with those that are the same.
@@ -179,8 +175,8 @@ def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, 
     A picture may be in several banks. Of several pictures in one bank the first counts. Raises ArrangementError when
     something does not fit.
     """
-    placed = tuple(PlacedPicture(origin=p.origin, bank=bank) for p, bank in zip(pictures, banks, strict=True))
-    firsts = {bank: picture for picture, bank in reversed(list(zip(pictures, banks, strict=True)))}
+    pairs = list(zip(pictures, banks, strict=True))
+    firsts = {bank: picture for picture, bank in reversed(pairs)}
     if not firsts:
         return Contents(memories=Sheets(board=board).contents())
     order = sorted(firsts)
@@ -190,7 +186,7 @@ def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, 
     notes = list(graph.notes)
     if any(tiling.merged for tiling in graph.tilings):
         notes.append(loss_of(graph.pictures, graph.banks, board, memories).text)
-    return Contents(memories=memories, pictures=placed, tile_sets=tuple(tile_sets), notes=tuple(notes))
+    return Contents(memories=memories, pictures=placed(pairs), tile_sets=tuple(tile_sets), notes=tuple(notes))
 
 
 @dataclass(frozen=True, kw_only=True)

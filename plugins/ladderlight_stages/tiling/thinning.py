@@ -118,17 +118,14 @@ def thin(
 
     Parameters
     ----------
-    points
-        Returns the tiles as points in an orientation, float32 (tiles, dimensions); 0 is the orientation that is kept.
-        The distance of two tiles is the least over the orientations of one of them.
+    points, coarse
+        Return the tiles as points in an orientation, float32 (tiles, dimensions); 0 is the orientation that is kept.
+        The distance of two tiles is the least over the orientations of one of them. ``coarse`` has fewer dimensions,
+        for very many tiles.
     turns
         How many orientations there are; each undoes itself.
     uses
         How often each tile is shown, int64 (tiles,).
-    most
-        How many may stay, 1 or more.
-    coarse
-        Like ``points`` with fewer dimensions, for very many tiles.
     channels
         How many coordinates of a point belong together: orientations differ in the order of such groups only.
     """

@@ -153,22 +153,15 @@ class TileWiring:
 
 
 def tile_wiring_of(
-    memories: Sequence[Memory], drives: tuple[Drive, ...], free: Sequence[Pin], within: Ints, moving: int
+    memories: Sequence[Memory], drives: tuple[Drive, ...], free: Sequence[Pin], base: Ints, words: Ints, first: Ints
 ) -> TileWiring:
-    """Work out the tiles of memories.
+    """Work out the tiles of memories that share outputs of others in their addresses.
 
-    Parameters
-    ----------
-    memories, drives
-        The memories, which share outputs of others in their addresses, and what drives their pins.
-    free
-        Data pins of the map whose level may be chosen for each cell.
-    within
-        Joint addresses, exclusive-ored with that of the first pixel of the same cell; int64 of any shape.
-    moving
-        The counter bits that change within a cell.
+    ``free`` are the data pins of the map whose level may be chosen for each cell. ``base``, ``words`` and ``first``, of
+    one shape, are joint address and counter word of each pixel, and the index of the first pixel of its cell.
     """
-    positions, counters = _positions(drives, within, moving)
+    moving = int(np.bitwise_or.reduce((words ^ words.ravel()[first]).ravel()))
+    positions, counters = _positions(drives, base ^ base.ravel()[first], moving)
     bits = len(positions.basis)
     choices = [turned_by(drives, output) for output in free]
     space, reach = space_of([*positions.basis, *choices]), space_of(choices)

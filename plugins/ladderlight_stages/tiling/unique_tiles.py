@@ -58,15 +58,10 @@ class UniqueTiles:
 def unique_tiles(cells: Values, turns: Ints, *, shown: Flags | None = None) -> UniqueTiles:
     """Find the unique tiles among cells.
 
-    Parameters
-    ----------
-    cells
-        Values, unsigned, shape (cells, positions); positions a power of two.
-    turns
-        The orientations: positions are exclusive-ored with each; the first is 0. They form a group.
-    shown
-        Which positions of each cell are on the screen, the shape of ``cells``; all when not given. What is not shown
-        may be anything: a cell that shows only a part is matched with any tile that agrees in that part.
+    ``cells`` are unsigned values, (cells, positions), positions a power of two. ``turns`` are the orientations, which
+    form a group: positions are exclusive-ored with each; the first is 0. ``shown``, of the cells' shape, is which
+    positions are on the screen; all when not given. What is not shown may be anything: a cell that shows only a part is
+    matched with any tile that agrees in that part.
     """
     if shown is None or shown.all():
         return _whole(cells, turns, np.ones(cells.shape[1], dtype=bool))

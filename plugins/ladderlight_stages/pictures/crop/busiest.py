@@ -24,7 +24,7 @@ _HEADROOM = 0.04
 
 
 def busiest_place(pixels: Singles, width: float, height: float) -> tuple[float, float]:
-    """Find the place of a window over the part of a picture that is busier than its surroundings.
+    """Find the place of a window, no larger than the picture, over what is busier than its surroundings.
 
     Returns the share of the spare width left of the window, and of the spare height above it; 0.5 where there is none
     to spare. Of equal places the most central.
@@ -32,13 +32,6 @@ def busiest_place(pixels: Singles, width: float, height: float) -> tuple[float, 
     Detail is the logarithm of the mean step of lightness around a place, less its mean over wide surroundings, so
     that grass and water count little: as the eye's receptive fields have a centre and a surround (Itti, Koch and
     Niebur, A model of saliency-based visual attention, IEEE Trans. PAMI 20 (1998) 1254-1259).
-
-    Parameters
-    ----------
-    pixels
-        float32, shape (height, width, 3), linear light.
-    width, height
-        The window's size in pixels, at most the picture's.
     """
     old_height, old_width = pixels.shape[:2]
     if max(old_width - width, old_height - height) < _NOTHING:

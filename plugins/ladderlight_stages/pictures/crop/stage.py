@@ -127,11 +127,10 @@ def crop(
     left, right, top, bottom
         Edges to take off first, such as a scanner's rim: below 1 a share of the picture, otherwise pixels of the file.
 
-    Returns
-    -------
-    Picture
-        Of the screen's proportions, as near as whole pixels allow; with a caution when more than 15 % is cut off. A
-        picture drawn for the board, in its size and colours, is unchanged even if the board's pixels are not square.
+    Notes
+    -----
+    The picture has a caution when more than 15 % is cut off. One drawn for the board, in its size and colours, is
+    unchanged even if the board's pixels are not square.
     """
     refuse(_contradictions(keep, focus), PictureError)
     edges = (left, right, top, bottom)

@@ -4,10 +4,11 @@ Each kernel is declared once, here. Rows are read as in the papers' figures: ``a
 one in the direction of the scan; each row of ``below`` is centred under the current pixel.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from ladderlight import PictureError
+from ladderlight import Board, PictureError, Problem
 
 VARIABLE = ("ostromoukhov", "zhou_fang")
 """Kernels whose coefficients depend on the level of the picture; see ``variable``."""
@@ -125,6 +126,15 @@ KERNELS = {
         "J. Opt. Soc. Am. A 2 (1985) 1009-1013, rows shifted by half a pixel to and fro",
     ),
 }
+
+
+def weights_problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    """Yield what keeps the weights in a recipe from being a kernel."""
+    try:
+        if options["weights"] is not None:
+            kernel_of(options["weights"], options["divisor"])
+    except PictureError as error:
+        yield Problem.of(error, "weights")
 
 
 def kernel_of(weights: Sequence[Sequence[float]], divisor: float | None = None) -> Kernel:

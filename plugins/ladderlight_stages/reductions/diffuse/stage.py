@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import (
-    Board,
-    CodedPicture,
-    Example,
-    Kept,
-    Option,
-    Palette,
-    Picture,
-    PictureError,
-    Problem,
-    Viewing,
-    stage,
-)
+from ladderlight import Board, CodedPicture, Example, Kept, Option, Palette, Picture, Viewing, stage
 from ladderlight.units.arrays import Codes
 from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
-from ladderlight_stages.reductions.diffuse.kernels import KERNELS, REACH_AHEAD, VARIABLE, Kernel, kernel_of
+from ladderlight_stages.reductions.diffuse.kernels import (
+    KERNELS,
+    REACH_AHEAD,
+    VARIABLE,
+    Kernel,
+    kernel_of,
+    weights_problems,
+)
 
 if TYPE_CHECKING:
     from ladderlight_stages.halftone.palette_tables import PaletteTables
@@ -46,18 +40,10 @@ KernelName = Literal[
 ]
 
 
-def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
-    try:
-        if options["weights"] is not None:
-            kernel_of(options["weights"], options["divisor"])
-    except PictureError as error:
-        yield Problem.of(error, "weights")
-
-
 @stage(
     help="Reduce to the board's colours by error diffusion, in linear light.",
     advice=viewing_advice,
-    rule=_problems,
+    rule=weights_problems,
     example=Example(
         shows="fine irregular dots of the board's 64 colours take the place of even tones", options={"kernel": "stucki"}
     ),

@@ -27,21 +27,9 @@ class ProfileError(ValueError):
 def to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     """Convert a picture from its profile's colours to sRGB.
 
-    Raises ProfileError when the profile cannot be read or is for another kind of picture.
-
-    Perceptual intent with black-point compensation (ISO 18619), by LittleCMS through ``PIL.ImageCms``.
-
-    Parameters
-    ----------
-    image
-        Mode RGB, L, CMYK or LAB.
-    profile
-        The ICC profile; empty for LAB, which needs none.
-
-    Returns
-    -------
-    Image
-        Mode RGB. The same object when the profile is sRGB itself.
+    The picture's mode is RGB, L, CMYK or LAB, which needs no profile; the result's is RGB, the same object when the
+    profile is sRGB itself. Perceptual intent with black-point compensation (ISO 18619), by LittleCMS through
+    ``PIL.ImageCms``. Raises ProfileError when the profile cannot be read or is for another kind of picture.
     """
     mode = profile_mode(profile) if profile else "LAB"
     if mode == "RGB" and image.mode == "L":  # a grey picture with its camera's profile

@@ -76,15 +76,9 @@ _hush_tiff()
 def open_picture(path: Path, *, complete: bool = False) -> Iterator[ImageFile.ImageFile]:
     """Open a picture file.
 
+    With ``complete`` a JPEG that may be cut short gets an end, so that the decoder returns the part that is there.
     Raises PictureError when the file is missing, of an unknown format, too large, broken, or proves broken while it is
     read. The message leaves out the file's name.
-
-    Parameters
-    ----------
-    path
-        The file.
-    complete
-        Whether to append an end to a JPEG that may be cut short, so that the decoder returns the part that is there.
     """
     with reading(path) as (file, head):
         found = format_of(head, path)
