@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from ladderlight.bench.readings import readings_of
+from ladderlight.bench.connector import readings_of
 from ladderlight.board import Board, Channel, Ladder
 
 AGREE = 1e-4

@@ -61,10 +61,7 @@ class Axis:
 
 
 def axes_of(board: Board) -> tuple[Axis, Axis]:
-    """Return what to decode of the x and of the y counter.
-
-    Readings are the counter's own: starts, resets and the delay of sync and blanking are in them.
-    """
+    """Return what to decode of the x and of the y counter, by their own readings: starts, resets, delays included."""
     mode = board.raster.mode
     rates = (board.raster.line_rate, board.raster.frame_rate)
     counters = (("x", board.x_counter, mode.horizontal), ("y", board.y_counter, mode.vertical))
@@ -111,7 +108,6 @@ def hertz_of(board: Board, line: str) -> float | None:
 
 
 def _level(counter: Counter, bits: list[int]) -> Ints:
-    """Return the exclusive-or of some bits of a counter from its reset on."""
     cycle = _cycle(counter)
     level = np.zeros_like(cycle)
     for bit in bits:

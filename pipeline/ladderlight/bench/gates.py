@@ -25,6 +25,9 @@ RESETS = {LINE_CLOCK: "x", "y_reset": "y"}
 _SELECTORS = {2: Logic.SELECT2, 4: Logic.SELECT4, 8: Logic.SELECT8}
 _SHIFTERS = {2: Logic.SHIFT4, 4: Logic.SHIFT4, 8: Logic.SHIFT8}
 _NANDS = {2: Logic.NAND2, 3: Logic.NAND3, 4: Logic.NAND4}
+Lines = tuple[str, ...]
+Controls = tuple[tuple[str, str], ...]
+"""Pins of controls by their names, each with its line."""
 _DECODERS = {2: Logic.DECODER4, 3: Logic.DECODER8, 4: Logic.DECODER16}
 
 
@@ -39,9 +42,9 @@ class Unit:
     package: str
     number: int
     logic: Logic
-    inputs: tuple[str, ...]
-    outputs: tuple[str, ...]
-    controls: tuple[tuple[str, str], ...] = ()
+    inputs: Lines
+    outputs: Lines
+    controls: Controls = ()
 
     @property
     def input_pins(self) -> tuple[str, ...]:
@@ -121,12 +124,10 @@ def _select_lines(memory: Memory) -> list[str]:
 
 @dataclass
 class _Plan:
-    """Units as they are found to be needed."""
-
     board: Board
     units: list[Unit] = field(default_factory=list)
     paths: dict[str, list[Unit]] = field(default_factory=lambda: defaultdict(list))
-    _open: dict[tuple[Logic, tuple[tuple[str, str], ...]], tuple[str, int]] = field(default_factory=dict)
+    _open: dict[tuple[Logic, Controls], tuple[str, int]] = field(default_factory=dict)
     _made: set[str] = field(default_factory=set)
 
     def make(self) -> None:
@@ -146,13 +147,7 @@ class _Plan:
             for line in self.board.ladder.lines:
                 self.paths[line].append(self._add(Logic.AND, (line, f"!{BLANK}"), (line,)))
 
-    def _add(
-        self,
-        logic: Logic,
-        inputs: tuple[str, ...],
-        outputs: tuple[str, ...],
-        controls: tuple[tuple[str, str], ...] = (),
-    ) -> Unit:
+    def _add(self, logic: Logic, inputs: Lines, outputs: Lines, controls: Controls = ()) -> Unit:
         for line in (*inputs, *(line for _, line in controls)):
             self._provide(line)
         label, used = self._open.get((logic, controls), ("", logic.package.units))

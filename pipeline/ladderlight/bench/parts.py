@@ -4,9 +4,8 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ladderlight.bench.connector import SOCKET
+from ladderlight.bench.connector import SOCKET, tolerance_of
 from ladderlight.bench.logic import Logic
-from ladderlight.bench.readings import tolerance_of
 from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Board
 from ladderlight.board.advice.timing import OSCILLATORS

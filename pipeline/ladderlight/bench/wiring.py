@@ -164,7 +164,6 @@ class Wiring:
                 return "", f"open: {open_pin}"
 
     def _source(self, name: str) -> str:
-        """Return what drives a line, in words."""
         if name in RAILS:
             return RAILS[name]
         if name in self.board.outputs:
@@ -245,7 +244,6 @@ class Wiring:
         )
 
     def _logic_end(self, pin: LogicPin) -> str:
-        """Return where a pin of common logic leads."""
         if pin.drives:
             sink = next((p for p in self._logic_pins if pin.unit is not None and p.behind is pin.unit), None)
             return sink.place if sink else self._all_of(pin.line)

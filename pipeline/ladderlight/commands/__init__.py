@@ -40,19 +40,8 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 COMMANDS = (
-    start.start,
-    check.check,
-    build.build,
-    watch.watch,
-    bench.bench,
-    burned.burned,
-    faults.faults,
-    compare.compare,
-    decode.decode,
-    ladder.ladder,
-    about.stages,
-    about.schema,
-    about.guide,
+    *(start.start, check.check, build.build, watch.watch, bench.bench, burned.burned, faults.faults),
+    *(compare.compare, decode.decode, ladder.ladder, about.stages, about.schema, about.guide),
 )
 
 

@@ -50,13 +50,7 @@ def guide(
 
 
 def path_of(name: str) -> Path:
-    """Return the path of a guide: in the installed package, or in the tree that holds the source.
-
-    Raises
-    ------
-    UsageError
-        When the guide is in neither.
-    """
+    """Return the path of a guide, in the installed package or the source. Raises UsageError when it is in neither."""
     package = Path(__file__).resolve().parents[1]
     places = [folder / GUIDES[name] for folder in (package / "guides", package.parents[1])]
     for path in places:
@@ -93,7 +87,6 @@ def stages(
 
 
 def _registry(*, quiet: bool) -> StageRegistry:
-    """Register the installed stages, and those of the plugins of the current folder's recipe."""
     from ladderlight.stages.registry import installed_stages
 
     registry = installed_stages()
@@ -109,7 +102,6 @@ def _registry(*, quiet: bool) -> StageRegistry:
 
 
 def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
-
     summaries = registry.summaries()
     if json_:
         listed = [
@@ -143,9 +135,12 @@ def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> Non
     if not declaration.options:
         console.print("no options")
     for option in declaration.options:
-        default = "needed" if option.required else f"default {_toml(option.default)}"
+        if option.required:
+            given = "needed"
+        else:
+            given = "default " + ("not set" if option.default is None else json.dumps(option.default))
         console.print()
-        console.print(((f"  {option.name}", "bold"), (f"  {option.type_text}; {default}", "")))
+        console.print(((f"  {option.name}", "bold"), (f"  {option.type_text}; {given}", "")))
         if option.option.help:
             console.print(f"      {option.option.help}")
     console.print()
@@ -171,7 +166,3 @@ def _document(declaration: StageDeclaration) -> dict[str, Any]:
             for option in declaration.options
         ],
     }
-
-
-def _toml(value: Any) -> str:
-    return "not set" if value is None else json.dumps(value)

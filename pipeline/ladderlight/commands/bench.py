@@ -27,8 +27,7 @@ def bench(
     It needs no pictures and no build. Every build has it as bench-sheet.txt and bench-sheet.html.
     """
     from ladderlight.bench.sheets.document import bench_of, document_of
-    from ladderlight.bench.sheets.page import bench_page, spreadsheets
-    from ladderlight.bench.sheets.text import WIDTH, bench_sheet
+    from ladderlight.bench.sheets.files import WIDTH, bench_page, bench_sheet, spreadsheets
     from ladderlight.recipe import load, load_revisions
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export

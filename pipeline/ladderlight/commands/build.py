@@ -12,17 +12,14 @@ import typer
 
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.commands.terminal import options
-from ladderlight.commands.terminal.folding import folded, width_of
 from ladderlight.commands.terminal.reporting import print_findings, print_revisions, stderr, stdout
-from ladderlight.commands.terminal.streams import report_stream
 from ladderlight.errors import BuildError, UsageError
 from ladderlight.system.paths import is_file, path_trouble
-from ladderlight.system.printable import printable
 from ladderlight.units.words import counted
 
 if TYPE_CHECKING:
     from ladderlight.board import Finding
-    from ladderlight.devices.documents import PictureDocument
+    from ladderlight.devices.documents import ManifestDocument, PictureDocument
     from ladderlight.workspace.build import Built
     from ladderlight.workspace.up_to_date import LastBuilt
 
@@ -81,7 +78,7 @@ def build(
     if last := unchanged(revision):  # the recipe need not be read; of one with revisions, all must be known
         documents = {revision: _unchanged(last)}
         if json_:
-            _print_documents(documents)
+            print_revisions(documents)
         else:
             _print_unchanged(last, quiet=quiet, verbose=verbose)
         return
@@ -117,14 +114,9 @@ def build(
                 )
             documents[loaded.revision] = _print(built, left, json_=json_, quiet=quiet, verbose=verbose, cards=cards)
     if json_:
-        _print_documents(documents)
+        print_revisions(documents)
     if not all(document["ok"] for document in documents.values()):
         raise typer.Exit(1)
-
-
-def _print_documents(documents: Mapping[str | None, Mapping[str, Any]]) -> None:
-
-    print_revisions(documents)
 
 
 def _print(
@@ -136,15 +128,7 @@ def _print(
     found = (*left, *built.findings)
     told = (one for one in found if verbose or one in left or one.level != "note")
     print_findings(stderr(), told, quiet=quiet)
-    document = {
-        "ok": built.complete,
-        "up_to_date": False,
-        "output": str(built.output),
-        "proof": str(built.proof),
-        "device_files": [str(path) for path in built.device_files],
-        "manifest": built.manifest,
-        "findings": list(map(asdict, found)),
-    }
+    document = _document(built.output, built.manifest, list(map(asdict, found)), up_to_date=False, ok=built.complete)
     if json_:
         return document
     console = stdout(quiet=quiet)
@@ -183,25 +167,28 @@ def _summary(built: Built, *, cards: bool) -> str:
 
 
 def _unchanged(last: LastBuilt) -> dict[str, Any]:
-    names = [name for device in last.manifest["devices"] for name in device["files"]]
+    return _document(last.output, last.manifest, last.findings, up_to_date=True)
+
+
+def _document(
+    output: Path, manifest: ManifestDocument, findings: Sequence[object], *, up_to_date: bool, ok: bool = True
+) -> dict[str, Any]:
     return {
-        "ok": True,
-        "up_to_date": True,
-        "output": str(last.output),
-        "proof": str(last.output / "proof" / "index.html"),
-        "device_files": [str(last.output / "devices" / name) for name in names],
-        "manifest": last.manifest,
-        "findings": last.findings,
+        "ok": ok,
+        "up_to_date": up_to_date,
+        "output": str(output),
+        "proof": str(output / "proof" / "index.html"),
+        "device_files": [str(output / "devices" / name) for chip in manifest["devices"] for name in chip["files"]],
+        "manifest": manifest,
+        "findings": findings,
     }
 
 
 def _print_unchanged(last: LastBuilt, *, quiet: bool, verbose: bool) -> None:
-
-    if not quiet:
-        stream = report_stream()
-        lines = [(_measures(picture), picture["source"]) for picture in last.manifest["pictures"]] if verbose else []
-        for text, whole in (*lines, (f"{last.output}: up to date", f"{last.output}:")):
-            stream.write("".join(f"{line}\n" for line in folded(printable(text), width_of(stream), [printable(whole)])))
+    console = stdout(quiet=quiet)
+    for picture in last.manifest["pictures"] if verbose else ():
+        console.print(_measures(picture), whole=[picture["source"]])
+    console.print(f"{last.output}: up to date", whole=[f"{last.output}:"])
 
 
 def _clear_cache(*, quiet: bool) -> None:

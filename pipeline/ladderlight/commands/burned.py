@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
 from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
-
-if TYPE_CHECKING:
-    from ladderlight.workspace.burned import Chip
 
 
 def burned(
@@ -49,7 +46,10 @@ def burned(
             {
                 "ok": True,
                 "record": str(path),
-                "devices": [_entry(chip, numbered=numbered) for chip in chips],
+                "devices": [
+                    {"name": chip.device} | ({"tray": chip.tray} if numbered else {}) | {"crc32": chip.crc32}
+                    for chip in chips
+                ],
                 "findings": list(map(asdict, findings)),
             }
         )
@@ -57,7 +57,3 @@ def burned(
     for chip in chips:
         shown = chip_label(chip.device, chip.tray if numbered else None)
         stdout(quiet=quiet).print(f"{shown}  CRC-32 {chip.crc32}  recorded in {path}", whole=[str(path)])
-
-
-def _entry(chip: Chip, *, numbered: bool) -> dict[str, Any]:
-    return {"name": chip.device} | ({"tray": chip.tray} if numbered else {}) | {"crc32": chip.crc32}

@@ -13,7 +13,7 @@ from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
 from ladderlight.errors import UsageError
 from ladderlight.system.printable import printable
-from ladderlight.units.words import address, joined
+from ladderlight.units.words import address, counted, joined
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -49,8 +49,7 @@ def compare(
     ] = None,
     tray: options.TrayOption = None,
     picture: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE.png", help="Write a PNG of the screens with all differences marked."),
+        Path | None, typer.Option(metavar="FILE.png", help="Write a PNG of the screens with all differences marked.")
     ] = None,
     most: Annotated[
         int, typer.Option(min=0, metavar="NUMBER", help="How many differences to list one by one, for each device.")
@@ -143,7 +142,6 @@ def compare(
 
 
 def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, *, json_: bool, quiet: bool) -> None:
-
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.revisions.differences import Side, differences_of, differences_text, document_of, revisions_page
@@ -207,7 +205,7 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
     words = report.reading.device.part.words
     for stretch in report.ranges[:_SHOWN]:
         first, last = (address(end, words) for end in (stretch.first, stretch.last))
-        line(f"{first} to {last}  {_words(stretch.count)}")
+        line(f"{first} to {last}  {counted(stretch.count, 'word')} {_differ(stretch.count)}")
     if len(report.ranges) > _SHOWN:
         line(f"and {len(report.ranges) - _SHOWN:,} more ranges")
     width = report.reading.device.part.width
@@ -226,10 +224,6 @@ def _same(report: DeviceReport) -> str:
         return f"{report.place} is as built: all {report.found.size:,} words are the same"
     size = reading.device.part.bytes
     return f"{report.place} is as built as far as it was read: {size - reading.unread_bytes:,} of {size:,} bytes"
-
-
-def _words(count: int) -> str:
-    return f"{count:,} word{'s' * (count != 1)} {_differ(count)}"
 
 
 def _differ(count: int) -> str:

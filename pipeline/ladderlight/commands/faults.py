@@ -19,8 +19,7 @@ if TYPE_CHECKING:
 
     from ladderlight.bench.faults.screens import Look
     from ladderlight.bench.photograph.ranking import Ranking
-    from ladderlight.bench.photograph.raster import Corners
-    from ladderlight.bench.photograph.reading import Photograph
+    from ladderlight.bench.photograph.raster import Corners, Photograph
     from ladderlight.board import Finding
     from ladderlight.recipe import Recipe
     from ladderlight.units.arrays import MemoryWords
@@ -158,7 +157,7 @@ def _carded(path: Path, loaded: Recipe, name: str, bank: int | None) -> tuple[Me
 def _photograph(path: Path, corners: Corners | None) -> Photograph:
     import numpy as np
 
-    from ladderlight.bench.photograph.reading import read_photograph
+    from ladderlight.bench.photograph.raster import read_photograph
 
     photograph = read_photograph(path)
     size = np.array(photograph.pixels.shape[1::-1]) * photograph.scale

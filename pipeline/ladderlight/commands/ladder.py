@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from math import inf
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -13,12 +14,11 @@ from ladderlight.errors import UsageError
 from ladderlight.units.words import joined
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from rich.table import Table
 
     from ladderlight.board.ladders.design import Choice
-    from ladderlight.board.ladders.drawer import Drawer
 
 # As in ladderlight.board, which is imported only when the command runs.
 _Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
@@ -101,7 +101,7 @@ def ladder(
     limit = None if current_limit is None else _positive(current_limit, "A", "--current-limit", plain=1e-3)
 
     from ladderlight.board.ladders.design import design, series_tolerance
-    from ladderlight.board.ladders.drawer import design_from
+    from ladderlight.board.ladders.drawer import design_from, read_drawer
     from ladderlight.board.ladders.report import design_document, drawer_document
     from ladderlight.board.ladders.search import Goal
 
@@ -116,7 +116,8 @@ def ladder(
         non_monotonic=non_monotonic,
     )
     if have is not None:
-        drawer, source = _drawer(have), "the drawer"
+        with _misfits_of("--have"):
+            drawer, source = read_drawer(have), "the drawer"
         if share is None:
             share = 0.0 if drawer.measured else _USUAL
         sets = design_from(goal, drawer, pairs=pairs, channels=channels, tolerance=share, alternatives=next_best)
@@ -134,26 +135,23 @@ def ladder(
         _print(stdout(quiet=quiet), sets, source)
 
 
-def _drawer(text: str) -> Drawer:
-    from ladderlight.board.ladders.drawer import read_drawer
-    from ladderlight.units.parsing import MisfitError
-
-    try:
-        return read_drawer(text)
-    except MisfitError as error:
-        raise UsageError(f"it {error}", where="--have") from None
-
-
 def _quantity(text: str, unit: str, option: str, *, plain: float = 1.0) -> float:
     """Read an option's quantity; a plain number is in units of ``plain``."""
-    from ladderlight.units.parsing import MisfitError, quantity
+    from ladderlight.units.parsing import quantity
 
     try:
         return float(text) * plain
     except ValueError:
-        pass
+        with _misfits_of(option):
+            return quantity(text, unit)
+
+
+@contextmanager
+def _misfits_of(option: str) -> Iterator[None]:
+    from ladderlight.units.parsing import MisfitError
+
     try:
-        return quantity(text, unit)
+        yield
     except MisfitError as error:
         raise UsageError(f"it {error}", where=option) from None
 
@@ -205,13 +203,14 @@ def _resistors(best: Choice) -> Table:
     analysis = best.analysis
     dissipation = {part.part: part.watts for part in analysis.resistors}
     for bit, (resistor, driver) in reversed(list(enumerate(zip(best.resistors, analysis.drivers, strict=True)))):
+        own = [f"{1e3 * watts:.1f}" for part, watts in dissipation.items() if part.partition(" ")[0] == driver.line]
         table.add_row(
             f"{bit}",
             str(resistor),
             f"{resistor.ohms:.6g}",
             f"{driver.source * 1e3:.2f} mA",
             f"{driver.sink * 1e3:.2f} mA",
-            _watts([watts for part, watts in dissipation.items() if part.partition(" ")[0] == driver.line]),
+            f"{' and '.join(own)} mW",
         )
     if best.rail:
         rail = max((watts for part, watts in dissipation.items() if part.startswith("rail")), default=0.0)
@@ -221,10 +220,6 @@ def _resistors(best: Choice) -> Table:
             "to ground", f"{best.rail} + {best.rail}", f"{2 * best.rail.ohms:g}", "", "", f"{end * 1e3:.1f} mW"
         )
     return table
-
-
-def _watts(parts: list[float]) -> str:
-    return " and ".join(f"{watts * 1e3:.1f}" for watts in parts) + " mW"
 
 
 def _levels(best: Choice, width: int | None) -> list[Table]:
@@ -264,7 +259,7 @@ def _print_summary(console: LineConsole, best: Choice) -> None:
         order += " at all values within tolerance" if channel.surely_monotonic else " at nominal values only"
     console.print(
         f"worst error {best.max_error * 1e3:.2f} mV, {best.max_lightness_error:.2f} of 100 in lightness; "
-        f"white {channel.white:.4f} V; {order}; supply up to {best.analysis.supply_current * 1e3:.1f} mA a channel",
+        f"white {channel.white:.4f} V; {order}; supply up to {best.analysis.supply_current * 1e3:.1f} mA a channel"
     )
     if channel.spread:
         console.print(

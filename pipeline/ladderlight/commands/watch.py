@@ -158,7 +158,6 @@ def _built(recipe: Recipe, workers: int | None, began: int, together: Sequence[s
 
 
 def _wait(reads: Reads, seen: Mapping[Path, Mark]) -> None:
-    """Wait until the files have changed, and then until they stay the same."""
     now, pause = seen, _PAUSE
     while now == seen:
         time.sleep(pause)

@@ -27,10 +27,10 @@ def burn_sheet(board: Board, manifest: ManifestDocument) -> str:
     if manifest["notes"]:
         lines += ["", "Notes", "-----"]
     for note in manifest["notes"]:
-        lines += textwrap.wrap(note, _WIDTH, initial_indent="- ", subsequent_indent="  ")
+        lines += _wrapped(note, indent="- ", hang=2)
     lines += ["", "Cautions", "--------"]
     for caution in cautions(board):
-        lines += textwrap.wrap(caution, _WIDTH, initial_indent="- ", subsequent_indent="  ")
+        lines += _wrapped(caution, indent="- ", hang=2)
     return "\n".join([*lines, ""])
 
 
@@ -70,10 +70,11 @@ def _device(device: DeviceDocument, part: Part) -> Iterator[str]:
             f"  CRC-32    {piece['crc32']}    sum 16 bits {piece['sum16']}    8 bits {piece['sum8']}"
             f"    32 bits {piece['sum32']}"
         )
-        first, second = _halves(piece["sha256"])
-        yield f"  SHA-256   {first}"
+        # Two lines of eight groups each can be read off a screen against paper.
+        groups = textwrap.wrap(piece["sha256"], 4)
+        yield f"  SHA-256   {' '.join(groups[:8])}"
         # A programmer and a plain binary file have the same bytes; a file of records has more than these.
-        yield f"            {second}" + ("" if piece["format"] == "binary" else "  of the bytes burned")
+        yield f"            {' '.join(groups[8:])}" + ("" if piece["format"] == "binary" else "  of the bytes burned")
     others = [name for name in device["files"] if name not in {piece["file"] for piece in device["pieces"]}]
     if others:
         yield from _wrapped(f"beside it {', '.join(others)}", indent="  ", hang=12)
@@ -88,12 +89,6 @@ def _device(device: DeviceDocument, part: Part) -> Iterator[str]:
             f"  in use    {device['used_words']:,} of {device['words']:,} words, the last at "
             f"{address(device['last_used'], device['words'])}; {device['free_words']:,} not in use"
         )
-
-
-def _halves(digest: str) -> tuple[str, str]:
-    """Return a SHA-256 as two lines of eight groups each, so that it can be read off a screen against paper."""
-    groups = [digest[at : at + 4] for at in range(0, len(digest), 4)]
-    return " ".join(groups[:8]), " ".join(groups[8:])
 
 
 def _wrapped(text: str, indent: str = "", hang: int = 0) -> list[str]:

@@ -113,16 +113,9 @@ def changes_document(
     screens: Mapping[int, bytes],
     before: EarlierBuild | None,
 ) -> Changes:
-    """Return what a build changes against the one before, as plain values.
+    """Return what a build changes against the one before, if any, as plain values.
 
-    Parameters
-    ----------
-    board, images, manifest
-        The board, each device's bytes, and the build's manifest.
-    screens
-        The files of the screens by bank.
-    before
-        The earlier build; None where there is none.
+    ``images`` are each device's bytes, ``screens`` the files of the screens by bank.
     """
     kept: Changes = {"format": FORMAT, **((before and before.document) or _NOTHING)}
     if before is None:
@@ -172,12 +165,8 @@ def _runs(differs: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(first), int(last)) for first, last in zip(firsts, lasts, strict=True)]
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Pair:
-    """A picture's change, with the files of its screens before and after, both whole."""
-
-    about: PictureChange
-    screens: tuple[bytes | None, bytes] | None = None
+_Pair = tuple[PictureChange, tuple[bytes | None, bytes] | None]
+"""A picture's change, with the files of its screens before and after, both whole."""
 
 
 def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> Iterator[_Pair]:
@@ -190,19 +179,19 @@ def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before:
     for name, bank in sorted(pictures.items(), key=itemgetter(1)):
         was = before.pictures.get(earlier.get(name, name))
         if was is None:
-            yield _Pair(about={"name": name, "bank": bank, "was": None, "state": "new"})
+            yield {"name": name, "bank": bank, "was": None, "state": "new"}, None
         elif name in earlier:
-            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "renamed", "earlier": earlier[name]})
+            yield {"name": name, "bank": bank, "was": was, "state": "renamed", "earlier": earlier[name]}, None
         elif isinstance(share := changed[name], str):
-            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "unknown"})
+            yield {"name": name, "bank": bank, "was": was, "state": "unknown"}, None
         elif share != 0:
             about: PictureChange = {"name": name, "bank": bank, "was": was, "state": "changed", "share": share}
-            yield _Pair(about=about, screens=(before.screen(name), screens[bank]))
+            yield about, (before.screen(name), screens[bank])
         elif was != bank:
-            yield _Pair(about={"name": name, "bank": bank, "was": was, "state": "moved"})
+            yield {"name": name, "bank": bank, "was": was, "state": "moved"}, None
     for name, was in sorted(before.pictures.items(), key=itemgetter(1)):
         if name not in pictures and name not in earlier.values():
-            yield _Pair(about={"name": name, "bank": None, "was": was, "state": "gone"})
+            yield {"name": name, "bank": None, "was": was, "state": "gone"}, None
 
 
 def _compared(old: bytes | None, new: bytes) -> float | Literal["unknown"] | None:
@@ -243,15 +232,15 @@ def _look(pixels: _Pixels) -> bytes:
 def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     """Put the screens of the first few pictures into what is said of them."""
     found, shown, left = [], 0, _MOST_BYTES
-    for pair in pairs:
-        found.append(pair.about)
-        if pair.screens is None or shown == MOST_SHOWN or left <= 0:
+    for about, screens in pairs:
+        found.append(about)
+        if screens is None or shown == MOST_SHOWN or left <= 0:
             continue
-        smaller = [to_png(_reduced(now)) for png in pair.screens if (now := _pixels(png)) is not None]
+        smaller = [to_png(_reduced(now)) for png in screens if (now := _pixels(png)) is not None]
         left -= sum(map(len, smaller))
         if len(smaller) == 2 and (left >= 0 or not shown):
             shown += 1
-            pair.about["before"], pair.about["after"] = (base64.b64encode(png).decode("ascii") for png in smaller)
+            about["before"], about["after"] = (base64.b64encode(png).decode("ascii") for png in smaller)
     return found
 
 

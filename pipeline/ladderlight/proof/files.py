@@ -50,22 +50,10 @@ def proof_files(
 ) -> Iterator[tuple[str, bytes]]:
     """Yield the files of the proof by their paths below ``proof/``: each different screen, then ``index.html``.
 
-    Parameters
-    ----------
-    project, manifest, findings
-        The project's name, the build's manifest, and what ``check`` has to say.
-    scanned
-        What the device files show. A screen has the number of the first bank that shows it.
-    before
-        What there was before this build, to say what it changes.
-    bench
-        The tables of the bench sheet, for its place in the page.
-    views
-        The pictures before the reduction, by name; cards have none.
-    viewing, links
-        From where the screen is looked at, as far as the recipe says so, and other proof pages, by their kind.
-    tray
-        Which tray this is, if any: its page lies one folder deeper.
+    ``findings`` are what ``check`` has to say, and ``before`` is what there was before this build, to say what it
+    changes. ``views`` are the pictures before the reduction, by name; cards have none. ``bench`` has the tables of the
+    bench sheet, for their place in the page, and ``links`` other proof pages, by their kind. A page of a ``tray`` lies
+    one folder deeper. A screen has the number of the first bank that shows it.
     """
     board, firsts = scanned.board, scanned.distinct
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:

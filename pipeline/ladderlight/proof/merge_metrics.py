@@ -20,20 +20,13 @@ def merged_metrics(
     Only an arrangement that shares tiles or colours changes codes, and it can share only what another memory looks up:
     where counters address all memories, nothing is compared.
 
-    Parameters
-    ----------
-    scanned
-        What the device files show.
-    placed
-        Pictures and their banks, which have been scanned.
-    coded
-        The same as they were reduced. Others, and those of another size than the board's picture, are passed over.
+    ``placed`` are pictures and their banks, which have been scanned, and ``coded`` the same as they were reduced;
+    others, and those of another size than the board's picture, are passed over.
 
     Returns
     -------
-    dict
-        By name and bank, and only where a code differs: ``merged_share``, the share of pixels whose code differs, above
-        0 to 1, and ``colours_used``, how many different colours are shown.
+    By name and bank, and only where a code differs: ``merged_share``, the share of pixels whose code differs, above
+    0 to 1, and ``colours_used``, how many different colours are shown.
     """
     board = scanned.board
     if all(is_direct(board, memory) for memory in board.memories):

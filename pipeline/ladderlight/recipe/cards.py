@@ -24,12 +24,7 @@ _OWN_KEYS = ("use", "bank", "tray")
 def cards_of(
     raw: Mapping[str, Any], folder: Path, registry: StageRegistry, report: Report
 ) -> tuple[dict[int, CardUse], list[Path]]:
-    """Look up the cards of ``[pictures]`` and check their options.
-
-    Returns
-    -------
-    The cards by their places in the list, with the content of files that options name, and these files.
-    """
+    """Check the options of the cards of ``[pictures]``. Return these by place, with files read in, and the files."""
     files: list[Path] = []
     written = dig(raw, "pictures", "cards")
     cards: dict[int, CardUse] = {}
@@ -43,15 +38,15 @@ def cards_of(
         try:
             declaration = registry.get(name)
         except PluginError as error:
-            known = [summary.name for summary in registry.summaries() if summary.kind is Kind.CARD]
-            problem = problem_of(error, at)
             if name not in registry.uses and str(error).startswith("no stage"):
-                problem = Problem(where=at, what=f"no card is called {name!r}", action=nearest_word(name, known))
-            report.add(problem)
+                known = [summary.name for summary in registry.summaries() if summary.kind is Kind.CARD]
+                report.add(at, f"no card is called {name!r}", nearest_word(name, known))
+            else:
+                report.add_all([problem_of(error, at)])
             continue
         if declaration.kind is not Kind.CARD:
             what = f"stage {name!r} ({declaration.kind.phrase}) is not a card"
-            report.add(Problem(where=at, what=what, action="move it to a [[stage]]"))
+            report.add(at, what, "move it to a [[stage]]")
             continue
         given = {key: value for key, value in table.items() if key not in _OWN_KEYS}
         options, problems = declaration.check(given)
@@ -69,7 +64,7 @@ def check_cards(cards: Mapping[int, CardUse], board: Board, viewing: Viewing, re
         if report.has(*where):
             continue
         if card.bank is not None and card.bank >= board.bank_count:
-            report.add(no_such_bank(card.bank, board.bank_count, (*where, "bank")))
+            report.add_all([no_such_bank(card.bank, board.bank_count, (*where, "bank"))])
         try:
             problems = problems_of(card.declaration, board, card.options, viewing=viewing)
         except StageFailure as error:
@@ -81,12 +76,8 @@ def check_cards(cards: Mapping[int, CardUse], board: Board, viewing: Viewing, re
 def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
     """Return a recipe for the same board and programmer with the built-in test cards instead of its pictures.
 
-    The first built-in arrangement whose rule accepts the board places them.
-
-    Raises
-    ------
-    RecipeError
-        When no arrangement serves the board.
+    The first built-in arrangement whose rule accepts the board places them. Raises RecipeError when no arrangement
+    serves the board.
     """
     arrangements = map(registry.get, registry.built_in(Kind.ARRANGEMENT))
     serving = (

@@ -9,9 +9,8 @@ from typing import Any
 
 from ladderlight.errors import PluginError, Problem, nearest_word
 from ladderlight.flow.pictures import file_name, matching
-from ladderlight.recipe.files import PictureFile, missing_file
+from ladderlight.recipe.files import PictureFile, missing_file, nearest_file
 from ladderlight.recipe.language.model import Override, StageUse
-from ladderlight.recipe.source.document import nearest_file
 from ladderlight.recipe.source.problems import Report, Where, dig
 from ladderlight.stages.chain import check_chain, takes_pictures
 from ladderlight.stages.declaration import StageDeclaration
@@ -41,10 +40,7 @@ class Link:
 def chain_of(
     tables: Sequence[Mapping[str, Any]], registry: StageRegistry, report: Report
 ) -> tuple[list[Link], list[str]]:
-    """Look up the stages, check their options and the chain.
-
-    Gives the steps, and the names of those that are not known and left out.
-    """
+    """Look up the stages, check options and chain. Return the steps, and the names that are not known, left out."""
     if not tables:
         return list(_defaults(registry.default_chain, registry, report)), []
     links = []
@@ -58,7 +54,7 @@ def chain_of(
         try:
             declaration = registry.get(name)
         except PluginError as error:
-            report.add(problem_of(error, ("stage", place, "use")))
+            report.add_all([problem_of(error, ("stage", place, "use"))])
             meant = _meant_stage(name, registry)
             if meant is None:
                 unknown.append(name)
@@ -79,7 +75,7 @@ def chain_of(
     for problem in check_chain([link.declaration for link in links], registry.usual):
         at = links[int(problem.where[0])].place if problem.where else None
         where: Where = ("stage", 0) if at is None else ("stage", at, "use")
-        report.add(Problem(where=where, what=problem.what, action=problem.action))
+        report.add(where, problem.what, problem.action)
     return links, []
 
 
@@ -97,7 +93,7 @@ def _defaults(names: Sequence[str], registry: StageRegistry, report: Report) -> 
         try:
             declaration = registry.get(f"{BUILT_IN}.{name}")
         except PluginError as error:
-            report.add(problem_of(error, ()))
+            report.add_all([problem_of(error, ())])
             continue
         yield Link(declaration=declaration, raw={}, options={}, place=None)
 
@@ -144,22 +140,20 @@ def override_of(
             continue
         name = key
         if key not in names:
-            report.add(_not_overridable(key, where, links, plain if "." not in key else names))
+            what, action = _not_overridable(key, links, plain if "." not in key else names)
+            report.add((*where, KeyName(key)), what, action)
             name = next(iter(get_close_matches(key, [*names, *_OWN_KEYS], n=1)), "")
         if name not in names:
             continue
         meant = [declaration for use, declaration in stages.items() if name in (use, declaration.name)]
         if len(meant) > 1:
-            report.add(_ambiguous(key, where, meant))
+            ways = " or ".join(f'"{declaration.qualified}"' for declaration in meant)
+            what = f"the chain has {len(meant)} stages {key!r}"
+            report.add((*where, KeyName(key)), what, f"write {ways} as the key")
             continue
         if not isinstance(changes, dict):
-            report.add(
-                Problem(
-                    where=(*where, key),
-                    what=f"{key} must be a table of the stage's options",
-                    action=f"write {key} = {{ option = value }}",
-                )
-            )
+            what = f"{key} must be a table of the stage's options"
+            report.add((*where, key), what, f"write {key} = {{ option = value }}")
         else:
             for index, link in enumerate(links):
                 if link.declaration.qualified == meant[0].qualified:
@@ -172,14 +166,15 @@ def override_of(
     )
 
 
-def check_match(place: int, match: str, override: Override, files: Sequence[PictureFile], report: Report) -> None:
-    """Complain of a pattern that fits no picture."""
-    if not override.files:
-        hint = nearest_file(match, [file_name(file.source) for file in files])
-        if not hint:
-            hint = f"the pictures are {_some(files)}"
+def check_matches(
+    tables: Sequence[Mapping[str, Any]], overrides: Sequence[Override], files: Sequence[PictureFile], report: Report
+) -> None:
+    """Complain of patterns that fit no picture."""
+    for place, (table, override) in enumerate(zip(tables, overrides, strict=True)):
         where = ("picture", place, "match")
-        report.add(Problem(where=where, what=f"{match!r} matches no picture", action=hint))
+        if files and "match" in table and not override.files and not report.has(*where):
+            hint = nearest_file(str(table["match"]), [file_name(file.source) for file in files])
+            report.add(where, f"{str(table['match'])!r} matches no picture", hint or f"the pictures are {_some(files)}")
 
 
 def _changed(changes: Mapping[str, Any], link: Link, where: Where, report: Report) -> Mapping[str, Any]:
@@ -191,27 +186,12 @@ def _changed(changes: Mapping[str, Any], link: Link, where: Where, report: Repor
     return {key: value for key, value in values.items() if key in changes}
 
 
-def _ambiguous(key: str, where: Where, meant: Sequence[StageDeclaration]) -> Problem:
-    ways = " or ".join(f'"{declaration.qualified}"' for declaration in meant)
-    return Problem(
-        where=(*where, KeyName(key)),
-        what=f"the chain has {len(meant)} stages {key!r}",
-        action=f"write {ways} as the key",
-    )
-
-
-def _not_overridable(key: str, where: Where, links: Sequence[Link], names: Sequence[str]) -> Problem:
+def _not_overridable(key: str, links: Sequence[Link], names: Sequence[str]) -> tuple[str, str]:
     found = next((link.declaration for link in links if link.declaration.name == key), None)
-    if found is not None:
-        what = f"stage {key!r} ({found.kind.phrase}) sees all pictures together and has the same options for all"
-        return Problem(
-            where=(*where, KeyName(key)), what=what, action=f'set them in its [[stage]] table, use = "{key}"'
-        )
-    return Problem(
-        where=(*where, KeyName(key)),
-        what=f"the chain has no stage {key!r} to override",
-        action=nearest_word(key, [*names, *_OWN_KEYS]),
-    )
+    if found is None:
+        return f"the chain has no stage {key!r} to override", nearest_word(key, [*names, *_OWN_KEYS])
+    what = f"stage {key!r} ({found.kind.phrase}) sees all pictures together and has the same options for all"
+    return what, f'set them in its [[stage]] table, use = "{key}"'
 
 
 def _some(files: Sequence[PictureFile]) -> str:
@@ -256,5 +236,5 @@ def read_files(given: Mapping[str, Any], where: Where, folder: Path, report: Rep
             what, action = missing_file(folder, named)
             if is_file(folder / named):
                 what, action = f"{named!r} cannot be read ({reason_of(error)})", "check its permissions"
-            report.add(Problem(where=(*where, name), what=what, action=action))
+            report.add((*where, name), what, action)
     return options

@@ -7,6 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from fnmatch import fnmatch
 from pathlib import Path
 
@@ -120,7 +121,7 @@ def idle_exclusions(folder: Path, patterns: Sequence[str]) -> Iterator[str]:
         elif any(file.path.resolve() in left_out for file in later):
             hint = "put it after the pattern that lists them"
         else:
-            hint = _nearest(pattern, [f"!{file.source}" for file in listed]) or "check the pattern, or leave it out"
+            hint = nearest_file(pattern, [f"!{file.source}" for file in listed]) or "check the pattern, or leave it out"
         yield f"{pattern!r} leaves out nothing; {hint}"
 
 
@@ -128,6 +129,12 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
     """Key to sort texts by, such that ``p2`` comes before ``p10``."""
     parts = re.split(r"(\d+)", text.casefold())
     return tuple((1, int(part), part) if part.isdecimal() else (0, 0, part) for part in parts)
+
+
+def nearest_file(name: str, names: Iterable[str]) -> str:
+    """Return the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
+    near = get_close_matches(name, sorted(names), n=1, cutoff=0.75)
+    return f"did you mean {near[0]!r}?" if near else ""
 
 
 def missing_file(folder: Path, name: str) -> tuple[str, str]:
@@ -139,11 +146,11 @@ def missing_file(folder: Path, name: str) -> tuple[str, str]:
     if is_folder(path):
         return f"{name!r} is a folder", "name a file in it"
     if not is_folder(path.parent):
-        return f"there is no folder {_shown(path.parent, folder)!r}", "check the path; it is relative to the recipe"
+        return f"there is no folder {source_of(folder, path.parent)!r}", "check the path; it is relative to the recipe"
     entries, closed = _entries(path.parent, folder)
     if closed:
         return closed, _OPEN_IT
-    hint = _nearest(source_of(folder, path), [source_of(folder, item) for item in entries])
+    hint = nearest_file(source_of(folder, path), [source_of(folder, item) for item in entries])
     return f"there is no file {name!r}", hint or "check the path; it is relative to the recipe"
 
 
@@ -151,20 +158,13 @@ _OPEN_IT = "check its permissions"
 
 
 def _entries(around: Path, folder: Path) -> tuple[list[Path], str]:
-    """List the files of a folder, and say so if it cannot be read."""
     try:
         # Without the right to enter, a folder gives the names of its files, but none of them.
         if not os.access(around, os.X_OK):
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
         return [item for item in around.iterdir() if is_file(item)], ""
     except OSError as error:
-        return [], f"folder {_shown(around, folder)!r} cannot be read ({error.strerror})"
-
-
-def _nearest(name: str, known: Sequence[str]) -> str:
-    from ladderlight.recipe.source.document import nearest_file  # which loads what reads recipes
-
-    return nearest_file(name, known)
+        return [], f"folder {source_of(folder, around)!r} cannot be read ({error.strerror})"
 
 
 def _leaves_out(folder: Path, pattern: str) -> bool:
@@ -249,9 +249,12 @@ def _nothing(folder: Path, pattern: str) -> tuple[str, str]:
     around = folder / (fixed if pattern[: len(str(fixed)) + 1].endswith(("/", os.sep)) else fixed.parent)
     trouble = trouble_with(around / ".")
     if trouble:
-        return f"{pattern!r} matches no file: {_shown(around, folder)!r} cannot be read ({trouble})", "check the path"
+        return (
+            f"{pattern!r} matches no file: {source_of(folder, around)!r} cannot be read ({trouble})",
+            "check the path",
+        )
     if not is_folder(around):
-        return f"{pattern!r} matches no file: there is no folder {_shown(around, folder)!r}", "check the path"
+        return f"{pattern!r} matches no file: there is no folder {source_of(folder, around)!r}", "check the path"
     entries, closed = _entries(around, folder)
     if closed:
         return f"{pattern!r} matches no file: {closed}", _OPEN_IT
@@ -261,7 +264,3 @@ def _nothing(folder: Path, pattern: str) -> tuple[str, str]:
     most = sorted(endings.items(), key=lambda item: (-item[1], item[0]))[:4]
     listed = ", ".join(f"{count} {ending}" for ending, count in most)
     return f"{pattern!r} matches no file", f"check the pattern; the folder holds {listed}"
-
-
-def _shown(path: Path, folder: Path) -> str:
-    return source_of(folder, path)

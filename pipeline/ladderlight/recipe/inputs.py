@@ -35,19 +35,8 @@ def unreadable_inputs(recipe: Recipe) -> Iterator[Fault]:
 def refuse_in_the_way(paths: Iterable[Path], recipe: Recipe, *, command: str, read: Iterable[Path] = ()) -> None:
     """Check that files may be written: see ``refuse_others``, and none may be in the way of the next build.
 
-    Parameters
-    ----------
-    paths, command
-        The files, and the command and its option.
-    recipe
-        No file may match its patterns for pictures, or be in its output folder.
-    read
-        Other files that are read.
-
-    Raises
-    ------
-    BuildError
-        With one line for each reason.
+    No file may match the recipe's patterns for pictures, or be in its output folder; ``read`` are other files that are
+    read. Raises BuildError with one line for each reason.
     """
     paths = list(paths)
     refuse_others(paths, command=command, inputs=(*read, *input_files(recipe).values()))
@@ -67,10 +56,7 @@ def refuse_in_the_way(paths: Iterable[Path], recipe: Recipe, *, command: str, re
 def seen_inputs(files: Mapping[str, Path], known: Mapping[str, Seen]) -> dict[str, Seen]:
     """Look at the files of :func:`input_files`; those that are as they are known to have been are not read.
 
-    Raises
-    ------
-    BuildError
-        When one cannot be read.
+    Raises BuildError when one cannot be read.
     """
     same = {name: known[name] for name, path in files.items() if name in known and known[name].is_surely(path)}
     others = [name for name in files if name not in same]
@@ -80,13 +66,7 @@ def seen_inputs(files: Mapping[str, Path], known: Mapping[str, Seen]) -> dict[st
 
 
 def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
-    """Return what is not as a manifest has it, one short sentence each. A file of another size is not read.
-
-    Raises
-    ------
-    BuildError
-        When a file cannot be read.
-    """
+    """Return what is not as a manifest has it, one short sentence each. Raises BuildError when a file is unreadable."""
     files = input_files(recipe)
     before = {str(item["file"]): item for item in inputs}
     same_size = {name: path for name, path in files.items() if name in before and _size(path) == before[name]["bytes"]}

@@ -1,4 +1,4 @@
-"""Reading a recipe: everything is checked, and all errors are reported at once."""
+"""Reading a recipe, or each of its revisions: everything is checked, and all errors are reported at once."""
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -9,12 +9,12 @@ from pydantic import ValidationError
 from ladderlight.board import Board
 from ladderlight.board.advice.checks import problems_of as problems_of_board
 from ladderlight.colour.viewing import Viewing
-from ladderlight.errors import Fault, PluginError, Problem, RecipeError
+from ladderlight.errors import Fault, PluginError, Problem, RecipeError, UsageError, nearest_word
 from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
 from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
 from ladderlight.recipe.chain import (
     chain_of,
-    check_match,
+    check_matches,
     file_problem,
     files_named,
     override_of,
@@ -23,17 +23,17 @@ from ladderlight.recipe.chain import (
 )
 from ladderlight.recipe.files import PictureFile, first_below, idle_exclusions, missing_file, picture_files, source_of
 from ladderlight.recipe.language.contradictions import contradictions
-from ladderlight.recipe.language.model import Override, Recipe
+from ladderlight.recipe.language.model import Recipe
 from ladderlight.recipe.language.recovery import may_follow, meaning_of, repaired
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.rules import check_rules
 from ladderlight.recipe.source.document import Document, UnreadableError, read_document
 from ladderlight.recipe.source.problems import Report, Where, dig, tables
-from ladderlight.recipe.source.revisions import of_revision, one_of, revisions_of
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.registry import StageRegistry, installed_stages
 from ladderlight.stages.validation import as_json, problems_of
 from ladderlight.system.paths import is_file, resolved, trouble_with
+from ladderlight.units.words import joined
 
 Pictures = Literal["needed", "checked", "ignored", "cards"]
 
@@ -41,10 +41,7 @@ Pictures = Literal["needed", "checked", "ignored", "cards"]
 def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> Recipe:
     """Read and check a recipe, or one revision of it: as :func:`load_revisions`.
 
-    Raises
-    ------
-    UsageError
-        When the recipe has several revisions and none is named, too.
+    Raises UsageError, too, when the recipe has several revisions and none is named.
     """
     document = read_document(path, str(path))
     return _load(document, path, one_of(revisions_of(document.data, revision)), pictures)
@@ -53,21 +50,11 @@ def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = No
 def load_revisions(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> tuple[Recipe, ...]:
     """Read and check a recipe: all of its revisions, each as a recipe of its own, or the one that is named.
 
-    Parameters
-    ----------
-    path
-        The file; messages show it as it is given here.
-    pictures
-        ``"needed"``: there must be pictures, as for a build. ``"checked"``: ``[pictures]`` may be left out, as before
-        there are any, but what it names must be there. ``"ignored"``: only the board and the chain are wanted.
-        ``"cards"``: all built-in test cards instead, for an output folder of their own beside the recipe's.
-
-    Raises
-    ------
-    RecipeError
-        With all that is wrong: ``file:line:column: what; what to do``.
-    UsageError
-        When there is no such revision.
+    Messages show the file as it is given here. With ``pictures="needed"`` there must be pictures, as for a build;
+    ``"checked"``: ``[pictures]`` may be left out, as before there are any, but what it names must be there;
+    ``"ignored"``: only the board and the chain are wanted; ``"cards"``: all built-in test cards instead, for an output
+    folder of their own beside the recipe's. Raises RecipeError with all that is wrong, ``file:line:column: what; what
+    to do``, and UsageError when there is no such revision.
     """
     document = read_document(path, str(path))
     recipes: list[Recipe] = []
@@ -108,7 +95,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         override_of(place, table, links, files, unspoken, report) for place, table in enumerate(tables(raw, "picture"))
     ]
     if wants_files:
-        _check_matches(raw, overrides, files, report)
+        check_matches(tables(raw, "picture"), overrides, files, report)
     option_files += card_files
     option_files += [
         path for override in overrides for options in override.options.values() for path in files_named(options, folder)
@@ -129,6 +116,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
     if report.problems or report.problems_as_written or report.unreadable:
         raise RecipeError.of(report.faults)
     assert board is not None  # noqa: S101 - without a board there is a problem
+    per_tray = dig(raw, "pictures", "per_tray")
     recipe = Recipe(
         path=path.resolve(),
         folder=folder,
@@ -141,7 +129,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         chain=tuple(link.use for link in links),
         overrides=tuple(overrides),
         cards=tuple(cards.values()) if wanted else (),
-        per_tray=_per_tray(raw, board),
+        per_tray=board.bank_count if per_tray == "banks" else per_tray,
         viewing=_viewing(raw),
         plugins=tuple(plugins),
         patterns=tuple(dig(raw, "pictures", "files") or ()),
@@ -152,12 +140,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
 
 
 def stages_of(path: Path) -> tuple[StageRegistry, list[Fault]]:
-    """Register the installed stages and those of a recipe's own plugins, whatever else is wrong with the recipe.
-
-    Returns
-    -------
-    The stages, and what keeps plugins of the recipe from being loaded.
-    """
+    """Return all stages, a recipe's own included whatever else is wrong there, and why any cannot be loaded."""
     try:
         document = read_document(path, str(path))
     except UnreadableError as error:
@@ -165,10 +148,6 @@ def stages_of(path: Path) -> tuple[StageRegistry, list[Fault]]:
     report = Report(recipe=document)
     _, registry = _plugins(document.data, path.resolve().parent, report)
     return registry, report.faults
-
-
-def _add(report: Report, where: Where, what: str, action: str) -> None:
-    report.add(Problem(where=where, what=what, action=action))
 
 
 def _with_board_file(
@@ -184,7 +163,7 @@ def _with_board_file(
         return raw, file
     if not is_file(folder / named):
         what, action = missing_file(folder, named)
-        _add(report, ("board",), what, action)
+        report.add(("board",), what, action)
         return raw, file
     try:
         document = read_document(folder / named, str(path.parent / named))
@@ -194,7 +173,7 @@ def _with_board_file(
     inner = document.data.get("board")
     if inner is not None and len(document.data) > 1:
         what = f"{named!r} has a [board] and other tables"
-        _add(report, ("board",), what, "name a file that describes a board and nothing else")
+        report.add(("board",), what, "name a file that describes a board and nothing else")
         return raw, file
     report.board = document
     report.board_prefix = ("board",) if isinstance(inner, dict) and len(document.data) == 1 else ()
@@ -202,7 +181,7 @@ def _with_board_file(
 
 
 def _check_tables(raw: dict[str, Any], report: Report) -> dict[str, Any]:
-    """Check keys, types and limits of the whole file. Return its data as they are meant; see ``intent``."""
+    """Check keys, types and limits of the whole file. Return its data as they are meant; see ``recovery``."""
     report.add_all(_table_problems(raw))
     meaning = meaning_of(raw, board_inside=report.board is None)
     if meaning.moves:
@@ -242,25 +221,12 @@ def _board(raw: Mapping[str, Any], report: Report) -> Board | None:
 
 def _check_wanted(raw: Mapping[str, Any], pictures: Pictures, report: Report, *, wanted: bool) -> None:
     if pictures == "needed" and "pictures" not in raw and wanted:
-        _add(report, (), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
+        report.add((), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
     named = ("files", "cards")
     if isinstance(raw.get("pictures"), dict) and not report.has("pictures") and not set(named) & set(raw["pictures"]):
-        _add(report, ("pictures",), "[pictures] lacks the key 'files'", 'add files = ["pictures/*.png"], or cards')
+        report.add(("pictures",), "[pictures] lacks the key 'files'", 'add files = ["pictures/*.png"], or cards')
     if "pictures" in raw and not wanted:
         report.warn("pictures", "no stage takes pictures, so they are not used; leave [pictures] out, or add stages")
-
-
-def _check_matches(
-    raw: Mapping[str, Any], overrides: Sequence[Override], files: Sequence[PictureFile], report: Report
-) -> None:
-    for place, (table, override) in enumerate(zip(tables(raw, "picture"), overrides, strict=True)):
-        if files and "match" in table and not report.has("picture", place, "match"):
-            check_match(place, str(table["match"]), override, files, report)
-
-
-def _per_tray(raw: Mapping[str, Any], board: Board) -> int | None:
-    found = dig(raw, "pictures", "per_tray")
-    return board.bank_count if found == "banks" else found
 
 
 def _check_trays(raw: Mapping[str, Any], report: Report) -> None:
@@ -273,7 +239,7 @@ def _check_trays(raw: Mapping[str, Any], report: Report) -> None:
     for where, table in places:
         if isinstance(table, dict) and "tray" in table:
             what = f"tray is {table['tray']}, but all pictures go into one set of chips"
-            _add(report, (*where, "tray"), what, 'add per_tray = "banks" to [pictures]')
+            report.add((*where, "tray"), what, 'add per_tray = "banks" to [pictures]')
 
 
 def _viewing(raw: Mapping[str, Any]) -> Viewing:
@@ -305,16 +271,16 @@ def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list
         path = folder / name
         if not is_file(path):
             what, action = missing_file(folder, name)
-            _add(report, ("plugins", index), what, action)
+            report.add(("plugins", index), what, action)
             continue
         if path in paths:
-            _add(report, ("plugins", index), f"plugin {name!r} is named twice", "name it once")
+            report.add(("plugins", index), f"plugin {name!r} is named twice", "name it once")
             continue
         try:
             registry = registry.with_files([path])
             paths.append(path)
         except PluginError as error:
-            report.add(file_problem(error, name, path, ("plugins", index)))
+            report.add_all([file_problem(error, name, path, ("plugins", index))])
     return paths, registry
 
 
@@ -323,7 +289,7 @@ def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> N
     for place, picture in enumerate(tables(raw, "picture")):
         bank = picture.get("bank", 0)
         if not report.has("picture", place, "bank") and bank >= banks:
-            report.add(no_such_bank(bank, banks, ("picture", place, "bank")))
+            report.add_all([no_such_bank(bank, banks, ("picture", place, "bank"))])
 
 
 def _output(
@@ -338,15 +304,79 @@ def _output(
         return output
     trouble = trouble_with(output)
     if trouble:
-        _add(report, where, f"output {written!r} cannot be used ({trouble})", "name another folder")
+        report.add(where, f"output {written!r} cannot be used ({trouble})", "name another folder")
     elif is_file(output):
-        _add(report, where, f"output {written!r} is a file", "name a folder")
+        report.add(where, f"output {written!r} is a file", "name a folder")
     elif folder == output or output in folder.parents:
-        _add(report, where, f"output {written!r} is the recipe's own folder or holds it", 'name a folder such as "out"')
+        report.add(where, f"output {written!r} is the recipe's own folder or holds it", 'name a folder such as "out"')
     else:
         for kind, paths in inputs.items():
             inside = first_below(paths, output)
             if inside:
                 what = f"{kind} {source_of(folder, inside)!r} lies in the output folder, which a build replaces"
-                _add(report, where, what, "name another folder")
+                report.add(where, what, "name another folder")
     return output
+
+
+_PARTED = ("stage", "picture")
+"""Lists of tables that may each be for one revision."""
+
+
+def revisions_of(data: Mapping[str, Any], asked: str | None = None) -> tuple[str | None, ...]:
+    """Return the revisions of a recipe's data, or the one that is asked for; None alone where it has one board only.
+
+    Raises UsageError when it has no such revision.
+    """
+    written = data.get("revisions")
+    names = tuple(written) if isinstance(written, dict) else ()
+    if asked is None:
+        return names or (None,)
+    if not names:
+        raise UsageError("the recipe has no [revisions]; add them, or name none")
+    if asked not in names:
+        raise UsageError(f"the recipe has no revision {asked!r}; {nearest_word(asked, names)}")
+    return (asked,)
+
+
+def one_of(names: tuple[str | None, ...]) -> str | None:
+    """Return the only revision. Raises UsageError when there are several."""
+    if len(names) > 1:
+        raise UsageError(f"the recipe has the revisions {joined(list(map(str, names)))}; name one with --revision")
+    return names[0]
+
+
+def of_revision(data: Mapping[str, Any], name: str | None, report: Report) -> dict[str, Any]:
+    """Return a recipe's data as a revision has them: with its board, and without the tables of the others."""
+    _check(data, report)
+    if name is None:
+        return dict(data)
+    places: dict[Where, Where] = {("board",): ("revisions", name)}
+    found = {**data, "board": data["revisions"][name]}
+    if not isinstance(found["board"], str):
+        del found["board"]
+    others = [other for other in data["revisions"] if other != name]
+    for key in _PARTED:
+        if not isinstance(data.get(key), list):
+            continue
+        kept = [at for at, table in enumerate(tables(data, key)) if table.get("revision") not in others]
+        found[key] = [data[key][at] for at in kept]
+        places |= {(key, new): (key, at) for new, at in enumerate(kept)}
+    report.places = places
+    return found
+
+
+def _check(data: Mapping[str, Any], report: Report) -> None:
+    """Complain of revisions beside a board, and of tables for revisions that there are not."""
+    written = data.get("revisions")
+    names = list(written) if isinstance(written, dict) else []
+    if names and "board" in data:
+        what = "the recipe has both a board and [revisions]"
+        report.add_as_written(("revisions",), what, "leave one of them out")
+    for key in _PARTED:
+        for at, table in enumerate(tables(data, key)):
+            named = table.get("revision")
+            if not isinstance(named, str) or not named or named in names:
+                continue
+            what = f"revision is {named!r}, but the recipe has no {'such revision' if names else '[revisions]'}"
+            action = nearest_word(named, names) if names else "leave it out"
+            report.add_as_written((key, at, "revision"), what, action)

@@ -1,12 +1,11 @@
 """What stages say of their options together and on the board, before any picture is opened: rules and advice."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from ladderlight.board import Board, Finding
 from ladderlight.colour.viewing import Viewing
-from ladderlight.errors import Problem, StageFailure
+from ladderlight.errors import StageFailure
 from ladderlight.flow.pictures import file_name, matching
 from ladderlight.recipe.chain import Link
 from ladderlight.recipe.files import PictureFile
@@ -45,12 +44,11 @@ def check_rules(
             try:
                 problems = problems_of(link.declaration, board, options, viewing=viewing)
             except StageFailure as error:
-                problem = Problem(where=(), what=str(error), action="correct the plugin")
-                report.add(replace(problem, where=_where(problem, link, changes, keys, some)))
+                report.add(_where((), link, changes, keys, some), str(error), "correct the plugin")
                 continue
             for problem in problems:
-                where = _where(problem, link, changes, keys, some)
-                report.add(replace(problem, where=where, what=f"stage {name!r}: {problem.what}"))
+                where = _where(problem.where, link, changes, keys, some)
+                report.add(where, f"stage {name!r}: {problem.what}", problem.action)
 
 
 def _combinations(index: int, overrides: Sequence[Override], files: Sequence[PictureFile]) -> list[tuple[int, ...]]:
@@ -62,17 +60,15 @@ def _combinations(index: int, overrides: Sequence[Override], files: Sequence[Pic
     return list(dict.fromkeys(met))
 
 
-def _where(
-    problem: Problem, link: Link, changes: Mapping[str, int], keys: Mapping[int, str], some: Sequence[int]
-) -> Where:
+def _where(told: Where, link: Link, changes: Mapping[str, int], keys: Mapping[int, str], some: Sequence[int]) -> Where:
     """Lead to the option where it is written: in the picture's table that has changed it, else in the stage's."""
-    option = problem.where[0] if problem.where else None
+    option = told[0] if told else None
     place = changes.get(str(option), some[-1] if some and option not in link.raw else None)
     if place is not None:
-        return ("picture", place, keys[place], *problem.where)
+        return ("picture", place, keys[place], *told)
     if link.place is None:
         return ("stage", 0)
-    return ("stage", link.place, *(problem.where if option in link.raw else ("use",)))
+    return ("stage", link.place, *(told if option in link.raw else ("use",)))
 
 
 def advice_on(recipe: Recipe) -> Iterator[Finding]:

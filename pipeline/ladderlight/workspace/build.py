@@ -12,7 +12,7 @@ from pathlib import Path
 from markupsafe import Markup
 
 from ladderlight.bench.sheets.document import Bench, bench_of
-from ladderlight.bench.sheets.page import bench_files, bench_parts
+from ladderlight.bench.sheets.files import bench_files, bench_parts
 from ladderlight.board import Finding
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.cards import with_cards
@@ -26,8 +26,7 @@ from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
-from ladderlight.proof.page.document import Links
-from ladderlight.proof.page.links import links_of
+from ladderlight.proof.page.document import Links, links_of
 from ladderlight.proof.pages import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import screen_names, shown_banks, small_png

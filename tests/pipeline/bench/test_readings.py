@@ -5,7 +5,7 @@ from math import inf
 
 import pytest
 
-from ladderlight.bench.readings import readings_of, shown_share, steps_of, words_for
+from ladderlight.bench.connector import readings_of, shown_share, steps_of, words_for
 from ladderlight.board import Channel, Ladder, Packing
 
 TWO_BITS = Channel(name="grey", resistors={"v0": 1500.0, "v1": 680.0}, guns=(0,))

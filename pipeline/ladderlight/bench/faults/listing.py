@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from ladderlight.bench.connector import FittedResistor, resistors_of
+from ladderlight.bench.connector import resistors_of
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults, line_text, selection_faults
 from ladderlight.bench.faults.wiring import (
     Change,
@@ -187,8 +187,11 @@ def _resistors(board: Board) -> Iterator[WiringFault]:
     def fault(text: str, changed: dict[Place, float]) -> Iterator[WiringFault]:
         faulty = with_resistors(board, changed)
         if faulty:
-            chips = tuple(chip for place in changed for chip in (_itself(fitted[place]), *_driver(board, place)))
-            yield WiringFault(group="resistors", text=text, chips=chips, change=lambda _, words: (faulty, words))
+            chips: list[ChipPin] = []
+            for place in changed:
+                part = fitted[place]  # named as in the wiring table: R3 1k6 (r1)
+                chips += [ChipPin(chip=part.label, pin=None, name=part.value, line=part.line), *_driver(board, place)]
+            yield WiringFault(group="resistors", text=text, chips=tuple(chips), change=lambda _, words: (faulty, words))
 
     for place, ohms in nominal.items():
         named = _named(place, ohms)
@@ -211,11 +214,6 @@ def _line_of(place: Place) -> Place:
     return channel, name.removesuffix(" first").removesuffix(" second")
 
 
-def _itself(resistor: FittedResistor) -> ChipPin:
-    """Return a resistor as the wiring table has it: ``R3 1k6 (r1)``."""
-    return ChipPin(chip=resistor.label, pin=None, name=resistor.value, line=resistor.line)
-
-
 def _driver(board: Board, place: Place) -> tuple[ChipPin, ...]:
     """Return the data pins that drive a resistor's line; none for a resistor that no line drives."""
     source = board.outputs.get(_line_of(place)[1])
@@ -230,13 +228,11 @@ def _driver(board: Board, place: Place) -> tuple[ChipPin, ...]:
 
 
 def _whole(memory: Memory) -> Device:
-    """Return all chips of a memory as one."""
     part = replace(memory.part, words=memory.words)
     return Device(name=memory.name, memory=memory.name, part=part, index=0)
 
 
 def _through(fault: LineFault, device: Device) -> Change:
-    """Return the change by which a chip is read through a fault of its lines."""
     first, count = device.first_word, device.part.words
 
     def change(board: Board, words: MemoryWords) -> tuple[Board, MemoryWords]:

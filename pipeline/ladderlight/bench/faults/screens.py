@@ -175,14 +175,8 @@ def cards_of(recipe: Recipe) -> list[str]:
 def words_of_card(recipe: Recipe, name: str, bank: int) -> MemoryWords:
     """Return the words of all memories with a card, its options as they are by default, alone in one bank.
 
-    Raises
-    ------
-    UsageError
-        When there is no card of this name.
-    ArrangementError
-        When the card does not fit the board.
-    RecipeError
-        When no arrangement serves the board.
+    Raises UsageError when there is no card of this name, ArrangementError when it does not fit the board, and
+    RecipeError when no arrangement serves the board.
     """
     registry = installed_stages().with_files(recipe.plugins)
     cards = cards_of(recipe)

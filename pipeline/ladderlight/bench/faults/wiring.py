@@ -26,14 +26,8 @@ Rewire = Callable[[Memory, int, Expression, Callable[[int], Line]], Expression]
 def through_table(board: Board, inputs: Sequence[Expression], outputs: Sequence[int], rewire: Rewire) -> Change | None:
     """Return the change that lets a truth table drive address pins; None where it would drive itself.
 
-    Parameters
-    ----------
-    board
-        The board without the fault.
-    inputs, outputs
-        What drives the table's inputs, the lowest bit first, and its words.
-    rewire
-        What drives each address pin with the table in place.
+    ``inputs`` are what drives the table's inputs, the lowest bit first, and ``outputs`` its words; ``rewire`` gives
+    what drives each address pin with the table in place.
     """
     name = next(name for name in (f"fault{'_' * n}" for n in range(99)) if name not in {m.name for m in board.memories})
     part = Part(number=name, words=len(outputs), width=8)
@@ -67,7 +61,8 @@ def bridge(board: Board, first: Expression, second: Expression, *, high_wins: bo
     """
     if _feeds(board, first, second) or any(_drives_ladder(board, driver) for driver in (first, second)):
         return None
-    constants = [driver.lines[0].index for driver in (first, second) if _is_constant(driver)]
+    plain = [driver.lines[0] for driver in (first, second) if not is_gate(driver)]
+    constants = [line.index for line in plain if line.signal is Signal.CONSTANT]
     mixed = 3 * (constants[0] if constants else high_wins)
     outputs = [mixed] * 4 if constants else [0, mixed, mixed, 3]
     return through_table(board, [first, second], outputs, _in_place_of(board, [first, second]))
@@ -97,10 +92,6 @@ def pins_behind(board: Board, line: Line) -> Iterator[tuple[Memory, int]]:
 def is_gate(driver: Expression) -> bool:
     """Whether a gate drives a pin: an inverter or an exclusive-or."""
     return driver.inverted or len(driver.lines) > 1
-
-
-def _is_constant(driver: Expression) -> bool:
-    return not is_gate(driver) and driver.lines[0].signal is Signal.CONSTANT
 
 
 def _feeds(board: Board, first: Expression, second: Expression) -> bool:

@@ -92,7 +92,6 @@ def fit(
 
 
 def _linear(powered: Singles, squared: Singles, seen: Singles, shade: Singles, gamma: float, shading: float) -> Fit:
-    """Fit gain, balance and offset, for fixed gamma and shading."""
     count, size = len(powered), seen.shape[1]
     x = (powered @ shade).astype(np.float64)
     xx = np.maximum((squared @ shade**2).astype(np.float64), 1e-9)
@@ -145,12 +144,7 @@ def alike(light: Singles, others: Singles) -> Flags:
     The gains are within what a fit allows white balance. A resistor that is missing raises all other levels of its gun
     by one factor, so that the screen is that of its line stuck low but for a gain (Millman's theorem).
 
-    Parameters
-    ----------
-    light
-        A look, linear, float32 (rows, columns, 3).
-    others
-        Looks, float32 (looks, rows, columns, 3).
+    ``light`` is one look, linear, float32 (rows, columns, 3); ``others`` are (looks, rows, columns, 3).
     """
     one, many = light.reshape(-1, 3), others.reshape(len(others), light.size // 3, 3)
     squares = np.maximum(np.square(one).sum(axis=0), np.float32(1e-9))

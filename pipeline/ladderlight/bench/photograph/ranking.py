@@ -86,22 +86,11 @@ class Ranking:
 
 
 def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = None, most: int = 10) -> Ranking | None:
-    """Rank looks by a photograph.
+    """Rank looks by a photograph, as encoded: float32, shape (height, width, 3), 0 to 1.
 
-    Parameters
-    ----------
-    pixels
-        The photograph, as encoded: float32, shape (height, width, 3), 0 to 1.
-    looks
-        What the screen may show; the first is that without a fault. Looks that are not steady are passed over.
-    corners
-        The corners of the raster in pixels, from top left clockwise; None to find them.
-    most
-        How many candidates to give.
-
-    Returns
-    -------
-    None where no raster is found, and no look is dark.
+    The first of the looks is that without a fault; those that are not steady are passed over. ``corners`` are those of
+    the raster in pixels, from top left clockwise, None to find them; ``most`` is how many candidates to give. None
+    where no raster is found, and no look is dark.
     """
     looks = [look for look in looks if look.steady]
     starts = [find_raster(pixels, rise) for rise in RISES] if corners is None else [corners]

@@ -1,10 +1,14 @@
-"""The raster in a photograph: its four corners, and the photograph seen straight, cell by cell."""
+"""A photograph: read from its file, the raster's corners found in it, and seen straight, cell by cell."""
 
+from dataclasses import dataclass
 from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 
 from ladderlight.bench.photograph.fitting import blurred, fit, prepared
+from ladderlight.errors import PictureError
+from ladderlight.system.paths import path_trouble
 from ladderlight.units.arrays import Flags, Floats, Singles
 
 Corners = Floats
@@ -25,12 +29,7 @@ _ENDS = 0.1
 def find_raster(pixels: Singles, rise: float = RISES[0]) -> Corners | None:
     """Return the corners of a bright raster in dark surroundings; None where nothing like one is to be seen.
 
-    Parameters
-    ----------
-    pixels
-        The photograph: float32, shape (height, width, 3), 0 to 1.
-    rise
-        One of ``RISES``.
+    ``pixels`` are the photograph's: float32, shape (height, width, 3), 0 to 1; ``rise`` is one of ``RISES``.
     """
     from scipy.spatial import ConvexHull
     from skimage.measure import block_reduce
@@ -182,16 +181,11 @@ def aligned(
             step = np.linalg.lstsq(held, matrix.T @ left[2:-2, 2:-2].reshape(-1), rcond=None)[0].reshape(4, 2)
             most = max(1.0, sigma)
             step = np.clip(step, -most, most)
-            corners = _moved(corners, step, rows, columns)
+            ends = np.column_stack([_ends(rows, columns) + step, np.ones(4)]) @ homography(corners, rows, columns).T
+            corners = ends[:, :2] / ends[:, 2:] - 0.5
             if np.abs(step).max() < 0.02:
                 break
     return corners
-
-
-def _moved(corners: Corners, step: Floats, rows: int, columns: int) -> Corners:
-    """Return the corners after those of the cells have moved by so many cells."""
-    mapped = np.column_stack([_ends(rows, columns) + step, np.ones(4)]) @ homography(corners, rows, columns).T
-    return mapped[:, :2] / mapped[:, 2:] - 0.5
 
 
 def _fields(rows: int, columns: int) -> Floats:
@@ -205,3 +199,46 @@ def _fields(rows: int, columns: int) -> Floats:
         mapped = cells @ homography(moved - 0.5, rows, columns).T
         fields[..., place] = (mapped[..., :2] / mapped[..., 2:] - cells[..., :2]) / 0.1
     return fields
+
+
+_LONGEST = 1600
+"""Pixels of the longer side of what is worked on: enough for ten a picture pixel, and quick."""
+_LARGEST = 200_000_000
+_TYPES = ("JPEG", "PNG")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Photograph:
+    """A photograph from ``path``, upright. ``pixels`` float32, shape (height, width, 3), as encoded, 0 to 1.
+
+    ``scale`` is by how much it was made smaller: pixels of the file for one of these.
+    """
+
+    path: Path
+    pixels: Singles
+    scale: float
+
+
+def read_photograph(path: Path) -> Photograph:
+    """Read a JPEG or PNG file, turned as its EXIF orientation says.
+
+    Raises PictureError when it cannot be read, is of another type, is damaged, or has more than 200 million pixels.
+    """
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
+    with path_trouble(PictureError, path, "cannot be read", "name a JPEG or PNG photograph"), path.open("rb") as file:
+        try:
+            with Image.open(file, formats=_TYPES) as opened:
+                if opened.width * opened.height > _LARGEST:
+                    size = f"{opened.width} by {opened.height} pixels"
+                    raise PictureError(f"has {size}; save it with at most 200 million", where=path)
+                full = max(opened.size)
+                opened.draft("RGB", (_LONGEST, _LONGEST))
+                upright = ImageOps.exif_transpose(opened).convert("RGB")
+        except (UnidentifiedImageError, Image.DecompressionBombError):
+            raise PictureError("is not a JPEG or PNG photograph; save it as one", where=path) from None
+        except (OSError, SyntaxError, ValueError) as error:
+            raise PictureError(f"is damaged ({error}); take another photograph", where=path) from None
+    upright.thumbnail((_LONGEST, _LONGEST), Image.Resampling.BOX)
+    pixels = np.asarray(upright).astype(np.float32) / np.float32(255)
+    return Photograph(path=path, pixels=pixels, scale=full / max(upright.size))

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ladderlight.bench.connector import Reading, Volts, loaded_volts, readings_of
 from ladderlight.bench.faults.listing import WiringFault
 from ladderlight.bench.faults.screens import cards_of, looks_of, words_of_card
 from ladderlight.bench.photograph.fitting import alike
-from ladderlight.bench.readings import Reading, Volts, loaded_volts, readings_of
 from ladderlight.board import Board, srgb_from_linear
 from ladderlight.board.scanning.scan import scan
 from ladderlight.errors import LadderlightError
@@ -53,11 +53,8 @@ def telling_card(
 ) -> TellingCard | None:
     """Return the card on which some faults, and no fault where ``sound``, have the most different looks.
 
-    Of several the one is taken whose two most similar looks differ most. ``shown`` is the card on the photograph.
-
-    Returns
-    -------
-    None where no card tells more of them apart than the photograph, on which all look alike.
+    Of several the one is taken whose two most similar looks differ most. ``shown`` is the card on the photograph. None
+    where no card tells more of them apart than the photograph, on which all look alike.
     """
     best: tuple[int, float, str] | None = None
     for name in cards_of(recipe):

@@ -4,11 +4,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from ladderlight.bench.connector import Reading, Volts, readings_of, shown_share, tolerance_of, words_for
 from ladderlight.bench.counts import Axis, Decoded, axes_of, hertz_of
 from ladderlight.bench.gates import BLANK, enable_line
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.parts import PartToBuy, parts_of
-from ladderlight.bench.readings import Reading, Volts, readings_of, shown_share, tolerance_of, words_for
 from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring
 from ladderlight.board import Board, Finding
 from ladderlight.board.model.lines import timing_line
@@ -131,7 +131,6 @@ def _volts(volts: Volts | None) -> dict[str, float] | None:
 
 
 def _findings(board: Board, wiring: Wiring) -> Iterator[Finding]:
-    """Yield what the wiring rests on besides the recipe."""
     for checked, message in (
         (None, "pin-out not known; pins are listed by name, take their numbers from the datasheet"),
         (False, "pin-out from memory; compare it with the datasheet before wiring"),

@@ -36,17 +36,10 @@ def width_of(stream: TextIO) -> int | None:
 
 
 def folded(text: str, width: int | None, whole: Sequence[str] = ()) -> list[str]:
-    """Return the lines of a text.
+    """Return the lines of a text, which has no line breaks, in so many columns; None for any number.
 
-    Parameters
-    ----------
-    text
-        One line, without line breaks.
-    width
-        Columns of a line; None for any number.
-    whole
-        Parts of the text that stay in one piece: paths and commands with spaces. What is longer than a line and has no
-        space, or is one of these, or is a path in quotation marks, makes a longer line.
+    Parts that are ``whole`` stay in one piece: paths and commands with spaces. What is longer than a line and has no
+    space, or is one of these, or is a path in quotation marks, makes a longer line.
     """
     spans, indent = fold(text, width, whole)
     return [" " * (indent if place else 0) + text[begin:end] for place, (begin, end) in enumerate(spans)]

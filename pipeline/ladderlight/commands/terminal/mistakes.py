@@ -4,9 +4,10 @@ import types
 import typing
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import typer
+from typer.models import ParameterInfo
 
 from ladderlight.errors import Fault, nearest_word
 
@@ -14,78 +15,38 @@ WrongUsage: type[Any] = typer.BadParameter.__bases__[0]
 """The library's exception for a command that is called wrongly."""
 
 
-class _Parameter(Protocol):
-    name: str
-    opts: Sequence[str]
-    secondary_opts: Sequence[str]
-    param_type_name: str
-    metavar: str | None
-
-
-class _Command(Protocol):
-    params: Sequence[_Parameter]
-
-
-class _Context(Protocol):
-    command: _Command
-    help_option_names: Sequence[str]
-
-
-class Misuse(Protocol):
-    """What the library says of a command that is called wrongly, as far as the kind of its exception has it."""
-
-    ctx: _Context | None
-    param: _Parameter | None
-    option_name: str
-
-    def format_message(self) -> str:
-        """Return it in the library's words."""
-        ...
-
-
-class _Range(Protocol):
-    min: int | None
-    max: int | None
-
-
 Commands = Mapping[str, Callable[..., object]]
 
 
-def fault_of(error: Misuse, arguments: Sequence[str], commands: Commands) -> Fault:
+def fault_of(error: typer.BadParameter, arguments: Sequence[str], commands: Commands) -> Fault:
     """Return what is wrong with a command line.
 
-    Parameters
-    ----------
-    error
-        An exception of type :data:`WrongUsage`.
-    arguments
-        The command line.
-    commands
-        The functions of the commands by name.
+    ``error`` is of type :data:`WrongUsage`; ``commands`` are the functions of the commands by name.
     """
     kind = type(error).__name__
     declared = _declared(next((commands[name] for name in arguments if name in commands), None))
+    name = str(getattr(error, "option_name", ""))
     if kind == "NoSuchOption":
-        name = error.option_name
         return Fault(where=name, message=f"there is no such option; {nearest_word(name, _options(error))}")
     if kind == "BadOptionUsage":
-        name = error.option_name
         option = next((option for option in declared.values() if name in option.names), None)
         if option is None or option.flag:
             return Fault(where=name, message="this option takes no value; write it alone")
         return Fault(where=name, message=f"this option needs a value; give {option.wanted}")
-    if kind in ("MissingParameter", "BadParameter") and error.param is not None:
-        option = declared.get(error.param.name)
-        where = error.param.opts[0] if error.param.param_type_name == "option" else _metavar(error.param)
+    parameter = getattr(error, "param", None)
+    if kind in ("MissingParameter", "BadParameter") and parameter is not None:
+        option = declared.get(parameter.name)
+        is_option = parameter.param_type_name == "option"
+        where = parameter.opts[0] if is_option else str(parameter.metavar or parameter.name).upper()
         wanted = option.wanted if option else "another value"
         if kind == "MissingParameter":
             return Fault(where=where, message=f"missing; give {wanted}")
-        value = _value(arguments, error.param.opts)
+        value = _value(arguments, parameter.opts)
         return Fault(where=where, message=f"{f'{value!r} is not valid' if value else 'not valid'}; give {wanted}")
     said = error.format_message()
     if said.startswith("No such command"):
-        name = str(getattr(error, "command_name", None) or said.split("'")[1])
-        return Fault(where="", message=f"there is no command {name!r}; {nearest_word(name, commands)}")
+        command = str(getattr(error, "command_name", None) or said.split("'")[1])
+        return Fault(where="", message=f"there is no command {command!r}; {nearest_word(command, commands)}")
     if said.startswith("Got unexpected extra"):
         extra = said.partition("(")[2].removeprefix("s) (").rstrip(")")
         return Fault(where=extra, message="one argument too many; put a name with spaces in quotes")
@@ -113,7 +74,7 @@ def _declared(command: Callable[..., object] | None) -> dict[str, _Declared]:
     return found
 
 
-def _wanted(kind: object, info: _Range) -> str:
+def _wanted(kind: object, info: ParameterInfo) -> str:
     if typing.get_origin(kind) is types.UnionType:
         kind = next(member for member in typing.get_args(kind) if member is not types.NoneType)
     if typing.get_origin(kind) is typing.Literal:
@@ -128,19 +89,14 @@ def _wanted(kind: object, info: _Range) -> str:
     return "one or more files" if typing.get_origin(kind) is list else "a text"
 
 
-def _options(error: Misuse) -> list[str]:
+def _options(error: typer.BadParameter) -> list[str]:
     if error.ctx is None:
         return []
     options = [name for param in error.ctx.command.params for name in (*param.opts, *param.secondary_opts)]
     return [name for name in (*options, *error.ctx.help_option_names) if name.startswith("-")]
 
 
-def _metavar(param: _Parameter) -> str:
-    return str(param.metavar or param.name).upper()
-
-
 def _value(arguments: Sequence[str], names: Sequence[str]) -> str:
-    """Find the last value that an option is given in a command line."""
     value = ""
     for at, argument in enumerate(arguments):
         name, given, inline = argument.partition("=")

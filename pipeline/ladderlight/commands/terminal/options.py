@@ -48,13 +48,7 @@ QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="Print errors o
 
 
 def recipe_path(given: Path | None) -> Path:
-    """Return the recipe that is meant: the file, the recipe of the folder, or that of the current folder.
-
-    Raises
-    ------
-    UsageError
-        When none is given and the current folder has none.
-    """
+    """Return the recipe that is meant, by default that of the current folder. Raises UsageError when that has none."""
     if given is None:
         path = Path(DEFAULT)
         if not os.path.lexists(path) and not trouble_with(path):
@@ -66,14 +60,8 @@ def recipe_path(given: Path | None) -> Path:
 def recipe_and_others(first: Path | None, others: Sequence[str] | None) -> tuple[Path, list[str]]:
     """Split arguments of which the first may be a recipe: it is one if it ends in .toml or is a folder with a recipe.
 
-    Returns
-    -------
-    The recipe, that of the current folder if the first argument is none, and the other arguments.
-
-    Raises
-    ------
-    UsageError
-        When no recipe is given and the current folder has none.
+    Return the recipe, that of the current folder if the first argument is none, and the other arguments. Raises
+    UsageError when no recipe is given and the current folder has none.
     """
     if first is None or first.suffix.casefold() == ".toml" or _holds_recipe(first):
         return recipe_path(first), list(others or ())
@@ -81,13 +69,7 @@ def recipe_and_others(first: Path | None, others: Sequence[str] | None) -> tuple
 
 
 def recipe_and_dumps(first: Path | None, others: Sequence[str] | None) -> tuple[Path, list[Path]]:
-    """Split arguments into a recipe, as :func:`recipe_and_others`, and at least one dump.
-
-    Raises
-    ------
-    UsageError
-        When either is missing.
-    """
+    """Split arguments as :func:`recipe_and_others`, with one dump or more. Raises UsageError when either is missing."""
     recipe, dumps = recipe_and_others(first, others)
     if not dumps:
         raise UsageError("no dump is given; name the files that were read out of the chips, after the recipe")
@@ -95,13 +77,7 @@ def recipe_and_dumps(first: Path | None, others: Sequence[str] | None) -> tuple[
 
 
 def refuse_ending(path: Path, endings: Sequence[str]) -> None:
-    """Check that a file has an ending of the format that is written there.
-
-    Raises
-    ------
-    UsageError
-        When it has another one, or none.
-    """
+    """Check the ending of a file by the format that is written. Raises UsageError when it has another, or none."""
     if path.suffix.casefold() not in endings:
         raise UsageError(f"does not end in {endings[0]}; choose a name that does", where=path)
 

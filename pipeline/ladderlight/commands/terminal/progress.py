@@ -27,9 +27,7 @@ _WINDOW = 60.0
 def picture_progress(*, quiet: bool = False) -> Iterator[tuple[Progress | None, Refused | None]]:
     """Show how many pictures are done, how fast, and how long the rest will take; print bad pictures at once.
 
-    Yields
-    ------
-    What a build calls for each picture, and for each that cannot be used; nothing if ``quiet``.
+    Yield what a build calls for each picture, and for each that cannot be used; nothing if ``quiet``.
     """
     if quiet:
         yield None, None

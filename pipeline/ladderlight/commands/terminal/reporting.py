@@ -52,18 +52,10 @@ class LineConsole:
         whole: Sequence[str] = (),
         hanging: int | None = None,
     ) -> None:
-        """Print texts, paths and tables.
+        """Print texts, paths and tables, a line each; an empty line without any.
 
-        Parameters
-        ----------
-        objects
-            What to print, a line each; an empty line without any.
-        style
-            Of all texts that are not in parts.
-        whole
-            Parts of the texts that are not folded.
-        hanging
-            Spaces before the second line of a text and those after; see :func:`fold`.
+        ``style`` is that of all texts that are not in parts, ``whole`` are parts of them that are not folded, and
+        ``hanging`` the spaces before the second line of a text and those after; see :func:`fold`.
         """
         for each in () if self._quiet else objects or ("",):
             if isinstance(each, Path):
@@ -93,7 +85,6 @@ class LineConsole:
 
 
 def _dressed(text: str, style: str) -> str:
-    """Return a text in a style, for a terminal."""
     words = style.split()
     colour = next((word for word in words if word not in ("bold", "dim")), None)
     return typer.style(text, fg=colour, bold="bold" in words or None, dim="dim" in words or None) if words else text

@@ -74,10 +74,7 @@ def _flush_c() -> None:
 class Stream(io.TextIOBase):
     """A stream that takes every text: unknown letters become escapes, and after a failure text is dropped.
 
-    Parameters
-    ----------
-    stream
-        Where the text goes; None when the process was started with the stream closed.
+    It goes nowhere when the process was started with the stream closed, which is None then.
     """
 
     def __init__(self, stream: TextIO | None) -> None:

@@ -159,15 +159,7 @@ _PIECE = ("file", "format", "bytes", "first", "step", "order", "offset")
 
 
 def board_data(board: Board, devices: Mapping[str, DeviceDocument]) -> dict[str, object]:
-    """Return a board's raster, counters, wiring and chips for JSON, memories such that sources come first.
-
-    Parameters
-    ----------
-    board
-        The board.
-    devices
-        The manifest's devices, by name.
-    """
+    """Return a board's raster, counters, wiring and chips for JSON, memories such that sources come first."""
     mode, geometry = board.raster.mode, board.geometry
     return {
         "mode": mode.name,

@@ -1,16 +1,19 @@
-"""The proof page: its data, scripts and styles filled into the templates."""
+"""The proof page: its data, scripts and styles filled into the templates, with links to the others of a project."""
 
+import os
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from importlib.resources import files
 from itertools import groupby
 from math import ceil
+from pathlib import Path
 from typing import Any, TypedDict
+from urllib.parse import quote
 
 import numpy as np
 from markupsafe import Markup
 
-from ladderlight.board import Board, Finding
+from ladderlight.board import Finding
 from ladderlight.colour.viewing import Viewing
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.flow.pictures import SourceView
@@ -23,6 +26,8 @@ from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_fields, palette_plot
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import fill
+from ladderlight.recipe import Recipe
+from ladderlight.recipe.cards import CARDS_SUFFIX
 from ladderlight.units.words import counted, joined
 
 SCRIPTS = (
@@ -74,16 +79,10 @@ def page(
 ) -> str:
     """Return the proof page as one HTML document that loads nothing.
 
-    Parameters
-    ----------
-    project, scanned, manifest, findings, views, viewing, tray
-        As :func:`ladderlight.proof.files.proof_files` takes them.
-    changes, stale
-        What the build changes, see :func:`ladderlight.proof.changes.changes_document`, and how each device differs from
-        what is recorded of its chip.
-    shown
-        What the templates take as it is: bench and links as they are taken there; ``stills``, screens for readers
-        without scripts; ``tile_sets`` and ``disturbed``, figures and pictures of these.
+    ``changes`` are what the build changes, see :func:`ladderlight.proof.changes.changes_document`, and ``stale`` is how
+    each device differs from what is recorded of its chip. ``shown`` is what the templates take as it is: ``stills``,
+    screens for readers without scripts, ``tile_sets`` and ``disturbed``, figures and pictures of these; the rest is as
+    :func:`ladderlight.proof.files.proof_files` takes it.
     """
     board, palette = scanned.board, palette_section(scanned)
     text = fill(
@@ -93,7 +92,7 @@ def page(
         project=project if tray is None else f"{project}, tray {tray}",
         facts=facts_of(board),
         screens=[_screen(manifest, scanned, content) for content in range(len(scanned.distinct))],
-        unknown=_unknown(board),
+        unknown=[one.name for one in board.driving_memories if one.output == "direct" and one.access is None],
         notes=manifest["notes"],
         aspect=board.raster.mode.screen_aspect,
         plots=plots_of(board),
@@ -133,11 +132,6 @@ def _text(path: str) -> str:
     return "\n".join(line for line in stripped if line and not line.startswith(("/*", "*", "//")))
 
 
-def _unknown(board: Board) -> list[str]:
-    """Name the memories that drive the ladders directly and whose access time is not given."""
-    return [memory.name for memory in board.driving_memories if memory.output == "direct" and memory.access is None]
-
-
 def _screen(manifest: ManifestDocument, scanned: Scanned, content: int) -> dict[str, object]:
     """Return what is said of one of the different screens: its banks, and the pictures in them."""
     banks = [bank for bank, shown in scanned.contents.items() if shown == content]
@@ -159,7 +153,6 @@ def banks_in_words(banks: Sequence[int]) -> str:
 
 
 def _measured(metrics: Mapping[str, Any]) -> list[str]:
-    """Return what was measured of a picture, in words."""
     words = [
         f"{name.replace('_', ' ')} {metrics[name]['mean']:.1f} ({metrics[name]['in_words']})"
         for name in ("colour_error", "grain")
@@ -246,3 +239,53 @@ def palette_section(scanned: Scanned) -> dict[str, Any]:
             for code in listed
         ],
     }
+
+
+PAGE = Path("proof") / "index.html"
+
+
+def links_of(
+    recipe: Recipe, number: int | None, trays: Sequence[int | None], together: Collection[str] = ()
+) -> dict[str, list[Link]]:
+    """Return the links of a page by what they choose among: those to pages that are there or are being built.
+
+    The recipe may be the one of its test cards; ``number`` is the page's tray, ``trays`` are all of this build, and
+    ``together`` the revisions that the same command builds.
+    """
+    here = recipe.output / "proof" / ("" if number is None else f"tray-{number:02d}")
+    found = {}
+    if len(trays) > 1:
+        all_trays = [_link("all", here.parent / "index.html", here)]
+        folders = ((each, here.parent / f"tray-{each:02d}") for each in trays if each is not None)
+        found["Tray"] = all_trays + [
+            _link(str(each), folder / "index.html", here, here=each == number) for each, folder in folders
+        ]
+    revisions = list(_revisions(recipe, here, together))
+    if len(revisions) > 1:
+        found["Revision"] = revisions
+    cards = list(_cards(recipe, here))
+    if len(cards) > 1:
+        found["Chips of"] = cards
+    return found
+
+
+def _revisions(recipe: Recipe, here: Path, together: Collection[str]) -> Iterator[Link]:
+    for name in recipe.revisions:
+        page = recipe.output.parent / name / PAGE
+        if name == recipe.revision or name in together or page.is_file():
+            yield _link(name, page, here, here=name == recipe.revision)
+
+
+def _cards(recipe: Recipe, here: Path) -> Iterator[Link]:
+    """Yield the pictures' page and that of the test cards, whose output folder has its name with an ending."""
+    top = recipe.output if recipe.revision is None else recipe.output.parent
+    plain = top.name.removesuffix(CARDS_SUFFIX)
+    for what, name in (("the pictures", plain), ("the test cards", plain + CARDS_SUFFIX)):
+        page = top.with_name(name) / (recipe.revision or "") / PAGE
+        if name == top.name or page.is_file():
+            yield _link(what, page, here, here=name == top.name)
+
+
+def _link(name: str, page: Path, folder: Path, *, here: bool = False) -> Link:
+    path = Path(os.path.relpath(page, folder)).as_posix()
+    return {"name": name, "path": quote(path), "here": here}

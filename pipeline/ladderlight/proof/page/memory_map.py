@@ -55,14 +55,8 @@ class _Stretch:
 def chip_maps(manifest: ManifestDocument, changes: Changes, stale: Sequence[DeviceChange]) -> list[dict[str, object]]:
     """Return what is drawn and said of each chip.
 
-    Parameters
-    ----------
-    manifest
-        The build's manifest.
-    changes
-        What the build changes, see :func:`ladderlight.proof.changes.changes_document`.
-    stale
-        How each device differs from what its chip holds, see :func:`ladderlight.proof.changes.device_changes`.
+    ``changes`` are what the build changes, see :func:`ladderlight.proof.changes.changes_document`; ``stale`` is how
+    each device differs from what its chip holds, see :func:`ladderlight.proof.changes.device_changes`.
     """
     since_build = {device["device"]: device for device in changes["devices"]}
     since_burned = {device["device"]: device for device in stale}
@@ -74,7 +68,7 @@ def chip_maps(manifest: ManifestDocument, changes: Changes, stale: Sequence[Devi
 def _chip(device: DeviceDocument, since_build: DeviceChange | None, since_burned: DeviceChange) -> dict[str, object]:
     stretches = _stretches(device)
     rows = _row_count(device, stretches)
-    drawn = [_row(device, stretches, row, rows, since_build, since_burned) for row in range(rows)]
+    drawn = [_row(device, stretches, row, rows, (since_build, since_burned)) for row in range(rows)]
     filled = max((at + 1 for at, row in enumerate(drawn) if row.boxes or row.changed or row.stale), default=1)
     return {
         "device": device,
@@ -117,30 +111,24 @@ def _row_count(device: DeviceDocument, stretches: Sequence[_Stretch]) -> int:
 
 
 def _row(
-    device: DeviceDocument,
-    stretches: Sequence[_Stretch],
-    row: int,
-    rows: int,
-    since_build: DeviceChange | None,
-    since_burned: DeviceChange,
+    device: DeviceDocument, stretches: Sequence[_Stretch], row: int, rows: int, found: Sequence[DeviceChange | None]
 ) -> Row:
     words = device["words"] // rows
     start, end = row * words, (row + 1) * words
-    changed, stale = (
-        {bank["bank"] for bank in found["banks"]} if found else set() for found in (since_build, since_burned)
-    )
+    changed, stale = ({bank["bank"] for bank in one["banks"]} if one else set() for one in found)
     boxes = []
     for stretch in stretches:
         left, right = max(stretch.first, start), min(stretch.last + 1, end)
         if left >= right:
             continue
         own = [bank["bank"] for bank in stretch.banks]
+        label = f"{own[0]}" if len(own) == 1 else f"banks {own[0]} to {own[-1]}, word by word" if own else "in use"
         boxes.append(
             Box(
                 left=100 * (left - start) / words,
                 width=100 * (right - left) / words,
                 bank=own[0] if len(own) == 1 else None,
-                label=_label(own) if left == stretch.first and (len(own) == 1 or right - left > words / 8) else "",
+                label=label if left == stretch.first and (len(own) == 1 or right - left > words / 8) else "",
                 title=_title(stretch, device["words"]),
                 used=100 * stretch.used / (stretch.last + 1 - stretch.first),
                 changed=bool(changed.intersection(own)),
@@ -149,25 +137,14 @@ def _row(
         )
     per_word = max(1, (device["width"] + 7) // 8)
 
-    def marks(found: DeviceChange | None) -> list[tuple[float, float]]:
-        runs = found["runs"] if found else ()
+    def marks(one: DeviceChange | None) -> list[tuple[float, float]]:
+        runs = one["runs"] if one else ()
         parts = ((max(first // per_word, start), min(last // per_word + 1, end)) for first, last in runs)
         return [(100 * (left - start) / words, 100 * (right - left) / words) for left, right in parts if left < right]
 
     used = max((box.used for box in boxes), default=0.0)
-    return Row(
-        first=address(start, device["words"]),
-        used=used,
-        boxes=boxes,
-        changed=marks(since_build),
-        stale=marks(since_burned),
-    )
-
-
-def _label(banks: Sequence[int]) -> str:
-    if len(banks) == 1:
-        return str(banks[0])
-    return f"banks {banks[0]} to {banks[-1]}, word by word" if banks else "in use"
+    differs, wrong = map(marks, found)
+    return Row(first=address(start, device["words"]), used=used, boxes=boxes, changed=differs, stale=wrong)
 
 
 def _title(stretch: _Stretch, words: int) -> str:
@@ -177,7 +154,6 @@ def _title(stretch: _Stretch, words: int) -> str:
 
 
 def _told(found: DeviceChange) -> str:
-    """Return in words how a device differs."""
     if found["differing"] is None:
         return "cannot be compared"
     if not found["differing"]:

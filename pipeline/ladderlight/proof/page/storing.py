@@ -5,7 +5,7 @@ Binary data are deflated, in a dense alphabet that neither HTML nor JSON has to 
 
 import io
 import zlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -76,9 +76,9 @@ def stored_words(board: Board, memory: Memory, words: Words) -> dict[str, Any]:
     reads = (pages != memory.fill_word).any(axis=0)
     bodies = [_planes(pages[first][reads], memory.part.width) for first in firsts]
     bases = _bases(bodies)
-    packed = _on_threads(
-        lambda at: deflated(bodies[at] if bases[at] < 0 else _turned(bodies[at], bodies[bases[at]])), len(bodies)
-    )
+    turned = [_turned(body, bodies[base]) if base >= 0 else body for body, base in zip(bodies, bases, strict=True)]
+    with ThreadPoolExecutor() as pool:
+        packed = list(pool.map(deflated, turned))
     return {
         "page": size,
         "fill": memory.fill_word,
@@ -120,11 +120,6 @@ def _bases(bodies: Sequence[bytes]) -> list[int]:
     return bases
 
 
-def _on_threads(work: Callable[[int], bytes], count: int) -> list[bytes]:
-    with ThreadPoolExecutor() as pool:
-        return list(pool.map(work, range(count)))
-
-
 _STEPS = (
     *((1, quality) for quality in (75, 60, 45, 30, 20, 10, 5)),
     *((down, quality) for down in (2, 3, 4) for quality in (30, 10)),
@@ -142,16 +137,8 @@ def room_for_views(size: tuple[int, int], contents: int, rest: int) -> int:
     """Return the bytes of text that sources may take in a page.
 
     A page with 64 pictures of 160 by 120 pixels is to stay below 0.9 MB, one with 201 below 1.2 MB, and larger pictures
-    may take as much more as they have pixels.
-
-    Parameters
-    ----------
-    size
-        Width and height of the pictures.
-    contents
-        How many different ones there are.
-    rest
-        Bytes of the page without its sources.
+    may take as much more as they have pixels. ``size`` is width and height of the pictures, ``contents`` how many
+    different ones there are, ``rest`` the bytes of the page without its sources.
     """
     scale = size[0] * size[1] / _SMALL
     whole = (_WHOLE + _FOR_EACH_MORE * max(0, contents - _MANY)) * max(1.0, scale)

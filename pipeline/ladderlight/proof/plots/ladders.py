@@ -53,8 +53,6 @@ def ladder_plot(channels: Sequence[ChannelAnalysis], *, peak: float = 0.7) -> st
 
 
 class _Plot:
-    """Scales of one plot."""
-
     def __init__(self, channel: ChannelAnalysis, guns: set[int], peak: float) -> None:
         self.channel, self.guns, self.peak = channel, guns, peak
         self.few = len(channel.levels) <= _FEW

@@ -14,9 +14,17 @@ from ladderlight.recipe.source.problems import Where
 from ladderlight.units.arrays import bytes_per_word
 from ladderlight.units.words import joined
 
+_Found = tuple[Where, str, str]
+"""Where, what is wrong, and what to do."""
+
 
 def contradictions(raw: Mapping[str, Any]) -> Iterator[Problem]:
     """Compare the keys of a board's table as it was read, right or wrong; ``where`` is relative to the table."""
+    for where, what, action in _found(raw):
+        yield Problem(where=where, what=what, action=action)
+
+
+def _found(raw: Mapping[str, Any]) -> Iterator[_Found]:
     memories = raw.get("memory")
     for index, memory in enumerate(memories if isinstance(memories, list) else ()):
         if isinstance(memory, dict):
@@ -26,35 +34,27 @@ def contradictions(raw: Mapping[str, Any]) -> Iterator[Problem]:
         yield from _channels(ladder)
 
 
-def _size(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:
+def _size(memory: Mapping[str, Any], where: Where) -> Iterator[_Found]:
     name = f"memory {memory['name']!r}" if isinstance(memory.get("name"), str) else "the memory"
     given = [key for key in ("words", "width") if key in memory]
     if "part" in memory:
         given = [key for key in OWN_PART if key in memory]
         for key in given:
-            yield Problem(
-                where=(*where, key),
-                what=f"{name} has both part and {key}",
-                action=f"a part has its own; leave out part, or {' and '.join(given)}",
-            )
+            action = f"a part has its own; leave out part, or {' and '.join(given)}"
+            yield (*where, key), f"{name} has both part and {key}", action
     elif not given:
-        yield Problem(
-            where=where, what=f"{name} lacks its part", action='add part = "27C010" or the like, or words and width'
-        )
+        yield where, f"{name} lacks its part", 'add part = "27C010" or the like, or words and width'
     elif len(given) == 1:
         action = "add width = 8 or the like" if given == ["words"] else "add words = 131072 or the like"
-        yield Problem(where=(*where, given[0]), what=f"{name} has {given[0]} alone", action=action)
+        yield (*where, given[0]), f"{name} has {given[0]} alone", action
     else:
         yield from _bytes(memory, (*where, "words"))
     if "page" in memory and "part" not in memory and memory.get("erasure") not in ("bytes", "sectors"):
-        yield Problem(
-            where=(*where, "page"),
-            what=f"{name} has a page, but is not erased by bytes or sectors",
-            action='add erasure = "sectors" or erasure = "bytes", or leave out page',
-        )
+        action = 'add erasure = "sectors" or erasure = "bytes", or leave out page'
+        yield (*where, "page"), f"{name} has a page, but is not erased by bytes or sectors", action
 
 
-def _bytes(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:
+def _bytes(memory: Mapping[str, Any], where: Where) -> Iterator[_Found]:
     """Yield a problem when a capacity in bytes is not a power of two in words of the memory's width."""
     try:
         size = Fraction(TypeAdapter(Words).validate_python(memory["words"]))
@@ -73,21 +73,14 @@ def _bytes(memory: Mapping[str, Any], where: Where) -> Iterator[Problem]:
         min((n for n in fitting if n >= words), default=0),
     )
     sizes = [f'"{n * each // 1024} KiB"' if n >= 1024 else f'"{n * each} B"' for n in (below, above) if n]
-    yield Problem(
-        where=where,
-        what=f"words is {memory['words']!r}, which is not a power of two in words of {width} bits, "
-        f"{each} byte{'s' * (each > 1)} each",
-        action=f"use {joined(sizes, 'or')}",
-    )
+    what = f"words is {memory['words']!r}, which is not a power of two in words of {width} bits"
+    yield where, f"{what}, {each} byte{'s' * (each > 1)} each", f"use {joined(sizes, 'or')}"
 
 
-def _channels(ladder: Mapping[str, Any]) -> Iterator[Problem]:
+def _channels(ladder: Mapping[str, Any]) -> Iterator[_Found]:
     guns = [gun for gun in GUNS if gun in ladder]
     if "grey" in ladder and guns:
-        yield Problem(
-            where=("ladder", "grey"),
-            what=f"grey feeds all three guns, but there is {joined(guns)} as well",
-            action="keep grey alone, or red, green and blue",
-        )
+        what = f"grey feeds all three guns, but there is {joined(guns)} as well"
+        yield ("ladder", "grey"), what, "keep grey alone, or red, green and blue"
     if "grey" not in ladder and not guns:
-        yield Problem(where=("ladder",), what="the ladder has no channel", action="add red, green and blue, or grey")
+        yield ("ladder",), "the ladder has no channel", "add red, green and blue, or grey"

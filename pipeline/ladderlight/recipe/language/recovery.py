@@ -53,10 +53,7 @@ class Repair:
             self._replace_in_ladder(where)
         elif where[0] == "mode" and (near := _near(self.raw.get("mode"), MODES)):
             self.raw["mode"] = near
-        elif where[0] in ("mode", "clock"):
-            self.raw[str(where[0])] = {"mode": "640x480@60", "clock": "25.175 MHz"}[str(where[0])]
-            self.doubtful.add((None, str(where[0])))
-        else:
+        else:  # which fill_in puts another in the place of, where the board needs one
             self.raw.pop(str(where[0]), None)
             self.doubtful.add((None, str(where[0])))
 

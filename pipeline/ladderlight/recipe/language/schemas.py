@@ -121,14 +121,12 @@ def _refine(value: Any) -> None:
     if len(forms) == 2 and "$ref" in forms[1] and "$ref" not in forms[0]:
         other, table = forms
         # A channel is a table in either form; an R-2R ladder's has keys of its own.
-        is_table = {"type": "object"} if other.get("type") != "object" else _holds("r2r", "lines")
+        is_table: dict[str, Any] = {"type": "object"}
+        if other.get("type") == "object":
+            is_table["anyOf"] = [{"required": [key]} for key in ("r2r", "lines")]
         value.update({"anyOf": [*forms, _ANYTHING], "if": is_table, "then": table, "else": other})
     for inner in value.values():
         _refine(inner)
-
-
-def _holds(*keys: str) -> dict[str, Any]:
-    return {"type": "object", "anyOf": [{"required": [key]} for key in keys]}
 
 
 def _usable(registry: StageRegistry) -> Iterator[tuple[str, StageDeclaration]]:

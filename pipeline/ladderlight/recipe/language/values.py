@@ -1,7 +1,7 @@
 """The kinds of value that a recipe is made of, as pydantic annotations."""
 
 import re
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -105,7 +105,9 @@ Distance = Annotated[float, Between(unit="m", low="5 cm", high="1 km")]
 ScreenWidth = Annotated[float, Between(unit="m", low="1 cm", high="100 m")]
 
 
-def either(scalar: Any, table: type[BaseModel]) -> PlainValidator:
+def either(
+    scalar: Any, table: type[BaseModel], *, is_table: Callable[[dict[str, Any]], bool] = lambda _: True
+) -> PlainValidator:
     """Make the check of a value that is a table or something shorter."""
 
     @cache
@@ -113,35 +115,24 @@ def either(scalar: Any, table: type[BaseModel]) -> PlainValidator:
         return TypeAdapter(scalar)
 
     def read(value: object) -> Any:
-        _refuse_date(value)
-        if isinstance(value, dict):
+        if named(value) == DATE:  # which is a table to JSON
+            raise MisfitError(f"is {DATE}", "")
+        if isinstance(value, dict) and is_table(value):
             return table.model_validate_json(as_json(value), strict=True)
         return adapter().validate_json(as_json(value), strict=True)
 
     return PlainValidator(read, json_schema_input_type=scalar | table)
 
 
-def _refuse_date(value: object) -> None:
-    if named(value) == DATE:  # which is a table to JSON
-        raise MisfitError(f"is {DATE}", "")
-
-
 def channel(table: type[BaseModel]) -> PlainValidator:
     """Make the check of a channel: a table of line to resistance, or that of an R-2R ladder."""
 
-    @cache
-    def adapter() -> TypeAdapter[Any]:
-        return TypeAdapter(dict[LineName, LadderOhms])
-
-    def read(value: object) -> Any:
-        _refuse_date(value)
-        if isinstance(value, dict) and {"r2r", "lines"} & set(value):
-            return table.model_validate_json(as_json(value), strict=True)
-        if value == {}:
+    def is_rail(value: dict[str, Any]) -> bool:
+        if not value:
             raise MisfitError("has no line", 'write each line with its resistor, such as { r0 = "1k3", r1 = "680" }')
-        return adapter().validate_json(as_json(value), strict=True)
+        return bool({"r2r", "lines"} & set(value))
 
-    return PlainValidator(read, json_schema_input_type=dict[str, LadderOhms] | table)
+    return either(dict[LineName, LadderOhms], table, is_table=is_rail)
 
 
 def known(

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import tomli
 
 from ladderlight.errors import Fault, RecipeError
+from ladderlight.recipe.files import nearest_file
 from ladderlight.stages.validation import KeyName
 from ladderlight.system.paths import entries_of, reason_of
 
@@ -47,10 +47,7 @@ class UnreadableError(RecipeError):
 def read_document(path: Path, shown: str) -> Document:
     """Read a TOML file.
 
-    Raises
-    ------
-    UnreadableError
-        With the place as ``file:line:column``, and the file alone where it cannot be read.
+    Raises UnreadableError with the place as ``file:line:column``, and the file alone where it cannot be read.
     """
     try:
         raw = path.read_bytes()
@@ -91,12 +88,6 @@ def read_document(path: Path, shown: str) -> Document:
     if faults:
         raise UnreadableError.of(faults)
     return document
-
-
-def nearest_file(name: str, names: Iterable[str]) -> str:
-    """Return the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
-    near = get_close_matches(name, sorted(names), n=1, cutoff=0.75)
-    return f"did you mean {near[0]!r}?" if near else ""
 
 
 def _nul_characters(value: Any, document: Document, at: tuple[str | int, ...] = ()) -> Iterator[Fault]:
@@ -152,8 +143,7 @@ _ADVICE = (
 
 
 _TEXTS = re.compile(
-    r'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"""|\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|["\']',
-    re.DOTALL,
+    r'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"""|\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|["\']', re.DOTALL
 )
 """Closed texts and comments, and quotes that are not closed."""
 _QUOTES = ('"', "'", '"""', "'''")

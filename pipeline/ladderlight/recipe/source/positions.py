@@ -51,7 +51,7 @@ class Positions:
         """
         place, offset = self._root, 0
         for part in where:
-            inner = place.keys.get(part) if isinstance(part, str) else _item(place, part)
+            inner = place.keys.get(part) if isinstance(part, str) else next(iter(place.items[part : part + 1]), None)
             if inner is None:
                 break
             place, offset = inner, inner.key if isinstance(part, KeyName) else inner.value
@@ -77,7 +77,6 @@ class Positions:
                     self._add_value(place.items[-1], inner)
 
     def _open(self, node: tree_sitter.Node) -> _Place:
-        """Go to the table that a heading names."""
         heading = next(child for child in node.named_children if child.type.endswith("_key"))
         table = self._root
         *way, (last, at) = self._key(heading)
@@ -97,10 +96,6 @@ class Positions:
         parts = list(_bare_keys(node))
         names = [self._source[part.start_byte : part.end_byte].decode() for part in parts]
         return [(next(iter(tomli.loads(f"{n} = 0"))), part.start_byte) for n, part in zip(names, parts, strict=True)]
-
-
-def _item(place: _Place, index: int) -> _Place | None:
-    return place.items[index] if index < len(place.items) else None
 
 
 def _statements(node: tree_sitter.Node) -> Iterator[tree_sitter.Node]:

@@ -32,15 +32,13 @@ class Report:
     cautions: list[Finding] = field(default_factory=list)
     """What does not stop a build."""
 
-    def add(self, problem: Problem) -> None:
+    def add(self, where: Where, what: str, action: str) -> None:
         """Note a problem."""
-        self.problems.append(problem)
+        self.problems.append(Problem(where=where, what=what, action=action))
 
-    def add_as_written(self, problem: Problem) -> None:
+    def add_as_written(self, where: Where, what: str, action: str) -> None:
         """Note a problem of the file, whichever of its tables a revision has."""
-        document = self.recipe
-        line, column = document.positions.of(problem.where)
-        self.unreadable.append(Fault(where=f"{document.shown}:{line}:{column}", message=str(problem)))
+        self.unreadable.append(_fault(self.recipe, where, f"{what}; {action}")[-1])
 
     def warn(self, where: str, message: str) -> None:
         """Note a caution, once."""
@@ -68,9 +66,7 @@ class Report:
         everything += [(problem, self._written(problem.where)) for problem in self.problems]
         for problem, path in everything:
             document, where = self._home(path)
-            line, column = document.positions.of(where)
-            fault = Fault(where=f"{document.shown}:{line}:{column}", message=str(problem))
-            placed.append((document is not self.recipe, line, column, fault))
+            placed.append((document is not self.recipe, *_fault(document, where, str(problem))))
         placed.sort(key=lambda item: item[:3])
         return [*dict.fromkeys(fault for *_, fault in placed), *self.unreadable]
 
@@ -90,6 +86,11 @@ class Report:
             if place := self.places.get(where[:length]):
                 return self.recipe, (*place, *where[length:])
         return self.recipe, where
+
+
+def _fault(document: Document, where: Where, message: str) -> tuple[int, int, Fault]:
+    line, column = document.positions.of(where)
+    return line, column, Fault(where=f"{document.shown}:{line}:{column}", message=message)
 
 
 def tables(raw: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:

@@ -14,8 +14,7 @@ from PIL import Image
 from ladderlight.bench.faults.listing import faults_of
 from ladderlight.bench.faults.screens import looks_of
 from ladderlight.bench.photograph.ranking import ranked
-from ladderlight.bench.photograph.raster import find_raster
-from ladderlight.bench.photograph.reading import read_photograph
+from ladderlight.bench.photograph.raster import find_raster, read_photograph
 from ladderlight.board import Placement
 from ladderlight.errors import PictureError
 from ladderlight.proof.scanout import render

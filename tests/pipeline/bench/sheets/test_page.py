@@ -6,7 +6,7 @@ from html import unescape
 import pytest
 
 from ladderlight.bench.sheets.document import bench_of
-from ladderlight.bench.sheets.page import bench_files, bench_page
+from ladderlight.bench.sheets.files import bench_files, bench_page
 from ladderlight.board import Packing
 from ladderlight.board.advice import findings
 

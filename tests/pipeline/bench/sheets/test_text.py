@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ladderlight.bench.sheets.document import bench_of, document_of
-from ladderlight.bench.sheets.text import bench_sheet
+from ladderlight.bench.sheets.files import bench_sheet
 from ladderlight.board import Part
 from ladderlight.board.advice import findings
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from ladderlight.bench.sheets.document import bench_of
-from ladderlight.bench.sheets.page import bench_parts
+from ladderlight.bench.sheets.files import bench_parts
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.workspace.description import describe

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from ladderlight.proof.page.links import links_of
+from ladderlight.proof.page.document import links_of
 from ladderlight.recipe import Recipe, load_revisions
 
 QUAY = Path(__file__).parents[4] / "recipes" / "quay-shelter"

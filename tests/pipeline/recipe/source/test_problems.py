@@ -30,7 +30,7 @@ def test_problems_come_by_file_and_line_each_once() -> None:
 
 def test_what_is_wrong_below_a_path() -> None:
     report = Report(recipe=RECIPE)
-    report.add(problem("board", "memory", 1, "part"))
+    report.add_all([problem("board", "memory", 1, "part")])
     assert report.has("board")
     assert report.has("board", "memory", 1)
     assert not report.has("board", "memory", 0)
