@@ -31,34 +31,32 @@ class Loop(Generic[P, R]):
     def __init__(self, function: FunctionType) -> None:
         """Take the plain function."""
         self.function = function
-        self.machines: dict[tuple[object, ...], Callable[P, R]] = {}
+        self.machines: dict[tuple[object, ...], Callable[..., R]] = {}
         self._inner: Callable[P, R] | None = None
 
     def __call__(self, *values: P.args, **named: P.kwargs) -> R:
         """Run the loop."""
-        kinds = tuple([_kind(value) for value in (*values, *named.values())])
-        machine = self.machines.get(kinds) or self._made(kinds, inspect.signature(self.function).bind(*values, **named))
-        return machine(*values, **named)
+        if named:
+            values = inspect.signature(self.function).bind(*values, **named).args
+        kinds = tuple([_kind(value) for value in values])
+        return (self.machines.get(kinds) or self._made(kinds, values))(*values)
 
     def inner(self) -> Callable[P, R]:
-        """Return the machine code for other loops to call; it becomes a part of theirs, so nothing of it is kept."""
+        """Return the compiler's own form of the loop, which becomes a part of the loops that call it."""
         import numba
 
         with _LOCK:
             if self._inner is None:
-                self._inner = numba.njit(**machine_code.HOW)(self._linked())
+                from ladderlight_stages.object_code import HOW
+
+                self._inner = numba.njit(**HOW)(self._linked())
             return self._inner
 
-    def _made(self, kinds: tuple[object, ...], given: inspect.BoundArguments) -> Callable[P, R]:
-        """Return the machine code for some types, ready to run; of several threads one compiles it.
-
-        Each combination of types has its own folder: in a shared one, two processes that compile for different types
-        at once could each take the other's file for theirs.
-        """
+    def _made(self, kinds: tuple[object, ...], values: tuple[object, ...]) -> Callable[..., R]:
+        """Return the machine code for some types, ready to run; of several threads one compiles it."""
         with _LOCK:
             if kinds not in self.machines:
-                folder = machine_code.folder_for(*self.ingredients(), kinds)
-                machine = None if folder is None else machine_code.kept_in(folder, self._linked(), given.args)
+                machine = machine_code.machine_for(self._linked, kinds, values, self.ingredients())
                 self.machines[kinds] = machine or self.inner()
             return self.machines[kinds]
 

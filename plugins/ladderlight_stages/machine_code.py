@@ -1,64 +1,67 @@
-"""The loops' machine code, kept between runs: a folder for each loop, named by the digest of all it is made from.
+"""The loops' machine code, kept between runs: a file for each loop, named by the digest of all it is made from.
 
-The compiler's own cache looks at the file of the outermost loop only, so that after an upgrade the old code of the
-loops that it calls would run on. Folders are in the user's cache, not beside the modules: another user's files are
-never loaded, and nothing is left behind when the package is removed.
+Files are in the user's cache, not beside the modules: another user's are never loaded, and nothing is left behind when
+the package is removed.
 """
 
 import hashlib
+import json
 import marshal
 import os
 import shutil
 import sys
+import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
+from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from types import BuiltinFunctionType, CodeType, FunctionType, ModuleType
-from typing import Any
 
-HOW = {"nogil": True, "error_model": "numpy"}
-"""How loops are compiled: without the interpreter lock, and with no test for division by zero, which would keep the
-compiler from taking many numbers at a time."""
-MOST_FOLDERS = 480
-"""Those used longest ago are removed first. One installation has fewer than 100, each of about 100 kB."""
+from ladderlight_stages.machines import Machine, ObjectCode, processor
+
+MOST_FILES = 480
+"""Those used longest ago are removed first. One installation has fewer than 100, of 3 to 60 kB each."""
 _IN_USE = 600.0
-"""Seconds for which a folder stays after its last use, however many there are."""
+"""Seconds for which a file stays after its last use, however many there are."""
 _OURS = "ladderlight"
-_STAND_IN = "loop"
 _LETTERS = 24
-"""Of a folder's name. Others in the same place are not for machine code."""
+"""Of a file's name. Others in the same place are not for machine code."""
+_CHECK = hashlib.sha256().digest_size
 
 
-def folder_for(*ingredients: object) -> Path | None:
-    """Return the folder for what is compiled from some code and numbers, made if need be.
+def machine_for(
+    linked: Callable[[], FunctionType],
+    kinds: tuple[object, ...],
+    values: tuple[object, ...],
+    ingredients: Iterable[object],
+) -> Machine | None:
+    """Return a loop's machine code for values of some kinds: what was kept, or else compiled now, and kept.
 
-    None where it cannot be made, would lie in a folder of another user, or the compiler is switched off.
+    None where it cannot be called without the compiler, or compilation is switched off. What is wrong with the loop
+    itself is raised. ``linked`` returns the function with the loops that it calls in the compiler's form.
     """
-    import llvmlite
-    import numba
-    import numpy as np
-
-    if numba.config.DISABLE_JIT:
+    if os.environ.get("NUMBA_DISABLE_JIT", "0") not in {"", "0"}:
         return None
-    versions = (repr(HOW), sys.version, numba.__version__, llvmlite.__version__, np.__version__)
-    digest = hashlib.sha256()
-    for ingredient in (versions, *ingredients):
-        # without references: those depend on what else the interpreter holds
-        code = marshal.dumps(_from(ingredient, ""), 2) if isinstance(ingredient, CodeType) else None
-        digest.update(code or repr(ingredient).encode())
+    path = _path(*ingredients, kinds)
     try:
-        root = _root(numba.config.CACHE_DIR)
-        folder = root / digest.hexdigest()[:_LETTERS]
-        if not _is_own(root):
-            return None
-        if not folder.exists():
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            _remove_oldest(root)
-        os.utime(folder)
-    except (OSError, RuntimeError):  # no permission, no room, no home
+        if path and (kept := _read(path)):
+            with suppress(OSError):
+                os.utime(path)
+            return Machine(kept, kinds)
+    except RuntimeError:  # of an earlier form of these files
+        pass
+    from ladderlight_stages.object_code import compile_loop
+
+    try:
+        made = compile_loop(linked(), values)
+        machine = Machine(made, kinds)
+    except RuntimeError:
         return None
-    return folder
+    if path:
+        _keep(path, made)
+    return machine
 
 
 def constant(value: object) -> str:
@@ -76,82 +79,107 @@ def constant(value: object) -> str:
     return library or repr(value)
 
 
-def _from(code: CodeType, file: str) -> CodeType:
-    """Return code as if it had been read from a file, and all code within it."""
-    constants = tuple(_from(each, file) if isinstance(each, CodeType) else each for each in code.co_consts)
-    return code.replace(co_filename=file, co_consts=constants)
+def _path(*ingredients: object) -> Path | None:
+    """Return the file for what is compiled from some code and numbers; None where there cannot be one."""
+    digest = hashlib.sha256()
+    for ingredient in (*_versions(), *ingredients):
+        # without references: those depend on what else the interpreter holds
+        code = marshal.dumps(_anywhere(ingredient), 2) if isinstance(ingredient, CodeType) else None
+        digest.update(code or repr(ingredient).encode())
+    root = _root()
+    return root and root / digest.hexdigest()[:_LETTERS]
 
 
-def kept_in(folder: Path, function: FunctionType, values: tuple[object, ...]) -> Callable[..., Any] | None:
-    """Return a function's machine code for the types of some values, kept in a folder.
+@cache
+def _versions() -> tuple[str, ...]:
+    """Return what else decides about machine code: who makes it, what for, and the code that says how."""
+    makers = [version(library) for library in ("numba", "llvmlite", "numpy")]
+    here = Path(__file__).parent
+    how = [(here / name).read_text("utf-8") for name in ("object_code.py", "machines.py")]
+    return (sys.version, *makers, *processor(), *how)
 
-    None when the folder cannot be written, or is removed, or is damaged. The code is loaded here and not in the first
-    call, so that whatever goes wrong is an error of loading and never one of the loop. The compiler takes an empty file
-    in the folder for the loop's: wherever the package is installed, the code is the same.
-    """
-    import numba
 
-    stand_in = folder / _STAND_IN
+def _anywhere(code: CodeType) -> CodeType:
+    """Return code as if it had not been read from a file, and all code within it."""
+    constants = tuple(_anywhere(each) if isinstance(each, CodeType) else each for each in code.co_consts)
+    return code.replace(co_filename="", co_consts=constants)
+
+
+def _read(path: Path) -> ObjectCode | None:
+    """Return what is kept in a file, if it is whole and this user's."""
     try:
-        with suppress(FileExistsError):  # made once: the compiler looks at its time
-            stand_in.touch(exist_ok=False)
+        data = path.read_bytes()
+        if os.name != "nt" and path.stat().st_uid != os.geteuid():
+            return None
     except OSError:
         return None
-    function.__code__ = _from(function.__code__, str(stand_in))
-    before, numba.config.CACHE_DIR = numba.config.CACHE_DIR, str(folder)
-    try:
-        machine: Any = numba.njit(cache=True, **HOW)(function)
-    except RuntimeError:  # no place for the cache
+    if hashlib.sha256(data[_CHECK:]).digest() != data[:_CHECK]:
         return None
-    finally:
-        numba.config.CACHE_DIR = before
-    place = Path(machine.stats.cache_path)
-    if folder not in place.parents:  # code there is not kept apart by what it is made from
-        return None
-    try:
-        machine.compile(tuple(numba.typeof(value) for value in values))
-    except Exception:  # noqa: BLE001 - a damaged file may raise anything; faults of the loop itself come again without it
-        shutil.rmtree(place, ignore_errors=True)
-        return None
-    return machine  # type: ignore[no-any-return]
+    about, _, code = data[_CHECK:].partition(b"\n")
+    return ObjectCode(**json.loads(about), code=code)
 
 
-def _root(chosen: str) -> Path:
+def _keep(path: Path, made: ObjectCode) -> None:
+    """Write a file in one step, where that is possible, and remove old ones."""
+    about = {"name": made.name, "parameters": made.parameters, "result": made.result}
+    data = json.dumps(about).encode() + b"\n" + made.code
+    try:
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if not _is_own(path.parent):
+            return
+        number, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
+        aside = Path(name)
+        try:
+            with os.fdopen(number, "wb") as file:
+                file.write(hashlib.sha256(data).digest() + data)
+            aside.replace(path)
+        except OSError:
+            aside.unlink(missing_ok=True)
+            raise
+        _remove_oldest(path.parent)
+    except OSError:  # no permission, no room
+        return
+
+
+def _root() -> Path | None:
     """Return the folder for all loops: below the one given to the compiler, or in the user's cache.
 
-    Raises RuntimeError when the user does not have a home.
+    None when the user does not have a home.
     """
-    if chosen:
+    if chosen := os.environ.get("NUMBA_CACHE_DIR"):
         return Path(chosen).absolute() / _OURS
-    if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local") / _OURS / "Cache"
-    if sys.platform == "darwin":
-        return Path.home() / "Library" / "Caches" / _OURS
-    stated = Path(os.environ.get("XDG_CACHE_HOME", ""))
-    return (stated if stated.is_absolute() else Path.home() / ".cache") / _OURS
+    try:
+        if sys.platform == "win32":
+            return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local") / _OURS / "Cache"
+        if sys.platform == "darwin":
+            return Path.home() / "Library" / "Caches" / _OURS
+        stated = Path(os.environ.get("XDG_CACHE_HOME", ""))
+        return (stated if stated.is_absolute() else Path.home() / ".cache") / _OURS
+    except RuntimeError:
+        return None
 
 
 def _is_own(folder: Path) -> bool:
-    """Whether a folder, or the nearest above it that exists, belongs to this user, so that only this user writes there.
-
-    So an administrator leaves no files in a home whose owner could not replace them.
-    """
-    nearest = next(place for place in (folder, *folder.parents) if place.exists())
-    return os.name == "nt" or nearest.stat().st_uid == os.geteuid()
+    """Whether a folder belongs to this user, so that an administrator leaves no files that its owner cannot replace."""
+    return os.name == "nt" or folder.stat().st_uid == os.geteuid()
 
 
 def _remove_oldest(root: Path) -> None:
-    """Keep the number of folders bounded, but for those that were used a short time ago, maybe by another process."""
-    loops = (path for path in root.iterdir() if len(path.name) == _LETTERS and path.is_dir())
-    folders = sorted(loops, key=_last_use)
-    for folder in folders[:-MOST_FOLDERS]:
-        if time.time() - _last_use(folder) > _IN_USE:  # looked at again: another process may have taken it up
-            shutil.rmtree(folder, ignore_errors=True)
+    """Keep the number of files bounded, but for those that were used a short time ago, maybe by another process."""
+    kept = sorted((path for path in root.iterdir() if len(path.name) == _LETTERS), key=_last_use)
+    for path in kept[:-MOST_FILES]:
+        if time.time() - _last_use(path) <= _IN_USE:  # looked at again: another process may have taken it up
+            continue
+        if path.is_dir():  # of an earlier version
+            shutil.rmtree(path, ignore_errors=True)
+        else:
+            with suppress(OSError):
+                path.unlink()
 
 
-def _last_use(folder: Path) -> float:
-    """Return when a folder was last used, in seconds since 1970; 0 when another process has removed it."""
+def _last_use(path: Path) -> float:
+    """Return when a file was last used, in seconds since 1970; 0 when another process has removed it."""
     try:
-        return folder.stat().st_mtime
+        return path.stat().st_mtime
     except FileNotFoundError:
         return 0.0

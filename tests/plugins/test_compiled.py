@@ -10,7 +10,7 @@ import subprocess
 import sys
 import sysconfig
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +20,7 @@ import ladderlight
 import ladderlight_stages
 from ladderlight_stages import machine_code
 from ladderlight_stages.compiled import Loop, compiled
+from ladderlight_stages.machines import Machine, ObjectCode
 
 FACTOR = 2
 LETTERS = ["a"]
@@ -28,8 +29,7 @@ ONE_PIXEL = (
     "from ladderlight_stages.halftone.grid import nearest_members as f\n"
     "a = np.zeros((1, 3), np.float32)\n"
     "f(a, a, a[0], a[0], 1, np.array([0, 1], np.int32), np.zeros(1, np.int32))\n"
-    "(machine,) = f.machines.values()\n"
-    "print(sum(machine.stats.cache_hits.values()))\n"
+    "import sys; print('numba' in sys.modules)\n"
 )
 
 
@@ -53,12 +53,41 @@ def total(values: object) -> object:
     return values.sum()  # type: ignore[attr-defined]
 
 
+@compiled
+def nothing(values: object, flag: bool, number: int) -> None:
+    pass
+
+
+@compiled
+def several(values: object, flag: bool, number: int) -> object:
+    found = np.empty(values.shape, np.float32)  # type: ignore[attr-defined]
+    found[:] = number
+    return found, values * 2, number * 0.5, flag, np.zeros((2, 2, 2), np.uint8)  # type: ignore[operator]
+
+
+@compiled
+def same(values: object, flag: bool, number: int) -> object:
+    return values[1:] if flag else values  # type: ignore[index]
+
+
+@compiled
+def ordered(values: object) -> object:
+    return sorted(values)[0]  # type: ignore[call-overload]
+
+
+@compiled
+def refusing(number: int) -> int:
+    if number > 2:
+        raise ValueError("too many")
+    return number
+
+
 @pytest.fixture
 def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """An empty place for machine code."""
     folder = tmp_path / "kept"
     folder.mkdir()
-    monkeypatch.setattr("numba.config.CACHE_DIR", str(folder))
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(folder))
     return folder
 
 
@@ -66,7 +95,7 @@ def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def _forgotten() -> Iterator[None]:
     """Loops of this file are made anew in each test."""
     yield
-    for loop in (twice, quadrupled, lettered, total):
+    for loop in (twice, quadrupled, lettered, total, nothing, several, same, ordered, refusing):
         loop.machines.clear()  # type: ignore[attr-defined]
         loop._inner = None  # type: ignore[attr-defined]
 
@@ -79,8 +108,8 @@ def run(script: str, **environment: str) -> str:
 
 
 def files(folder: Path) -> list[Path]:
-    """What the compiler has written."""
-    return sorted(path for path in folder.rglob("*") if path.is_file() and path.name != "loop")
+    """What has been kept."""
+    return sorted(path for path in folder.rglob("*") if path.is_file())
 
 
 INNER = "from ladderlight_stages.compiled import compiled\n\n\n@compiled\ndef passed(value):\n    return {} * value\n"
@@ -103,7 +132,8 @@ def wheel(folder: Path, version: str, *, factor: int) -> Path:
     path = folder / f"ladderlight_stages-{version}-py3-none-any.whl"
     info = f"ladderlight_stages-{version}.dist-info"
     root = Path(ladderlight_stages.__path__[0])
-    texts = {name: (root / name).read_text("utf-8") for name in ("__init__.py", "compiled.py", "machine_code.py")}
+    own = ("__init__.py", "compiled.py", "machine_code.py", "machines.py", "object_code.py")
+    texts = {name: (root / name).read_text("utf-8") for name in own}
     texts |= {"inner.py": INNER.format(factor), "outer.py": OUTER}
     texts = {f"ladderlight_stages/{name}": text for name, text in texts.items()}
     texts[f"{info}/METADATA"] = f"Metadata-Version: 2.1\nName: ladderlight_stages\nVersion: {version}\n"
@@ -124,11 +154,9 @@ def test_after_an_upgrade_the_new_code_runs(tmp_path: Path) -> None:
     (Path(scheme) / "others.pth").write_text("\n".join(others))
     python = str(Path(sysconfig.get_path("scripts", "venv", vars={"base": str(tmp_path / "venv")})) / "python")
     script = (
-        "import numpy as np\n"
+        "import sys, numpy as np\n"
         "from ladderlight_stages.outer import total\n"
-        "print(total(np.arange(4)))\n"
-        "(machine,) = total.machines.values()\n"
-        "print(sum(machine.stats.cache_hits.values()))\n"
+        "print(total(np.arange(4)), 'numba' in sys.modules)\n"
     )
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
     environment |= {"XDG_CACHE_HOME": str(tmp_path / "cache"), "LOCALAPPDATA": str(tmp_path / "cache")}
@@ -140,20 +168,20 @@ def test_after_an_upgrade_the_new_code_runs(tmp_path: Path) -> None:
         subprocess.run([sys.executable, "-m", "pip", "--python", python, *install], check=True, env=environment)
         run_ = subprocess.run([python, "-c", script], env=environment, check=True, capture_output=True, text=True)
         found.append(run_.stdout.split())
-    assert found == [["18", "0"], ["30", "0"], ["30", "1"]]
+    assert found == [["18", "True"], ["30", "True"], ["30", "False"]]
 
 
 def test_machine_code_is_kept_for_the_next_run_wherever_the_package_is(tmp_path: Path) -> None:
     """The second run finds all it needs and adds nothing; so does one of a copy, whose files have other times."""
     kept, copy = tmp_path / "kept", tmp_path / "copy"
-    assert run(ONE_PIXEL, NUMBA_CACHE_DIR=str(kept)) == "0\n"
+    assert run(ONE_PIXEL, NUMBA_CACHE_DIR=str(kept)) == "True\n"
     before = files(kept)
-    assert {path.suffix for path in before} == {".nbi", ".nbc"}
+    assert len(before) == 1
     package = Path(ladderlight_stages.__path__[0])
     shutil.copytree(package, copy / package.name, copy_function=shutil.copyfile)
     for places in ([], [str(copy), str(Path(ladderlight.__path__[0]).parent)]):
         more = {"PYTHONPATH": os.pathsep.join(places)} if places else {}
-        assert run(ONE_PIXEL, NUMBA_CACHE_DIR=str(kept), **more) == "1\n"
+        assert run(ONE_PIXEL, NUMBA_CACHE_DIR=str(kept), **more) == "False\n"
         assert files(kept) == before
 
 
@@ -170,7 +198,7 @@ def test_a_changed_constant_of_an_inner_loop_counts(kept: Path, monkeypatch: pyt
 def test_nothing_is_written_beside_the_modules(tmp_path: Path) -> None:
     package = Path(ladderlight_stages.__path__[0])
     before = set(package.rglob("*.nb?"))
-    assert run(ONE_PIXEL, NUMBA_CACHE_DIR="", XDG_CACHE_HOME=str(tmp_path), LOCALAPPDATA=str(tmp_path)) == "0\n"
+    assert run(ONE_PIXEL, NUMBA_CACHE_DIR="", XDG_CACHE_HOME=str(tmp_path), LOCALAPPDATA=str(tmp_path)) == "True\n"
     assert set(package.rglob("*.nb?")) == before
     if sys.platform != "darwin":
         assert files(tmp_path / "ladderlight")
@@ -185,7 +213,7 @@ def test_without_a_place_for_machine_code_loops_are_compiled_all_the_same(
     elif obstacle == "another user's":
         monkeypatch.setattr("os.geteuid", lambda: 12345)
     else:
-        monkeypatch.setattr("numba.config.CACHE_DIR", "")
+        monkeypatch.setenv("NUMBA_CACHE_DIR", "")
         monkeypatch.setattr(Path, "home", lambda: (_ for _ in ()).throw(RuntimeError("no home")))
         monkeypatch.delenv("XDG_CACHE_HOME", raising=False)
         monkeypatch.delenv("LOCALAPPDATA", raising=False)
@@ -194,95 +222,91 @@ def test_without_a_place_for_machine_code_loops_are_compiled_all_the_same(
     assert files(kept) == before
 
 
-def test_the_compiler_finds_no_other_place(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Beside the module, say, where code is not kept apart by what it is made from."""
-    import numba.core.caching as caching
-
-    ensured, asked = caching._CacheLocator.ensure_cache_path, []
-
-    def refused(locator: object) -> None:
-        asked.append(locator.get_cache_path())  # type: ignore[attr-defined]
-        if kept in Path(asked[-1]).parents:
-            raise PermissionError
-        ensured(locator)
-
-    monkeypatch.setattr(caching._CacheLocator, "ensure_cache_path", refused)
+@pytest.mark.parametrize("damage", [lambda data: data[:40], lambda data: data[:-1] + b"\0\1", lambda data: b""])
+def test_damaged_machine_code_is_made_anew(kept: Path, damage: Callable[[bytes], bytes]) -> None:
+    """It is never run: a processor would do whatever it says."""
     assert quadrupled(3) == 12
-    assert kept not in Path(asked[-1]).parents  # it did look elsewhere
-    assert not quadrupled.machines[("int",)].stats.cache_path  # type: ignore[attr-defined]
-
-
-@pytest.mark.parametrize("suffix", [".nbi", ".nbc"])
-def test_damaged_machine_code_is_made_anew(kept: Path, suffix: str) -> None:
+    (path,) = files(kept)
+    whole = path.read_bytes()
+    path.write_bytes(damage(whole))
+    quadrupled.machines.clear()  # type: ignore[attr-defined]
     assert quadrupled(3) == 12
-    (damaged,) = kept.rglob(f"*{suffix}")
-    damaged.write_bytes(damaged.read_bytes()[:20])
-    for attempt in range(3):
-        quadrupled.machines.clear()  # type: ignore[attr-defined]
-        assert quadrupled(3) == 12
-        (machine,) = quadrupled.machines.values()  # type: ignore[attr-defined]
-        assert sum(machine.stats.cache_hits.values()) == (attempt == 2), attempt
+    assert path.read_bytes()[32:].startswith(b'{"name":')
+    assert len(path.read_bytes()) == len(whole)
 
 
 def test_a_full_disk_does_not_end_the_run(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("numba.core.caching.IndexDataCacheFile._save_data", full)
+    monkeypatch.setattr("os.fdopen", full)
     assert quadrupled(3) == 12
     assert quadrupled(5) == 20
     assert files(kept) == []
 
 
-def test_folders_used_longest_ago_go_first(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(machine_code, "MOST_FOLDERS", 3)
-    made = [machine_code.folder_for(number) for number in range(3)]
-    for age, folder in zip((30, 20, 10), made, strict=True):
-        assert folder
-        os.utime(folder, (1e9 - age, 1e9 - age))
-    assert machine_code.folder_for(0) == made[0]
-    made.append(machine_code.folder_for(3))
-    assert sorted((kept / "ladderlight").iterdir()) == sorted(folder for folder in (*made[2:], made[0]) if folder)
-
-
-def test_folders_in_use_stay_however_many_there_are(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Another process may be about to load them."""
-    monkeypatch.setattr(machine_code, "MOST_FOLDERS", 2)
-    made = [machine_code.folder_for(number) for number in range(4)]
-    assert all(folder and folder.is_dir() for folder in made)
-    assert made[0]
-    os.utime(made[0], (1e9, 1e9))
-    machine_code.folder_for(4)
-    assert [folder.is_dir() for folder in made if folder] == [False, True, True, True]
-
-
-def test_other_folders_stay_however_old_they_are(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Finished pictures are kept beside the machine code."""
-    monkeypatch.setattr(machine_code, "MOST_FOLDERS", 1)
-    other = kept / "ladderlight" / "pictures"
-    other.mkdir(parents=True)
-    os.utime(other, (1e8, 1e8))
-    first = machine_code.folder_for(0)
-    assert first
-    os.utime(first, (1e9, 1e9))
-    machine_code.folder_for(1)
-    assert (other.is_dir(), first.is_dir()) == (True, False)
-
-
-@pytest.mark.parametrize("error", [SystemError, FileNotFoundError, AttributeError])
-def test_machine_code_that_is_removed_while_it_is_loaded_is_made_anew(
-    kept: Path, monkeypatch: pytest.MonkeyPatch, error: type[Exception]
-) -> None:
-    """Whatever the compiler makes of that."""
+def test_the_code_of_another_processor_is_not_run(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One home on several machines."""
     assert quadrupled(3) == 12
     quadrupled.machines.clear()  # type: ignore[attr-defined]
-
-    def removed(*_: object) -> None:
-        shutil.rmtree(kept / "ladderlight")
-        raise error("returned a result with an exception set")
-
-    monkeypatch.setattr("numba.core.caching.IndexDataCacheFile._load_data", removed)
+    machine_code._versions.cache_clear()
+    monkeypatch.setattr(machine_code, "processor", lambda: ("another", "+sse2", "x86_64"))
     assert quadrupled(3) == 12
+    assert len(files(kept)) == 2
+    machine_code._versions.cache_clear()
+
+
+LOOP = ObjectCode(name="loop", parameters=[], result="", code=b"code")
+
+
+def keep(folder: Path, number: int) -> Path:
+    """Keep something, and return its file."""
+    path = folder / "ladderlight" / f"{number:024x}"
+    machine_code._keep(path, LOOP)
+    return path
+
+
+def test_files_used_longest_ago_go_first(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(machine_code, "MOST_FILES", 3)
+    made = [keep(kept, number) for number in range(3)]
+    for age, path in zip((10, 30, 20), made, strict=True):
+        os.utime(path, (1e9 - age, 1e9 - age))
+    made.append(keep(kept, 3))
+    assert files(kept) == [made[0], made[2], made[3]]
+    assert machine_code._read(made[3]) == LOOP
+
+
+def test_files_in_use_stay_however_many_there_are(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another process may be about to load them."""
+    monkeypatch.setattr(machine_code, "MOST_FILES", 2)
+    made = [keep(kept, number) for number in range(4)]
+    assert files(kept) == made
+    os.utime(made[0], (1e9, 1e9))
+    made.append(keep(kept, 4))
+    assert files(kept) == made[1:]
+
+
+def test_what_is_not_machine_code_stays_and_that_of_earlier_versions_goes(
+    kept: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Finished pictures are kept beside it; it was in folders."""
+    monkeypatch.setattr(machine_code, "MOST_FILES", 1)
+    other, earlier = kept / "ladderlight" / "pictures", kept / "ladderlight" / ("0" * 24)
+    for folder in (other, earlier):
+        folder.mkdir(parents=True)
+        os.utime(folder, (1e8, 1e8))
+    keep(kept, 1)
+    assert (other.is_dir(), earlier.is_dir()) == (True, False)
+
+
+def test_machine_code_that_is_removed_while_it_is_loaded_is_made_anew(
+    kept: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert quadrupled(3) == 12
+    quadrupled.machines.clear()  # type: ignore[attr-defined]
+    shutil.rmtree(kept)
+    assert quadrupled(3) == 12
+    assert len(files(kept)) == 1
 
 
 def test_a_fault_of_a_loop_is_reported_as_its_own(kept: Path) -> None:
@@ -290,12 +314,62 @@ def test_a_fault_of_a_loop_is_reported_as_its_own(kept: Path) -> None:
         total(3)
 
 
-def test_each_combination_of_types_has_a_folder_of_its_own(kept: Path) -> None:
-    """Two processes that compile for different types at once would number their files alike."""
+def test_each_combination_of_types_has_a_file_of_its_own(kept: Path) -> None:
     for dtype in (np.uint8, np.uint16):
         assert total(np.ones((2, 3), dtype)) == 6
-    assert len(list((kept / "ladderlight").iterdir())) == 2
-    assert [path.stem for path in kept.rglob("*.nbc")] == [next(kept.rglob("*.nbc")).stem] * 2
+    assert len(files(kept)) == 2
+
+
+def test_every_kind_of_result_is_what_python_gives(kept: Path) -> None:
+    """Numbers, nothing, arrays and tuples of them, and an array that was handed in."""
+    values = np.arange(6, dtype=np.float32).reshape(2, 3)
+    for loop in (nothing, several, same):
+        found, wanted = loop(values, True, 3), loop.function(values, True, 3)  # type: ignore[attr-defined]
+        (machine,) = loop.machines.values()  # type: ignore[attr-defined]
+        assert isinstance(machine, Machine)
+        assert type(found) is type(wanted)
+        pairs = zip(found, wanted, strict=True) if isinstance(found, tuple) else [(found, wanted)]
+        for one, other in pairs:
+            assert np.array_equal(one, other)
+            assert np.asarray(one).dtype == np.asarray(other).dtype
+
+
+def test_arrays_that_loops_make_are_freed_with_their_last_holder() -> None:
+    resource = pytest.importorskip("resource")
+    values = np.ones((1, 1 << 20), dtype=np.float32)
+    first, *_ = several(values, False, 2)
+    view = first[:, 5:9]
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    for _ in range(200):
+        several(values, False, 2)
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 100 << 10  # kB; 2.4 GB if none were freed
+    del first
+    assert view.tolist() == [[2.0] * 4]
+
+
+def test_a_loop_that_needs_the_compiler_is_run_by_it(kept: Path) -> None:
+    assert ordered(np.array([3, 1, 2])) == 1
+    (machine,) = ordered.machines.values()  # type: ignore[attr-defined]
+    assert not isinstance(machine, Machine)
+    assert files(kept) == []
+
+
+def test_a_loop_that_fails_says_so() -> None:
+    with pytest.raises(RuntimeError, match="failed"):
+        refusing(3)
+
+
+def test_a_warm_build_does_without_the_compiler(tmp_path: Path) -> None:
+    """Which takes longer to load than all loops take to run."""
+    project = shutil.copytree(Path("recipes/lobby").resolve(), tmp_path / "lobby", ignore=shutil.ignore_patterns("out"))
+    script = (
+        "import sys\n"
+        "from ladderlight.commands import main\n"
+        f"assert main(['build', '--quiet', '--force', '--no-cache', {str(project / 'recipe.toml')!r}]) == 0\n"
+        "print('numba' in sys.modules)\n"
+    )
+    run(script)
+    assert run(script).splitlines()[-1] == "False"
 
 
 def test_loops_take_numbers_and_loops_from_their_modules_only(kept: Path) -> None:
@@ -313,18 +387,19 @@ def test_loops_take_numbers_and_loops_from_their_modules_only(kept: Path) -> Non
         assert list(loop.ingredients())
 
 
-def test_the_compiler_is_loaded_when_a_loop_is_first_used() -> None:
+def test_the_compiler_is_loaded_when_a_loop_is_first_compiled(tmp_path: Path) -> None:
     """Not when the stages are: a recipe is checked without it."""
     script = (
         "import sys, numpy as np\n"
         "from ladderlight_stages.reductions import advise, diffuse, few_colours, ordered, riemersma, search\n"
         "from ladderlight_stages.halftone.palette_steps import follow\n"
-        "before = 'numba' in sys.modules\n"
+        "before = 'llvmlite' in sys.modules or 'numba' in sys.modules\n"
         "from ladderlight_stages.halftone.tally_loops import mark_used\n"
         "mark_used(np.zeros((1, 1), np.uint16), np.zeros(1, bool))\n"
         "print(before, 'numba' in sys.modules)\n"
     )
-    assert run(script) == "False True\n"
+    assert run(script, NUMBA_CACHE_DIR=str(tmp_path)) == "False True\n"
+    assert run(script, NUMBA_CACHE_DIR=str(tmp_path)) == "False False\n"
 
 
 def test_a_loop_calls_another_that_waits_too() -> None:

@@ -62,8 +62,11 @@ def mix(
                     best = _search(level[0], level[1], level[2], transform, colours, lists, cell)
                 for gun in range(3):
                     owed[gun] = level[gun] - colours[best, gun]
-                mixture[step] = brightness[best] * len(codes) + np.int64(best)
-            mixture.sort()
+                rank, place = brightness[best] * len(codes) + np.int64(best), step
+                while place and mixture[place - 1] > rank:
+                    mixture[place] = mixture[place - 1]
+                    place -= 1
+                mixture[place] = rank
             taken = min(int(thresholds[y, x] * steps), steps - 1)
             result[y, x] = codes[mixture[steps - 1 - taken] % len(codes)]
     return result

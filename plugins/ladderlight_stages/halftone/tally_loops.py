@@ -20,7 +20,8 @@ def count_beyond(pixels: Singles, low: Singles, high: Singles) -> int:  # pragma
     rows = pixels.reshape(height, 3 * width)
     lowest, highest = np.empty(3 * width, np.float32), np.empty(3 * width, np.float32)
     for x in range(width):
-        lowest[3 * x : 3 * x + 3], highest[3 * x : 3 * x + 3] = low, high
+        for gun in range(3):
+            lowest[3 * x + gun], highest[3 * x + gun] = low[gun], high[gun]
     out = np.empty(3 * width, np.uint8)
     beyond = 0
     for y in range(height):

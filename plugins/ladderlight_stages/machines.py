@@ -1,0 +1,178 @@
+"""Machine code that is called without Numba, which takes longer to load than most loops take to run.
+
+A loop is called as Numba calls it: with a place for what it returns, one for what an exception is made from, and its
+values, an array as a row of words (``CPUCallConv`` and ``ArrayModel`` in Numba). What it gives back is a status.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import itertools
+import sys
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Result = Any
+"""What a loop returns: the type of a number or "", for an array the type of its items and the number of its axes, for a
+tuple a dictionary with what it is of."""
+_NUMBERS: dict[str, tuple[str, Any]] = {
+    "int": ("i64", ctypes.c_int64),
+    "float": ("double", ctypes.c_double),
+    "bool": ("i8", ctypes.c_bool),
+    "bool_": ("i8", ctypes.c_bool),
+    "NoneType": ("ptr", ctypes.c_void_p),
+    "float32": ("float", ctypes.c_float),
+    "float64": ("double", ctypes.c_double),
+}
+for _bits in (8, 16, 32, 64):
+    for _name in (f"int{_bits}", f"uint{_bits}"):
+        _NUMBERS[_name] = (f"i{_bits}", getattr(ctypes, f"c_{_name}"))
+_ARRAY = ["ptr", "ptr", "i64", "i64", "ptr"]
+"""Words of an array before its shape and its strides: its memory's count of references and its owner, of which those
+from Python have none here, the number of items, the bytes of one, and where they are."""
+_LENT = ("free", "malloc", "memcpy", "memmove", "memset", "sqrt", "sqrtf")
+"""What machine code may call: functions of the system that do not need the interpreter."""
+_RETURNED = {0, -2}
+"""Statuses: something is returned, or None. Others are of exceptions."""
+_numbers = itertools.count()
+
+
+@dataclass(frozen=True, kw_only=True)
+class ObjectCode:
+    """A loop's object file, with its name in there, the types of its parameters and what it returns."""
+
+    name: str
+    parameters: list[str]
+    result: Result
+    code: bytes
+
+
+class Machine:
+    """A loop in memory, for values of certain types. It runs without the interpreter lock."""
+
+    def __init__(self, loop: ObjectCode, kinds: Iterable[object]) -> None:
+        """Link a loop; raises RuntimeError when it does not take values of these kinds, or needs what is not there."""
+        types: list[Any] = []
+        for kind in kinds:
+            types += _words(kind)
+        if loop.parameters != ["ptr", "ptr", *(name for name, _ in types)]:
+            raise RuntimeError(f"unexpected parameters of {loop.name}")
+        import llvmlite.binding as llvm
+
+        library = llvm.JITLibraryBuilder().add_object_img(loop.code).export_symbol(loop.name)
+        for name in _LENT:
+            library.import_symbol(name, _address(name))
+        self._linked = library.link(_linker(), f"loop {next(_numbers)}")
+        kind = ctypes.CFUNCTYPE(ctypes.c_int32, ctypes.c_void_p, ctypes.c_void_p, *(type_ for _, type_ in types))
+        self._call = kind(self._linked[loop.name])
+        self.name, self._result, self._place = loop.name, loop.result, _place(loop.result)
+
+    def __call__(self, *values: Any) -> Any:
+        """Run the loop."""
+        words: list[Any] = []
+        for value in values:
+            if isinstance(value, np.ndarray):
+                words += (None, None, value.size, value.itemsize, value.ctypes.data, *value.shape, *value.strides)
+            else:
+                words.append(value.item() if isinstance(value, np.generic) else value)
+        place, cause = self._place(), ctypes.c_void_p()
+        if self._call(ctypes.byref(place), ctypes.byref(cause), *words) not in _RETURNED:
+            raise RuntimeError(f"{self.name} failed")
+        return _returned(self._result, place)
+
+
+class _Memory:
+    """Memory of an array that a loop has made, of one of its holders; the count of them is its first word."""
+
+    def __init__(self, block: int, described: dict[str, Any]) -> None:
+        self.__array_interface__ = described
+        self._block, self._free = block, _free()
+
+    def __del__(self) -> None:
+        """Free the memory with its last holder."""
+        if self._block:
+            count = ctypes.c_int64.from_address(self._block)
+            count.value -= 1
+            if not count.value:
+                self._free(self._block)
+
+
+def target_machine() -> Any:
+    """Return the machine to make code for: this one, with all it can do."""
+    import llvmlite.binding as llvm
+
+    llvm.initialize_native_target()
+    llvm.initialize_native_asmprinter()
+    name, features, triple = processor()
+    relocation = "static" if triple.startswith("x86") else "default"  # as Numba does
+    return llvm.Target.from_triple(triple).create_target_machine(
+        cpu=name, features=features, opt=3, reloc=relocation, codemodel="jitdefault", jit=True
+    )
+
+
+def processor() -> tuple[str, str, str]:
+    """Return the processor's name and abilities, and the system."""
+    import llvmlite.binding as llvm
+
+    return llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten(), llvm.get_process_triple()
+
+
+@cache
+def _linker() -> Any:
+    import llvmlite.binding as llvm
+
+    return llvm.create_lljit_compiler(target_machine(), suppress_errors=True)
+
+
+@cache
+def _address(name: str) -> int:
+    """Return where a function of the system is."""
+    system = ctypes.cdll.msvcrt if sys.platform == "win32" else ctypes.CDLL(None)
+    return ctypes.cast(getattr(system, name), ctypes.c_void_p).value or 0
+
+
+@cache
+def _free() -> Any:
+    return ctypes.CFUNCTYPE(None, ctypes.c_void_p)(_address("free"))
+
+
+def _words(kind: object) -> list[tuple[str, Any]]:
+    """Return the types of the words that a value of a kind is passed as, for LLVM and for ctypes."""
+    if isinstance(kind, str) and kind in _NUMBERS:
+        return [_NUMBERS[kind]]
+    if isinstance(kind, tuple) and kind[2] == "C":
+        types = {"ptr": ctypes.c_void_p, "i64": ctypes.c_int64}
+        return [(name, types[name]) for name in [*_ARRAY, *["i64"] * 2 * kind[1]]]
+    raise RuntimeError(f"a loop that takes a value of kind {kind}")
+
+
+def _place(result: Result) -> Any:
+    """Return the type of the memory for what a loop returns."""
+    if isinstance(result, dict):
+        fields = [(str(number), _place(each)) for number, each in enumerate(result["of"])]
+        return type("Tuple", (ctypes.Structure,), {"_fields_": fields})
+    if isinstance(result, list):
+        return ctypes.c_int64 * (len(_ARRAY) + 2 * result[1])
+    return _NUMBERS[result or "NoneType"][1]
+
+
+def _returned(result: Result, place: Any) -> Any:
+    """Return what a loop has put into memory."""
+    if isinstance(result, dict):
+        return tuple([_returned(each, getattr(place, str(number))) for number, each in enumerate(result["of"])])
+    if isinstance(result, list):
+        return _array(*result, place)
+    return getattr(place, "value", place)  # a number in a tuple has already been taken out
+
+
+def _array(type_: str, axes: int, words: Any) -> NDArray[Any]:
+    block, data, first = words[0], words[4], len(_ARRAY)
+    shape, strides = tuple(words[first : first + axes]), tuple(words[first + axes :])
+    described = {"data": (data, False), "typestr": type_, "shape": shape, "strides": strides, "version": 3}
+    array = np.asarray(_Memory(block, described))
+    return array if block else array.copy()  # of what it was given
