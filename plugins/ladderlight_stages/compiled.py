@@ -36,10 +36,11 @@ class Loop(Generic[P, R]):
 
     def __call__(self, *values: P.args, **named: P.kwargs) -> R:
         """Run the loop."""
+        given: tuple[object, ...] = values
         if named:
-            values = inspect.signature(self.function).bind(*values, **named).args
-        kinds = tuple([_kind(value) for value in values])
-        return (self.machines.get(kinds) or self._made(kinds, values))(*values)
+            given = inspect.signature(self.function).bind(*values, **named).args
+        kinds = tuple([_kind(value) for value in given])
+        return (self.machines.get(kinds) or self._made(kinds, given))(*given)
 
     def inner(self) -> Callable[P, R]:
         """Return the compiler's own form of the loop, which becomes a part of the loops that call it."""

@@ -166,7 +166,7 @@ def _returned(result: Result, place: Any) -> Any:
     if isinstance(result, dict):
         return tuple([_returned(each, getattr(place, str(number))) for number, each in enumerate(result["of"])])
     if isinstance(result, list):
-        return _array(*result, place)
+        return _array(result[0], result[1], place)
     return getattr(place, "value", place)  # a number in a tuple has already been taken out
 
 
