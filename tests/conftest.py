@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 from itertools import count
@@ -55,6 +56,18 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
 def no_flushing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave out what only a loss of power would show: a build waits for the disk twenty times."""
     monkeypatch.setattr(os, "fsync", lambda _: None)
+
+
+@pytest.fixture
+def signals_heard() -> Iterator[None]:
+    """Have stops heard, by processes that a test starts as well: below ``nohup`` and in the background some are not."""
+    numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    ignored = [number for number in numbers if signal.getsignal(number) is signal.SIG_IGN]
+    for number in ignored:
+        signal.signal(number, signal.default_int_handler if number == signal.SIGINT else signal.SIG_DFL)
+    yield
+    for number in ignored:
+        signal.signal(number, signal.SIG_IGN)
 
 
 @pytest.fixture(scope="session")
