@@ -14,7 +14,7 @@ import pytest
 from PIL import Image, ImageSequence
 from skimage import data
 
-from ladderlight.starter.scenes import open_scene
+from ladderlight.starter import open_scene
 from ladderlight_stages.lettering import CELL, glyphs
 
 HERE = Path(__file__).parent

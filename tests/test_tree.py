@@ -76,8 +76,8 @@ OWN_WORDS = {
     # Keys of tables of the engine's own.
     "bench/sheets/document.py": {"binary"},
     "proof/files.py": {"sheet", "tiles"},
-    "proof/page/views.py": {"crop"},
-    "proof/page/wiring.py": {"text"},
+    "proof/page/storing.py": {"crop"},
+    "proof/page/data.py": {"text"},
     "commands/build.py": {"text"},
     "workspace/manifest.py": {"text"},
     # "text" is the type of a value.

@@ -17,7 +17,7 @@ import pytest
 
 import ladderlight
 from ladderlight.commands import main
-from ladderlight.commands.about.guide import GUIDES
+from ladderlight.commands.about import GUIDES
 
 ROOT = Path(__file__).parents[1]
 STARTER_NAMES = (
@@ -152,7 +152,7 @@ def test_a_guide_is_opened(
 def test_a_guide_that_is_missing_is_one_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("ladderlight.commands.about.guide.__file__", str(tmp_path / "a" / "b" / "c" / "guide.py"))
+    monkeypatch.setattr("ladderlight.commands.about.__file__", str(tmp_path / "a" / "b" / "about.py"))
     assert main(["guide", "recipe"]) == 2
     missing = tmp_path / "a" / "guides" / "recipes" / "README.md"
     assert capsys.readouterr().err == f"{missing}: there is no such file; install Ladderlight again\n"

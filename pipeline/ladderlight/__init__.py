@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from ladderlight.colour.viewing import Viewing
     from ladderlight.devices.files import Piece, pieces, planned_pieces
     from ladderlight.errors import ArrangementError, DeviceFileError, PictureError, Problem, nearest_word, refuse
-    from ladderlight.flow.matching import file_name, matching
+    from ladderlight.flow.images import coded_png
     from ladderlight.flow.pictures import (
         WHOLE,
         Animation,
@@ -29,8 +29,9 @@ if TYPE_CHECKING:
         PlacedPicture,
         Span,
         TileSet,
+        file_name,
+        matching,
     )
-    from ladderlight.flow.png import coded_png
     from ladderlight.stages.contract import Demand, Example, Kept, Option, Probe, Survey, stage
     from ladderlight.stages.registry import hookimpl
     from ladderlight.units.parsing import MisfitError
@@ -38,32 +39,18 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _HOMES = {
-    "ladderlight.board": ("Board", "Device", "Palette"),
-    "ladderlight.flow.png": ("coded_png",),
-    "ladderlight.devices.files": ("Piece", "pieces", "planned_pieces"),
-    "ladderlight.errors": ("ArrangementError", "DeviceFileError", "PictureError", "Problem", "nearest_word", "refuse"),
-    "ladderlight.flow.matching": ("file_name", "matching"),
-    "ladderlight.flow.pictures": (
-        "WHOLE",
-        "Animation",
-        "Box",
-        "CodedPicture",
-        "Contents",
-        "DeviceFile",
-        "FilePart",
-        "MemoryContents",
-        "Origin",
-        "Picture",
-        "PlacedPicture",
-        "Span",
-        "TileSet",
-    ),
-    "ladderlight.stages.contract": ("Demand", "Example", "Kept", "Option", "Probe", "Survey", "stage"),
-    "ladderlight.stages.registry": ("hookimpl",),
-    "ladderlight.units.parsing": ("MisfitError",),
-    "ladderlight.colour.viewing": ("Viewing",),
+    "ladderlight.board": "Board Device Palette",
+    "ladderlight.colour.viewing": "Viewing",
+    "ladderlight.devices.files": "Piece pieces planned_pieces",
+    "ladderlight.errors": "ArrangementError DeviceFileError PictureError Problem nearest_word refuse",
+    "ladderlight.flow.images": "coded_png",
+    "ladderlight.flow.pictures": "WHOLE Animation Box CodedPicture Contents DeviceFile FilePart MemoryContents Origin "
+    "Picture PlacedPicture Span TileSet file_name matching",
+    "ladderlight.stages.contract": "Demand Example Kept Option Probe Survey stage",
+    "ladderlight.stages.registry": "hookimpl",
+    "ladderlight.units.parsing": "MisfitError",
 }
-_MODULE_OF = {name: module for module, names in _HOMES.items() for name in names}
+_MODULE_OF = {name: module for module, names in _HOMES.items() for name in names.split()}
 
 __all__ = [
     "WHOLE",

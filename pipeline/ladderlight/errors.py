@@ -1,19 +1,18 @@
-"""Errors that a user can correct: one line each, and each class with its exit status."""
+"""Errors that a user can correct, each class with its exit status, and problems and findings: one line each."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Any, Self
+from typing import Any, Literal, Self, get_args
+
+Level = Literal["error", "caution", "note"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Problem:
-    """One thing that is wrong, and what to do about it.
-
-    ``where`` is the path of keys and indices in the recipe, for example ``("board", "memory", 0, "address")``.
-    """
+    """One thing that is wrong. ``where`` is its path in the recipe, as ``("board", "memory", 0, "address")``."""
 
     where: tuple[str | int, ...]
     what: str
@@ -33,6 +32,30 @@ class Problem:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One finding. ``where`` is the part of the board it is about, ``message`` one line with what to do."""
+
+    level: Level
+    where: str
+    message: str
+
+    @classmethod
+    def error(cls, where: str, message: str) -> Self:
+        """Return what stops a build."""
+        return cls(level="error", where=where, message=message)
+
+    @classmethod
+    def caution(cls, where: str, message: str) -> Self:
+        """Return what may go wrong."""
+        return cls(level="caution", where=where, message=message)
+
+    @classmethod
+    def note(cls, where: str, message: str) -> Self:
+        """Return what is good to know."""
+        return cls(level="note", where=where, message=message)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Fault:
     """One thing that went wrong. ``where`` is a file, a place in it or a part of the board, or empty."""
 
@@ -40,26 +63,19 @@ class Fault:
     message: str
 
     def __str__(self) -> str:
-        """Return the line that is printed."""
         return f"{self.where}: {self.message}" if self.where else self.message
 
 
 class LadderlightError(Exception):
     """An expected error. Its text is one line for each fault: what is wrong, where, and what to do.
 
-    Parameters
-    ----------
-    message
-        What is wrong and what to do.
-    where
-        The file, the place in it, or the part of the board that is meant; printed before the message.
+    ``where`` is the file, the place in it, or the part of the board that is meant; it is printed before the message.
     """
 
     exit_status = 1
     faults: tuple[Fault, ...]
 
     def __init__(self, message: str, *, where: object = "") -> None:
-        """Make an error of one fault."""
         self._take([Fault(where=str(where), message=message)])
 
     @classmethod
@@ -70,7 +86,6 @@ class LadderlightError(Exception):
         return error
 
     def __reduce__(self) -> tuple[Any, ...]:
-        """Return the error with its faults, for another process."""
         return type(self).of, (self.faults,)
 
     def _take(self, faults: Iterable[Fault]) -> None:
@@ -88,7 +103,6 @@ class BoardError(LadderlightError):
     """The board as declared cannot work; all the reasons at once."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
-        """Take all the problems of the board."""
         self.problems = tuple(problems)
         self._take(Fault(where="", message=str(problem)) for problem in self.problems)
 
@@ -123,6 +137,25 @@ class BuildError(LadderlightError):
 
 class StageFailure(Exception):  # noqa: N818 - a bug of a stage, not an expected error
     """A stage raised something unexpected. Names the stage and the plugin it came from."""
+
+
+def ranked(findings: Iterable[Finding]) -> list[Finding]:
+    """Sort findings by level, the gravest first; within a level they stay in the order given."""
+    levels = get_args(Level)
+    return sorted(findings, key=lambda finding: levels.index(finding.level))
+
+
+def refuse_errors(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings, the gravest first. Raises BuildError when there are errors among them."""
+    ordered = tuple(ranked(findings))
+    if is_refused(ordered):
+        raise BuildError.of(Fault(where=one.where, message=one.message) for one in ordered if one.level == "error")
+    return ordered
+
+
+def is_refused(findings: Iterable[Finding]) -> bool:
+    """Whether there are errors among findings."""
+    return any(one.level == "error" for one in findings)
 
 
 def refuse(problems: Iterable[Problem], kind: type[LadderlightError]) -> None:

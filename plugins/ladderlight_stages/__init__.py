@@ -5,9 +5,9 @@ from ladderlight import hookimpl
 _STAGES = {
     "sources": "read.stage",
     "cards": "border bars addresses number ramps lines codes checkers",
-    "pictures": "crop.stage resize rotate mirror tone adapt_contrast fit_gamut sharpen",
-    "reductions": "diffuse.stage nearest ordered.stage riemersma few_colours.stage search advise",
-    "arrangements": "bank_pictures lookup tiles frames.stage planes sheet text raw",
+    "pictures": "crop resize rotate mirror tone adapt_contrast fit_gamut sharpen",
+    "reductions": "diffuse.stage nearest ordered riemersma few_colours search advise",
+    "arrangements": "bank_pictures lookup tiles frames planes sheet text raw",
     "emissions": "binary intel_hex s_record verilog_mem c_array assembler indexed_png",
 }
 """The modules of each folder, those that are usual or most useful first. A stage is named as its module or package."""

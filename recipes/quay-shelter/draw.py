@@ -5,7 +5,7 @@ python draw.py
 
 from pathlib import Path
 
-from ladderlight.starter.scenes import open_scene
+from ladderlight.starter import open_scene
 
 HERE = Path(__file__).parent
 

@@ -21,10 +21,8 @@ from diffuse import lattice_board
 from PIL import Image, ImageOps
 from skimage import data
 
-from ladderlight_stages.tiling.numbering import stable_numbers
-from ladderlight_stages.tiling.similarity import coarse_points
-from ladderlight_stages.tiling.thinning import thin
-from ladderlight_stages.tiling.unique_tiles import unique_tiles
+from ladderlight_stages.tiling.thinning import coarse_points, thin
+from ladderlight_stages.tiling.unique_tiles import stable_numbers, unique_tiles
 
 TURNS = np.array([0, 7, 56, 63])
 SMALL, LARGE = 250_000, 1_000_000

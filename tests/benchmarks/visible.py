@@ -30,15 +30,14 @@ from ladderlight import Board, CodedPicture, Origin, Picture
 from ladderlight.board import MODES, PARTS, Channel, Ladder, Memory, Raster, linear_from_srgb, srgb_from_linear
 from ladderlight.board.model.lines import expand
 from ladderlight_stages.perception.areas import Areas
-from ladderlight_stages.perception.density import density_of
 from ladderlight_stages.perception.reach import nearest_in_principle
-from ladderlight_stages.perception.vision import Viewer
+from ladderlight_stages.perception.vision import Viewer, density_of
 from ladderlight_stages.reductions.advise import advise
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS, VARIABLE
 from ladderlight_stages.reductions.diffuse.stage import diffuse
-from ladderlight_stages.reductions.few_colours.stage import few_colours
+from ladderlight_stages.reductions.few_colours import few_colours
 from ladderlight_stages.reductions.nearest import nearest, nearest_codes
-from ladderlight_stages.reductions.ordered.stage import ordered
+from ladderlight_stages.reductions.ordered import ordered
 from ladderlight_stages.reductions.riemersma import riemersma
 from ladderlight_stages.reductions.search import search
 

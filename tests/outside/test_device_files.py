@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from ladderlight import Contents, MemoryContents
 from ladderlight.board import Part
-from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.files import checksums_of
 from ladderlight.devices.formats import segments_of
 from ladderlight.proof.screens import to_png
 from ladderlight_stages.emissions.indexed_png import indexed_png

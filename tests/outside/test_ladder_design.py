@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board.ladders.design import design
-from ladderlight.board.ladders.goal import Goal
+from ladderlight.board.ladders.search import Goal
 
 COARSE = {
     "E6": [10, 15, 22, 33, 47, 68],

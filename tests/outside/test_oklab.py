@@ -6,7 +6,7 @@ import warnings
 
 import numpy as np
 
-from ladderlight.colour.oklab import oklab_from_linear
+from ladderlight.colour.spaces import oklab_from_linear
 
 
 def test_srgb_red() -> None:

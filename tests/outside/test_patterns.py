@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ladderlight_stages.reductions.ordered.patterns import bayer
+from ladderlight_stages.reductions.ordered import bayer
 
 # B. E. Bayer, An optimum method for two-level rendition of continuous-tone pictures, IEEE ICC 1973: the 4x4 matrix, as
 # C. N. Judice, J. F. Jarvis and W. H. Ninke, Using ordered dither to display continuous tone pictures on an AC plasma

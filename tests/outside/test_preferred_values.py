@@ -14,7 +14,7 @@ import eseries
 import numpy as np
 import pytest
 
-from ladderlight.board.ladders.series import Series, preferred_values, series_tolerance
+from ladderlight.board.ladders.design import Series, preferred_values, series_tolerance
 from ladderlight.units.parsing import quantity
 
 E6 = "10 15 22 33 47 68"

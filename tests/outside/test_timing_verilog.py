@@ -66,8 +66,8 @@ def simulated(tmp_path: Path, program: Callable[[str], str]) -> Callable[..., di
             text = "\n".join(f"{word:x}" for word in words[memory.name])
             (tmp_path / f"{memory.name}.hex").write_text(text + "\n", encoding="ascii")
         source = BENCH.format(
-            top_x=board.x_bits - 1,
-            top_y=board.y_bits - 1,
+            top_x=board.x_counter.bits - 1,
+            top_y=board.y_counter.bits - 1,
             from_x=start[0],
             from_y=start[1],
             reset_x=board.x_counter.reset_to,

@@ -72,8 +72,8 @@ def simulate(model: Model, words: dict[str, np.ndarray], bank: int, folder: Path
         BENCH.format(
             hardware=model.hardware,
             bank=bank,
-            x_bits_1=board.x_bits - 1,
-            y_bits_1=board.y_bits - 1,
+            x_bits_1=board.x_counter.bits - 1,
+            y_bits_1=board.y_counter.bits - 1,
             x_start=board.counters.x_start,
             y_start=board.counters.y_start,
             x_total=board.raster.x.total,

@@ -1,10 +1,20 @@
-"""Errors that a user can mend."""
+"""Errors that a user can correct, and findings."""
 
 from __future__ import annotations
 
 import pytest
 
-from ladderlight.errors import BuildError, DeviceFileError, Fault, PictureError, Problem, nearest_word, refuse
+from ladderlight.errors import (
+    BuildError,
+    DeviceFileError,
+    Fault,
+    Finding,
+    PictureError,
+    Problem,
+    nearest_word,
+    ranked,
+    refuse,
+)
 
 ONE = Problem(where=("focus",), what="focus is outside", action="move it in")
 TWO = Problem(where=("keep",), what="keep is unknown", action="")
@@ -38,3 +48,9 @@ def test_upper_and_lower_case_alone_is_nearer_than_any_likeness() -> None:
     assert nearest_word("X2", ["x0", "x2"]) == "did you mean 'x2'?"
     assert nearest_word("RANGE", ["range", "ORANGE"]) == "did you mean 'range'?"
     assert nearest_word("X9", ["x0", "x2"]) == "use one of x0, x2"
+
+
+def test_errors_come_first_and_the_rest_keeps_its_order() -> None:
+    levels = ["note", "caution", "error", "note", "caution"]
+    found = [Finding(level=level, where=str(at), message="") for at, level in enumerate(levels)]
+    assert [finding.where for finding in ranked(found)] == ["2", "1", "4", "0", "3"]

@@ -8,7 +8,7 @@ import pytest
 from ladderlight import MisfitError
 from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.colours import Colour, linear_colour
-from ladderlight_stages.pictures.crop.stage import crop
+from ladderlight_stages.pictures.crop import crop
 
 
 @pytest.mark.parametrize(

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 from ladderlight.board import Board
 from ladderlight.board.ladders.analysis import analyse
-from ladderlight.board.model.assembly import mark_of
-from ladderlight.board.model.ladder import GUNS, LOAD, pin
+from ladderlight.board.model.ladder import GUNS, LOAD, mark_of, pin
 from ladderlight.board.model.network import GROUND
 from ladderlight.units.words import joined
 

@@ -9,8 +9,8 @@ import numpy as np
 from ladderlight.bench.connector import SYNCS
 from ladderlight.bench.gates import CLOCK, LINE_CLOCK
 from ladderlight.board import Board
-from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.lines import LineSyntaxError, Signal, expand
+from ladderlight.board.model.raster import Counter
 from ladderlight.board.scanning.levels import parity_of
 from ladderlight.units.arrays import Ints
 

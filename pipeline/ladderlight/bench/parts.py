@@ -9,7 +9,7 @@ from ladderlight.bench.logic import Logic
 from ladderlight.bench.readings import tolerance_of
 from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Board
-from ladderlight.board.advice.oscillators import OSCILLATORS
+from ladderlight.board.advice.timing import OSCILLATORS
 from ladderlight.board.scanning.timing import longest_access
 from ladderlight.units.words import frequency, in_words, joined, nanoseconds
 
@@ -87,7 +87,7 @@ def _logic(board: Board, wiring: Wiring) -> Iterator[PartToBuy]:
             what=f"{flip_flop.holds}, to divide the oscillator by {division}",
             value=flip_flop.number,
         )
-    bits = board.x_bits, board.y_bits
+    bits = board.x_counter.bits, board.y_counter.bits
     counter = Logic.COUNTER.package
     yield PartToBuy(
         quantity=sum(-(-count // _BITS) for count in bits),

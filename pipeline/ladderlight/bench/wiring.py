@@ -11,14 +11,15 @@ from ladderlight.bench.gates import (
     LINE_CLOCK,
     RESETS,
     Gates,
+    LogicPin,
     Unit,
     enable_line,
     gates_of,
     inverse,
+    logic_pins,
     select_line,
 )
 from ladderlight.bench.logic import Package
-from ladderlight.bench.packages import LogicPin, logic_pins
 from ladderlight.bench.pins import ChipPins, Pin, pins_of
 from ladderlight.board import Board
 from ladderlight.board.model.ladder import GUNS

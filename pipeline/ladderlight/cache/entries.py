@@ -44,13 +44,7 @@ class EntryWriter:
         self._parts.append((len(data), zlib.crc32(data)))
 
     def written(self, path: Path) -> Iterator[bytes]:
-        """Yield the parts as the file at a path has them.
-
-        Raises
-        ------
-        OSError
-            When they cannot be read.
-        """
+        """Yield the parts as the file at a path has them. Raises OSError when they cannot be read."""
         with suppress(OSError):  # concerns the part that could not be written
             self._file.flush()
         with path.open("rb") as file:
@@ -99,13 +93,7 @@ class Entry:
             return None
 
     def read(self, index: int) -> bytearray:
-        """Return a part.
-
-        Raises
-        ------
-        DamagedError
-            When it is not as it was written.
-        """
+        """Return a part. Raises DamagedError when it is not as it was written."""
         data = bytearray(self.parts[index][1])
         self.read_into(index, memoryview(data))
         return data
@@ -128,7 +116,6 @@ class Entry:
 
 
 def _placed(parts: Iterable[tuple[int, int]]) -> tuple[tuple[int, int, int], ...]:
-    """Add the start of each part to its length and CRC-32."""
     placed, start = [], 0
     for size, crc in parts:
         placed.append((start, size, crc))

@@ -1,7 +1,5 @@
 """The folder of the cache: the user's own, or none."""
 
-from __future__ import annotations
-
 import os
 import sys
 from pathlib import Path

@@ -46,13 +46,7 @@ class Seen:
 
     @classmethod
     def now(cls, path: str | Path) -> Self:
-        """Read a file.
-
-        Raises
-        ------
-        OSError
-            When it cannot be read.
-        """
+        """Read a file. Raises OSError when it cannot be read."""
         began = time.time_ns()
         with open(path, "rb", buffering=0) as file:  # noqa: PTH123 - hundreds of files, twice as fast as Path.open
             mark = _mark(os.fstat(file.fileno()))
@@ -122,13 +116,7 @@ def as_json(seen: Mapping[str, Seen]) -> dict[str, Any]:
 
 
 def from_json(found: Mapping[str, Any]) -> dict[str, Seen]:
-    """Return files by path from JSON values.
-
-    Raises
-    ------
-    ValueError, TypeError
-        When they are something else.
-    """
+    """Return files by path from JSON values. Raises ValueError, TypeError when they are something else."""
     return {
         path: Seen((int(size), int(modified), int(changed), int(number)), str(digest), settled is True)
         for path, (size, modified, changed, number, digest, settled) in found.items()

@@ -28,6 +28,8 @@ ROOM = 2 << 30
 """Bytes of all entries together."""
 _LEFT = 0.9
 """Share of the room that is left in use when entries have to go."""
+HELD = 32 << 20
+"""Bytes that wait in memory in place of a cache for one build."""
 _STALE = 3600.0
 """Seconds after which an unfinished file is taken for that of a build that was killed."""
 _ASIDE = ".part"
@@ -43,9 +45,11 @@ class Cache:
         self.folder, self.room = folder, ROOM if room is None else room
         self.lasting = True
         """Whether later builds use it too."""
+        self._held = HELD
         self._started = time.time()
         self._lock = threading.Lock()
         self._used: int | None = None
+        self._spent = False
         self._open = True
 
     @classmethod
@@ -105,10 +109,7 @@ class Cache:
     def clear(self) -> int:
         """Remove all entries and return how many bytes they had. Other files in the folder stay.
 
-        Raises
-        ------
-        OSError
-            When one cannot be removed.
+        Raises OSError when one cannot be removed.
         """
         removed = 0
         for entry, status in self._files():
@@ -122,21 +123,25 @@ class Cache:
     def make_room(self, size: int) -> None:
         """Count so many bytes more, and remove what was used longest ago where there is no room for them.
 
-        Raises
-        ------
-        OSError
-            When what this build itself has used fills the room, or nothing can be written.
+        Raises OSError when what this build itself has used fills the room, or nothing can be written.
         """
         with self._lock:
             if not self._open:
                 raise OSError("closed")
             if self._used is None:
                 self._used = self._trimmed(0)
-            if self._used + size > self.room:
+            if self._used + size > self.room and not self._spent:
                 self._used = self._trimmed(size)
             if self._used + size > self.room:
+                self._spent = True  # by this build itself: looking again would find nothing to remove
                 raise OSError("no room")
             self._used += size
+
+    def holds(self, size: int) -> bool:
+        """Whether so many bytes more may wait in memory, since no later build would find them here."""
+        with self._lock:
+            self._held -= 0 if self.lasting else size
+            return not self.lasting and self._held >= 0
 
     def close(self) -> None:
         """Write nothing more: the disk is full, or the folder cannot be written."""

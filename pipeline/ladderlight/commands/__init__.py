@@ -1,7 +1,5 @@
 """The commands. One file each; whatever is slow to import is imported when a command runs."""
 
-from __future__ import annotations
-
 import gc
 import os
 import sys
@@ -14,13 +12,10 @@ import typer
 from typer.completion import shell_complete
 
 from ladderlight import __version__
-from ladderlight.commands import bench, build, burned, check, compare, decode, faults, ladder, start, watch
-from ladderlight.commands.about import guide, schema, stages
-from ladderlight.commands.terminal.failures import failure_of, print_lines
+from ladderlight.commands import about, bench, build, burned, check, compare, decode, faults, ladder, start, watch
 from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
-from ladderlight.commands.terminal.report_stream import keeps_stdout
-from ladderlight.commands.terminal.reporting import print_faults
-from ladderlight.commands.terminal.streams import safe_streams
+from ladderlight.commands.terminal.reporting import failure_of, print_faults, print_lines
+from ladderlight.commands.terminal.streams import keeps_stdout, safe_streams
 from ladderlight.errors import Fault
 from ladderlight.storage.stopping import Stops, unwinding, workers_left
 from ladderlight.system.paths import reason_of
@@ -55,9 +50,9 @@ COMMANDS = (
     compare.compare,
     decode.decode,
     ladder.ladder,
-    stages.stages,
-    schema.schema,
-    guide.guide,
+    about.stages,
+    about.schema,
+    about.guide,
 )
 
 

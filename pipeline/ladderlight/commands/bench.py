@@ -1,42 +1,39 @@
 """``ladderlight bench``."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import JsonOption, QuietOption, RecipeArgument, RevisionOption, recipe_path
+from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.reporting import print_revisions, stdout
+from ladderlight.system.printable import printable
 
 
 def bench(
-    recipe: RecipeArgument = None,
+    recipe: options.RecipeArgument = None,
     *,
     page: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write the sheet as a page to print.")] = None,
     csv: Annotated[
         Path | None,
         typer.Option(metavar="FOLDER", help="Write wiring.csv and parts.csv for a spreadsheet into a folder."),
     ] = None,
-    revision: RevisionOption = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    revision: options.RevisionOption = None,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Print wiring, parts, counts and meter readings of a board.
 
     It needs no pictures and no build. Every build has it as bench-sheet.txt and bench-sheet.html.
     """
     from ladderlight.bench.sheets.document import bench_of, document_of
-    from ladderlight.bench.sheets.page import bench_page
-    from ladderlight.bench.sheets.spreadsheet import spreadsheets
+    from ladderlight.bench.sheets.page import bench_page, spreadsheets
     from ladderlight.bench.sheets.text import WIDTH, bench_sheet
-    from ladderlight.commands.terminal.reporting import print_revisions, stdout
     from ladderlight.recipe import load, load_revisions
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
-    from ladderlight.system.printable import printable
 
-    path = recipe_path(recipe)
+    path = options.recipe_path(recipe)
     if page is None and csv is None:
         recipes = load_revisions(path, pictures="ignored", revision=revision)
         benches = {each.revision: bench_of(each.board, each.findings) for each in recipes}

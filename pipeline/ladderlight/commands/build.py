@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from ladderlight.cache.folder import VARIABLE
-from ladderlight.commands.terminal.options import (
-    DEFAULT,
-    JsonOption,
-    QuietOption,
-    RecipeArgument,
-    RevisionOption,
-    WorkersOption,
-    recipe_path,
-)
+from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.folding import folded, width_of
+from ladderlight.commands.terminal.reporting import print_findings, print_revisions, stderr, stdout
+from ladderlight.commands.terminal.streams import report_stream
 from ladderlight.errors import BuildError, UsageError
 from ladderlight.system.paths import is_file, path_trouble
 from ladderlight.system.printable import printable
@@ -32,9 +28,9 @@ if TYPE_CHECKING:
 
 
 def build(
-    recipe: RecipeArgument = None,
+    recipe: options.RecipeArgument = None,
     *,
-    workers: WorkersOption = None,
+    workers: options.WorkersOption = None,
     processes: Annotated[
         bool, typer.Option("--processes", help="Work in processes, for plugins that keep threads waiting.")
     ] = False,
@@ -56,9 +52,9 @@ def build(
     clear_cache: Annotated[
         bool, typer.Option("--clear-cache", help="Empty the cache of this user first; without a recipe, no more.")
     ] = False,
-    revision: RevisionOption = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    revision: options.RevisionOption = None,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
     verbose: Annotated[
         bool, typer.Option("--verbose", "-v", help="Print notes too, and every picture with its measures.")
     ] = False,
@@ -74,9 +70,9 @@ def build(
         raise UsageError("--processes and --cluster exclude each other; leave one out")
     if clear_cache:
         _clear_cache(quiet=quiet)
-        if recipe is None and not is_file(Path(DEFAULT)):
+        if recipe is None and not is_file(Path(options.DEFAULT)):
             return
-    path = recipe_path(recipe)
+    path = options.recipe_path(recipe)
 
     def unchanged(of: str | None) -> LastBuilt | None:
         last = None if cards or force or no_cache or clear_cache else up_to_date(path, of)
@@ -127,7 +123,6 @@ def build(
 
 
 def _print_documents(documents: Mapping[str | None, Mapping[str, Any]]) -> None:
-    from ladderlight.commands.terminal.reporting import print_revisions
 
     print_revisions(documents)
 
@@ -136,9 +131,6 @@ def _print(
     built: Built, left: Sequence[Finding], *, json_: bool, quiet: bool, verbose: bool, cards: bool
 ) -> dict[str, Any]:
     """Print the findings of a build, and what it has written unless that is for a document. Return the document."""
-    from dataclasses import asdict
-
-    from ladderlight.commands.terminal.reporting import print_findings, stderr, stdout
     from ladderlight.proof.burnsheet import chip_label
 
     found = (*left, *built.findings)
@@ -204,8 +196,6 @@ def _unchanged(last: LastBuilt) -> dict[str, Any]:
 
 
 def _print_unchanged(last: LastBuilt, *, quiet: bool, verbose: bool) -> None:
-    from ladderlight.commands.terminal.folding import folded, width_of
-    from ladderlight.commands.terminal.report_stream import report_stream
 
     if not quiet:
         stream = report_stream()
@@ -216,7 +206,6 @@ def _print_unchanged(last: LastBuilt, *, quiet: bool, verbose: bool) -> None:
 
 def _clear_cache(*, quiet: bool) -> None:
     from ladderlight.cache.store import Cache
-    from ladderlight.commands.terminal.reporting import stderr
 
     cache = Cache.of_user()
     if cache is None:

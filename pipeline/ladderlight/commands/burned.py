@@ -2,49 +2,41 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    FirstArgument,
-    JsonOption,
-    OneRevisionOption,
-    QuietOption,
-    TraysOption,
-    recipe_and_others,
-)
+from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
 
 if TYPE_CHECKING:
     from ladderlight.workspace.burned import Chip
 
 
 def burned(
-    recipe: FirstArgument = None,
+    recipe: options.FirstArgument = None,
     devices: Annotated[
         list[str] | None, typer.Argument(help="The devices that were burned; all of them by default.", metavar="DEVICE")
     ] = None,
     *,
-    revision: OneRevisionOption = None,
-    tray: TraysOption = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    revision: options.OneRevisionOption = None,
+    tray: options.TraysOption = None,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Record that chips were burned with the last build.
 
     The record is burned.json beside the recipe. Later builds list the chips to burn again, and how much of each
     differs.
     """
-    from dataclasses import asdict
-
-    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.proof.burnsheet import chip_label
     from ladderlight.recipe import load
     from ladderlight.workspace.burned import FILE
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import record_chips
 
-    of, names = recipe_and_others(recipe, devices)
+    of, names = options.recipe_and_others(recipe, devices)
     loaded = load(of, pictures="ignored", revision=revision)
     build = last_build(loaded.output, loaded.board, loaded.owner)
     stale = stale_findings(loaded)

@@ -8,14 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    JsonOption,
-    QuietOption,
-    RecipeArgument,
-    RevisionOption,
-    recipe_path,
-    refuse_ending,
-)
+from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.reporting import LineConsole, print_findings, print_revisions, stderr, stdout
+from ladderlight.errors import is_refused
 from ladderlight.system.printable import printable
 from ladderlight.units.words import address, counted
 
@@ -23,9 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from ladderlight.board import Board, Finding, Memory, Palette
-    from ladderlight.board.model.counter import Counter
+    from ladderlight.board.model.raster import Counter
     from ladderlight.board.scanning.timing import Timing
-    from ladderlight.commands.terminal.console import LineConsole
     from ladderlight.engine.trays import Tray
     from ladderlight.recipe import Recipe
 
@@ -33,25 +27,23 @@ _PAGE = "check --page"
 
 
 def check(
-    recipe: RecipeArgument = None,
+    recipe: options.RecipeArgument = None,
     *,
     page: Annotated[
         Path | None, typer.Option(metavar="FILE.html", help="Write a page with all figures and plots of the board.")
     ] = None,
     strict: Annotated[bool, typer.Option("--strict", help="Take cautions for errors.")] = False,
-    revision: RevisionOption = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    revision: options.RevisionOption = None,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
     verbose: Annotated[
         bool, typer.Option("--verbose", "-v", help="List the stages with their options, and the pictures in order.")
     ] = False,
 ) -> None:
     """Check a recipe: its mistakes, picture size, colours, timing."""
-    from ladderlight.board.model.findings import is_refused
-    from ladderlight.commands.terminal.reporting import print_revisions, stdout
     from ladderlight.recipe import load, load_revisions
 
-    path = recipe_path(recipe)
+    path = options.recipe_path(recipe)
     if page is None:
         recipes = load_revisions(path, pictures="checked", revision=revision)
     else:
@@ -72,7 +64,6 @@ def check(
 
 def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[Finding], Sequence[Tray]]:
     """Return all findings of a recipe, and its trays where they are known; write the page."""
-    from ladderlight.board.model.findings import is_refused
     from ladderlight.workspace.last_build import stale_findings
     from ladderlight.workspace.readiness import readiness
     from ladderlight.workspace.recorded import burn_findings
@@ -82,7 +73,7 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
         from ladderlight.storage.exports import export
 
         refuse_in_the_way([page], loaded, command=_PAGE)
-        refuse_ending(page, (".html", ".htm"))
+        options.refuse_ending(page, (".html", ".htm"))
     ready = readiness(loaded, strict=strict)
     found = list(ready.findings)
     if not is_refused(loaded.findings):
@@ -99,9 +90,6 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
 
 
 def _print(loaded: Recipe, found: Sequence[Finding], trays: Sequence[Tray], *, quiet: bool, verbose: bool) -> None:
-    from ladderlight.board.model.findings import is_refused
-    from ladderlight.commands.terminal.reporting import print_findings, stderr, stdout
-
     if quiet:
         print_findings(stderr(), found, quiet=True)
         return

@@ -2,30 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from math import floor
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    FirstArgument,
-    JsonOption,
-    OneRevisionOption,
-    QuietOption,
-    TrayOption,
-    recipe_and_dumps,
-    recipe_and_others,
-    refuse_ending,
-)
+from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
 from ladderlight.errors import UsageError
-from ladderlight.units.words import address
+from ladderlight.system.printable import printable
+from ladderlight.units.words import address, joined
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from ladderlight.readback.device_report import DeviceReport
+    from ladderlight.readback.comparison import DeviceReport
 
 _SHOWN = 8
 _PICTURE = "compare --picture"
@@ -33,7 +26,7 @@ _PAGE = "compare --page"
 
 
 def compare(
-    recipe: FirstArgument = None,
+    recipe: options.FirstArgument = None,
     dumps: Annotated[
         list[str] | None,
         typer.Argument(help="Dumps of the chips, whole or in pieces: binary, Intel HEX, S-record.", metavar="DUMP"),
@@ -45,7 +38,7 @@ def compare(
             metavar="NAME", help="The device that was read; by default found by the dumps' names, sizes and contents."
         ),
     ] = None,
-    revision: OneRevisionOption = None,
+    revision: options.OneRevisionOption = None,
     revisions: Annotated[
         tuple[str, str] | None,
         typer.Option(metavar="A B", help="Compare two revisions of the recipe and their last builds, without dumps."),
@@ -54,7 +47,7 @@ def compare(
         Path | None,
         typer.Option(metavar="FILE.html", help="With --revisions: write a page, with the pictures side by side."),
     ] = None,
-    tray: TrayOption = None,
+    tray: options.TrayOption = None,
     picture: Annotated[
         Path | None,
         typer.Option(metavar="FILE.png", help="Write a PNG of the screens with all differences marked."),
@@ -69,8 +62,8 @@ def compare(
             help="Byte order of wide words; by default that of the files that were built.",
         ),
     ] = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Compare chips read back with the last build, or two revisions.
 
@@ -79,40 +72,34 @@ def compare(
     The exit status is 0 when everything that was read is the same, 1 when something differs, and 2 when a dump is
     damaged or cannot be identified.
     """
-    from dataclasses import asdict
-
-    from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
     from ladderlight.proof.screens import shown_banks
-    from ladderlight.readback.damage import damage_png, with_device
-    from ladderlight.readback.device_report import document_of_reports, report_on, unrecorded
+    from ladderlight.readback.comparison import document_of_reports, report_on, unrecorded
     from ladderlight.readback.diagnosis.known import known_contents
-    from ladderlight.readback.dumps import read_dumps
-    from ladderlight.readback.matching import match
-    from ladderlight.readback.readings import readings_of
+    from ladderlight.readback.dumps import read_dumps, readings_of
+    from ladderlight.readback.matching import by_tray, match
+    from ladderlight.readback.pictures import damage_png, with_device
     from ladderlight.readback.sections import sections_of
-    from ladderlight.readback.tray_finding import by_tray
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
-    from ladderlight.units.words import joined
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
     if revisions is not None:
         if dumps or device or picture or tray or revision:
             raise UsageError("--revisions compares boards and builds, without dumps; give them without it")
-        of, others = recipe_and_others(recipe, None)
+        of, others = options.recipe_and_others(recipe, None)
         if others:
             raise UsageError(f"--revisions takes no dump; leave {others[0]} out")
         _compare_revisions(of, revisions, page, json_=json_, quiet=quiet)
         return
     if page is not None:
         raise UsageError("--page is for --revisions; --picture shows what differs in a dump")
-    of, read = recipe_and_dumps(recipe, dumps)
+    of, read = options.recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored", revision=revision)
     if picture is not None:
         refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
-        refuse_ending(picture, (".png",))
+        options.refuse_ending(picture, (".png",))
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
     recorded = recorded_chips(loaded)
@@ -142,7 +129,7 @@ def compare(
         shown = damage_png(board, last.words, words, shown_banks(board, last.pictures))
         export({picture: shown}, command=_PICTURE, inputs=(*read, *input_files(loaded).values()))
     if json_:
-        document = {"ok": all(report.comparison.same for report in reports)} | document_of_reports(reports)
+        document = {"ok": all(report.same for report in reports)} | document_of_reports(reports)
         document |= {"findings": list(map(asdict, findings))}
         print_document(document | ({"picture": str(picture)} if picture else {}))
     else:
@@ -151,29 +138,24 @@ def compare(
             _print(report, console.print)
         if picture is not None:
             console.print(picture)
-    if not all(report.comparison.same for report in reports):
+    if not all(report.same for report in reports):
         raise typer.Exit(1)
 
 
 def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, *, json_: bool, quiet: bool) -> None:
-    from dataclasses import asdict
 
-    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.revisions.differences import Differences, Side, document_of
-    from ladderlight.revisions.page import revisions_page
-    from ladderlight.revisions.text import differences_text
+    from ladderlight.revisions.differences import Side, differences_of, differences_text, document_of, revisions_page
     from ladderlight.storage.exports import export
-    from ladderlight.system.printable import printable
     from ladderlight.workspace.last_build import stale_findings
 
     first, second = (load(recipe, pictures="checked", revision=name) for name in names)
     if page is not None:
         for each in (first, second):
             refuse_in_the_way([page], each, command=_PAGE)
-        refuse_ending(page, (".html", ".htm"))
-    found = Differences(first=Side(recipe=first), second=Side(recipe=second))
+        options.refuse_ending(page, (".html", ".htm"))
+    found = differences_of(Side(recipe=first), Side(recipe=second))
     stale = [
         replace(finding, where=f"{finding.where} of revision {each.revision}")
         for each in (first, second)
@@ -196,12 +178,11 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
 
 
 def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
-    comparison = report.comparison
-    if comparison.same:
+    if report.same:
         line(_same(report))
     else:
-        count = f"{comparison.count:,} of {comparison.words:,} words"
-        line(f"{report.place}: {count} {_differ(comparison.count)}")
+        count = f"{report.count:,} of {report.found.size:,} words"
+        line(f"{report.place}: {count} {_differ(report.count)}")
     if not report.reading.complete or len(report.dumps) > 1:
         for item in report.dumps:
             amount = f"{item.differing:,} of {item.held.section.size:,} bytes {_differ(item.differing)}"
@@ -211,38 +192,38 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
             line(f"  {item.held.dump.name} {item.held.note}")
     if report.unread_text:
         line(f"  not read: {report.unread_text}")
-    if comparison.same:
+    if report.same:
         return
     for item in report.dumps:
         if item.held.left_out:
             line(f"  {item.held.dump.name} lacks {item.held.left_out:,} bytes, which count as erased, FFh")
-    for diagnosis in comparison.diagnoses:
+    for diagnosis in report.diagnoses:
         likely = f"likely ({diagnosis.confidence * 100:.0f} %)"
         line(f"{likely}: {diagnosis.text}; explains {floor(diagnosis.explained * 1000) / 10} % of the difference")
-    if not comparison.diagnoses and report.reading.mostly_left_out is not None:
+    if not report.diagnoses and report.reading.mostly_left_out is not None:
         line("most of the chip is missing, too much to find what is wrong; save all of it from the programmer")
-    elif not comparison.diagnoses:
+    elif not report.diagnoses:
         line("no usual fault and no known contents explain the difference; burn the chip again, then replace it")
     words = report.reading.device.part.words
-    for stretch in comparison.ranges[:_SHOWN]:
+    for stretch in report.ranges[:_SHOWN]:
         first, last = (address(end, words) for end in (stretch.first, stretch.last))
         line(f"{first} to {last}  {_words(stretch.count)}")
-    if len(comparison.ranges) > _SHOWN:
-        line(f"and {len(comparison.ranges) - _SHOWN:,} more ranges")
+    if len(report.ranges) > _SHOWN:
+        line(f"and {len(report.ranges) - _SHOWN:,} more ranges")
     width = report.reading.device.part.width
-    for difference in comparison.differences[:_SHOWN]:
+    for difference in report.differences[:_SHOWN]:
         line(
             f"{address(difference.address, words)}  expected {difference.wanted:02X}h, found {difference.found:02X}h, "
             f"bits {difference.bits:0{width}b}  {difference.where}"
         )
-    if comparison.count > _SHOWN:
-        line(f"and {comparison.count - _SHOWN:,} more differences; --json lists more; --most says how many")
+    if report.count > _SHOWN:
+        line(f"and {report.count - _SHOWN:,} more differences; --json lists more; --most says how many")
 
 
 def _same(report: DeviceReport) -> str:
-    comparison, reading = report.comparison, report.reading
+    reading = report.reading
     if reading.complete:
-        return f"{report.place} is as built: all {comparison.words:,} words are the same"
+        return f"{report.place} is as built: all {report.found.size:,} words are the same"
     size = reading.device.part.bytes
     return f"{report.place} is as built as far as it was read: {size - reading.unread_bytes:,} of {size:,} bytes"
 

@@ -7,14 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    FirstArgument,
-    JsonOption,
-    OneRevisionOption,
-    QuietOption,
-    TrayOption,
-    recipe_and_dumps,
-)
+from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -23,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def decode(
-    recipe: FirstArgument = None,
+    recipe: options.FirstArgument = None,
     dumps: Annotated[
         list[str] | None,
         typer.Argument(
@@ -33,8 +27,8 @@ def decode(
         ),
     ] = None,
     *,
-    revision: OneRevisionOption = None,
-    tray: TrayOption = None,
+    revision: options.OneRevisionOption = None,
+    tray: options.TrayOption = None,
     into: Annotated[Path, typer.Option(metavar="FOLDER", help="Folder for the pictures.")] = Path("decoded"),
     big_endian: Annotated[
         bool | None,
@@ -43,21 +37,18 @@ def decode(
             help="Byte order of wide words; by default that of the files that the recipe's chain writes.",
         ),
     ] = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Turn chips that were read back into pictures.
 
     The pictures are PNG files, one for each bank; those of trays are in a folder for each tray of the last build.
     """
-    from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
     from ladderlight.engine.trays import folder_of
-    from ladderlight.readback.decoding import decode as decode_words
-    from ladderlight.readback.dumps import read_dumps
-    from ladderlight.readback.matching import match
-    from ladderlight.readback.readings import memories_of_readings, readings_of
+    from ladderlight.readback.dumps import memories_of_readings, read_dumps, readings_of
+    from ladderlight.readback.matching import by_tray, match
+    from ladderlight.readback.pictures import decode as decode_words
     from ladderlight.readback.sections import sections_of
-    from ladderlight.readback.tray_finding import by_tray
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
@@ -65,7 +56,7 @@ def decode(
     from ladderlight.workspace.last_build import last_build
     from ladderlight.workspace.planned import planned_files
 
-    of, read = recipe_and_dumps(recipe, dumps)
+    of, read = options.recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored", revision=revision)
     with settled(loaded.output):  # nothing is read there, but every command finishes what a killed build has left
         board = loaded.board

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    JsonOption,
-    OneRevisionOption,
-    QuietOption,
-    RecipeArgument,
-    recipe_path,
-)
+from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
+from ladderlight.errors import BuildError, PictureError, UsageError
+from ladderlight.system.printable import printable
+from ladderlight.units.words import joined
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,7 +31,7 @@ _BEYOND = 0.1
 
 
 def faults(
-    recipe: RecipeArgument = None,
+    recipe: options.RecipeArgument = None,
     *,
     photo: Annotated[
         Path | None,
@@ -45,7 +44,7 @@ def faults(
             help="Corners of the raster in the photograph, in pixels, from top left clockwise; found by default.",
         ),
     ] = None,
-    revision: OneRevisionOption = None,
+    revision: options.OneRevisionOption = None,
     tray: Annotated[
         int | None, typer.Option(min=1, metavar="NUMBER", help="The tray that is shown, if there are several.")
     ] = None,
@@ -60,30 +59,25 @@ def faults(
         Path | None,
         typer.Option(metavar="FILE.html", help="The page to write.  [default: faults.html beside the recipe]"),
     ] = None,
-    json_: JsonOption = False,
-    quiet: QuietOption = False,
+    json_: options.JsonOption = False,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Show the screen under each wiring fault, or find one in a photo.
 
     The pictures are those of the last build, or a test card. Faults that look the same are shown once.
     """
-    from dataclasses import asdict
-
     from ladderlight.bench.faults.listing import faults_of
     from ladderlight.bench.faults.report import document_of, faults_page, summary
     from ladderlight.bench.faults.screens import looks_of
-    from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
-    from ladderlight.errors import UsageError
     from ladderlight.recipe import load
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
-    from ladderlight.system.printable import printable
     from ladderlight.workspace.last_build import stale_findings
 
     if corners is not None and photo is None:
         raise UsageError("--corners is for a photograph; name it with --photo")
     given = _corners(corners) if corners is not None else None
-    loaded = load(recipe_path(recipe), pictures="ignored", revision=revision)
+    loaded = load(options.recipe_path(recipe), pictures="ignored", revision=revision)
     page = page or loaded.folder / "faults.html"
     read = [photo] if photo else []
     refuse_in_the_way([page], loaded, command=_PAGE, read=read)
@@ -94,7 +88,7 @@ def faults(
         bank, findings = bank or 0, stale_findings(loaded)
         words, shown = _built(loaded, tray, bank)
     else:
-        words, bank, shown, findings = _carded(recipe_path(recipe), loaded, card, bank)
+        words, bank, shown, findings = _carded(options.recipe_path(recipe), loaded, card, bank)
     print_findings(stderr(), findings, quiet=quiet)
     looks = looks_of(loaded.board, words, bank, faults_of(loaded.board))
     document: dict[str, Any]
@@ -127,8 +121,6 @@ def faults(
 
 def _built(loaded: Recipe, tray: int | None, bank: int) -> tuple[MemoryWords, str]:
     """Return the words of a tray of the last build, and what a bank shows, in words."""
-    from ladderlight.errors import UsageError
-    from ladderlight.units.words import joined
     from ladderlight.workspace.last_build import last_build
 
     build = last_build(loaded.output, loaded.board, loaded.owner)
@@ -147,8 +139,7 @@ def _carded(path: Path, loaded: Recipe, name: str, bank: int | None) -> tuple[Me
     They are those of the last build of cards where that has the card: the other banks hold other cards then, which
     faults of bank lines show.
     """
-    from ladderlight.bench.faults.cards import words_of_card
-    from ladderlight.errors import BuildError
+    from ladderlight.bench.faults.screens import words_of_card
     from ladderlight.recipe import load
     from ladderlight.workspace.last_build import last_build, stale_findings
 
@@ -168,7 +159,6 @@ def _photograph(path: Path, corners: Corners | None) -> Photograph:
     import numpy as np
 
     from ladderlight.bench.photograph.reading import read_photograph
-    from ladderlight.errors import UsageError
 
     photograph = read_photograph(path)
     size = np.array(photograph.pixels.shape[1::-1]) * photograph.scale
@@ -179,7 +169,6 @@ def _photograph(path: Path, corners: Corners | None) -> Photograph:
 
 def _ranked(photograph: Photograph, looks: Sequence[Look], corners: Corners | None) -> Ranking:
     from ladderlight.bench.photograph.ranking import ranked
-    from ladderlight.errors import PictureError
 
     given = None if corners is None else corners / photograph.scale - 0.5
     ranking = ranked(photograph.pixels, looks, given)
@@ -191,8 +180,6 @@ def _ranked(photograph: Photograph, looks: Sequence[Look], corners: Corners | No
 
 def _corners(text: str) -> Corners:
     import numpy as np
-
-    from ladderlight.errors import UsageError
 
     try:
         found = np.array([float(number) for number in text.split(",")]).reshape(4, 2)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from ladderlight.commands.terminal.options import JsonOption, QuietOption
+from ladderlight.commands.terminal.reporting import LineConsole, print_document, print_findings, stdout
 from ladderlight.errors import UsageError
 from ladderlight.units.words import joined
 
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
     from ladderlight.board.ladders.design import Choice
     from ladderlight.board.ladders.drawer import Drawer
-    from ladderlight.commands.terminal.console import LineConsole
 
 # As in ladderlight.board, which is imported only when the command runs.
 _Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
@@ -100,12 +100,10 @@ def ladder(
         raise UsageError(f"{driver!r} is out of range; give 0 ohm or more", where="--driver")
     limit = None if current_limit is None else _positive(current_limit, "A", "--current-limit", plain=1e-3)
 
-    from ladderlight.board.ladders.design import design
+    from ladderlight.board.ladders.design import design, series_tolerance
     from ladderlight.board.ladders.drawer import design_from
-    from ladderlight.board.ladders.goal import Goal
     from ladderlight.board.ladders.report import design_document, drawer_document
-    from ladderlight.board.ladders.series import series_tolerance
-    from ladderlight.commands.terminal.reporting import print_document, stdout
+    from ladderlight.board.ladders.search import Goal
 
     goal = Goal(
         bits=bits,
@@ -169,7 +167,6 @@ def _positive(text: str, unit: str, option: str, *, plain: float = 1.0) -> float
 
 def _print(console: LineConsole, sets: Sequence[tuple[Choice, ...]], source: str) -> None:
     from ladderlight.board.ladders.report import findings_of, recipe_of
-    from ladderlight.commands.terminal.reporting import print_findings
 
     best = sets[0]
     goal, rail = best[0].goal, best[0].rail

@@ -1,7 +1,5 @@
 """``ladderlight start``."""
 
-from __future__ import annotations
-
 import shlex
 from pathlib import Path
 from typing import Annotated
@@ -9,6 +7,8 @@ from typing import Annotated
 import typer
 
 from ladderlight.commands.terminal.options import JsonOption, QuietOption
+from ladderlight.commands.terminal.reporting import print_document, stdout
+from ladderlight.system.printable import json_text
 
 
 def start(
@@ -18,10 +18,8 @@ def start(
     quiet: QuietOption = False,
 ) -> None:
     """Start a project: a recipe and pictures, ready to build."""
-    from ladderlight.commands.terminal.reporting import print_document, stdout
     from ladderlight.recipe import schema
-    from ladderlight.starter.project import write_project
-    from ladderlight.system.printable import json_text
+    from ladderlight.starter import write_project
 
     written = write_project(folder, schema=json_text(schema()))
     recipe = written[0]

@@ -12,13 +12,8 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
-from ladderlight.commands.terminal.options import (
-    QuietOption,
-    RecipeArgument,
-    RevisionOption,
-    WorkersOption,
-    recipe_path,
-)
+from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.reporting import failure_of, print_lines, stderr, stdout
 from ladderlight.system.paths import is_file
 from ladderlight.system.printable import printable
 from ladderlight.units.words import counted
@@ -26,7 +21,7 @@ from ladderlight.units.words import counted
 if TYPE_CHECKING:
     from ladderlight.recipe import Recipe
     from ladderlight.recipe.watching import Mark, Reads
-    from ladderlight.serving.bulletin import Bulletin
+    from ladderlight.serving.site import Bulletin
 
 _PAUSE = 0.3
 """Shortest pause between two looks at the files, in seconds."""
@@ -39,14 +34,14 @@ _MOST = 3.0
 
 
 def watch(
-    recipe: RecipeArgument = None,
+    recipe: options.RecipeArgument = None,
     *,
     page: Annotated[
         bool, typer.Option("--page", help="Serve the proof to browsers of this machine, and refresh it by itself.")
     ] = False,
-    workers: WorkersOption = None,
-    revision: RevisionOption = None,
-    quiet: QuietOption = False,
+    workers: options.WorkersOption = None,
+    revision: options.RevisionOption = None,
+    quiet: options.QuietOption = False,
 ) -> None:
     """Build a recipe, and again when a file that it reads changes.
 
@@ -54,7 +49,7 @@ def watch(
     """
     from ladderlight.recipe import load_revisions
 
-    path = recipe_path(recipe)
+    path = options.recipe_path(recipe)
     if not is_file(path):
         load_revisions(path)  # raises an error that names what is there instead
     path = path.absolute()  # the current folder may be deleted and made again
@@ -66,9 +61,8 @@ def watch(
 @contextmanager
 def _bulletin() -> Iterator[Bulletin]:
     """Serve what is posted there; the address is printed with ``--quiet`` too, for nothing else has it."""
-    from ladderlight.commands.terminal.reporting import stdout
-    from ladderlight.serving.bulletin import Bulletin
     from ladderlight.serving.server import serving
+    from ladderlight.serving.site import Bulletin
 
     found = Bulletin()
     with serving(found) as address:
@@ -88,7 +82,6 @@ class _Watch:
     """Of the builds since the last change."""
 
     def go_on(self) -> NoReturn:
-        from ladderlight.commands.terminal.reporting import stderr
         from ladderlight.recipe import load_revisions
         from ladderlight.recipe.watching import Reads, forget_modules
         from ladderlight.workspace.burned import FILE
@@ -135,7 +128,6 @@ class _Watch:
     @contextmanager
     def _failures_printed(self) -> Iterator[None]:
         """Print what goes wrong, and go on: a mistake in a recipe or a plugin is about to be corrected."""
-        from ladderlight.commands.terminal.failures import failure_of, print_lines
 
         try:
             yield

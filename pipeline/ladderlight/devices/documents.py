@@ -1,7 +1,4 @@
-"""The manifest of a build as plain values, as pages, sheets and commands show it.
-
-The model that checks and writes it, and says what each means, is :class:`ladderlight.workspace.manifest.Manifest`.
-"""
+"""The manifest of a build as plain values; :class:`ladderlight.workspace.manifest.Manifest` checks and writes it."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any, NotRequired, TypedDict
@@ -24,17 +21,22 @@ class BankDocument(TypedDict):
     used: int
 
 
-class PieceDocument(TypedDict):
-    """One file of a device."""
+class Checksums(TypedDict):
+    """Checksums by the names that the manifest has."""
 
-    file: str
-    format: str
-    bytes: int
     crc32: str
     sum8: str
     sum16: str
     sum32: str
     sha256: str
+
+
+class PieceDocument(Checksums):
+    """One file of a device."""
+
+    file: str
+    format: str
+    bytes: int
     first: int
     step: int
     order: str

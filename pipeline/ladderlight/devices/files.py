@@ -1,6 +1,8 @@
-"""Between words and device files: chips, images, the pieces that go into one file each, and files read back."""
+"""Between words and device files: chips, images, checksums, the pieces that go into one file each, files read back."""
 
+import hashlib
 import re
+import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -8,19 +10,18 @@ from typing import Literal
 import numpy as np
 
 from ladderlight.board import Board, Device
+from ladderlight.devices.documents import Checksums
 from ladderlight.devices.formats import segments_of
-from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
 from ladderlight.units.arrays import Bytes, Ints, MemoryWords, Words, bytes_per_word, dtype_of
-from ladderlight.units.words import address
+from ladderlight.units.words import address, counted
 
 Split = Literal["none", "even_odd"]
 
 ERASED = 0xFF
 """Every byte of an erased chip."""
 
-_FIELDS = ("device", "memory", "part", "piece", "project")
 _FIELD = re.compile(r"\{([^{}]*)\}")
 _UNSAFE = re.compile(r"[^\w.+-]+")
 
@@ -76,19 +77,12 @@ class Piece:
         return words_of(self.data, 8 * self.element, self.span.order)
 
     def file(self, pattern: str, data: bytes, *, offset: int = 0) -> DeviceFile:
-        """Return the file of this piece. ``pattern`` is its name with fields, ``offset`` the address of its first byte.
-
-        Raises DeviceFileError when the pattern names an unknown field or would leave the folder.
-        """
-        return DeviceFile(
-            device=self.device.name,
-            name=self.file_name(pattern),
-            data=data,
-            span=replace(self.span, offset=offset),
-        )
+        """Return the file of this piece; ``pattern`` is its name with fields, ``offset`` its first byte's address."""
+        span = replace(self.span, offset=offset)
+        return DeviceFile(device=self.device.name, name=self.file_name(pattern), data=data, span=span)
 
     def file_name(self, pattern: str) -> str:
-        """Return the name of this piece's file; raises as :meth:`file` does."""
+        """Return its file's name. Raises DeviceFileError for an unknown field or a name that leaves the folder."""
         name = self.name(pattern)
         refuse_name(name)
         return name
@@ -96,8 +90,8 @@ class Piece:
     def name(self, pattern: str) -> str:
         """Return a name pattern with its fields filled in; a label without a field goes before the suffix."""
         if self.label and "{piece}" not in pattern:
-            stem, dot, suffix = pattern.rpartition(".")
-            pattern = f"{stem}-{{piece}}{dot}{suffix}" if dot else f"{pattern}-{{piece}}"
+            stem, dot, suffix = pattern.rpartition(".") if "." in pattern else (pattern, "", "")
+            pattern = f"{stem}-{{piece}}{dot}{suffix}"
         values = {
             "device": self.device.name,
             "memory": self.device.memory,
@@ -108,42 +102,26 @@ class Piece:
 
         def fill(match: re.Match[str]) -> str:
             if match[1] not in values:
-                raise DeviceFileError(
-                    f"file name {pattern!r} has an unknown field {match[0]!r}; {nearest_word(match[1], _FIELDS)}"
-                )
+                what = f"file name {pattern!r} has an unknown field {match[0]!r}; {nearest_word(match[1], values)}"
+                raise DeviceFileError(what)
             return values[match[1]]
 
         return _FIELD.sub(fill, pattern)
 
 
 def pieces(
-    contents: Contents,
-    board: Board,
-    *,
-    order: ByteOrder = "little",
-    split: Split = "none",
-    size: int | None = None,
+    contents: Contents, board: Board, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
 ) -> list[Piece]:
     """Return all devices cut into pieces of one file each.
 
-    Raises DeviceFileError when a size is not a whole number of words.
-
-    Parameters
-    ----------
-    order
-        Byte order of words wider than 8 bits.
-    split
-        ``"even_odd"`` puts the even and the odd bytes of wider words into files of their own.
-    size
-        Most bytes in one file, for programmers with a small buffer; cut at multiples of it.
+    ``order`` is the byte order of words wider than 8 bits; ``split`` ``"even_odd"`` puts the even and the odd bytes of
+    these into files of their own. ``size`` is the most bytes in one file, for programmers with a small buffer; files
+    are cut at multiples of it. Raises DeviceFileError when it is not a whole number of words.
     """
-    found = []
     words = {name: memory.words for name, memory in contents.memories.items()}
-    for device in board.devices:
-        image = bytes_of(device.words(words), device.part.width, order)
-        for span, label in spans_of(device, order=order, split=split, size=size):
-            found.append(Piece(device=device, span=span, data=span_bytes(image, span), label=label))
-    return found
+    images = {device: bytes_of(device.words(words), device.part.width, order) for device in board.devices}
+    planned = planned_pieces(board, order=order, split=split, size=size)
+    return [replace(piece, data=span_bytes(images[piece.device], piece.span)) for piece in planned]
 
 
 def planned_pieces(
@@ -165,9 +143,8 @@ def spans_of(
     torn = split == "even_odd" and width > 1
     step = width if torn else 1
     if size is not None and size % (width // step):
-        raise DeviceFileError(
-            f"files of {size:,} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
-        )
+        what = f"files of {size:,} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
+        raise DeviceFileError(what)
     found = []
     lane_bytes = device.part.bytes // step
     most = min(size or lane_bytes, lane_bytes)
@@ -228,30 +205,27 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     wrong size, when two files disagree about a word, or when together they do not cover the device.
     """
     width = bytes_per_word(device.part.width)
-    spans = [file for file in files if file.span is not None]
-    if len(spans) == 1 and _is_whole(spans[0], device):  # as most are: nothing to put together
-        return words_of(_held_bytes(spans[0], device, device.part.bytes), device.part.width)
+    spans = [(file, file.span) for file in files if file.span is not None]
+    if len(spans) == 1 and _is_whole(spans[0][1], device):  # as most are: nothing to put together
+        return words_of(_held_bytes(*spans[0], device, device.part.bytes), device.part.width)
     image = np.full(device.part.bytes, ERASED, dtype=np.uint8)
-    owner = np.full(device.part.bytes, -1, dtype=np.min_scalar_type(-len(files) - 1))
-    for number, file in enumerate(files):
-        if file.span is None:
-            continue
-        at = _span_index(file.span, device)
+    owner = np.full(device.part.bytes, -1, dtype=np.min_scalar_type(-len(spans) - 1))
+    for number, (file, span) in enumerate(spans):
+        at = _span_index(span, device)
         had_owner = owner[at]
-        held = np.frombuffer(_held_bytes(file, device, len(had_owner)), dtype=np.uint8)
+        held = np.frombuffer(_held_bytes(file, span, device, len(had_owner)), dtype=np.uint8)
         if had_owner.max(initial=-1) >= 0 and (differs := (had_owner >= 0) & (image[at] != held)).any():
-            place = int(span_places(file.span, device)[differs].min())
-            count = int(np.count_nonzero(differs))
+            place = int(span_places(span, device)[differs].min())
             first = address(place // width, device.part.words)
             raise DeviceFileError(
-                f"{files[owner[place]].name} and {file.name} disagree about device {device.name!r} in "
-                f"{count:,} byte{'s' * (count != 1)}, first at address {first}; build again"
+                f"{spans[owner[place]][0].name} and {file.name} disagree about device {device.name!r} in "
+                f"{counted(int(np.count_nonzero(differs)), 'byte')}, first at address {first}; build again"
             )
         image[at] = held
         owner[at] = number
     missing = int(np.count_nonzero(owner < 0))
     if missing:
-        names = ", ".join(file.name for file in files if file.span is not None)
+        names = ", ".join(file.name for file, _ in spans)
         what = f"{missing:,} of {device.part.bytes:,} bytes of device {device.name!r} are in no file"
         raise DeviceFileError(
             f"{what}{f' of {names}' * bool(names)}; add a stage that writes the whole device, such as binary"
@@ -259,44 +233,49 @@ def join_files(files: Sequence[DeviceFile], device: Device) -> Words:
     return words_of(image, device.part.width)
 
 
-def _is_whole(file: DeviceFile, device: Device) -> bool:
-    """Whether a file holds all bytes of a device in their order, the low byte of each word first."""
-    assert file.span is not None  # noqa: S101 - files without a span are left out by the caller
-    at = _span_index(file.span, device)
+def _is_whole(span: Span, device: Device) -> bool:
+    at = _span_index(span, device)
     return isinstance(at, slice) and at == slice(0, device.part.bytes, 1)
 
 
-def _held_bytes(file: DeviceFile, device: Device, size: int) -> bytes | bytearray:
-    assert file.span is not None  # noqa: S101 - files without a span are left out by the caller
-    element = bytes_per_word(device.part.width) if file.span.step == 1 else 1
-    segments = segments_of(file.name, file.data, size=size, element=element, order=file.span.order)
-    if [(segment.address, len(segment.data)) for segment in segments] == [(file.span.offset, size)]:
+def _held_bytes(file: DeviceFile, span: Span, device: Device, size: int) -> bytes | bytearray:
+    element = bytes_per_word(device.part.width) if span.step == 1 else 1
+    segments = segments_of(file.name, file.data, size=size, element=element, order=span.order)
+    if [(segment.address, len(segment.data)) for segment in segments] == [(span.offset, size)]:
         return segments[0].data
     held = bytearray([ERASED]) * size
     for segment in segments:
-        _put(held, segment, file, device)
+        start = segment.address - span.offset
+        end = start + len(segment.data)
+        if start < 0 or end > size:
+            raise DeviceFileError(
+                f"has bytes at {segment.address:X}h to {segment.address + len(segment.data) - 1:X}h, but device "
+                f"{device.name!r} ({device.part.number}) takes {span.offset:X}h to {span.offset + size - 1:X}h; "
+                "check that it is the file of this device",
+                where=file.name,
+            )
+        held[start:end] = segment.data
     return held
-
-
-def _put(held: bytearray, segment: Segment, file: DeviceFile, device: Device) -> None:
-    assert file.span is not None  # noqa: S101 - as above
-    start = segment.address - file.span.offset
-    end = start + len(segment.data)
-    if start < 0 or end > len(held):
-        first = file.span.offset
-        raise DeviceFileError(
-            f"has bytes at {segment.address:X}h to {segment.address + len(segment.data) - 1:X}h, but "
-            f"device {device.name!r} ({device.part.number}) takes {first:X}h to {first + len(held) - 1:X}h; "
-            "check that it is the file of this device",
-            where=file.name,
-        )
-    held[start:end] = segment.data
 
 
 def refuse_name(name: str) -> None:
     """Refuse a name, or a path with ``/``, that leaves its folder on some system."""
     parts = name.split("/")
     if "\\" in name or ":" in name or not name.isprintable() or any(part.strip() in ("", ".", "..") for part in parts):
-        raise DeviceFileError(
-            f"device file name {name!r} leaves its folder or is not portable; use one such as picture.bin"
-        )
+        what = f"device file name {name!r} leaves its folder or is not portable; use one such as picture.bin"
+        raise DeviceFileError(what)
+
+
+def checksums_of(data: bytes) -> Checksums:
+    """Return the checksums of some bytes as upper-case hexadecimal text, and their SHA-256 in lower case.
+
+    ``crc32`` is CRC-32/ISO-HDLC; ``sum8``, ``sum16`` and ``sum32`` are the sum of all bytes, cut to so many bits.
+    """
+    total = int(np.frombuffer(data, dtype=np.uint8).sum(dtype=np.uint64))
+    return {
+        "crc32": f"{zlib.crc32(data):08X}",
+        "sum8": f"{total & 0xFF:02X}",
+        "sum16": f"{total & 0xFFFF:04X}",
+        "sum32": f"{total & 0xFFFFFFFF:08X}",
+        "sha256": hashlib.sha256(data).hexdigest(),
+    }

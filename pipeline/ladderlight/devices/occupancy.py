@@ -38,11 +38,7 @@ class Occupancy:
 
 
 def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
-    """Return the occupancy of each device, by name.
-
-    A memory that another memory addresses has no banks: its pictures have no one place. Nor has one of timing lines
-    alone.
-    """
+    """Return each device's occupancy by name; memories that others address, or of timing lines, have no banks."""
     found = {}
     for memory in board.memories:
         written = contents.memories[memory.name].written.reshape(memory.chips, -1) != 0
@@ -59,21 +55,17 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
 
 
 def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differs: Flags) -> list[int]:
-    """Return how many bytes of a device differ in each of some banks of its memory.
-
-    ``differs`` has one entry for each byte of the device's image. A bank is what its pixels read: of a line's padding
-    nothing counts.
-    """
+    """Return how many bytes differ in each of some banks, by what their pixels read; ``differs`` by image byte."""
     if not banks:  # of a memory that another addresses there is no bank's place
         return []
     memory = board.memory(device.memory)
-    counts = differs.reshape(device.part.words, -1).sum(axis=1)
+    by_word = differs.reshape(device.part.words, -1)
+    counts = by_word.sum(axis=1) if by_word.shape[1] > 1 else differs  # a sum over single bytes takes long
     places = _places(board, memory)
     return [int(counts[first:][: read.size][read].sum()) for first, read in (_read(places(b), device) for b in banks)]
 
 
 def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
-    """Return the function that gives the addresses that the pixels of a bank read in a memory."""
     of = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
     return lambda bank: of(bank)[0]
 
@@ -91,7 +83,6 @@ def _read(places: Ints, device: Device) -> tuple[int, Flags]:
 
 
 def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
-    """Return the banks that each chip of a memory holds."""
     found: list[list[Bank]] = [[] for _ in memory.devices]
     if not is_direct(board, memory) or memory not in board.picture_memories:
         return found

@@ -1,7 +1,4 @@
-"""Pin-outs of the memory parts in their dual in-line packages.
-
-Names begin with ``/`` where a pin is active low; a pin with two jobs is named by both, the one for reading first.
-"""
+"""Pin-outs of the memory parts in dual in-line packages: ``/`` is active low; of two jobs that for reading is first."""
 
 from dataclasses import dataclass
 

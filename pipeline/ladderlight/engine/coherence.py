@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.colour.oklab import similarity_from_linear
+from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight.flow.pictures import JUST_SEEN, CodedPicture, Picture
 from ladderlight.stages.contract import Kept
 

@@ -22,8 +22,7 @@ from secrets import token_hex
 from ladderlight.board import Board
 from ladderlight.cache.marks import Seen
 from ladderlight.engine.board_use import BoardDigests
-from ladderlight.flow.matching import file_name, matching
-from ladderlight.flow.pictures import Origin
+from ladderlight.flow.pictures import Origin, file_name, matching
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.headers import origin_of, unique_names
 from ladderlight.recipe.language.model import CardUse

@@ -5,7 +5,7 @@ from __future__ import annotations
 import operator
 import pickle
 from collections import deque
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from functools import partial, reduce
@@ -33,8 +33,8 @@ from ladderlight.engine.known_uses import KnownUses
 from ladderlight.engine.plan import Base, Folds, Plan, Unit, Used
 from ladderlight.engine.sequences import FrameSequence, Reduced
 from ladderlight.errors import Fault, PictureError
+from ladderlight.flow.images import source_view
 from ladderlight.flow.pictures import CodedPicture, Picture
-from ladderlight.flow.source_views import source_view
 from ladderlight.recipe import PictureFile
 from ladderlight.stages.boundary import guarded, look_of, open_file, run_stage
 from ladderlight.stages.contract import Kept
@@ -130,7 +130,7 @@ class Work:
         DamagedError
             When they turn out to be damaged.
         """
-        for kept, used in self._found(self._base(unit)):
+        for kept, used in self._found(self._base(unit)) if self.cache.lasting else ():
             return CodedUnit.of(kept, used)
         return None
 
@@ -141,9 +141,13 @@ class Work:
             return known
         used: set[str] = set()
         sequence = FrameSequence(still=unit.still)
+        coded = self._coded(unit, self.plan.end, used, sequence, spread)
+        begun = list(islice(coded, 2))
+        if len(begun) == 1 and self.cache.holds(begun[0][1].codes.nbytes):
+            return _in_memory(unit, begun, sequence, used)
         writing = CodedWriting(self.cache.write(self.spare), len(unit.files))
         try:
-            for place, picture in self._coded(unit, self.plan.end, used, sequence, spread):
+            for place, picture in chain(begun, coded):
                 writing.add(place, picture)
             writing.correct_first(sequence.first())
             return self._ended(unit, writing, used) or self.in_memory(unit)
@@ -156,17 +160,7 @@ class Work:
         sequence = FrameSequence(still=unit.still)
         anew = replace(self, finding=False)
         found = list(anew._coded(unit, self.plan.end, used, sequence, at_once))  # noqa: SLF001 - of its own class
-        pictures = [picture for _, picture in found]
-        first = sequence.first()
-        pictures[:1] = [first] if first is not None else pictures[:1]
-        places = [place for place, _ in found]
-        return CodedUnit(
-            pictures=tuple(map(Described.of, pictures)),
-            counts=tuple(map(places.count, range(len(unit.files)))),
-            codes=tuple(picture.codes for picture in pictures),
-            views=tuple(picture.view for picture in pictures),
-            used=frozenset(used),
-        )
+        return _in_memory(unit, found, sequence, used)
 
     def keep(self, unit: Unit, found: CodedUnit) -> CodedUnit:
         """Keep coded pictures that another cache has held, so that they do not stay in memory."""
@@ -362,6 +356,23 @@ class Work:
 
     def _place(self, file: PictureFile) -> Path:
         return self.places.get(file, file.path)
+
+
+def _in_memory(
+    unit: Unit, found: Sequence[tuple[int, CodedPicture]], sequence: FrameSequence, used: Collection[str]
+) -> CodedUnit:
+    """Return a unit of coded pictures, which are given with the places of their files."""
+    pictures = [picture for _, picture in found]
+    first = sequence.first()
+    pictures[:1] = [first] if first is not None else pictures[:1]
+    places = [place for place, _ in found]
+    return CodedUnit(
+        pictures=tuple(map(Described.of, pictures)),
+        counts=tuple(map(places.count, range(len(unit.files)))),
+        codes=tuple(picture.codes for picture in pictures),
+        views=tuple(picture.view for picture in pictures),
+        used=frozenset(used),
+    )
 
 
 def _faults(file: PictureFile, error: PictureError) -> list[Fault]:

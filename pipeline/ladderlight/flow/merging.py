@@ -1,8 +1,6 @@
 """Contents of several arrangement stages joined into one."""
 
-from __future__ import annotations
-
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -23,21 +21,9 @@ _AT_ONCE = 1 << 16
 def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] = ()) -> Contents:
     """Join the contents of several arrangement stages.
 
-    Bits that more than one of them writes must be the same in all. Memories that none writes hold their fill.
-
-    Parameters
-    ----------
-    contents
-        Those of each stage, in the order of the chain.
-    board
-        The board whose memories are meant.
-    stages
-        The stages' names, for messages; their numbers without.
-
-    Raises
-    ------
-    ArrangementError
-        When two contents have different bits at one address, or one of them is not of a memory's size.
+    Bits that more than one of them writes must be the same in all. Memories that none writes hold their fill. Messages
+    name the ``stages``, or their numbers. Raises ArrangementError when two contents have different bits at one address,
+    or one of them is not of a memory's size.
     """
     names = [repr(name) for name in stages] or [f"number {number}" for number in range(1, len(contents) + 1)]
     memories = {}
@@ -80,10 +66,7 @@ def darken(contents: Contents, board: Board) -> Contents:
 def carry_timing(contents: Contents, board: Board) -> Contents:
     """Write the levels of the timing lines that data pins drive.
 
-    Raises
-    ------
-    ArrangementError
-        When an arrangement has written other levels there.
+    Raises ArrangementError when an arrangement has written other levels there.
     """
     memories, everywhere = dict(contents.memories), slice(None)
     for memory in board.memories:
@@ -142,14 +125,8 @@ def _clash(board: Board, memory: Memory, address: int, contents: Sequence[Conten
 
 def _reader(board: Board, memory: Memory, address: int, part: Contents) -> str:
     """Return which picture is scanned out from an address; empty for a memory that another one addresses."""
-    for name, bank in _banks(part):
-        if is_direct(board, memory):
-            where, _ = addresses(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
-            if np.any(where == address):
-                return f" (picture {name!r} in bank {bank})"
+    x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
+    for placed in part.pictures if is_direct(board, memory) else ():
+        if np.any(addresses(board, memory, x, y, placed.bank)[0] == address):
+            return f" (picture {placed.origin.name!r} in bank {placed.bank})"
     return ""
-
-
-def _banks(part: Contents) -> Iterator[tuple[str, int]]:
-    for placed in part.pictures:
-        yield placed.origin.name, placed.bank

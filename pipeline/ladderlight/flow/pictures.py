@@ -1,19 +1,23 @@
-"""What flows through a chain of stages: pictures, coded pictures, contents and files.
+"""What flows through a chain of stages: pictures, coded pictures, contents and files; patterns for their names.
 
 Nothing here imports numpy or Pillow at run time, so that stages can be declared and listed without them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, Literal
+from fnmatch import fnmatchcase
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
     from ladderlight.units.arrays import Words
+
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,15 +101,10 @@ class Picture:
     """Which part of its file it shows; None of a source that does not say."""
 
     def with_pixels(self, pixels: NDArray[np.float32], box: Box | None = None) -> Picture:
-        """Return the same picture with other pixels.
+        """Return the same picture with other pixels, float32 (height, width, 3).
 
-        Parameters
-        ----------
-        pixels
-            float32 (height, width, 3).
-        box
-            What they show of the picture, for the proof page; the whole is ``(0, 0, 1, 1)``. By default pixels of the
-            same shape show the same, and of others it is not known what they show.
+        ``box`` is what they show of the picture, for the proof page; the whole is ``(0, 0, 1, 1)``. By default pixels
+        of the same shape show the same, and of others it is not known what they show.
         """
         part = self.part
         if part is not None and box is not None:
@@ -252,3 +251,18 @@ class DeviceFile:
     data: bytes = field(repr=False)
     span: Span | None = Span()
     """What the file holds of the device; None for a file beside it that is not read back, such as a picture."""
+
+
+def matching(pattern: str, items: Iterable[T], names: Callable[[T], Iterable[str]]) -> list[T]:
+    """Return the items that a pattern with ``*``, ``?`` and ``[...]`` matches, in their order, by their names.
+
+    A name may hold the characters of patterns: an item whose name is the pattern is matched alone.
+    """
+    named = [(item, tuple(names(item))) for item in items]
+    literal = [item for item, known in named if pattern in known]
+    return literal or [item for item, known in named if any(fnmatchcase(name, pattern) for name in known)]
+
+
+def file_name(source: str) -> str:
+    """Return the last part of a path with ``/``."""
+    return source.rpartition("/")[2]

@@ -1,13 +1,11 @@
 """The burn sheet: what to burn into which chip, with what the programmer must show, on a page for the bench."""
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Iterator
 
 from ladderlight.board import Board, Part
 from ladderlight.devices.documents import DeviceDocument, ManifestDocument
-from ladderlight.proof.cautions import cautions
+from ladderlight.proof.board_words import cautions
 from ladderlight.units.words import address, address_digits
 
 _WIDTH = 78

@@ -1,7 +1,5 @@
 """The files of the proof."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -11,19 +9,20 @@ from markupsafe import Markup
 from numpy.typing import NDArray
 
 from ladderlight.board import Board, Finding
-from ladderlight.board.scanning.timing import MUCH_UNDEFINED
+from ladderlight.board.scanning.playback import play
+from ladderlight.board.scanning.timing import MUCH_UNDEFINED, undefined_share
 from ladderlight.colour.viewing import Viewing
 from ladderlight.devices.documents import ManifestDocument
+from ladderlight.flow.images import coded_png
 from ladderlight.flow.pictures import SourceView, TileSet
-from ladderlight.flow.png import coded_png
 from ladderlight.proof.changes import FILE as CHANGES
 from ladderlight.proof.changes import Before, changes_document, device_changes
-from ladderlight.proof.disturbance import disturbance
 from ladderlight.proof.page.document import Links, page
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.screens import data_url, screen_png, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
 from ladderlight.system.printable import json_text
+from ladderlight.units.arrays import MemoryWords
 from ladderlight.units.words import percent
 
 _NOTHING = Before()
@@ -31,6 +30,9 @@ _STILL_BYTES = 24_000
 """Of the screens that readers without scripts see; the first is shown in any case."""
 _MANY = 8
 """Screens from which on that is the only one."""
+_WIDTH, _HEIGHT, _SCALE = 80, 20, 10
+_MARK = (255, 0, 255)
+"""Of the part of a screen that is enlarged, in counts and lines, and where data are undefined."""
 
 
 def proof_files(
@@ -50,24 +52,18 @@ def proof_files(
 
     Parameters
     ----------
-    project
-        The project's name.
+    project, manifest, findings
+        The project's name, the build's manifest, and what ``check`` has to say.
     scanned
         What the device files show. A screen has the number of the first bank that shows it.
-    manifest
-        The build's manifest.
-    findings
-        What ``check`` has to say.
-    views
-        The pictures before the reduction, by name; cards have none.
     before
         What there was before this build, to say what it changes.
     bench
         The tables of the bench sheet, for its place in the page.
-    viewing
-        From where the screen is looked at, as far as the recipe says so.
-    links
-        Other proof pages, by their kind.
+    views
+        The pictures before the reduction, by name; cards have none.
+    viewing, links
+        From where the screen is looked at, as far as the recipe says so, and other proof pages, by their kind.
     tray
         Which tray this is, if any: its page lies one folder deeper.
     """
@@ -81,29 +77,27 @@ def proof_files(
     sheets = [_described(board, tiles, places) for tiles, places in zip(scanned.tile_sets, scanned.places, strict=True)]
     bank = scanned.banks[0]
     disturbed = disturbance(board, scanned.words, bank)
-    waiting = None
-    if disturbed:
-        waiting = {
-            "bank": bank,
-            "share": percent(disturbed.share).replace(" ", "\N{NO-BREAK SPACE}"),
-            "marked": disturbed.share >= MUCH_UNDEFINED,
-            "enlarged": data_url(to_png(disturbed.pixels)),
-        }
+    waiting = disturbed and {
+        "bank": bank,
+        "share": percent(disturbed[0]).replace(" ", "\N{NO-BREAK SPACE}"),
+        "marked": disturbed[0] >= MUCH_UNDEFINED,
+        "enlarged": data_url(to_png(disturbed[1])),
+    }
     document = page(
         project,
         scanned,
         manifest,
+        changes,
+        list(device_changes(board, scanned.images, manifest, before.chips)),
         findings,
+        views=views or {},
+        viewing=viewing or Viewing(),
+        tray=tray,
         stills=list(_stills(scanned, manifest)),
         tile_sets=sheets,
         disturbed=waiting,
-        changes=changes,
-        stale=list(device_changes(board, scanned.images, manifest, before.chips)),
         bench=bench,
-        views=views,
-        viewing=viewing,
-        links=links,
-        tray=tray,
+        links=links or {},
     )
     yield "index.html", document.encode()
 
@@ -134,3 +128,27 @@ def _described(board: Board, tiles: TileSet, places: NDArray[np.int64]) -> dict[
         "once": int((places == 1).sum()),
         "per_row": PER_ROW,
     }
+
+
+def disturbance(board: Board, words: MemoryWords, bank: int) -> tuple[float, NDArray[np.uint8]] | None:
+    """Enlarge the middle of a bank's screen tenfold, striped where the memories' data are not there yet.
+
+    Returns
+    -------
+    The share of the picture's time in which data are undefined, 0 to 1, and the pixels, sRGB. None when nothing of the
+    picture is undefined, or no access time is known.
+    """
+    if all(memory.access is None for memory in board.memories):
+        return None
+    shown = play(board, words, bank)
+    share = undefined_share(board)
+    if not (share or shown.undefined.any()):
+        return None
+    lines, dots = shown.codes.shape
+    top, left = max(0, (lines - _HEIGHT) // 2), max(0, (dots - _WIDTH) // 2)
+    part = np.s_[top : top + _HEIGHT, left : left + _WIDTH]
+    pixels = board.palette.srgb8[shown.codes[part]].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
+    unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
+    rows, columns = np.indices(unsure.shape)
+    pixels[unsure & ((rows + columns) // 3 % 2 == 0)] = _MARK
+    return float(shown.undefined.mean()) if share is None else share, pixels

@@ -1,7 +1,5 @@
 """What an arrangement has made of the coded pictures, told from the words that are burned."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 import numpy as np

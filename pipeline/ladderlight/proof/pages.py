@@ -1,7 +1,5 @@
 """Pages beside the proof: the trays, the burn sheet, and a board before anything is built."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from operator import itemgetter
@@ -11,12 +9,12 @@ from markupsafe import Markup
 from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
 from ladderlight.devices.documents import ManifestDocument, PictureDocument
+from ladderlight.proof.board_words import cautions, facts_of
 from ladderlight.proof.burnsheet import labelled, title_of
-from ladderlight.proof.cautions import cautions
-from ladderlight.proof.figures import facts_of
-from ladderlight.proof.plots import palette_plot, plots_of
+from ladderlight.proof.plots import plots_of
+from ladderlight.proof.plots.palettes import palette_plot
 from ladderlight.proof.screens import data_url
-from ladderlight.proof.templating import environment
+from ladderlight.proof.templating import fill
 
 _SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
@@ -43,11 +41,8 @@ def trays_page(project: str, board: Board, manifest: ManifestDocument, small: Ca
             left -= len(png)
             screen["picture"] = data_url(png) if png else ""
         trays.append({"number": number, "folder": f"tray-{number:02d}", "burn": names, "screens": screens})
-    return (
-        environment()
-        .get_template("trays.html")
-        .render(project=project, trays=trays, aspect=board.raster.mode.screen_aspect, facts=facts_of(board))
-    )
+    aspect = board.raster.mode.screen_aspect
+    return fill("trays.html", project=project, trays=trays, aspect=aspect, facts=facts_of(board))
 
 
 def _screens(pictures: Sequence[PictureDocument]) -> list[dict[str, str]]:
@@ -68,36 +63,30 @@ def _screens(pictures: Sequence[PictureDocument]) -> list[dict[str, str]]:
 
 def burn_page(board: Board, manifest: ManifestDocument) -> str:
     """Return the burn sheet as one HTML document to print: a box to tick for every file."""
-    return (
-        environment()
-        .get_template("burn-sheet.html")
-        .render(
-            project=title_of(manifest),
-            devices=labelled(manifest),
-            parts={device.name: device.part for device in board.devices},
-            notes=manifest["notes"],
-            cautions=cautions(board),
-        )
+    return fill(
+        "burn-sheet.html",
+        project=title_of(manifest),
+        devices=labelled(manifest),
+        parts={device.name: device.part for device in board.devices},
+        notes=manifest["notes"],
+        cautions=cautions(board),
     )
 
 
 def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
     """Return what follows from a board's declaration as one HTML document with plots, before anything is built."""
     ladder, analysis = board.ladder, analyse(board.ladder)
-    return (
-        environment()
-        .get_template("board.html")
-        .render(
-            project=project,
-            facts=facts_of(board),
-            findings=findings,
-            plots=plots_of(board),
-            palette=Markup(palette_plot(board.palette)),  # noqa: S704
-            tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",
-            drivers=analysis.drivers,
-            resistors=analysis.resistors,
-            supply_current=analysis.supply_current,
-            lines=list(reversed(board.palette.lines)),
-            cautions=cautions(board),
-        )
+    return fill(
+        "board.html",
+        project=project,
+        facts=facts_of(board),
+        findings=findings,
+        plots=plots_of(board),
+        palette=Markup(palette_plot(board.palette)),  # noqa: S704
+        tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",
+        drivers=analysis.drivers,
+        resistors=analysis.resistors,
+        supply_current=analysis.supply_current,
+        lines=list(reversed(board.palette.lines)),
+        cautions=cautions(board),
     )

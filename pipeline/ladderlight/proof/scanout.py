@@ -1,7 +1,5 @@
 """What the monitor shows, computed from the device files as they are on disk."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -14,7 +12,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board, srgb_from_linear
 from ladderlight.board.scanning.playback import count_codes
-from ladderlight.board.scanning.scan import Scan, scan
+from ladderlight.board.scanning.scan import scan, scan_by_bank
 from ladderlight.devices.files import images_of, join_files
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import DeviceFile, TileSet
@@ -42,8 +40,10 @@ class Scanned:
     def __post_init__(self) -> None:
         """Scan the banks, on threads."""
 
+        scanned = scan_by_bank(self.board, self.words, *_pixels(self.board))
+
         def shown(bank: int) -> tuple[Codes, list[Ints]]:
-            read = _scan(self.board, self.words, bank)
+            read = scanned(bank)
             return read.codes.astype(np.uint16), [tiles_shown(self.board, read, tiles) for tiles in self.tile_sets]
 
         with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
@@ -114,11 +114,11 @@ def memories_of(board: Board, files: Iterable[DeviceFile]) -> dict[str, NDArray[
 
 def picture_codes(board: Board, words: MemoryWords, bank: int = 0) -> Ints:
     """Return the codes of one bank by picture pixel: int64, shape (height, width) of the board's picture."""
-    return _scan(board, words, bank).codes
+    return scan(board, words, *_pixels(board), bank).codes
 
 
-def _scan(board: Board, words: MemoryWords, bank: int) -> Scan:
-    return scan(board, words, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
+def _pixels(board: Board) -> tuple[Ints, Ints]:
+    return board.x_grid.samples[None, :], board.y_grid.samples[:, None]
 
 
 def screen_codes(board: Board, words: MemoryWords, bank: int = 0) -> Codes:

@@ -1,7 +1,5 @@
 """Templates of pages."""
 
-from __future__ import annotations
-
 import hashlib
 import sys
 from contextlib import suppress

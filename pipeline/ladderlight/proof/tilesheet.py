@@ -1,7 +1,5 @@
 """A tile set as one picture, and how often the screens show each tile."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

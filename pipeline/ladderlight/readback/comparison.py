@@ -1,16 +1,18 @@
 """A chip read back against what it should hold: where it differs, what the screen shows there, what may be wrong."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 
-from ladderlight.board import Board, Device
+from ladderlight.board import Board, Device, Finding
 from ladderlight.board.scanning.scan import scan
+from ladderlight.engine.trays import place_in
 from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
-from ladderlight.readback.readings import Reading, as_read
+from ladderlight.readback.dumps import Held, Reading
+from ladderlight.readback.sections import Section, image_of
 from ladderlight.units.arrays import Ints, MemoryWords, Words
 
 _GAP = 8
@@ -61,13 +63,22 @@ class Range:
     count: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class Comparison:
-    """The whole finding about one device."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class DumpReport:
+    """A dump, and how many of its bytes differ."""
 
-    device: str
-    words: int
+    held: Held
+    differing: int
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class DeviceReport:
+    """The report on one device. ``found`` are its words, as they should be where they were not read."""
+
+    reading: Reading
+    found: Words
     count: int
+    """How many words differ."""
     ranges: tuple[Range, ...]
     raised: tuple[int, ...]
     """For each data line, in how many words it is 1 but should be 0."""
@@ -76,86 +87,70 @@ class Comparison:
     differences: tuple[Difference, ...]
     """The first of them, up to the number asked for."""
     diagnoses: tuple[Diagnosis, ...]
+    dumps: tuple[DumpReport, ...]
+    tray: int | None = None
 
     @property
     def same(self) -> bool:
         """Whether the chip holds what it should."""
         return self.count == 0
 
+    @property
+    def place(self) -> str:
+        """The device in words, with its tray where there are several."""
+        return place_in(self.tray, f"device {self.reading.device.name}")
 
-def compare(
+    @property
+    def unread_text(self) -> str:
+        """What was not read, in words; empty when all was."""
+        if self.reading.complete:
+            return ""
+        unread = self.reading.unread
+        parts = ", ".join(each.label + (f" ({each.files[0]})" if each.files else "") for each in unread)
+        amount = f"{self.reading.unread_bytes:,} of {self.reading.device.part.bytes:,} bytes"
+        return f"{parts}; {amount}" if parts else amount
+
+
+def report_on(
     board: Board,
-    device: Device,
+    reading: Reading,
+    dumps: Sequence[Held],
     wanted: MemoryWords,
-    found: Words,
     *,
     pictures: Mapping[int, Sequence[str]] | None = None,
     most: int = 1000,
-    reading: Reading | None = None,
     known: Sequence[Fault] = (),
-) -> Comparison:
-    """Compare one device, or as much of it as was read.
+    tray: int | None = None,
+) -> DeviceReport:
+    """Compare what was read of a device with what it should hold when all memories hold ``wanted``.
 
-    Parameters
-    ----------
-    wanted
-        What all memories should hold.
-    found
-        What the device holds: uint32, shape (words of the part,).
-    pictures
-        Names of the pictures in each bank that holds any; only these banks are searched for places.
-    most
-        How many differences to list one by one.
-    reading
-        How the device was read, when not all at once; what was not read counts as the same.
-    known
-        Contents that a healthy chip may hold, see :mod:`ladderlight.readback.diagnosis.known`.
+    Differences are listed up to ``most``; the screens of banks with ``pictures``, named by bank, are searched for them.
+    A healthy chip may hold what is ``known``, see :mod:`ladderlight.readback.diagnosis.known`. ``dumps`` may be of
+    other devices as well.
     """
+    device = reading.device
     should = device.words(wanted)
-    found = as_read(should, found, reading)
+    found = reading.over(should)
     at = np.flatnonzero(should != found)
     raised, lowered = found[at] & ~should[at], should[at] & ~found[at]
     bits = range(device.part.width)
-    return Comparison(
-        device=device.name,
-        words=should.size,
+    differs = image_of(should ^ found, device)
+    return DeviceReport(
+        reading=reading,
+        found=found,
         count=int(at.size),
         ranges=tuple(_ranges(at)),
         raised=tuple(int((raised >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
         lowered=tuple(int((lowered >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
         differences=tuple(_differences(board, device, wanted, found, at[:most], pictures or {})),
-        diagnoses=tuple(diagnose(board, device, wanted, found, reading, known)) if at.size else (),
+        diagnoses=tuple(diagnose(board, wanted, reading, known)) if at.size else (),
+        dumps=tuple(
+            DumpReport(held=held, differing=int(np.count_nonzero(differs[held.section.places])))
+            for held in dumps
+            if held.section.device == device
+        ),
+        tray=tray,
     )
-
-
-def document_of(comparison: Comparison) -> dict[str, Any]:
-    """Return a comparison as plain values."""
-    return {
-        "device": comparison.device,
-        "same": comparison.same,
-        "words": comparison.words,
-        "count": comparison.count,
-        "bits": [
-            {"bit": bit, "raised": raised, "lowered": lowered}
-            for bit, (raised, lowered) in enumerate(zip(comparison.raised, comparison.lowered, strict=True))
-        ],
-        "diagnoses": [asdict(diagnosis) | {"lines": list(diagnosis.lines)} for diagnosis in comparison.diagnoses],
-        "ranges": [asdict(stretch) for stretch in comparison.ranges],
-        "differences": [
-            {
-                "address": difference.address,
-                "wanted": difference.wanted,
-                "found": difference.found,
-                "bits": [bit for bit in range(difference.bits.bit_length()) if difference.bits >> bit & 1],
-                "bank": difference.place.bank if difference.place else None,
-                "pictures": list(difference.place.pictures) if difference.place else [],
-                "x": difference.place.x if difference.place else None,
-                "y": difference.place.y if difference.place else None,
-                "places": difference.places,
-            }
-            for difference in comparison.differences
-        ],
-    }
 
 
 def _ranges(at: Ints) -> list[Range]:
@@ -192,3 +187,81 @@ def _differences(
         )
         for address in at.tolist()
     ]
+
+
+def unrecorded(reports: Sequence[DeviceReport], recorded: Collection[tuple[int, str]]) -> list[Finding]:
+    """Return a note for each chip that differs and has no record, as an earlier build cannot be recognised there."""
+    return [
+        Finding.note(
+            report.place,
+            "no record of what this chip held, so an earlier build cannot be recognised; "
+            "use ladderlight burned after each burning",
+        )
+        for report in reports
+        if not report.same and (report.tray or 1, report.reading.device.name) not in recorded
+    ]
+
+
+def document_of_reports(reports: Sequence[DeviceReport]) -> dict[str, Any]:
+    """Return reports as plain values: that of a single device, or ``devices`` with that of each."""
+    documents = [_document(report) for report in reports]
+    if len(documents) == 1:
+        return documents[0]
+    return {"same": all(document["same"] for document in documents), "devices": documents}
+
+
+def _document(report: DeviceReport) -> dict[str, Any]:
+    return {
+        "device": report.reading.device.name,
+        "same": report.same,
+        "words": report.found.size,
+        "count": report.count,
+        "bits": [
+            {"bit": bit, "raised": raised, "lowered": lowered}
+            for bit, (raised, lowered) in enumerate(zip(report.raised, report.lowered, strict=True))
+        ],
+        "diagnoses": [asdict(diagnosis) | {"lines": list(diagnosis.lines)} for diagnosis in report.diagnoses],
+        "ranges": [asdict(stretch) for stretch in report.ranges],
+        "differences": [
+            {
+                "address": difference.address,
+                "wanted": difference.wanted,
+                "found": difference.found,
+                "bits": [bit for bit in range(difference.bits.bit_length()) if difference.bits >> bit & 1],
+                "bank": difference.place.bank if difference.place else None,
+                "pictures": list(difference.place.pictures) if difference.place else [],
+                "x": difference.place.x if difference.place else None,
+                "y": difference.place.y if difference.place else None,
+                "places": difference.places,
+            }
+            for difference in report.differences
+        ],
+        **({} if report.tray is None else {"tray": report.tray}),
+        "complete": report.reading.complete,
+        "unread_bytes": report.reading.unread_bytes,
+        "unread": [_place(section) for section in report.reading.unread],
+        "dumps": [
+            {
+                "file": item.held.dump.name,
+                "format": item.held.dump.format,
+                **_place(item.held.section),
+                "base": item.held.base,
+                "left_out": item.held.left_out,
+                "differing": item.differing,
+                "note": item.held.note,
+            }
+            for item in report.dumps
+        ],
+    }
+
+
+def _place(section: Section) -> dict[str, Any]:
+    span = section.span
+    return {
+        "part": section.label,
+        "first": span.first,
+        "bytes": section.size,
+        "step": span.step,
+        "order": span.order,
+        "device_files": list(section.files),
+    }

@@ -1,19 +1,20 @@
-"""Files that were read out of chips: whatever format they have, and the sections of devices that they may hold."""
+"""Files that were read out of chips, whatever format they have, and what was read of each device by them."""
 
 import stat
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property
-from pathlib import Path, PurePath
+from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
+from ladderlight.board import Board, Device
+from ladderlight.devices.files import ERASED, words_of
 from ladderlight.devices.formats import Format, format_of, likely_damage, segments_of
-from ladderlight.devices.records import Segment
 from ladderlight.errors import DeviceFileError, UsageError
-from ladderlight.flow.pictures import ByteOrder
-from ladderlight.readback.sections import Section
-from ladderlight.units.arrays import Bytes, Ints, bytes_per_word
+from ladderlight.readback.sections import Section, covered_by, image_of, mask_of
+from ladderlight.units.arrays import Bytes, Flags, Ints, Words, bytes_per_word
 from ladderlight.units.words import counted, joined
 
 _ELEMENTS: tuple[Format, ...] = ("verilog_mem", "c_array")
@@ -29,6 +30,7 @@ _NO_FILES = (
 )
 _FARTHEST = 1 << 24
 """Addresses from here on, past the 24 bits of an S2 record, are no place for a dump that holds a part of a device."""
+_segments_of = cache(segments_of)
 _ADDRESSED: tuple[Format, ...] = ("intel_hex", "s_record", "verilog_mem")
 
 
@@ -44,21 +46,16 @@ class Dump:
         """Its format, told by its content."""
         return format_of(self.data)
 
-    @property
-    def stem(self) -> str:
-        """Its name without folder and suffix."""
-        return PurePath(self.name).stem
-
-    def segments(self, section: Section) -> list[Segment]:
-        """Read it as a section's bytes.
-
-        Raises UsageError when it is damaged.
-        """
+    def addressed(self, section: Section) -> tuple[Bytes, Ints]:
+        """Return its bytes as a section's, each with its address, from 0 without any. UsageError for a damaged one."""
         element = 1 if section.torn else bytes_per_word(section.device.part.width)
         try:
-            return _segments(self.name, self.data, element, section.span.order)
+            segments = _segments_of(self.name, self.data, element=element, order=section.span.order)
         except DeviceFileError as error:
             raise UsageError.of(error.faults) from error
+        stretches = [np.arange(len(segment.data)) + segment.address for segment in segments if segment.data]
+        addresses = np.concatenate(stretches) if stretches else np.zeros(0, dtype=np.int64)
+        return np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8), addresses
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -80,10 +77,7 @@ class Held:
 
 
 def read_dumps(paths: Sequence[Path], sections: Sequence[Section]) -> list[Dump]:
-    """Read files that were read out of chips. One too large for any of the sections is not read.
-
-    Raises UsageError when one cannot be read.
-    """
+    """Read files that came out of chips, none too large for any section. Raises UsageError when one cannot be read."""
     largest = max(section.device.part.bytes for section in sections)
     return [Dump(name=str(path), data=_read(path, largest)) for path in paths]
 
@@ -113,12 +107,11 @@ def fit(dump: Dump, section: Section) -> Held | None:
     section, or else at a multiple of the section's size below 16 MiB. Raises UsageError when the dump is damaged.
     """
     try:
-        segments = dump.segments(section)
+        data, addresses = dump.addressed(section)
     except UsageError:
         if dump.format in _ELEMENTS and section.torn:  # whole words are no bytes
             return None
         raise
-    data, addresses = _bytes_of(segments)
     if dump.format not in _ADDRESSED:
         if len(data) != section.size:
             return None
@@ -127,14 +120,6 @@ def fit(dump: Dump, section: Section) -> Held | None:
     if base is None:
         return None
     return Held(dump=dump, section=section, base=base, at=addresses - base, data=data)
-
-
-def addressed(dump: Dump, section: Section) -> tuple[Bytes, Ints]:
-    """Return a dump's bytes and the address of each, 0 upwards in a format without.
-
-    Raises UsageError when the dump is damaged.
-    """
-    return _bytes_of(dump.segments(section))
 
 
 def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
@@ -147,10 +132,9 @@ def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
         f"device {names[0]} takes {sizes}" if len(names) == 1 else f"devices {', '.join(names)} take {sizes} each"
         for sizes, names in takers.items()
     )
-    segments = dump.segments(sections[0])
+    data, addresses = dump.addressed(sections[0])
     if dump.format in _ADDRESSED:
-        first = min(segment.address for segment in segments)
-        last = max(segment.address + len(segment.data) for segment in segments) - 1
+        first, last = int(addresses.min()), int(addresses.max())
         size = last + 1 - first
         if first >= _FARTHEST and all(size < section.size for section in sections):
             return UsageError(
@@ -163,11 +147,9 @@ def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:
             "check that it is of this board, and from which address it was saved",
             where=dump.name,
         )
-    size = sum(len(segment.data) for segment in segments)
-    advice = likely_damage(dump.data) if dump.format == "binary" else ""
-    return UsageError(
-        f"holds {counted(size, 'byte')}, but {wanted}; {advice or 'check that it is of this board'}", where=dump.name
-    )
+    damage = likely_damage(dump.data) if dump.format == "binary" else ""
+    action = damage or "check that it is of this board"
+    return UsageError(f"holds {counted(len(data), 'byte')}, but {wanted}; {action}", where=dump.name)
 
 
 def _sizes(sections: Sequence[Section]) -> str:
@@ -197,12 +179,112 @@ def _base(addresses: Ints, section: Section, name: str) -> int | None:
     return next((base for base in likely if base <= first and end <= base + section.size), None)
 
 
-def _bytes_of(segments: Sequence[Segment]) -> tuple[Bytes, Ints]:
-    data = np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8)
-    stretches = [np.arange(len(segment.data)) + segment.address for segment in segments if segment.data]
-    return data, np.concatenate(stretches) if stretches else np.zeros(0, dtype=np.int64)
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Reading:
+    """What was read of a device, put together from its dumps: which of its ``sections``, and the bytes of its image.
+
+    ``image`` is uint8, low byte of each word first; places that were not read hold FFh. ``sections`` are all that a
+    dump of the device may be of. ``left_out`` marks the bytes of the image that a dump lacks, which count as erased;
+    None where it lacks none.
+    """
+
+    device: Device
+    image: Bytes
+    read: tuple[Section, ...]
+    sections: tuple[Section, ...] = ()
+    left_out: Flags | None = None
+
+    @property
+    def words(self) -> Words:
+        """The words: uint32, shape (words of the part,)."""
+        return words_of(self.image.tobytes(), self.device.part.width)
+
+    @property
+    def mask(self) -> Words:
+        """The bits of each word that were read."""
+        return mask_of(self.device, self.read)
+
+    def over(self, should: Words) -> Words:
+        """Return the words that were read, with what should be there in the place of bits that were not."""
+        return (self.words & self.mask) | (should & ~self.mask)
+
+    @property
+    def mostly_left_out(self) -> Flags | None:
+        """Words with a byte that a dump lacks, where its dumps lack more than half of what they hold; else None."""
+        if self.left_out is None or 2 * self.left_out.sum() <= covered_by(self.device, self.read).sum():
+            return None
+        return np.asarray(self.left_out.reshape(self.device.part.words, -1).any(axis=1))
+
+    @property
+    def complete(self) -> bool:
+        """Whether all of the device was read."""
+        return not self.unread_bytes
+
+    @property
+    def unread_bytes(self) -> int:
+        """How many bytes of the device were not read."""
+        return int(np.count_nonzero(~covered_by(self.device, self.read)))
+
+    @property
+    def unread(self) -> tuple[Section, ...]:
+        """What was not read, in the sections that a dump may be of; it may fall short where dumps overlap."""
+        covered = covered_by(self.device, self.read)
+        missing = []
+        for section in sorted(self.sections, key=lambda section: not section.files):
+            if not section.whole and not covered[section.places].any():
+                covered[section.places] = True
+                missing.append(section)
+        return tuple(sorted(missing, key=lambda section: section.span.first))
 
 
-@cache
-def _segments(name: str, data: bytes, element: int, order: ByteOrder) -> list[Segment]:
-    return segments_of(name, data, element=element, order=order)
+def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Reading]:
+    """Put together what was read of each device, in the sections' order. Raises UsageError when two dumps disagree."""
+    by_device: dict[str, list[Held]] = {}
+    for held in found:
+        by_device.setdefault(held.section.device.name, []).append(held)
+    devices = {section.device.name: section.device for section in sections}
+    return [
+        _reading(device, by_device[name], [section for section in sections if section.device == device])
+        for name, device in devices.items()
+        if name in by_device
+    ]
+
+
+def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str, NDArray[np.uint32]]:
+    """Put the memories' words together. Raises UsageError when part of a device was not read."""
+    words = {reading.device.name: reading.words for reading in readings}
+    missing = []
+    for device in board.devices:
+        reading = next((reading for reading in readings if reading.device == device), None)
+        if reading is None:
+            missing.append(f"device {device.name!r} ({device.part.bytes:,} bytes)")
+        elif not reading.complete:
+            parts = ", ".join(section.name for section in reading.unread)
+            missing.append(f"{parts or 'a part'} of device {device.name!r} ({reading.unread_bytes:,} bytes)")
+    if missing:
+        what = f"no dump holds {', '.join(missing)}; a picture needs all of every device, so add what is left"
+        raise UsageError(what)
+    return {memory.name: np.concatenate([words[device.name] for device in memory.devices]) for memory in board.memories}
+
+
+def _reading(device: Device, found: Sequence[Held], sections: Sequence[Section]) -> Reading:
+    image = np.full(device.part.bytes, ERASED, dtype=np.uint8)
+    owner = np.full(device.part.bytes, -1, dtype=np.int64)
+    left_out = np.zeros(device.part.bytes, dtype=np.bool_)
+    full = image_of(np.array([(1 << device.part.width) - 1], dtype=np.uint32), device)  # spare bits do not count
+    for number, held in enumerate(found):
+        whole = np.full(held.section.size, ERASED, dtype=np.uint8)
+        whole[held.at] = held.data
+        places = held.section.places
+        differs = (owner[places] >= 0) & (((image[places] ^ whole) & full[places % len(full)]) != 0)
+        if differs.any():
+            other = found[owner[places[differs.argmax()]]]
+            raise UsageError(
+                f"{other.dump.name} and {held.dump.name} are both of device {device.name!r}, {held.section.name}, and "
+                f"differ from each other in {int(differs.sum()):,} bytes; give them one at a time"
+            )
+        image[places] = whole
+        owner[places] = number
+        left_out[np.delete(places, held.at)] = True
+    read = tuple(dict.fromkeys(held.section for held in found))
+    return Reading(device=device, image=image, read=read, sections=tuple(sections), left_out=left_out)

@@ -1,17 +1,19 @@
-"""Which dump is of which section of which device: identified by name, by size, by content, or by what is left."""
+"""Which dump is of which section of which device and tray: by name, by size, by content, or by what is left."""
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from pathlib import PurePath
 
 import numpy as np
 
 from ladderlight.errors import UsageError, nearest_word
+from ladderlight.flow.pictures import ByteOrder
 from ladderlight.readback.dumps import Dump, Held, fit, misfit
-from ladderlight.readback.other_parts import as_other_part
-from ladderlight.readback.recognition import Images, expected_bytes, recognised
-from ladderlight.readback.sections import Section, named_after
+from ladderlight.readback.recognition import Candidate, Images, as_other_part, expected_bytes, recognised
+from ladderlight.readback.sections import Section, named_after, sections_of
 from ladderlight.units.words import joined
+from ladderlight.workspace.last_build import LastBuild
 
 _MOST_NAMED = 4
 
@@ -24,23 +26,11 @@ def match(
     earlier: Images | None = None,
     device: str | None = None,
 ) -> list[Held]:
-    """Return what each dump is of, in the order of the dumps.
+    """Return what each dump is of among the sections, only those of ``device`` if given, in the order of the dumps.
 
-    Raises UsageError when there is no such device, a dump is damaged or fits nothing, or cannot be identified.
-
-    Parameters
-    ----------
-    dumps
-        The files.
-    sections
-        What they may be of.
-    wanted
-        What the devices should hold, by name: uint8, low byte of each word first. Dumps that neither name nor size
-        tells apart are then recognised by content; without it they are taken in the order of the sections.
-    earlier
-        What devices held before, by name and as ``wanted``: what is left is recognised by it.
-    device
-        The device that all the dumps are of.
+    Dumps that neither name nor size tells apart are recognised by what the devices should hold, ``wanted``, and then by
+    what they held ``earlier``; without it they are taken in the order of the sections. Raises UsageError when there is
+    no such device, a dump is damaged or fits nothing, or cannot be identified.
     """
     if device is not None:
         names = dict.fromkeys(section.device.name for section in sections)
@@ -51,7 +41,7 @@ def match(
     found: dict[Dump, Held] = {}
     open_: dict[Dump, list[Held]] = {}
     for dump in dumps:
-        choices = _choices(dump, sections, named.get(dump.stem, ()), wanted)
+        choices = _choices(dump, sections, named.get(PurePath(dump.name).stem, ()), wanted)
         if len(choices) == 1:
             found[dump] = choices[0]
         else:
@@ -70,10 +60,7 @@ def match(
 
 
 def _choices(dump: Dump, sections: Sequence[Section], meant: Sequence[Section], wanted: Images | None) -> list[Held]:
-    """Lay a dump over the sections that its name means, or else over those of the same device, or over all.
-
-    One that fits none may be that of a programmer set to another part.
-    """
+    """Lay a dump over the sections of its name, or else of its device, or all; or take it for one of another part."""
     device = meant[0].device if meant else None
     wider = [section for section in sections if device is None or section.device == device]
     for some in (meant, wider):
@@ -102,7 +89,6 @@ def _by_content(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held], wante
 
 
 def _by_address(open_: Mapping[Dump, list[Held]], found: dict[Dump, Held]) -> None:
-    """Take dumps that give all of a piece, at the addresses that it has in its device, for that piece."""
     for dump, choices in open_.items():
         there = [held for held in choices if held.base and held.base == held.section.span.first and not held.left_out]
         if dump not in found and len(there) == 1 and _free(there, found):
@@ -161,7 +147,6 @@ def _best_based(held: Held, wanted: Images) -> Held:
 
 
 def _ambiguous(choices: Sequence[Held], found: Iterable[Held]) -> str:
-    """Return what stops a dump from being identified, and what to do."""
     others = [held for held in found if any(_overlaps(one.section, [held]) for one in choices)]
     if others and all(_overlaps(one.section, others) for one in choices):
         names = ", ".join(held.dump.name for held in others)
@@ -174,3 +159,73 @@ def _ambiguous(choices: Sequence[Held], found: Iterable[Held]) -> str:
     files = [one.section.files[0] for one in choices if one.section.files]
     action = f"name the dump after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
     return f"cannot identify the part of device {devices[0]!r} by name or content: {parts}; {action}"
+
+
+_NAMED = re.compile(r"tray[-_ ]?0*(\d+)", re.IGNORECASE)
+
+
+def by_tray(
+    dumps: Sequence[Dump],
+    build: LastBuild,
+    *,
+    order: ByteOrder | None = None,
+    device: str | None = None,
+    asked: int | None = None,
+) -> dict[int | None, list[Dump]]:
+    """Sort dumps by the tray of the last build that they are of.
+
+    The trays are read one after another. A dump that is like none of them clearly more than like the others is of the
+    tray that its path names, such as ``tray-02/picture.bin``, or of that of all other dumps. Raises UsageError when
+    there is no such tray, or the tray of a dump cannot be found.
+
+    ``order`` of wide words, ``device``, and ``asked``, the tray of all dumps, are given where they are known.
+    """
+    numbers = build.numbers(() if asked is None else (asked,))
+    if len(numbers) == 1:
+        return {numbers[0]: list(dumps)}
+    searches = {dump: _Search() for dump in dumps}
+    for number in numbers:
+        tray = build.tray(number)
+        sections = [
+            section for section in sections_of(build.board, tray.files, order) if device in (None, section.device.name)
+        ]
+        for dump, search in searches.items():
+            search.try_tray(number, dump, sections, tray.image_arrays)
+    found = {dump: search.numbers for dump, search in searches.items()}
+    sure = [choices[0] for choices in found.values() if len(choices) == 1]
+    sorted_: dict[int | None, list[Dump]] = {}
+    for dump, choices in found.items():
+        named = [number for number in numbers if str(number) in _NAMED.findall(dump.name)]
+        likely = [number for number in choices if number in sure] or list(choices) or named[-1:] or sure
+        if not likely or (not choices and len(set(likely)) > 1):
+            known = joined([str(number) for number in numbers], "or")
+            raise UsageError(f"cannot identify the tray by content; add --tray with {known}", where=dump.name)
+        sorted_.setdefault(likely[0], []).append(dump)
+    return dict(sorted(sorted_.items(), key=lambda item: item[0] or 0))
+
+
+@dataclass(kw_only=True)
+class _Search:
+    """The trays that a dump is the very same as, and the two that it is most like."""
+
+    same: list[int | None] = field(default_factory=list)
+    best: list[tuple[Candidate, int | None]] = field(default_factory=list)
+
+    def try_tray(self, number: int | None, dump: Dump, sections: Sequence[Section], images: Images) -> None:
+        """Compare a dump with all that a tray has of its size."""
+        candidates = [Candidate.of(held, images) for section in sections if (held := fit(dump, section)) is not None]
+        if any(candidate.is_the_same for candidate in candidates):
+            self.same.append(number)
+        elif candidates:
+            likest = max(candidates, key=lambda candidate: int(candidate.agreeing.sum()))
+            ranked = sorted([*self.best, (likest, number)], key=lambda one: -int(one[0].agreeing.sum()))
+            self.best = ranked[:2]
+
+    @property
+    def numbers(self) -> Sequence[int | None]:
+        """The trays that the dump may be of: those that hold the very same, or else the one that is clearly likest."""
+        if self.same or not self.best:
+            return self.same
+        (first, number), *others = self.best
+        clear = first.tells and all(first.is_clearly_more_like(other) for other, _ in others)
+        return [number] if clear else []

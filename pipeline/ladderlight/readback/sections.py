@@ -12,8 +12,6 @@ from ladderlight.devices.files import bytes_of, span_places, spans_of, words_of
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
 from ladderlight.units.arrays import Bytes, Flags, Ints, Words, bytes_per_word
 
-Places = Ints
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Section:
@@ -27,7 +25,7 @@ class Section:
     """The address that each of these files gives to its first byte."""
 
     @cached_property
-    def places(self) -> Places:
+    def places(self) -> Ints:
         """Places in the device's image, low byte of each word first, in the order of the dump."""
         return span_places(self.span, self.device)
 
@@ -83,15 +81,8 @@ class Section:
 def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | None = None) -> list[Section]:
     """Return all sections that a dump of a board's chips may be of.
 
-    Returns, for each device, the whole of it in every byte order of its files, what each file holds that is less, and
-    the even and the odd bytes of wide words.
-
-    Parameters
-    ----------
-    board, files
-        The board, and the device files of its build with their spans; what they hold is not looked at.
-    order
-        Byte order of wide words; that of the files when not given.
+    For each device these are the whole of it in every byte order of its files, what each file of its build holds that
+    is less, and the even and the odd bytes of wide words. ``order`` of these is that of the files when not given.
     """
     by_device: dict[str, list[DeviceFile]] = {}
     for file in files:

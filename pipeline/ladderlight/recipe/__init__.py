@@ -6,16 +6,16 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from ladderlight.recipe.advice import advice_on
     from ladderlight.recipe.files import PictureFile
     from ladderlight.recipe.language.model import Override, Recipe, StageUse
     from ladderlight.recipe.language.schemas import schema
     from ladderlight.recipe.loading import load, load_revisions
+    from ladderlight.recipe.rules import advice_on
 
 __all__ = ["Override", "PictureFile", "Recipe", "StageUse", "advice_on", "load", "load_revisions", "schema"]
 _HOMES = {
     "PictureFile": "files",
-    "advice_on": "advice",
+    "advice_on": "rules",
     "load": "loading",
     "load_revisions": "loading",
     "schema": "language.schemas",

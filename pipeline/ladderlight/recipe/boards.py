@@ -1,9 +1,6 @@
 """From the recipe's board table to the board, and from the board's problems back to places in the recipe."""
 
-from __future__ import annotations
-
 import math
-from collections.abc import Iterator
 from dataclasses import replace
 
 from ladderlight.board import (
@@ -20,7 +17,6 @@ from ladderlight.board import (
     Part,
     Raster,
 )
-from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.lines import Signal, expand, expand_names
 from ladderlight.errors import Problem
@@ -133,22 +129,16 @@ def _plain_part(table: MemoryTable) -> Part:
     )
 
 
-def _channels(ladder: LadderTable) -> Iterator[tuple[str, dict[str, Assembly] | R2RTable]]:
-    for name in (*GUNS, "grey"):
-        channel = getattr(ladder, name)
-        if channel is not None:
-            yield name, channel
-
-
 def _ladder(table: LadderTable) -> Ladder:
     guns = {name: (gun,) for gun, name in enumerate(GUNS)} | {"grey": (0, 1, 2)}
     channels = []
-    for name, written in _channels(table):
+    for name in guns:
+        written = getattr(table, name)
         if isinstance(written, R2RTable):
             lines = [line for entry in written.lines for line in expand_names(entry)]
             rungs = dict.fromkeys(lines, 2 * written.r2r if written.rung is None else written.rung)
             channels.append(Channel(name=name, resistors=rungs, guns=guns[name], r2r=written.r2r))
-        else:
+        elif written is not None:
             resistors = {line: assembly.ohms for line, assembly in written.items()}
             pairs = {line: assembly for line, assembly in written.items() if assembly.joined != "single"}
             channels.append(Channel(name=name, resistors=resistors, guns=guns[name], pairs=pairs))

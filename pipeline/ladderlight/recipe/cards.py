@@ -1,7 +1,5 @@
 """The test cards of a recipe."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -11,9 +9,8 @@ from ladderlight.board import Board
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import PluginError, Problem, RecipeError, StageFailure, nearest_word
 from ladderlight.recipe.boards import no_such_bank
-from ladderlight.recipe.chain import problem_of
+from ladderlight.recipe.chain import files_named, problem_of, read_files
 from ladderlight.recipe.language.model import CardUse, Recipe, StageUse
-from ladderlight.recipe.option_files import files_named, read_files
 from ladderlight.recipe.source.problems import Report, dig
 from ladderlight.stages.boundary import problems_of
 from ladderlight.stages.kinds import Kind

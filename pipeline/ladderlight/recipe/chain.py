@@ -1,17 +1,15 @@
-"""The chain of stages of a recipe, and what it overrides for some pictures."""
-
-from __future__ import annotations
+"""The chain of stages of a recipe, the files that their options name, and what is overridden for some pictures."""
 
 import traceback
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 from ladderlight.errors import PluginError, Problem, nearest_word
-from ladderlight.flow.matching import file_name, matching
-from ladderlight.recipe.files import PictureFile
+from ladderlight.flow.pictures import file_name, matching
+from ladderlight.recipe.files import PictureFile, missing_file
 from ladderlight.recipe.language.model import Override, StageUse
 from ladderlight.recipe.source.document import nearest_file
 from ladderlight.recipe.source.problems import Report, Where, dig
@@ -20,6 +18,7 @@ from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import BUILT_IN, StageRegistry
 from ladderlight.stages.validation import KeyName
+from ladderlight.system.paths import is_file, reason_of
 
 _OWN_KEYS = ("match", "bank", "tray", "revision")
 
@@ -218,3 +217,44 @@ def _not_overridable(key: str, where: Where, links: Sequence[Link], names: Seque
 def _some(files: Sequence[PictureFile]) -> str:
     names = [file.source for file in files]
     return ", ".join(names) if len(names) <= 4 else f"{', '.join(names[:3])} and {len(names) - 3} more"
+
+
+def with_files(links: Sequence[Link], folder: Path, report: Report) -> list[Link]:
+    """Read the files that the options of a chain name, and put their content in the place of the names."""
+    read = [read_files(link.options, ("stage", link.place or 0), folder, report) for link in links]
+    return [replace(link, options=options) for link, options in zip(links, read, strict=True)]
+
+
+def override_with_files(
+    override: Override, place: int, links: Sequence[Link], folder: Path, report: Report
+) -> Override:
+    """Do the same for what a ``[[picture]]`` table changes."""
+    options = {
+        index: read_files(
+            changes, ("picture", place, override.keys.get(index, links[index].declaration.name)), folder, report
+        )
+        for index, changes in override.options.items()
+    }
+    return replace(override, options=options)
+
+
+def files_named(given: Mapping[str, Any], folder: Path) -> list[Path]:
+    """List the files that options name, before their content is put in the place of the names."""
+    return [folder / value.decode("utf-8") for value in given.values() if isinstance(value, bytes)]
+
+
+def read_files(given: Mapping[str, Any], where: Where, folder: Path, report: Report) -> Mapping[str, Any]:
+    """Return options with the content of the files that they name; ``where`` is the options' table."""
+    options = dict(given)
+    for name, value in given.items():
+        if not isinstance(value, bytes):
+            continue
+        named = value.decode("utf-8")
+        try:
+            options[name] = (folder / named).read_bytes()
+        except OSError as error:
+            what, action = missing_file(folder, named)
+            if is_file(folder / named):
+                what, action = f"{named!r} cannot be read ({reason_of(error)})", "check its permissions"
+            report.add(Problem(where=(*where, name), what=what, action=action))
+    return options

@@ -1,7 +1,5 @@
 """The picture files that a recipe names."""
 
-from __future__ import annotations
-
 import errno
 import glob
 import os
@@ -13,7 +11,7 @@ from fnmatch import fnmatch
 from pathlib import Path
 
 from ladderlight.errors import Problem
-from ladderlight.flow.matching import file_name, matching
+from ladderlight.flow.pictures import file_name, matching
 from ladderlight.system.paths import is_file, is_folder, trouble_with
 
 MOST_FOLDERS = 10_000

@@ -1,7 +1,5 @@
 """Headers of a recipe's pictures and the names of their frames, before any picture is decoded."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The files that a build is made from, with digests, so that it can be told later whether any has changed."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor

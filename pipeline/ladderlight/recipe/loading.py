@@ -1,7 +1,5 @@
 """Reading a recipe: everything is checked, and all errors are reported at once."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal
@@ -14,14 +12,20 @@ from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Fault, PluginError, Problem, RecipeError
 from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
 from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
-from ladderlight.recipe.chain import chain_of, check_match, file_problem, override_of
+from ladderlight.recipe.chain import (
+    chain_of,
+    check_match,
+    file_problem,
+    files_named,
+    override_of,
+    override_with_files,
+    with_files,
+)
 from ladderlight.recipe.files import PictureFile, first_below, idle_exclusions, missing_file, picture_files, source_of
+from ladderlight.recipe.language.contradictions import contradictions
 from ladderlight.recipe.language.model import Override, Recipe
+from ladderlight.recipe.language.recovery import may_follow, meaning_of, repaired
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
-from ladderlight.recipe.option_files import files_named, override_with_files, with_files
-from ladderlight.recipe.recovery.contradictions import contradictions
-from ladderlight.recipe.recovery.intent import meaning_of
-from ladderlight.recipe.recovery.repair import may_follow, repaired
 from ladderlight.recipe.rules import check_rules
 from ladderlight.recipe.source.document import Document, UnreadableError, read_document
 from ladderlight.recipe.source.problems import Report, Where, dig, tables

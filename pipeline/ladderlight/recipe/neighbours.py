@@ -1,7 +1,5 @@
 """The other recipes of a folder, as far as their text shows; nothing of theirs is run."""
 
-from __future__ import annotations
-
 import stat
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,18 +1,18 @@
-"""What stages say of their options together and on the board, before any picture is opened."""
+"""What stages say of their options together and on the board, before any picture is opened: rules and advice."""
 
-from __future__ import annotations
-
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 
-from ladderlight.board import Board
+from ladderlight.board import Board, Finding
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Problem, StageFailure
+from ladderlight.flow.pictures import file_name, matching
 from ladderlight.recipe.chain import Link
 from ladderlight.recipe.files import PictureFile
-from ladderlight.recipe.language.model import Override
+from ladderlight.recipe.language.model import Override, Recipe
 from ladderlight.recipe.source.problems import Report, Where
-from ladderlight.stages.boundary import problems_of
+from ladderlight.stages.boundary import advice_of, animation_of, problems_of
 
 
 def check_rules(
@@ -73,3 +73,29 @@ def _where(
     if link.place is None:
         return ("stage", 0)
     return ("stage", link.place, *(problem.where if option in link.raw else ("use",)))
+
+
+def advice_on(recipe: Recipe) -> Iterator[Finding]:
+    """Yield the advice of each stage, on its options as its table has them and as they are for frames of an animation.
+
+    Advice that several stages or pictures have in common is given once.
+    """
+    frames = list(_frames(recipe))
+    found: dict[Finding, None] = {}
+    for at, use in enumerate(recipe.chain):
+        cases = [(use.options, False)]
+        if use.declaration.kind.per_picture:
+            cases += [(recipe.options_for(file, at), True) for file in frames]
+        for options, animated in cases:
+            advice = advice_of(use.declaration, recipe.board, options, animated=animated, viewing=recipe.viewing)
+            found |= dict.fromkeys(advice)
+    yield from found
+
+
+def _frames(recipe: Recipe) -> Iterator[PictureFile]:
+    for use in recipe.chain:
+        animation = animation_of(use.declaration, recipe.board, use.options, viewing=recipe.viewing)
+        if animation:
+            yield from matching(
+                animation.match, recipe.files, lambda file: (file_name(file.source), Path(file.source).stem)
+            )

@@ -1,7 +1,5 @@
 """What a build of a recipe reads, looked at again and again."""
 
-from __future__ import annotations
-
 import importlib
 import os
 import stat
@@ -38,7 +36,7 @@ class Reads:
         return cls(folder=recipe.folder, files=frozenset(files), patterns=recipe.patterns)
 
     @classmethod
-    def of_broken(cls, path: Path, before: Reads | None = None) -> Reads:
+    def of_broken(cls, path: Path, before: Self | None = None) -> Self:
         """Return what a recipe that cannot be loaded read before, and whatever it may name now."""
         reads = before or cls(folder=path.parent, files=frozenset([path]))
         try:

@@ -1,4 +1,1 @@
-"""The stage reference, generated from the stages' declarations, with an example of each at work.
-
-``python -m ladderlight.reference plugins/README.md`` makes it again.
-"""
+"""The stage reference, generated from the stages' declarations, with an example of each at work."""

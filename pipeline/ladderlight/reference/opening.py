@@ -32,13 +32,8 @@ _STEP = 4
 def opening_png(recipe: Path) -> bytes:
     """Build a copy of a recipe and draw its first picture beside what the board shows of it, and the board's ladder.
 
-    Raises BuildError when the board's screen is of another size.
-
-    Parameters
-    ----------
-    recipe
-        A recipe whose files lie in its own folder, of a board that shows 640 by 480 counts and lines, in pixels of
-        an even number of both.
+    The recipe's files lie in its own folder; its pixels are of an even number of counts and lines. Raises BuildError
+    when the board's screen is not 640 by 480.
     """
     with tempfile.TemporaryDirectory() as folder:
         copy = shutil.copytree(recipe.parent, Path(folder) / "board", ignore=shutil.ignore_patterns("out"))
@@ -72,7 +67,6 @@ def opening_png(recipe: Path) -> bytes:
 
 
 def _cropped(image: Image.Image) -> Image.Image:
-    """Cut the middle of a photograph in the screen's proportions, and reduce."""
     width, height = image.size
     wide = min(width, height * _PANEL[0] // _PANEL[1])
     high = wide * _PANEL[1] // _PANEL[0]

@@ -10,13 +10,12 @@ from pathlib import Path
 
 from ladderlight.errors import BuildError
 from ladderlight.flow.pictures import DeviceFile
-from ladderlight.reference.examples import Played, play
-from ladderlight.reference.strips import strip_png
+from ladderlight.reference.examples import Played, play, strip_png
 from ladderlight.stages.contract import Example
 from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
-from ladderlight.stages.toml_text import stage_table, use_table
+from ladderlight.stages.wording import stage_table, use_table
 
 FOLDER = "reference"
 """Where the pictures are, beside the page."""
@@ -53,13 +52,13 @@ class Reference:
     pictures: dict[str, bytes]
 
 
-def reference(registry: StageRegistry, plugin: str = "builtin") -> Reference:
-    """Write the reference page of one plugin's stages and draw its pictures."""
+def reference(registry: StageRegistry) -> Reference:
+    """Write the reference page of the built-in stages and draw its pictures."""
     lines = [_INTRODUCTION]
     pictures = {}
     kind = None
     for summary in registry.summaries():
-        if summary.plugin != plugin:
+        if summary.plugin != "builtin":
             continue
         declaration = registry.get(summary.use)
         if declaration.kind is not kind:
@@ -74,10 +73,7 @@ def reference(registry: StageRegistry, plugin: str = "builtin") -> Reference:
 
 
 def write_reference(path: Path, registry: StageRegistry) -> None:
-    """Write the page and its pictures, and remove pictures of stages that no longer exist.
-
-    Raises BuildError when there is another file in place of the page.
-    """
+    """Write the page and its pictures, and remove old ones. Raises BuildError when another file is at its path."""
     if path.exists() and not path.read_bytes().startswith(_TITLE.encode()):
         raise BuildError("is not a reference page; choose another path", where=path)
     made = reference(registry)
@@ -121,7 +117,6 @@ def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -
 
 
 def _alternative(declaration: StageDeclaration) -> str:
-    """Return what is to be seen in a picture, for whoever does not see it."""
     if declaration.kind is Kind.CARD:
         return f"{declaration.name}: {declaration.help.partition(':')[0]}"
     shown = declaration.example.shows
@@ -155,7 +150,6 @@ def _file(file: DeviceFile) -> str:
 
 
 def _head(data: bytes) -> Iterator[str]:
-    """Yield the first lines of a text file; nothing of any other."""
     try:
         rows = data.decode("ascii").splitlines()
     except UnicodeDecodeError:

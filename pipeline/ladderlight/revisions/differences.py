@@ -1,17 +1,21 @@
-"""What differs between two revisions: parts, wiring, colours, timing, and the chips and pictures of their builds."""
+"""What differs between two revisions: parts, wiring, colours, timing, chips and pictures, as values, text and page."""
 
+import base64
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
+
+from markupsafe import Markup
 
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.board import Board, Finding, Palette
 from ladderlight.board.scanning.timing import timings
 from ladderlight.engine.trays import folder_of, place_in
 from ladderlight.errors import LadderlightError
+from ladderlight.proof.templating import fill
 from ladderlight.recipe import Recipe
 from ladderlight.workspace.burned import burn_of, chip_of
 from ladderlight.workspace.last_build import LastBuild, last_build
@@ -77,78 +81,44 @@ class Differences:
 
     first: Side
     second: Side
-
-    @cached_property
-    def parts(self) -> dict[tuple[str, str], Pair[int]]:
-        """How many of each part to buy, by what it is and its value."""
-        return _differing(*(_parts(side) for side in self._sides))
-
-    @cached_property
-    def wiring(self) -> dict[tuple[str, str], Pair[str]]:
-        """The line and pin number of each pin, by device or package of logic and the pin's name."""
-        return _differing(*(dict(_pins(side)) for side in self._sides))
-
-    @cached_property
-    def figures(self) -> dict[str, Pair[object]]:
-        """Figures of picture, raster and colours, by name."""
-        return _differing(*(_figures(side.recipe.board) for side in self._sides))
-
-    @cached_property
-    def colours(self) -> dict[int, Pair[str]]:
-        """The colours of codes, as ``#rrggbb``."""
-        return _differing(*(dict(enumerate(_hex(side.recipe.board.palette))) for side in self._sides))
-
-    @cached_property
-    def timing(self) -> dict[tuple[str, str], Pair[float]]:
-        """Nanoseconds by memory and what they are: ``hold_ns``, ``access_ns`` and ``margin_ns``."""
-        return _differing(*(dict(_timing(side.recipe.board)) for side in self._sides))
-
-    @cached_property
-    def chips(self) -> dict[Slot, str]:
-        """What to do with each chip of the first revision's build for that of the second; empty without both builds."""
-        if self.first.build is None or self.second.build is None:
-            return {}
-        held = dict.fromkeys((*self.first.build.numbers(), *self.second.build.numbers()))
-        return {
-            (number, name): text
-            for number in sorted(held, key=lambda number: number or 0)
-            for name, text in self._chips(number)
-        }
-
-    @cached_property
-    def pictures(self) -> dict[str, Pair[Place]]:
-        """Tray and bank of every picture of both builds, by name."""
-        first, second = self.first.pictures, self.second.pictures
-        return {name: (first.get(name), second.get(name)) for name in {**first, **second}}
+    parts: Mapping[tuple[str, str], Pair[int]]
+    """How many of each part to buy, by what it is and its value."""
+    wiring: Mapping[tuple[str, str], Pair[str]]
+    """The line and pin number of each pin, by device or package of logic and the pin's name."""
+    figures: Mapping[str, Pair[object]]
+    """Figures of picture, raster and colours, by name."""
+    colours: Mapping[int, Pair[str]]
+    """The colours of codes, as ``#rrggbb``."""
+    timing: Mapping[tuple[str, str], Pair[float]]
+    """Nanoseconds by memory and what they are: ``hold_ns``, ``access_ns`` and ``margin_ns``."""
+    chips: Mapping[Slot, str]
+    """What to do with each chip of the first revision's build for that of the second; empty without both builds."""
+    pictures: Mapping[str, Pair[Place]]
+    """Tray and bank of every picture of both builds, by name."""
 
     @property
     def findings(self) -> list[Finding]:
         """A note for each revision without a build."""
         message = "no build to compare; run ladderlight build first"
-        return [Finding.note(f"revision {side.name}", message) for side in self._sides if side.build is None]
+        sides = (self.first, self.second)
+        return [Finding.note(f"revision {side.name}", message) for side in sides if side.build is None]
 
-    @property
-    def _sides(self) -> tuple[Side, Side]:
-        return self.first, self.second
 
-    def _chips(self, number: int | None) -> Iterator[tuple[str, str]]:
-        """Compare a tray, of which one revision may have none."""
-        sides = [(side, side.build) for side in self._sides]
-        trays = [build.tray(number) if build and number in build.numbers() else None for _, build in sides]
-        devices = [
-            {device.name: device for device in side.recipe.board.devices} if tray else {}
-            for (side, _), tray in zip(sides, trays, strict=True)
-        ]
-        for name in {**devices[0], **devices[1]}:
-            before, after = devices[0].get(name), devices[1].get(name)
-            if after is None:
-                yield name, f"only in revision {self.first.name}"
-            elif before is None:
-                yield name, f"only in revision {self.second.name}; a new {after.part.number} is needed"
-            elif trays[0] and trays[1]:
-                chip = chip_of(key_of(self.first.recipe), before, trays[0].images[name])
-                burn = burn_of(chip, after, trays[1].images[name], against=f"revision {self.first.name}")
-                yield name, burn.text if burn.needed else "the same; no need to burn it"
+def differences_of(first: Side, second: Side) -> Differences:
+    """Compare two revisions, as far as both are built their builds too."""
+    boards = first.recipe.board, second.recipe.board
+    names = {**first.pictures, **second.pictures}
+    return Differences(
+        first=first,
+        second=second,
+        parts=_differing(_parts(first), _parts(second)),
+        wiring=_differing(dict(_pins(first)), dict(_pins(second))),
+        figures=_differing(*map(_figures, boards)),
+        colours=_differing(*(dict(enumerate(_hex(board.palette))) for board in boards)),
+        timing=_differing(*(dict(_timing(board)) for board in boards)),
+        chips=dict(_chips(first, second)),
+        pictures={name: (first.pictures.get(name), second.pictures.get(name)) for name in names},
+    )
 
 
 def document_of(found: Differences) -> dict[str, object]:
@@ -173,11 +143,6 @@ def document_of(found: Differences) -> dict[str, object]:
             {"name": name, **both((_place(pair[0]), _place(pair[1])))} for name, pair in found.pictures.items()
         ],
     }
-
-
-def chip_place(slot: Slot) -> str:
-    """Return a chip in words."""
-    return place_in(*slot)
 
 
 def _place(place: Place | None) -> dict[str, int] | None:
@@ -210,6 +175,28 @@ def _pins(side: Side) -> Iterator[tuple[tuple[str, str], str]]:
             yield (name, pin.name), f"{pin.line or 'not connected'}{number}"
 
 
+def _chips(first: Side, second: Side) -> Iterator[tuple[Slot, str]]:
+    if first.build is None or second.build is None:
+        return
+    numbers = dict.fromkeys((*first.build.numbers(), *second.build.numbers()))
+    for number in sorted(numbers, key=lambda number: number or 0):
+        trays = [build.tray(number) if number in build.numbers() else None for build in (first.build, second.build)]
+        devices = [
+            {device.name: device for device in side.recipe.board.devices} if tray else {}
+            for side, tray in zip((first, second), trays, strict=True)
+        ]
+        for name in {**devices[0], **devices[1]}:
+            before, after = devices[0].get(name), devices[1].get(name)
+            if after is None:
+                yield (number, name), f"only in revision {first.name}"
+            elif before is None:
+                yield (number, name), f"only in revision {second.name}; a new {after.part.number} is needed"
+            elif trays[0] and trays[1]:
+                chip = chip_of(key_of(first.recipe), before, trays[0].images[name])
+                burn = burn_of(chip, after, trays[1].images[name], against=f"revision {first.name}")
+                yield (number, name), burn.text if burn.needed else "the same; no need to burn it"
+
+
 def _hex(palette: Palette) -> list[str]:
     return [palette.hex_of(code) for code in range(len(palette))]
 
@@ -236,3 +223,74 @@ def _timing(board: Board) -> Iterator[tuple[tuple[str, str], float | None]]:
     for memory, timing in timings(board).items():
         for name, seconds in (("hold_ns", timing.hold), ("access_ns", timing.access), ("margin_ns", timing.margin)):
             yield (memory, name), None if seconds is None else round(seconds * 1e9, 3)
+
+
+_MOST_COLOURS = 16
+
+
+def differences_text(found: Differences) -> Iterator[str]:
+    """Yield the lines of a report: a heading for each kind, the first revision's value before the second's."""
+    yield f"revision {found.first.name} -> revision {found.second.name}"
+    sections: dict[str, list[tuple[str, Any, Any]]] = {
+        "parts to buy": [(f"{what}, {value}", *_counts(pair)) for (what, value), pair in found.parts.items()],
+        "wiring": [(f"{device} {pin}", *pair) for (device, pin), pair in found.wiring.items()],
+        "board": [(name, *pair) for name, pair in found.figures.items()],
+        "timing": [
+            (f"{memory} {name.removesuffix('_ns')}", _nanoseconds(pair[0]), _nanoseconds(pair[1]))
+            for (memory, name), pair in found.timing.items()
+        ],
+        "colours": [(f"code {code}", *pair) for code, pair in list(found.colours.items())[:_MOST_COLOURS]],
+    }
+    for heading, rows in sections.items():
+        yield f"{heading}: the same" if not rows else f"{heading}:"
+        width = max((len(label) for label, *_ in rows), default=0)
+        for label, before, after in rows:
+            yield f"  {label:{width}}  {_shown(before)} -> {_shown(after)}"
+    if len(found.colours) > _MOST_COLOURS:
+        yield f"  and {len(found.colours) - _MOST_COLOURS:,} more; --json lists all"
+    if found.chips:
+        yield "chips:"
+    for slot, text in found.chips.items():
+        yield f"  {place_in(*slot)}: {text}"
+
+
+def _counts(pair: tuple[Any, Any]) -> tuple[Any, Any]:
+    return pair[0] or 0, pair[1] or 0
+
+
+def _nanoseconds(value: float | None) -> str | None:
+    return None if value is None else f"{value:.2f} ns"
+
+
+def _shown(value: object) -> str:
+    return "none" if value is None else f"{value}"
+
+
+def revisions_page(project: str, found: Differences) -> str:
+    """Return one HTML document that loads nothing, with the screens of both proofs as far as they are there."""
+    sides = found.first, found.second
+    return fill(
+        "revisions.html",
+        package="ladderlight.revisions",
+        project=project,
+        names=[side.name for side in sides],
+        found=found,
+        chips=[(place_in(*slot), text) for slot, text in found.chips.items()],
+        aspects=[side.recipe.board.raster.mode.screen_aspect for side in sides],
+        pictures=[
+            (name, [_screen(side, place) for side, place in zip(sides, pair, strict=True)])
+            for name, pair in found.pictures.items()
+        ],
+    )
+
+
+def _screen(side: Side, place: tuple[int | None, int] | None) -> dict[str, Any] | None:
+    if place is None:
+        return None
+    tray, bank = place
+    label = f"bank {bank}" if tray is None else f"tray {tray}, bank {bank}"
+    try:
+        data = base64.b64encode(side.screen(place).read_bytes()).decode("ascii")
+    except OSError:
+        return {"label": label, "source": None}
+    return {"label": label, "source": Markup(f"data:image/png;base64,{data}")}  # noqa: S704 - Base64 of our own file

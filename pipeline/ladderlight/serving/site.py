@@ -1,11 +1,13 @@
-"""Which file of the output folders a request means: none that lies outside, and none that is hidden."""
+"""Output folders as they are served, and what their pages are told."""
 
-from __future__ import annotations
-
+import json
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote_to_bytes
 
 from ladderlight.storage.output import settled
@@ -34,13 +36,7 @@ class Site:
         return self.read(f"/{name}{'/' * bool(name)}proof/index.html") is not None
 
     def read(self, target: str) -> bytes | None:
-        """Return the bytes of the file that a request's target means; None where there is none to be served.
-
-        Raises
-        ------
-        BuildError
-            When the output folder cannot be read as a whole.
-        """
+        """Return the bytes of the file that a request means, or None. Raises BuildError for a folder not to be read."""
         names = names_of(target)
         name = self.folder_of(target)
         if not names or name not in self.folders:
@@ -78,3 +74,68 @@ def _inside(output: Path, names: tuple[str, ...]) -> Path | None:
     top, path = output.resolve(strict=True), output.joinpath(*names).resolve(strict=True)
     hidden = path.is_relative_to(top) and any(name.startswith(".") for name in path.relative_to(top).parts)
     return path if path.is_relative_to(top) and not hidden else None
+
+
+_PATIENCE = 1.0
+"""Seconds to wait for readers when it ends."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Notice:
+    """The state of a watch."""
+
+    number: int = 0
+    site: Site = field(default_factory=Site)
+    builds: Mapping[str, int] = field(default_factory=dict)
+    """By the names of the folders; a folder that has not been built since the watch began is not in it."""
+    errors: Sequence[str] = ()
+    """Lines about the last build that failed; empty once it has been put right."""
+
+    @property
+    def as_json(self) -> str:
+        """What pages need of it."""
+        return json.dumps({"builds": self.builds, "errors": self.errors})
+
+
+class Bulletin:
+    """A notice that is replaced from time to time, and those who wait for the next one."""
+
+    def __init__(self) -> None:
+        self.notice = Notice()
+        self.ended = False
+        self._changed = threading.Condition()
+        self._readers = 0
+
+    def post(self, *, built: str | None = None, **changes: Any) -> None:
+        """Replace fields of the notice, and count a build of a folder."""
+        with self._changed:
+            builds = dict(self.notice.builds)
+            if built is not None:
+                builds[built] = builds.get(built, 0) + 1
+            self.notice = replace(self.notice, number=self.notice.number + 1, builds=builds, **changes)
+            self._changed.notify_all()
+
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """Be one of those whom the end waits for."""
+        with self._changed:
+            self._readers += 1
+        try:
+            yield
+        finally:
+            with self._changed:
+                self._readers -= 1
+                self._changed.notify_all()
+
+    def after(self, number: int, patience: float) -> Notice | None:
+        """Wait for another notice than that of a number; None if there has been none for so many seconds."""
+        with self._changed:
+            self._changed.wait_for(lambda: self.ended or self.notice.number != number, patience)
+            return None if self.notice.number == number else self.notice
+
+    def end(self) -> None:
+        """Let all readers go, and wait until they have gone."""
+        with self._changed:
+            self.ended = True
+            self._changed.notify_all()
+            self._changed.wait_for(lambda: not self._readers, _PATIENCE)

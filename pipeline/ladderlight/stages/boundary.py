@@ -33,6 +33,9 @@ T = TypeVar("T")
 _END = object()
 _CLOSE = 1e-4
 """How far light may stray beyond 0 to 1 by rounding: a third of the least step of 8 bits in sRGB, 1 / (255 * 12.92)."""
+_MOST_BITS = int(np.float32(1 + _CLOSE).view(np.uint32))
+"""The bits of the most light that is allowed: from 0 up bits rise with the number, and those of negative ones and NaN
+are higher."""
 
 _WORDS = (np.uint8, np.uint16, np.uint32)
 
@@ -307,6 +310,8 @@ def _wrong_pixels(picture: Picture) -> str:
         return f"pixels of {pixels.dtype} {pixels.shape}, not float32 (height, width, 3),"
     if not pixels.size:
         return "a picture without pixels"
+    if int(pixels.view(np.uint32).max()) <= _MOST_BITS:
+        return ""
     darkest, lightest = float(pixels.min()), float(pixels.max())
     if not (math.isfinite(darkest) and math.isfinite(lightest)):
         return "pixels that are not numbers, or infinite,"

@@ -1,7 +1,5 @@
 """Which chains of stages make sense: each kind after those before it, and every kind that is needed."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
@@ -16,20 +14,24 @@ def check_chain(chain: Sequence[StageDeclaration], usual: Callable[[Kind], str])
     ``usual`` names a stage to add of a kind. ``where`` of a problem is ``(index of the stage,)``, or empty for the
     chain as a whole.
     """
-    problems = [_misplaced(card, index) for index, card in enumerate(chain) if card.kind is Kind.CARD]
+    problems = [
+        Problem(
+            where=(index,),
+            what=f"stage {card.name!r} ({card.kind.phrase}) is a test card and belongs in no chain",
+            action=f'write cards = ["{card.name}"] in [pictures]',
+        )
+        for index, card in enumerate(chain)
+        if card.kind is Kind.CARD
+    ]
     if problems:
         return problems
     repeatable = {Kind.PICTURE, Kind.CODED, Kind.ARRANGEMENT, Kind.EMISSION}
     for index, (before, after) in enumerate(pairwise(chain), start=1):
         if after.kind.rank < before.kind.rank or (after.kind is before.kind and after.kind not in repeatable):
-            problems.append(
-                Problem(
-                    where=(index,),
-                    what=f"stage {after.name!r} ({after.kind.phrase}) cannot follow "
-                    f"{before.name!r} ({before.kind.phrase})",
-                    action=_move(before, after),
-                )
-            )
+            what = f"stage {after.name!r} ({after.kind.phrase}) cannot follow {before.name!r} ({before.kind.phrase})"
+            same = after.kind is before.kind
+            action = "keep one of the two" if same else f"put {after.name!r} before {before.name!r}"
+            problems.append(Problem(where=(index,), what=what, action=action))
     present = {declaration.kind for declaration in chain}
     problems += [
         Problem(where=(), what=f"the chain has no stage from {kind.phrase}", action=f'add use = "{usual(kind)}"')
@@ -48,14 +50,3 @@ def takes_pictures(chain: Iterable[StageDeclaration]) -> bool:
 
 
 _NEEDED = (Kind.SOURCE, Kind.REDUCTION, Kind.ARRANGEMENT, Kind.EMISSION)
-
-
-def _misplaced(card: StageDeclaration, index: int) -> Problem:
-    what = f"stage {card.name!r} ({card.kind.phrase}) is a test card and belongs in no chain"
-    return Problem(where=(index,), what=what, action=f'write cards = ["{card.name}"] in [pictures]')
-
-
-def _move(before: StageDeclaration, after: StageDeclaration) -> str:
-    if after.kind is before.kind:
-        return "keep one of the two"
-    return f"put {after.name!r} before {before.name!r}"

@@ -6,8 +6,6 @@ that these import count in turn: by their files, or those that are installed by 
 the libraries that compute count for every stage.
 """
 
-from __future__ import annotations
-
 import ast
 import hashlib
 import os
@@ -71,20 +69,20 @@ def code_files(declarations: Iterable[StageDeclaration]) -> list[Path]:
 
 def loads_by_name(declaration: StageDeclaration) -> bool:
     """Whether a stage of a project's own file may load modules of that folder which are not named in its code."""
-    file = declaration.file
-    return file is not None and any(
-        _is_dynamic(node) for path in modules_beside(file.path, file.source) for node in _nodes(path)
-    )
+    return any(map(_is_dynamic, _own_nodes(declaration)))
 
 
 def reads_files(declaration: StageDeclaration) -> bool:
     """Whether a stage of a project's own file may read files. Those that its options name are read for it."""
+    names = (getattr(node, field, None) for node in _own_nodes(declaration) for field in ("id", "attr", "name"))
+    return not _READING.isdisjoint(names)
+
+
+def _own_nodes(declaration: StageDeclaration) -> Iterator[ast.AST]:
+    """Yield what a project's own file and the modules beside it consist of; nothing of an installed plugin."""
     file = declaration.file
-    return file is not None and any(
-        not _READING.isdisjoint(getattr(node, field, None) for field in ("id", "attr", "name"))
-        for path in modules_beside(file.path, file.source)
-        for node in _nodes(path)
-    )
+    for path in modules_beside(file.path, file.source) if file is not None else ():
+        yield from _nodes(path)
 
 
 def modules_beside(path: Path, source: bytes | None = None) -> list[Path]:
@@ -95,11 +93,7 @@ def modules_beside(path: Path, source: bytes | None = None) -> list[Path]:
     folder = path.parent
     waiting, found = [path], {path: None}
     for each in waiting:
-        try:
-            tree = ast.parse(source if each == path and source is not None else each.read_bytes())
-        except (OSError, SyntaxError, ValueError):
-            continue
-        nodes = list(ast.walk(tree))
+        nodes = _nodes(source if each == path and source is not None else each)
         if any(_is_dynamic(node) for node in nodes):
             imported = sorted(folder.rglob("*.py"))
         else:
@@ -165,11 +159,7 @@ def _distributions_there() -> list[tuple[str, str]]:
 
 def _elsewhere(content: bytes) -> list[str]:
     """List the packages that a module imports which are neither Python's own nor the engine's."""
-    try:
-        nodes = list(ast.walk(ast.parse(content)))
-    except (SyntaxError, ValueError):
-        return []
-    tops = {name.partition(".")[0] for node in nodes for name in _absolute(node)}
+    tops = {name.partition(".")[0] for node in _nodes(content) for name in _absolute(node)}
     known = sys.stdlib_module_names | {"ladderlight", "ladderlight_stages", "numpy", "PIL", "numba", "scipy", "skimage"}
     return sorted(top for top in tops - known if _spec(top) is not None)
 
@@ -229,9 +219,9 @@ def _sources(place: Path) -> list[Path]:
     )
 
 
-def _nodes(path: Path) -> list[ast.AST]:
+def _nodes(module: Path | bytes) -> list[ast.AST]:
     try:
-        return list(ast.walk(ast.parse(path.read_bytes())))
+        return list(ast.walk(ast.parse(module.read_bytes() if isinstance(module, Path) else module)))
     except (OSError, SyntaxError, ValueError):
         return []
 

@@ -10,7 +10,7 @@ Everything else (kind, validation, help, JSON schema, reference page) is read of
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Concatenate, TypeVar
 
@@ -38,10 +38,11 @@ class Option:
     """
 
     help: str
-    minimum: float | None = field(default=None, kw_only=True)
-    maximum: float | None = field(default=None, kw_only=True)
-    unit: str | None = field(default=None, kw_only=True)
-    fields: tuple[str, ...] = field(default=(), kw_only=True)
+    _: KW_ONLY
+    minimum: float | None = None
+    maximum: float | None = None
+    unit: str | None = None
+    fields: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,7 +63,7 @@ class Example:
     options: Mapping[str, Any] = field(default_factory=dict)
     """As a recipe writes them."""
     pictures: tuple[str, ...] = ("cafe",)
-    """The photographs ``cafe`` and ``quay-cat``, and the scenes of :mod:`ladderlight.starter.scenes`. A stage that
+    """The photographs ``cafe`` and ``quay-cat``, and the scenes of :mod:`ladderlight.starter`. A stage that
     takes one picture at a time shows the first."""
     shows: str = ""
     """What the result shows beside the picture before: the alternative text of the page's picture."""
@@ -217,13 +218,7 @@ def stage(
         How the stage is shown; without it, with its defaults.
     """
     hooks = Hooks(
-        rule=rule,
-        probe=probe,
-        demand=demand,
-        survey=survey,
-        animation=animation,
-        capacity=capacity,
-        advice=advice,
+        rule=rule, probe=probe, demand=demand, survey=survey, animation=animation, capacity=capacity, advice=advice
     )
 
     def mark(function: F) -> F:

@@ -154,10 +154,8 @@ class StageDeclaration(Value):
 def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDeclaration:
     """Read a stage's declaration off its annotations.
 
-    Raises
-    ------
-    PluginError
-        When the function is not a stage, an annotation cannot be resolved, or the signature is not one of the kinds.
+    Raises PluginError when the function is not a stage, an annotation cannot be resolved, or the signature is not one
+    of the kinds.
     """
     name = getattr(function, "__name__", repr(function))
     mark = mark_of(function)

@@ -1,7 +1,5 @@
 """The kinds of stage, which follow from what flows in and out."""
 
-from __future__ import annotations
-
 import typing
 from enum import StrEnum
 from typing import Any

@@ -45,7 +45,6 @@ def summary_of(reference: StageReference, *, name: str, plugin: str, use: str) -
 
 
 def _declared(reference: StageReference, plugin: str) -> tuple[Kind | None, str]:
-    """Return kind and help of a stage, or why they are not known."""
     if not isinstance(reference, str):
         try:
             declaration = declaration_of(reference, plugin=plugin)

@@ -10,8 +10,8 @@ import hashlib
 import importlib.util
 import os
 import sys
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import import_module
 from importlib.metadata import entry_points
@@ -79,7 +79,7 @@ class StageRegistry:
     _stages: dict[str, tuple[_Registered, ...]]
     default_chain: tuple[str, ...] = ()
     """Names of the built-in stages that a recipe without stages has."""
-    broken: tuple[str, ...] = field(default=())
+    broken: tuple[str, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -89,12 +89,13 @@ class StageRegistry:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What is wrong with installed plugins, one line each."""
-        return self.broken + tuple(_doubled_text(name, self._meant(name)) for name in self.names if self._doubled(name))
+        meant = {name: self._meant(name) for name in self.names}
+        return self.broken + tuple(_doubled_text(name, items) for name, items in meant.items() if len(items) > 1)
 
     @property
     def uses(self) -> tuple[str, ...]:
         """What a recipe can write to use a stage, one name for each, sorted."""
-        return tuple(sorted(self._use(item) for registered in self._stages.values() for item in registered))
+        return tuple(sorted(map(self._use, self._all())))
 
     def others(self, name: str) -> tuple[str, ...]:
         """Return the qualified names of the installed stages that the built-in one of this name stands before."""
@@ -107,14 +108,12 @@ class StageRegistry:
         ``name`` is a stage's, or ``plugin.stage``. A name alone means the built-in stage before those of installed
         packages.
 
-        Raises
-        ------
-        PluginError
-            When no plugin or more than one has a stage of that name, or the one that has it cannot be loaded.
+        Raises PluginError when no plugin or more than one has a stage of that name, or the one that has it cannot be
+        loaded.
         """
         meant = self._meant(name)
         if not meant:
-            known = self.names if "." not in name else self._qualified
+            known = self.names if "." not in name else [item.qualified for item in self._all()]
             hint = "; ".join((nearest_word(name, known), *self.broken))
             raise PluginError(f"no stage is called {name!r}; {hint}")
         if len(meant) > 1:
@@ -129,34 +128,34 @@ class StageRegistry:
 
     def built_in(self, kind: Kind) -> list[str]:
         """Return the qualified names of the built-in stages of a kind, in the order of their plugin's list."""
-        own = (item for registered in self._stages.values() for item in registered if item.plugin == BUILT_IN)
+        own = (item for item in self._all() if item.plugin == BUILT_IN)
         return [item.qualified for item in own if self._summary(item).kind is kind]
 
     def summaries(self) -> list[StageSummary]:
         """Describe all stages, in the order of their kinds, without importing them."""
-        found = [self._summary(item) for registered in self._stages.values() for item in registered]
-        return sorted(found, key=lambda item: (item.kind.rank if item.kind else len(Kind), item.name))
+        return sorted(
+            map(self._summary, self._all()), key=lambda item: (item.kind.rank if item.kind else len(Kind), item.name)
+        )
 
     def with_files(self, files: Iterable[Path]) -> StageRegistry:
         """Add the stages of a project's own Python files, which are run by this.
 
-        Raises
-        ------
-        PluginError
-            When a file cannot be run or declares no stage.
+        Raises PluginError when a file cannot be run or declares no stage.
         """
         stages = dict(self._stages)
         for path in files:
-            for item in _stages_in(_read_file(path), run=True):
+            with path_trouble(PluginError, path, "cannot be loaded", "name a Python file that can be read"):
+                file = PluginFile(path, path.read_bytes())
+            for item in _stages_in(file, run=True):
                 stages[item.name] = (*stages.get(item.name, ()), item)
         return replace(self, _stages=stages)
 
     def _summary(self, item: _Registered) -> StageSummary:
         return summary_of(item.reference, name=item.name, plugin=item.plugin, use=self._use(item))
 
-    @property
-    def _qualified(self) -> tuple[str, ...]:
-        return tuple(item.qualified for registered in self._stages.values() for item in registered)
+    def _all(self) -> Iterator[_Registered]:
+        for registered in self._stages.values():
+            yield from registered
 
     def _meant(self, name: str) -> tuple[_Registered, ...]:
         registered = self._stages.get(name, ())
@@ -167,9 +166,6 @@ class StageRegistry:
         if any(item.plugin.endswith(".py") for item in registered):
             return registered
         return tuple(item for item in registered if item.plugin == BUILT_IN) or registered
-
-    def _doubled(self, name: str) -> bool:
-        return len(self._meant(name)) > 1
 
     def _use(self, item: _Registered) -> str:
         return item.name if self._meant(item.name) == (item,) else item.qualified
@@ -186,7 +182,8 @@ def installed_stages() -> StageRegistry:
             plugin = entry.load()
             found = _stages_of(plugin, entry.name)
             if entry.name == BUILT_IN:
-                default_chain = _default_chain(plugin)
+                chains = _manager(plugin, BUILT_IN).hook.ladderlight_default_chain()
+                default_chain = tuple(name for names in chains for name in names)
         except KeyboardInterrupt:
             raise
         except BaseException as error:  # noqa: BLE001 - a plugin may fail in any way, and must fail alone
@@ -200,10 +197,7 @@ def installed_stages() -> StageRegistry:
 def declared(plugin: str, name: str, file: PluginFile | None) -> StageDeclaration:
     """Return the stage that a reference means, loading what is not loaded yet.
 
-    Raises
-    ------
-    PluginError
-        When there is no such stage here, or its plugin cannot be loaded.
+    Raises PluginError when there is no such stage here, or its plugin cannot be loaded.
     """
     if file is None:
         return installed_stages().get(qualified_name(plugin, name))
@@ -249,10 +243,6 @@ def _manager(plugin: Any, name: str) -> pluggy.PluginManager:
     return manager
 
 
-def _default_chain(plugin: Any) -> tuple[str, ...]:
-    return tuple(name for names in _manager(plugin, BUILT_IN).hook.ladderlight_default_chain() for name in names)
-
-
 def _references(manager: pluggy.PluginManager) -> list[StageReference]:
     results = manager.hook.ladderlight_stages()  # without those that are None
     if not results or isinstance(results[0], str):
@@ -288,11 +278,6 @@ def _load(item: _Registered) -> StageDeclaration:
 def _declared(function: Callable[..., Any], plugin: str) -> StageDeclaration:
     """Read a declaration once in a process: the model of its options takes longer to make than to use."""
     return declaration_of(function, plugin=plugin)
-
-
-def _read_file(path: Path) -> PluginFile:
-    with path_trouble(PluginError, path, "cannot be loaded", "name a Python file that can be read"):
-        return PluginFile(path, path.read_bytes())
 
 
 def _run(file: PluginFile, name: str) -> ModuleType:

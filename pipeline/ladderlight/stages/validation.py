@@ -49,11 +49,7 @@ class KeyName(str):
 
 def as_json(raw: object) -> str:
     """Write a TOML value as JSON for a strict model. A date becomes something that no field takes for a text."""
-    return json.dumps(raw, default=_dated)
-
-
-def _dated(value: object) -> dict[str, str]:
-    return {DATE: str(value)}
+    return json.dumps(raw, default=lambda value: {DATE: str(value)})
 
 
 def model_of_options(declaration: StageDeclaration) -> type[BaseModel]:
@@ -71,14 +67,8 @@ def model_of_options(declaration: StageDeclaration) -> type[BaseModel]:
 def problems_of(error: ValidationError, model: type[BaseModel], owner: str = "", where: Where = ()) -> list[Problem]:
     """Translate the errors of a model into plain words.
 
-    Parameters
-    ----------
-    error, model
-        The error and the model that raised it.
-    owner
-        What the values belong to, such as ``"stage 'crop'"``; named in each problem.
-    where
-        Path of the validated table; the problems' paths start with it.
+    ``owner`` is what the values belong to, such as ``"stage 'crop'"``, and is named in each problem; ``where`` is the
+    path of the validated table, with which the problems' paths start.
     """
     details = _counted_once(_without_echoes(error.errors(include_url=False), model))
     inner = {tuple(detail["loc"][:end]) for detail in details for end in range(len(detail["loc"]))}
@@ -222,7 +212,6 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
 
 
 def _complaint(detail: ErrorDetails, annotation: object) -> tuple[str, str]:
-    """Return what is wrong with a value, and what to do: the first complaint that applies."""
     for complaint in (_misfit, _brackets, _date, _choice, _length, _type, _range):
         if found := complaint(detail, annotation):
             return found
@@ -314,7 +303,6 @@ def _length_action(context: Mapping[str, object]) -> str:
 
 
 def _with_type(value: object) -> str:
-    """Show a value so that its type can be seen."""
     if isinstance(value, str):
         return f"the text {value!r}"
     if isinstance(value, bool) or not isinstance(value, int | float):

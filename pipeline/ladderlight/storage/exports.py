@@ -1,7 +1,5 @@
 """Single files that a command writes to a path of the user's: they replace that command's own, and nothing else."""
 
-from __future__ import annotations
-
 import hashlib
 import re
 import struct
@@ -28,19 +26,8 @@ _HTML_MARK = re.compile(rb'<meta name="generator" content="(Ladderlight [^"]*?, 
 def refuse_others(paths: Iterable[Path], *, command: str, inputs: Iterable[Path]) -> None:
     """Check that files may be written: that each is new, or what the same command wrote and nobody has changed since.
 
-    Parameters
-    ----------
-    paths
-        The files.
-    command
-        The command and its option, such as ``check --page``.
-    inputs
-        Files that are read, by whatever name: none of them is written over.
-
-    Raises
-    ------
-    BuildError
-        With all that may not be written.
+    ``command`` is the command and its option, such as ``check --page``. ``inputs`` are files that are read, by whatever
+    name: none of them is written over. Raises BuildError with all that may not be written.
     """
     read = [path for path in inputs if path.exists()]
     faults: list[Fault] = []
@@ -63,10 +50,7 @@ def refuse_others(paths: Iterable[Path], *, command: str, inputs: Iterable[Path]
 def export(files: Mapping[Path, bytes], *, command: str, inputs: Iterable[Path]) -> None:
     """Write pages (HTML), pictures (PNG) and tables (CSV), marked as the command's own; see ``refuse_others``.
 
-    Raises
-    ------
-    BuildError
-        When one may not or cannot be written. None is written when one may not.
+    Raises BuildError when one may not or cannot be written. None is written when one may not.
     """
     refuse_others(files, command=command, inputs=inputs)
     for path, data in files.items():

@@ -1,13 +1,12 @@
 """The journal: renames, recorded before the first is done, so that the next process can finish or undo them."""
 
-from __future__ import annotations
-
 import errno
 import json
 import os
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass
+from os.path import lexists
 from pathlib import Path, PurePosixPath
 from typing import Self
 
@@ -51,13 +50,13 @@ class Journal:
 
     def finish(self) -> None:
         """Do the renames that are not done yet."""
-        waiting = [name for name in self.placed if _there(self._new / name)]
+        waiting = [name for name in self.placed if lexists(self._new / name)]
         if len(waiting) == len(self.placed):
             for name in self.aside:
-                if not _there(self._old / name) and _there(self.folder / name):
+                if not lexists(self._old / name) and lexists(self.folder / name):
                     self._move(self.folder, self._old, name)
             for name, kept in self.carried.items():
-                if _there(self._old / name):
+                if lexists(self._old / name):
                     self._move(self._old, self._new, name, kept)
         for name in waiting:
             self._move(self._new, self.folder, name)
@@ -66,15 +65,23 @@ class Journal:
     def undo(self) -> None:
         """Take back what has been done."""
         for name in reversed(self.placed):
-            if not _there(self._new / name) and _there(self.folder / name):
+            if not lexists(self._new / name) and lexists(self.folder / name):
                 self._move(self.folder, self._new, name)
         for name, kept in reversed(list(self.carried.items())):
-            if _there(self._new / kept) and not _there(self._old / name):
+            if lexists(self._new / kept) and not lexists(self._old / name):
                 self._move(self._new, self._old, kept, name)
         for name in reversed(self.aside):
-            if _there(self._old / name):
+            if lexists(self._old / name):
                 self._move(self._old, self.folder, name)
         self._sync()
+
+    def take_back(self, reason: OSError) -> None:
+        """Undo renames that cannot be finished. Raises BuildError when they cannot be undone either."""
+        try:
+            self.undo()
+            self.close()
+        except OSError:
+            raise unsettled(self.folder, reason) from reason
 
     def close(self) -> None:
         """Forget the renames: all are done, or none is."""
@@ -88,7 +95,7 @@ class Journal:
         for top, path in ((source, name), (target, kept)):
             if any((top / parent).is_symlink() for parent in PurePosixPath(path).parents):
                 raise OSError(errno.ELOOP, "a link is in place of a folder", str(top / path))
-        if _there(target / kept):
+        if lexists(target / kept):
             raise FileExistsError(errno.EEXIST, "something has been put there", str(target / kept))
         (source / name).rename(target / kept)
 
@@ -102,10 +109,7 @@ class Journal:
     def read(cls, folder: Path) -> Self | None:
         """Read the journal of a folder, if renames were begun there and not ended.
 
-        Raises
-        ------
-        BuildError
-            When it is damaged.
+        Raises BuildError when it is damaged.
         """
         path = _path(folder)
         try:
@@ -133,10 +137,8 @@ class Journal:
 def begin(folder: Path) -> Path:
     """Make the folders that a build's renames need, and return that for its new files.
 
-    Raises
-    ------
-    OSError
-        Also when one of an earlier build could not be removed: what has been renamed is seen by what is in them.
+    Raises OSError also when one of an earlier build could not be removed: what has been renamed is seen by what is in
+    them.
     """
     new, old = folder / PRIVATE / "new", folder / PRIVATE / "old"
     for each in (new, new / PRIVATE, old, old / PRIVATE):
@@ -146,22 +148,19 @@ def begin(folder: Path) -> Path:
 
 def is_begun(folder: Path) -> bool:
     """Whether renames in an output folder were begun and not ended."""
-    return _there(_path(folder))
+    return lexists(_path(folder))
 
 
 def leftovers(folder: Path) -> list[Path]:
     """List what a build that did not end has left in an output folder."""
     private = folder / PRIVATE
-    return [path for name in ("new", "old", f".{_JOURNAL}.ladderlight") if _there(path := private / name)]
+    return [path for name in ("new", "old", f".{_JOURNAL}.ladderlight") if lexists(path := private / name)]
 
 
 def settle(folder: Path) -> None:
     """Finish what a build that was killed had begun, or else undo it; clear what it left. The locks must be held.
 
-    Raises
-    ------
-    BuildError
-        When neither can be done.
+    Raises BuildError when neither can be done.
     """
     journal = Journal.read(folder)
     if journal:
@@ -170,23 +169,8 @@ def settle(folder: Path) -> None:
             with suppress(OSError):  # then the next one finds nothing left to do
                 journal.close()
         except OSError as error:
-            take_back(journal, error)
+            journal.take_back(error)
     clear(folder)
-
-
-def take_back(journal: Journal, reason: OSError) -> None:
-    """Undo renames that cannot be finished.
-
-    Raises
-    ------
-    BuildError
-        When they cannot be undone either.
-    """
-    try:
-        journal.undo()
-        journal.close()
-    except OSError:
-        raise unsettled(journal.folder, reason) from reason
 
 
 def unsettled(folder: Path, reason: OSError) -> BuildError:
@@ -210,10 +194,6 @@ def clear(folder: Path) -> None:
 
 def _path(folder: Path) -> Path:
     return folder / PRIVATE / _JOURNAL
-
-
-def _there(path: Path) -> bool:
-    return os.path.lexists(path)
 
 
 def _names(found: Iterable[object]) -> tuple[str, ...]:

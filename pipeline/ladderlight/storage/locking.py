@@ -1,7 +1,5 @@
 """Locks that end with the process that holds them, however it ends."""
 
-from __future__ import annotations
-
 import errno
 import os
 import sys
@@ -21,23 +19,11 @@ class BusyError(Exception):
 
 @contextmanager
 def locked(path: Path, *, shared: bool = False, patience: float = 0) -> Iterator[None]:
-    """Hold a lock on a file, which is made, or on a folder.
+    """Hold a lock on a file, which is made, or on a folder. Who holds it may rename or remove it.
 
-    Parameters
-    ----------
-    path
-        The file or folder. Who holds it may rename or remove it.
-    shared
-        Others may hold it too, all of them shared. Windows has no such locks; there it is held alone.
-    patience
-        Seconds to wait for others.
-
-    Raises
-    ------
-    BusyError
-        When others hold it for longer.
-    OSError
-        When the file cannot be opened.
+    With ``shared`` others may hold it too, all of them shared; Windows has no such locks, and there it is held alone.
+    Raises BusyError when others hold it for longer than ``patience``, in seconds, and OSError when the file cannot be
+    opened.
     """
     end = time.monotonic() + patience
     while True:

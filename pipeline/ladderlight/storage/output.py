@@ -11,17 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ladderlight.errors import BuildError, Fault
-from ladderlight.storage.journal import (
-    PRIVATE,
-    Journal,
-    begin,
-    clear,
-    is_begun,
-    leftovers,
-    settle,
-    take_back,
-    unsettled,
-)
+from ladderlight.storage.journal import PRIVATE, Journal, begin, clear, is_begun, leftovers, settle, unsettled
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.placing import edited_files, is_real_folder, plan
 from ladderlight.storage.record import RECORD, Files, Owner, Record, claim, digest_of, files_below, refuse_another
@@ -59,18 +49,10 @@ class Staging:
     def keep(self, folders: Sequence[str], files: Mapping[str, str], are_same: Callable[[], bool]) -> bool:
         """Let folders of the last build stay in place of new ones, with all that lies in them.
 
-        Parameters
-        ----------
-        folders
-            Relative to the output folder.
-        files
-            The files that the new build would have in them, with their SHA-256.
-        are_same
-            Whether the files are as the last build made them; asked again before the new build is put in place.
-
-        Returns
-        -------
-        Whether they stay. They do not where the last build had other files there, or one has changed since.
+        ``folders`` are relative to the output folder; ``files`` are those that the new build would have in them, with
+        their SHA-256. ``are_same`` returns whether the files are as the last build made them, and is asked again before
+        the new build is put in place. Returns whether the folders stay: not where the last build had other files there,
+        or one has changed since.
         """
         inside = tuple(f"{folder}/" for folder in folders)
         if {name: digest for name, digest in self.last.items() if name.startswith(inside)} != files:
@@ -98,10 +80,8 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
     build that the user has changed are kept in a folder ``edited``. A second build of the same folder waits for the
     first.
 
-    Raises
-    ------
-    BuildError
-        When the folder cannot be written, is not this recipe's, or has something else in place of a new file.
+    Raises BuildError when the folder cannot be written, is not this recipe's, or has something else in place of a new
+    file.
     """
     placed = False
     try:
@@ -131,10 +111,7 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
 def refuse_foreign(output: Path, owner: Owner) -> None:
     """Check that a recipe may be built into a folder: that this loses nothing of anyone else's.
 
-    Raises
-    ------
-    BuildError
-        When it holds another recipe's build, or has entries of a build's names that no build has made.
+    Raises BuildError when it holds another recipe's build, or has entries of a build's names that no build has made.
     """
     with settled(output):
         claim(output, owner)
@@ -165,10 +142,7 @@ def output_faults(output: Path, owner: Owner, around: Path | None = None) -> lis
 def settled(output: Path) -> Iterator[None]:
     """Keep an output folder as it is while it is read, after finishing what a build that was killed had begun.
 
-    Raises
-    ------
-    BuildError
-        When that cannot be finished.
+    Raises BuildError when that cannot be finished.
     """
     private = output / PRIVATE
     if private.is_symlink() or not private.is_dir():  # no build has ever begun here
@@ -264,13 +238,7 @@ def _complete(staging: Staging, recipe: str) -> None:
 
 
 def _staying(staging: Staging) -> frozenset[str]:
-    """Return the folders that stay.
-
-    Raises
-    ------
-    BuildError
-        When something in one has changed since it was looked at.
-    """
+    """Return the folders that stay. Raises BuildError when something in one has changed since it was looked at."""
     for kept in staging.kept:
         folder = next((each for each in kept.folders if not is_real_folder(staging.output, each)), kept.folders[0])
         if not kept.are_same() or not is_real_folder(staging.output, folder):
@@ -280,12 +248,11 @@ def _staying(staging: Staging) -> frozenset[str]:
 
 
 def _place(journal: Journal) -> None:
-    """Put the new files in place of those of the last build."""
     try:
         journal.write()
         journal.finish()
     except OSError as error:
-        take_back(journal, error)
+        journal.take_back(error)
         raise BuildError(
             f"the new files cannot be put in place ({_reason(error)}); {NOTHING_REPLACED}", where=journal.folder
         ) from error

@@ -1,7 +1,5 @@
 """Which entries of an output folder change places with the new ones, and which are the user's and stay."""
 
-from __future__ import annotations
-
 import itertools
 import os
 from collections.abc import Mapping, Set
@@ -19,22 +17,12 @@ EDITED = "edited"
 def plan(output: Path, ours: Files, staying: Set[str] = frozenset()) -> Journal:
     """Plan the renames that put what lies in ``.ladderlight/new`` in place of the last build.
 
-    Parameters
-    ----------
-    output
-        The output folder.
-    ours
-        Files of the last build. All else in the folder is the user's: it stays in its place. A file of the last build
-        that was changed since is the user's too, but a new one needs its place: it moves to the folder ``edited``.
-    staying
-        Folders of the last build that stay with all that is in them, none of it changed.
+    ``ours`` are the files of the last build. All else in the folder is the user's: it stays in its place. A file of the
+    last build that was changed since is the user's too, but a new one needs its place: it moves to the folder
+    ``edited``. ``staying`` are folders of the last build that stay with all that is in them, none of it changed.
 
-    Raises
-    ------
-    BuildError
-        When something of the user's is in place of a new file: all such entries.
-    OSError
-        When folders cannot be listed, or made in ``new`` for the user's files.
+    Raises BuildError when something of the user's is in place of a new file: all such entries; and OSError when folders
+    cannot be listed, or made in ``new`` for the user's files.
     """
     new = output / PRIVATE / "new"
     sorting = _Sorting(output=output, new=new, ours=ours, staying=staying)
@@ -47,7 +35,10 @@ def plan(output: Path, ours: Files, staying: Set[str] = frozenset()) -> Journal:
             )
             for name in sorting.blocking
         )
-    carried = {name: name for name in sorting.carried} | sorting.edited(_free_name(output, new))
+    # A name for the folder of changed files that neither the user nor the new build has.
+    names = (f"{EDITED}-{number}" if number > 1 else EDITED for number in itertools.count(1))
+    free = next(name for name in names if not any(os.path.lexists(folder / name) for folder in (output, new)))
+    carried = {name: name for name in sorting.carried} | sorting.edited(free)
     for name in carried.values():
         (new / name).parent.mkdir(parents=True, exist_ok=True)
     placed = {entry.name for entry in new.iterdir()} - {PRIVATE}
@@ -63,12 +54,6 @@ def plan(output: Path, ours: Files, staying: Set[str] = frozenset()) -> Journal:
 def edited_files(journal: Journal) -> Mapping[str, str]:
     """Return the names of the files that the user has changed, and under which names a journal keeps them."""
     return {name: kept for name, kept in journal.carried.items() if name != kept}
-
-
-def _free_name(output: Path, new: Path) -> str:
-    """Return a name for the folder of changed files that neither the user nor the new build has."""
-    names = (f"{EDITED}-{number}" if number > 1 else EDITED for number in itertools.count(1))
-    return next(name for name in names if not any(os.path.lexists(folder / name) for folder in (output, new)))
 
 
 @dataclass(kw_only=True)

@@ -1,7 +1,5 @@
 """The record of a build: which recipe has made the files of an output folder, and which files they are."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os
@@ -87,13 +85,7 @@ def files_below(folder: Path) -> frozenset[str]:
 
 
 def digest_of(path: Path) -> str:
-    """Return the SHA-256 of a regular file.
-
-    Raises
-    ------
-    OSError
-        When it cannot be read.
-    """
+    """Return the SHA-256 of a regular file. Raises OSError when it cannot be read."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
@@ -101,10 +93,7 @@ def digest_of(path: Path) -> str:
 def claim(output: Path, owner: Owner) -> Files:
     """Return the files of the last build of a recipe in its output folder: those that the next one may replace.
 
-    Raises
-    ------
-    BuildError
-        When the folder is not this recipe's to build in.
+    Raises BuildError when the folder is not this recipe's to build in.
     """
     if os.path.lexists(output) and not output.is_dir():
         raise BuildError("is a file; choose another output folder", where=output)
@@ -136,10 +125,7 @@ def claim(output: Path, owner: Owner) -> Files:
 def refuse_another(output: Path, owner: Owner) -> None:
     """Check that a folder does not hold another recipe's build; without a record that is not known.
 
-    Raises
-    ------
-    BuildError
-        When it does.
+    Raises BuildError when it does.
     """
     record = Record.read(output)
     if record:

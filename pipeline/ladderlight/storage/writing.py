@@ -1,7 +1,5 @@
 """Files written so that they are on the disk, whole, or not there."""
 
-from __future__ import annotations
-
 import errno
 import os
 import shutil
@@ -20,10 +18,7 @@ _PATIENCE = 10.0
 def read_regular(path: Path) -> bytes:
     """Return a file's bytes, without waiting for a pipe or reading a device that never ends.
 
-    Raises
-    ------
-    OSError
-        When it cannot be read, or is not a regular file.
+    Raises OSError when it cannot be read, or is not a regular file.
     """
     if not stat.S_ISREG(path.stat().st_mode):
         raise OSError(errno.EINVAL, "is not a regular file", str(path))
@@ -33,10 +28,7 @@ def read_regular(path: Path) -> bytes:
 def write_whole(path: Path, data: bytes) -> None:
     """Write one file beside its place first, and put it there whole; folders are made. A link stays one.
 
-    Raises
-    ------
-    BuildError
-        When it cannot be written. What was there is as it was.
+    Raises BuildError when it cannot be written. What was there is as it was.
     """
     try:
         with made_here() as made:
@@ -52,10 +44,7 @@ def replace_file(path: Path, data: bytes) -> None:
 
     The name beside the place is always the same, so that what a killed program leaves is taken up by the next.
 
-    Raises
-    ------
-    OSError
-        When it cannot be written. What was there is as it was.
+    Raises OSError when it cannot be written. What was there is as it was.
     """
     aside = path.with_name(f".{path.name}.ladderlight")
     with _alone(aside):

@@ -1,7 +1,5 @@
 """Paths that the system may refuse: no permission, a name too long, a loop of links, a NUL character."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager

@@ -1,7 +1,6 @@
 """Text as it may reach a terminal, a sheet or a page: nothing in it acts, breaks a line or cannot be encoded."""
 
-from __future__ import annotations
-
+import io
 import json
 import operator
 import re
@@ -37,9 +36,10 @@ def printable_values(value: Any) -> Any:
 
 def json_text(document: Any) -> str:
     """Return a JSON document that can be printed: the same values, with what acts written as JSON's own escapes."""
-    text = json.dumps(document, indent=2, ensure_ascii=False)
+    written = io.StringIO()  # piece by piece: a list of all pieces takes several times the memory of the text
+    json.dump(document, written, indent=2, ensure_ascii=False)
     # Line breaks between values are the document's own; a string in it has none.
-    return re.sub(f"[{_BUT_BREAKS}]", lambda found: json.dumps(found[0])[1:-1], text) + "\n"
+    return re.sub(f"[{_BUT_BREAKS}]", lambda found: json.dumps(found[0])[1:-1], written.getvalue()) + "\n"
 
 
 def _escape(found: re.Match[str]) -> str:

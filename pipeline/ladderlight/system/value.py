@@ -1,7 +1,5 @@
 """Values: equal and hashed by what they hold, whichever process made them."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Mapping, Set
 from dataclasses import fields, is_dataclass
@@ -47,10 +45,7 @@ class Value:
 def digest_of(value: object) -> str:
     """Return the SHA-256 of plain data: values, dataclasses, mappings with their order, lists, sets, arrays, scalars.
 
-    Raises
-    ------
-    TypeError
-        When something in it is not plain.
+    Raises TypeError when something in it is not plain.
     """
     return hashlib.sha256(_written(value).encode()).hexdigest()
 

@@ -1,7 +1,5 @@
 """Versions of the libraries that compute: another version may round a colour to another code."""
 
-from __future__ import annotations
-
 import platform
 from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, version

@@ -9,8 +9,6 @@ def test_black_is_lifted():
 ```
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
@@ -81,32 +79,14 @@ def run_stage(
 ) -> Any:
     """Run a stage as the engine does: options checked as a recipe's are, hooks asked, the result checked.
 
-    Parameters
-    ----------
-    function
-        A function marked with ``@stage``.
-    value
-        What flows in: a path, a picture, a coded picture, a list of these, or contents; None for a card.
-    board
-        The board; :func:`small_board` when not given.
-    viewing, demand, survey, kept, origin
-        Given to a stage whose signature names it. Without ``survey``, a stage that has one looks at ``value`` alone.
-    options
-        As a recipe writes them, units included.
+    ``function`` is marked with ``@stage``. ``value`` flows in: a path, a picture, a coded picture, a list of these, or
+    contents; None for a card. ``options`` are as a recipe writes them, units included, and ``board`` is that of
+    :func:`small_board` when not given. ``viewing``, ``demand``, ``survey``, ``kept`` and ``origin`` are for a stage
+    whose signature names them; without ``survey``, a stage that has one looks at ``value`` alone.
 
-    Returns
-    -------
-    Any
-        What the stage returns; of a source, and of an emission, a list.
-
-    Raises
-    ------
-    RecipeError
-        When options are wrong, or the stage's rule finds a problem.
-    StageFailure
-        When the stage or a hook of it fails or breaks the contract.
-    LadderlightError
-        As the stage raises it.
+    Returns what the stage returns; of a source, and of an emission, a list. Raises RecipeError when options are wrong
+    or the stage's rule finds a problem, StageFailure when the stage or a hook of it fails or breaks the contract, and
+    any LadderlightError as the stage raises it.
     """
     board = board or small_board()
     declaration = declaration_of(function, plugin="test")

@@ -7,13 +7,9 @@ from fractions import Fraction
 
 
 class MisfitError(ValueError):
-    """A value of the wrong kind or size.
-
-    ``what`` follows the name of the value: ``is '25 ns', which is not a frequency``. ``action`` is the remedy.
-    """
+    """A value of the wrong kind or size. ``what`` follows the name of the value, and ``action`` is the remedy."""
 
     def __init__(self, what: str, action: str) -> None:
-        """Keep both parts."""
         self.what, self.action = what, action
         super().__init__(f"{what}; {action}")
 
@@ -60,10 +56,6 @@ _NUMBER = re.compile(
 _LETTER_CODE = re.compile(r"(?P<whole>\d*)(?P<letter>[LRkKMG])(?P<part>\d*)", re.ASCII)
 _LARGEST = 10**99
 _LONGEST = 60
-_LETTERS = {"L": Fraction(1, 1000), "R": Fraction(1), "k": Fraction(10**3), "K": Fraction(10**3)} | {
-    "M": Fraction(10**6),
-    "G": Fraction(10**9),
-}
 _PREFIXES = {
     "": Fraction(1),
     **{letter: Fraction(1000) ** power for power, letter in enumerate("kMGTPE", start=1)},
@@ -74,20 +66,14 @@ _PREFIXES = {
     "\u00b5": Fraction(1, 10**6),  # micro sign
     "\u03bc": Fraction(1, 10**6),  # the Greek letter
 }
+_LETTERS = {"L": Fraction(1, 1000), "R": Fraction(1)} | {letter: _PREFIXES[letter] for letter in "kKMG"}
 
 
 def quantity(value: object, unit: str) -> float:
-    """Read a quantity.
+    """Return a text with a unit, such as ``"120 ns"``, or a plain number, in SI units; a share, ``"5 %"``, as 0.05.
 
-    Raises MisfitError when the value is not a number, has another unit, or has none. Returns the value in SI units; a
-    share (``"%"``) as a number, 0.05 for ``"5 %"``.
-
-    Parameters
-    ----------
-    value
-        A text with a unit, such as ``"120 ns"``, or a plain number in SI units.
-    unit
-        The unit needed: a key of ``UNITS``, or any other name, which is then the unit itself.
+    ``unit`` is a key of ``UNITS``, or any other name, which is then the unit itself. Raises MisfitError when the value
+    is not a number, has another unit, or has none.
     """
     return float(exact_quantity(value, unit))
 

@@ -14,7 +14,6 @@ from markupsafe import Markup
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.bench.sheets.page import bench_files, bench_parts
 from ladderlight.board import Finding
-from ladderlight.board.model.findings import refuse_errors
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
@@ -23,7 +22,7 @@ from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.steps import Progress, Refused
 from ladderlight.engine.trays import Tray, deal
-from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError
+from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError, refuse_errors
 from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
@@ -147,7 +146,6 @@ def build(
         trays, left_out = _dealt(ready, described, list(bad))
         del described
     numbers = [tray.number for tray in trays]
-    links = [links_of(recipe, number, numbers, together) for number in numbers]
     with staged_output(recipe.output, recipe.owner) as staging:
         recorded = recorded_chips(recipe)
         earlier = Earlier.of(recipe)
@@ -165,7 +163,7 @@ def build(
             code=code,
             earlier=earlier,
         )
-        made = [going.tray(tray, coded, leads) for tray, leads in zip(trays, links, strict=True)]
+        made = [going.tray(tray, coded, links_of(recipe, tray.number, numbers, together)) for tray in trays]
         document = document_of_trays(made, inputs)
         changed = version_findings(earlier.manifest, document, going.inputs)
         manifest = json_text(document).encode()

@@ -17,7 +17,7 @@ from pydantic import ConfigDict, Field, model_validator
 
 from ladderlight.board import Device
 from ladderlight.board.model.memory import Erasure
-from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.files import checksums_of
 from ladderlight.units.words import address
 from ladderlight.workspace.documents import Kept
 

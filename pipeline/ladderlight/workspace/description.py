@@ -8,8 +8,8 @@ from typing import Any
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight.devices.checksums import Checksums, checksums_of
-from ladderlight.devices.files import bytes_of, span_bytes, words_of
+from ladderlight.devices.documents import Checksums
+from ladderlight.devices.files import bytes_of, checksums_of, span_bytes, words_of
 from ladderlight.devices.formats import format_of
 from ladderlight.devices.occupancy import Occupancy, occupancies_of
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, PlacedPicture, Span

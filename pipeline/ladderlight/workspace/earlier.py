@@ -10,7 +10,7 @@ from typing import Annotated, Literal, Self
 import numpy as np
 from pydantic import Field
 
-from ladderlight.devices.checksums import checksums_of
+from ladderlight.devices.files import checksums_of
 from ladderlight.engine.trays import folder_of
 from ladderlight.errors import DocumentError, LadderlightError
 from ladderlight.proof.changes import FILE, FORMAT, Before, Changes, EarlierBuild

@@ -7,11 +7,18 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from ladderlight.board import Finding
-from ladderlight.board.model.findings import ranked, refuse_errors
 from ladderlight.engine.plan import Plan
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.trays import Tray, crowding, deal
-from ladderlight.errors import ArrangementError, BuildError, DeviceFileError, Fault, LadderlightError
+from ladderlight.errors import (
+    ArrangementError,
+    BuildError,
+    DeviceFileError,
+    Fault,
+    LadderlightError,
+    ranked,
+    refuse_errors,
+)
 from ladderlight.recipe import PictureFile, Recipe, advice_on
 from ladderlight.recipe.headers import Known, headers_of
 from ladderlight.recipe.inputs import unreadable_inputs

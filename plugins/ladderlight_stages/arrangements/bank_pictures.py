@@ -3,24 +3,28 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, stage
-from ladderlight.board import Conflict, Placement
-from ladderlight_stages.banks.banks import assign_banks
-from ladderlight_stages.banks.capacity import one_bank_each
-from ladderlight_stages.banks.misfits import (
-    collision,
-    contents_of,
-    refuse_misfits,
-    refuse_other_boards,
-    selected,
-)
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, refuse, stage
+from ladderlight.board import Placement
+from ladderlight.board.model.lines import Signal
+from ladderlight.board.scanning.scan import is_direct
+from ladderlight.units.words import joined
+from ladderlight_stages.banks import assign_banks, conflict_errors, contents_of, one_bank_each, refuse_misfits, selected
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
-    try:
-        refuse_other_boards("bank_pictures", board)
-    except ArrangementError as error:
-        yield Problem.of(error)
+    """Yield what is wrong with a board whose ladders are driven by a memory that another memory addresses."""
+    for memory in board.driving_memories:
+        if is_direct(board, memory):
+            continue
+        sources = joined([repr(name) for name in board.sources[memory.name]])
+        counted = any(line.signal in (Signal.X, Signal.Y) for line in board.address_lines(memory))
+        yield Problem(
+            where=(),
+            what=f"memory {memory.name!r} is addressed by memory {sources}, so its words are not a picture and stage "
+            "'bank_pictures' cannot place one",
+            action=f"use {'tiles (tile map and tile set)' if counted else 'lookup (colour look-up memory)'} instead",
+        )
+        return
 
 
 @stage(
@@ -47,7 +51,7 @@ def bank_pictures(
     Raises ArrangementError when the pictures do not fit, two have the same bank, a picture is of the wrong size, or the
     wiring shows one word at two places that differ.
     """
-    refuse_other_boards("bank_pictures", board)
+    refuse(_problems(board, {}), ArrangementError)
     chosen = selected(pictures, match)
     refuse_misfits(chosen, board)
     banks = assign_banks(chosen, board, share=share)
@@ -57,8 +61,6 @@ def bank_pictures(
         if bank in done:
             continue
         done.add(bank)
-        try:
+        with conflict_errors(board):
             placement.put_codes(picture.codes, bank=bank, picture=picture.origin.name)
-        except Conflict as conflict:
-            raise ArrangementError(collision(conflict, board)) from conflict
     return contents_of(placement, chosen, banks)

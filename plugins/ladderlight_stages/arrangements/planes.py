@@ -6,22 +6,9 @@ from typing import Annotated, Any
 
 import numpy as np
 
-from ladderlight import (
-    ArrangementError,
-    Board,
-    CodedPicture,
-    Contents,
-    Example,
-    Option,
-    Origin,
-    PlacedPicture,
-    Problem,
-    stage,
-)
+from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Origin, Problem, stage
 from ladderlight.board.model.lines import LineSyntaxError, expand_names
-from ladderlight_stages.banks.banks import assign_banks
-from ladderlight_stages.banks.capacity import bank_problems
-from ladderlight_stages.banks.misfits import refuse_misfits, selected
+from ladderlight_stages.banks import assign_banks, bank_problems, placed, refuse_misfits, selected
 from ladderlight_stages.tiling.placing import place
 from ladderlight_stages.tiling.tiling import Choice
 
@@ -34,14 +21,11 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
 
 
 def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    return bank_problems(origins, board, options, _group_banks)
+    def assign(chosen: Sequence[CodedPicture]) -> tuple[Sequence[CodedPicture], Sequence[int]]:
+        joined = [_named(group) for group in _groups(chosen, _masks(options["lines"], board))]
+        return joined, assign_banks(joined, board)
 
-
-def _group_banks(
-    chosen: Sequence[CodedPicture], board: Board, options: Mapping[str, Any]
-) -> tuple[Sequence[CodedPicture], Sequence[int]]:
-    joined = [_named(group) for group in _groups(chosen, _masks(options["lines"], board))]
-    return joined, assign_banks(joined, board)
+    return bank_problems(origins, board, options["match"], assign)
 
 
 def _groups(chosen: Sequence[CodedPicture], masks: Sequence[int]) -> list[Sequence[CodedPicture]]:
@@ -49,7 +33,6 @@ def _groups(chosen: Sequence[CodedPicture], masks: Sequence[int]) -> list[Sequen
 
 
 def _named(group: Sequence[CodedPicture]) -> CodedPicture:
-    """Return the first picture of a group, with the names of all."""
     return replace(group[0], origin=replace(group[0].origin, name="+".join(p.origin.name for p in group)))
 
 
@@ -94,16 +77,11 @@ def planes(
         joined.append(CodedPicture(origin=_named(group).origin, codes=codes))
     banks = assign_banks(joined, board)
     contents = place(joined, banks, board, Choice())
-    placed = [
-        PlacedPicture(origin=picture.origin, bank=bank)
-        for group, bank in zip(groups, banks, strict=True)
-        for picture in group
-    ]
-    return replace(contents, pictures=tuple(placed))
+    pairs = ((picture, bank) for group, bank in zip(groups, banks, strict=True) for picture in group)
+    return replace(contents, pictures=placed(pairs))
 
 
 def _masks(lines: Sequence[str] | None, board: Board) -> list[int]:
-    """Return the code bits of each plane."""
     bits = {line: bit for bit, line in enumerate(board.code_lines)}
     if lines is None:
         return [sum(1 << bits[name] for name in memory.data if name in bits) for memory in board.driving_memories]

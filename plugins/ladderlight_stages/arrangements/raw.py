@@ -104,7 +104,13 @@ def _memory(board: Board, name: str) -> Memory:
 def _values(
     memory: Memory, file: bytes | None, words: str | None, order: Literal["little", "big"]
 ) -> NDArray[np.uint32]:
-    return _from_bytes(file, memory, order) if file is not None else _from_text(words or "", memory)
+    values = _from_text(words or "") if file is None else _from_bytes(file, memory, order)
+    if memory.part.width < 32 and np.any(values >> np.uint32(memory.part.width)):
+        raise ArrangementError(
+            f"word {int(values.max()):X}h does not fit into the {memory.part.width} bits of memory "
+            f"{memory.name!r}; check memory and byte order"
+        )
+    return values
 
 
 def _from_bytes(data: bytes, memory: Memory, order: Literal["little", "big"]) -> NDArray[np.uint32]:
@@ -116,28 +122,17 @@ def _from_bytes(data: bytes, memory: Memory, order: Literal["little", "big"]) ->
             f"the file has {counted(len(data), 'byte')}, not a whole number of the {size}-byte words of memory "
             f"{memory.name!r}; check the file"
         )
-    table = np.frombuffer(data, dtype=np.uint8).reshape(-1, size).astype(np.uint32)
-    places = range(size) if order == "little" else range(size - 1, -1, -1)
-    values = np.zeros(len(table), dtype=np.uint32)
-    for column, place in enumerate(places):
-        values |= table[:, column] << np.uint32(8 * place)
-    return _narrow(values, memory)
+    table = np.frombuffer(data, dtype=np.uint8).reshape(-1, size)
+    wide = np.zeros((len(table), 4), dtype=np.uint8)
+    wide[:, :size] = table if order == "little" else table[:, ::-1]
+    return wide.view("<u4").ravel().astype(np.uint32)
 
 
-def _from_text(text: str, memory: Memory) -> NDArray[np.uint32]:
+def _from_text(text: str) -> NDArray[np.uint32]:
     try:
         numbers = [int(word, 16) for word in text.split()]
     except ValueError as error:
         raise ArrangementError(f'{text[:40]!r} is not hexadecimal; write words such as "00 3F 1A"') from error
     if not numbers or not all(0 <= number < 1 << 32 for number in numbers):
         raise ArrangementError('words must be hexadecimal numbers of at most 32 bits, such as "00 3F 1A"')
-    return _narrow(np.array(numbers, dtype=np.uint32), memory)
-
-
-def _narrow(values: NDArray[np.uint32], memory: Memory) -> NDArray[np.uint32]:
-    if memory.part.width < 32 and np.any(values >> np.uint32(memory.part.width)):
-        raise ArrangementError(
-            f"word {int(values.max()):X}h does not fit into the {memory.part.width} bits of memory "
-            f"{memory.name!r}; check memory and byte order"
-        )
-    return values
+    return np.array(numbers, dtype=np.uint32)

@@ -7,12 +7,11 @@ from typing import Annotated, Any
 import numpy as np
 
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Origin, Problem, stage
-from ladderlight.board import Conflict, Placement
+from ladderlight.board import Placement
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.units.arrays import Codes
-from ladderlight_stages.banks.capacity import bank_problems
-from ladderlight_stages.banks.misfits import collision, contents_of, selected
+from ladderlight_stages.banks import bank_problems, conflict_errors, contents_of, selected
 from ladderlight_stages.tiling.numbered import numbered_tiles, tile_size
 
 
@@ -33,7 +32,7 @@ def _is_tiled(board: Board) -> bool:
 
 
 def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    return bank_problems(origins, board, options, lambda *_: ((), ()))
+    return bank_problems(origins, board, options["match"], lambda _: ((), ()))
 
 
 @stage(
@@ -99,10 +98,8 @@ def _in_banks(board: Board, cells: Sequence[Codes], owners: Sequence[CodedPictur
         name = f"{owner.origin.name} cell {number}"
         codes = cell[np.ix_(y % cell.shape[0], x % cell.shape[1])][: geometry.height, : geometry.width]
         pictures.append(replace(owner, origin=replace(owner.origin, name=name), codes=codes))
-        try:
+        with conflict_errors(board):
             placement.put_codes(codes, bank=banks[number], picture=name)
-        except Conflict as conflict:
-            raise ArrangementError(collision(conflict, board)) from conflict
     return contents_of(placement, pictures, banks[first : first + len(cells)])
 
 

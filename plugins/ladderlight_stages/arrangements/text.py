@@ -17,9 +17,10 @@ from ladderlight import (
     Problem,
     stage,
 )
-from ladderlight.board import Conflict, Placement
+from ladderlight.board import Placement
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight_stages.banks.misfits import collision, placed_words
+from ladderlight.units.arrays import Ints
+from ladderlight_stages.banks import conflict_errors, placed_words
 from ladderlight_stages.tiling.numbered import Grid, tile_grid
 
 ASCII = "".join(map(chr, range(32, 127)))
@@ -84,10 +85,8 @@ def text(
         values = np.zeros(words.shape, dtype=np.uint32)
         for pin, bit in pins.items():
             values |= (words >> bit & 1).astype(np.uint32) << np.uint32(pin)
-        try:
+        with conflict_errors(board):
             placement.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=name)
-        except Conflict as conflict:
-            raise ArrangementError(collision(conflict, board)) from conflict
     placed = PlacedPicture(origin=Origin(name=name, source="lines of the recipe", bank=bank), bank=bank)
     return Contents(memories=placed_words(placement), pictures=(placed,))
 
@@ -100,9 +99,7 @@ def _grid(board: Board, bank: int) -> Grid:
     return tile_grid(board, bank)
 
 
-def _numbers(
-    grid: Grid, lines: Sequence[str], characters: str, first: int, row: int, column: int, around: str
-) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
+def _numbers(grid: Grid, lines: Sequence[str], characters: str, first: int, row: int, column: int, around: str) -> Ints:
     """Return the tile number of every place in the map, shape (rows, columns)."""
     rows, columns = int(grid.row.max()) + 1, int(grid.column.max()) + 1
     for number, line in enumerate(lines, start=1):

@@ -5,10 +5,8 @@ from typing import Annotated, Any
 
 from ladderlight import ArrangementError, Board, CodedPicture, Contents, Example, Option, Problem, refuse, stage
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight_stages.banks.banks import assign_banks
-from ladderlight_stages.banks.capacity import one_bank_each
-from ladderlight_stages.banks.misfits import refuse_misfits, selected
-from ladderlight_stages.tiling.placing import place
+from ladderlight_stages.banks import one_bank_each
+from ladderlight_stages.tiling.placing import place_each
 from ladderlight_stages.tiling.tiling import Choice
 
 
@@ -52,7 +50,6 @@ def tiles(
     may not be merged.
     """
     refuse(_problems(board, {}), ArrangementError)
-    chosen = selected(pictures, match)
-    refuse_misfits(chosen, board)
-    banks = assign_banks(chosen, board, share=share)
-    return place(chosen, banks, board, Choice(first=first, count=count, turn=mirror, merge=merge))
+    return place_each(
+        pictures, board, Choice(first=first, count=count, turn=mirror, merge=merge), match=match, share=share
+    )

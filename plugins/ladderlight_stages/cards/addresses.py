@@ -3,10 +3,9 @@
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.units.arrays import Flags, Floats, Ints
-from ladderlight_stages.drawing.areas import Cells, cells_of
-from ladderlight_stages.drawing.colours import codes_of_shares
+from ladderlight_stages.drawing import Cells, cells_of, codes_of_shares
 
 _FRAME = 32
 """The bright frame takes this part of the shorter side."""
@@ -41,7 +40,6 @@ def addresses(board: Board) -> CodedPicture:
 
 
 def _outside(width: int, height: int) -> Flags:
-    """Return which pixels are in the frame."""
     frame = max(1, min(width, height) // _FRAME)
     outside = np.ones((height, width), dtype=bool)
     outside[frame:-frame, frame:-frame] = False

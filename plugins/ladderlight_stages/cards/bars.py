@@ -3,8 +3,8 @@
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage
-from ladderlight_stages.drawing.areas import bars as drawn_bars
-from ladderlight_stages.drawing.colours import fair_codes
+from ladderlight_stages.drawing import bars as drawn_bars
+from ladderlight_stages.drawing import fair_codes
 
 _MOST = 64
 

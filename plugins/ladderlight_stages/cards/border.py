@@ -4,7 +4,7 @@ import numpy as np
 
 from ladderlight import Board, CodedPicture, stage
 from ladderlight.units.arrays import Flags
-from ladderlight_stages.drawing.colours import fair_codes
+from ladderlight_stages.drawing import fair_codes
 
 _RADIUS = 0.4
 """Of the circle, in parts of the shorter side of the screen."""

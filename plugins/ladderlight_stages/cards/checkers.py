@@ -3,7 +3,7 @@
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage
-from ladderlight_stages.drawing.colours import fair_codes
+from ladderlight_stages.drawing import fair_codes
 
 
 @stage(help="Black and white pixels by turns: shows a memory that is too slow, and smearing.")

@@ -7,7 +7,7 @@ import numpy as np
 
 from ladderlight import Board, CodedPicture, Problem, stage
 from ladderlight.board.scanning.lookup import lookup_of
-from ladderlight_stages.drawing.areas import grid
+from ladderlight_stages.drawing import grid
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called

@@ -3,7 +3,7 @@
 import numpy as np
 
 from ladderlight import Board, CodedPicture, stage
-from ladderlight_stages.drawing.areas import bars
+from ladderlight_stages.drawing import bars
 
 
 @stage(help="One ladder line at a time, between none and all: shows which data line is wrong.")

@@ -3,8 +3,7 @@
 import numpy as np
 
 from ladderlight import Board, CodedPicture, Origin, stage
-from ladderlight_stages.drawing.areas import cells_of
-from ladderlight_stages.drawing.colours import fair_codes
+from ladderlight_stages.drawing import cells_of, fair_codes
 from ladderlight_stages.lettering import glyphs
 
 _HIGH = 7
@@ -40,5 +39,4 @@ def _whole(size: float, cell: int) -> int:
 
 
 def _start(size: int, drawn: int, cell: int) -> int:
-    """Return where a centred figure begins, at the begin of a cell."""
     return max(0, (size - drawn) // 2 // cell * cell)

@@ -4,10 +4,9 @@ import numpy as np
 
 from ladderlight import Board, CodedPicture, stage
 from ladderlight.board.model.palette import light_of
-from ladderlight.colour.oklab import oklab_from_linear
+from ladderlight.colour.spaces import oklab_from_linear
 from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.drawing.areas import grid
-from ladderlight_stages.drawing.colours import distinct_codes
+from ladderlight_stages.drawing import distinct_codes, grid
 
 _SAME = 1e-9
 _ALIKE = 0.02

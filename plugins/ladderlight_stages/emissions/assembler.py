@@ -4,25 +4,23 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, Problem, pieces, planned_pieces, stage
-from ladderlight_stages.programmer_files.options import NamePattern, Order, Size, Split, file_problems
+from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, Problem, pieces, stage
+from ladderlight_stages.programmer_files import NamePattern, Order, Size, Split, file_problems, planned
 
 _DIRECTIVE = re.compile(r"[.!]?[A-Za-z]\w*", re.ASCII)
 _LABEL = re.compile(r"[A-Za-z_.][\w.-]*", re.ASCII)
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    wrong = list(file_problems(board, options))
-    yield from wrong
+    yield from file_problems(board, options)
     if not _DIRECTIVE.fullmatch(options["directive"]):
         what = f"directive {options['directive']!r} is not one word of letters, digits and underscores"
         yield Problem(where=("directive",), what=what, action='write it as in ".byte", "DB" or "FCB"')
-    if options["label"] and not any(problem.where == ("size",) for problem in wrong):
-        for piece in planned_pieces(board, split=options["split"], size=options["size"]):
-            if not _LABEL.fullmatch(piece.name(options["label"])):
-                what = f"label {piece.name(options['label'])!r} is not a name for an assembler"
-                yield Problem(where=("label",), what=what, action="begin with a letter, without spaces")
-                return
+    for piece in planned(board, options) if options["label"] else ():
+        if not _LABEL.fullmatch(piece.name(options["label"])):
+            what = f"label {piece.name(options['label'])!r} is not a name for an assembler"
+            yield Problem(where=("label",), what=what, action="begin with a letter, without spaces")
+            return
 
 
 @stage(
@@ -46,18 +44,17 @@ def assembler(
     size: Size = None,
 ) -> list[DeviceFile]:
     """Return each device as lines such as ``.byte 0x1F, 0x20``, without comments: assemblers differ in theirs."""
-    files = []
-    for piece in pieces(contents, board, order=order, split=split, size=size):
-        heading = f"{piece.name(label)}:\n" if label else ""
-        text = heading + _lines(piece, directive, number, per_line)
-        files.append(piece.file(name, text.encode("ascii")))
-    return files
+    return [
+        piece.file(name, _text(piece, directive, label, number, per_line).encode("ascii"))
+        for piece in pieces(contents, board, order=order, split=split, size=size)
+    ]
 
 
-def _lines(piece: Piece, directive: str, number: str, per_line: int) -> str:
+def _text(piece: Piece, directive: str, label: str, number: str, per_line: int) -> str:
+    heading = f"{piece.name(label)}:\n" if label else ""
     texts = {"0x": "0x{:02X}", "$": "${:02X}", "h": "0{:02X}h"}
     byte_texts = [texts[number].format(value) for value in range(256)]
-    return "".join(
+    return heading + "".join(
         f"    {directive} {', '.join(byte_texts[value] for value in piece.data[start : start + per_line])}\n"
         for start in range(0, len(piece.data), per_line)
     )

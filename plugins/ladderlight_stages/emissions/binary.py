@@ -1,7 +1,7 @@
 """Plain binary files."""
 
 from ladderlight import Board, Contents, DeviceFile, Example, pieces, stage
-from ladderlight_stages.programmer_files.options import NamePattern, Order, Size, Split, file_problems
+from ladderlight_stages.programmer_files import NamePattern, Order, Size, Split, file_problems
 
 
 @stage(

@@ -4,21 +4,8 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any
 
-from ladderlight import (
-    Board,
-    Contents,
-    DeviceFile,
-    DeviceFileError,
-    Example,
-    Option,
-    Piece,
-    Problem,
-    pieces,
-    planned_pieces,
-    refuse,
-    stage,
-)
-from ladderlight_stages.programmer_files.options import NamePattern, Size, Split, file_problems
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Example, Option, Problem, pieces, refuse, stage
+from ladderlight_stages.programmer_files import NamePattern, Size, Split, file_problems, planned
 
 _IDENTIFIER = re.compile(r"[A-Za-z_]\w*", re.ASCII)
 _KEYWORDS = """
@@ -30,20 +17,18 @@ _PER_LINE = 16
 
 
 def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    wrong = list(file_problems(board, options))
-    yield from wrong
-    if not any(problem.where == ("size",) for problem in wrong):
-        symbols: set[str] = set()
-        for piece in planned_pieces(board, split=options["split"], size=options["size"]):
-            symbol = _symbol(piece, options["symbol"])
-            problem = next(_unlike_c(symbol), None)
-            if symbol in symbols:
-                what, action = f"several arrays would have the name {symbol!r}", "put {device} or {piece} into it"
-                problem = Problem(where=("symbol",), what=what, action=action)
-            if problem:
-                yield problem
-                return
-            symbols.add(symbol)
+    yield from file_problems(board, options)
+    symbols: set[str] = set()
+    for piece in planned(board, options):
+        symbol = _symbol(piece.name(options["symbol"]))
+        problem = next(_unlike_c(symbol), None)
+        if symbol in symbols:
+            what, action = f"several arrays would have the name {symbol!r}", "put {device} or {piece} into it"
+            problem = Problem(where=("symbol",), what=what, action=action)
+        if problem:
+            yield problem
+            return
+        symbols.add(symbol)
 
 
 def _unlike_c(symbol: str) -> Iterator[Problem]:
@@ -52,11 +37,7 @@ def _unlike_c(symbol: str) -> Iterator[Problem]:
         yield Problem(where=("symbol",), what=what, action="use letters, digits and underscores")
 
 
-@stage(
-    help="Write each device as a C array.",
-    rule=_problems,
-    example=Example(options={"symbol": "{memory}_words"}),
-)
+@stage(help="Write each device as a C array.", rule=_problems, example=Example(options={"symbol": "{memory}_words"}))
 def c_array(
     contents: Contents,
     board: Board,
@@ -72,27 +53,22 @@ def c_array(
     """
     files = []
     for piece in pieces(contents, board, split=split, size=size):
-        called = _symbol(piece, symbol)
+        called = _symbol(piece.name(symbol))
         refuse(_unlike_c(called), DeviceFileError)
-        files.append(piece.file(name, _text(piece, called).encode("ascii")))
+        width = 4 if piece.element > 2 else piece.element
+        texts = [f"0x{value:0{2 * width}X}" for value in piece.elements.tolist()]
+        lines = [
+            f"/* device {piece.device.name}, {piece.device.part.number} */",
+            "#include <stdint.h>",
+            "",
+            f"const uint{8 * width}_t {called}[{len(texts)}] = {{",
+            *(f"    {', '.join(texts[start : start + _PER_LINE])}," for start in range(0, len(texts), _PER_LINE)),
+            "};",
+            "",
+        ]
+        files.append(piece.file(name, "\n".join(lines).encode("ascii")))
     return files
 
 
-def _symbol(piece: Piece, pattern: str) -> str:
-    return re.sub(r"[-.]", "_", piece.name(pattern))
-
-
-def _text(piece: Piece, symbol: str) -> str:
-    width = 4 if piece.element > 2 else piece.element
-    values = piece.elements.tolist()
-    lines = [
-        f"/* device {piece.device.name}, {piece.device.part.number} */",
-        "#include <stdint.h>",
-        "",
-        f"const uint{8 * width}_t {symbol}[{len(values)}] = {{",
-    ]
-    lines += [
-        "    " + ", ".join(f"0x{value:0{2 * width}X}" for value in values[start : start + _PER_LINE]) + ","
-        for start in range(0, len(values), _PER_LINE)
-    ]
-    return "\n".join([*lines, "};", ""])
+def _symbol(name: str) -> str:
+    return re.sub(r"[-.]", "_", name)

@@ -7,30 +7,18 @@ from collections.abc import Iterator, Mapping
 from io import BytesIO
 from typing import Annotated, Any
 
-from ladderlight import (
-    Board,
-    Contents,
-    DeviceFile,
-    DeviceFileError,
-    Example,
-    Option,
-    Piece,
-    Problem,
-    pieces,
-    refuse,
-    stage,
-)
-from ladderlight_stages.programmer_files.options import (
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Example, Option, Problem, pieces, refuse, stage
+from ladderlight_stages.programmer_files import (
     LeaveOutFill,
     NamePattern,
     Offset,
     Order,
+    RecordForm,
     Size,
     Split,
     file_problems,
     largest,
 )
-from ladderlight_stages.programmer_files.records import RecordForm
 
 _PAGE = 1 << 16
 """A data record addresses 64 KiB, which the extended linear address record chooses."""
@@ -51,11 +39,7 @@ def _beyond(offset: int, size: int) -> Iterator[Problem]:
         yield Problem(where=("offset",), what=what, action=f"use at most {_MOST - size:X}h")
 
 
-@stage(
-    help="Write each device as an Intel HEX file.",
-    rule=_problems,
-    example=Example(options={"record": 32}),
-)
+@stage(help="Write each device as an Intel HEX file.", rule=_problems, example=Example(options={"record": 32}))
 def intel_hex(
     contents: Contents,
     board: Board,
@@ -77,18 +61,18 @@ def intel_hex(
     files = []
     for piece in pieces(contents, board, order=order, split=split, size=size):
         refuse(_beyond(offset, piece.size), DeviceFileError)
-        text = _text(piece, offset, record, leave_out_fill=leave_out_fill)
+        text = _text(piece.data, offset, record, leave_out_fill=leave_out_fill)
         files.append(piece.file(name, text, offset=offset))
     return files
 
 
-def _text(piece: Piece, offset: int, record: int, *, leave_out_fill: bool) -> bytes:
+def _text(all_data: bytes, offset: int, record: int, *, leave_out_fill: bool) -> bytes:
     """Return the records by pages: those of each but the first follow the page's extended linear address."""
     file = BytesIO()
-    start, end = offset, offset + len(piece.data)
+    start, end = offset, offset + len(all_data)
     while start < end:
         stop = min(end, (start // _PAGE + 1) * _PAGE)
-        data = piece.data[start - offset : stop - offset]
+        data = all_data[start - offset : stop - offset]
         if start >= _PAGE and not (leave_out_fill and not data.strip(b"\xff")):
             file.write(_PAGES.line((start // _PAGE).to_bytes(2, "big")))
         _DATA.write(file, data, start=start, record=record, leave_out_fill=leave_out_fill)

@@ -4,30 +4,18 @@ from collections.abc import Iterator, Mapping
 from io import BytesIO
 from typing import Annotated, Any, Literal
 
-from ladderlight import (
-    Board,
-    Contents,
-    DeviceFile,
-    DeviceFileError,
-    Example,
-    Option,
-    Piece,
-    Problem,
-    pieces,
-    refuse,
-    stage,
-)
-from ladderlight_stages.programmer_files.options import (
+from ladderlight import Board, Contents, DeviceFile, DeviceFileError, Example, Option, Problem, pieces, refuse, stage
+from ladderlight_stages.programmer_files import (
     LeaveOutFill,
     NamePattern,
     Offset,
     Order,
+    RecordForm,
     Size,
     Split,
     file_problems,
     largest,
 )
-from ladderlight_stages.programmer_files.records import RecordForm
 
 _WIDTHS = (16, 24, 32)
 _LONGEST_HEADER = 60
@@ -54,9 +42,7 @@ def _beyond(end: int, address_bits: int | None) -> Iterator[Problem]:
 
 
 @stage(
-    help="Write each device as a Motorola S-record file.",
-    rule=_problems,
-    example=Example(options={"address_bits": 24}),
+    help="Write each device as a Motorola S-record file.", rule=_problems, example=Example(options={"address_bits": 24})
 )
 def s_record(
     contents: Contents,
@@ -83,20 +69,15 @@ def s_record(
     for piece in pieces(contents, board, order=order, split=split, size=size):
         end = offset + piece.size
         refuse(_beyond(end, address_bits), DeviceFileError)
-        text = _text(piece, offset, _width(end, address_bits), record, leave_out_fill=leave_out_fill)
-        files.append(piece.file(name, text, offset=offset))
+        number = _width(end, address_bits) // 8 - 1
+        text = BytesIO()
+        text.write(_form(0, 2).line(piece.device.name[:_LONGEST_HEADER].encode()))
+        data = _form(number, number + 1)
+        count = data.write(text, piece.data, start=offset, record=record, leave_out_fill=leave_out_fill)
+        counts = [_form(kind, size).line(b"", count) for kind, size in ((5, 2), (6, 3)) if count < 1 << 8 * size]
+        text.writelines([*counts[:1], _form(10 - number, number + 1).line(b"")])
+        files.append(piece.file(name, text.getvalue(), offset=offset))
     return files
-
-
-def _text(piece: Piece, offset: int, width: int, record: int, *, leave_out_fill: bool) -> bytes:
-    number = width // 8 - 1
-    file = BytesIO()
-    file.write(_form(0, 2).line(piece.device.name[:_LONGEST_HEADER].encode()))
-    data = _form(number, number + 1)
-    count = data.write(file, piece.data, start=offset, record=record, leave_out_fill=leave_out_fill)
-    counts = [_form(kind, size).line(b"", count) for kind, size in ((5, 2), (6, 3)) if count < 1 << 8 * size]
-    file.writelines([*counts[:1], _form(10 - number, number + 1).line(b"")])
-    return file.getvalue()
 
 
 def _form(kind: int, width: int) -> RecordForm:

@@ -3,7 +3,7 @@
 from typing import Annotated
 
 from ladderlight import Board, Contents, DeviceFile, Example, Option, Piece, pieces, stage
-from ladderlight_stages.programmer_files.options import NamePattern, Size, Split, file_problems
+from ladderlight_stages.programmer_files import NamePattern, Size, Split, file_problems
 
 _PER_LINE = 16
 

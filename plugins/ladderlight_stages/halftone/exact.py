@@ -1,11 +1,12 @@
 """The codes of pictures that are in a board's colours already."""
 
+from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Palette
+from ladderlight import CodedPicture, Kept, Palette, Picture
 from ladderlight.board import srgb_from_linear
 from ladderlight.units.arrays import Bytes, Codes, Ints, Singles
 
@@ -25,6 +26,14 @@ def exact_codes(pixels: Singles, palette: Palette) -> Codes | None:
             return None
     codes = _look_up(flat, palette)
     return None if codes is None else codes.reshape(pixels.shape[:2])
+
+
+def exactly_or(
+    reduce: Callable[[Singles, Palette], Codes], picture: Picture, palette: Palette, kept: Kept
+) -> CodedPicture:
+    """Return a picture unchanged if it is in the board's colours, else reduced but for the codes to keep."""
+    codes = exact_codes(picture.pixels, palette)
+    return picture.coded(kept.over(reduce(picture.pixels, palette)) if codes is None else codes)
 
 
 def _look_up(flat: Singles, palette: Palette) -> Codes | None:

@@ -8,8 +8,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.units.arrays import Codes, Floats, Singles
-from ladderlight_stages.perception.clipping import tolerated
-from ladderlight_stages.perception.luminance import LUMINANCE
+from ladderlight_stages.perception.luminance import LUMINANCE, tolerated
 
 UNITS = 1 << 18
 """Full light in whole units: the darkest step of 8-bit sRGB is 80 of them."""
@@ -26,6 +25,10 @@ class LatticeTables:
     shift: int
     levels: NDArray[np.int32]
     codes: Codes
+    light: NDArray[np.int32]
+    """Each code's light in the loop's units above the first bin's lower end, (codes, 3)."""
+    half_steps: NDArray[np.int32]
+    """Half of each gun's largest step from level to level, (3,)."""
 
     def fit(self, pixels: Singles) -> Singles:
         """Return pixels for the loop: writable, in C order, luminance first on a grey board."""
@@ -34,11 +37,6 @@ class LatticeTables:
             np.matmul(pixels, LUMINANCE, out=fitted[..., 0])
             return fitted
         return np.require(pixels, np.float32, ["C", "A", "W"])
-
-    def light_of_codes(self, palette: Palette) -> NDArray[np.int32]:
-        """Return each code's light in the loop's units above the first bin's lower end, (codes, 3)."""
-        light = palette.linear * (np.array([1.0, 0.0, 0.0]) if self.grey else 1.0)
-        return np.asarray((light.astype(np.float32) - self.limits[:, 2]) * np.float32(UNITS) + 0.5, dtype=np.int32)
 
 
 def is_grey(palette: Palette) -> bool:
@@ -94,7 +92,13 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
         chosen = np.searchsorted((counted[1:] + counted[:-1]) / 2, centres)
         chosen[(counted >> shift)[::-1]] = np.arange(len(counted))[::-1]
         levels[gun], codes[gun] = counted[chosen], bits[chosen]
-    return LatticeTables(grey=is_grey(palette), limits=limits, shift=shift, levels=levels, codes=codes)
+    grey = is_grey(palette)
+    linear = palette.linear * (np.array([1.0, 0.0, 0.0]) if grey else 1.0)
+    units = ((linear.astype(np.float32) - limits[:, 2]) * np.float32(UNITS) + 0.5).astype(np.int32)
+    half_steps = largest_steps(units) // 2
+    return LatticeTables(
+        grey=grey, limits=limits, shift=shift, levels=levels, codes=codes, light=units, half_steps=half_steps
+    )
 
 
 def largest_steps(light: NDArray[np.int32]) -> NDArray[np.int32]:

@@ -1,7 +1,5 @@
 """How different the areas of two pictures are, whatever dots they are made of: colour error."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import lru_cache
 from math import sqrt
@@ -13,7 +11,7 @@ from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.perception.blur_loops import TOGETHER, blurred, blurred_codes
 from ladderlight_stages.perception.comparison import Comparison
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
-from ladderlight_stages.perception.primaries import SHARES_FROM_LINEAR
+from ladderlight_stages.perception.luminance import SHARES_FROM_LINEAR
 
 BLUR = 2.0
 """Standard deviation in pixels of the shorter side: dots are gone, areas are still there."""

@@ -1,7 +1,5 @@
 """Colour differences between a picture and what is shown of it, after some blur."""
 
-from __future__ import annotations
-
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from functools import cached_property

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Kept, Option, Palette, Picture, Viewing
+from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
 from ladderlight.board import Finding
-from ladderlight.colour.lightness import LUMINANCE, lightness_of
+from ladderlight.colour.spaces import LUMINANCE, lightness_of
 from ladderlight.units.arrays import Codes
 
 if TYPE_CHECKING:
@@ -44,10 +44,6 @@ MeasuringDistance = Annotated[
         unit="m",
     ),
 ]
-UNSTATED = Viewing()
-"""The viewing of a recipe without one."""
-FRESH = Kept()
-"""What reductions are given for a picture that keeps no codes."""
 COLOUR_WORDS = {1.0: "not seen", 2.0: "seen by experts", 3.5: "seen", 5.0: "plain", inf: "another colour"}
 """W. S. Mokrzycki and M. Tatol, Colour difference Delta E: a survey, Machine Graphics and Vision 20 (2011) 383-411, for
 patches side by side. The limits are for CIELAB's older difference; their use for CIEDE2000 is common practice."""
@@ -112,8 +108,7 @@ def with_measures(
         "colours_used": colours_used(coded.codes, board.palette),
     }
     if viewing.distance is not None:
-        from ladderlight_stages.perception.density import density_from
-        from ladderlight_stages.perception.vision import Viewer
+        from ladderlight_stages.perception.vision import Viewer, density_from
 
         density = density_from(board, viewing)
         viewer = Viewer(reference=wanted, density=density)
@@ -172,7 +167,7 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
     """
     from ladderlight_stages.halftone.lattice_tables import is_grey
     from ladderlight_stages.halftone.tally_loops import count_beyond, count_beyond_light, count_outside
-    from ladderlight_stages.perception.clipping import BEYOND, half_steps, tolerated
+    from ladderlight_stages.perception.luminance import BEYOND, half_steps, tolerated
     from ladderlight_stages.perception.reach import CELLS, reach_cells
 
     light = np.require(pixels, np.float32, ["C", "A", "W"])

@@ -1,7 +1,5 @@
 """The colours that a board can show or mix: the convex hull of its own, in linear light."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -9,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Palette
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.units.arrays import Flags, Floats, Ints, Singles
-from ladderlight_stages.perception.clipping import half_steps
+from ladderlight_stages.perception.luminance import half_steps
 
 CELLS = 32
 """Cells along each gun's light. Few pixels lie in cells that a hull cuts, and all cells fit a processor's cache."""

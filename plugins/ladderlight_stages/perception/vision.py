@@ -6,24 +6,30 @@ filter parameters of their published reference code. Differences are CIEDE2000.
 The method leaves two things open, and figures depend on both. Here each filter is integrated over the pixel, rather
 than sampled at its middle, and the picture is reflected at its edges. One filter is 7 degrees wide, so it reaches
 beyond the edges from a large part of the picture.
+
+Cosine transforms are made by the Fourier transform of as many values (J. Makhoul, A fast cosine transform in one and
+two dimensions, IEEE Transactions on Acoustics, Speech and Signal Processing 28(1), 1980). SciPy's are faster, but
+importing them takes longer than measuring small pictures.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import erf
+from math import erf, radians
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight import Board, Viewing
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.comparison import Comparison
-from ladderlight_stages.perception.cosines import filtered
 from ladderlight_stages.perception.lab_loops import lab_from
-from ladderlight_stages.perception.primaries import WHITE, XYZ_FROM_LINEAR
+from ladderlight_stages.perception.luminance import WHITE, XYZ_FROM_LINEAR
 
+_SMALL = 1 << 16
+"""Pixels of a picture for which SciPy is not imported."""
+USUAL_DISTANCE = 0.6
+"""Metres: arm's length, for stages that need a distance where the recipe has none."""
 OPPONENT_FROM_XYZ = np.array(
     [
         [0.279, 0.72, -0.107],
@@ -38,14 +44,88 @@ FILTERS = (
     ((0.567885, 0.0920), (0.432115, 0.6451)),
 )
 """For each opponent channel: Gaussians as (weight, full width at half maximum in degrees)."""
-
 _OPPONENT_FROM_LINEAR = (OPPONENT_FROM_XYZ @ XYZ_FROM_LINEAR).astype(np.float32)
 SHARES_FROM_OPPONENT = np.linalg.inv(OPPONENT_FROM_XYZ) / WHITE[:, None]
 """To XYZ as shares of white."""
-
 FULL_WIDTH = float(2 * np.sqrt(2 * np.log(2)))
 """Of a Gaussian at half its maximum, in standard deviations."""
 _REACH = 4.5
+
+
+def filtered(values: NDArray[np.floating], transfer: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Return a plane, (height, width), of which each cosine has been multiplied by a factor of its own."""
+    if values.size < _SMALL:
+        cosines = cosines_of(cosines_of(values).T).T
+        return from_cosines(from_cosines((cosines * transfer).T).T)
+    from scipy.fft import dctn, idctn  # slow to import
+
+    cosines = dctn(values, norm="ortho")
+    cosines *= transfer
+    return np.asarray(idctn(cosines, norm="ortho", overwrite_x=True))
+
+
+def cosines_of(values: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Return half the cosine transform of type II, not normalised, along the last axis; the dtype is kept."""
+    count = values.shape[-1]
+    ordered = np.concatenate([values[..., ::2], values[..., 1::2][..., ::-1]], axis=-1)
+    turned = np.fft.rfft(ordered) * _turns(count, values.dtype)
+    cosines = np.empty_like(ordered)
+    cosines[..., : count // 2 + 1] = turned.real
+    cosines[..., count // 2 + 1 :] = -turned.imag[..., (count - 1) // 2 : 0 : -1]
+    return cosines
+
+
+def from_cosines(cosines: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Return the values whose cosines were given, along the last axis: the inverse of :func:`cosines_of`."""
+    count = cosines.shape[-1]
+    turned = np.zeros((*cosines.shape[:-1], count // 2 + 1), dtype=np.result_type(cosines.dtype, np.complex64))
+    turned.real = cosines[..., : count // 2 + 1]
+    turned.imag[..., 1:] = -cosines[..., : count - count // 2 - 1 : -1]
+    ordered = np.fft.irfft(turned * _turns(count, cosines.dtype).conj(), n=count)
+    values = np.empty_like(cosines)
+    values[..., ::2] = ordered[..., : (count + 1) // 2]
+    values[..., 1::2] = ordered[..., (count + 1) // 2 :][..., ::-1]
+    return values
+
+
+@lru_cache(maxsize=32)
+def _turns(count: int, kind: np.dtype[np.floating]) -> NDArray[np.complexfloating]:
+    """Return the turns by a quarter of a sample that make cosines of the spectrum of reordered values."""
+    turns = np.exp(-0.5j * np.pi * np.arange(count // 2 + 1) / count)
+    return np.asarray(turns.astype(np.result_type(kind, np.complex64)))
+
+
+def pixels_per_degree(pixel: float, distance: float) -> float:
+    """Return the number of pixels in a degree, from their size and the distance in the same unit."""
+    return radians(1.0) * distance / pixel
+
+
+def at_some_distance(viewing: Viewing) -> Viewing:
+    """Return the same, with the usual distance where there is none."""
+    return replace(viewing, distance=USUAL_DISTANCE) if viewing.distance is None else viewing
+
+
+def density_from(board: Board, viewing: Viewing) -> tuple[float, float]:
+    """Return ``density_of`` a board from a viewer's distance, or from the usual one."""
+    distance = USUAL_DISTANCE if viewing.distance is None else viewing.distance
+    return density_of(board, screen_width=viewing.screen_width, distance=distance)
+
+
+def density_of(board: Board, *, screen_width: float, distance: float) -> tuple[float, float]:
+    """Return the number of picture pixels in a degree of sight, across and down.
+
+    Parameters
+    ----------
+    board
+        Its geometry: the pixels across the screen, and their proportions.
+    screen_width
+        Metres, of the visible picture.
+    distance
+        Metres, from eye to screen.
+    """
+    geometry = board.geometry
+    width = screen_width / geometry.width
+    return pixels_per_degree(width, distance), pixels_per_degree(width / geometry.pixel_aspect, distance)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -6,7 +6,7 @@ import numpy as np
 
 from ladderlight import Board, Example, Option, Picture, stage
 from ladderlight.units.arrays import Floats
-from ladderlight_stages.framing.proportions import as_demanded
+from ladderlight_stages.framing import as_demanded
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.perception.luminance import LUMINANCE
 from ladderlight_stages.perception.reach import Reach, reach_of
@@ -29,11 +29,10 @@ def fit_gamut(
     still cannot be mixed from the palette move towards grey of the same luminance until they can be. Dithering then
     never meets light that it cannot spread: shadows and highlights keep their detail, and nothing bleeds.
 
-    Returns
-    -------
-    Picture
-        0 to 1. With ``strength = 1`` every pixel is a mean of palette colours, to within rounding. A picture that
-        is in the board's colours already is unchanged.
+    Notes
+    -----
+    With ``strength = 1`` every pixel is a mean of palette colours, to within rounding. A picture that is in the board's
+    colours already is unchanged.
     """
     if exact_codes(picture.pixels, board.palette) is not None:
         return picture

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 import numpy as np
 
 from ladderlight import Example, Option, Picture, stage
-from ladderlight_stages.framing.proportions import as_demanded
+from ladderlight_stages.framing import as_demanded
 
 
 @stage(

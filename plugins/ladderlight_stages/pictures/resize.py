@@ -7,14 +7,7 @@ import numpy as np
 
 from ladderlight import WHOLE, Board, Demand, Example, Option, Picture, stage
 from ladderlight_stages.colours import BLACK, Colour, linear_colour
-from ladderlight_stages.framing.proportions import (
-    cut_to,
-    enlargement,
-    framed,
-    largest_part,
-    screen_aspect,
-    within_a_pixel,
-)
+from ladderlight_stages.framing import cut_to, enlargement, framed, largest_part, screen_aspect, within_a_pixel
 from ladderlight_stages.resampling.resampling import Method, resampled
 
 _TO_KEEP = 'add the stage crop before resize, or use fit = "contain" for a border'
@@ -55,36 +48,22 @@ def resize(
 ) -> Picture:
     """Resize a picture of square pixels to the board's pixels, in linear light.
 
-    Parameters
-    ----------
-    method
-        ``"lanczos"`` keeps the most detail, ``"area"`` is the plain mean, ``"bicubic"`` and ``"bilinear"`` are softer,
-        ``"nearest"`` picks single pixels.
-    fit
-        A picture of the screen's proportions, within a pixel, is simply scaled. For any other: ``"cover"`` cuts both
-        sides, ``"contain"`` adds a border, ``"stretch"`` distorts.
-
-    Returns
-    -------
-    Picture
-        Of the board's size, 0 to 1. The pixels of a picture of that size, or of one enlarged from it by repeating
-        pixels, are unchanged bit for bit.
+    Notes
+    -----
+    A picture of the screen's proportions, within a pixel, is simply scaled. The pixels of a picture of the board's
+    size, or of one enlarged from it by repeating pixels, are unchanged bit for bit.
     """
     factors = enlargement(picture, board)
     if factors == (1, 1):
         return picture
     if factors is not None:
         return picture.with_pixels(np.ascontiguousarray(picture.pixels[:: factors[1], :: factors[0]]), WHOLE)
-    if fit != "stretch":
-        picture = _fitted(picture, screen_aspect(board), fit, border)
+    height, width = picture.pixels.shape[:2]
+    aspect = screen_aspect(board)
+    if fit != "stretch" and not within_a_pixel(width, height, aspect):
+        if fit == "contain":
+            picture = framed(picture, aspect, linear_colour(border))
+        else:
+            picture = cut_to(picture, largest_part(width, height, aspect), advice=_TO_KEEP)
     new = resampled(picture.pixels, board.geometry.width, board.geometry.height, method)
     return picture.with_pixels(np.clip(new, 0, 1, out=new), WHOLE)
-
-
-def _fitted(picture: Picture, aspect: float, fit: str, border: Colour) -> Picture:
-    height, width = picture.pixels.shape[:2]
-    if within_a_pixel(width, height, aspect):
-        return picture
-    if fit == "contain":
-        return framed(picture, aspect, linear_colour(border))
-    return cut_to(picture, largest_part(width, height, aspect), advice=_TO_KEEP)

@@ -44,18 +44,10 @@ def rotate(
 ) -> Picture:
     """Turn a picture clockwise.
 
-    Parameters
-    ----------
-    angle
-        Degrees. Multiples of 90 move pixels only; any other angle interpolates (cubic splines, in linear light).
-    corners
-        ``"cut"`` keeps the largest full part of the picture's proportions, ``"border"`` all of the picture on a larger
-        rectangle.
-
-    Returns
-    -------
-    Picture
-        0 to 1; after quarters of a turn, with unchanged values.
+    Notes
+    -----
+    Multiples of 90 degrees move pixels only; any other angle interpolates (cubic splines, in linear light). ``"cut"``
+    keeps the largest full part of the picture's proportions, ``"border"`` all of the picture on a larger rectangle.
     """
     quarters, rest = _parts(angle)
     pixels = np.rot90(picture.pixels, -quarters)
@@ -112,7 +104,6 @@ def _turned(pixels: Singles, rest: float, size: tuple[int, int]) -> Singles:
 
 
 def _cover(height: int, width: int, rest: float, size: tuple[int, int]) -> Singles:
-    """Return the share of each pixel of the turned picture that is filled."""
     matrix, offset = _back(height, width, rest, size)
     places = np.tensordot(matrix, np.indices(size), axes=1) + offset[:, np.newaxis, np.newaxis]
     covers = [np.clip(np.minimum(at + 1, side - at), 0, 1) for at, side in zip(places, (height, width), strict=True)]

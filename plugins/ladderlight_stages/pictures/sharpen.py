@@ -6,7 +6,7 @@ import numpy as np
 
 from ladderlight import Example, Option, Picture, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight_stages.framing.proportions import as_demanded
+from ladderlight_stages.framing import as_demanded
 from ladderlight_stages.perception.luminance import luminance_of, relit
 
 

@@ -7,12 +7,11 @@ import numpy as np
 
 from ladderlight import Board, Example, Option, Picture, PictureError, Problem, refuse, stage
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight.colour.adaptation import adaptation
+from ladderlight.colour.spaces import adaptation
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.colours import WHITE, Colour, linear_colour
-from ladderlight_stages.framing.proportions import as_demanded
-from ladderlight_stages.perception.luminance import coloured, luminance_of
-from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
+from ladderlight_stages.framing import as_demanded
+from ladderlight_stages.perception.luminance import XYZ_FROM_LINEAR, coloured, luminance_of
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
@@ -60,23 +59,14 @@ def tone(
 
     Parameters
     ----------
-    exposure
-        Multiplies the light by a power of two; light beyond white becomes white.
     white_point
         This colour becomes neutral grey of the same luminance, and all others move with it (Bradford's adaptation).
-    black_level, white_level
-        These sRGB values, as shares of full drive, become black and white; what lies outside is cut off.
     contrast
         Slope of an S-shaped curve of sRGB values through black, one half and white; below 1 it flattens.
     gamma
         The sRGB values are raised to 1/gamma.
     saturation
         Multiplies the distance from grey of the same luminance, as far as the colour can be shown.
-
-    Returns
-    -------
-    Picture
-        0 to 1; the same object when no option changes anything.
     """
     refuse(_contradictions(black_level, white_level, white_point), PictureError)
     pixels = picture.pixels

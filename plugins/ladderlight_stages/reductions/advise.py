@@ -6,20 +6,12 @@ from typing import Annotated
 
 from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
 from ladderlight_stages.halftone.exact import exact_codes
-from ladderlight_stages.perception.density import at_some_distance, density_from
-from ladderlight_stages.perception.measures import (
-    FRESH,
-    UNSTATED,
-    ScreenWidth,
-    ViewingDistance,
-    viewing_advice,
-    with_measures,
-)
+from ladderlight_stages.perception.measures import ScreenWidth, ViewingDistance, viewing_advice, with_measures
 from ladderlight_stages.perception.reach import nearest_in_principle
-from ladderlight_stages.perception.vision import Viewer
+from ladderlight_stages.perception.vision import Viewer, at_some_distance, density_from
 from ladderlight_stages.reductions.diffuse.stage import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
-from ladderlight_stages.reductions.ordered.stage import Pattern, ordered
+from ladderlight_stages.reductions.ordered import Pattern, ordered
 from ladderlight_stages.reductions.riemersma import riemersma
 from ladderlight_stages.reductions.search import searched
 from ladderlight_stages.refining.area_colours import AreaColours
@@ -44,8 +36,8 @@ _PLAIN = "diffuse floyd_steinberg at 1"
 def advise(
     picture: Picture,
     board: Board,
-    viewing: Viewing = UNSTATED,
-    kept: Kept = FRESH,
+    viewing: Viewing = Viewing(),
+    kept: Kept = Kept(),
     *,
     screen_width: ScreenWidth = None,
     distance: ViewingDistance = None,

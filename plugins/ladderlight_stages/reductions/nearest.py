@@ -6,19 +6,12 @@ from functools import lru_cache
 import numpy as np
 
 from ladderlight import Board, CodedPicture, Example, Kept, Palette, Picture, Viewing, stage
-from ladderlight.colour.oklab import similarity_from_linear
+from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight.units.arrays import Codes, Singles
-from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight_stages.halftone.exact import exactly_or
 from ladderlight_stages.halftone.grid import Grid, make_grid, nearest_members
 from ladderlight_stages.halftone.palette_tables import unique_colours
-from ladderlight_stages.perception.measures import (
-    FRESH,
-    UNSTATED,
-    MeasuringDistance,
-    ScreenWidth,
-    viewing_advice,
-    with_measures,
-)
+from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
 
 _SIZE = 32
 
@@ -31,8 +24,8 @@ _SIZE = 32
 def nearest(
     picture: Picture,
     board: Board,
-    viewing: Viewing = UNSTATED,
-    kept: Kept = FRESH,
+    viewing: Viewing = Viewing(),
+    kept: Kept = Kept(),
     *,
     screen_width: ScreenWidth = None,
     distance: MeasuringDistance = None,
@@ -44,14 +37,8 @@ def nearest(
 
     A picture that is in the board's colours already is unchanged.
     """
-    codes = exact_codes(picture.pixels, board.palette)
-    if codes is None:
-        codes = nearest_codes(picture.pixels, board.palette)
-    else:
-        kept = FRESH
-    return with_measures(
-        picture.coded(kept.over(codes)), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
-    )
+    coded = exactly_or(nearest_codes, picture, board.palette, kept)
+    return with_measures(coded, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
 
 
 def nearest_codes(pixels: Singles, palette: Palette) -> Codes:

@@ -6,20 +6,14 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
-from ladderlight_stages.halftone.exact import exact_codes
+from ladderlight import Board, CodedPicture, Example, Kept, Option, Palette, Picture, Viewing, stage
+from ladderlight.units.arrays import Codes, Singles
+from ladderlight_stages.halftone.exact import exactly_or
 from ladderlight_stages.halftone.lattice_tables import is_grey
 from ladderlight_stages.halftone.palette_steps import follow
 from ladderlight_stages.halftone.palette_tables import palette_tables
 from ladderlight_stages.perception.luminance import LUMINANCE
-from ladderlight_stages.perception.measures import (
-    FRESH,
-    UNSTATED,
-    MeasuringDistance,
-    ScreenWidth,
-    viewing_advice,
-    with_measures,
-)
+from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
 
 _LIMIT = 0.5
 
@@ -32,8 +26,8 @@ _LIMIT = 0.5
 def riemersma(
     picture: Picture,
     board: Board,
-    viewing: Viewing = UNSTATED,
-    kept: Kept = FRESH,
+    viewing: Viewing = Viewing(),
+    kept: Kept = Kept(),
     *,
     length: Annotated[int, Option("number of the last errors that count", minimum=1, maximum=64)] = 16,
     ratio: Annotated[
@@ -51,23 +45,18 @@ def riemersma(
     fall off exponentially over the last 16 errors, to a sixteenth. Here the weights add up to one, so that the
     mean level is kept.
     """
-    codes = exact_codes(picture.pixels, board.palette)
-    if codes is None:
-        pixels = picture.pixels
-        if is_grey(board.palette):
+    weights = ratio ** (np.arange(length) / max(length - 1, 1))
+    weights = weights / weights.sum() * strength
+
+    def reduce(pixels: Singles, palette: Palette) -> Codes:
+        if is_grey(palette):
             pixels = np.repeat((pixels @ LUMINANCE)[..., None], 3, axis=2)
-        weights = ratio ** (np.arange(length) / max(length - 1, 1))
-        codes = follow(
-            np.require(pixels, np.float32, ["C", "A", "W"]),
-            hilbert_path(*pixels.shape[:2]),
-            weights / weights.sum() * strength,
-            *palette_tables(board.palette, _LIMIT),
-        )
-    else:
-        kept = FRESH
-    return with_measures(
-        picture.coded(kept.over(codes)), picture, board, viewing.changed(distance=distance, screen_width=screen_width)
-    )
+        writable = np.require(pixels, np.float32, ["C", "A", "W"])
+        codes: Codes = follow(writable, hilbert_path(*pixels.shape[:2]), weights, *palette_tables(palette, _LIMIT))
+        return codes
+
+    coded = exactly_or(reduce, picture, board.palette, kept)
+    return with_measures(coded, picture, board, viewing.changed(distance=distance, screen_width=screen_width))
 
 
 @lru_cache(maxsize=4)

@@ -7,16 +7,9 @@ from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Vie
 from ladderlight.units.arrays import Codes
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
-from ladderlight_stages.perception.density import at_some_distance, density_from
-from ladderlight_stages.perception.measures import (
-    FRESH,
-    UNSTATED,
-    ScreenWidth,
-    ViewingDistance,
-    viewing_advice,
-    with_measures,
-)
+from ladderlight_stages.perception.measures import ScreenWidth, ViewingDistance, viewing_advice, with_measures
 from ladderlight_stages.perception.reach import nearest_in_principle
+from ladderlight_stages.perception.vision import at_some_distance, density_from
 from ladderlight_stages.reductions.diffuse.stage import diffuse
 from ladderlight_stages.refining.annealing import annealed
 from ladderlight_stages.refining.area_colours import AreaColours
@@ -42,8 +35,8 @@ taken: there its dots show even less."""
 def search(
     picture: Picture,
     board: Board,
-    viewing: Viewing = UNSTATED,
-    kept: Kept = FRESH,
+    viewing: Viewing = Viewing(),
+    kept: Kept = Kept(),
     *,
     screen_width: ScreenWidth = None,
     distance: ViewingDistance = None,

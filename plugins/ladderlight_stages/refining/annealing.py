@@ -1,11 +1,9 @@
 """Annealing: codes are changed and exchanged at random, first also for the worse, then only for the better."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.colour.oklab import similarity_from_linear
+from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight.units.arrays import Singles
 from ladderlight_stages.refining.annealing_loops import anneal
 from ladderlight_stages.refining.visible_error import TO_XYZ, VisibleError

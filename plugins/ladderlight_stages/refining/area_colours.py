@@ -1,7 +1,5 @@
 """The colours of a picture's areas, whatever dots they are made of."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cached_property
 

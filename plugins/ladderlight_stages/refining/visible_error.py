@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.lab_loops import lab_from
-from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
+from ladderlight_stages.perception.luminance import XYZ_FROM_LINEAR
 from ladderlight_stages.perception.vision import (
     FILTERS,
     OPPONENT_FROM_XYZ,

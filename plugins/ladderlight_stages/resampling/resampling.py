@@ -32,11 +32,8 @@ def resampled(pixels: Singles, width: int, height: int, method: Method) -> Singl
     if method == "nearest":
         rows, columns = _centres(old_height, height), _centres(old_width, width)
         return pixels[rows.astype(np.intp)[:, np.newaxis], columns.astype(np.intp)]
-    tall = np.require(pixels, np.float32, ["C", "A", "W"]).reshape(old_height, -1)
-    down = summed_rows(tall, *_weights(old_height, height, method)).reshape(height, old_width, 3)
-    turned = np.ascontiguousarray(down.transpose(1, 0, 2)).reshape(old_width, -1)
-    across = summed_rows(turned, *_weights(old_width, width, method)).reshape(width, height, 3)
-    return np.ascontiguousarray(across.transpose(1, 0, 2))
+    pixels = np.require(pixels, np.float32, ["C", "A", "W"])
+    return summed_rows(summed_rows(pixels, *_weights(old_height, height, method)), *_weights(old_width, width, method))
 
 
 def _centres(old: int, new: int) -> Floats:

@@ -7,13 +7,22 @@ from ladderlight_stages.compiled import compiled
 
 
 @compiled
-def summed_rows(rows: Singles, first: Ints, weights: Singles) -> Singles:  # pragma: no cover - compiled
-    """Return, for each new row, the weighted sum of ``weights.shape[1]`` old ones from ``first``; (rows, samples)."""
+def summed_rows(pixels: Singles, first: Ints, weights: Singles) -> Singles:  # pragma: no cover - compiled
+    """Return new rows, each the weighted sum of ``weights.shape[1]`` old ones from ``first``, as columns.
+
+    ``pixels`` (height, width, 3) become (width, new rows, 3): done twice, a picture stands as before.
+    """
     new, taps = weights.shape
-    sums = np.zeros((new, rows.shape[1]), np.float32)
+    height, width, _ = pixels.shape
+    rows, turned = pixels.reshape(height, 3 * width), np.empty((width, new, 3), np.float32)
+    sums = np.empty(3 * width, np.float32)
     for number in range(new):
+        sums[:] = 0
         for tap in range(taps):
             weight, row = weights[number, tap], rows[first[number] + tap]
             for i in range(len(row)):  # the compiler takes many samples at a time
-                sums[number, i] += weight * row[i]
-    return sums
+                sums[i] += weight * row[i]
+        for x in range(width):
+            for gun in range(3):
+                turned[x, number, gun] = sums[3 * x + gun]
+    return turned

@@ -8,13 +8,7 @@ import numpy as np
 from ladderlight import ArrangementError, Board, Contents, TileSet
 from ladderlight.board import Memory
 from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.tiling.tile_wiring import (
-    TileWiring,
-    counter_words,
-    joint_drives,
-    parities,
-    tile_wiring_of,
-)
+from ladderlight_stages.tiling.tile_wiring import TileWiring, counter_words, joint_drives, parities, tile_wiring_of
 from ladderlight_stages.tiling.tiling import finest_sources
 from ladderlight_stages.tiling.word_sheets import Sheets
 
@@ -63,8 +57,7 @@ def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents
     bits = {line: bit for bit, line in enumerate(board.code_lines)}
     addresses = []
     for pool in pools:
-        positions = np.arange(wiring.positions, dtype=np.int64)[None, :]
-        joint = wiring.joint(positions, numbers[:, None], np.array(pool))
+        joint = wiring.joint(numbers, int(pool))
         addresses.append(wiring.address(board, wiring.memories[0], joint)[0])
         for memory in wiring.memories:
             values, mask = np.zeros(codes.shape, dtype=np.uint32), 0
@@ -83,10 +76,7 @@ def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents
 
 
 def tile_grid(board: Board, bank: int = 0) -> Grid:
-    """Work out the tiles of one bank.
-
-    Raises ArrangementError when they are not rectangles of neighbouring pixels.
-    """
+    """Work out the tiles of one bank. Raises ArrangementError when they are not rectangles of neighbouring pixels."""
     memories: list[Memory] = list(board.driving_memories)
     words = counter_words(board.x_grid.samples[None, :], board.y_grid.samples[:, None], board.bank_levels([[bank]]))
     drives = joint_drives(board, memories)
@@ -95,8 +85,7 @@ def tile_grid(board: Board, bank: int = 0) -> Grid:
     base = parities(words, [drive.counters for drive in drives])
     _, first, cell = np.unique(keys, return_index=True, return_inverse=True)
     cell = cell.reshape(words.shape)
-    moving = int(np.bitwise_or.reduce((words ^ words.ravel()[first][cell]).ravel()))
-    wiring = tile_wiring_of(memories, drives, free, base ^ base.ravel()[first][cell], moving)
+    wiring = tile_wiring_of(memories, drives, free, base, words, first[cell])
     position, offset, pool = wiring.locate(base)
     expected = sum(((words >> bit & 1) << index for index, bit in enumerate(wiring.counters)), np.zeros_like(words))
     order = np.argsort(wiring.turns)

@@ -4,19 +4,20 @@ A memory that counters address gets its words at once. One that others address g
 becomes the outputs needed of those others. Colour look-up is the same with tiles of one pixel.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import ArrangementError, Board, CodedPicture, Contents, MemoryContents, PlacedPicture, TileSet
-from ladderlight.board import Conflict, Memory, Placement
+from ladderlight import Board, CodedPicture, Contents, MemoryContents, TileSet
+from ladderlight.board import Memory, Palette, Placement
 from ladderlight.board.scanning.levels import Pin
-from ladderlight.board.scanning.scan import is_direct
+from ladderlight.board.scanning.scan import is_direct, scan
 from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.banks.misfits import collision, placed_words
-from ladderlight_stages.tiling.loss import loss_of
+from ladderlight_stages.banks import assign_banks, conflict_errors, placed, placed_words, refuse_misfits, selected
+from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
+from ladderlight_stages.perception.luminance import SHARES_FROM_LINEAR
 from ladderlight_stages.tiling.tile_wiring import counter_words, joint_drives
 from ladderlight_stages.tiling.tiling import Choice, Tiling, finest_sources, tile_cells
 from ladderlight_stages.tiling.word_sheets import Sheets
@@ -98,10 +99,8 @@ class _Graph:
     def _place(self, placement: Placement, memory: Memory) -> None:
         needed = self.needed[memory.name]
         for picture, bank, values in zip(self.pictures, self.banks, needed.values, strict=True):
-            try:
+            with conflict_errors(self.board):
                 placement.put_values(memory, values, needed.mask, bank=bank, picture=picture.origin.name)
-            except Conflict as conflict:
-                raise ArrangementError(collision(conflict, self.board)) from conflict
 
     def _addressed_alike(self, memory: Memory, done: set[str]) -> list[Memory]:
         """Return the memories, this one first, that share outputs of others in their addresses and are ready too."""
@@ -111,7 +110,8 @@ class _Graph:
         while grown:
             grown = False
             for other in self.board.memories:
-                ready = all(user in done for user in self._users(other)) and other not in together
+                users = [name for name, sources in self.board.sources.items() if other.name in sources]
+                ready = all(user in done for user in users) and other not in together
                 if (
                     ready
                     and other.name not in done
@@ -123,15 +123,13 @@ class _Graph:
                     grown = True
         return together
 
-    def _users(self, memory: Memory) -> list[str]:
-        return [name for name, sources in self.board.sources.items() if memory.name in sources]
-
     def _outputs(self, memories: Sequence[Memory]) -> set[Pin]:
         return {output for drive in joint_drives(self.board, memories) for output in drive.outputs}
 
     def _tile(self, memories: list[Memory]) -> None:
         """Find the tiles of memories, write them there, and need their numbers of the memories that address them."""
-        outputs = sorted(self._outputs(memories), key=self._place_of)
+        places = {memory.name: place for place, memory in enumerate(self.board.memories)}
+        outputs = sorted(self._outputs(memories), key=lambda output: (places[output[0]], output[1]))
         open_outputs = [output for output in outputs if not self.is_needed(output)]
         keys, free = finest_sources(self.board, open_outputs, self.words)
         held = [output for output in open_outputs if output not in free]
@@ -160,8 +158,15 @@ class _Graph:
         self.tilings.append(tiling)
         self.notes.append(tiling.note())
 
-    def _place_of(self, output: Pin) -> tuple[int, int]:
-        return next(i for i, memory in enumerate(self.board.memories) if memory.name == output[0]), output[1]
+
+def place_each(pictures: Sequence[CodedPicture], board: Board, choice: Choice, *, match: str, share: bool) -> Contents:
+    """Place the pictures that match, each in a bank of its own or, with ``share``, in one with those that are the same.
+
+    Raises ArrangementError as :func:`place` does, and when no picture matches or there are too few banks.
+    """
+    chosen = selected(pictures, match)
+    refuse_misfits(chosen, board)
+    return place(chosen, assign_banks(chosen, board, share=share), board, choice)
 
 
 def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, choice: Choice) -> Contents:
@@ -170,8 +175,8 @@ def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, 
     A picture may be in several banks. Of several pictures in one bank the first counts. Raises ArrangementError when
     something does not fit.
     """
-    placed = tuple(PlacedPicture(origin=p.origin, bank=bank) for p, bank in zip(pictures, banks, strict=True))
-    firsts = {bank: picture for picture, bank in reversed(list(zip(pictures, banks, strict=True)))}
+    pairs = list(zip(pictures, banks, strict=True))
+    firsts = {bank: picture for picture, bank in reversed(pairs)}
     if not firsts:
         return Contents(memories=Sheets(board=board).contents())
     order = sorted(firsts)
@@ -181,4 +186,54 @@ def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, 
     notes = list(graph.notes)
     if any(tiling.merged for tiling in graph.tilings):
         notes.append(loss_of(graph.pictures, graph.banks, board, memories).text)
-    return Contents(memories=memories, pictures=placed, tile_sets=tuple(tile_sets), notes=tuple(notes))
+    return Contents(memories=memories, pictures=placed(pairs), tile_sets=tuple(tile_sets), notes=tuple(notes))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loss:
+    """The difference: share of the pixels that differ, 0 to 1, and mean colour difference (CIEDE2000) over all pixels.
+
+    ``worst`` is the picture with the greatest mean, ``worst_mean`` that mean.
+    """
+
+    share: float
+    mean: float
+    worst: str
+    worst_mean: float
+
+    @property
+    def text(self) -> str:
+        """The loss in one line."""
+        return (
+            f"{100 * self.share:.2f} % of the pixels differ from the pictures; mean colour difference "
+            f"{self.mean:.3f} (CIEDE2000), most in {self.worst!r}: {self.worst_mean:.3f}"
+        )
+
+
+def loss_of(
+    pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, memories: Mapping[str, MemoryContents]
+) -> Loss:
+    """Scan every picture out of the words, and compare it with its codes."""
+    words = {name: memory.words for name, memory in memories.items()}
+    x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
+    wrong, means = [], []
+    for picture, bank in zip(pictures, banks, strict=True):
+        shown = scan(board, words, x, y, bank).codes
+        wrong.append(float(np.mean(shown != picture.codes)))
+        means.append(_mean_difference(shown, picture.codes, board.palette))
+    worst = int(np.argmax(means))
+    return Loss(
+        share=float(np.mean(wrong)),
+        mean=float(np.mean(means)),
+        worst=pictures[worst].origin.name,
+        worst_mean=means[worst],
+    )
+
+
+def _mean_difference(shown: NDArray[np.integer], wanted: NDArray[np.integer], palette: Palette) -> float:
+    pairs, counts = np.unique(
+        shown.ravel().astype(np.int64) << 16 | wanted.ravel().astype(np.int64), return_counts=True
+    )
+    lab = lab_from(palette.linear[None].astype(np.float64), SHARES_FROM_LINEAR)[0]
+    differences = ciede2000(lab[pairs >> 16][None], lab[pairs & 0xFFFF][None])[0]
+    return float((differences * counts).sum() / counts.sum())

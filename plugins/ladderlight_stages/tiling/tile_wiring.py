@@ -1,9 +1,10 @@
 """How memories are addressed by other memories: tiles, their size, their number and their orientations.
 
-Address pins are exclusive-ors of lines, so the address is the sum modulo two of what the counters turn and of what the
-words of the addressing memories (the map) turn. Pixels that share the map's words form a cell. Within a cell the
-counters move through the *positions* of a tile. Of the sums that the map can add, those that only move positions are
-its *turns* (mirroring), the others choose among *tiles*. Nothing else is assumed of the wiring.
+Address pins are exclusive-ors of lines, so an address is a linear function of the lines over the field of two elements:
+the sum modulo two of what the counters turn and of what the words of the addressing memories (the map) turn. A set of
+pins is a number: bit i for pin i. Pixels that share the map's words form a cell. Within a cell the counters move
+through the *positions* of a tile. Of the sums that the map can add, those that only move positions are its *turns*
+(mirroring), the others choose among *tiles*. Nothing else is assumed of the wiring.
 """
 
 from collections.abc import Iterable, Sequence
@@ -17,10 +18,114 @@ from ladderlight.board import Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.levels import Pin, parity_of
 from ladderlight.units.arrays import Ints
-from ladderlight_stages.tiling.pin_space import PinSpace, combine, common, differences, space_of
 
 _FIRST = {Signal.X: 0, Signal.Y: 20, Signal.BANK: 40}
 """First bit of each counter in a counter word."""
+
+
+@dataclass(frozen=True)
+class PinSpace:
+    """All sums modulo two of some sets of pins.
+
+    ``basis`` are the sets that are not a sum of earlier ones, in the order given; ``picked`` their indices among all.
+    """
+
+    basis: tuple[int, ...]
+    picked: tuple[int, ...]
+    _rows: tuple[tuple[int, int, int], ...]
+    """Highest pin, pins, and which of the basis they are the sum of; highest pins descending."""
+
+    def __len__(self) -> int:
+        """Return how many sums there are."""
+        return 1 << len(self.basis)
+
+    def __contains__(self, pins: int) -> bool:
+        """Whether a set of pins is such a sum."""
+        return _reduce(pins, self._rows)[0] == 0
+
+    def coordinates(self, pins: Ints) -> tuple[Ints, Ints]:
+        """Return, for sets of pins, the sum of basis sets nearest to each, and the rest; both of the shape of ``pins``.
+
+        Bit i of a coordinate is set where ``basis[i]`` is in the sum. The rest is the same for all sets that differ by
+        a sum of the basis.
+        """
+        left = pins.astype(np.int64, copy=True)
+        coordinates = np.zeros_like(left)
+        for high, row, combination in self._rows:
+            has = left >> high & 1
+            left ^= has * row
+            coordinates ^= has * combination
+        return coordinates, left
+
+    def pins(self, coordinates: Ints) -> Ints:
+        """Return the sums of basis sets with some coordinates."""
+        return combine(coordinates, self.basis)
+
+
+def combine(coordinates: NDArray[np.integer], sets: Sequence[int]) -> Ints:
+    """Add up modulo two those sets whose bits are set in each coordinate; int64, the shape of ``coordinates``."""
+    wide = coordinates.astype(np.int64)
+    total = np.zeros_like(wide)
+    for index, pins in enumerate(sets):
+        if pins:
+            total ^= (wide >> index & 1) * pins
+    return total
+
+
+def space_of(sets: Iterable[int]) -> PinSpace:
+    """Return the space of all sums of some sets of pins."""
+    rows: list[tuple[int, int, int]] = []
+    basis: list[int] = []
+    picked: list[int] = []
+    for index, pins in enumerate(sets):
+        left, combination = _reduce(pins, rows)
+        if not left:
+            continue
+        rows.append((left.bit_length() - 1, left, combination | 1 << len(basis)))
+        rows.sort(reverse=True)
+        basis.append(pins)
+        picked.append(index)
+    return PinSpace(tuple(basis), tuple(picked), tuple(rows))
+
+
+def differences(pins: Ints) -> list[int]:
+    """Return a basis of the space that the given sets of pins, int64 of any shape, lie in."""
+    found: list[int] = []
+    left = np.unique(pins)
+    while True:
+        left = left[left != 0]
+        if not left.size:
+            return found
+        found.append(int(left[0]))
+        _, left = space_of(found).coordinates(left)
+        left = np.unique(left)
+
+
+def common(one: PinSpace, other: PinSpace) -> list[int]:
+    """Return a basis of the sums that two spaces have in common (Zassenhaus' sum and intersection of spaces)."""
+    rows: list[tuple[int, int, int]] = []
+    shared = []
+    width = max((pins.bit_length() for pins in (*one.basis, *other.basis)), default=0)
+    for pins in (*((p, p) for p in one.basis), *((p, 0) for p in other.basis)):
+        joined = pins[0] << width | pins[1]
+        left, _ = _reduce(joined, rows)
+        if not left:
+            continue
+        rows.append((left.bit_length() - 1, left, 0))
+        rows.sort(reverse=True)
+    for _, row, _ in rows:
+        if row >> width == 0:
+            shared.append(row)
+    return sorted(shared)
+
+
+def _reduce(pins: int, rows: Iterable[tuple[int, int, int]]) -> tuple[int, int]:
+    combination = 0
+    for high, row, sums in rows:
+        if pins >> high & 1:
+            pins ^= row
+            combination ^= sums
+    return pins, combination
 
 
 def counter_words(x: Ints, y: Ints, bank: Ints) -> Ints:
@@ -129,9 +234,10 @@ class TileWiring:
         coordinates, pool = self.space.coordinates(base)
         return coordinates & (self.positions - 1), coordinates >> self.position_bits, pool
 
-    def joint(self, position: Ints, tile: Ints, pool: Ints) -> Ints:
-        """Return the joint address of positions of tiles."""
-        return self.space.pins(position | tile << self.position_bits) ^ pool
+    def joint(self, tiles: Ints, pool: int) -> Ints:
+        """Return the joint addresses of all positions of tiles by number, (tiles, positions)."""
+        positions = np.arange(self.positions, dtype=np.int64)[None, :]
+        return self.space.pins(positions | tiles[:, None] << self.position_bits) ^ pool
 
     def map_words(self, tile: Ints, turn: NDArray[np.integer]) -> Ints:
         """Return the levels of the free pins that add a tile's number and a turn; bit i for ``free[i]``."""
@@ -153,22 +259,15 @@ class TileWiring:
 
 
 def tile_wiring_of(
-    memories: Sequence[Memory], drives: tuple[Drive, ...], free: Sequence[Pin], within: Ints, moving: int
+    memories: Sequence[Memory], drives: tuple[Drive, ...], free: Sequence[Pin], base: Ints, words: Ints, first: Ints
 ) -> TileWiring:
-    """Work out the tiles of memories.
+    """Work out the tiles of memories that share outputs of others in their addresses.
 
-    Parameters
-    ----------
-    memories, drives
-        The memories, which share outputs of others in their addresses, and what drives their pins.
-    free
-        Data pins of the map whose level may be chosen for each cell.
-    within
-        Joint addresses, exclusive-ored with that of the first pixel of the same cell; int64 of any shape.
-    moving
-        The counter bits that change within a cell.
+    ``free`` are the data pins of the map whose level may be chosen for each cell. ``base``, ``words`` and ``first``, of
+    one shape, are joint address and counter word of each pixel, and the index of the first pixel of its cell.
     """
-    positions, counters = _positions(drives, within, moving)
+    moving = int(np.bitwise_or.reduce((words ^ words.ravel()[first]).ravel()))
+    positions, counters = _positions(drives, base ^ base.ravel()[first], moving)
     bits = len(positions.basis)
     choices = [turned_by(drives, output) for output in free]
     space, reach = space_of([*positions.basis, *choices]), space_of(choices)

@@ -1,4 +1,4 @@
-"""The tiles of memories that others address: found, thinned when there are too many, numbered and written."""
+"""The tiles of memories that others address: cut out, thinned when there are too many, numbered and written."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -9,11 +9,10 @@ from numpy.typing import NDArray
 from ladderlight import ArrangementError, Board, TileSet
 from ladderlight.board import Memory
 from ladderlight.board.scanning.levels import Pin
-from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.tiling.cells import Cells, cut
-from ladderlight_stages.tiling.numbering import stable_numbers
-from ladderlight_stages.tiling.similarity import coarse_points, tile_points
-from ladderlight_stages.tiling.thinning import thin
+from ladderlight.board.scanning.separation import separating_bits
+from ladderlight.units.arrays import Codes, Flags, Ints
+from ladderlight.units.words import joined
+from ladderlight_stages.tiling.thinning import coarse_points, thin, tile_points
 from ladderlight_stages.tiling.tile_wiring import (
     TileWiring,
     joint_drives,
@@ -22,10 +21,122 @@ from ladderlight_stages.tiling.tile_wiring import (
     turned_by,
     turned_by_counters,
 )
-from ladderlight_stages.tiling.unique_tiles import UniqueTiles, unique_tiles
+from ladderlight_stages.tiling.unique_tiles import UniqueTiles, stable_numbers, unique_tiles
 from ladderlight_stages.tiling.word_sheets import Sheets
 
+_MOST_BITS = 20
+_MOST_PLACES = 1 << 28
 _MOST_DRIVES = 62
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Cells:
+    """The outputs that cells need.
+
+    ``values`` unsigned (cells, positions): the outputs of all the memories together, numbered. ``shown`` bool of
+    that shape: which positions are on the screen.
+    """
+
+    values: NDArray[np.unsignedinteger]
+    shown: Flags
+    meanings: Mapping[str, NDArray[np.uint32]]
+    """By memory: the word that each number means."""
+    masks: Mapping[str, int]
+    """By memory: its pins that matter."""
+    code_of: Codes
+    """The code that is seen where a number is put out."""
+    one_pixel: bool
+    """Whether each position of a cell is one pixel of one colour."""
+
+
+def cut(
+    board: Board,
+    memories: Sequence[Memory],
+    *,
+    values: Mapping[str, NDArray[np.uint32]],
+    masks: Mapping[str, int],
+    codes: Codes,
+    cell: Ints,
+    position: Ints,
+    wiring: TileWiring,
+    names: Sequence[tuple[str, int]],
+) -> Cells:
+    """Cut pictures into cells.
+
+    ``values`` and ``masks`` are, by memory, the outputs needed, uint32 (pictures, height, width), in the pins of the
+    mask; ``codes``, ``cell`` and ``position`` are of that shape; ``names`` are name and bank of each picture. Raises
+    ArrangementError when two pixels of a cell have one position but need different words.
+    """
+    numbers, meanings, code_of = _numbered(memories, values, masks, codes)
+    count = int(cell.max()) + 1
+    if count * wiring.positions > _MOST_PLACES:
+        raise ArrangementError(
+            "the address lines of memory " + joined([repr(memory.name) for memory in memories]) + f" make {count} "
+            f"tiles of {wiring.positions} pixels each, most of them off the screen; wire only the lowest x and y lines "
+            "to it, and the others to the map"
+        )
+    out = np.zeros((count, wiring.positions), dtype=numbers.dtype)
+    shown = np.zeros(out.shape, dtype=bool)
+    flat = (cell * wiring.positions + position).ravel()
+    out.ravel()[flat] = numbers.ravel()
+    shown.ravel()[flat] = True
+    wrong = np.flatnonzero(out.ravel()[flat] != numbers.ravel())
+    if wrong.size:
+        here = int(wrong[0])
+        there = int(np.flatnonzero((flat == flat[here]) & (numbers.ravel() == out.ravel()[flat[here]]))[0])
+        raise ArrangementError(_collision(board, memories, here, there, codes.shape, names))
+    seen = np.zeros(out.shape, dtype=np.uint16)
+    seen.ravel()[flat] = codes.ravel()
+    one_pixel = bool(np.array_equal(seen.ravel()[flat], codes.ravel()))
+    return Cells(values=out, shown=shown, meanings=meanings, masks=masks, code_of=code_of, one_pixel=one_pixel)
+
+
+def _numbered(
+    memories: Sequence[Memory], values: Mapping[str, NDArray[np.uint32]], masks: Mapping[str, int], codes: Codes
+) -> tuple[NDArray[np.unsignedinteger], dict[str, NDArray[np.uint32]], Codes]:
+    """Return a number for the outputs of all memories at a pixel, the words that each number means, and its code.
+
+    A number depends on these outputs alone, so that tiles keep their content, and with it their place, from build
+    to build.
+    """
+    pins = [(memory.name, pin) for memory in memories for pin in range(32) if masks[memory.name] >> pin & 1]
+    if len(pins) > _MOST_BITS:
+        raise ArrangementError(
+            "memories " + joined([repr(memory.name) for memory in memories]) + f" that one map addresses use "
+            f"{len(pins)} data pins together; {_MOST_BITS} is the most"
+        )
+    numbers = np.zeros(codes.shape, dtype=np.uint32)
+    every = np.arange(1 << len(pins), dtype=np.uint32)
+    meanings = {memory.name: np.zeros(every.shape, dtype=np.uint32) for memory in memories}
+    for bit, (name, pin) in enumerate(pins):
+        numbers |= (values[name] >> np.uint32(pin) & np.uint32(1)) << np.uint32(bit)
+        meanings[name] |= (every >> np.uint32(bit) & np.uint32(1)) << np.uint32(pin)
+    code_of = np.zeros(every.shape, dtype=np.uint16)
+    code_of[numbers.ravel()] = codes.ravel()
+    smallest = np.min_scalar_type((1 << len(pins)) - 1)
+    return numbers.astype(smallest), meanings, code_of
+
+
+def _collision(
+    board: Board,
+    memories: Sequence[Memory],
+    here: int,
+    there: int,
+    shape: tuple[int, ...],
+    names: Sequence[tuple[str, int]],
+) -> str:
+    places, counts = [], []
+    for at in sorted((here, there)):
+        picture, line, pixel = (int(index) for index in np.unravel_index(at, shape))
+        name, bank = names[picture]
+        places.append(f"{name!r} at pixel ({pixel}, {line}) of bank {bank}")
+        counts.append((int(board.x_grid.samples[pixel]), int(board.y_grid.samples[line]), bank))
+    label = joined([repr(memory.name) for memory in memories])
+    lines = separating_bits(board, counts[0], counts[1])
+    return (
+        f"memory {label}: {places[0]} and {places[1]} are read from one address with any map, and need different "
+        f"words there; add {joined(lines, 'or')} to its address or to that of the map"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,26 +177,24 @@ class Tiling:
 
     def write(self, board: Board, sheets: Sheets) -> None:
         """Put the tiles into the memories."""
-        positions = np.arange(self.wiring.positions, dtype=np.int64)[None, :]
         for pool in self.pools:
-            joint = self.wiring.joint(positions, pool.numbers[:, None], np.array(pool.pool))
+            joint = self.wiring.joint(pool.numbers, pool.pool)
             read = pool.unique.read
             for memory in self.wiring.memories:
                 address, slot = self.wiring.address(board, memory, joint)
-                values, mask = self.cells.unpack(pool.unique.tiles, memory)
-                sheets.put(memory, address[read], slot[read], values[read], mask)
+                values = self.cells.meanings[memory.name][pool.unique.tiles]
+                sheets.put(memory, address[read], slot[read], values[read], self.cells.masks[memory.name])
 
     def tile_sets(self, board: Board) -> list[TileSet]:
         """Return the tiles in the memory, by number."""
         frames, lines, pixels = self.wiring.shape
         memory = self.wiring.memories[0]
-        positions = np.arange(self.wiring.positions, dtype=np.int64)[None, :]
         sets = []
         for pool in self.pools:
             order = np.argsort(pool.numbers)
-            codes = self.cells.codes_of(pool.unique.tiles[order])
+            codes = self.cells.code_of[pool.unique.tiles[order]]
             numbers = pool.numbers[order]
-            joint = self.wiring.joint(positions, numbers[:, None], np.array(pool.pool))
+            joint = self.wiring.joint(numbers, pool.pool)
             sets.append(
                 TileSet(
                     memory=memory.name,
@@ -103,7 +212,7 @@ class Tiling:
         size = f"{pixels}x{lines} pixels" + f" in {frames} frames" * (frames > 1)
         found, kept = sum(pool.found for pool in self.pools), sum(len(pool.numbers) for pool in self.pools)
         text = (
-            f"memory {memories}: {found} unique tiles of {size} in {self.cells.count} places"
+            f"memory {memories}: {found} unique tiles of {size} in {len(self.cells.values)} places"
             if self.wiring.positions > 1
             else f"memory {memories}: {found} unique words"
         )
@@ -168,8 +277,7 @@ def tile_cells(
     base = parities(words, [drive.counters for drive in drives])
     for output, level in fixed.items():
         base ^= level * turned_by(drives, output)
-    moving = int(np.bitwise_or.reduce((words ^ words.ravel()[first][cell]).ravel()))
-    wiring = tile_wiring_of(memories, drives, free, base ^ base.ravel()[first][cell], moving)
+    wiring = tile_wiring_of(memories, drives, free, base, words, first[cell])
     if not choice.turn:
         wiring = replace(wiring, turns=wiring.turns[:1])
     position, offset, pool = wiring.locate(base)
@@ -217,7 +325,7 @@ def _thinned(unique: UniqueTiles, cells: Cells, wiring: TileWiring, board: Board
             f"{unique.count} unique tiles are needed, but memory {label} has room for {most}, and they cannot "
             "be merged, since each position covers several pixels; use fewer or simpler pictures"
         )
-    codes = cells.codes_of(unique.tiles)
+    codes = cells.code_of[unique.tiles]
     at = np.arange(wiring.positions)
     thinned = thin(
         lambda turn: tile_points(codes[:, at ^ wiring.turns[turn]], board.palette, wiring.shape),

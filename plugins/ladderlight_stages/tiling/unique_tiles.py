@@ -1,4 +1,4 @@
-"""Equal tiles found in one pass, in every orientation that the wiring has.
+"""Equal tiles found in one pass, in every orientation that the wiring has, and numbers for them.
 
 Each tile is hashed once for each orientation; the least hash is the same for all orientations of a tile, and
 its orientation turns the tile into the form that is kept. Equal hashes are never trusted: the tiles are compared.
@@ -58,15 +58,10 @@ class UniqueTiles:
 def unique_tiles(cells: Values, turns: Ints, *, shown: Flags | None = None) -> UniqueTiles:
     """Find the unique tiles among cells.
 
-    Parameters
-    ----------
-    cells
-        Values, unsigned, shape (cells, positions); positions a power of two.
-    turns
-        The orientations: positions are exclusive-ored with each; the first is 0. They form a group.
-    shown
-        Which positions of each cell are on the screen, the shape of ``cells``; all when not given. What is not shown
-        may be anything: a cell that shows only a part is matched with any tile that agrees in that part.
+    ``cells`` are unsigned values, (cells, positions), positions a power of two. ``turns`` are the orientations, which
+    form a group: positions are exclusive-ored with each; the first is 0. ``shown``, of the cells' shape, is which
+    positions are on the screen; all when not given. What is not shown may be anything: a cell that shows only a part is
+    matched with any tile that agrees in that part.
     """
     if shown is None or shown.all():
         return _whole(cells, turns, np.ones(cells.shape[1], dtype=bool))
@@ -336,3 +331,46 @@ def _count(same_as: NDArray[np.int32]) -> tuple[NDArray[np.int32], NDArray[np.in
         else:
             index[cell] = index[same_as[cell]]
     return first, index
+
+
+def stable_numbers(hashes: NDArray[np.uint64], uses: Ints, numbers: Ints) -> Ints:
+    """Return one of ``numbers`` for each tile, each at most once, the same from build to build.
+
+    Every tile has its own order of preference among the numbers, made from its content alone, of which ``hashes`` are.
+    The tiles choose one after another: those used most first, then by content. A tile that comes, goes or changes makes
+    others move only where it takes or frees a number that they prefer; with a full memory of n numbers that is about
+    the logarithm of n tiles, and mostly tiles that are hardly used. Of ``uses``, how often each is used, only the
+    magnitude in powers of two counts, so that a few more uses change nothing.
+    """
+    magnitude = np.frexp(np.maximum(uses, 0).astype(np.float64))[1]
+    order = np.argsort(hashes)
+    order = order[np.argsort(-magnitude[order].astype(np.int8), kind="stable")]  # by radix: one byte
+    chosen = np.empty(len(order), dtype=np.int64)
+    chosen[order] = numbers[_choose(hashes[order], len(numbers), _prime_from(len(numbers)))]
+    return chosen
+
+
+def _prime_from(number: int) -> int:
+    candidate = max(2, number)
+    while any(candidate % divisor == 0 for divisor in range(2, int(candidate**0.5) + 1)):
+        candidate += 1
+    return candidate
+
+
+@compiled
+def _choose(hashes: NDArray[np.uint64], count: int, prime: int) -> Ints:
+    """Double hashing: start and stride from the hash; a prime modulus makes every stride visit all numbers."""
+    taken = np.zeros(count, np.bool_)
+    chosen = np.empty(len(hashes), np.int64)
+    for tile in range(len(hashes)):
+        value = hashes[tile] * np.uint64(0x9E3779B97F4A7C15)
+        value ^= value >> np.uint64(29)
+        at = np.int64(value % np.uint64(prime))
+        step = np.int64(1)
+        if prime > 2:
+            step += np.int64((value >> np.uint64(20)) * np.uint64(0xBF58476D1CE4E5B9) % np.uint64(prime - 1))
+        while at >= count or taken[at]:
+            at = (at + step) % prime
+        taken[at] = True
+        chosen[tile] = at
+    return chosen

@@ -6,7 +6,7 @@ import pytest
 
 from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Packing, Part
-from ladderlight.board.model.assembly import Assembly
+from ladderlight.board.model.ladder import Assembly
 
 LOOK_UP = {"red": {"r0": 1330.0, "r1": 680.0}, "green": {"g0": 1330.0}, "blue": {"b0": 1330.0}}
 

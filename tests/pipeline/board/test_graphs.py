@@ -27,7 +27,7 @@ from ladderlight.board.model.lines import expand
 from ladderlight.board.scanning.lookup import LookupFull
 from ladderlight.board.scanning.playback import play
 from ladderlight.board.scanning.scan import scan
-from ladderlight.proof.page.wiring import board_data
+from ladderlight.proof.page.data import board_data
 from ladderlight.proof.scanout import picture_codes, screen_codes
 
 AXIS = Axis(active=24, front_porch=2, sync=4, back_porch=2, positive=True)
@@ -115,8 +115,8 @@ class Walk:
         self.column, self.line = column, line % TOTAL
         self.found: dict[str, int] = {}
         self.counts = {
-            "x": (board.counters.x_start + self.column) % 2**board.x_bits,
-            "y": (board.counters.y_start + self.line) % 2**board.y_bits,
+            "x": (board.counters.x_start + self.column) % 2**board.x_counter.bits,
+            "y": (board.counters.y_start + self.line) % 2**board.y_counter.bits,
             "bank": bank,
         }
 

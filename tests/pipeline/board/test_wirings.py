@@ -86,8 +86,8 @@ class Case:
         """Give the counters at the first count of a picture pixel."""
         board = self.board
         return {
-            "x": nth_cell(x, board.counters.x_start, board.raster.x.visible, board.x_bits, board.x_shift),
-            "y": nth_cell(y, board.counters.y_start, board.raster.y.visible, board.y_bits, board.y_shift),
+            "x": nth_cell(x, board.counters.x_start, board.raster.x.visible, board.x_counter.bits, board.x_shift),
+            "y": nth_cell(y, board.counters.y_start, board.raster.y.visible, board.y_counter.bits, board.y_shift),
             "bank": self.bank_switches(bank),
         }
 
@@ -245,8 +245,8 @@ def assert_shown(placement: Placement, case: Case) -> None:
         for _ in range(5):
             row, column = int(random.integers(wanted.shape[0])), int(random.integers(wanted.shape[1]))
             counts = {
-                "x": (board.counters.x_start + column) % 2**board.x_bits,
-                "y": (board.counters.y_start + row) % 2**board.y_bits,
+                "x": (board.counters.x_start + column) % 2**board.x_counter.bits,
+                "y": (board.counters.y_start + row) % 2**board.y_counter.bits,
                 "bank": case.bank_switches(bank),
             }
             assert slow_code(case, words, counts) == wanted[row, column]

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from ladderlight.cache.entries import DamagedError
-from ladderlight.cache.store import Cache
+from ladderlight.cache.store import HELD, Cache
 
 KEY, OTHER = "ab" * 32, "cd" * 32
 
@@ -149,6 +149,19 @@ def test_what_a_build_uses_itself_does_not_go(tmp_path: Path) -> None:
     assert kept == [True, True, False, False]
 
 
+def test_a_cache_filled_by_one_build_is_not_looked_through_for_each_entry(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of thousands of pictures each would cost a look at all the others."""
+    looks: list[int] = []
+    trimmed = Cache._trimmed
+    monkeypatch.setattr(Cache, "_trimmed", lambda cache, size: looks.append(size) or trimmed(cache, size))
+    cache = Cache(tmp_path, room=2500)
+    assert sum(cache.put(f"{number:02}" * 32, bytes(1000)) for number in range(30)) == 2
+    assert len(looks) == 2  # when the first entry is written, and when the room is full
+    assert cache.put(KEY, bytes(100))  # what still fits is kept
+
+
 def test_what_killed_builds_have_left_goes_when_room_is_needed(tmp_path: Path) -> None:
     fresh, stale = tmp_path / ".part-1-0", tmp_path / ".part-2-0"
     for path, age in ((fresh, 60), (stale, 2 * 3600)):
@@ -196,3 +209,9 @@ def test_a_cache_for_one_build_is_gone_with_it() -> None:
     assert folder.exists()
     del cache
     assert not folder.exists()
+
+
+def test_only_what_no_later_build_reads_is_held_in_memory_and_not_without_limit(tmp_path: Path) -> None:
+    assert not Cache(tmp_path).holds(1)
+    cache = Cache.for_one_build()
+    assert [cache.holds(HELD // 2) for _ in range(3)] == [True, True, False]

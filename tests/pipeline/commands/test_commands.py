@@ -346,7 +346,7 @@ def test_a_bug_gives_a_document_too(
         "recipe.load_revisions",
         "board.ladders.design.design",
         "stages.registry.installed_stages",
-        "starter.project.write_project",
+        "starter.write_project",
     ):
         monkeypatch.setattr(f"ladderlight.{place}", fail)
     arguments = {"compare": ["a"], "decode": ["a"], "ladder": ["--bits", "2"], "start": ["new"]}.get(command, [])

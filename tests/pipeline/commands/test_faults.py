@@ -136,8 +136,8 @@ def test_a_photograph_without_a_fault_and_its_corners(run, recipe, tmp_path) -> 
 
 
 def test_a_fault_on_a_card_is_named_with_its_pin(run, recipe, tmp_path) -> None:
-    from ladderlight.bench.faults.cards import words_of_card
     from ladderlight.bench.faults.listing import faults_of
+    from ladderlight.bench.faults.screens import words_of_card
     from ladderlight.proof.scanout import render
     from ladderlight.recipe import load
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from ladderlight import starter
 from ladderlight.commands import main
-from ladderlight.starter import project as starter
 
 INPUTS = ("recipe.toml", "boards/sign.toml", "waiting.py", "pictures/grey.pgm")
 RECORDS = ("out/manifest.json", "out/devices/picture.bin", "out/proof/index.html", "out/burn-sheet.txt", "burned.json")

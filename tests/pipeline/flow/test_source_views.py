@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
+from ladderlight.flow.images import source_view
 from ladderlight.flow.pictures import WHOLE, FilePart, Origin, Picture
-from ladderlight.flow.source_views import source_view
 
 
 def picture(pixels: np.ndarray, part: FilePart | None = None) -> Picture:

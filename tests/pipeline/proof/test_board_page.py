@@ -7,7 +7,9 @@ from dataclasses import replace
 
 from ladderlight.board import Finding
 from ladderlight.proof.pages import board_page
-from ladderlight.proof.plots import frame_plot, palette_plot, scan_line_plot, timing_plot
+from ladderlight.proof.plots.palettes import palette_plot
+from ladderlight.proof.plots.raster import frame_plot, scan_line_plot
+from ladderlight.proof.plots.timings import timing_plot
 
 
 def test_page_has_every_plot_and_loads_nothing(board) -> None:

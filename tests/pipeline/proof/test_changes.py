@@ -12,7 +12,7 @@ from PIL import Image
 from ladderlight import CodedPicture, Origin
 from ladderlight.devices.files import images_of
 from ladderlight.proof.changes import MOST_SHOWN, EarlierBuild, changes_document, device_changes
-from ladderlight.proof.page.wording import other_changes
+from ladderlight.proof.page.document import other_changes
 from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.proof.screens import screen_png
 from ladderlight.workspace.description import describe

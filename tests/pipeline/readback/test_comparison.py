@@ -6,8 +6,19 @@ from PIL import Image
 from skimage import data
 
 from ladderlight.board import Part
-from ladderlight.readback.comparison import Place, Range, compare, document_of
+from ladderlight.flow.pictures import Span
+from ladderlight.readback.comparison import Place, Range, document_of_reports, report_on
 from ladderlight.readback.diagnosis.weighing import diagnose
+from ladderlight.readback.dumps import Reading
+from ladderlight.readback.sections import Section, image_of
+
+
+def whole(board, words, at=0):
+    """A device that was read at once."""
+    device = board.devices[at]
+    read = (Section(device=device, span=Span()),)
+    return Reading(device=device, image=image_of(words, device), read=read)
+
 
 PHOTOGRAPHS = ("chelsea", "coffee", "rocket", "coins", "moon", "brick", "grass")
 KINDS = (
@@ -126,7 +137,7 @@ def trials(board, kind, noise=0.0, seeds=60):
         flips = random.random(words.size) < noise
         found ^= np.where(flips, 1 << random.integers(0, width, words.size), 0).astype(np.uint32)
         shown += 1
-        found_out = diagnose(board, device, wanted, found)
+        found_out = diagnose(board, wanted, whole(board, found))
         if not found_out:
             continue
         best = [item for item in found_out if item.confidence == found_out[0].confidence]
@@ -177,7 +188,7 @@ def wanted(board, banked):
 
 
 def test_the_same_is_the_same(board, wanted):
-    comparison = compare(board, board.devices[0], wanted, wanted["picture"].copy())
+    comparison = report_on(board, whole(board, wanted["picture"].copy()), (), wanted)
     assert comparison.same
     assert (comparison.count, comparison.ranges, comparison.differences, comparison.diagnoses) == (0, (), (), ())
 
@@ -188,7 +199,7 @@ def test_differences_with_bits_ranges_and_places_on_the_screen(board, wanted):
     unseen = 200 | 5 << 8 | 2 << 15
     found[[seen, seen + 1]] ^= 0b101
     found[unseen] = 0
-    comparison = compare(board, board.devices[0], wanted, found, pictures={0: ["tern"], 2: ["ferry", "pier"]})
+    comparison = report_on(board, whole(board, found), (), wanted, pictures={0: ["tern"], 2: ["ferry", "pier"]})
     assert comparison.count == 3
     assert comparison.ranges == (Range(first=seen, last=seen + 1, count=2), Range(first=unseen, last=unseen, count=1))
     first, second, third = comparison.differences
@@ -211,7 +222,7 @@ def test_a_word_shown_at_many_places_says_so(make_board, memory):
     words = {"map": np.zeros(2048, dtype=np.uint32), "tiles": np.zeros(2048, dtype=np.uint32)}
     found = words["tiles"].copy()
     found[3] = 1
-    comparison = compare(board, board.devices[1], words, found)
+    comparison = report_on(board, whole(board, found, 1), (), words)
     # Column 3 of the one tile stands in each of 20 columns of tiles, on 15 lines of picture pixels.
     assert comparison.differences[0].places == 20 * 15
     assert comparison.differences[0].place == Place(bank=0, pictures=(), x=3, y=0)
@@ -219,13 +230,13 @@ def test_a_word_shown_at_many_places_says_so(make_board, memory):
 
 
 def test_only_as_many_differences_as_asked_for_are_listed_but_all_are_counted(board, wanted):
-    comparison = compare(board, board.devices[0], wanted, wanted["picture"] ^ 1, most=5)
+    comparison = report_on(board, whole(board, wanted["picture"] ^ 1), (), wanted, most=5)
     assert (comparison.count, len(comparison.differences)) == (131072, 5)
 
 
 def test_diagnoses_name_pins_and_what_is_wired_to_them(board, wanted):
     def best(found):
-        return diagnose(board, board.devices[0], wanted, found)[0]
+        return diagnose(board, wanted, whole(board, found))[0]
 
     words, places = wanted["picture"], np.arange(131072)
     assert best(words & ~np.uint32(8)).text == "data line D3 (g1) stuck low"
@@ -244,7 +255,7 @@ def test_diagnoses_name_pins_and_what_is_wired_to_them(board, wanted):
 
 def test_faults_that_look_the_very_same_are_all_given_with_one_confidence(board, wanted):
     found = wanted["picture"].reshape(-1, 2)[:, ::-1].ravel()
-    diagnoses = diagnose(board, board.devices[0], wanted, found)
+    diagnoses = diagnose(board, wanted, whole(board, found))
     assert {item.kind for item in diagnoses} == {"address_inverted", "byte_order"}
     assert len({item.confidence for item in diagnoses}) == 1
 
@@ -253,13 +264,13 @@ def test_scattered_errors_are_no_usual_fault(board, wanted):
     random = np.random.default_rng(8)
     found = wanted["picture"].copy()
     found[random.choice(131072, 500, replace=False)] ^= 1 << random.integers(0, 8, 500).astype(np.uint32)
-    assert diagnose(board, board.devices[0], wanted, found) == []
+    assert diagnose(board, wanted, whole(board, found)) == []
 
 
 def test_the_document_is_plain(board, wanted):
     found = wanted["picture"].copy()
     found[0] ^= 0b100100
-    document = document_of(compare(board, board.devices[0], wanted, found, pictures={0: ["tern"]}))
+    document = document_of_reports([report_on(board, whole(board, found), (), wanted, pictures={0: ["tern"]})])
     assert (document["same"], document["count"], document["device"]) == (False, 1, "picture")
     assert document["differences"] == [
         {

@@ -3,10 +3,9 @@ import json
 import numpy as np
 import pytest
 
-from ladderlight.readback.device_report import document_of_reports, report_on
-from ladderlight.readback.dumps import Dump
+from ladderlight.readback.comparison import document_of_reports, report_on
+from ladderlight.readback.dumps import Dump, readings_of
 from ladderlight.readback.matching import match
-from ladderlight.readback.readings import readings_of
 from ladderlight.readback.sections import image_of, sections_of
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
@@ -54,7 +53,7 @@ def reports(board, words, dumps, files=(), device=None):
 
 def named_rightly(kind, report):
     """Whether the fault is the first diagnosis, or level with it where both look the very same."""
-    diagnoses = report.comparison.diagnoses
+    diagnoses = report.diagnoses
     return bool(diagnoses) and any(d.kind == kind for d in diagnoses if d.confidence == diagnoses[0].confidence)
 
 
@@ -85,8 +84,8 @@ def test_a_fault_of_the_even_or_the_odd_chip_is_named(wide, photographs, content
         dumps = [(f"picture-{('even', 'odd')[n]}.bin", bad if n == lane else lanes[n]) for n in range(2)]
         (report,) = reports(wide, words, dumps if both else [dumps[lane]], files)
         assert report.reading.complete == both
-        assert report.comparison.count == int((bad != lanes[lane]).sum())
-        assert [item.differing for item in report.dumps if item.differing] == [report.comparison.count]
+        assert report.count == int((bad != lanes[lane]).sum())
+        assert [item.differing for item in report.dumps if item.differing] == [report.count]
         return named_rightly(kind, report)
 
     shown, named = trials(run)
@@ -126,10 +125,10 @@ def test_the_lines_of_the_odd_chip_have_the_names_of_their_pins(wide, photograph
     files = binary(contents_of(wide, words), wide, split="even_odd")
     image = image_of(words, wide.devices[0])
     (report,) = reports(wide, words, [("picture-odd.bin", image[1::2] | 2)], files)
-    assert report.comparison.diagnoses[0].text == "data line D9 (r1) stuck high"
+    assert report.diagnoses[0].text == "data line D9 (r1) stuck high"
     places = np.arange(8192)
     (report,) = reports(wide, words, [("picture-odd.bin", image[1::2][places & ~64])], files)
-    assert report.comparison.diagnoses[0].text == "address line A6 (y4) stuck low"
+    assert report.diagnoses[0].text == "address line A6 (y4) stuck low"
     assert report.unread_text == "the even bytes (picture-even.bin); 8,192 of 16,384 bytes"
 
 
@@ -139,11 +138,11 @@ def test_two_chips_with_a_fault_each_are_each_diagnosed(wide, photographs, conte
     image = image_of(words, wide.devices[0])
     dumps = [("picture-even.bin", image[::2][np.arange(8192) ^ 8]), ("picture-odd.bin", image[1::2] & 0xFD)]
     (report,) = reports(wide, words, dumps, files)
-    assert [d.text for d in report.comparison.diagnoses] == [
+    assert [d.text for d in report.diagnoses] == [
         "the even bytes: address line A3 (x7) inverted",
         "the odd bytes: data line D9 (r1) stuck low",
     ]
-    assert [d.explained for d in report.comparison.diagnoses] == [1, 1]
+    assert [d.explained for d in report.diagnoses] == [1, 1]
 
 
 def test_exchanged_even_and_odd_files_are_the_reversed_byte_order(wide, photographs, contents_of):
@@ -151,12 +150,12 @@ def test_exchanged_even_and_odd_files_are_the_reversed_byte_order(wide, photogra
     files = binary(contents_of(wide, words), wide, split="even_odd")
     image = image_of(words, wide.devices[0])
     (report,) = reports(wide, words, [("picture-even.bin", image[1::2]), ("picture-odd.bin", image[::2])], files)
-    assert report.comparison.diagnoses[0].kind == "piece_order"
-    assert {d.kind for d in report.comparison.diagnoses} == {"byte_order", "piece_order"}
+    assert report.diagnoses[0].kind == "piece_order"
+    assert {d.kind for d in report.diagnoses} == {"byte_order", "piece_order"}
     assert (
         "the pieces are mixed up: picture-even.bin holds what belongs to picture-odd.bin, picture-odd.bin holds what "
         "belongs to picture-even.bin"
-    ) in [d.text for d in report.comparison.diagnoses]
+    ) in [d.text for d in report.diagnoses]
 
 
 def test_pieces_in_a_wrong_order_are_said_to_be_mixed_up(narrow, photographs, contents_of):
@@ -167,11 +166,11 @@ def test_pieces_in_a_wrong_order_are_said_to_be_mixed_up(narrow, photographs, co
     order = (1, 2, 0, 3)
     dumps = [(f"picture-{n}.bin", image[at * 2048 : (at + 1) * 2048]) for n, at in enumerate(order)]
     (report,) = reports(board, words, dumps, files)
-    kinds = {d.kind for d in report.comparison.diagnoses}
+    kinds = {d.kind for d in report.diagnoses}
     assert "piece_order" in kinds
     assert kinds <= {"piece_order", "bank_order"}  # a bank is a piece here
     (report,) = reports(board, words, dumps[:1], files)
-    texts = [d.text for d in report.comparison.diagnoses]
+    texts = [d.text for d in report.diagnoses]
     assert "the pieces are mixed up: picture-0.bin holds what belongs to picture-1.bin" in texts
 
 
@@ -180,7 +179,7 @@ def test_a_good_piece_is_the_same_and_what_was_not_read_is_said(narrow, photogra
     words = photographs(board, np.random.default_rng(4))
     files = binary(contents_of(board, words), board, size=2048) + intel_hex(contents_of(board, words), board)
     (report,) = reports(board, words, [("picture-2.bin", words[4096:6144].astype(np.uint8))], files)
-    assert report.comparison.same
+    assert report.same
     assert report.unread_text == (
         "bytes 0h to 7FFh (picture-0.bin), bytes 800h to FFFh (picture-1.bin), bytes 1800h to 1FFFh (picture-3.bin); "
         "6,144 of 8,192 bytes"
@@ -217,8 +216,8 @@ def test_several_devices_are_accounted_for_one_by_one(narrow, photographs):
     image = words.astype(np.uint8)
     bad = image[8192:] & ~np.uint8(4)
     first, second = reports(board, words, [("b.bin", bad), ("a.bin", image[:8192])])
-    assert (first.comparison.device, first.comparison.same) == ("picture-0", True)
-    assert second.comparison.diagnoses[0].text == "data line D2 (g0) stuck low"
+    assert (first.reading.device.name, first.same) == ("picture-0", True)
+    assert second.diagnoses[0].text == "data line D2 (g0) stuck low"
     document = document_of_reports([first, second])
     assert document["same"] is False
     assert [device["device"] for device in document["devices"]] == ["picture-0", "picture-1"]
@@ -230,12 +229,12 @@ def test_bytes_left_out_count_as_erased(narrow, photographs, contents_of):
     words = photographs(board, np.random.default_rng(6))
     (file,) = intel_hex(contents_of(board, words), board, offset=0x4000, leave_out_fill=True)
     (report,) = reports(board, words, [("chip.hex", file.data)])
-    assert report.comparison.same
+    assert report.same
     assert report.dumps[0].held.base == 0x4000
     assert report.dumps[0].held.left_out > 1000
     short = b"".join(file.data.splitlines(keepends=True)[:-3]) + b":00000001FF\n"
     (report,) = reports(board, words, [("chip.hex", short)])
-    assert not report.comparison.same
+    assert not report.same
 
 
 def test_what_a_dump_lacks_is_no_evidence(narrow, photographs):
@@ -246,8 +245,8 @@ def test_what_a_dump_lacks_is_no_evidence(narrow, photographs):
         check = -(1 + byte) & 0xFF
         (report,) = reports(board, words, [("a.hex", f":01000000{byte:02X}{check:02X}\n:00000001FF\n".encode())])
         assert report.dumps[0].held.left_out == 8191
-        assert report.comparison.count > 1000
-        assert report.comparison.diagnoses == ()
+        assert report.count > 1000
+        assert report.diagnoses == ()
 
 
 def test_a_fault_in_what_a_sparse_dump_holds_is_found(narrow, photographs):
@@ -260,7 +259,7 @@ def test_a_fault_in_what_a_sparse_dump_holds_is_found(narrow, photographs):
         rows.append(f":{row.hex().upper()}{-sum(row) & 0xFF:02X}\n")
     erased = np.where(np.arange(words.size) < 1024, words, 0xFF).astype(np.uint32)
     (report,) = reports(board, erased, [("a.hex", ("".join(rows) + ":00000001FF\n").encode())])
-    assert report.comparison.diagnoses[0].text == "data line D2 (g0) stuck high"
+    assert report.diagnoses[0].text == "data line D2 (g0) stuck high"
 
 
 @pytest.mark.parametrize(
@@ -275,6 +274,6 @@ def test_inverted_and_bridged_data_lines_come_first(narrow, photographs, damage,
     board = narrow()
     words = photographs(board, np.random.default_rng(6))
     (report,) = reports(board, words, [("chip.bin", damage(words).astype(np.uint8))])
-    first = report.comparison.diagnoses[0]
+    first = report.diagnoses[0]
     assert first.text.startswith(text)
     assert (first.explained, round(first.confidence, 3)) == (1.0, 1.0)

@@ -7,9 +7,8 @@ from intelhex import IntelHex
 from ladderlight import DeviceFile, Span
 from ladderlight.board import Device, Part
 from ladderlight.errors import UsageError
-from ladderlight.readback.dumps import Dump
+from ladderlight.readback.dumps import Dump, readings_of
 from ladderlight.readback.matching import match
-from ladderlight.readback.readings import readings_of
 from ladderlight.readback.sections import Section, image_of, sections_of
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.c_array import c_array

@@ -10,7 +10,7 @@ from ladderlight.errors import PluginError
 from ladderlight.reference.examples import PHOTOGRAPHS, example_board, play
 from ladderlight.stages.declaration import declaration_of
 from ladderlight.stages.registry import installed_stages
-from ladderlight.starter.scenes import SCENES
+from ladderlight.starter import SCENES
 
 NAMES = installed_stages().names
 

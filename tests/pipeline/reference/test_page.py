@@ -16,7 +16,7 @@ from ladderlight.errors import BuildError
 from ladderlight.reference.examples import PHOTOGRAPHS
 from ladderlight.reference.page import FOLDER, Reference, reference, write_reference
 from ladderlight.stages.registry import StageRegistry, installed_stages
-from ladderlight.stages.toml_text import stage_table
+from ladderlight.stages.wording import stage_table
 
 PLUGINS = Path(__file__).parents[3] / "plugins"
 AGAIN = "make it anew: python -m ladderlight.reference plugins/README.md"

@@ -13,9 +13,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from ladderlight.serving.bulletin import Bulletin
 from ladderlight.serving.server import EVENTS, serving
-from ladderlight.serving.site import Site
+from ladderlight.serving.site import Bulletin, Site
 
 PAGE = """<!DOCTYPE html>
 <html><head><meta charset="utf-8">

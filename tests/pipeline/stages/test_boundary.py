@@ -91,6 +91,12 @@ def test_what_a_source_gives_wrong_is_named(board: Board, result: Any, words: st
     assert str(caught.value) == f"stage 'lamp' of plugin 'harbour' gave {words} for mole.png"
 
 
+@pytest.mark.parametrize("light", [-0.00005, -0.0, 0.0, 1.0, 1.00005])
+def test_light_may_stray_by_rounding(board: Board, light: float) -> None:
+    (given,) = open_file(source([picture(light)]), Path("mole.png"), board, {}, "mole.png")
+    assert float(given.pixels[1, 2, 0]) == pytest.approx(light, abs=1e-7)
+
+
 def test_a_generator_is_run_through_where_its_stage_is_known(board: Board) -> None:
     def frames() -> Iterator[Picture]:
         yield picture(0.25)

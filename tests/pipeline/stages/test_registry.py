@@ -102,7 +102,7 @@ def test_an_unknown_stage_is_named_with_the_nearest() -> None:
 
 
 def test_a_broken_plugin_fails_alone_and_is_named_when_a_stage_is_missed(monkeypatch: pytest.MonkeyPatch) -> None:
-    good = Hooked("ladderlight_stages.pictures.crop.stage:crop")
+    good = Hooked("ladderlight_stages.pictures.crop:crop")
     found = registry(monkeypatch, good=good, bad=ImportError("no lantern"))
     assert found.names == ("crop",)
     assert found.get("crop").kind is Kind.PICTURE
@@ -128,7 +128,7 @@ def test_a_plugin_for_a_later_contract_is_left_out(monkeypatch: pytest.MonkeyPat
         def ladderlight_contract(self) -> int:
             return CONTRACT
 
-    crop, tone = (f"ladderlight_stages.pictures.{name}" for name in ("crop.stage:crop", "tone:tone"))
+    crop, tone = (f"ladderlight_stages.pictures.{name}" for name in ("crop:crop", "tone:tone"))
     found = registry(monkeypatch, later=Later(crop), now=Now(tone))
     assert found.names == ("tone",)
     (warning,) = found.warnings
@@ -142,7 +142,7 @@ def test_the_default_chain_is_the_built_in_plugins_alone(monkeypatch: pytest.Mon
         def ladderlight_default_chain(self) -> list[str]:
             return ["tone", "crop"]
 
-    references = [f"ladderlight_stages.pictures.{name}" for name in ("crop.stage:crop", "tone:tone")]
+    references = [f"ladderlight_stages.pictures.{name}" for name in ("crop:crop", "tone:tone")]
     assert registry(monkeypatch, harbour=Chained(*references)).default_chain == ()
     found = registry(monkeypatch, builtin=Chained(*references), harbour=Hooked(*references))
     assert found.default_chain == ("tone", "crop")
@@ -158,7 +158,7 @@ def test_a_stage_that_cannot_be_loaded_is_named_with_its_plugin(monkeypatch: pyt
 
 
 def test_two_plugins_with_one_stage_name_are_both_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    reference = "ladderlight_stages.pictures.crop.stage:crop"
+    reference = "ladderlight_stages.pictures.crop:crop"
     found = registry(monkeypatch, one=Hooked(reference), two=Hooked(reference))
     with pytest.raises(PluginError, match="stage 'crop' is in more than one plugin: 'one' and 'two'"):
         found.get("crop")
@@ -203,7 +203,7 @@ def test_a_local_stage_of_a_built_in_name_has_to_be_named_with_its_file(tmp_path
 
 
 def test_the_built_in_stage_stands_before_those_of_installed_plugins(monkeypatch: pytest.MonkeyPatch) -> None:
-    crop = "ladderlight_stages.pictures.crop.stage:crop"
+    crop = "ladderlight_stages.pictures.crop:crop"
     found = registry(monkeypatch, harbour=Hooked(crop), builtin=Hooked(crop), quay=Hooked(crop))
     assert found.get("crop").plugin == "builtin"
     assert found.get("harbour.crop").plugin == "harbour"
@@ -223,7 +223,7 @@ def test_a_plugin_that_gives_no_stages_is_left_out(monkeypatch: pytest.MonkeyPat
         def ladderlight_stages(self) -> object:
             return answer
 
-    found = registry(monkeypatch, odd=Odd(), good=Hooked("ladderlight_stages.pictures.crop.stage:crop"))
+    found = registry(monkeypatch, odd=Odd(), good=Hooked("ladderlight_stages.pictures.crop:crop"))
     assert found.names == ("crop",)
     (warning,) = found.warnings or ("",)
     assert ("plugin 'odd' (somewhere) is left out: PluginError: ladderlight_stages returns" in warning) is (

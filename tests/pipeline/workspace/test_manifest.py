@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 
 from ladderlight import DeviceFile
-from ladderlight.devices.checksums import checksums_of
-from ladderlight.devices.files import images_of
+from ladderlight.devices.files import checksums_of, images_of
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
 from ladderlight.workspace.description import describe

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from ladderlight import ArrangementError
 from ladderlight.proof.scanout import Scanned
 from ladderlight_stages.arrangements.tiles import tiles
-from ladderlight_stages.tiling import cells, tiling
+from ladderlight_stages.tiling import tiling
 
 
 def block(codes, x, y, size=8):
@@ -379,7 +379,7 @@ def test_identical_pictures_share_a_map_when_asked(tile_board, coded, banks, mos
 def test_what_is_too_large_is_refused(tile_board, coded, mosaic, monkeypatch):
     board = tile_board()
     picture = coded(board, codes=mosaic(board))
-    monkeypatch.setattr(cells, "_MOST_PLACES", 300 * 64 - 1)
+    monkeypatch.setattr(tiling, "_MOST_PLACES", 300 * 64 - 1)
     with pytest.raises(ArrangementError, match="make 300 tiles of 64 pixels each"):
         tiles([picture], board)
     monkeypatch.setattr(tiling, "_MOST_DRIVES", 11)

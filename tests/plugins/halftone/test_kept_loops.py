@@ -17,9 +17,9 @@ from ladderlight_stages.halftone.palette_tables import make_tables, palette_tabl
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse import stage
 from ladderlight_stages.reductions.diffuse.stage import diffuse
-from ladderlight_stages.reductions.few_colours.stage import few_colours
+from ladderlight_stages.reductions.few_colours import few_colours
 from ladderlight_stages.reductions.nearest import nearest
-from ladderlight_stages.reductions.ordered.stage import ordered
+from ladderlight_stages.reductions.ordered import ordered
 from ladderlight_stages.reductions.riemersma import riemersma
 from ladderlight_stages.reductions.search import search
 

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.fft import dct, dctn, idctn
 
-from ladderlight_stages.perception.cosines import cosines_of, filtered, from_cosines
+from ladderlight_stages.perception.vision import cosines_of, filtered, from_cosines
 
 
 @pytest.mark.parametrize("count", [1, 2, 3, 4, 5, 8, 15, 160, 241])

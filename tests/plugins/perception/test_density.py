@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from ladderlight import Board, Viewing
-from ladderlight_stages.perception.density import at_some_distance, density_from, density_of, pixels_per_degree
+from ladderlight_stages.perception.vision import at_some_distance, density_from, density_of, pixels_per_degree
 
 
 def test_pixels_of_2_mm_from_60_cm_and_from_2_4_m() -> None:

@@ -12,24 +12,22 @@ from ladderlight import Board, CodedPicture, Origin, Picture, Viewing
 from ladderlight.board import linear_from_srgb
 from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.perception.comparison import Difference
-from ladderlight_stages.perception.density import density_of
 from ladderlight_stages.perception.measures import (
     COLOUR_WORDS,
     GRAIN_WORDS,
-    UNSTATED,
     clipped_pixels,
     colours_used,
     flicker,
     in_words,
     with_measures,
 )
-from ladderlight_stages.perception.vision import Viewer
+from ladderlight_stages.perception.vision import Viewer, density_of
 from ladderlight_stages.reductions.advise import advise
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS
 from ladderlight_stages.reductions.diffuse.stage import diffuse, diffused
-from ladderlight_stages.reductions.few_colours.stage import few_colours
+from ladderlight_stages.reductions.few_colours import few_colours
 from ladderlight_stages.reductions.nearest import nearest
-from ladderlight_stages.reductions.ordered.stage import ordered
+from ladderlight_stages.reductions.ordered import ordered
 from ladderlight_stages.reductions.riemersma import riemersma
 from ladderlight_stages.reductions.search import search
 
@@ -44,7 +42,7 @@ def test_without_a_distance_clipping_and_colours_are_noted_all_the_same(board: B
     pixels = np.full((8, 8, 3), 0.3)
     pixels[:2] = 1.0  # white of the ladder is 0.97
     plain = picture(pixels)
-    metrics = with_measures(plain.coded(np.zeros((8, 8), dtype=np.uint16)), plain, board, UNSTATED).metrics
+    metrics = with_measures(plain.coded(np.zeros((8, 8), dtype=np.uint16)), plain, board, Viewing()).metrics
     assert set(metrics) == {"colour_error", "clipped_share", "colours_used"}
     assert (metrics["clipped_share"], metrics["colours_used"]) == (0.25, 1)
 

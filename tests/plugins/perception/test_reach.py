@@ -10,7 +10,7 @@ from scipy.optimize import linprog
 
 from ladderlight import Board, Palette
 from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight_stages.perception.clipping import BEYOND, tolerated
+from ladderlight_stages.perception.luminance import BEYOND, tolerated
 from ladderlight_stages.perception.measures import clipped_pixels
 from ladderlight_stages.perception.reach import nearest_in_principle, reach_cells, reach_of
 

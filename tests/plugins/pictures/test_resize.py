@@ -11,8 +11,8 @@ from skimage.color import deltaE_ciede2000, rgb2lab
 from ladderlight import Demand
 from ladderlight.board import srgb_from_linear
 from ladderlight_stages.halftone.exact import exact_codes
-from ladderlight_stages.pictures.crop.stage import crop
-from ladderlight_stages.pictures.crop.stage import demanded as demanded_by_crop
+from ladderlight_stages.pictures.crop import crop
+from ladderlight_stages.pictures.crop import demanded as demanded_by_crop
 from ladderlight_stages.pictures.resize import demanded, resize
 from ladderlight_stages.sources.read.stage import read
 

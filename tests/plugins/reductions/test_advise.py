@@ -11,8 +11,7 @@ from skimage.transform import resize
 
 from ladderlight import Board, Origin, Picture
 from ladderlight.board import linear_from_srgb
-from ladderlight_stages.perception.density import density_of
-from ladderlight_stages.perception.vision import Viewer
+from ladderlight_stages.perception.vision import Viewer, density_of
 from ladderlight_stages.reductions.advise import advise
 from ladderlight_stages.reductions.diffuse.stage import diffuse
 from ladderlight_stages.reductions.nearest import nearest

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight import Board, Origin, Picture
-from ladderlight.colour.oklab import similarity_from_linear
+from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight_stages.reductions.nearest import nearest
 
 

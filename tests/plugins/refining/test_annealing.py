@@ -10,7 +10,7 @@ from skimage.color import xyz2lab
 
 from ladderlight import Board
 from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
-from ladderlight_stages.perception.primaries import XYZ_FROM_LINEAR
+from ladderlight_stages.perception.luminance import XYZ_FROM_LINEAR
 from ladderlight_stages.perception.vision import OPPONENT_FROM_XYZ, Viewer, seen_opponent
 from ladderlight_stages.refining.annealing import PLACES, annealed, exchanges, nearest_others
 from ladderlight_stages.refining.annealing_loops import _add_differences, anneal

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ladderlight_stages.tiling.numbering import stable_numbers
+from ladderlight_stages.tiling.unique_tiles import stable_numbers
 
 
 def hashes(number, seed=0):

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ladderlight_stages.tiling.pin_space import common, differences, space_of
+from ladderlight_stages.tiling.tile_wiring import common, differences, space_of
 
 SETS = st.lists(st.integers(0, 255), max_size=6)
 

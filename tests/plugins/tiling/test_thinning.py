@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight_stages.tiling import thinning
-from ladderlight_stages.tiling.similarity import coarse_points, squared_distances, tile_points
-from ladderlight_stages.tiling.thinning import thin
+from ladderlight_stages.tiling.thinning import coarse_points, squared_distances, thin, tile_points
 
 
 def cost_of(points, uses, kept):

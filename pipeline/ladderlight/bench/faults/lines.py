@@ -1,27 +1,23 @@
 """Faults of a chip's address and data lines, stuck, inverted, exchanged or bridged: what each makes of the words."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
-from typing import Literal, cast
+from typing import Any, Literal, cast
 
 import numpy as np
 
-from ladderlight.bench.faults.pins import Bus, ChipPin, Pins
+from ladderlight.bench.pins import Bus, ChipPin, Pins
 from ladderlight.units.arrays import Ints, Words
 
 WordsThrough = Callable[[Words, Ints], Words]
 """From the words that a chip holds and some addresses, of any shape, to the words that are read there."""
-LineKind = Literal[
-    "data_stuck",
-    "data_inverted",
-    "data_swapped",
-    "data_bridged",
-    "address_stuck",
-    "address_inverted",
-    "address_swapped",
-    "address_bridged",
-]
+Change = Callable[[Any], Any]
+"""What a fault makes of the values on a bus, addresses or words."""
+LineKind = (
+    Literal["data_stuck", "data_inverted", "data_swapped", "data_bridged"]
+    | Literal["address_stuck", "address_inverted", "address_swapped", "address_bridged"]
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -53,15 +49,7 @@ def data_faults(pins: Pins) -> Iterator[LineFault]:
 
     Of two outputs that are bridged, the one that drives low or the one that drives high wins.
     """
-    width = pins.device.part.width
-    for pin in range(width):
-        for what, happened, words in _one_data_line(np.uint32(1 << pin)):
-            yield _fault(pins, "data", (pin,), what, happened, words)
-    for pair in combinations(range(width), 2):
-        yield _fault(pins, "data", pair, "swapped", "exchanged", _exchanged_data(*map(np.uint32, pair)))
-    for a, b in pins.neighbours("data"):
-        for happened, words in _bridged_data(np.uint32(1 << a | 1 << b)):
-            yield _fault(pins, "data", (a, b), "bridged", happened, words)
+    return _faults(pins, "data", range(pins.device.part.width))
 
 
 def address_faults(pins: Pins) -> Iterator[LineFault]:
@@ -70,82 +58,57 @@ def address_faults(pins: Pins) -> Iterator[LineFault]:
     The drivers of bridged lines are taken to go nowhere else.
     """
     part = pins.device.part
-    whole = [pin for pin in range(part.address_pins) if part.words % (2 << pin) == 0]
-    for pin in whole:
-        for what, happened, at in _one_address_line(1 << pin):
-            yield _fault(pins, "address", (pin,), what, happened, _elsewhere(at))
-    for a, b in combinations(whole, 2):
-        yield _fault(pins, "address", (a, b), "swapped", "exchanged", _elsewhere(_exchanged(a, b)))
-    for a, b in pins.neighbours("address"):
-        if {a, b} <= set(whole):
-            for happened, at in _bridged_addresses(1 << a | 1 << b):
-                yield _fault(pins, "address", (a, b), "bridged", happened, _elsewhere(at))
+    return _faults(pins, "address", [pin for pin in range(part.address_pins) if part.words % (2 << pin) == 0])
 
 
 def selection_faults(pins: Pins, first: int) -> Iterator[LineFault]:
     """Yield what stuck and inverted lines lead to that choose one of several chips: pins ``first`` and above."""
     for pin in range(first, pins.device.part.address_pins):
-        for what, happened, at in _one_address_line(1 << pin):
-            yield _fault(pins, "address", (pin,), what, happened, _elsewhere(at))
+        for what, happened, change in _of_one(pin):
+            yield _fault(pins, "address", (pin,), what, happened, change)
 
 
-def _fault(pins: Pins, bus: Bus, which: tuple[int, ...], what: str, happened: str, words: WordsThrough) -> LineFault:
+def _faults(pins: Pins, bus: Bus, lines: Sequence[int]) -> Iterator[LineFault]:
+    for line in lines:
+        for what, happened, change in _of_one(line):
+            yield _fault(pins, bus, (line,), what, happened, change)
+    for a, b in combinations(lines, 2):
+        yield _fault(pins, bus, (a, b), "swapped", "exchanged", _exchanged(a, b))
+    for a, b in pins.neighbours(bus):
+        if a in lines and b in lines:
+            for happened, change in _bridged(a, b):
+                yield _fault(pins, bus, (a, b), "bridged", happened, change)
+
+
+def _fault(pins: Pins, bus: Bus, which: tuple[int, ...], what: str, happened: str, change: Change) -> LineFault:
     names = tuple((pins.address if bus == "address" else pins.data)(pin) for pin in which)
-    text = line_text(bus, names, happened)
-    kind = cast("LineKind", f"{bus}_{what}")
-    return LineFault(kind=kind, bus=bus, text=text, pins=which, names=names, words=words)
 
-
-def _one_data_line(bit: np.uint32) -> Iterator[tuple[str, str, WordsThrough]]:
-    yield "stuck", "stuck low", lambda held, at: held[at] & ~bit
-    yield "stuck", "stuck high", lambda held, at: held[at] | bit
-    yield "inverted", "inverted", lambda held, at: held[at] ^ bit
-
-
-def _bridged_data(both: np.uint32) -> Iterator[tuple[str, WordsThrough]]:
-    def low(held: Words, at: Ints) -> Words:
-        return np.where(held[at] & both == both, held[at], held[at] & ~both)
-
-    def high(held: Words, at: Ints) -> Words:
-        return np.where(held[at] & both == 0, held[at], held[at] | both)
-
-    yield "bridged, and low wins", low
-    yield "bridged, and high wins", high
-
-
-def _exchanged_data(a: np.uint32, b: np.uint32) -> WordsThrough:
     def words(held: Words, at: Ints) -> Words:
-        differs = (held[at] >> a ^ held[at] >> b) & np.uint32(1)
-        return held[at] ^ (differs << a | differs << b)
-
-    return words
-
-
-Readdress = Callable[[Ints], Ints]
-
-
-def _elsewhere(readdress: Readdress) -> WordsThrough:
-    def words(held: Words, at: Ints) -> Words:
-        read: Words = held[readdress(at)]
+        read: Words = held[change(at)] if bus == "address" else change(held[at])
         return read
 
-    return words
+    text = line_text(bus, names, happened)
+    return LineFault(kind=cast("LineKind", f"{bus}_{what}"), bus=bus, text=text, pins=which, names=names, words=words)
 
 
-def _one_address_line(bit: int) -> Iterator[tuple[str, str, Readdress]]:
-    yield "stuck", "stuck low", lambda at: at & ~bit
-    yield "stuck", "stuck high", lambda at: at | bit
-    yield "inverted", "inverted", lambda at: at ^ bit
+def _of_one(line: int) -> Iterator[tuple[str, str, Change]]:
+    bit = np.uint32(1 << line)
+    yield "stuck", "stuck low", lambda values: values & ~bit
+    yield "stuck", "stuck high", lambda values: values | bit
+    yield "inverted", "inverted", lambda values: values ^ bit
 
 
-def _exchanged(a: int, b: int) -> Readdress:
-    def readdress(at: Ints) -> Ints:
-        differs = (at >> a ^ at >> b) & 1
-        return at ^ (differs << a | differs << b)
+def _exchanged(a: int, b: int) -> Change:
+    low, high = np.uint32(a), np.uint32(b)
 
-    return readdress
+    def change(values: Any) -> Any:
+        differs = (values >> low ^ values >> high) & np.uint32(1)
+        return values ^ (differs << low | differs << high)
+
+    return change
 
 
-def _bridged_addresses(both: int) -> Iterator[tuple[str, Readdress]]:
-    yield "bridged, and low wins", lambda at: np.where(at & both == both, at, at & ~both)
-    yield "bridged, and high wins", lambda at: np.where(at & both == 0, at, at | both)
+def _bridged(a: int, b: int) -> Iterator[tuple[str, Change]]:
+    both = np.uint32(1 << a | 1 << b)
+    yield "bridged, and low wins", lambda values: np.where(values & both == both, values, values & ~both)
+    yield "bridged, and high wins", lambda values: np.where(values & both == 0, values, values | both)

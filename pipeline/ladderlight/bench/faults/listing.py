@@ -1,6 +1,6 @@
 """All single faults of a board's wiring."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 from math import inf
@@ -10,12 +10,20 @@ import numpy as np
 
 from ladderlight.bench.connector import FittedResistor, resistors_of
 from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults, line_text, selection_faults
-from ladderlight.bench.faults.pins import ChipPin, Pins
-from ladderlight.bench.faults.resistors import Place, resistors, with_resistors
-from ladderlight.bench.faults.wiring import Change, bridge, broken_line, is_gate, missing_gate, pins_behind
-from ladderlight.bench.pins import data_line
+from ladderlight.bench.faults.wiring import (
+    Change,
+    Place,
+    bridge,
+    broken_line,
+    is_gate,
+    missing_gate,
+    pins_behind,
+    resistors,
+    with_resistors,
+)
+from ladderlight.bench.pins import ChipPin, Pins, data_line
 from ladderlight.board import Board, Device, Memory
-from ladderlight.board.model.assembly import mark_of
+from ladderlight.board.model.ladder import mark_of
 from ladderlight.board.model.lines import Line, Signal
 from ladderlight.units.arrays import MemoryWords, Words
 
@@ -137,7 +145,7 @@ def _outputs(board: Board) -> Iterator[WiringFault]:
             yield WiringFault(group="outputs", text="blanking line inverted", chips=(), change=way)
 
 
-def _disabled(board: Board, memories: tuple[Memory, ...] | list[Memory]) -> Change | None:
+def _disabled(board: Board, memories: Sequence[Memory]) -> Change | None:
     """Return the change by which memories put out nothing while the picture is shown.
 
     Their ladder lines float; what they address, and the registers behind them, read high.
@@ -150,8 +158,13 @@ def _disabled(board: Board, memories: tuple[Memory, ...] | list[Memory]) -> Chan
     }
     open_ = {place: inf for place in resistors(board.ladder) if place[1] in lines}
     faulty = with_resistors(board, open_) if open_ else board
-    read_high = _filled(memories, -1)
-    return (lambda _, words: (faulty, read_high(faulty, words)[1])) if faulty else None
+    high = {memory.name: np.uint32((1 << memory.part.width) - 1) for memory in memories}
+    if faulty is None:
+        return None
+    return lambda _, words: (
+        faulty,
+        {**words, **{name: np.full_like(words[name], word) for name, word in high.items()}},
+    )
 
 
 def _dark(board: Board) -> Change:
@@ -163,16 +176,6 @@ def _dark(board: Board) -> Change:
             lit = sum(1 << pin for pin in range(memory.part.width) if data_line(board, memory, pin) in board.code_lines)
             held[memory.name] = held[memory.name] & np.uint32(~lit & (1 << memory.part.width) - 1)
         return board, held
-
-    return change
-
-
-def _filled(memories: tuple[Memory, ...] | list[Memory], value: int) -> Change:
-    def change(board: Board, words: MemoryWords) -> tuple[Board, MemoryWords]:
-        held = {
-            memory.name: np.full_like(words[memory.name], value & (1 << memory.part.width) - 1) for memory in memories
-        }
-        return board, {**words, **held}
 
     return change
 

@@ -1,6 +1,5 @@
 """The looks of a board's faults as a document and as a page."""
 
-from base64 import b64encode
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from itertools import groupby
@@ -10,8 +9,8 @@ from ladderlight.bench.faults.listing import WiringFault
 from ladderlight.bench.faults.screens import Look
 from ladderlight.board import Board
 from ladderlight.board.model.palette import srgb8_of
-from ladderlight.proof.cautions import cautions
-from ladderlight.proof.screens import to_png
+from ladderlight.proof.board_words import cautions
+from ladderlight.proof.screens import data_url, to_png
 from ladderlight.proof.templating import fill
 from ladderlight.units.arrays import Floats, Singles
 
@@ -78,7 +77,7 @@ def pins_text(fault: WiringFault) -> str:
 
 def picture_url(light: Singles | Floats) -> str:
     """Return a small picture, linear light, as the address of an image that holds it."""
-    return f"data:image/png;base64,{b64encode(to_png(srgb8_of(light.clip(0, 1)))).decode()}"
+    return data_url(to_png(srgb8_of(light.clip(0, 1))))
 
 
 def _shown(board: Board, look: Look) -> Mapping[str, Any]:

@@ -2,20 +2,30 @@
 
 import hashlib
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from math import ceil
 
 import numpy as np
 
 from ladderlight.bench.faults.listing import WiringFault
-from ladderlight.bench.faults.steadiness import TimingLines
+from ladderlight.bench.faults.wiring import Faulty
 from ladderlight.board import Board
 from ladderlight.board.model.lines import timing_line
 from ladderlight.board.scanning.playback import count_codes
+from ladderlight.board.scanning.scan import scan
+from ladderlight.board.scanning.timing_lines import timing_addresses, timing_pins
+from ladderlight.engine.cards import contents_of_card
+from ladderlight.errors import ArrangementError, UsageError, nearest_word
 from ladderlight.proof.scanout import picture_codes
-from ladderlight.units.arrays import Floats, Ints, MemoryWords, Singles
+from ladderlight.recipe import Recipe
+from ladderlight.recipe.cards import recipe_of_cards
+from ladderlight.recipe.language.model import CardUse
+from ladderlight.stages.kinds import Kind
+from ladderlight.stages.registry import installed_stages
+from ladderlight.units.arrays import Floats, Ints, MemoryWords, Singles, Words
 
 MOST_ROWS, MOST_COLUMNS = 128, 160
 """The largest small picture."""
@@ -109,3 +119,78 @@ def _shares(sizes: Ints, parts: int) -> Singles | None:
     edges = np.linspace(0, ends[-1], parts + 1)
     inside = np.minimum(edges[1:, None], ends[None, 1:]) - np.maximum(edges[:-1, None], ends[None, :-1])
     return np.asarray(np.maximum(inside, 0) / np.diff(edges)[:, None], dtype=np.float32)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TimingLines:
+    """The timing lines of a board whose memories hold ``words``, in one bank, over all counts of a frame."""
+
+    board: Board
+    words: MemoryWords
+    bank: int
+
+    def steady(self, faulty: Faulty) -> bool:
+        """Whether sync and resets stay as they are under a fault; blanking alone leaves the picture in its place."""
+        board, held = faulty
+        return not any(self._changed(board, held, name, mask) for name, mask in self._masks.items())
+
+    def _changed(self, board: Board, held: MemoryWords, name: str, mask: np.uint32) -> bool:
+        if board.memory(name).address == self.board.memory(name).address:
+            used = self._used[name]
+            return bool(((held[name][used] ^ self.words[name][used]) & mask).any())
+        return bool(((self._read(board, held, name) ^ self._plain[name]) & mask).any())
+
+    def _read(self, board: Board, held: MemoryWords, name: str) -> Words:
+        """Return the words at all counts: shape (lines, counts)."""
+        x, y = np.arange(board.raster.x.total), np.arange(board.raster.y.total)
+        across, _ = board.readings(x, 0)
+        down = board.y_counter.read(y)
+        read: Words = held[name][scan(board, held, across[None, :], down[:, None], self.bank).addresses[name]]
+        return read
+
+    @cached_property
+    def _masks(self) -> Mapping[str, np.uint32]:
+        """The pins of sync and resets, by memory."""
+        masks = {
+            memory.name: sum(1 << pin for pin, line in timing_pins(memory).items() if timing_line(line) != "blank")
+            for memory in self.board.memories
+        }
+        return {name: np.uint32(mask) for name, mask in masks.items() if mask}
+
+    @cached_property
+    def _used(self) -> Mapping[str, Ints]:
+        return {name: timing_addresses(self.board, self.board.memory(name)) for name in self._masks}
+
+    @cached_property
+    def _plain(self) -> Mapping[str, Words]:
+        return {name: self._read(self.board, self.words, name) for name in self._masks}
+
+
+def cards_of(recipe: Recipe) -> list[str]:
+    """Return the names of all cards that a recipe can use."""
+    registry = installed_stages().with_files(recipe.plugins)
+    return [summary.name for summary in registry.summaries() if summary.kind is Kind.CARD]
+
+
+def words_of_card(recipe: Recipe, name: str, bank: int) -> MemoryWords:
+    """Return the words of all memories with a card, its options as they are by default, alone in one bank.
+
+    Raises
+    ------
+    UsageError
+        When there is no card of this name.
+    ArrangementError
+        When the card does not fit the board.
+    RecipeError
+        When no arrangement serves the board.
+    """
+    registry = installed_stages().with_files(recipe.plugins)
+    cards = cards_of(recipe)
+    if name not in cards:
+        raise UsageError(f"no card is called {name!r}; {nearest_word(name, cards)}")
+    card = CardUse(declaration=registry.get(name), options={}, bank=bank)
+    try:
+        contents = contents_of_card(replace(recipe_of_cards(recipe, registry), cards=(card,)))
+    except ArrangementError as error:
+        raise ArrangementError(f"card {name!r} cannot be placed: {error}; choose another card") from None
+    return {memory: held.words.astype(np.uint32) for memory, held in contents.memories.items()}

@@ -1,17 +1,19 @@
-"""Faults between a board's memories: counter bits, gates and bridged pins, each as another wiring.
+"""Faults outside of the chips, each as another board: counter bits, gates, bridged pins, resistors.
 
-What such a fault makes of some lines is a truth table. It enters the board as a memory of its own, addressed by those
-lines, whose outputs take their places. The scan, the registers' clocks and the order of the memories then follow as for
-any other board.
+What a fault of wiring makes of some lines is a truth table. It enters the board as a memory of its own, addressed by
+those lines, whose outputs take their places. The scan, the registers' clocks and the order of the memories then follow
+as for any other board.
 """
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ladderlight.board import Board, Memory, Part
+from ladderlight.board import Board, Channel, Ladder, Memory, Part
+from ladderlight.board.model.ladder import LOAD
 from ladderlight.board.model.lines import Expression, Line, Signal
+from ladderlight.board.model.network import Resistor
 from ladderlight.units.arrays import MemoryWords, Words
 
 Faulty = tuple[Board, MemoryWords]
@@ -127,3 +129,43 @@ def _in_place_of(board: Board, drivers: Sequence[Expression]) -> Rewire:
         return Expression(changed, driver.inverted)
 
     return rewire
+
+
+Place = tuple[str, str]
+"""A resistor: its channel and its name in it."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FaultyLadder(Ladder):
+    """A ladder with resistors of wrong values: ``changed`` in ohms, infinity for one that is missing."""
+
+    changed: Mapping[Place, float]
+
+    def resistors_of(self, channel: Channel) -> tuple[Resistor, ...]:
+        """Return the channel's resistors as they are."""
+        return tuple(
+            replace(resistor, ohms=self.changed.get((channel.name, resistor.name), resistor.ohms))
+            for resistor in super().resistors_of(channel)
+        )
+
+
+def resistors(ladder: Ladder) -> dict[Place, float]:
+    """Return the ohms of all resistors of a ladder, the monitor's left out."""
+    return {
+        (channel.name, resistor.name): resistor.ohms
+        for channel in ladder.channels
+        for resistor in ladder.resistors_of(channel)
+        if resistor.name != LOAD
+    }
+
+
+def with_resistors(board: Board, changed: Mapping[Place, float]) -> Board | None:
+    """Return a board some of whose resistors have other values, in ohms; None where nothing holds a voltage then."""
+    ladder = board.ladder
+    fields = {name: getattr(ladder, name) for name in ladder.__dataclass_fields__}
+    faulty = replace(board, ladder=FaultyLadder(**fields, changed=changed))
+    try:
+        _ = faulty.palette
+    except ValueError:
+        return None
+    return faulty

@@ -5,8 +5,6 @@ mean; ``w`` the shading at ``d`` from the middle, 1 in the corners; ``o`` the li
 photographed value is the sRGB value of ``u`` to the power ``g``, the gamma.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -6,14 +6,12 @@ distance from the middle, 1 in the corners, and ``w`` the shading; ``a`` and ``b
 channels; and ``r_c`` each channel's own gain, near 1.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
 
 from ladderlight.board import srgb_from_linear
-from ladderlight.units.arrays import Floats, Singles
+from ladderlight.units.arrays import Flags, Floats, Singles
 
 GAMMAS = (0.65, 0.8, 1.0, 1.2, 1.4)
 SHADINGS = (0.0, 0.2, 0.4)
@@ -82,15 +80,15 @@ def fit(
     """Fit pictures, as :func:`prepared`, to a photograph, as encoded, 0 to 1, shape (rows, columns, 3)."""
     seen = np.ascontiguousarray(photograph[1:-1, 1:-1].transpose(2, 0, 1), dtype=np.float32).reshape(3, -1)
     away = distance(*photograph.shape[:2])[1:-1, 1:-1].astype(np.float32).ravel() ** 2
-    best: Fit | None = None
+    fits = []
     for gamma in gammas:
         powered = np.exp(np.float32(gamma) * logs)
         squared = np.square(powered)
-        for shading in shadings:
-            found = _linear(powered, squared, seen, 1 - np.float32(shading) * away, gamma, shading)
-            best = found if best is None else _better(best, found)
-    assert best is not None  # noqa: S101 - there is always a gamma and a shading
-    return best
+        shades = ((shading, 1 - np.float32(shading) * away) for shading in shadings)
+        fits += [_linear(powered, squared, seen, shade, gamma, shading) for shading, shade in shades]
+    best = np.argmin([found.left for found in fits], axis=0)
+    each = np.arange(len(logs))
+    return Fit(**{key: np.stack([getattr(found, key) for found in fits])[best, each] for key in Fit.__annotations__})
 
 
 def _linear(powered: Singles, squared: Singles, seen: Singles, shade: Singles, gamma: float, shading: float) -> Fit:
@@ -126,23 +124,43 @@ def _offset(y: float, size: int, x: Floats, xx: Floats, xy: Floats) -> Floats:
     return offset
 
 
-def _better(one: Fit, other: Fit) -> Fit:
-    wins = other.left < one.left
-
-    def chosen(before: Floats, after: Floats) -> Floats:
-        return np.where(wins.reshape(-1, *[1] * (before.ndim - 1)), after, before)
-
-    return Fit(
-        left=chosen(one.left, other.left),
-        gamma=chosen(one.gamma, other.gamma),
-        shading=chosen(one.shading, other.shading),
-        gain=chosen(one.gain, other.gain),
-        offset=chosen(one.offset, other.offset),
-    )
-
-
 def _gaussian(size: int, sigma: float) -> Singles:
     """Return the matrix that blurs a line of cells; each row adds up to 1."""
     at = np.arange(size)
     weights = np.exp(-0.5 * ((at[:, None] - at[None, :]) / sigma) ** 2)
     return np.asarray(weights / weights.sum(axis=1, keepdims=True), dtype=np.float32)
+
+
+NOISE = 0.04
+"""Noise of one pixel of a camera in a dark room, as encoded, 0 to 1 (from memory, no source): ten steps of 8 bits."""
+_EXPOSURE = 2.0
+"""Largest gain of a gun, and one over the least."""
+_SPARSE = 37
+"""Of so many cells one is compared first."""
+
+
+def alike(light: Singles, others: Singles) -> Flags:
+    """Mark the looks that are one look but for a gain of each gun, and for less than the noise of a camera.
+
+    The gains are within what a fit allows white balance. A resistor that is missing raises all other levels of its gun
+    by one factor, so that the screen is that of its line stuck low but for a gain (Millman's theorem).
+
+    Parameters
+    ----------
+    light
+        A look, linear, float32 (rows, columns, 3).
+    others
+        Looks, float32 (looks, rows, columns, 3).
+    """
+    one, many = light.reshape(-1, 3), others.reshape(len(others), light.size // 3, 3)
+    squares = np.maximum(np.square(one).sum(axis=0), np.float32(1e-9))
+    gains = np.clip(np.einsum("kc,nkc->nc", one, many, optimize=True) / squares, 1 / _EXPOSURE, _EXPOSURE)
+    mean = gains.mean(axis=1, keepdims=True)
+    gains = np.clip(gains, mean * (1 - BALANCE), mean * (1 + BALANCE))
+
+    def near(gain: Singles, other: Singles, step: int) -> bool:
+        return bool(np.abs(srgb_from_linear(gain * one[::step]) - srgb_from_linear(other[::step])).max() < NOISE)
+
+    return np.array(
+        [near(gain, other, _SPARSE) and near(gain, other, 1) for gain, other in zip(gains, many, strict=True)]
+    )

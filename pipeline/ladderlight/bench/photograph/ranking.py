@@ -1,7 +1,5 @@
 """The looks of faults ranked by how well they fit a photograph."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -11,12 +9,9 @@ import numpy as np
 
 from ladderlight.bench.faults.listing import WiringFault
 from ladderlight.bench.faults.screens import Look
-from ladderlight.bench.photograph.aligning import aligned
-from ladderlight.bench.photograph.alike import NOISE, alike
 from ladderlight.bench.photograph.camera import Answer, answer_to
-from ladderlight.bench.photograph.fitting import blurred, fit, prepared
-from ladderlight.bench.photograph.raster import RISES, Corners, find_raster
-from ladderlight.bench.photograph.rectifying import rectified
+from ladderlight.bench.photograph.fitting import NOISE, alike, blurred, fit, prepared
+from ladderlight.bench.photograph.raster import RISES, Corners, aligned, find_raster, rectified
 from ladderlight.units.arrays import Floats, Ints, Singles
 
 _BLURS = (0.3, 0.6, 1.0)

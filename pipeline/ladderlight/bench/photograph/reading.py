@@ -1,7 +1,5 @@
 """Photographs as files."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from pathlib import Path
 

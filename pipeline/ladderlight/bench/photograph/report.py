@@ -1,7 +1,5 @@
 """What a photograph shows as a document, in words, and as a page."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -9,13 +7,13 @@ from typing import Any
 import numpy as np
 
 from ladderlight.bench.faults.listing import WiringFault
-from ladderlight.bench.faults.pins import ChipPin
 from ladderlight.bench.faults.report import picture_url
 from ladderlight.bench.photograph.ranking import Candidate, Ranking
 from ladderlight.bench.photograph.telling import TellingCard, TellingReading
-from ladderlight.bench.sheets.advice import named
+from ladderlight.bench.pins import ChipPin
+from ladderlight.bench.sheets.document import named
 from ladderlight.board import Board, linear_from_srgb
-from ladderlight.proof.cautions import cautions
+from ladderlight.proof.board_words import cautions
 from ladderlight.proof.templating import fill
 from ladderlight.units.arrays import Floats, Singles
 

@@ -1,16 +1,13 @@
 """What tells faults apart that look alike on a photograph: a test card, or a reading at the connector."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from ladderlight.bench.faults.cards import cards_of, words_of_card
 from ladderlight.bench.faults.listing import WiringFault
-from ladderlight.bench.faults.screens import looks_of
-from ladderlight.bench.photograph.alike import alike
+from ladderlight.bench.faults.screens import cards_of, looks_of, words_of_card
+from ladderlight.bench.photograph.fitting import alike
 from ladderlight.bench.readings import Reading, Volts, loaded_volts, readings_of
 from ladderlight.board import Board, srgb_from_linear
 from ladderlight.board.scanning.scan import scan

@@ -1,15 +1,17 @@
-"""The bench sheet as a page to print, and the files that a build has of it."""
+"""The bench sheet as files: as text, as a page to print, and for a spreadsheet."""
 
-from collections.abc import Iterator
+import csv
+import io
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from markupsafe import Markup
 
 from ladderlight.bench.readings import steps_of
-from ladderlight.bench.sheets.advice import AT_PARTS, AT_WIRING, decoding, named
-from ladderlight.bench.sheets.document import Bench
+from ladderlight.bench.sheets.document import AT_PARTS, AT_WIRING, Bench, decoding, named
 from ladderlight.bench.sheets.text import bench_sheet
 from ladderlight.proof.templating import fill
+from ladderlight.system.printable import printable
 from ladderlight.units.words import frequency, in_words
 
 
@@ -43,3 +45,44 @@ def _filled(template: str, bench: Bench, **values: Any) -> str:
         in_words=in_words,
         **values,
     )
+
+
+_ACTING = ("=", "+", "-", "@")
+"""What makes a spreadsheet take a cell for a formula (common practice)."""
+_MARK = "Ladderlight"
+"""Head of the last column, which is empty: where a written file is marked as this command's own."""
+
+
+def spreadsheets(bench: Bench) -> dict[str, bytes]:
+    """Return ``wiring.csv`` and ``parts.csv``, in UTF-8.
+
+    A cell that would act as a formula begins with an apostrophe.
+    """
+    wiring = bench.wiring
+    pins = (
+        (
+            *(chip.label, chip.device, chip.part, chip.package),
+            *("" if pin.number is None else pin.number, pin.name, pin.line, pin.to),
+            f"{bench.hertz[pin.line]:.3f}" if bench.rises(pin) else "",
+        )
+        for chip in wiring.sockets
+        for pin in chip.pins
+    )
+    parts = ((part.quantity, part.what, part.value) for part in bench.parts)
+    return {
+        "wiring.csv": _sheet(("chip", "device", "part", "package", "pin", "name", "line", "to", "hertz"), pins),
+        "parts.csv": _sheet(("quantity", "what", "value"), parts),
+    }
+
+
+def _sheet(heads: Iterable[str], rows: Iterable[Iterable[object]]) -> bytes:
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow([*heads, _MARK])
+    writer.writerows([*map(_cell, row), ""] for row in rows)
+    return text.getvalue().encode()
+
+
+def _cell(value: object) -> str:
+    text = printable(str(value))
+    return f"'{text}" if text.startswith(_ACTING) else text

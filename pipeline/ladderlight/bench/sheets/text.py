@@ -5,8 +5,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from ladderlight.bench.readings import Volts, steps_of
-from ladderlight.bench.sheets.advice import AT_PARTS, AT_WIRING, decoding, named
-from ladderlight.bench.sheets.document import Bench
+from ladderlight.bench.sheets.document import AT_PARTS, AT_WIRING, Bench, decoding, named
 from ladderlight.bench.wiring import WiredChip
 from ladderlight.system.printable import printable
 from ladderlight.units.words import frequency, in_words

@@ -1,28 +1,27 @@
 """Findings about a board before it is built, each with a remedy."""
 
-from ladderlight.board.advice import blanking, clock, counters, memories, picture, speed, timing_lines
+from ladderlight.board.advice.blanking import blanking_findings, timing_findings
 from ladderlight.board.advice.checks import problems_of
+from ladderlight.board.advice.timing import clock_findings, counter_findings, speed_findings
+from ladderlight.board.advice.wiring import memory_findings, picture_findings
 from ladderlight.board.ladders.findings import ladder_findings
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.findings import Finding, ranked
+from ladderlight.errors import Finding, ranked
 
 _TOPICS = (
-    picture.findings,
-    speed.findings,
-    clock.findings,
-    counters.findings,
-    blanking.findings,
+    picture_findings,
+    speed_findings,
+    clock_findings,
+    counter_findings,
+    blanking_findings,
     ladder_findings,
-    memories.findings,
-    timing_lines.findings,
+    memory_findings,
+    timing_findings,
 )
 
 
 def findings(board: Board) -> list[Finding]:
-    """Return all findings about a board, errors first, then cautions, then notes.
-
-    Reasons why the board is impossible come alone: nothing else can be computed then.
-    """
+    """Return all findings about a board, the gravest first; reasons why it is impossible come alone."""
     problems = problems_of(board)
     if problems:
         return [Finding.error(".".join(map(str, problem.where)), str(problem)) for problem in problems]

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 from ladderlight.board.model.board import Board, Geometry
-from ladderlight.board.model.lines import Expression, Signal
+from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import PARTS, Memory, Part
 from ladderlight.board.scanning.timing import timings
 from ladderlight.units.words import joined
@@ -62,8 +62,7 @@ def choices(board: Board, memory: Memory) -> list[Choice]:
         if gated & set(names):
             continue
         shorter = without(board, names)
-        left = next(other for other in shorter.memories if other.name == memory.name)
-        if len(names) == excess and len(left.address) == memory.address_pins:
+        if len(names) == excess and len(shorter.memory(memory.name).address) == memory.address_pins:
             found.append(Choice(dropped=tuple(names), geometry=shorter.geometry, banks=shorter.bank_count))
     return sorted(found, key=lambda choice: (_distortion(choice.geometry), -choice.geometry.width))
 
@@ -74,25 +73,15 @@ def _distortion(geometry: Geometry) -> float:
 
 def without(board: Board, names: Iterable[str]) -> Board:
     """Return a board with some lines left out of all addresses; gates that they enter stay."""
-    gone = set(names)
-
-    def stays(expression: Expression) -> bool:
-        return len(expression.lines) > 1 or expression.lines[0].name not in gone
-
-    return replace(
-        board,
-        memories=tuple(
-            replace(memory, address=tuple(expression for expression in memory.address if stays(expression)))
-            for memory in board.memories
-        ),
-    )
+    gone, memories = set(names), []
+    for memory in board.memories:
+        kept = (pin for pin in memory.address if len(pin.lines) > 1 or pin.lines[0].name not in gone)
+        memories.append(replace(memory, address=tuple(kept)))
+    return replace(board, memories=tuple(memories))
 
 
 def smallest_part(memory: Memory, pins: int) -> Part | None:
-    """Return the smallest part that gives a memory so many address pins, chip selection included; None when none does.
-
-    It has the same width and, if that is known, the same kind of erasure.
-    """
+    """Return the smallest part of a memory's width and erasure with so many address and selection pins, or None."""
     return next(iter(_parts_like(memory, pins)), None)
 
 
@@ -142,12 +131,9 @@ class Start:
 
 
 def square_starts(board: Board) -> list[Start]:
-    """Return the nearest starts of the x and y bits that make pixels square, or as square as bits can make them.
-
-    Only one direction changes in each. Finer pixels come first.
-    """
-    now = board.geometry
-    steps = {n: abs(max(now.pixel_aspect * 2.0**n, 2.0**-n / now.pixel_aspect) - 1) for n in range(-4, 5)}
+    """Return the nearest starts of x or y bits that make pixels as square as bits can make them, finer ones first."""
+    aspect = board.geometry.pixel_aspect
+    steps = {n: abs(max(aspect * 2.0**n, 2.0**-n / aspect) - 1) for n in range(-4, 5)}
     best = min(steps, key=steps.__getitem__)
     if best == 0:
         return []
@@ -159,8 +145,6 @@ def square_starts(board: Board) -> list[Start]:
 
 
 def _geometry(board: Board, x: int, y: int) -> Geometry:
-    now = board.geometry
-
     def cells(starting: int, visible: int, shift: int) -> int:
         return (starting + visible - 1 >> shift) - (starting >> shift) + 1
 
@@ -169,5 +153,5 @@ def _geometry(board: Board, x: int, y: int) -> Geometry:
         height=cells(board.counters.y_start, board.raster.y.visible, board.y_shift + y),
         repeat_x=1 << board.x_shift + x,
         repeat_y=1 << board.y_shift + y,
-        pixel_aspect=now.pixel_aspect * 2.0 ** (x - y),
+        pixel_aspect=board.geometry.pixel_aspect * 2.0 ** (x - y),
     )

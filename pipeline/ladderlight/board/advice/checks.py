@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from ladderlight.board.advice.alternatives import choices, smallest_part
-from ladderlight.board.advice.timing_lines import timing_problems
+from ladderlight.board.advice.blanking import timing_problems
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import TIMING, Line, Signal, line, numbered, timing_line
 from ladderlight.board.model.memory import Memory
@@ -50,9 +50,8 @@ def _numbers(board: Board) -> Iterator[Problem]:
     for name, meaning in _PLACES.items():
         count = getattr(board.counters, name)
         if count is not None and not 0 <= count < MOST_START:
-            yield Problem(
-                where=("counters", name), what=f"{name} is {count}", action=f"use {meaning}, 0 to {MOST_START - 1}"
-            )
+            action = f"use {meaning}, 0 to {MOST_START - 1}"
+            yield Problem(where=("counters", name), what=f"{name} is {count}", action=action)
     if board.raster.clock <= 0:
         yield Problem(where=("clock",), what="the clock is not above 0 Hz", action='give it as in "25.175 MHz"')
     else:
@@ -66,11 +65,8 @@ def _numbers(board: Board) -> Iterator[Problem]:
 def _counters(board: Board) -> Iterator[Problem]:
     total = board.raster.x.total
     if not 0 <= board.counters.blanking_delay < total:
-        yield Problem(
-            where=("counters", "blanking_delay"),
-            what=f"blanking_delay is {board.counters.blanking_delay}, and a line has {total} counts",
-            action=f"use 0 to {total - 1}",
-        )
+        what = f"blanking_delay is {board.counters.blanking_delay}, and a line has {total} counts"
+        yield Problem(where=("counters", "blanking_delay"), what=what, action=f"use 0 to {total - 1}")
     for name, counter in (("x", board.x_counter), ("y", board.y_counter)):
         spare = counter.counts.total - counter.counts.visible
         if counter.ahead > spare:
@@ -85,31 +81,20 @@ def _counters(board: Board) -> Iterator[Problem]:
 def _sizes(memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
     part, packing = memory.part, memory.packing
     if not _power_of_two(part.words):
-        yield Problem(
-            where=(*where, "words"),
-            what=f"memory {memory.name!r} has {part.words} words, which no number of address pins gives",
-            action="use a power of two, such as 32768",
-        )
+        what = f"memory {memory.name!r} has {part.words} words, which no number of address pins gives"
+        yield Problem(where=(*where, "words"), what=what, action="use a power of two, such as 32768")
     if not 1 <= part.width <= MOST_WIDTH:
-        yield Problem(
-            where=(*where, "width"), what=f"a word has {part.width} bits", action=f"use 1 to {MOST_WIDTH} bits"
-        )
+        what = f"a word has {part.width} bits"
+        yield Problem(where=(*where, "width"), what=what, action=f"use 1 to {MOST_WIDTH} bits")
     if not _power_of_two(memory.chips):
-        yield Problem(
-            where=(*where, "chips"),
-            what=f"{memory.chips} chips in a row cannot be told apart by whole address lines",
-            action="use 1, 2, 4, 8 or 16 chips",
-        )
+        what = f"{memory.chips} chips in a row cannot be told apart by whole address lines"
+        yield Problem(where=(*where, "chips"), what=what, action="use 1, 2, 4, 8 or 16 chips")
     if not _power_of_two(packing.pixels) or packing.pixels > max(part.width, 1) or part.width % packing.pixels:
-        yield Problem(
-            where=(*where, "packing", "pixels"),
-            what=f"{packing.pixels} pixels do not share a word of {part.width} bits evenly",
-            action="use 1, 2, 4 or 8 pixels in a word",
-        )
+        what = f"{packing.pixels} pixels do not share a word of {part.width} bits evenly"
+        yield Problem(where=(*where, "packing", "pixels"), what=what, action="use 1, 2, 4 or 8 pixels in a word")
     if memory.access is not None and memory.access <= 0:
-        yield Problem(
-            where=(*where, "access"), what="the access time is not above zero", action='give it as in "120 ns"'
-        )
+        what = "the access time is not above zero"
+        yield Problem(where=(*where, "access"), what=what, action='give it as in "120 ns"')
 
 
 def _power_of_two(number: int) -> bool:
@@ -122,26 +107,17 @@ def _names(board: Board) -> Iterator[Problem]:
     tally = Tally(memory.name for memory in board.memories)
     for index, memory in enumerate(board.memories):
         if tally[memory.name] > 1:
-            yield Problem(
-                where=("memory", index, "name"),
-                what=f"more than one memory is called {memory.name!r}",
-                action="give each a name of its own",
-            )
+            what = f"more than one memory is called {memory.name!r}"
+            yield Problem(where=("memory", index, "name"), what=what, action="give each a name of its own")
     drivers = Tally(name for memory in board.memories for name in memory.data if name != "-")
     for index, memory in enumerate(board.memories):
         for pin, name in enumerate(memory.data):
             if drivers[name] > 1:
-                yield Problem(
-                    where=("memory", index, "data", pin),
-                    what=f"line {name!r} is driven by {drivers[name]} data pins, which would short each other",
-                    action="let one pin drive it",
-                )
+                what = f"line {name!r} is driven by {drivers[name]} data pins, which would short each other"
+                yield Problem(where=("memory", index, "data", pin), what=what, action="let one pin drive it")
             if name != "-" and line(name).signal is not Signal.NAMED:
-                yield Problem(
-                    where=("memory", index, "data", pin),
-                    what=f"{name!r} is already the name of a counter bit or a constant",
-                    action="choose another name",
-                )
+                what = f"{name!r} is already the name of a counter bit or a constant"
+                yield Problem(where=("memory", index, "data", pin), what=what, action="choose another name")
 
 
 def _ladder_lines(board: Board) -> Iterator[Problem]:
@@ -149,23 +125,16 @@ def _ladder_lines(board: Board) -> Iterator[Problem]:
     for channel in board.ladder.channels:
         for name in channel.lines:
             if name in TIMING:
-                yield Problem(
-                    where=("ladder", channel.name, name),
-                    what=f"{name!r} is the timing line for {TIMING[name]}",
-                    action="give the ladder's line another name, such as r0",
-                )
+                what = f"{name!r} is the timing line for {TIMING[name]}"
+                action = "give the ladder's line another name, such as r0"
+                yield Problem(where=("ladder", channel.name, name), what=what, action=action)
             elif name not in driven:
-                yield Problem(
-                    where=("ladder", channel.name, name),
-                    what=f"no memory's data pin drives ladder line {name!r}",
-                    action=f"list it in a memory's data, or {nearest_word(name, driven)}",
-                )
+                what = f"no memory's data pin drives ladder line {name!r}"
+                action = f"list it in a memory's data, or {nearest_word(name, driven)}"
+                yield Problem(where=("ladder", channel.name, name), what=what, action=action)
     if len(board.ladder.lines) > MOST_CODE_BITS:
-        yield Problem(
-            where=("ladder",),
-            what=f"the ladders have {len(board.ladder.lines)} lines; a code has at most {MOST_CODE_BITS} bits",
-            action="leave some out",
-        )
+        what = f"the ladders have {len(board.ladder.lines)} lines; a code has at most {MOST_CODE_BITS} bits"
+        yield Problem(where=("ladder",), what=what, action="leave some out")
 
 
 def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
@@ -181,30 +150,21 @@ def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterato
             action="leave some out or use a wider part",
         )
     if memory.fill_word >> memory.part.width:
-        yield Problem(
-            where=(*where, "fill"),
-            what=f"fill {memory.fill_word:X}h does not fit into {memory.part.width} bits",
-            action=f"use at most {(1 << memory.part.width) - 1:X}h",
-        )
-    wired = [term for m in board.memories for e in m.address for term in e.lines]
+        what = f"fill {memory.fill_word:X}h does not fit into {memory.part.width} bits"
+        yield Problem(where=(*where, "fill"), what=what, action=f"use at most {(1 << memory.part.width) - 1:X}h")
+    wired = [term for other in board.memories for term in other.wires]
     used = {term.name for term in wired if term.signal is Signal.NAMED}
     used |= {*board.ladder.lines, *filter(timing_line, memory.data)}
     near = {name: nearest(name.lower(), TIMING) for name in memory.data}
     if not used & set(memory.data) and memory.name not in {term.memory for term in wired} and not any(near.values()):
-        yield Problem(
-            where=(*where, "data"),
-            what=f"nothing uses the data of memory {memory.name!r}",
-            action="wire its data to the ladder or to another memory's address, or leave the memory out",
-        )
+        action = "wire its data to the ladder or to another memory's address, or leave the memory out"
+        yield Problem(where=(*where, "data"), what=f"nothing uses the data of memory {memory.name!r}", action=action)
         return
     for pin, name in enumerate(memory.data):
         if name != "-" and name not in used:
             hint = f"did you mean {near[name]!r}? Otherwise" if near[name] else f"{nearest_word(name, used)} or"
-            yield Problem(
-                where=(*where, "data", pin),
-                what=f"nothing uses line {name!r}",
-                action=f'{hint} write "-" for a pin that drives nothing',
-            )
+            action = f'{hint} write "-" for a pin that drives nothing'
+            yield Problem(where=(*where, "data", pin), what=f"nothing uses line {name!r}", action=action)
 
 
 def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
@@ -249,10 +209,8 @@ def _continues(run: list[tuple[int, Line]], pin: int, term: Line) -> bool:
 
 
 def _shorter(board: Board, memory: Memory) -> str:
-    """Return the lines to drop, with the resulting picture, and the part that would be large enough."""
     ways, fewer = [], []
-    known = all(_line_problem(board, term) is None for m in board.memories for e in m.address for term in e.lines)
-    if known:
+    if all(_line_problem(board, term) is None for other in board.memories for term in other.wires):
         fewer = [str(choice) for choice in choices(board, memory)[:MOST_CHOICES]]
     part = smallest_part(memory, len(memory.address))
     if part is not None:
@@ -296,7 +254,6 @@ def _line_problem(board: Board, term: Line, last: Line | None = None) -> tuple[s
 
 
 def _nearest_line(board: Board, term: Line, last: Line | None) -> str:
-    """Return a hint at the line that is meant, or at the range where its lines exist."""
     known = [*board.outputs, "low", "high", "x0", "y0", "bank0", *(f"{memory.name}.d0" for memory in board.memories)]
     if _exists(board, term.name.lower()):
         known.append(term.name.lower())
@@ -315,28 +272,10 @@ def _exists(board: Board, name: str) -> bool:
 
 
 def _loops(board: Board) -> Iterator[Problem]:
-    try:
-        _ = board.order
-    except ValueError:
-        looped = [m.name for m in board.memories if _reaches(board, m.name, m.name)]
-        yield Problem(
-            where=("memory",),
-            what=f"memories {', '.join(looped)} address each other in a loop",
-            action="let at least one be addressed by counters alone",
-        )
-
-
-def _reaches(board: Board, start: str, goal: str) -> bool:
-    seen: set[str] = set()
-    left = list(board.sources[start])
-    while left:
-        name = left.pop()
-        if name == goal:
-            return True
-        if name not in seen:
-            seen.add(name)
-            left += board.sources[name]
-    return False
+    looped = [memory.name for memory in board.memories if memory.name in board.behind(memory)]
+    if looped:
+        what = f"memories {', '.join(looped)} address each other in a loop"
+        yield Problem(where=("memory",), what=what, action="let at least one be addressed by counters alone")
 
 
 def _packing(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
@@ -344,8 +283,6 @@ def _packing(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iter
         return
     if board.first_moving_bit(memory) is None or board.first_select_bit(memory) < 0:
         bits = memory.packing.select_bits
-        yield Problem(
-            where=(*where, "packing"),
-            what=f"{memory.packing.pixels} pixels in a word need {bits} x bits below the lowest one in the address",
-            action=f"start its address, or that of the memory which addresses it, at x{bits} or higher",
-        )
+        what = f"{memory.packing.pixels} pixels in a word need {bits} x bits below the lowest one in the address"
+        action = f"start its address, or that of the memory which addresses it, at x{bits} or higher"
+        yield Problem(where=(*where, "packing"), what=what, action=action)

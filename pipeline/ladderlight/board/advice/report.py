@@ -7,11 +7,11 @@ from typing import Any
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.ladders.report import ladder_document
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.counter import Counter
-from ladderlight.board.model.findings import Finding, is_refused
+from ladderlight.board.model.raster import Counter
 from ladderlight.board.scanning.blanking import darkness_of
 from ladderlight.board.scanning.extent import extent_of
 from ladderlight.board.scanning.timing import picture_delay, timings
+from ladderlight.errors import Finding, is_refused
 
 
 def report(board: Board, found: Sequence[Finding]) -> dict[str, Any]:
@@ -54,7 +54,6 @@ def _raster(board: Board) -> dict[str, Any]:
 
 
 def _counts(counter: Counter) -> dict[str, int]:
-    """Return a counter's counts, and its readings at the edges of picture, blanking and sync."""
     return {
         "visible": counter.counts.visible,
         "start": counter.start,
@@ -117,24 +116,25 @@ def _devices(board: Board) -> list[dict[str, Any]]:
 
 
 def _timing(board: Board) -> dict[str, dict[str, float | None]]:
+    dots = float(board.raster.mode.dot_clock)
     return {
         name: {
-            "hold_ns": _nanoseconds(timing.hold),
-            "access_ns": _nanoseconds(timing.access),
-            "margin_ns": _nanoseconds(timing.margin),
-            "left_ns": _nanoseconds(timing.left),
-            "old_ns": _nanoseconds(timing.old),
-            "undefined_ns": _nanoseconds(timing.undefined),
-            "old_pixels": _pixels(board, timing.old),
-            "undefined_pixels": _pixels(board, timing.undefined),
+            "hold_ns": _rounded(timing.hold, 1e9),
+            "access_ns": _rounded(timing.access, 1e9),
+            "margin_ns": _rounded(timing.margin, 1e9),
+            "left_ns": _rounded(timing.left, 1e9),
+            "old_ns": _rounded(timing.old, 1e9),
+            "undefined_ns": _rounded(timing.undefined, 1e9),
+            "old_pixels": _rounded(timing.old, dots),
+            "undefined_pixels": _rounded(timing.undefined, dots),
             "undefined_share": None if timing.undefined_share is None else round(timing.undefined_share, 6),
         }
         for name, timing in timings(board).items()
     }
 
 
-def _pixels(board: Board, seconds: float | None) -> float | None:
-    return None if seconds is None else round(seconds * float(board.raster.mode.dot_clock), 3)
+def _rounded(seconds: float | None, scale: float) -> float | None:
+    return None if seconds is None else round(seconds * scale, 3)
 
 
 def _blanking(board: Board) -> dict[str, Any]:
@@ -148,7 +148,3 @@ def _blanking(board: Board) -> dict[str, Any]:
         "delay": board.counters.blanking_delay,
         "delay_needed": picture_delay(board),
     }
-
-
-def _nanoseconds(seconds: float | None) -> float | None:
-    return None if seconds is None else round(seconds * 1e9, 3)

@@ -6,14 +6,7 @@ from math import inf, isinf
 
 import numpy as np
 
-from ladderlight.board.ladders.tolerance import (
-    WHITE_HIGH,
-    WHITE_LOW,
-    Spread,
-    spread,
-    worst_levels,
-    worst_steps,
-)
+from ladderlight.board.ladders.tolerance import WHITE_HIGH, WHITE_LOW, Spread, spread, worst_levels, worst_steps
 from ladderlight.board.model.ladder import LOAD, Channel, Ladder, all_states
 from ladderlight.board.model.network import GROUND, Network, Solution
 from ladderlight.board.model.palette import light_of, srgb8_of

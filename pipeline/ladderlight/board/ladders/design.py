@@ -1,22 +1,109 @@
-"""The best ladders from resistors that can be bought."""
+"""The best ladders from resistors that can be bought: the preferred values of IEC 60063, alone or two together."""
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Literal, get_args
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ladderlight.board.ladders.analysis import LadderAnalysis, analyse
-from ladderlight.board.ladders.goal import WORST, Goal
-from ladderlight.board.ladders.r2r import best_r2r
-from ladderlight.board.ladders.search import WeightedSearch
-from ladderlight.board.ladders.series import Series, preferred_values, stock_of
-from ladderlight.board.model.assembly import Assembly
-from ladderlight.board.model.ladder import Channel, Ladder
-from ladderlight.board.model.palette import linear_from_srgb
-from ladderlight.colour.lightness import lightness_of
+from ladderlight.board.ladders.search import WORST, Goal, WeightedSearch, best_r2r
+from ladderlight.board.model.ladder import Assembly, Channel, Joined, Ladder
 from ladderlight.errors import BoardError, Problem
 from ladderlight.units.arrays import Floats
 from ladderlight.units.words import in_words, percent
+
+Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
+
+_E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
+"""E24. E12 is every second of these and E6 every fourth; they are older than the rule for the finer series."""
+_OFF_THE_RULE = {919: 920}
+"""The one value, of E192, where the standard departs from its rule."""
+_TOLERANCES: dict[Series, float] = {"E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0.02, "E96": 0.01, "E192": 0.005}
+
+SMALLEST, LARGEST = 10.0, 1e6
+"""Range of values in ohms: that of small through-hole resistors (common practice)."""
+
+_JOINED: tuple[Joined, ...] = get_args(Joined)
+_SAME_DIGITS = 12
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Stock:
+    """The resistances to choose from, ascending, each once. Same-shaped arrays: ``first`` and ``second`` are the parts,
+    ``second`` 0 for a single resistor; ``joined`` the index of how they are joined.
+    """
+
+    ohms: Floats
+    first: Floats
+    second: Floats
+    joined: NDArray[np.int8]
+
+    def __len__(self) -> int:
+        return len(self.ohms)
+
+    def assembly(self, index: int) -> Assembly:
+        """Return one of the resistances with its parts."""
+        first, second = float(self.first[index]), float(self.second[index])
+        joined = _JOINED[self.joined[index]]
+        return Assembly(parts=(first,) if joined == "single" else (first, second), joined=joined)
+
+
+def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: float = LARGEST) -> Floats:
+    """Return a series' values from ``smallest`` to ``largest`` ohms, ascending (IEC 60063)."""
+    mantissas = _mantissas(series)
+    digits = len(str(mantissas[0])) - 1
+    first, last = int(np.floor(np.log10(smallest))), int(np.ceil(np.log10(largest)))
+    # Through the text, so that 3300 is 3300 and not the float beside it.
+    values = np.array([float(f"{m}e{decade - digits}") for decade in range(first, last + 1) for m in mantissas])
+    return values[(values >= smallest) & (values <= largest)]
+
+
+def _mantissas(series: Series) -> list[int]:
+    """Return the values of one decade: two digits to E24, and from E48 on 10**(n / N) to three digits (IEC 60063)."""
+    count = int(series[1:])
+    if count <= len(_E24):
+        return list(_E24[:: len(_E24) // count])
+    values = [round(100 * 10 ** (n / count)) for n in range(count)]
+    return [_OFF_THE_RULE.get(value, value) for value in values]
+
+
+def series_tolerance(series: Series) -> float:
+    """Return the tolerance that a series is made for: 0.05 for E24 (IEC 60063)."""
+    return _TOLERANCES[series]
+
+
+def stock_of(series: Series, *, pairs: bool = False, smallest: float = SMALLEST, largest: float = LARGEST) -> Stock:
+    """Return what can be put in one resistor's place.
+
+    With ``pairs`` also any two values in series or in parallel, as far as they come out from ``smallest`` to
+    ``largest``. Of equal resistances the single resistor is kept, then the pair whose parts are most alike.
+    """
+    single = preferred_values(series, smallest=smallest, largest=largest)
+    ohms, first, second = [single], [single], [np.zeros_like(single)]
+    if pairs:
+        small, large = np.triu_indices(len(single))
+        a, b = single[small], single[large]
+        ohms += [a + b, a * b / (a + b)]
+        first += [a, a]
+        second += [b, b]
+    joined = np.repeat(np.arange(len(ohms), dtype=np.int8), [len(values) for values in ohms])
+    all_ohms, all_first, all_second = map(np.concatenate, (ohms, first, second))
+    unlike = np.where(joined == 0, 0.0, all_second / all_first)
+    rounded = _rounded(all_ohms)
+    order = np.lexsort((joined, unlike, rounded))
+    kept = order[np.concatenate([[True], np.diff(rounded[order]) > 0])]
+    kept = kept[(all_ohms[kept] >= smallest) & (all_ohms[kept] <= largest)]
+    return Stock(ohms=all_ohms[kept], first=all_first[kept], second=all_second[kept], joined=joined[kept])
+
+
+def _rounded(values: Floats) -> Floats:
+    """Round to significant digits, so that sums that differ in their last bit count as one resistance."""
+    unit = 10.0 ** (np.floor(np.log10(values)) - _SAME_DIGITS + 1)
+    rounded: Floats = np.rint(values / unit) * unit
+    return rounded
+
 
 MOST_BITS = 8
 ALTERNATIVES = 10
@@ -36,27 +123,21 @@ class Choice:
 
     def ladder_of(self, *names: str) -> Ladder:
         """Build it for some channels, one after the other to the guns, with lines such as ``r0``, ``r1`` for red."""
+        goal, channels = self.goal, []
+        for gun, name in enumerate(names):
+            lines = {f"{name[0]}{bit}": resistor for bit, resistor in enumerate(self.resistors)}
+            ohms = {line: resistor.ohms for line, resistor in lines.items()}
+            pairs = {line: resistor for line, resistor in lines.items() if resistor.joined != "single"}
+            rail = self.rail.ohms if self.rail else None
+            channels.append(Channel(name=name, resistors=ohms, pairs=pairs, guns=(gun,), r2r=rail))
         return Ladder(
-            supply=self.goal.supply,
-            load=self.goal.load,
-            peak=self.goal.peak,
-            driver_high=self.goal.driver,
-            driver_low=self.goal.driver,
+            supply=goal.supply,
+            load=goal.load,
+            peak=goal.peak,
+            driver_high=goal.driver,
+            driver_low=goal.driver,
             tolerance=self.tolerance,
-            channels=tuple(
-                Channel(
-                    name=name,
-                    resistors={f"{name[0]}{bit}": resistor.ohms for bit, resistor in enumerate(self.resistors)},
-                    pairs={
-                        f"{name[0]}{bit}": resistor
-                        for bit, resistor in enumerate(self.resistors)
-                        if resistor.joined != "single"
-                    },
-                    guns=(gun,),
-                    r2r=self.rail.ohms if self.rail else None,
-                )
-                for gun, name in enumerate(names)
-            ),
+            channels=tuple(channels),
         )
 
     @cached_property
@@ -78,14 +159,12 @@ class Choice:
     @property
     def max_error(self) -> float:
         """Largest deviation in volts from equal steps of voltage from 0 to the peak."""
-        ideal = self.goal.peak * np.arange(len(self.volts)) / self.goal.top
-        return float(np.abs(self.volts - ideal).max())
+        return float(replace(self.goal, even="volts").error(self.volts))
 
     @property
     def max_lightness_error(self) -> float:
         """Largest deviation from equal steps of lightness (CIE L*) from 0 to 100."""
-        lightness = lightness_of(linear_from_srgb(self.volts / self.goal.peak))
-        return float(np.abs(lightness - 100.0 * np.arange(len(self.volts)) / self.goal.top).max())
+        return float(replace(self.goal, even="perceptual").error(self.volts))
 
     @property
     def monotonic(self) -> bool:
@@ -105,32 +184,21 @@ def design(
     """Return the best ladder and the next best, best first.
 
     The objective is the goal's: the largest deviation from equal steps, of voltage or of lightness. No other choice of
-    values from ``series.SMALLEST`` to ``series.LARGEST`` is better. Ladders that err by more than a quarter of the
+    values from ``SMALLEST`` to ``LARGEST`` is better. Ladders that err by more than a quarter of the
     whole range are not offered; the list may then be shorter. Raises BoardError when the goal cannot be met by any
     ladder, or nothing keeps its current limit.
 
-    Parameters
-    ----------
-    pairs
-        Whether two resistors in series or in parallel may take the place of one; not for R-2R.
-    r2r
-        Design an R-2R ladder instead of a weighted one.
-    tolerance
-        Of the resistors; it does not change the choice, only its analysis.
+    With ``pairs`` two resistors in series or in parallel may take the place of one; not for R-2R. ``tolerance`` of the
+    resistors does not change the choice, only its analysis.
     """
     problems = goal_problems(goal)
     if pairs and r2r:
-        problems.append(
-            Problem(where=("pairs",), what="an R-2R ladder has no use for pairs", action="leave one of the two out")
-        )
+        what = "an R-2R ladder has no use for pairs"
+        problems.append(Problem(where=("pairs",), what=what, action="leave one of the two out"))
     if pairs and goal.even == "perceptual" and (series not in _COARSE or goal.bits > _FEW):
-        problems.append(
-            Problem(
-                where=("pairs",),
-                what=f"pairs from {series} for {goal.bits} bits are too many to search for even lightness",
-                action=f"use at most {_FEW} bits of E24, whose pairs are fine enough, or leave pairs out",
-            )
-        )
+        what = f"pairs from {series} for {goal.bits} bits are too many to search for even lightness"
+        action = f"use at most {_FEW} bits of E24, whose pairs are fine enough, or leave pairs out"
+        problems.append(Problem(where=("pairs",), what=what, action=action))
     if problems:
         raise BoardError(problems)
     most = alternatives + 1
@@ -176,41 +244,27 @@ def _r2r(goal: Goal, series: Series, tolerance: float, most: int) -> list[Choice
     choices = []
     for rail, rung in zip(found.rail.tolist(), found.rung.tolist(), strict=True):
         leg = Assembly(parts=(rung,)) if rung in values else Assembly(parts=(rail, rail), joined="series")
-        choices.append(
-            Choice(
-                goal=goal,
-                resistors=(leg,) * goal.bits,
-                rail=Assembly(parts=(rail,)),
-                tolerance=tolerance,
-            )
-        )
+        resistors, rails = (leg,) * goal.bits, Assembly(parts=(rail,))
+        choices.append(Choice(goal=goal, resistors=resistors, rail=rails, tolerance=tolerance))
     return choices
 
 
 def goal_problems(goal: Goal) -> list[Problem]:
     """Return why no ladder can meet a goal; empty when one might."""
-    problems = []
-    if not 1 <= goal.bits <= MOST_BITS:
-        problems.append(
-            Problem(where=("bits",), what=f"{goal.bits} bits in one ladder", action=f"use 1 to {MOST_BITS}")
+    limit, more = goal.current_limit, "give more than 0"
+    problems = [
+        Problem(where=(key,), what=what, action=action)
+        for fine, key, what, action in (
+            (1 <= goal.bits <= MOST_BITS, "bits", f"{goal.bits} bits in one ladder", f"use 1 to {MOST_BITS}"),
+            (0 < goal.supply < np.inf, "supply", f"a supply of {goal.supply:g}", more),
+            (0 < goal.load < np.inf, "load", f"a load of {goal.load:g}", more),
+            (0 < goal.peak < np.inf, "peak", f"a peak of {goal.peak:g}", more),
+            (0 <= goal.driver < np.inf, "driver", f"a driver of {goal.driver:g} ohm", "give 0 or more"),
+            (limit is None or limit > 0, "current_limit", f"a current limit of {limit or 0:g} A", more),
         )
-    for name, value in (("supply", goal.supply), ("load", goal.load), ("peak", goal.peak)):
-        if not 0 < value < np.inf:
-            problems.append(Problem(where=(name,), what=f"a {name} of {value:g}", action="give more than 0"))
-    if not 0 <= goal.driver < np.inf:
-        problems.append(Problem(where=("driver",), what=f"a driver of {goal.driver:g} ohm", action="give 0 or more"))
-    if goal.current_limit is not None and not goal.current_limit > 0:
-        problems.append(
-            Problem(
-                where=("current_limit",), what=f"a current limit of {goal.current_limit:g} A", action="give more than 0"
-            )
-        )
+        if not fine
+    ]
     if not problems and goal.peak >= goal.supply * goal.load / (goal.load + goal.driver / goal.bits):
-        problems.append(
-            Problem(
-                where=("peak",),
-                what=f"{goal.peak:g} V cannot be reached from {goal.supply:g} V",
-                action="give a higher supply or a lower peak",
-            )
-        )
+        what = f"{goal.peak:g} V cannot be reached from {goal.supply:g} V"
+        problems.append(Problem(where=("peak",), what=what, action="give a higher supply or a lower peak"))
     return problems

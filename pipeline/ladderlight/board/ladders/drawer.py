@@ -4,13 +4,13 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import groupby
 
 import numpy as np
 
 from ladderlight.board.ladders.design import Choice, goal_problems
-from ladderlight.board.ladders.goal import WORST, Goal
-from ladderlight.board.ladders.search import Found, WeightedSearch
-from ladderlight.board.model.assembly import Assembly, Joined, mark_of
+from ladderlight.board.ladders.search import WORST, Found, Goal, WeightedSearch
+from ladderlight.board.model.ladder import Assembly, Joined, mark_of
 from ladderlight.errors import BoardError, Problem
 from ladderlight.units.arrays import Ints
 from ladderlight.units.parsing import MisfitError, quantity
@@ -26,11 +26,11 @@ _FIRST, _DEEP, _DEEPEST = 64, 1024, 4096
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:
-    """Resistors of one value: ``mark`` as they are marked, ``680=674`` when measured; ``quantity`` None for any."""
+    """Resistors of one value: ``mark`` as they are marked, ``680=674`` when measured."""
 
     ohms: float
     mark: str
-    quantity: int | None = None
+    quantity: int = _ANY
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,10 +45,8 @@ class Drawer:
         return all("=" in kind.mark for kind in self.kinds)
 
     def __str__(self) -> str:
-        """Return the drawer as it is written."""
-        return ", ".join(
-            kind.mark if kind.quantity is None else f"{kind.quantity} x {kind.mark}" for kind in self.kinds
-        )
+        counts = (f"{kind.quantity} x " * (kind.quantity < _ANY) for kind in self.kinds)
+        return ", ".join(count + kind.mark for count, kind in zip(counts, self.kinds, strict=True))
 
 
 def read_drawer(text: str) -> Drawer:
@@ -62,20 +60,14 @@ def read_drawer(text: str) -> Drawer:
     entries = [entry.strip() for entry in text.split(",")]
     for number, entry in enumerate(entries, start=1):
         if not entry:
-            raise MisfitError(
-                f"has no value as entry {number}", "write values with commas between, such as 220, 4 x 680"
-            )
+            action = "write values with commas between, such as 220, 4 x 680"
+            raise MisfitError(f"has no value as entry {number}", action)
         kind = _kind(number, entry)
-        count = _ANY if kind.quantity is None else kind.quantity
         key = (kind.ohms, kind.mark)
-        held[key] = min(_ANY, held.get(key, 0) + count)
+        held[key] = min(_ANY, held.get(key, 0) + kind.quantity)
     if len(held) > MOST_KINDS:
         raise MisfitError(f"has {len(held)} values", f"give at most {MOST_KINDS}")
-    kinds = (
-        Kind(ohms=ohms, mark=mark, quantity=None if count >= _ANY else count)
-        for (ohms, mark), count in sorted(held.items())
-    )
-    return Drawer(kinds=tuple(kinds))
+    return Drawer(kinds=tuple(Kind(ohms=ohms, mark=mark, quantity=n) for (ohms, mark), n in sorted(held.items())))
 
 
 def _kind(number: int, entry: str) -> Kind:
@@ -90,11 +82,10 @@ def _kind(number: int, entry: str) -> Kind:
         raise MisfitError(f"has {entry!r} as entry {number}", "give more than 0 ohm")
     measured = match["measured"] is not None
     if measured and not nominal / 2 <= ohms <= nominal * 2:
-        raise MisfitError(
-            f"has {entry!r} as entry {number}, far from its marking", "write the unit letter too, such as 1k5=1.49k"
-        )
-    count = int(match["count"]) if match["count"] else 1 if measured else None
-    return Kind(ohms=ohms, mark=f"{mark_of(nominal)}={mark_of(ohms)}" if measured else mark_of(nominal), quantity=count)
+        what = f"has {entry!r} as entry {number}, far from its marking"
+        raise MisfitError(what, "write the unit letter too, such as 1k5=1.49k")
+    count = int(match["count"]) if match["count"] else 1 if measured else _ANY
+    return Kind(ohms=ohms, mark=mark_of(nominal) + f"={mark_of(ohms)}" * measured, quantity=count)
 
 
 def design_from(
@@ -112,14 +103,8 @@ def design_from(
     the drawer allows has a smaller one. Raises BoardError when the goal cannot be met by any ladder, or not from the
     drawer.
 
-    Parameters
-    ----------
-    pairs
-        Whether two resistors in series or in parallel may take the place of one.
-    channels
-        1 to 3. Each has a ladder of its own, from resistors that no other one has.
-    tolerance
-        Of the resistors; it does not change the choice, only its analysis.
+    Each of the 1 to 3 ``channels`` has a ladder of its own, from resistors that no other one has. ``pairs`` and
+    ``tolerance`` as for :func:`ladderlight.board.ladders.design.design`.
     """
     if problems := goal_problems(goal):
         raise BoardError(problems)
@@ -127,15 +112,7 @@ def design_from(
     sets = search.sets(channels, alternatives + 1)
     if not sets:
         raise BoardError([_too_little(search, channels)])
-    return [
-        tuple(
-            Choice(
-                goal=goal, tolerance=tolerance, resistors=tuple(search.assemblies[place] for place in search.index[row])
-            )
-            for row in chosen
-        )
-        for chosen in sets
-    ]
+    return [tuple(search.choice(row, tolerance) for row in chosen) for chosen in sets]
 
 
 @dataclass(kw_only=True)
@@ -157,22 +134,19 @@ class _Search:
         found = [(_assembly(kind), (place,)) for place, kind in enumerate(kinds)]
         for a, first in enumerate(kinds) if self.pairs else ():
             for b, second in enumerate(kinds[a:], start=a):
-                if a != b or first.quantity is None or first.quantity > 1:
+                if a != b or first.quantity > 1:
                     found += [(_assembly(first, second, joined=joined), (a, b)) for joined in ("series", "parallel")]
         found.sort(key=lambda item: (round(item[0].ohms, 9), len(item[1]), item[0].parts[-1] / item[0].parts[0]))
-        if all(kind.quantity is None for kind in kinds):
-            return list({round(assembly.ohms, 9): (assembly, uses) for assembly, uses in reversed(found)}.values())[
-                ::-1
-            ]
+        if all(kind.quantity == _ANY for kind in kinds):
+            return [next(alike) for _, alike in groupby(found, key=lambda item: round(item[0].ohms, 9))]
         return found
 
-    @cached_property
-    def assemblies(self) -> list[Assembly]:
-        return [assembly for assembly, _ in self._places]
+    def choice(self, row: int, tolerance: float) -> Choice:
+        resistors = tuple(self._places[place][0] for place in self.index[row])
+        return Choice(goal=self.goal, resistors=resistors, tolerance=tolerance)
 
     @cached_property
     def _uses(self) -> Ints:
-        """How many resistors of each kind each assembly takes."""
         uses = np.zeros((len(self._places), len(self.drawer.kinds)), dtype=np.int64)
         for place, (_, kinds) in enumerate(self._places):
             np.add.at(uses[place], list(kinds), 1)
@@ -180,7 +154,7 @@ class _Search:
 
     @cached_property
     def _held(self) -> Ints:
-        return np.array([_ANY if kind.quantity is None else kind.quantity for kind in self.drawer.kinds])
+        return np.array([kind.quantity for kind in self.drawer.kinds])
 
     def sets(self, channels: int, wanted: int) -> list[tuple[int, ...]]:
         """Return the best sets of ladders as rows of ``index``, best first."""
@@ -195,12 +169,11 @@ class _Search:
             most *= 4
 
     def _ladders(self, most: int) -> Found:
-        values = np.array([assembly.ohms for assembly in self.assemblies])
+        values = np.array([assembly.ohms for assembly, _ in self._places])
         return WeightedSearch(goal=self.goal, values=values, most=most, uses=self._uses, held=self._held).best()
 
 
 def _too_little(search: _Search, channels: int) -> Problem:
-    """Return what the drawer is not enough for, and what it is enough for."""
     bits, found = search.goal.bits, len(search.index)
     whole = found < _DEEPEST
     fewer = next((count for count in range(channels - 1, 0, -1) if search.sets(count, 1)), 0)

@@ -7,9 +7,9 @@ from math import isinf
 from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
 from ladderlight.board.ladders.tolerance import WHITE_HIGH, WHITE_LOW
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.findings import Finding, Level, ranked
 from ladderlight.board.model.ladder import GUNS, Ladder
 from ladderlight.board.model.palette import Palette, palette_of
+from ladderlight.errors import Finding, Level, ranked
 from ladderlight.units.words import in_words, joined
 
 LOGIC_LIMIT = 25e-3
@@ -27,14 +27,13 @@ _SHOWN = 1 / 255
 
 
 def ladder_findings(subject: Ladder | Board, guns: Sequence[str] = GUNS) -> list[Finding]:
-    """Return the findings about a ladder, the gravest first; a board also shows what drives the lines.
-
-    ``guns`` are those that something should feed.
-    """
-    ladder = subject.ladder if isinstance(subject, Board) else subject
+    """Return the findings about a ladder, or that of a board with its drivers; ``guns`` are those to be fed."""
+    if isinstance(subject, Board):
+        ladder, palette = subject.ladder, subject.palette
+        direct = {name for memory in subject.memories if memory.output == "direct" for name in memory.data}
+    else:
+        ladder, palette, direct = subject, palette_of(subject, subject.lines), set()
     analysis = analyse(ladder)
-    direct = _direct_lines(subject) if isinstance(subject, Board) else frozenset()
-    palette = subject.palette if isinstance(subject, Board) else palette_of(ladder, ladder.lines)
     found = [
         *_guns(ladder, guns),
         *(finding for channel in analysis.channels for finding in _channel(ladder, channel)),
@@ -58,21 +57,12 @@ def _joined(found: list[Finding]) -> list[Finding]:
     ]
 
 
-def _direct_lines(board: Board) -> frozenset[str]:
-    """Ladder lines that a memory drives with no register between."""
-    wanted = set(board.ladder.lines)
-    return frozenset(
-        name for memory in board.memories if memory.output == "direct" for name in memory.data if name in wanted
-    )
-
-
 def _guns(ladder: Ladder, wanted: Sequence[str]) -> Iterator[Finding]:
     for gun, name in enumerate(GUNS):
         feeding = [channel.name for channel in ladder.channels if gun in channel.guns]
         if len(feeding) > 1:
-            yield Finding.error(
-                f"ladder {feeding[1]}", f"channels {joined(feeding)} feed {name}; let one channel feed each gun"
-            )
+            message = f"channels {joined(feeding)} feed {name}; let one channel feed each gun"
+            yield Finding.error(f"ladder {feeding[1]}", message)
         if not feeding and name in wanted:
             yield Finding.note("ladder", f"nothing feeds {name}; ground that input or give it a channel")
 
@@ -149,7 +139,7 @@ def _scaling(ladder: Ladder, channel: ChannelAnalysis) -> str:
     return f"multiply the resistors by about {factor:.2f}"
 
 
-def _drivers(ladder: Ladder, analysis: LadderAnalysis, direct: frozenset[str]) -> Iterator[Finding]:
+def _drivers(ladder: Ladder, analysis: LadderAnalysis, direct: set[str]) -> Iterator[Finding]:
     over = [(max(d.source, d.sink), d.line) for d in analysis.drivers]
     if worst := [item for item in over if item[0] > LOGIC_LIMIT]:
         yield Finding.caution(
@@ -194,22 +184,19 @@ def _coincident(palette: Palette, analysis: LadderAnalysis) -> Iterator[Finding]
         if alike:
             first = joined([str(code) for code in sorted(alike[0])])
             more = f" and {len(alike) - 1} more pairs" if len(alike) > 1 else ""
-            yield Finding.note(
-                f"ladder {channel.name}", f"codes {first}{more} look alike; choose other resistors to gain levels"
-            )
+            message = f"codes {first}{more} look alike; choose other resistors to gain levels"
+            yield Finding.note(f"ladder {channel.name}", message)
     distinct = len({colour.tobytes() for colour in palette.srgb8})
     if distinct < len(palette):
-        yield Finding.note(
-            "ladder", f"{len(palette)} codes show {distinct} different colours; codes of one colour are interchangeable"
-        )
+        message = f"{len(palette)} codes show {distinct} different colours; codes of one colour are interchangeable"
+        yield Finding.note("ladder", message)
 
 
 def _open(ladder: Ladder, analysis: LadderAnalysis) -> Iterator[Finding]:
     highest = max((channel.open_white for channel in analysis.channels), default=0.0)
     if highest > 2 * WHITE_HIGH and not isinf(ladder.load):
-        yield Finding.note(
-            "ladder", f"unloaded outputs read up to {_volts(highest)}; measure into {in_words(ladder.load, 'ohm')}"
-        )
+        message = f"unloaded outputs read up to {_volts(highest)}; measure into {in_words(ladder.load, 'ohm')}"
+        yield Finding.note("ladder", message)
 
 
 def _lines(items: list[tuple[float, str]]) -> str:

@@ -8,14 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from ladderlight.board.ladders.analysis import ChannelAnalysis, LadderAnalysis, analyse
 from ladderlight.board.ladders.findings import ladder_findings
-from ladderlight.board.model.assembly import mark_of
-from ladderlight.board.model.findings import Finding
-from ladderlight.board.model.ladder import GUNS, Ladder
+from ladderlight.board.model.ladder import GUNS, Ladder, mark_of
+from ladderlight.errors import Finding
 
 if TYPE_CHECKING:
-    from ladderlight.board.ladders.design import Choice
+    from ladderlight.board.ladders.design import Choice, Series
     from ladderlight.board.ladders.drawer import Drawer
-    from ladderlight.board.ladders.series import Series
 
 
 def ladder_document(ladder: Ladder) -> dict[str, Any]:
@@ -23,12 +21,7 @@ def ladder_document(ladder: Ladder) -> dict[str, Any]:
     analysis = analyse(ladder)
     return {
         "channels": [
-            {
-                "name": channel.name,
-                "guns": list(channel.guns),
-                "lines": list(channel.lines),
-                **_channel_figures(channel),
-            }
+            {"name": channel.name, "guns": list(channel.guns), "lines": list(channel.lines)} | _channel_figures(channel)
             for channel in analysis.channels
         ],
         **_loads(analysis),
@@ -63,10 +56,7 @@ def design_document(choices: list[Choice], series: Series | None) -> dict[str, A
 
 
 def drawer_document(sets: list[tuple[Choice, ...]], drawer: Drawer) -> dict[str, Any]:
-    """Return sets of ladders from a drawer as plain values, the best first.
-
-    The document is that of the best set's worst ladder, with all of its ladders as ``channels``.
-    """
+    """Return sets of ladders as plain values: that of the best set's worst ladder, its others as ``channels``."""
     best = sets[0]
     return {
         **design_document([choices[-1] for choices in sets], None),

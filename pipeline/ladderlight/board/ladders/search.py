@@ -1,14 +1,71 @@
-"""The best weighted ladders from given resistances: an exact search."""
+"""The goal of a ladder's design, and exact searches for the best weighted and R-2R ladders."""
 
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.board.ladders.goal import Goal
+from ladderlight.board.model.ladder import all_states
+from ladderlight.board.model.palette import linear_from_srgb, srgb_from_linear
+from ladderlight.colour.spaces import lightness_of, luminance_of
 from ladderlight.units.arrays import Floats, Ints
+
+Even = Literal["volts", "perceptual"]
+
+WORST = 0.25
+"""Share of the whole range that a ladder's largest error may be; worse ladders are not offered."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Goal:
+    """The goal for a channel's ladder. Volts, ohms, amperes.
+
+    ``even`` is the measure in which the steps from 0 to the peak are to be equal: volts, or lightness (CIE L* of the
+    light that an sRGB monitor makes of the voltage). ``driver`` is the drivers' output resistance, ``current_limit``
+    the most that one driver may source.
+    """
+
+    bits: int
+    supply: float = 5.0
+    load: float = 75.0
+    peak: float = 0.7
+    driver: float = 0.0
+    even: Even = "volts"
+    current_limit: float | None = None
+    non_monotonic: bool = False
+
+    @property
+    def top(self) -> int:
+        """The highest code."""
+        return (1 << self.bits) - 1
+
+    @cached_property
+    def targets(self) -> Floats:
+        """The target of each code, in volts or in L*."""
+        full = self.peak if self.even == "volts" else 100.0
+        return full * np.arange(self.top + 1) / self.top
+
+    @property
+    def worst(self) -> float:
+        """The largest error, in the goal's measure, of a ladder that is offered."""
+        return WORST * float(self.targets[-1])
+
+    def effect(self, volts: Floats) -> Floats:
+        """Return volts in the measure of ``even``: themselves, or the lightness of the light."""
+        return volts if self.even == "volts" else lightness_of(linear_from_srgb(volts / self.peak))
+
+    def error(self, volts: Floats) -> Floats:
+        """Return the largest deviation of levels, float64 (..., codes), from the targets."""
+        deviation: Floats = np.abs(self.effect(volts) - self.targets).max(axis=-1)
+        return deviation
+
+    def volts_for(self, effect: Floats) -> Floats:
+        """Return the inverse of :meth:`effect`."""
+        return effect if self.even == "volts" else self.peak * srgb_from_linear(luminance_of(effect))
+
 
 _CHUNK = 1 << 18
 """Numbers that are worked on at a time."""
@@ -32,7 +89,6 @@ class Found:
     error: Floats
 
     def __len__(self) -> int:
-        """Return the number of ladders."""
         return len(self.error)
 
 
@@ -87,7 +143,6 @@ class WeightedSearch:
             self._expand(index[start : start + _ROWS], sums[start : start + _ROWS], bit)
 
     def _expand(self, index: Ints, sums: Floats, left: int) -> None:
-        """Choose the next bit in every possible way."""
         low, high = self._bounds(sums, left)
         ascending = self._conductance[::-1]
         first = np.searchsorted(ascending, low * (2 - _SLACK), side="left")
@@ -118,15 +173,11 @@ class WeightedSearch:
         return 1 / (self.values + self.goal.driver)
 
     def _limits(self) -> tuple[Floats, Floats]:
-        """The window of voltages of each code."""
         goal, bound = self.goal, self._bound * _SLACK + _ROUNDING
         return goal.volts_for(goal.targets - bound), goal.volts_for(goal.targets + bound)
 
     def _bounds(self, sums: Floats, left: int) -> tuple[Floats, Floats]:
-        """Bounds of the next bit's conductance for each ladder whose ``left`` lowest bits are still to be chosen.
-
-        Where a ladder can no longer be completed the upper bound is below the lower one.
-        """
+        """Bounds of the next of ``left`` bits' conductance; the upper is below the lower where none is possible."""
         low, high = self._limits()
         supply = self.goal.supply
         codes = np.arange(sums.shape[1]) << left
@@ -153,10 +204,7 @@ class WeightedSearch:
         return lower[-1], np.where(possible, upper[-1], 0.0)
 
     def _totals(self, sums: Floats, known: Floats, left: int) -> tuple[Floats, Floats]:
-        """Bounds of D for each ladder, from the codes whose bits are chosen, the others all low or all high.
-
-        The latter lack only conductances that are known: v = V - V (1/R_L + those) / D.
-        """
+        """Bounds of D from the codes of chosen bits, the others all low or high: v = V - V (1/R_L + missing) / D."""
         low, high = self._limits()
         supply = self.goal.supply
         codes = np.arange(sums.shape[1]) << left
@@ -194,10 +242,9 @@ class WeightedSearch:
         return np.where(bounded, total / 2 * (1 - root) * _SLACK, np.inf)
 
     def _collect(self, index: Ints, sums: Floats) -> None:
-        """Keep the best of complete ladders."""
         goal = self.goal
         volts = goal.supply * sums / (sums[:, -1:] + 1 / goal.load)
-        error = np.abs(goal.effect(volts) - goal.targets).max(axis=1)
+        error = goal.error(volts)
         good = error <= self._bound
         if not goal.non_monotonic:
             good &= (np.diff(volts, axis=1) > 0).all(axis=1)
@@ -227,3 +274,67 @@ def _chunks(sizes: Ints) -> list[slice]:
     chunk = np.cumsum(sizes) // _CHUNK
     starts = [0, *(np.flatnonzero(np.diff(chunk)) + 1).tolist(), len(sizes)]
     return [slice(start, stop) for start, stop in pairwise(starts) if stop > start]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class R2RFound:
+    """Ladders found, best first, float64 (ladders,): ``rail`` and ``rung`` in ohms, ``error`` in the goal's measure."""
+
+    rail: Floats
+    rung: Floats
+    error: Floats
+
+
+def best_r2r(goal: Goal, values: Floats, most: int) -> R2RFound:
+    """Return the ``most`` best R-2R ladders with one value for all rails and one for all rungs.
+
+    A rung is two rails in series, as the name promises, or one of the values, which can make up for the drivers'
+    resistance in series with the rungs. The termination is two rails in series. All combinations are tried; those that
+    err by more than the goal's ``worst`` are left out.
+    """
+    found = R2RFound(rail=np.zeros(0), rung=np.zeros(0), error=np.zeros(0))
+    codes = all_states(goal.bits).astype(np.float64)
+    for rail in values.tolist():
+        rung = np.append(values[values != 2 * rail], 2 * rail)
+        weights, alone = _levels(goal, rail, rung)
+        good = np.ones(len(rung), dtype=bool)
+        if goal.current_limit is not None:
+            good &= (alone <= goal.current_limit).all(axis=1)
+        if len(found.error) == most:
+            white = goal.effect(weights.sum(axis=1))
+            good &= np.abs(white - goal.targets[-1]) <= found.error[-1]
+        volts = weights[good] @ codes.T
+        error = goal.error(volts)
+        rung = rung[good]
+        offered = error <= goal.worst
+        if not goal.non_monotonic:
+            offered &= (np.diff(volts, axis=1) > 0).all(axis=1)
+        rung, error = rung[offered], error[offered]
+        rails = np.append(found.rail, np.full(len(rung), rail))
+        rungs, errors = np.append(found.rung, rung), np.append(found.error, error)
+        order = np.lexsort((rungs, rails, errors))[:most]
+        found = R2RFound(rail=rails[order], rung=rungs[order], error=errors[order])
+    return found
+
+
+def _levels(goal: Goal, rail: float, rung: Floats) -> tuple[Floats, Floats]:
+    """Volts at the output from each bit alone, and the current of its driver then, float64 (rungs, bits) each.
+
+    Each step is reduced to a source and a resistance (Thevenin). A driver sources most when all others are low.
+    """
+    leg = rung + goal.driver
+    before = np.full(len(rung), 2 * rail)  # what each node sees towards the termination
+    shares: list[Floats] = []
+    towards_start = []
+    for bit in range(goal.bits):
+        towards_start.append(before)
+        shares = [share * leg / (leg + before) for share in shares] + [before / (leg + before)]
+        before = before * leg / (leg + before) + (rail if bit < goal.bits - 1 else 0.0)
+    after = np.full(len(rung), goal.load)  # and towards the monitor
+    currents: list[Floats] = []
+    for node in reversed(towards_start):
+        seen = node * after / (node + after)
+        currents.insert(0, goal.supply / (leg + seen))
+        after = rail + leg * after / (leg + after)
+    volts = goal.supply * np.stack(shares, axis=1) * (goal.load / (goal.load + before))[:, None]
+    return volts, np.stack(currents, axis=1)

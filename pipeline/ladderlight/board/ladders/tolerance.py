@@ -63,18 +63,14 @@ def worst_levels(network: Network, node: str, states: Flags, tolerance: Floats) 
     each resistor to the end that raises the level until none moves. For weighted ladders the direction never depends on
     the others, so this is the worst of all corners; for others the tests compare it with all corners.
 
-    Parameters
-    ----------
-    states
-        Booleans, shape (states, drivers).
-    tolerance
-        Largest relative deviation of each resistor, float64 (resistors,).
+    ``states`` bool (states, drivers); ``tolerance`` float64 (resistors,), the largest relative deviation of each.
     """
 
     def measure(ohms: Floats) -> Floats:
         return network.solve(states, ohms).at(node)
 
-    return _extremes(measure, network, tolerance, len(states))
+    lowest = _highest(lambda ohms: -measure(ohms), network, tolerance, len(states))
+    return -lowest, _highest(measure, network, tolerance, len(states))
 
 
 @lru_cache(maxsize=4)  # the pages of all trays share it
@@ -104,17 +100,12 @@ def worst_steps(network: Network, node: str, states: Flags, tolerance: Floats) -
     """Smallest step in volts from each state to the next, float64 (states - 1,), at the worst corner of each step."""
     pairs = np.stack([states[:-1], states[1:]])
 
-    def measure(ohms: Floats) -> Floats:
+    def fall(ohms: Floats) -> Floats:
         both = network.solve(pairs, ohms[..., None, :, :]).at(node)
         step: Floats = both[..., 1, :] - both[..., 0, :]
-        return step
+        return -step
 
-    return _extremes(measure, network, tolerance, len(states) - 1)[0]
-
-
-def _extremes(measure: Measure, network: Network, tolerance: Floats, count: int) -> tuple[Floats, Floats]:
-    lowest = _highest(lambda ohms: -measure(ohms), network, tolerance, count)
-    return -lowest, _highest(measure, network, tolerance, count)
+    return -_highest(fall, network, tolerance, len(states) - 1)
 
 
 def _highest(measure: Measure, network: Network, tolerance: Floats, count: int) -> Floats:
@@ -146,10 +137,7 @@ def _highest(measure: Measure, network: Network, tolerance: Floats, count: int) 
 
 
 def spread(network: Network, node: str, states: Flags, tolerance: Floats, *, samples: int, seed: int) -> Spread:
-    """Draw resistors evenly within their tolerance and take the statistics of the levels.
-
-    The generator is numpy's PCG64 with ``seed``; the same seed draws the same resistors.
-    """
+    """Return the statistics of ladders drawn evenly within their tolerance, by numpy's PCG64 with ``seed``."""
     rng = np.random.default_rng(seed)
     deviation = rng.uniform(-1.0, 1.0, (samples, len(tolerance))) * tolerance
     volts = levels(network, node, states, network.ohms * (1 + deviation))

@@ -9,12 +9,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ladderlight.board.model.counter import Counter
 from ladderlight.board.model.ladder import Ladder
 from ladderlight.board.model.lines import Line, Signal
 from ladderlight.board.model.memory import Device, Memory
 from ladderlight.board.model.palette import Palette, palette_of
-from ladderlight.board.model.raster import Raster
+from ladderlight.board.model.raster import Counter, Raster
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Ints
 
@@ -47,11 +46,7 @@ class Counters:
 
 @dataclass(frozen=True, kw_only=True)
 class Geometry:
-    """The picture that the wiring scans out.
-
-    ``repeat_x`` and ``repeat_y`` are the counts and lines that one picture pixel covers; ``pixel_aspect`` is its width
-    over its height on the screen.
-    """
+    """The picture scanned out; a pixel is ``repeat_x`` counts by ``repeat_y`` lines, its aspect width over height."""
 
     width: int
     height: int
@@ -111,8 +106,7 @@ class Board(Value):
 
     def address_lines(self, memory: Memory) -> Iterator[Line]:
         """All lines that a memory's address depends on directly, resolved."""
-        for expression in memory.address:
-            yield from map(self.resolve, expression.lines)
+        yield from map(self.resolve, memory.wires)
 
     @cached_property
     def sources(self) -> dict[str, tuple[str, ...]]:
@@ -124,17 +118,27 @@ class Board(Value):
             for memory in self.memories
         }
 
+    def behind(self, memory: Memory) -> set[str]:
+        """Return the names of the memories that a memory's address depends on, directly or through others."""
+        found: set[str] = set()
+        left = list(self.sources[memory.name])
+        while left:
+            name = left.pop()
+            if name not in found:
+                found.add(name)
+                left += self.sources[name]
+        return found
+
     @cached_property
     def order(self) -> tuple[Memory, ...]:
         """The memories such that each comes after those that its address depends on."""
         done: dict[str, Memory] = {}
-        left = list(self.memories)
-        while left:
-            ready = [memory for memory in left if all(name in done for name in self.sources[memory.name])]
+        while len(done) < len(self.memories):
+            left = (memory for memory in self.memories if memory.name not in done)
+            ready = [memory for memory in left if done.keys() >= set(self.sources[memory.name])]
             if not ready:
                 raise ValueError("the memories address each other in a loop")
             done.update((memory.name, memory) for memory in ready)
-            left = [memory for memory in left if memory not in ready]
         return tuple(done.values())
 
     @cached_property
@@ -152,13 +156,9 @@ class Board(Value):
     @cached_property
     def picture_memories(self) -> tuple[Memory, ...]:
         """The memories that the picture depends on: those that drive ladder lines, and those that address them."""
-        found = {memory.name for memory in self.driving_memories}
-        left = list(found)
-        while left:
-            new = set(self.sources[left.pop()]) - found
-            found |= new
-            left += new
-        return tuple(memory for memory in self.memories if memory.name in found)
+        driving = {memory.name for memory in self.driving_memories}
+        needed = driving.union(*map(self.behind, self.driving_memories))
+        return tuple(memory for memory in self.memories if memory.name in needed)
 
     @cached_property
     def palette(self) -> Palette:
@@ -173,7 +173,8 @@ class Board(Value):
     @cached_property
     def bank_lines(self) -> tuple[int, ...]:
         """The bank lines that are wired, by index, ascending: bit i of a bank's number is the level of the i-th."""
-        return tuple(sorted({line.index for line in self._lines(Signal.BANK)}))
+        lines = (line for memory in self.memories for line in memory.wires)
+        return tuple(sorted({line.index for line in lines if line.signal is Signal.BANK}))
 
     def bank_levels(self, bank: ArrayLike) -> Ints:
         """Return the levels of the bank lines for a bank, bit n for ``bankn``: int64, shaped like ``bank``."""
@@ -182,9 +183,6 @@ class Board(Value):
         for bit, index in enumerate(self.bank_lines):
             levels |= (number >> bit & 1) << index
         return levels
-
-    def _lines(self, signal: Signal) -> list[Line]:
-        return [line for memory in self.memories for line in self.address_lines(memory) if line.signal is signal]
 
     def lowest_bit(self, memory: Memory, signal: Signal) -> int | None:
         """Lowest bit of a counter among a memory's own address lines, or None."""
@@ -206,13 +204,13 @@ class Board(Value):
         """Index of the lowest x bit that changes what is shown: a picture pixel is ``2**x_shift`` counts wide."""
         moved = (memory for memory in self.picture_memories if self.first_moving_bit(memory) is not None)
         bits = [self.first_select_bit(memory) for memory in moved]
-        return min(bits, default=self.x_bits)
+        return min(bits, default=self.x_counter.bits)
 
     @cached_property
     def y_shift(self) -> int:
         """Index of the lowest y bit that changes what is shown."""
         bits = (self.lowest_bit(memory, Signal.Y) for memory in self.picture_memories)
-        return min((bit for bit in bits if bit is not None), default=self.y_bits)
+        return min((bit for bit in bits if bit is not None), default=self.y_counter.bits)
 
     @cached_property
     def x_counter(self) -> Counter:
@@ -244,18 +242,8 @@ class Board(Value):
         stepped = (np.asarray(column, dtype=np.int64) + self.x_counter.ahead) // self.raster.x.total
         return self.x_counter.read(column), self.y_counter.read(np.asarray(line, dtype=np.int64) + stepped)
 
-    @cached_property
-    def x_bits(self) -> int:
-        """Width of the x counter."""
-        return self.x_counter.bits
-
-    @cached_property
-    def y_bits(self) -> int:
-        """Width of the y counter."""
-        return self.y_counter.bits
-
     def _wired_bits(self, signal: Signal) -> int:
-        lines = (line for memory in self.memories for expression in memory.address for line in expression.lines)
+        lines = (line for memory in self.memories for line in memory.wires)
         return max((line.index + 1 for line in lines if line.signal is signal), default=1)
 
     @cached_property

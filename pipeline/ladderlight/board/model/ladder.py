@@ -9,10 +9,47 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.network import GROUND, Driver, Network, Resistor, Solution
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Flags, Floats, Ints
+
+Joined = Literal["single", "series", "parallel"]
+SIGNS: dict[Joined, str] = {"single": "", "series": " + ", "parallel": " || "}
+"""How the parts are written."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Assembly:
+    """A single resistor, or two in its place: ``parts`` in ohms, ``marks`` as printed where that is something else."""
+
+    parts: tuple[float, ...]
+    joined: Joined = "single"
+    marks: tuple[str, ...] = ()
+
+    @property
+    def ohms(self) -> float:
+        """The resistance of all parts together."""
+        if self.joined == "parallel":
+            return float(self.parts[0] * self.parts[1] / (self.parts[0] + self.parts[1]))
+        return float(sum(self.parts))
+
+    def __str__(self) -> str:
+        """Return the parts as in a bill of materials: ``1k5``, ``1k5 + 220`` or ``1k5 || 22k``."""
+        return SIGNS[self.joined].join(self.marks or map(mark_of, self.parts))
+
+    @property
+    def written(self) -> str:
+        """As a recipe writes it: the parts as they measure."""
+        return SIGNS[self.joined].join(map(mark_of, self.parts))
+
+
+def mark_of(ohms: float) -> str:
+    """Return a resistance in the letter code of IEC 60062, whole ohms without their R: ``3k3``, ``820``, ``10R7``."""
+    factor, letter = next((item for item in ((1e6, "M"), (1e3, "k")) if ohms >= item[0] * (1 - 1e-12)), (1.0, "R"))
+    text = f"{ohms / factor:.6g}"
+    whole, point, part = text.partition(".")
+    return f"{whole}{letter}{part}" if point or letter != "R" else text
+
 
 GUNS = ("red", "green", "blue")
 LOAD = "load"
@@ -52,10 +89,7 @@ class Channel(Value):
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ladder(Value):
-    """The ladders of all channels with their drivers and the monitor's load. Volts and ohms.
-
-    A channel that feeds several guns is loaded by all of them in parallel.
-    """
+    """The ladders of all channels, their drivers and loads, in volts and ohms; all guns of a channel load it."""
 
     supply: float
     channels: tuple[Channel, ...]
@@ -142,10 +176,7 @@ class Ladder(Value):
         return self.network(channels, lines).solve(all_states(len(lines)))
 
     def gun_volts(self, levels: Mapping[str, NDArray[np.integer]], count: int) -> Floats:
-        """Return the volts at the three guns in ``count`` states, float64 (count, 3); 0 for a gun that nothing feeds.
-
-        ``levels`` are those of each line in the states, 0 or 1.
-        """
+        """Return the guns' volts, float64 (count, 3), by each line's levels, 0 or 1; 0 for a gun that nothing feeds."""
         volts = np.zeros((count, 3))
         for channels, lines in self.groups():
             solution = self.solve_group(channels, lines)

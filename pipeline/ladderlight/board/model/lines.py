@@ -43,7 +43,6 @@ class Line:
     memory: str = ""
 
     def __str__(self) -> str:
-        """Return the name as a recipe writes it."""
         return self.name
 
 
@@ -55,7 +54,6 @@ class Expression:
     inverted: bool = False
 
     def __str__(self) -> str:
-        """Return the expression as a recipe could write it."""
         return ("!" if self.inverted else "") + "^".join(map(str, self.lines))
 
 
@@ -90,9 +88,8 @@ def expand(text: str) -> list[Expression]:
     for part in text.split("^"):
         match = _TERM.fullmatch(part.strip())
         if match is None:
-            raise LineSyntaxError(
-                f"{text!r} is not a line; write x3, x2-x9, !y8, x2^map.d7, map.d0-map.d7, low or high"
-            )
+            what = f"{text!r} is not a line; write x3, x2-x9, !y8, x2^map.d7, map.d0-map.d7, low or high"
+            raise LineSyntaxError(what)
         names = _range(match["first"], match["last"], text)
         terms.append(([line(name) for name in names], bool(match["invert"])))
     lengths = {len(lines) for lines, _ in terms if len(lines) > 1}
@@ -131,11 +128,11 @@ def timing_line(name: str) -> str:
 def _range(first: str, last: str | None, text: str) -> list[str]:
     if last is None:
         return [first]
-    low, high = _NUMBERED.fullmatch(first), _NUMBERED.fullmatch(last)
-    if low is None or high is None or low["stem"] != high["stem"]:
+    low, high = numbered(first), numbered(last)
+    if low is None or high is None or low[0] != high[0]:
         raise LineSyntaxError(f"{text!r} is not a range; both ends need the same name and a number, such as x2-x9")
-    start, stop = int(low["index"]), int(high["index"])
+    (stem, start), (_, stop) = low, high
     if abs(stop - start) > 63:
         raise LineSyntaxError(f"{text!r} is a range of {abs(stop - start) + 1} lines; 64 is the most")
     step = 1 if stop >= start else -1
-    return [f"{low['stem']}{index}" for index in range(start, stop + step, step)]
+    return [f"{stem}{index}" for index in range(start, stop + step, step)]

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from ladderlight.board.model.lines import Expression, Signal
+from ladderlight.board.model.lines import Expression, Line, Signal
 from ladderlight.units.arrays import MemoryWords, Words, bytes_per_word
 
 Erasure = Literal["ultraviolet", "bytes", "sectors", "unknown"]
@@ -41,19 +41,15 @@ class Part:
     @property
     def erasing(self) -> str:
         """How it is erased, in words."""
-        match self.erasure:
-            case "ultraviolet":
-                return "ultraviolet light, the whole chip"
-            case "bytes":
-                return f"electrically, in pages of {self.block:,} bytes" if self.block > 1 else "electrically, by bytes"
-            case "sectors":
-                return (
-                    f"electrically, in sectors of {self.block:,} bytes"
-                    if self.block > 1
-                    else "electrically, by sectors"
-                )
-            case _:
-                return "not stated; see the datasheet"
+        if self.erasure in ("ultraviolet", "unknown"):
+            light = self.erasure == "ultraviolet"
+            return "ultraviolet light, the whole chip" if light else "not stated; see the datasheet"
+        blocks = "pages" if self.erasure == "bytes" else self.erasure
+        return (
+            f"electrically, in {blocks} of {self.block:,} bytes"
+            if self.block > 1
+            else f"electrically, by {self.erasure}"
+        )
 
     def grade_within(self, seconds: float) -> float | None:
         """Return the slowest and cheapest grade that is fast enough; None when none is."""
@@ -174,6 +170,11 @@ class Memory:
         return (self.words - 1).bit_length()
 
     @property
+    def wires(self) -> tuple[Line, ...]:
+        """All lines that enter its address, gates included, named lines as they are."""
+        return tuple(line for expression in self.address for line in expression.lines)
+
+    @property
     def tied_pins(self) -> tuple[int, ...]:
         """Address pins that a constant alone drives."""
         return tuple(
@@ -196,9 +197,7 @@ class Memory:
     def devices(self) -> tuple[Device, ...]:
         """The chips, lowest addresses first."""
         names = [self.name] if self.chips == 1 else [f"{self.name}-{index}" for index in range(self.chips)]
-        return tuple(
-            Device(name=name, memory=self.name, part=self.part, index=index) for index, name in enumerate(names)
-        )
+        return tuple(Device(name=name, memory=self.name, part=self.part, index=at) for at, name in enumerate(names))
 
     def shift_of(self, slot: int) -> int:
         """Return the position in the word of the pixel that is sent ``slot`` pixels after the first."""

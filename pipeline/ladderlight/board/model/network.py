@@ -16,10 +16,7 @@ _HELD = 1e-12
 
 @dataclass(frozen=True, kw_only=True)
 class Driver:
-    """An output stage: ``high_volts`` behind ``high_ohms``, or ``low_volts`` behind ``low_ohms``.
-
-    0 ohm fixes the node's voltage. Infinity leaves the node floating in that state.
-    """
+    """An output stage: volts behind ohms, high or low. 0 ohm fixes the node's voltage; infinity lets it float."""
 
     node: str
     high_volts: float
@@ -40,11 +37,7 @@ class Resistor:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Solution:
-    """Voltages and currents for each state of the drivers.
-
-    ``volts`` float64 (..., nodes), in the order of ``nodes``. ``currents`` float64 (..., drivers): amperes that leave
-    each driver, negative when it sinks.
-    """
+    """Volts, float64 (..., nodes), and amperes that leave each driver, (..., drivers), negative when it sinks."""
 
     nodes: tuple[str, ...]
     volts: Floats
@@ -78,10 +71,7 @@ class _End:
 
 @dataclass(frozen=True, kw_only=True)
 class Network:
-    """Resistors and drivers. Two drivers' nodes must not be joined by a resistor directly.
-
-    Raises ValueError when two drivers share a node or are joined directly, or a resistor is not more than 0 ohm.
-    """
+    """Resistors above 0 ohm, and drivers. Raises ValueError when two drivers share a node or are joined directly."""
 
     resistors: tuple[Resistor, ...]
     drivers: tuple[Driver, ...]
@@ -110,7 +100,6 @@ class Network:
         return tuple(node for node in ends if node not in outside)
 
     def _links(self, node: str) -> Iterator[tuple[int, int | None]]:
-        """Each resistor at a node, with the inner node at its other end; None for ground."""
         index = {name: position for position, name in enumerate(self.inner)}
         for position, resistor in enumerate(self.resistors):
             if node in (resistor.a, resistor.b):
@@ -126,13 +115,8 @@ class Network:
         ``diag(g) - g g' r / (1 + r G)`` to the matrix and ``g E / (1 + r G)`` to the currents, which is exact for r = 0
         and has the limit ``diag(g) - g g' / G`` and 0 for a driver that floats.
 
-        Parameters
-        ----------
-        states
-            Booleans, shape (..., drivers): which drivers are high.
-        ohms
-            Other values of the resistors than their nominal ones, shape (..., resistors), for example drawn within a
-            tolerance. The leading dimensions of both are broadcast.
+        ``states`` bool (..., drivers): which drivers are high. ``ohms`` (..., resistors): other values of the resistors
+        than their nominal ones, for example drawn within a tolerance. The leading dimensions of both are broadcast.
         """
         conductance = 1 / (self.ohms if ohms is None else np.asarray(ohms, dtype=np.float64))
         batch = np.broadcast_shapes(states.shape[:-1], conductance.shape[:-1])

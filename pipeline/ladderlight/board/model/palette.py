@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.model.ladder import Ladder
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Bytes, Floats
 
@@ -29,10 +29,7 @@ def srgb_from_linear(linear: NDArray[np.floating]) -> Floats:
 
 
 def linear_from_tube(drive: NDArray[np.floating], *, black: float = 0.0) -> Floats:
-    """Light of a tube monitor at a drive of 0 to 1, as a share of its white (ITU-R BT.1886, annex 1).
-
-    ``black`` is the light at no drive, 0 up to 1, on the same scale.
-    """
+    """Light of a tube at a drive of 0 to 1 over ``black``, as shares of its white (ITU-R BT.1886, annex 1)."""
     root = black ** (1 / TUBE_GAMMA)
     light: Floats = ((1 - root) * np.asarray(drive, dtype=np.float64) + root) ** TUBE_GAMMA
     return light
@@ -62,10 +59,7 @@ class Lattice:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Palette(Value):
-    """All codes of a board.
-
-    ``lines`` drive the ladders; bit i of a code is ``lines[i]``. ``volts`` float64, shape (codes, 3).
-    """
+    """All codes of a board: bit i of a code is ladder line ``lines[i]``; ``volts`` float64 (codes, 3)."""
 
     lines: tuple[str, ...]
     volts: Floats
@@ -73,7 +67,6 @@ class Palette(Value):
     ladder: Ladder
 
     def __len__(self) -> int:
-        """Return the number of codes."""
         return len(self.volts)
 
     @cached_property

@@ -1,7 +1,8 @@
 """Placement, the inverse of the scan: the words at each address that make the screen show a picture."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.lookup import assign, lookup_of
 from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.board.scanning.sheets import Sheet, blank_sheet
-from ladderlight.units.arrays import Ints
+from ladderlight.units.arrays import Ints, Words, dtype_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +47,40 @@ class _Run:
     mask: int
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Reads:
+    """How the pixels of a bank read a memory; all but ``address`` is the same in each bank."""
+
+    address: Callable[[int], Ints]
+    slot: Ints
+    last: Ints
+    """Of each pixel the last one that reads the same place; flat, as what follows."""
+    once: Ints
+    """The last pixel of each place."""
+    shift: Words
+    """How far up the word each of these pixels is."""
+    slots: Sequence[slice | Ints]
+    """These pixels by slot."""
+
+    @classmethod
+    def of(cls, board: Board, memory: Memory) -> Self:
+        of = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
+        address, slot = of(0)
+        keys = (address * memory.packing.pixels + slot).ravel()
+        keys -= keys.min()
+        order = np.arange(keys.size)
+        table = np.empty(keys.max() + 1, dtype=np.int64)
+        table[keys] = order  # sorting would take longer
+        last = table[keys]
+        once = np.flatnonzero(last == order)
+        of_slot, pixels = slot.ravel()[once], range(memory.packing.pixels)
+        shifts = np.array([memory.shift_of(number) for number in pixels], dtype=dtype_of(memory.part.width))
+        slots = [slice(None)] if len(pixels) == 1 else [np.flatnonzero(of_slot == number) for number in pixels]
+        return cls(
+            address=lambda bank: of(bank)[0], slot=slot, last=last, once=once, shift=shifts[of_slot], slots=slots
+        )
+
+
 @dataclass(kw_only=True)
 class Placement:
     """Collects pictures, then gives the words of all memories."""
@@ -53,8 +88,7 @@ class Placement:
     board: Board
     _sheets: dict[str, Sheet] = field(default_factory=dict)
     _runs: dict[str, list[_Run]] = field(default_factory=dict)
-    _places: dict[str, Callable[[int], tuple[Ints, Ints]]] = field(default_factory=dict)
-    """By memory, the address and slot of each picture pixel in a bank."""
+    _reads: dict[str, _Reads] = field(default_factory=dict)
 
     def put_codes(self, codes: NDArray[np.unsignedinteger], *, bank: int, picture: str) -> None:
         """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
@@ -107,39 +141,24 @@ class Placement:
         """Place a directly addressed memory's output at each picture pixel, uint32, in the pins of ``mask``."""
         sheet, runs = self._sheet(memory), self._runs.setdefault(memory.name, [])
         run = _Run(picture=picture, bank=bank, mask=mask)
-        key = self._keys(memory, bank)
-        flat = values.ravel() & np.uint32(mask)
-        # A bank is mostly a small part of a memory: counted from its first key it stays in the processor's cache.
-        first_key = int(key.min())
-        near = key - first_key
-        # Against itself: the last writer stays in the table; whoever differs from it is in conflict with it.
-        table = np.zeros(near.max() + 1, dtype=np.uint32)
-        table[near] = flat
-        wrong = np.flatnonzero(table[near] != flat)
+        reads = self._reads_of(memory)
+        flat = (values & np.uint32(mask)).astype(sheet.words.dtype).ravel()
+        wrong = np.flatnonzero(flat[reads.last] != flat)
         if wrong.size:
-            at = int(key[wrong[0]])
-            latest = int(np.flatnonzero(key == at)[-1])
-            raise self._conflict(memory, at, (run, int(wrong[0])), (run, latest))
-        order = np.arange(key.size)
-        last = np.empty(table.size, dtype=np.int64)  # of each key that is used, the pixel that wrote it last
-        last[near] = order
-        seen = near[last[near] == order]  # each key once; sorting would take longer
-        used = seen + first_key
-        shifts = np.array([memory.shift_of(slot) for slot in range(memory.packing.pixels)], dtype=np.uint32)
-        at_word, shift = used // memory.packing.pixels, shifts[used % memory.packing.pixels]
-        bits = np.uint32(mask) << shift
-        new = table[seen] << shift
-        clash = sheet.clash(at_word, new, bits)
+            at, pixel = int(self._keys(memory, bank)[wrong[0]]), int(wrong[0])
+            raise self._conflict(memory, at, (run, pixel), (run, int(reads.last[pixel])))
+        address, bits = reads.address(bank).ravel()[reads.once], flat.dtype.type(mask) << reads.shift
+        new = flat[reads.once] << reads.shift
+        clash = sheet.clash(address, new, bits)
         if clash.any():
             first = int(np.flatnonzero(clash)[0])
-            at, clashing = int(used[first]), int(clash[first] >> shift[first])
+            at, clashing = int(self._keys(memory, bank)[reads.once[first]]), int(clash[first] >> reads.shift[first])
             owner = next(run for run in reversed(runs) if run.mask & clashing and at in self._keys(memory, run.bank))
             raise self._conflict(
                 memory, at, (owner, self._pixel(memory, at, owner)), (run, self._pixel(memory, at, run))
             )
-        for number in range(memory.packing.pixels):  # one slot at a time, so that no address is written twice at once
-            of = used % memory.packing.pixels == number
-            sheet.write(at_word[of], new[of], bits[of])
+        for of in reads.slots:  # one at a time, so that no address is written twice at once
+            sheet.write(address[of], new[of], bits[of])
         runs.append(run)
 
     def words(self) -> Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]:
@@ -155,13 +174,15 @@ class Placement:
             self._sheets[memory.name] = blank_sheet(memory)
         return self._sheets[memory.name]
 
+    def _reads_of(self, memory: Memory) -> _Reads:
+        if memory.name not in self._reads:
+            self._reads[memory.name] = _Reads.of(self.board, memory)
+        return self._reads[memory.name]
+
     def _keys(self, memory: Memory, bank: int) -> Ints:
         """Return the place of each picture pixel: address times pixels in a word, plus slot; int64, flat."""
-        if memory.name not in self._places:
-            x, y = self.board.x_grid.samples[None, :], self.board.y_grid.samples[:, None]
-            self._places[memory.name] = addresses_by_bank(self.board, memory, x, y)
-        address, slot = self._places[memory.name](bank)
-        return (address * memory.packing.pixels + slot).ravel()
+        reads = self._reads_of(memory)
+        return (reads.address(bank) * memory.packing.pixels + reads.slot).ravel()
 
     def _pixel(self, memory: Memory, key: int, run: _Run) -> int:
         return int(np.argmax(self._keys(memory, run.bank) == key))

@@ -1,7 +1,5 @@
 """Lines that fit the terminal: folded between words, indented under what they continue, paths in one piece."""
 
-from __future__ import annotations
-
 import os
 import re
 from collections.abc import Iterator, Sequence

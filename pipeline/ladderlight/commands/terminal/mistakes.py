@@ -1,7 +1,5 @@
 """Wrong usage in plain words, made from the declarations of the commands and not from the library's messages."""
 
-from __future__ import annotations
-
 import types
 import typing
 from collections.abc import Callable, Mapping, Sequence

@@ -1,7 +1,5 @@
 """Arguments and options that several commands have, each declared once."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Sequence
 from pathlib import Path

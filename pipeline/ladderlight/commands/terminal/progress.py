@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from ladderlight.commands.terminal.failures import lines_of
+from ladderlight.commands.terminal.reporting import lines_of
 from ladderlight.system.printable import printable
 
 if TYPE_CHECKING:

@@ -1,21 +1,103 @@
-"""What commands print: documents and tables to stdout, progress and messages to stderr."""
+"""What commands print: documents and tables to stdout; messages, and how a command has failed, to stderr."""
 
 from __future__ import annotations
 
 import json
+import os
 import sys
-from collections.abc import Iterable, Mapping
+import traceback
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
 
-from ladderlight.commands.terminal.report_stream import report_stream
-from ladderlight.system.printable import json_text
+import typer
+
+from ladderlight.commands.terminal.folding import fold, folded, width_of
+from ladderlight.commands.terminal.streams import report_stream
+from ladderlight.errors import Fault, LadderlightError, StageFailure
+from ladderlight.system.paths import reason_of
+from ladderlight.system.printable import json_text, printable
 
 if TYPE_CHECKING:
+    from rich.table import Table
+
     from ladderlight.board import Finding
-    from ladderlight.commands.terminal.console import LineConsole
-    from ladderlight.errors import Fault
     from ladderlight.flow.pictures import ByteOrder
+
+_WIDE = 1000
+"""Width of what is not printed to a terminal: no table is narrowed there."""
+
+Parts = Sequence[tuple[str, str]]
+"""A text in parts, each with its style: words such as ``"bold red"``, or none."""
+
+
+class LineConsole:
+    """A console to which a text is one line, whatever characters are in it; none of them means anything.
+
+    On a terminal lines are folded between words, but a :class:`Path` and what is ``whole`` stay in one piece.
+    """
+
+    def __init__(self, stream: TextIO, *, quiet: bool = False) -> None:
+        """Write to a stream, or to nowhere."""
+        self.columns = width_of(stream)
+        self._stream, self._quiet = stream, quiet
+        plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") in ("dumb", "unknown")
+        self._styled = stream.isatty() and not plain
+
+    def print(
+        self,
+        *objects: str | Path | Parts | Table,
+        style: str = "",
+        whole: Sequence[str] = (),
+        hanging: int | None = None,
+    ) -> None:
+        """Print texts, paths and tables.
+
+        Parameters
+        ----------
+        objects
+            What to print, a line each; an empty line without any.
+        style
+            Of all texts that are not in parts.
+        whole
+            Parts of the texts that are not folded.
+        hanging
+            Spaces before the second line of a text and those after; see :func:`fold`.
+        """
+        for each in () if self._quiet else objects or ("",):
+            if isinstance(each, Path):
+                self._write(printable(str(each)))
+            elif isinstance(each, str | Sequence):
+                self._write_text([(each, style)] if isinstance(each, str) else each, whole, hanging)
+            else:
+                self._write_table(each)
+
+    def _write_text(self, parts: Parts, whole: Sequence[str], hanging: int | None) -> None:
+        shown = [(printable(text), style) for text, style in parts]
+        spans, indent = fold("".join(text for text, _ in shown), self.columns, [*map(printable, whole)], hanging)
+        for number, (begin, end) in enumerate(spans):
+            line, at = " " * indent * (number > 0), 0
+            for text, style in shown:
+                line += _dressed(text[max(begin - at, 0) : max(end - at, 0)], style)
+                at += len(text)
+            self._write(line)
+
+    def _write_table(self, table: Table) -> None:
+        from rich.console import Console
+
+        Console(file=self._stream, width=self.columns or _WIDE, no_color=not self._styled).print(table, soft_wrap=True)
+
+    def _write(self, line: str) -> None:
+        typer.echo(line, file=self._stream, color=self._styled)
+
+
+def _dressed(text: str, style: str) -> str:
+    """Return a text in a style, for a terminal."""
+    words = style.split()
+    colour = next((word for word in words if word not in ("bold", "dim")), None)
+    return typer.style(text, fg=colour, bold="bold" in words or None, dim="dim" in words or None) if words else text
+
 
 _LEVEL = 8
 """Columns of a finding's level."""
@@ -24,15 +106,11 @@ STYLES = {"error": "bold red", "caution": "yellow", "note": "cyan"}
 
 def stdout(*, quiet: bool = False) -> LineConsole:
     """Return the console for reports. Colour follows the terminal; ``NO_COLOR`` and a pipe are respected."""
-    from ladderlight.commands.terminal.console import LineConsole
-
     return LineConsole(report_stream(), quiet=quiet)
 
 
 def stderr(*, quiet: bool = False) -> LineConsole:
     """Return the console for messages."""
-    from ladderlight.commands.terminal.console import LineConsole
-
     return LineConsole(sys.stderr, quiet=quiet)
 
 
@@ -72,3 +150,42 @@ def print_findings(console: LineConsole, found: Iterable[Finding], *, quiet: boo
 def byte_order(big_endian: bool | None) -> ByteOrder | None:  # noqa: FBT001 - as the option is
     """Name the byte order of ``--big-endian`` or ``--little-endian``; None for neither."""
     return None if big_endian is None else "big" if big_endian else "little"
+
+
+BUG = 3
+
+
+def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
+    """Return the exit status for an error, and its faults. The traceback of a bug is printed."""
+    if isinstance(error, LadderlightError):
+        return error.exit_status, error.faults
+    if isinstance(error, OSError) and isinstance(error.filename, str):
+        message = f"cannot be used ({reason_of(error)}); check the path and its permissions"
+        return 1, [Fault(where=error.filename, message=message)]
+    if isinstance(error, StageFailure):
+        _print_traceback(error.__cause__ or error)
+        return BUG, [Fault(where="", message=f"bug: {error}")]
+    _print_traceback(error)
+    what = f"bug: {type(error).__name__}: {error}; please report it with the lines above"
+    return BUG, [Fault(where="", message=what)]
+
+
+def print_lines(faults: Iterable[Fault]) -> None:
+    """Print faults to stderr, one line each, folded on a terminal."""
+    for fault in faults:
+        for line in lines_of(fault):
+            _print(line)
+
+
+def lines_of(fault: Fault) -> Sequence[str]:
+    """Return the lines of a fault on stderr. Where it is, such as a path, stays in one piece."""
+    return folded(printable(str(fault)), width_of(sys.stderr), [f"{printable(str(fault.where))}:"])
+
+
+def _print_traceback(error: BaseException) -> None:
+    for line in "".join(traceback.format_exception(error)).splitlines():
+        _print(printable(line))
+
+
+def _print(line: str) -> None:
+    print(line, file=sys.stderr)  # noqa: T201

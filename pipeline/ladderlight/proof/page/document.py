@@ -1,31 +1,29 @@
 """The proof page: its data, scripts and styles filled into the templates."""
 
-from __future__ import annotations
-
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from importlib.resources import files
 from itertools import groupby
 from math import ceil
 from typing import Any, TypedDict
 
+import numpy as np
 from markupsafe import Markup
 
 from ladderlight.board import Board, Finding
 from ladderlight.colour.viewing import Viewing
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.flow.pictures import SourceView
+from ladderlight.proof.board_words import cautions, facts_of
 from ladderlight.proof.burnsheet import labelled
-from ladderlight.proof.cautions import cautions
-from ladderlight.proof.changes import Changes, DeviceChange
-from ladderlight.proof.figures import facts_of
+from ladderlight.proof.changes import Changes, DeviceChange, PictureChange
 from ladderlight.proof.page.data import page_data
 from ladderlight.proof.page.memory_map import chip_maps
-from ladderlight.proof.page.palette import palette_section
-from ladderlight.proof.page.wording import counted_findings, other_changes
 from ladderlight.proof.plots import plots_of
+from ladderlight.proof.plots.palettes import palette_fields, palette_plot
 from ladderlight.proof.scanout import Scanned
-from ladderlight.proof.templating import environment
-from ladderlight.units.words import counted
+from ladderlight.proof.templating import fill
+from ladderlight.units.words import counted, joined
 
 SCRIPTS = (
     *("state", "unpack", "scan", "moments", "eye", "colour", "inspect"),
@@ -65,88 +63,61 @@ def page(
     project: str,
     scanned: Scanned,
     manifest: ManifestDocument,
-    findings: Sequence[Finding],
-    *,
-    stills: Sequence[Mapping[str, object]] = (),
-    tile_sets: Sequence[Mapping[str, object]] = (),
-    disturbed: Mapping[str, object] | None = None,
     changes: Changes,
     stale: Sequence[DeviceChange],
-    bench: Markup | None = None,
-    views: Mapping[str, SourceView] | None = None,
-    viewing: Viewing | None = None,
-    links: Links | None = None,
-    tray: int | None = None,
+    findings: Sequence[Finding],
+    *,
+    views: Mapping[str, SourceView],
+    viewing: Viewing,
+    tray: int | None,
+    **shown: object,
 ) -> str:
     """Return the proof page as one HTML document that loads nothing.
 
     Parameters
     ----------
-    project, scanned, manifest, findings
+    project, scanned, manifest, findings, views, viewing, tray
         As :func:`ladderlight.proof.files.proof_files` takes them.
-    stills
-        Screens as pictures, for readers whose browsers run no scripts.
-    tile_sets
-        Each tile set's figures and its sheet.
-    disturbed
-        What is known of undefined data, and a part of the screen enlarged; None where nothing is undefined.
     changes, stale
         What the build changes, see :func:`ladderlight.proof.changes.changes_document`, and how each device differs from
         what is recorded of its chip.
-    bench
-        The tables of the bench sheet; None leaves them out.
-    views, viewing, links, tray
-        As :func:`ladderlight.proof.files.proof_files` takes them.
+    shown
+        What the templates take as it is: bench and links as they are taken there; ``stills``, screens for readers
+        without scripts; ``tile_sets`` and ``disturbed``, figures and pictures of these.
     """
     board, palette = scanned.board, palette_section(scanned)
-    viewing = viewing or Viewing()
-    text = (
-        environment("ladderlight.proof.page")
-        .get_template("page.html")
-        .render(
-            project=project if tray is None else f"{project}, tray {tray}",
-            facts=facts_of(board),
-            screens=[_screen(manifest, scanned, content) for content in range(len(scanned.distinct))],
-            stills=stills,
-            tile_sets=tile_sets,
-            disturbed=disturbed,
-            unknown=_unknown(board),
-            notes=manifest["notes"],
-            aspect=board.raster.mode.screen_aspect,
-            plots=plots_of(board),
-            palette=palette,
-            chips=chip_maps(manifest, changes, stale),
-            changes=changes,
-            more_changes=list(other_changes(changes["pictures"])),
-            devices=labelled(manifest),
-            parts={device.name: device.part for device in board.devices},
-            bench=bench,
-            finding_counts=counted_findings(findings),
-            findings=findings,
-            cautions=cautions(board),
-            links=links or {},
-            looks=_LOOKS,
-            has_views=bool(views),
-            square=abs(board.geometry.pixel_aspect - 1) < _ALMOST,
-            viewing=viewing,
-            farthest=max(_FARTHEST, ceil(2 * (viewing.distance or 0))),
-            data=_DATA,
-            scripts=Markup(joined_scripts()),  # noqa: S704
-            styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
-        )
+    text = fill(
+        "page.html",
+        package="ladderlight.proof.page",
+        **shown,
+        project=project if tray is None else f"{project}, tray {tray}",
+        facts=facts_of(board),
+        screens=[_screen(manifest, scanned, content) for content in range(len(scanned.distinct))],
+        unknown=_unknown(board),
+        notes=manifest["notes"],
+        aspect=board.raster.mode.screen_aspect,
+        plots=plots_of(board),
+        palette=palette,
+        chips=chip_maps(manifest, changes, stale),
+        changes=changes,
+        more_changes=list(other_changes(changes["pictures"])),
+        devices=labelled(manifest),
+        parts={device.name: device.part for device in board.devices},
+        finding_counts=counted_findings(findings),
+        findings=findings,
+        cautions=cautions(board),
+        looks=_LOOKS,
+        has_views=bool(views),
+        square=abs(board.geometry.pixel_aspect - 1) < _ALMOST,
+        viewing=viewing,
+        farthest=max(_FARTHEST, ceil(2 * (viewing.distance or 0))),
+        data=_DATA,
+        scripts=Markup(joined_scripts()),  # noqa: S704
+        styles=Markup("\n".join(_text(f"styles/{name}.css") for name in _STYLES)),  # noqa: S704
     )
     text = "\n".join(line for line in map(str.strip, text.splitlines()) if line)
-    rest = len(text.encode())
-    data = page_data(
-        project,
-        scanned,
-        manifest,
-        fields=palette["fields"],
-        views=views or {},
-        viewing=viewing,
-        tray=tray,
-        rest=rest,
-    )
+    fields, rest = palette["fields"], len(text.encode())
+    data = page_data(project, scanned, manifest, fields=fields, views=views, viewing=viewing, tray=tray, rest=rest)
     return text.replace(_DATA, data, 1)
 
 
@@ -201,3 +172,77 @@ def _measured(metrics: Mapping[str, Any]) -> list[str]:
     if metrics.get("merged_share", 0.0) >= 0.001:
         words.append(f"{metrics['merged_share'] * 100:.1f} % merged")
     return words
+
+
+_MOST_NAMED = 12
+_STATES = {
+    "changed": "Changed too",
+    "new": "New",
+    "renamed": "As before, under another name",
+    "moved": "As before, in another bank",
+    "gone": "No longer there",
+    "unknown": "Not compared, as the screen of the build before cannot be read",
+}
+
+
+def counted_findings(findings: Sequence[Finding]) -> str:
+    """Return how many findings there are of each level: ``1 caution, 2 notes``."""
+    counts = Counter(finding.level for finding in findings)
+    return ", ".join(counted(counts[level], level) for level in ("error", "caution", "note") if counts[level]) or "none"
+
+
+def other_changes(pictures: Sequence[PictureChange]) -> Iterator[tuple[str, str]]:
+    """Yield each kind of change that no screens are shown of, and the names of its pictures."""
+    for state, words in _STATES.items():
+        names = [_named(picture) for picture in pictures if picture["state"] == state and "before" not in picture]
+        more = len(names) - _MOST_NAMED
+        if names:
+            yield words, joined([*names[:_MOST_NAMED], *([f"{more} more"] if more > 0 else [])])
+
+
+def _named(picture: PictureChange) -> str:
+    if picture["state"] == "gone":
+        return f"{picture['name']} (was in bank {picture['was']})"
+    name = f"{picture['earlier']}, now {picture['name']}" if "earlier" in picture else picture["name"]
+    moved = picture["state"] in ("moved", "renamed") and picture["was"] != picture["bank"]
+    return f"{name} (bank {picture['was']} to {picture['bank']})" if moved else f"{name} (bank {picture['bank']})"
+
+
+_MOST_LISTED = 512
+_LISTED_BESIDE_MANY = 64
+_MANY = 8
+"""Screens from which on a page has no room for a long list."""
+
+
+def palette_section(scanned: Scanned) -> dict[str, Any]:
+    """Return the palette's ``plot`` with its ``fields``, and how many pixels of the different screens show each code.
+
+    ``fields`` are rows of codes, -1 for none; ``swatches`` are empty for very many ``codes``, and for many
+    beside many screens.
+    """
+    palette = scanned.board.palette
+    uses = {
+        bank: np.bincount(scanned.codes[bank].ravel(), minlength=len(palette)).astype(np.int64)
+        for bank in scanned.distinct
+    }
+    pixels = np.stack(list(uses.values())).sum(axis=0)
+    width = len(palette.lines)
+    most = _MOST_LISTED if len(scanned.distinct) <= _MANY else _LISTED_BESIDE_MANY
+    listed = range(len(palette) if len(palette) <= most else 0)
+    return {
+        "plot": Markup(palette_plot(palette, uses)),  # noqa: S704 - our own SVG, its words escaped there
+        "fields": [field.codes.tolist() for field in palette_fields(palette, uses)],
+        "codes": len(palette),
+        "used": int(np.count_nonzero(pixels)),
+        "lines": list(reversed(palette.lines)),
+        "swatches": [
+            {
+                "code": f"{code:0{(width + 3) // 4}X}",
+                "bits": f"{code:0{width}b}",
+                "volts": [f"{volt:.3f}" for volt in palette.volts[code]],
+                "srgb": palette.hex_of(code),
+                "pixels": int(pixels[code]),
+            }
+            for code in listed
+        ],
+    }

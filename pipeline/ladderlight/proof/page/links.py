@@ -1,7 +1,5 @@
 """Links from one proof page to the others of a project."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Chips drawn to scale: banks, what is free, and what differs from an earlier build and from what was burned."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise

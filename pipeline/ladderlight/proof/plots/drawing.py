@@ -3,8 +3,6 @@
 Colours are the page's custom properties, so that a plot follows its light and its dark scheme.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from math import floor, log10

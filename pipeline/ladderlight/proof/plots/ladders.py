@@ -1,25 +1,10 @@
 """Levels of channels against equal steps, and how far the resistors' tolerance can move them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 
 from ladderlight.board.ladders.analysis import ChannelAnalysis, Level
 from ladderlight.board.ladders.tolerance import WHITE_HIGH, WHITE_LOW
-from ladderlight.proof.plots.drawing import (
-    ACCENT,
-    INK,
-    LINE,
-    MUTED,
-    WIDTH,
-    dot,
-    drawing,
-    heading,
-    line,
-    rectangle,
-    round_step,
-    text,
-)
+from ladderlight.proof.plots import drawing as svg
 from ladderlight.units.words import joined
 
 _LEFT, _TOP = 44.0, 56.0
@@ -63,8 +48,8 @@ def ladder_plot(channels: Sequence[ChannelAnalysis], *, peak: float = 0.7) -> st
     )
     warn = not (channel.monotonic and channel.white_within)
     height = plot.bottom + (58 if plot.few else 30)
-    parts = [*heading(title, verdict, warn=warn), *plot.levels(), *plot.errors(), *plot.codes()]
-    return drawing(height, label, parts)
+    parts = [*svg.heading(title, verdict, warn=warn), *plot.levels(), *plot.errors(), *plot.codes()]
+    return svg.drawing(height, label, parts)
 
 
 class _Plot:
@@ -73,7 +58,7 @@ class _Plot:
     def __init__(self, channel: ChannelAnalysis, guns: set[int], peak: float) -> None:
         self.channel, self.guns, self.peak = channel, guns, peak
         self.few = len(channel.levels) <= _FEW
-        self.step = (WIDTH - _LEFT) / len(channel.levels)
+        self.step = (svg.WIDTH - _LEFT) / len(channel.levels)
         self.top = max(WHITE_HIGH, peak, *(level.highest for level in channel.levels)) * 1.04
         ends = [abs(end - level.ideal) for level in channel.levels for end in (level.lowest, level.highest)]
         self.widest = max(*ends, channel.max_error, 1e-4) * 1.05
@@ -95,63 +80,65 @@ class _Plot:
     def levels(self) -> Iterator[str]:
         high, low = self.volts(WHITE_HIGH), self.volts(WHITE_LOW)
         title = f"white of the video signal standard, {WHITE_LOW:.3f} to {WHITE_HIGH:.3f} V"
-        yield rectangle(_LEFT, high, WIDTH - _LEFT, low - high, fill=LINE, opacity=0.5, title=title)
-        yield text(0, _TOP - 10, "level at the monitor, V", fill=MUTED)
-        step = round_step(self.top, 9)
+        yield svg.rectangle(_LEFT, high, svg.WIDTH - _LEFT, low - high, fill=svg.LINE, opacity=0.5, title=title)
+        yield svg.text(0, _TOP - 10, "level at the monitor, V", fill=svg.MUTED)
+        step = svg.round_step(self.top, 9)
         for tick in range(int(self.top / step) + 1):
             y = self.volts(tick * step)
-            yield line(_LEFT, y, WIDTH, y, stroke=LINE)
-            yield text(_LEFT - 6, y + 4, f"{tick * step:.1f}", anchor="end", fill=MUTED)
-        yield line(_LEFT, self.volts(self.peak), WIDTH, self.volts(self.peak), stroke=ACCENT, width=1.5, dash="4 3")
+            yield svg.line(_LEFT, y, svg.WIDTH, y, stroke=svg.LINE)
+            yield svg.text(_LEFT - 6, y + 4, f"{tick * step:.1f}", anchor="end", fill=svg.MUTED)
+        yield svg.line(
+            _LEFT, self.volts(self.peak), svg.WIDTH, self.volts(self.peak), stroke=svg.ACCENT, width=1.5, dash="4 3"
+        )
         for level in self.channel.levels:
             x, y = self.x(level.code), self.volts(level.ideal)
-            yield line(x - self.step * 0.42, y, x + self.step * 0.42, y, stroke=MUTED, width=2)
+            yield svg.line(x - self.step * 0.42, y, x + self.step * 0.42, y, stroke=svg.MUTED, width=2)
             yield from self._bars(level, self.volts, 0.0)
             yield self._dot(level, self.volts(level.volts))
 
     def errors(self) -> Iterator[str]:
-        yield text(0, self.middle - _ERRORS / 2 - 10, "level minus equal steps, mV", fill=MUTED)
-        step = round_step(self.widest, 2)
+        yield svg.text(0, self.middle - _ERRORS / 2 - 10, "level minus equal steps, mV", fill=svg.MUTED)
+        step = svg.round_step(self.widest, 2)
         most = int(self.widest / step)
         for tick in range(-most, most + 1):
             y = self.error(tick * step)
-            yield line(_LEFT, y, WIDTH, y, stroke=MUTED if tick == 0 else LINE)
+            yield svg.line(_LEFT, y, svg.WIDTH, y, stroke=svg.MUTED if tick == 0 else svg.LINE)
             words = f"{tick * step * 1e3:+g}" if tick else "0"
-            yield text(_LEFT - 6, y + 4, words, anchor="end", fill=MUTED)
+            yield svg.text(_LEFT - 6, y + 4, words, anchor="end", fill=svg.MUTED)
         for level in self.channel.levels:
             x = self.x(level.code)
             yield from self._bars(level, self.error, level.ideal)
-            yield line(x, self.error(0), x, self.error(level.error), width=2)
+            yield svg.line(x, self.error(0), x, self.error(level.error), width=2)
             yield self._dot(level, self.error(level.error))
 
     def _dot(self, level: Level, y: float) -> str:
-        return dot(self.x(level.code), y, 4.5 if self.few else 2.5, fill=self.colour(level), title=_title(level))
+        return svg.dot(self.x(level.code), y, 4.5 if self.few else 2.5, fill=self.colour(level), title=_title(level))
 
     def _bars(self, level: Level, place: Place, zero: float) -> Iterator[str]:
         x = self.x(level.code)
         if level.highest > level.lowest:
-            yield line(x, place(level.lowest - zero), x, place(level.highest - zero), stroke=INK)
+            yield svg.line(x, place(level.lowest - zero), x, place(level.highest - zero), stroke=svg.INK)
         spread = self.channel.spread
         if spread and spread.high[level.code] > spread.low[level.code]:
             low, high = place(spread.low[level.code] - zero), place(spread.high[level.code] - zero)
             width = min(9.0, self.step * 0.5)
-            yield rectangle(x - width / 2, high, width, low - high, fill=MUTED, opacity=0.45)
+            yield svg.rectangle(x - width / 2, high, width, low - high, fill=svg.MUTED, opacity=0.45)
 
     def codes(self) -> Iterator[str]:
         """Write the codes below, and with few of them their volts and errors, where no line of the plot is."""
         count = len(self.channel.levels)
         every = max(1, count // _FEW)
         y = self.bottom + 16
-        yield text(0, y, "code", fill=MUTED)
+        yield svg.text(0, y, "code", fill=svg.MUTED)
         for code in range(0, count, every):
-            yield text(self.x(code), y, f"{code}", anchor="middle", fill=MUTED)
+            yield svg.text(self.x(code), y, f"{code}", anchor="middle", fill=svg.MUTED)
         if not self.few:
             return
         for row, unit in enumerate(("V", "mV"), start=1):
-            yield text(0, y + row * 14, unit, fill=MUTED)
+            yield svg.text(0, y + row * 14, unit, fill=svg.MUTED)
             for level in self.channel.levels:
                 words = f"{level.volts:.3f}" if unit == "V" else _millivolts(level.error)
-                yield text(self.x(level.code), y + row * 14, words, anchor="middle")
+                yield svg.text(self.x(level.code), y + row * 14, words, anchor="middle")
 
 
 def _title(level: Level) -> str:

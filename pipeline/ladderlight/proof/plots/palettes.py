@@ -1,7 +1,5 @@
 """A palette as levels by gun, or by lightness where the guns depend on each other; what is not used is drawn small."""
 
-from __future__ import annotations
-
 import base64
 import io
 from collections.abc import Iterator, Mapping
@@ -12,7 +10,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.palette import Palette
-from ladderlight.colour.lightness import LUMINANCE
+from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.proof.plots.drawing import MUTED, WIDTH, drawing, number, rectangle, text
 
 MOST_CELLS = 4096

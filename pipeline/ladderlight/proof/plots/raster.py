@@ -1,27 +1,11 @@
 """One scan line and one frame to scale: visible part, porches and sync."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.counter import Counter
-from ladderlight.proof.plots.drawing import (
-    ACCENT,
-    INK,
-    LINE,
-    MUTED,
-    WIDTH,
-    drawing,
-    heading,
-    key,
-    rectangle,
-    round_step,
-    scale,
-    text,
-    trace,
-)
+from ladderlight.board.model.raster import Counter
+from ladderlight.proof.plots import drawing as svg
 
 _TOP, _DEPTH = 44.0, 34.0
 _SYNC_HIGH, _SYNC_LOW = 102.0, 116.0
@@ -63,10 +47,10 @@ def _plot(
 ) -> str:
     counts = counter.counts
     parts = [
-        _Part(name="visible", start=0, end=counts.visible, fill=ACCENT),
-        _Part(name="front porch", start=counts.visible, end=counts.sync_start, fill=LINE),
-        _Part(name="sync", start=counts.sync_start, end=counts.sync_end, fill=INK),
-        _Part(name="back porch", start=counts.sync_end, end=counts.total, fill=MUTED),
+        _Part(name="visible", start=0, end=counts.visible, fill=svg.ACCENT),
+        _Part(name="front porch", start=counts.visible, end=counts.sync_start, fill=svg.LINE),
+        _Part(name="sync", start=counts.sync_start, end=counts.sync_end, fill=svg.INK),
+        _Part(name="back porch", start=counts.sync_end, end=counts.total, fill=svg.MUTED),
     ]
 
     def time(number: int) -> str:
@@ -77,22 +61,22 @@ def _plot(
     label = f"One {name}: " + ", ".join(f"{part.name} {time(part.counts)}" for part in parts)
     span = counts.total * seconds
     drawn = [
-        *heading(f"One {name}", verdict),
+        *svg.heading(f"One {name}", verdict),
         *_bar(parts, positive=positive),
-        *scale(_AXIS, span, round_step(span, 8), _UNITS[unit], f"time since the first visible {noun}, {unit}"),
-        text(_COLUMNS[0], _ROWS, f"{axis} counter", fill=MUTED),
-        text(_COLUMNS[1], _ROWS, f"{noun}s", anchor="end", fill=MUTED),
-        text(WIDTH, _ROWS, "time", anchor="end", fill=MUTED),
+        *svg.scale(_AXIS, span, svg.round_step(span, 8), _UNITS[unit], f"time since the first visible {noun}, {unit}"),
+        svg.text(_COLUMNS[0], _ROWS, f"{axis} counter", fill=svg.MUTED),
+        svg.text(_COLUMNS[1], _ROWS, f"{noun}s", anchor="end", fill=svg.MUTED),
+        svg.text(svg.WIDTH, _ROWS, "time", anchor="end", fill=svg.MUTED),
     ]
     for row, part in enumerate(parts, start=1):
         y = _ROWS + row * _ROW
-        drawn += key(0, y, part.name, fill=part.fill)
+        drawn += svg.key(0, y, part.name, fill=part.fill)
         if part.counts:
             first, last = (counter.at(count + counter.delay) for count in (part.start, part.end - 1))
-            drawn.append(text(_COLUMNS[0], y, f"{first:,} to {last:,}"))
-        drawn.append(text(_COLUMNS[1], y, f"{part.counts:,}", anchor="end"))
-        drawn.append(text(WIDTH, y, time(part.counts), anchor="end"))
-    return drawing(_ROWS + len(parts) * _ROW + 6, label, drawn)
+            drawn.append(svg.text(_COLUMNS[0], y, f"{first:,} to {last:,}"))
+        drawn.append(svg.text(_COLUMNS[1], y, f"{part.counts:,}", anchor="end"))
+        drawn.append(svg.text(svg.WIDTH, y, time(part.counts), anchor="end"))
+    return svg.drawing(_ROWS + len(parts) * _ROW + 6, label, drawn)
 
 
 _UNITS = {"µs": 1e-6, "ms": 1e-3}
@@ -102,20 +86,20 @@ def _bar(parts: list[_Part], *, positive: bool) -> Iterator[str]:
     total = parts[-1].end
 
     def place(count: int) -> float:
-        return count / total * WIDTH
+        return count / total * svg.WIDTH
 
     for part in parts:
-        yield rectangle(
+        yield svg.rectangle(
             place(part.start),
             _TOP,
             place(part.end) - place(part.start),
             _DEPTH,
             fill=part.fill,
-            stroke=MUTED,
+            stroke=svg.MUTED,
             title=part.name,
         )
     sync = parts[2]
     rest, active = (_SYNC_LOW, _SYNC_HIGH) if positive else (_SYNC_HIGH, _SYNC_LOW)
     edges = [(0, rest), (sync.start, rest), (sync.start, active), (sync.end, active), (sync.end, rest), (total, rest)]
-    yield trace([(place(count), y) for count, y in edges])
-    yield text(0, _TOP + _DEPTH + 15, "sync", fill=MUTED)
+    yield svg.trace([(place(count), y) for count, y in edges])
+    yield svg.text(0, _TOP + _DEPTH + 15, "sync", fill=svg.MUTED)

@@ -1,26 +1,10 @@
 """The time that every memory's word is held, and what of it the word is valid."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.scanning.timing import REGISTER_SETUP, Timing, timings
-from ladderlight.proof.plots.drawing import (
-    ACCENT,
-    INK,
-    LINE,
-    MUTED,
-    WARN,
-    WIDTH,
-    drawing,
-    heading,
-    keys,
-    line,
-    rectangle,
-    round_step,
-    scale,
-)
+from ladderlight.proof.plots import drawing as svg
 from ladderlight.units.words import nanoseconds
 
 _BAR, _GAP = 18.0, 20.0
@@ -42,8 +26,8 @@ def timing_plot(board: Board) -> str:
         row, y = _row(board, timing, y, span)
         parts += row
     label = "Timing: " + "; ".join(f"{timing.memory} {verdict(timing)}" for timing in found)
-    parts += scale(y, span, round_step(span, 10), 1e-9, "time since the clock edge, ns")
-    return drawing(y + 34, label, parts)
+    parts += svg.scale(y, span, svg.round_step(span, 10), 1e-9, "time since the clock edge, ns")
+    return svg.drawing(y + 34, label, parts)
 
 
 def verdict(timing: Timing) -> str:
@@ -86,34 +70,34 @@ def _pieces(timing: Timing) -> list[_Piece]:
     if timing.output == "register":
         ready, due = arrival - timing.access, arrival + REGISTER_SETUP
         pieces = [
-            _Piece(name="address", start=0.0, stop=ready, fill=MUTED),
-            _Piece(name="access", start=ready, stop=arrival, fill=LINE),
-            _Piece(name="set-up", start=arrival, stop=due, fill=WARN),
-            _Piece(name="left", start=due, stop=timing.hold, fill=ACCENT),
+            _Piece(name="address", start=0.0, stop=ready, fill=svg.MUTED),
+            _Piece(name="access", start=ready, stop=arrival, fill=svg.LINE),
+            _Piece(name="set-up", start=arrival, stop=due, fill=svg.WARN),
+            _Piece(name="left", start=due, stop=timing.hold, fill=svg.ACCENT),
         ]
     else:
         pieces = [
-            _Piece(name="old word", start=0.0, stop=timing.old, fill=MUTED),
-            _Piece(name="undefined", start=timing.old, stop=arrival, fill=WARN),
-            _Piece(name="valid", start=arrival, stop=timing.hold, fill=ACCENT),
+            _Piece(name="old word", start=0.0, stop=timing.old, fill=svg.MUTED),
+            _Piece(name="undefined", start=timing.old, stop=arrival, fill=svg.WARN),
+            _Piece(name="valid", start=arrival, stop=timing.hold, fill=svg.ACCENT),
         ]
     return [piece for piece in pieces if piece.stop - piece.start > 1e-13]
 
 
 def _row(board: Board, timing: Timing, top: float, span: float) -> tuple[list[str], float]:
     def place(seconds: float) -> float:
-        return min(seconds, span) / span * WIDTH
+        return min(seconds, span) / span * svg.WIDTH
 
     memory = board.memory(timing.memory)
     title = f"{memory.name}: {memory.part.number}, {timing.output} output"
-    parts = [*heading(title, verdict(timing), top=top, warn=is_late(timing))]
+    parts = [*svg.heading(title, verdict(timing), top=top, warn=is_late(timing))]
     y = top + 38
     pieces = _pieces(timing)
-    parts.append(rectangle(0, y, place(timing.hold), _BAR, fill="none", stroke=MUTED))
+    parts.append(svg.rectangle(0, y, place(timing.hold), _BAR, fill="none", stroke=svg.MUTED))
     for piece in pieces:
         x, width = place(piece.start), place(piece.stop) - place(piece.start)
-        parts += [rectangle(x, y, width, _BAR, fill=piece.fill, title=piece.words)]
+        parts += [svg.rectangle(x, y, width, _BAR, fill=piece.fill, title=piece.words)]
     if timing.hold <= span:
-        parts.append(line(place(timing.hold), y - 4, place(timing.hold), y + _BAR + 4, stroke=INK, width=2))
-    written, end = keys(y + _BAR + 18, [(piece.words, piece.fill) for piece in pieces])
+        parts.append(svg.line(place(timing.hold), y - 4, place(timing.hold), y + _BAR + 4, stroke=svg.INK, width=2))
+    written, end = svg.keys(y + _BAR + 18, [(piece.words, piece.fill) for piece in pieces])
     return [*parts, *written], end + _GAP

@@ -11,7 +11,7 @@ from ladderlight.board import Board, Device
 from ladderlight.devices.files import bytes_of, words_of
 from ladderlight.errors import DocumentError
 from ladderlight.readback.diagnosis.faults import Fault, fixed
-from ladderlight.readback.readings import Reading
+from ladderlight.readback.dumps import Reading
 from ladderlight.recipe import Recipe
 from ladderlight.units.arrays import MemoryWords
 from ladderlight.workspace.burned import Chip, Record

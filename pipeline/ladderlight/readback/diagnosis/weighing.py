@@ -1,20 +1,101 @@
-"""What may be wrong with a chip that differs: the usual faults, each weighed against what was found."""
+"""What may be wrong with a chip that differs: the usual faults and pairs of them, weighed against what was found."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from heapq import nsmallest
 from math import exp
 
 import numpy as np
 
-from ladderlight.bench.faults.pins import Pins
-from ladderlight.board import Board, Device
-from ladderlight.readback.diagnosis.candidates import possible_faults
-from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind
+from ladderlight.bench.faults.lines import LineFault, address_faults, data_faults
+from ladderlight.bench.pins import Pins
+from ladderlight.board import Board
+from ladderlight.readback.diagnosis.faults import AGAINST, Fault, Kind, chip_faults
 from ladderlight.readback.diagnosis.known import other_devices
-from ladderlight.readback.diagnosis.pairs import SECOND, two_faults
-from ladderlight.readback.readings import Reading, as_read
+from ladderlight.readback.diagnosis.misplacement import bank_order, byte_order, piece_order, shiftable, shifted
+from ladderlight.readback.dumps import Reading
 from ladderlight.readback.sections import Section, mask_of
 from ladderlight.units.arrays import Flags, Ints, MemoryWords, Words
+
+
+def possible_faults(board: Board, wanted: Words, reading: Reading, known: Sequence[Fault] = ()) -> Iterator[Fault]:
+    """Yield every single fault that is worth trying, after all that a healthy chip may hold, which is ``known``.
+
+    Shift and the order of banks and pieces are looked for in what was read; all else follows from the words that are
+    ``wanted`` of the device. What was not read is taken to be as it should be.
+    """
+    device, found, read, mask = reading.device, reading.over(wanted), reading.read, reading.mask
+    pins = Pins(board=board, device=device)
+    banks = bank_order(pins, wanted, found, mask)
+    yield from known
+    if banks and banks.healthy:
+        yield banks.fault
+    yield from chip_faults(pins, wanted, found, known)
+    # Before the byte order: exchanged files of even and odd bytes look the same.
+    yield from piece_order(pins, wanted, found, reading)
+    yield from byte_order(pins, wanted, read)
+    if banks and not banks.healthy:
+        yield banks.fault
+    for view in shiftable(device, read):
+        yield from shifted(pins, wanted, found, view)
+
+
+SECOND = 3.0
+"""What a second fault must explain more than one alone, in words."""
+_PROBES = 768
+_ALONE = ("blank", "all_zero", "badly_erased", "weakly_programmed")
+_KEPT = 12
+
+
+def two_faults(
+    pins: Pins, wanted: Words, found: Words, mask: Words, singles: Sequence[Fault], sample: Ints
+) -> list[Fault]:
+    """Return the pairs of faults that explain most of a sample of the words, the best first.
+
+    ``singles`` are the faults that may be alone; those that are of no line and that more than one word speaks for are
+    tried with each fault of a line.
+    """
+    sample = np.random.default_rng(sample.size).permutation(sample)[:_PROBES]
+    seen, counts = found[sample], mask[sample]
+    data, addresses = list(data_faults(pins)), list(address_faults(pins))
+    lines, places = [*data, *addresses], np.arange(wanted.size)
+    marked = places.astype(np.uint32)  # held at each place is its own number: what comes is where it was read
+    moved = np.array([line.words(marked, sample) for line in addresses], dtype=np.int64).reshape(-1, sample.size)
+
+    def missed(held: Words, first: int) -> list[int]:
+        """Return how many words of the sample each line from ``first`` on leaves unexplained."""
+        read = (line.words(held, sample) for line in data[first:])
+        alone = [int(np.count_nonzero((words ^ seen) & counts)) for words in read]
+        elsewhere = held[moved[max(first - len(data), 0) :]]
+        return [*alone, *np.count_nonzero((elsewhere ^ seen) & counts, axis=1).tolist()]
+
+    def counted() -> Iterator[tuple[int, int, int, Words, Fault | LineFault]]:
+        order = 0
+        for number, one in enumerate(lines):
+            held = one.words(wanted, places)
+            for at, count in enumerate(missed(held, number + 1), number + 1):
+                if one.bus != lines[at].bus or not set(one.pins) & set(lines[at].pins):
+                    order += 1
+                    yield count, order, at, held, one
+        for other in singles:
+            if other.kind not in _ALONE and not other.lines:
+                held = other.words(places)
+                for at, count in enumerate(missed(held, 0)):
+                    order += 1
+                    yield count, order, at, held, other
+
+    return [
+        Fault(
+            kind="two_faults",
+            lines=tuple(dict.fromkeys((*(one.names if isinstance(one, LineFault) else one.lines), *lines[at].names))),
+            text=f"two faults: {one.text}; and {lines[at].text}",
+            words=partial(lines[at].words, held),
+            against=SECOND,
+        )
+        for _, _, at, held, one in nsmallest(_KEPT, counted(), key=lambda item: item[:2])
+    ]
+
 
 _SAMPLE = 1 << 12
 _SHORTLIST = 12
@@ -34,14 +115,7 @@ class Diagnosis:
     confidence: float
 
 
-def diagnose(
-    board: Board,
-    device: Device,
-    wanted: MemoryWords,
-    found: Words,
-    reading: Reading | None = None,
-    known: Sequence[Fault] = (),
-) -> list[Diagnosis]:
+def diagnose(board: Board, wanted: MemoryWords, reading: Reading, known: Sequence[Fault] = ()) -> list[Diagnosis]:
     """Try the usual faults and give those that explain at least half of the differences, the likeliest first.
 
     ``known`` are contents that a healthy chip may hold; they and those of the other devices are tried first, and come
@@ -53,32 +127,27 @@ def diagnose(
     be of chips side by side: when all that differs is in one of them, so is the fault, and when nothing explains both,
     each is tried by itself.
     """
-    should = device.words(wanted)
-    known = (*known, *other_devices(board, device, wanted))
-
-    def tried(part: Reading | None) -> list[Diagnosis]:
-        return _weighed_faults(board, device, should, as_read(should, found, part), known, part)
-
-    chips = _differing_chips(should, found, reading)
-    if reading is None or not chips:
-        return tried(reading)
-    together = tried(replace(reading, read=tuple(section for chip in chips for section in chip)))
-    if together or len(chips) == 1:
-        return together
+    should = reading.device.words(wanted)
+    known = (*known, *other_devices(board, reading.device, wanted))
+    chips = _differing_chips(should, reading)
+    if not chips:
+        return _weighed_faults(board, should, reading, known)
+    together = replace(reading, read=tuple(section for chip in chips for section in chip))
+    found = _weighed_faults(board, should, together, known)
+    if found or len(chips) == 1:
+        return found
     return [
         replace(diagnosis, text=f"{chip[0].lane}: {diagnosis.text}")
         for chip in chips
-        for diagnosis in tried(replace(reading, read=chip))
+        for diagnosis in _weighed_faults(board, should, replace(reading, read=chip), known)
     ]
 
 
-def _weighed_faults(
-    board: Board, device: Device, should: Words, found: Words, known: Sequence[Fault], reading: Reading | None
-) -> list[Diagnosis]:
+def _weighed_faults(board: Board, should: Words, reading: Reading, known: Sequence[Fault]) -> list[Diagnosis]:
+    found, mask = reading.over(should), reading.mask
     differing = int(np.count_nonzero(should != found))
     if not differing:
         return []
-    mask = reading.mask if reading else np.full_like(should, (1 << device.part.width) - 1)
     sample = _sample(should, found)
     places = np.arange(should.size)
 
@@ -86,11 +155,11 @@ def _weighed_faults(
         words = (fault.words(places) ^ found) & mask  # what it leaves unexplained
         return _Tried(missed=int(np.count_nonzero(words)), fault=fault, words=words)
 
-    singles = list(possible_faults(board, device, should, found, known, reading))
+    singles = list(possible_faults(board, should, reading, known))
     missed = [int(np.count_nonzero((fault.words(sample) ^ found[sample]) & mask[sample])) for fault in singles]
     shortlist = [tried(singles[at]) for at in np.argsort(missed, kind="stable")[:_SHORTLIST]]
     if min(item.missed + item.fault.against for item in shortlist) > SECOND:
-        pins = Pins(board=board, device=device)
+        pins = Pins(board=board, device=reading.device)
         pairs = map(tried, two_faults(pins, should, found, mask, singles, sample))
         shortlist += (item for item in pairs if item.missed <= _MOST_MISSED * differing)
     kept = [
@@ -101,9 +170,9 @@ def _weighed_faults(
     return _weighed(kept, differing)
 
 
-def _has_evidence(explained: Flags, reading: Reading | None) -> bool:
+def _has_evidence(explained: Flags, reading: Reading) -> bool:
     """Whether a dump that lacks most of a chip holds at least half of the differences that a fault explains."""
-    lacking = reading.mostly_left_out if reading else None
+    lacking = reading.mostly_left_out
     return lacking is None or bool(2 * (explained & lacking).sum() <= explained.sum())
 
 
@@ -119,14 +188,13 @@ class _Tried:
         return self.missed + self.fault.against
 
 
-def _differing_chips(should: Words, found: Words, reading: Reading | None) -> list[tuple[Section, ...]]:
-    """Group a reading in even and odd bytes by these, those that differ; nothing of a reading in whole words."""
-    if reading is None or not all(section.torn for section in reading.read):
+def _differing_chips(should: Words, reading: Reading) -> list[tuple[Section, ...]]:
+    if not all(section.torn for section in reading.read):
         return []
     lanes: dict[str, list[Section]] = {}
     for section in reading.read:
         lanes.setdefault(section.lane, []).append(section)
-    differs = should ^ found
+    differs = should ^ reading.over(should)
     return [tuple(chip) for chip in lanes.values() if (differs & mask_of(reading.device, chip)).any()]
 
 

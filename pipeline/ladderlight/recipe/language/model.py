@@ -1,7 +1,5 @@
 """A recipe that has been read and found good."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -10,8 +8,8 @@ from typing import Any
 
 from ladderlight.board import Board, Finding
 from ladderlight.board.advice import findings
-from ladderlight.board.model.findings import is_refused
 from ladderlight.colour.viewing import Viewing
+from ladderlight.errors import is_refused
 from ladderlight.recipe.files import PictureFile
 from ladderlight.recipe.neighbours import Neighbour, neighbours_of
 from ladderlight.stages.chain import takes_pictures

@@ -5,8 +5,6 @@ A mistake inside a value that has several forms should be marked at its key. ``a
 that look there for completions (taplo reads neither ``then`` nor ``else`` for that).
 """
 
-from __future__ import annotations
-
 import ast
 import inspect
 from collections.abc import Iterator, Mapping, Sequence

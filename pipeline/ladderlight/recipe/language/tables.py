@@ -1,43 +1,13 @@
 """The recipe as a file: every table and key, its type and its limits."""
 
-from __future__ import annotations
-
 from fractions import Fraction
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
-from ladderlight.board.model.assembly import Assembly
 from ladderlight.board.model.board import BLANKING
-from ladderlight.recipe.language.values import (
-    AddressEntry,
-    DataEntry,
-    Distance,
-    DriverOhms,
-    Frequency,
-    Glow,
-    LowVolts,
-    MemoryName,
-    ModeName,
-    Ohms,
-    PageBytes,
-    PartNumber,
-    PerTray,
-    Polarity,
-    Printed,
-    Proportion,
-    Revisions,
-    ScreenWidth,
-    Seconds,
-    SupplyVolts,
-    Tolerance,
-    TrayNumber,
-    Words,
-    WordWidth,
-    channel,
-    either,
-    ladder_lines,
-)
+from ladderlight.board.model.ladder import Assembly
+from ladderlight.recipe.language import values
 from ladderlight.stages.annotations import Described, Example
 from ladderlight.stages.validation import refuse_boolean
 
@@ -70,15 +40,15 @@ class ProjectTable(Table):
 class TimingsTable(Table):
     """A monitor mode by its own numbers."""
 
-    dot_clock: Annotated[Frequency, Example('dot_clock = "25.175 MHz"')]
+    dot_clock: Annotated[values.Frequency, Example('dot_clock = "25.175 MHz"')]
     """Frequency of the monitor's pixels."""
     horizontal: Annotated[tuple[Part, Porch, Part, Porch], AXIS, Example("horizontal = [640, 16, 96, 48]")]
     """Active part, front porch, sync and back porch of a line, in monitor pixels."""
     vertical: Annotated[tuple[Part, Porch, Part, Porch], AXIS, Example("vertical = [480, 10, 2, 33]")]
     """Active part, front porch, sync and back porch of a frame, in lines."""
-    polarity: Polarity = Field((False, False), json_schema_extra={"default": "- -"})
+    polarity: values.Polarity = Field((False, False), json_schema_extra={"default": "- -"})
     """Polarity of line and frame sync, both negative when left out."""
-    aspect: Proportion = Field(Fraction(4, 3), json_schema_extra={"default": "4:3"})
+    aspect: values.Proportion = Field(Fraction(4, 3), json_schema_extra={"default": "4:3"})
     """Width to height of the screen, 4:3 when left out."""
 
 
@@ -103,27 +73,27 @@ class MemoryTable(Table):
         }
     )
 
-    name: Annotated[MemoryName, Example('name = "picture"')]
+    name: Annotated[values.MemoryName, Example('name = "picture"')]
     """Name of the memory; its data pins are ``name.d0`` and so on in other memories' addresses."""
-    part: PartNumber | None = None
+    part: values.PartNumber | None = None
     """Part number of its chips; or give ``words`` and ``width``."""
-    words: Words | None = None
+    words: values.Words | None = None
     """Words of one chip, for a part that is not in the table."""
-    width: WordWidth | None = None
+    width: values.WordWidth | None = None
     """Bits of a word, with ``words``."""
-    marking: Printed | None = None
+    marking: values.Printed | None = None
     """What is printed on such a chip, for the sheets."""
     erasure: Literal["ultraviolet", "bytes", "sectors"] | None = None
     """How such a chip is erased; unknown when left out."""
-    page: PageBytes = 1
+    page: values.PageBytes = 1
     """Bytes of its page or sector, which are written or erased together; with ``erasure`` bytes or sectors."""
-    package: Printed | None = None
+    package: values.Printed | None = None
     """Its package, for the sheets."""
-    access: Seconds | None = None
+    access: values.Seconds | None = None
     """Access time."""
-    address: Annotated[tuple[AddressEntry, ...], Field(min_length=1), Example('address = ["x2-x9", "y2-y8"]')]
+    address: Annotated[tuple[values.AddressEntry, ...], Field(min_length=1), Example('address = ["x2-x9", "y2-y8"]')]
     """What drives the address pins, from A0 upward."""
-    data: Annotated[tuple[DataEntry, ...], Field(min_length=1), Example('data = ["r0-r1", "g0-g1", "b0-b1"]')]
+    data: Annotated[tuple[values.DataEntry, ...], Field(min_length=1), Example('data = ["r0-r1", "g0-g1", "b0-b1"]')]
     """The line that each data pin drives, from D0 upward; ``"-"`` for a pin that drives nothing.
 
     ``"hsync"``, ``"vsync"``, ``"blank"``, ``"x_reset"`` and ``"y_reset"``, inverted with ``"!"``, are timing lines.
@@ -141,12 +111,15 @@ class MemoryTable(Table):
 class R2RTable(Table):
     """An R-2R ladder."""
 
-    r2r: Annotated[Ohms, Example('r2r = "330"')]
+    r2r: Annotated[values.Ohms, Example('r2r = "330"')]
     """R; the rungs have twice as much."""
-    rung: Ohms | None = None
+    rung: values.Ohms | None = None
     """Resistance of the rungs, where it is not exactly twice R: to make up for the drivers' resistance."""
     lines: Annotated[
-        tuple[DataEntry, ...], Field(min_length=1), AfterValidator(ladder_lines), Example('lines = ["r0", "r1"]')
+        tuple[values.DataEntry, ...],
+        Field(min_length=1),
+        AfterValidator(values.ladder_lines),
+        Example('lines = ["r0", "r1"]'),
     ]
     """The lines that feed it, least significant first."""
 
@@ -154,15 +127,15 @@ class R2RTable(Table):
 class DriverTable(Table):
     """Output resistance of what drives the ladders, for each level."""
 
-    high: Annotated[DriverOhms, Example('high = "50 ohm"')]
+    high: Annotated[values.DriverOhms, Example('high = "50 ohm"')]
     """While high."""
-    low: Annotated[DriverOhms, Example('low = "30 ohm"')]
+    low: Annotated[values.DriverOhms, Example('low = "30 ohm"')]
     """While low."""
 
 
 Channel = Annotated[
     dict[str, Assembly] | R2RTable,
-    channel(R2RTable),
+    values.channel(R2RTable),
     Described('a table of line to resistance, such as { r0 = "1k3", r1 = "680" }'),
 ]
 
@@ -172,23 +145,23 @@ class LadderTable(Table):
 
     unknown_key: ClassVar[str] = 'a line belongs in red, green, blue or grey, such as red = { r0 = "1k3", r1 = "680" }'
 
-    supply: Annotated[SupplyVolts, Example('supply = "5 V"')]
+    supply: Annotated[values.SupplyVolts, Example('supply = "5 V"')]
     """Voltage of a high output."""
-    load: Ohms = 75.0
+    load: values.Ohms = 75.0
     """Input resistance of one monitor input."""
-    peak: SupplyVolts = 0.7
+    peak: values.SupplyVolts = 0.7
     """Voltage of full drive at the monitor."""
-    driver: Annotated[float | DriverTable, either(DriverOhms, DriverTable)] = 0.0
+    driver: Annotated[float | DriverTable, values.either(values.DriverOhms, DriverTable)] = 0.0
     """Output resistance of the drivers, or a table with ``high`` and ``low``."""
-    tolerance: Tolerance = 0.0
+    tolerance: values.Tolerance = 0.0
     """Tolerance of the resistors."""
     low: Literal["driven", "floating"] = "driven"
     """Whether a low output pulls to ground or floats."""
-    low_volts: LowVolts = 0.0
+    low_volts: values.LowVolts = 0.0
     """Voltage of a low output without load; bipolar outputs stay above 0."""
     response: Literal["srgb", "tube"] = "srgb"
     """The monitor's curve from drive to light: sRGB, or that of a tube (BT.1886)."""
-    tube_black: Glow = 0.0
+    tube_black: values.Glow = 0.0
     """A tube's light at no drive, as a share of its white; with ``response = "tube"``."""
     red: Channel | None = None
     """Line to resistance, or an R-2R ladder."""
@@ -211,7 +184,7 @@ class CountersTable(Table):
     """What the reset makes of the x counter; ``x_start`` when left out: it is preset at the first visible pixel."""
     y_reset: Annotated[int, Field(ge=0, le=65535)] | None = None
     """The same of the y counter."""
-    delay: Seconds = 0.0
+    delay: values.Seconds = 0.0
     """From clock to valid address."""
     blanking_delay: Annotated[int, Field(ge=0, le=65535)] = 0
     """Counts by which sync and blanking are delayed, so that they fit a picture that output registers delay."""
@@ -220,9 +193,9 @@ class CountersTable(Table):
 class BoardTable(Table):
     """The hardware."""
 
-    mode: Annotated[str | TimingsTable, either(ModeName, TimingsTable), Example('mode = "640x480@60"')]
+    mode: Annotated[str | TimingsTable, values.either(values.ModeName, TimingsTable), Example('mode = "640x480@60"')]
     """Monitor mode by name, or a table with its timings."""
-    clock: Annotated[Frequency, Example('clock = "25.175 MHz"')]
+    clock: Annotated[values.Frequency, Example('clock = "25.175 MHz"')]
     """Frequency that steps the x counter."""
     blanking: Annotated[
         Literal["output-enable", "register", "gate", "none"],
@@ -248,13 +221,13 @@ class CardTable(BaseModel):
     """Name of the card."""
     bank: Annotated[int, Field(ge=0)] | None = None
     """Bank for the card; the next free one when left out."""
-    tray: TrayNumber | None = None
+    tray: values.TrayNumber | None = None
     """Tray for the card; the next one with room when left out."""
 
 
 CardEntry = Annotated[
     str | CardTable,
-    either(Text, CardTable),
+    values.either(Text, CardTable),
     Described('a card\'s name, or a table such as { use = "bars", bank = 3 }'),
 ]
 
@@ -266,7 +239,7 @@ class PicturesTable(Table):
     """Files or globs, relative to the recipe; ``"!pattern"`` leaves out what was listed before it."""
     cards: Annotated[tuple[CardEntry, ...], Field(min_length=1), Example('cards = ["bars"]')] = ()
     """Test cards, after the files: names, or tables such as ``{ use = "bars" }`` with options, bank and tray."""
-    per_tray: PerTray | None = None
+    per_tray: values.PerTray | None = None
     """Pictures in each tray, one complete set of chips: a number, or ``"banks"`` for as many as there are banks."""
 
 
@@ -274,9 +247,9 @@ class ViewingTable(Table):
     """From where the screen is looked at; the reductions measure from there what can be seen of the codes."""
 
     unknown_key: ClassVar[str] = "use distance or screen_width"
-    distance: Annotated[Distance, Example('distance = "1.5 m"')]
+    distance: Annotated[values.Distance, Example('distance = "1.5 m"')]
     """From eye to screen."""
-    screen_width: ScreenWidth = 0.3
+    screen_width: values.ScreenWidth = 0.3
     """Width of the visible picture."""
 
 
@@ -300,7 +273,7 @@ class PictureTable(BaseModel):
     """Pattern for file names, or for paths relative to the recipe."""
     bank: Annotated[int, Field(ge=0)] | None = None
     """Bank for the picture."""
-    tray: TrayNumber | None = None
+    tray: values.TrayNumber | None = None
     """Tray for the picture, counted from 1; the next one with room when left out."""
     revision: Text | None = None
     """The one revision that the table is for; all of them when left out."""
@@ -315,9 +288,11 @@ class RecipeTable(Table):
     """Python files with stages of the project's own, relative to the recipe."""
     project: ProjectTable = ProjectTable()
     """What the project is called and where its output goes."""
-    board: Annotated[str | BoardTable, either(Text, BoardTable), Example('a [board] table or board = "board.toml"')]
+    board: Annotated[
+        str | BoardTable, values.either(Text, BoardTable), Example('a [board] table or board = "board.toml"')
+    ]
     """The board, or the file that describes it."""
-    revisions: Annotated[Revisions, Example('revisions = { a = "board-a.toml" }')] | None = None
+    revisions: Annotated[values.Revisions, Example('revisions = { a = "board-a.toml" }')] | None = None
     """Several boards, in place of one: files that describe them, by the name of each revision."""
     pictures: PicturesTable | None = None
     """Which pictures are built."""

@@ -1,7 +1,5 @@
 """The kinds of value that a recipe is made of, as pydantic annotations."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -14,7 +12,7 @@ from pydantic_core import CoreSchema
 from pydantic_core.core_schema import no_info_plain_validator_function
 
 from ladderlight.board import MODES, PART_NAMES, PARTS
-from ladderlight.board.model.assembly import Assembly, Joined
+from ladderlight.board.model.ladder import Assembly, Joined
 from ladderlight.board.model.lines import LineSyntaxError, Signal, expand, expand_names, line
 from ladderlight.errors import nearest_word
 from ladderlight.stages.annotations import Described

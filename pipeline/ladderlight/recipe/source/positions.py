@@ -1,7 +1,5 @@
 """Where the keys and values of a TOML text stand. Loaded only when a recipe has errors."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -24,8 +22,8 @@ class _Place:
 
     key: int
     value: int
-    keys: dict[str, _Place] = field(default_factory=dict)
-    items: list[_Place] = field(default_factory=list)
+    keys: dict[str, "_Place"] = field(default_factory=dict)
+    items: list["_Place"] = field(default_factory=list)
 
 
 class Positions:

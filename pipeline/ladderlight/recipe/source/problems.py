@@ -1,7 +1,5 @@
 """All errors of a recipe, gathered while it is read, and given their places in the files."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any

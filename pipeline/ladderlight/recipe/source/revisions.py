@@ -1,7 +1,5 @@
 """The revisions of a recipe: several boards that share pictures and stages."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 

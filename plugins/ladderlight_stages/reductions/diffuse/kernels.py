@@ -4,12 +4,11 @@ Each kernel is declared once, here. Rows are read as in the papers' figures: ``a
 one in the direction of the scan; each row of ``below`` is centred under the current pixel.
 """
 
-from __future__ import annotations
-
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from ladderlight import PictureError
+from ladderlight import Board, PictureError, Problem
 
 VARIABLE = ("ostromoukhov", "zhou_fang")
 """Kernels whose coefficients depend on the level of the picture; see ``variable``."""
@@ -129,16 +128,22 @@ KERNELS = {
 }
 
 
+def weights_problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
+    """Yield what keeps the weights in a recipe from being a kernel."""
+    try:
+        if options["weights"] is not None:
+            kernel_of(options["weights"], options["divisor"])
+    except PictureError as error:
+        yield Problem.of(error, "weights")
+
+
 def kernel_of(weights: Sequence[Sequence[float]], divisor: float | None = None) -> Kernel:
     """Return a kernel from rows in a recipe: first the pixels ahead, then the rows below, each centred.
 
     Without a divisor the whole error is passed on.
 
-    Raises
-    ------
-    PictureError
-        When a row below has no centre, a weight is negative, all are zero, more than the whole error would be passed
-        on, or the kernel reaches too far.
+    Raises PictureError when a row below has no centre, a weight is negative, all are zero, more than the whole error
+    would be passed on, or the kernel reaches too far.
     """
     ahead, *below = [tuple(float(value) for value in row) for row in weights] or [()]
     if len(ahead) > REACH_AHEAD or len(below) > REACH_BELOW or any(len(row) > 2 * REACH_BELOW + 1 for row in below):

@@ -2,35 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import (
-    Board,
-    CodedPicture,
-    Example,
-    Kept,
-    Option,
-    Palette,
-    Picture,
-    PictureError,
-    Problem,
-    Viewing,
-    stage,
-)
+from ladderlight import Board, CodedPicture, Example, Kept, Option, Palette, Picture, Viewing, stage
 from ladderlight.units.arrays import Codes
-from ladderlight_stages.perception.measures import (
-    FRESH,
-    UNSTATED,
-    MeasuringDistance,
-    ScreenWidth,
-    viewing_advice,
-    with_measures,
+from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
+from ladderlight_stages.reductions.diffuse.kernels import (
+    KERNELS,
+    REACH_AHEAD,
+    VARIABLE,
+    Kernel,
+    kernel_of,
+    weights_problems,
 )
-from ladderlight_stages.reductions.diffuse.kernels import KERNELS, REACH_AHEAD, VARIABLE, Kernel, kernel_of
 
 if TYPE_CHECKING:
     from ladderlight_stages.halftone.palette_tables import PaletteTables
@@ -53,18 +40,10 @@ KernelName = Literal[
 ]
 
 
-def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  # noqa: ARG001 - as rules are called
-    try:
-        if options["weights"] is not None:
-            kernel_of(options["weights"], options["divisor"])
-    except PictureError as error:
-        yield Problem.of(error, "weights")
-
-
 @stage(
     help="Reduce to the board's colours by error diffusion, in linear light.",
     advice=viewing_advice,
-    rule=_problems,
+    rule=weights_problems,
     example=Example(
         shows="fine irregular dots of the board's 64 colours take the place of even tones", options={"kernel": "stucki"}
     ),
@@ -72,8 +51,8 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:  #
 def diffuse(
     picture: Picture,
     board: Board,
-    viewing: Viewing = UNSTATED,
-    kept: Kept = FRESH,
+    viewing: Viewing = Viewing(),
+    kept: Kept = Kept(),
     *,
     kernel: Annotated[
         KernelName, Option("kernel that spreads a pixel's error; most are named after their authors")
@@ -89,8 +68,7 @@ def diffuse(
     divisor: Annotated[
         float | None,
         Option(
-            "divisor of the weights, their sum if not given; with a larger one the rest of the error is lost",
-            minimum=0,
+            "divisor of the weights, their sum if not given; with a larger one the rest of the error is lost", minimum=0
         ),
     ] = None,
     error_limit: Annotated[
@@ -120,10 +98,7 @@ def diffuse(
     ``stevenson_arce`` was published for hexagonal pixels: every other row counts as shifted by half a pixel, which is
     exact for the serpentine scan.
 
-    Raises
-    ------
-    PictureError
-        When ``weights`` are not those of a kernel.
+    Raises PictureError when ``weights`` are not those of a kernel.
     """
     from ladderlight_stages.halftone.exact import exact_codes
 
@@ -142,10 +117,9 @@ def diffuse(
             codes, clipped = diffused(
                 picture, board.palette, shares, strength, error_limit, kept, serpentine=serpentine
             )
-    else:
-        kept = FRESH
+        codes = kept.over(codes)
     viewing = viewing.changed(distance=distance, screen_width=screen_width)
-    return with_measures(picture.coded(kept.over(codes)), picture, board, viewing, clipped=clipped)
+    return with_measures(picture.coded(codes), picture, board, viewing, clipped=clipped)
 
 
 def diffused(
@@ -154,13 +128,13 @@ def diffused(
     kernel: Kernel,
     strength: float = 1.0,
     error_limit: float = 0.25,
-    kept: Kept = FRESH,
+    kept: Kept = Kept(),
     *,
     serpentine: bool = True,
 ) -> tuple[Codes, int | None]:
     """Return the codes, and the number of clipped pixels where the loop counts them."""
     from ladderlight_stages.halftone.lattice_loops import diffuse_lattice
-    from ladderlight_stages.halftone.lattice_tables import UNITS, largest_steps, lattice_tables
+    from ladderlight_stages.halftone.lattice_tables import UNITS, lattice_tables
     from ladderlight_stages.halftone.palette_tables import palette_tables
 
     lattice = lattice_tables(palette)
@@ -169,22 +143,15 @@ def diffused(
         return diffused_onto(picture, tables, kernel, strength, kept, serpentine=serpentine), None
     pixels = lattice.fit(picture.pixels)
     tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
-    light = lattice.light_of_codes(palette)
-    half_steps = largest_steps(light) // 2
     (ahead, further), below = _whole_taps(kernel, strength)
     taps = (int(ahead), int(further) or None, below, serpentine)
-    codes, clipped = diffuse_lattice(pixels, *tables_of, *taps, half_steps, kept.codes if kept else None, light)
+    stay = kept.codes if kept else None
+    codes, clipped = diffuse_lattice(pixels, *tables_of, *taps, lattice.half_steps, stay, lattice.light)
     return codes, None if lattice.grey else clipped
 
 
 def diffused_onto(
-    picture: Picture,
-    tables: PaletteTables,
-    kernel: Kernel,
-    strength: float,
-    kept: Kept = FRESH,
-    *,
-    serpentine: bool,
+    picture: Picture, tables: PaletteTables, kernel: Kernel, strength: float, kept: Kept = Kept(), *, serpentine: bool
 ) -> Codes:
     """Diffuse a picture onto any set of colours."""
     from ladderlight_stages.halftone.lattice_tables import largest_steps

@@ -5,8 +5,6 @@ guns depend on each other. One random number for each pixel moves the thresholds
 gun's step, so that grey stays grey. With very many levels of a gun this moves little.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -80,7 +78,7 @@ def diffuse_variably(
             shares,
             noise,
             serpentine,
-            largest_steps(lattice.light_of_codes(palette)) // 2,
+            lattice.half_steps,
         )
         return codes
     tables = palette_tables(palette, error_limit)

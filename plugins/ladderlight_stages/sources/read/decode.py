@@ -12,10 +12,9 @@ from PIL import Image, ImageChops, ImageFile
 from ladderlight import PictureError
 from ladderlight.units.arrays import Bytes
 from ladderlight_stages.sources.read.deep import deep_rows, has_separate_planes, is_deep
-from ladderlight_stages.sources.read.matrix_profiles import linear_by_matrix
 from ladderlight_stages.sources.read.picture_files.frames import orientation
 from ladderlight_stages.sources.read.picture_files.opening import FAILURES, Ended, open_picture
-from ladderlight_stages.sources.read.profiles import to_srgb
+from ladderlight_stages.sources.read.profiles import linear_by_matrix, to_srgb
 from ladderlight_stages.sources.read.samples import Frame, Samples
 from ladderlight_stages.sources.read.stated import coding_of, gamma_of
 from ladderlight_stages.sources.read.tiff import Page, decoded_page

@@ -38,22 +38,11 @@ def has_separate_planes(image: ImageFile.ImageFile) -> bool:
 def deep_rows(
     image: ImageFile.ImageFile, again: Callable[[], ImageFile.ImageFile], load: Callable[[ImageFile.ImageFile], object]
 ) -> Callable[[int, int], UInt16]:
-    """Decode a frame of 16 bits per sample.
+    """Decode a frame of 16 bits per sample, for which :func:`is_deep` holds.
 
-    Parameters
-    ----------
-    image
-        The frame, not decoded yet; :func:`is_deep` holds.
-    again
-        Returns the same frame once more, not decoded yet.
-    load
-        Decodes an opened frame.
-
-    Returns
-    -------
-    callable
-        Returns the samples from one row up to another: uint16, shape (rows, width, channels), 1 channel for grey, 2
-        with alpha, 3 for colour, 4 with alpha or CMYK.
+    ``again`` returns the same frame once more, not decoded yet; ``load`` decodes an opened frame. What is returned
+    gives the samples from one row up to another: uint16, shape (rows, width, channels), 1 channel for grey, 2 with
+    alpha, 3 for colour, 4 with alpha or CMYK.
     """
     if image.mode.startswith("I;16"):
         load(image)
@@ -114,7 +103,6 @@ def _reading(rawmode: str, order: str, *, other: bool = False) -> str:
 
 
 def _undiluted(samples: UInt16) -> UInt16:
-    """Divide colour by alpha."""
     alpha = samples[:, :, 3:].astype(np.uint32)
     colour = np.minimum(samples[:, :, :3].astype(np.uint32) * 65535 // np.maximum(alpha, 1), 65535)
     return np.concatenate([colour.astype(np.uint16), samples[:, :, 3:]], axis=2)

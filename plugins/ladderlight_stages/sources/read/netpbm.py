@@ -67,23 +67,17 @@ def raster_of(path: Path) -> Raster | None:
 
 
 def raw_samples(path: Path, raster: Raster, *, partly: bool) -> tuple[NDArray[Any], bool]:
-    """Read the samples of a file, as stored.
+    """Read the samples of a file, as stored, (height, width, 1 or 3) from the top down, and whether some are missing.
 
-    Raises PictureError when samples are missing, unless ``partly``, or wrong.
-
-    Returns
-    -------
-    ndarray
-        Shape (height, width, 1 or 3), rows from the top down.
-    bool
-        Whether samples are missing at the end; they are 0 then.
+    Those are at the end, and 0. Raises PictureError when samples are missing, unless ``partly``, or wrong.
     """
     shape = raster.height, raster.width, raster.channels
     samples: NDArray[Any] = np.zeros(shape, np.uint16 if raster.plain else raster.form)
     with reading(path) as (file, _), named("PPM"):
         file.seek(raster.start)
         flat = samples.reshape(-1)
-        read = _read_plain(file, flat) if raster.plain else _read_binary(file, flat)
+        whole = 0 if raster.plain else file.readinto(flat.view(np.uint8))  # type: ignore[attr-defined]
+        read = _read_plain(file, flat) if raster.plain else whole // flat.itemsize
         if read < flat.size and not (partly and read):
             raise EOFError
     return (samples if raster.white else samples[::-1]), read < flat.size
@@ -95,11 +89,6 @@ def scaled(samples: NDArray[Any], white: int) -> NDArray[Any]:
         return np.asarray(np.clip(np.nan_to_num(samples, nan=0.0), 0.0, 1.0), dtype=np.float32)
     levels = np.minimum(samples.astype(np.uint32) * 65535 + white // 2, 65535 * white)
     return (levels // white).astype(np.uint16)
-
-
-def _read_binary(file: BinaryIO, samples: NDArray[Any]) -> int:
-    """Read as many samples as there are; return how many."""
-    return file.readinto(samples.view(np.uint8)) // samples.itemsize  # type: ignore[attr-defined, no-any-return]
 
 
 def _read_plain(file: BinaryIO, samples: NDArray[Any]) -> int:

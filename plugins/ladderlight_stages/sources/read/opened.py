@@ -45,18 +45,9 @@ class Opened:
 
 @contextmanager
 def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[Opened]:
-    """Open a picture file.
+    """Open a picture file; with ``partly`` the part of a broken one that can be decoded counts.
 
     Raises PictureError when it cannot be read; also while frames are decoded.
-
-    Parameters
-    ----------
-    path
-        The file.
-    use_profile
-        Whether an embedded colour profile counts.
-    partly
-        Whether the part of a broken file that can be decoded counts.
     """
     raster = raster_of(path)
     if raster is not None:

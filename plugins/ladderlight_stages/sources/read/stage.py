@@ -65,8 +65,7 @@ def read(
     ] = "demanded",
     profile: Annotated[Literal["use", "ignore"], Option("use or ignore a colour profile in the file")] = "use",
     damaged: Annotated[
-        Literal["refuse", "use"],
-        Option("refuse a broken file, or use the part that can be decoded, with a caution"),
+        Literal["refuse", "use"], Option("refuse a broken file, or use the part that can be decoded, with a caution")
     ] = "refuse",
 ) -> Iterator[Picture]:
     """Read a picture file into linear light, one frame after another.
@@ -76,16 +75,12 @@ def read(
 
     Parameters
     ----------
-    path
-        The file; its first bytes identify the format.
     demand
         The least size needed. A JPEG is decoded at 1/2, 1/4 or 1/8 where that suffices; of other files, blocks of
         pixels are averaged in linear light where that leaves twice as much.
-    matte
-        The colour behind transparent parts, mixed in linear light.
-    frames, every, page
-        The frames of an animation, or pages of a TIFF. A frame's duration is in ``origin.duration``; with ``every``
-        it includes the frames left out. ``page`` overrides the other two.
+    every, page
+        A frame's duration is in ``origin.duration``; with ``every`` it includes the frames left out. ``page`` overrides
+        ``frames`` and ``every``.
     scale
         A JPEG's decoder averages encoded values where it reduces a picture, so fine stark patterns become darker: black
         and white stripes of 4 pixels, reduced eightfold, have 0.22 of full light instead of 0.50. ``"full"`` avoids
@@ -97,14 +92,11 @@ def read(
         ``"use"``: a file that is broken or cut short is read as far as it can be decoded, with the rest black; of an
         animation, the frames before the damage. The picture gets a note, ``caution``.
 
-    Yields
-    ------
-    Picture
-        Each frame: upright, float32, linear light, 0 to 1. A colour profile that cannot be used is left out, with a
-        note, ``caution``.
-
     Notes
     -----
+    A colour profile that cannot be used is left out, with a note, ``caution``. Transparent parts are mixed with the
+    matte in linear light.
+
     Samples of 16 bits are used in full, those of 32 bits to 16, also with a profile of curves and a matrix. A profile
     of tables is applied to their upper 8 bits. Floats in a TIFF or PFM are linear light, unless a profile in the file
     defines their encoding.
@@ -129,7 +121,8 @@ def read(
                         yield waiting
                     waiting = picture
                 if file.duration is not None and waiting is not None:
-                    waiting = _longer(waiting, file.duration(one) / 1000)
+                    shown = (waiting.origin.duration or 0) + file.duration(one) / 1000
+                    waiting = replace(waiting, origin=replace(waiting.origin, duration=shown or None))
             except (*FAILURES, DamageError):
                 if waiting is None or damaged == "refuse":
                     raise
@@ -160,8 +153,3 @@ def _picture(path: Path, frame: Frame, number: int, *, first: bool, matte: Singl
     origin = Origin(name=path.stem if first else f"{path.stem}#{number}", source=str(path), frame=number)
     notes = {"caution": caution} if caution else {}
     return Picture(origin=origin, pixels=pixels, notes=notes, part=FilePart(size=frame.upright_size))
-
-
-def _longer(picture: Picture, seconds: float) -> Picture:
-    """Return the picture, shown for so much longer."""
-    return replace(picture, origin=replace(picture.origin, duration=(picture.origin.duration or 0) + seconds or None))

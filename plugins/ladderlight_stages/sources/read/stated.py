@@ -14,7 +14,7 @@ from PIL import Image
 
 from ladderlight import PictureError
 from ladderlight.board import linear_from_srgb
-from ladderlight.colour.adaptation import adaptation
+from ladderlight.colour.spaces import adaptation
 from ladderlight.units.arrays import Floats, Singles
 
 Primaries = tuple[float, ...]
@@ -95,7 +95,6 @@ def gamma_of(image: Image.Image) -> Stated | None:
 
 
 def _chunk(path: Path, name: bytes) -> bytes | None:
-    """Return the data of a chunk before the picture's."""
     with path.open("rb") as file:
         file.seek(8)
         while len(head := file.read(8)) == 8:

@@ -50,10 +50,7 @@ class Page:
 
 
 def page_sizes(path: Path) -> list[FrameSize]:
-    """List the pages that are meant to be shown.
-
-    Raises PictureError when the file is broken.
-    """
+    """List the pages that are meant to be shown. Raises PictureError when the file is broken."""
     with _pages(path) as pages:
         shown = [number for number, page in enumerate(pages) if not int(page.subfiletype) & NOT_SHOWN] or [0]
         return [_size(number, pages[number]) for number in shown]
@@ -67,10 +64,7 @@ def _size(number: int, page: TiffPage) -> FrameSize:
 
 
 def decoded_page(path: Path, number: int, *, use_profile: bool) -> Page:
-    """Decode a page in full.
-
-    Raises PictureError when it is broken, or its samples have no defined white.
-    """
+    """Decode a page in full. Raises PictureError when it is broken, or its samples have no defined white."""
     with _pages(path) as pages:
         page = pages[number]
         refuse_frames([_size(number, page)])

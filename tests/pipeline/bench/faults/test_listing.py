@@ -11,7 +11,7 @@ from ladderlight.bench.faults.listing import faults_of
 from ladderlight.bench.faults.screens import looks_of, shown_cells, shown_codes
 from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Board, Counters
-from ladderlight.board.model.assembly import Assembly
+from ladderlight.board.model.ladder import Assembly
 from ladderlight.proof.scanout import picture_codes, screen_codes
 
 

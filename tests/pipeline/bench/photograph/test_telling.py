@@ -3,9 +3,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ladderlight.bench.faults.cards import words_of_card
 from ladderlight.bench.faults.listing import faults_of
-from ladderlight.bench.faults.screens import looks_of
+from ladderlight.bench.faults.screens import looks_of, words_of_card
 from ladderlight.bench.photograph.telling import telling_card, telling_reading
 from ladderlight.recipe import load
 

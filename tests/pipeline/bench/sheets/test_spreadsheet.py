@@ -4,7 +4,7 @@ import csv
 import io
 
 from ladderlight.bench.sheets.document import bench_of
-from ladderlight.bench.sheets.spreadsheet import spreadsheets
+from ladderlight.bench.sheets.page import spreadsheets
 from ladderlight.board import Part
 from ladderlight.board.advice import findings
 

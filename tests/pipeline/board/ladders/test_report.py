@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from ladderlight.board.ladders.design import design
-from ladderlight.board.ladders.goal import Goal
 from ladderlight.board.ladders.report import design_document, findings_of, ladder_document, recipe_of
+from ladderlight.board.ladders.search import Goal
 
 
 def test_document_of_a_ladder_is_plain(ladder) -> None:

@@ -36,7 +36,7 @@ def test_a_start_that_is_no_multiple_of_the_repeat_cuts_the_first_pixel(make_boa
 
 def test_counts_wrap_at_the_counters_width(make_board) -> None:
     board = make_board(counters=Counters(x_start=1020))
-    assert board.x_bits == 10
+    assert board.x_counter.bits == 10
     assert board.x_grid.counts[:6].tolist() == [1020, 1021, 1022, 1023, 0, 1]
 
 

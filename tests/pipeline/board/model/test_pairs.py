@@ -8,7 +8,7 @@ import pytest
 
 from ladderlight.board import Channel, Ladder
 from ladderlight.board.ladders.analysis import analyse
-from ladderlight.board.model.assembly import Assembly
+from ladderlight.board.model.ladder import Assembly
 from ladderlight.board.model.network import Resistor
 
 PARALLEL = Assembly(parts=(680.0, 11000.0), joined="parallel")

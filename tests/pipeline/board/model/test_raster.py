@@ -1,10 +1,45 @@
+"""Modes, rasters, and what counters read, against counters that are stepped one count at a time."""
+
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
+from itertools import islice
 
 import pytest
 
-from ladderlight.board import MODES, Raster
+from ladderlight.board import MODES, Axis, Mode, Raster
+from ladderlight.board.model.raster import Counter
+
+
+def test_rates_follow_from_totals() -> None:
+    mode = MODES["640x480@60"]
+    assert mode.horizontal.total == 800
+    assert mode.vertical.total == 525
+    assert mode.line_rate == Fraction(25_175_000, 800)
+    assert mode.frame_rate == Fraction(25_175_000, 800 * 525)
+
+
+@pytest.mark.parametrize("name", MODES)
+def test_names_say_size_and_rate(name: str) -> None:
+    mode = MODES[name]
+    size, rate = name.split("@")
+    assert f"{mode.horizontal.active}x{mode.vertical.active}" == size
+    assert abs(float(mode.frame_rate) - int(rate)) < 1
+
+
+def test_dots_are_square_where_the_mode_has_the_screens_proportions() -> None:
+    assert MODES["640x480@60"].dot_aspect == 1
+    assert MODES["800x600@60"].dot_aspect == 1
+    assert MODES["640x400@70"].dot_aspect == Fraction(5, 6)  # 400 lines stretched over the height of 480
+
+
+def test_a_mode_of_ones_own() -> None:
+    axis = Axis(active=100, front_porch=4, sync=8, back_porch=16, positive=True)
+    mode = Mode(name="own", dot_clock=Fraction(1_280_000), horizontal=axis, vertical=axis, screen_aspect=Fraction(1))
+    assert mode.line_rate == 10_000
+    assert mode.frame_rate == Fraction(10_000, 128)
+    assert mode.dot_aspect == 1
 
 
 def raster(clock: str, mode: str = "640x480@60") -> Raster:
@@ -100,3 +135,50 @@ def test_fitting_clocks_are_whole_and_the_nearest_come_first() -> None:
 def test_the_y_counter_counts_lines_at_any_clock() -> None:
     assert raster("16.25e6", "1024x768@60").y.total == 806
     assert raster("65e6", "1024x768@60").y == raster("16.25e6", "1024x768@60").y
+
+
+X = Raster(mode=MODES["640x480@60"], clock=Fraction(25_175_000)).x
+"""640 visible, sync from 656 to 751, 800 in all."""
+
+
+def stepped(start: int, clear_after: int, load: int, bits: int = 10) -> Iterator[int]:
+    """Step a synchronous counter of some bits from the first visible count on; after one count it loads another."""
+    value = start
+    while True:
+        yield value
+        value = load if value == clear_after else (value + 1) % 2**bits
+
+
+@pytest.mark.parametrize(
+    ("start", "reset", "clear_after", "wired", "bits"),
+    [
+        pytest.param(0, None, 799, 0, 10, id="reset where the picture begins"),
+        pytest.param(144, None, 943, 0, 10, id="preset"),
+        pytest.param(144, 0, 799, 0, 10, id="reset where sync begins"),
+        pytest.param(160, 0, 799, 0, 10, id="reset where the front porch begins"),
+        pytest.param(368, 224, 1023, 0, 10, id="preset where sync begins, so that it is reset as it wraps"),
+        pytest.param(140, 1020, 795, 0, 10, id="wraps before the picture"),
+        pytest.param(1020, None, 795, 0, 10, id="wraps in the picture"),
+        pytest.param(1020, None, 1819, 11, 11, id="wider, does not wrap"),
+    ],
+)
+def test_it_reads_what_a_counter_that_is_stepped_does(
+    start: int, reset: int | None, clear_after: int, wired: int, bits: int
+) -> None:
+    counter = Counter(start=start, reset=reset, counts=X, wired=wired)
+    assert counter.bits == bits
+    load = start if reset is None else reset
+    two_lines = list(islice(stepped(start, clear_after, load, bits), 1600))
+    assert counter.read(range(1600)).tolist() == two_lines
+    assert counter.read(range(-800, 0)).tolist() == two_lines[:800]
+    assert (counter.last, counter.reset_to) == (clear_after, load)
+    assert counter.sync_start == two_lines[656]
+    assert counter.sync_end == two_lines[752]
+    assert counter.blanking_start == two_lines[640]
+    assert counter.blanking_end == two_lines[800] == start
+
+
+def test_delayed_sync_and_blanking_are_as_many_counts_later() -> None:
+    counter = Counter(start=144, reset=0, counts=X, delay=4)
+    assert (counter.start, counter.last, counter.reset_to) == (144, 799, 0)
+    assert (counter.blanking_start, counter.sync_start, counter.sync_end, counter.blanking_end) == (788, 4, 100, 148)

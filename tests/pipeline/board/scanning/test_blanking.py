@@ -17,8 +17,8 @@ def blanked_codes(board: Board, words: dict[str, np.ndarray], bank: int = 0) -> 
     x, y = board.raster.x, board.raster.y
     column, line = np.meshgrid(np.arange(x.total), np.arange(y.total))
     blank = (column >= x.visible) | (line >= y.visible)
-    counts = (board.counters.x_start + column[blank]) % 2**board.x_bits
-    lines = (board.counters.y_start + line[blank]) % 2**board.y_bits
+    counts = (board.counters.x_start + column[blank]) % 2**board.x_counter.bits
+    lines = (board.counters.y_start + line[blank]) % 2**board.y_counter.bits
     return scan(board, words, counts, lines, bank).codes
 
 

@@ -15,10 +15,8 @@ from hypothesis import strategies as st
 
 from ladderlight.board import Finding
 from ladderlight.commands import main
-from ladderlight.commands.terminal.console import LineConsole
-from ladderlight.commands.terminal.failures import print_lines
 from ladderlight.commands.terminal.folding import columns, folded, width_of
-from ladderlight.commands.terminal.reporting import print_findings
+from ladderlight.commands.terminal.reporting import LineConsole, print_findings, print_lines
 from ladderlight.errors import Fault
 
 ROOT = Path(__file__).parents[4]

@@ -6,8 +6,7 @@ from scipy.ndimage import convolve1d
 
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight.proof.page.document import joined_scripts
-from ladderlight_stages.perception.density import density_of
-from ladderlight_stages.perception.vision import FILTERS, kernel
+from ladderlight_stages.perception.vision import FILTERS, density_of, kernel
 
 SEEN = (
     "([bytes, width, height, density]) => Array.from(seenFrom(Uint8ClampedArray.from(bytes), width, height, density))"

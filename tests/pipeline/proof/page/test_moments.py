@@ -7,8 +7,8 @@ import pytest
 
 from ladderlight.board import Counters
 from ladderlight.board.scanning.playback import play
+from ladderlight.proof.page.data import board_data
 from ladderlight.proof.page.document import joined_scripts
-from ladderlight.proof.page.wiring import board_data
 
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
 MOMENTS = """([board, texts]) => {

@@ -12,7 +12,7 @@ import pytest
 from ladderlight import Contents
 from ladderlight.board import Board
 from ladderlight.proof.files import proof_files
-from ladderlight.proof.page.palette import palette_section
+from ladderlight.proof.page.document import palette_section
 from ladderlight.proof.plots.palettes import palette_fields
 from ladderlight.proof.scanout import Scanned, memories_of
 from ladderlight.workspace.description import describe

@@ -6,8 +6,7 @@ import numpy as np
 from PIL import Image
 
 from ladderlight.flow.pictures import SourceView
-from ladderlight.proof.page.storing import stored_size
-from ladderlight.proof.page.views import room_for_views, stored_views
+from ladderlight.proof.page.storing import room_for_views, stored_size, stored_views
 
 
 def views_of(count, size=(160, 120)):

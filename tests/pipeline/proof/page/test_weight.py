@@ -11,7 +11,7 @@ from PIL import Image
 
 from ladderlight import CodedPicture, Contents, MemoryContents, Origin, Picture, PlacedPicture
 from ladderlight.board import MODES, Board, Channel, Counters, Ladder, Part, Placement, Raster, linear_from_srgb
-from ladderlight.flow.source_views import source_view
+from ladderlight.flow.images import source_view
 from ladderlight.testing import run_stage
 from ladderlight_stages.reductions.diffuse.stage import diffuse
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from ladderlight.board.ladders.analysis import analyse
-from ladderlight.proof.plots import alike, ladder_plot
+from ladderlight.proof.plots.ladders import alike, ladder_plot
 
 RED = {"r0": 1330.0, "r1": 715.0}
 

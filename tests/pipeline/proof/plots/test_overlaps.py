@@ -11,7 +11,10 @@ import pytest
 
 from ladderlight.board import Board, Counters
 from ladderlight.board.ladders.analysis import analyse
-from ladderlight.proof.plots import alike, frame_plot, ladder_plot, palette_plot, scan_line_plot, timing_plot
+from ladderlight.proof.plots.ladders import alike, ladder_plot
+from ladderlight.proof.plots.palettes import palette_plot
+from ladderlight.proof.plots.raster import frame_plot, scan_line_plot
+from ladderlight.proof.plots.timings import timing_plot
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

@@ -11,8 +11,7 @@ import pytest
 from PIL import Image
 
 from ladderlight.board.model.palette import palette_of
-from ladderlight.proof.plots import palette_plot
-from ladderlight.proof.plots.palettes import MOST_CELLS, palette_fields
+from ladderlight.proof.plots.palettes import MOST_CELLS, palette_fields, palette_plot
 
 
 def cells_of(plot: str) -> list[np.ndarray]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from ladderlight.board import Board, Counters
-from ladderlight.proof.plots import frame_plot, scan_line_plot
+from ladderlight.proof.plots.raster import frame_plot, scan_line_plot
 
 
 def parts_of(root, every) -> list:

@@ -6,8 +6,8 @@ import pytest
 
 from ladderlight.board import Counters
 from ladderlight.board.scanning.timing import REGISTER_SETUP
-from ladderlight.proof.plots import timing_plot
 from ladderlight.proof.plots.drawing import WARN, WIDTH
+from ladderlight.proof.plots.timings import timing_plot
 
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
 HOLD = 4 / 25.175e6

@@ -1,8 +1,18 @@
 import numpy as np
 import pytest
 
-from ladderlight.readback.diagnosis.candidates import possible_faults
+from ladderlight.flow.pictures import Span
 from ladderlight.readback.diagnosis.faults import fixed
+from ladderlight.readback.diagnosis.weighing import possible_faults
+from ladderlight.readback.dumps import Reading
+from ladderlight.readback.sections import Section, image_of
+
+
+def whole(board, words, at=0):
+    """A device that was read at once."""
+    device = board.devices[at]
+    read = (Section(device=device, span=Span()),)
+    return Reading(device=device, image=image_of(words, device), read=read)
 
 
 @pytest.fixture
@@ -58,7 +68,7 @@ WANTED = [0x1, 0x2, 0x4, 0x8, 0x3, 0x5, 0x6, 0xF]
 )
 def test_what_each_fault_makes_of_the_words(tiny, text, kind, words):
     wanted = np.array(WANTED, dtype=np.uint32)
-    faults = {fault.text: fault for fault in possible_faults(tiny, tiny.devices[0], wanted, wanted)}
+    faults = {fault.text: fault for fault in possible_faults(tiny, wanted, whole(tiny, wanted))}
     assert faults[text].kind == kind
     assert faults[text].words(np.arange(8)).tolist() == words
     assert faults[text].words(np.array([[7, 0]])).tolist() == [[words[7], words[0]]]
@@ -69,7 +79,7 @@ def test_a_chip_is_erased_from_or_up_to_an_address(tiny):
     for blank, where in ((slice(5, None), "from 0005h to the end"), (slice(0, 3), "below 0003h")):
         found = wanted.copy()
         found[blank] = 0xF
-        faults = [f for f in possible_faults(tiny, tiny.devices[0], wanted, found) if f.kind == "unfinished"]
+        faults = [f for f in possible_faults(tiny, wanted, whole(tiny, found)) if f.kind == "unfinished"]
         assert [fault.text for fault in faults] == [
             f"erased {where}: programming stopped early, or the wrong part was selected"
         ]
@@ -79,7 +89,7 @@ def test_a_chip_is_erased_from_or_up_to_an_address(tiny):
 def test_banks_in_another_order_are_found_in_what_was_read(tiny):
     wanted = np.array(WANTED, dtype=np.uint32)
     found = np.concatenate([wanted[4:], wanted[:4]])
-    fault, *_ = possible_faults(tiny, tiny.devices[0], wanted, found)
+    fault, *_ = possible_faults(tiny, wanted, whole(tiny, found))
     assert (fault.kind, fault.text) == ("bank_order", "the banks are in the wrong order: bank 0 holds 1, 1 holds 0")
     assert fault.words(np.arange(8)).tolist() == found.tolist()
 
@@ -91,14 +101,14 @@ def test_banks_are_named_by_number_whatever_their_line(make_board, memory):
     board = make_board(memory(address=["x8-x9", "bank3"], data=["b0-b1", "g0-g1"], part=part), check=False)
     wanted = np.array(WANTED, dtype=np.uint32)
     found = np.concatenate([wanted[4:], wanted[:4]])
-    (fault,) = [f for f in possible_faults(board, board.devices[0], wanted, found) if f.kind == "bank_order"]
+    (fault,) = [f for f in possible_faults(board, wanted, whole(board, found)) if f.kind == "bank_order"]
     assert fault.text == "the banks are in the wrong order: bank 0 holds 1, 1 holds 0"
 
 
 def test_a_bank_in_the_place_of_another_and_the_rest_erased(tiny):
     wanted = np.array(WANTED, dtype=np.uint32)
     found = np.concatenate([wanted[4:], np.full(4, 0xF, dtype=np.uint32)])
-    fault, *_ = possible_faults(tiny, tiny.devices[0], wanted, found)
+    fault, *_ = possible_faults(tiny, wanted, whole(tiny, found))
     assert fault.text == "the banks are in the wrong order: bank 0 holds 1, 1 is erased"
     assert fault.words(np.arange(8)).tolist() == found.tolist()
 
@@ -106,7 +116,7 @@ def test_a_bank_in_the_place_of_another_and_the_rest_erased(tiny):
 def test_a_bank_that_is_erased_is_not_called_out_of_order(tiny):
     wanted = np.array(WANTED, dtype=np.uint32)
     found = np.concatenate([wanted[:4], np.full(4, 0xF, dtype=np.uint32)])
-    (fault,) = [f for f in possible_faults(tiny, tiny.devices[0], wanted, found) if f.kind == "bank_order"]
+    (fault,) = [f for f in possible_faults(tiny, wanted, whole(tiny, found)) if f.kind == "bank_order"]
     assert fault.text == "bank 1 is erased"
     assert fault.words(np.arange(8)).tolist() == found.tolist()
 
@@ -114,7 +124,7 @@ def test_a_bank_that_is_erased_is_not_called_out_of_order(tiny):
 def test_one_bank_twice_is_rather_a_stuck_line(tiny):
     wanted = np.array(WANTED, dtype=np.uint32)
     found = np.concatenate([wanted[4:], wanted[4:]])
-    fits = [f for f in possible_faults(tiny, tiny.devices[0], wanted, found) if (f.words(np.arange(8)) == found).all()]
+    fits = [f for f in possible_faults(tiny, wanted, whole(tiny, found)) if (f.words(np.arange(8)) == found).all()]
     assert [fault.kind for fault in fits] == ["address_stuck", "part_size", "bank_order"]
 
 
@@ -122,7 +132,7 @@ def test_one_bank_twice_is_rather_a_stuck_line(tiny):
 def test_the_distance_of_a_shift_is_found_in_what_was_read(board, banked, distance):
     wanted = banked(board, (0, 1)).memories["picture"].words
     found = np.roll(wanted, distance)
-    faults = [f for f in possible_faults(board, board.devices[0], wanted, found) if f.kind == "shifted"]
+    faults = [f for f in possible_faults(board, wanted, whole(board, found)) if f.kind == "shifted"]
     assert f"data shifted {'up' if distance > 0 else 'down'} by {abs(distance)} byte" in faults[0].text
     assert ("up" if distance > 0 else "down") in faults[0].text
     assert (faults[0].words(np.arange(131072)) == found).all()
@@ -135,13 +145,13 @@ def test_a_shift_by_an_odd_byte_in_wide_words(make_board, memory, banked):
     wanted = banked(board, (0,)).memories["picture"].words
     image = np.roll(wanted.astype("<u2").view(np.uint8), 3)
     found = image.view("<u2").astype(np.uint32)
-    faults = [f for f in possible_faults(board, board.devices[0], wanted, found) if f.kind == "shifted"]
+    faults = [f for f in possible_faults(board, wanted, whole(board, found)) if f.kind == "shifted"]
     assert any((fault.words(np.arange(65536)) == found).all() for fault in faults)
 
 
 def test_known_contents_come_before_every_fault(tiny):
     wanted = np.array(WANTED, dtype=np.uint32)
     known = fixed("earlier_burn", "the previous build", wanted[::-1].copy())
-    first, second, *_ = possible_faults(tiny, tiny.devices[0], wanted, wanted, [known])
+    first, second, *_ = possible_faults(tiny, wanted, whole(tiny, wanted), [known])
     assert (first, second.kind) == (known, "blank")
     assert first.words(np.arange(8)).tolist() == WANTED[::-1]

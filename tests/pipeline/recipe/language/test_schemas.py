@@ -167,7 +167,7 @@ def test_every_option_of_every_stage_is_described() -> None:
 
 def test_a_plugin_that_cannot_be_loaded_is_left_out() -> None:
     broken = _Registered(reference="nothing_of_the_kind:paint", plugin="broken")
-    crop = _Registered(reference="ladderlight_stages.pictures.crop.stage:crop", plugin="builtin")
+    crop = _Registered(reference="ladderlight_stages.pictures.crop:crop", plugin="builtin")
     document = schema(StageRegistry(_stages={"paint": (broken,), "crop": (crop,)}))
     assert [name for name in document["$defs"] if name.startswith("stage.")] == ["stage.builtin.crop"]
     assert document["then"]["properties"]["stage"]["items"]["properties"]["use"] == {"enum": ["crop", "builtin.crop"]}
@@ -175,7 +175,7 @@ def test_a_plugin_that_cannot_be_loaded_is_left_out() -> None:
 
 def test_a_stage_that_a_built_in_one_stands_before_is_known_by_its_plugin(text: str) -> None:
     crop, other = (
-        _Registered(reference=f"ladderlight_stages.pictures.crop.stage:{name}", plugin=plugin)
+        _Registered(reference=f"ladderlight_stages.pictures.crop:{name}", plugin=plugin)
         for name, plugin in (("crop", "builtin"), ("crop", "harbour"))
     )
     document = schema(StageRegistry(_stages={"crop": (crop, other)}))

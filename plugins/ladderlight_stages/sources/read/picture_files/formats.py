@@ -12,14 +12,15 @@ HEAD = 4096
 """Bytes at the start of a file that identify its format."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Format:
-    """A supported format. ``plugin`` is the module of Pillow, or of another package, that decodes it."""
+    """A supported format."""
 
     name: str
     identity: str
     """Its name in Pillow."""
     plugin: str
+    """The module of Pillow, or of another package, that decodes it."""
     is_one: Callable[[bytes, str], object]
     """Whether a file is of the format, from its first bytes and the suffix of its name, in small letters."""
     feature: str = ""
@@ -32,6 +33,14 @@ def _starts(*magic: bytes) -> Callable[[bytes, str], bool]:
     return lambda head, _: head.startswith(magic)
 
 
+def _like(pattern: bytes) -> Callable[[bytes, str], object]:
+    return lambda head, _: re.match(pattern, head, re.DOTALL)
+
+
+def _branded(*brands: bytes) -> Callable[[bytes, str], object]:
+    return lambda head, _: _brands(head).intersection(brands)
+
+
 def _brands(head: bytes) -> set[bytes]:
     """Return the brands of an ISO base media file (ISO/IEC 14496-12, section 4.3); none for another file."""
     if head[4:8] != b"ftyp":
@@ -40,80 +49,29 @@ def _brands(head: bytes) -> set[bytes]:
     return {box[:4], *(box[at : at + 4] for at in range(8, len(box) - 3, 4))}
 
 
-def _is_heif(head: bytes) -> bool:
-    return bool(_brands(head) & {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
-
-
+_TIFF = _starts(b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+"""TIFF 6.0, section 2, and BigTIFF."""
+_JPEG_2000 = _starts(b"\xff\x4f\xff\x51", b"\0\0\0\x0cjP  \r\n\x87\n")
+_HEIF = _branded(b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+_XBM = _like(rb"\s*(/\*.*?\*/\s*)?#define\s+\S*width\s+\d")
 FORMATS = (
-    Format(name="PNG", identity="PNG", plugin="PIL.PngImagePlugin", is_one=_starts(b"\x89PNG\r\n\x1a\n")),
-    Format(name="JPEG", identity="JPEG", plugin="PIL.JpegImagePlugin", is_one=_starts(b"\xff\xd8\xff")),
-    Format(name="GIF", identity="GIF", plugin="PIL.GifImagePlugin", is_one=_starts(b"GIF87a", b"GIF89a"), canvases=4),
-    Format(
-        name="WebP",
-        identity="WEBP",
-        plugin="PIL.WebPImagePlugin",
-        is_one=lambda head, _: head[:4] == b"RIFF" and head[8:12] == b"WEBP",
-        feature="webp",
-        canvases=5,
-    ),
-    Format(
-        name="TIFF",
-        identity="TIFF",
-        plugin="PIL.TiffImagePlugin",  # TIFF 6.0, section 2, and BigTIFF
-        is_one=_starts(b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"),
-        feature="libtiff",
-    ),
-    Format(name="BMP", identity="BMP", plugin="PIL.BmpImagePlugin", is_one=_starts(b"BM")),
-    Format(
-        name="PPM",
-        identity="PPM",
-        plugin="PIL.PpmImagePlugin",
-        is_one=lambda head, _: re.match(rb"P[1-6fF][\s#]", head),
-    ),
-    Format(
-        name="AVIF",
-        identity="AVIF",
-        plugin="PIL.AvifImagePlugin",
-        is_one=lambda head, _: _brands(head) & {b"avif", b"avis"},
-        feature="avif",
-        canvases=4,
-    ),
-    Format(
-        name="JPEG 2000",
-        identity="JPEG2000",
-        plugin="PIL.Jpeg2KImagePlugin",
-        is_one=_starts(b"\xff\x4f\xff\x51", b"\0\0\0\x0cjP  \r\n\x87\n"),
-        feature="jpg_2000",
-        canvases=5,
-    ),
-    Format(name="PSD", identity="PSD", plugin="PIL.PsdImagePlugin", is_one=_starts(b"8BPS")),
-    Format(name="ICO", identity="ICO", plugin="PIL.IcoImagePlugin", is_one=_starts(b"\0\0\1\0"), canvases=4),
-    Format(name="QOI", identity="QOI", plugin="PIL.QoiImagePlugin", is_one=_starts(b"qoif"), canvases=2),
-    Format(
-        name="PCX",
-        identity="PCX",
-        plugin="PIL.PcxImagePlugin",
-        is_one=lambda head, _: re.match(rb"\x0a[\0\2\3\5][\0\1][\1\2\4\x08]", head, re.DOTALL),
-    ),
-    Format(
-        name="XBM",
-        identity="XBM",
-        plugin="PIL.XbmImagePlugin",
-        is_one=lambda head, _: re.match(rb"\s*(/\*.*?\*/\s*)?#define\s+\S*width\s+\d", head, re.DOTALL),
-    ),
-    Format(
-        name="TGA",
-        identity="TGA",
-        plugin="PIL.TgaImagePlugin",  # has no signature
-        is_one=lambda _, suffix: suffix in (".tga", ".icb", ".vda", ".vst"),
-    ),
-    Format(
-        name="HEIC",
-        identity="HEIF",
-        plugin="pi_heif.HeifImagePlugin",
-        is_one=lambda head, _: _is_heif(head),
-        canvases=4,
-    ),
+    Format("PNG", "PNG", "PIL.PngImagePlugin", _starts(b"\x89PNG\r\n\x1a\n")),
+    Format("JPEG", "JPEG", "PIL.JpegImagePlugin", _starts(b"\xff\xd8\xff")),
+    Format("GIF", "GIF", "PIL.GifImagePlugin", _starts(b"GIF87a", b"GIF89a"), canvases=4),
+    Format("WebP", "WEBP", "PIL.WebPImagePlugin", _like(rb"RIFF.{4}WEBP"), feature="webp", canvases=5),
+    Format("TIFF", "TIFF", "PIL.TiffImagePlugin", _TIFF, feature="libtiff"),
+    Format("BMP", "BMP", "PIL.BmpImagePlugin", _starts(b"BM")),
+    Format("PPM", "PPM", "PIL.PpmImagePlugin", _like(rb"P[1-6fF][\s#]")),
+    Format("AVIF", "AVIF", "PIL.AvifImagePlugin", _branded(b"avif", b"avis"), feature="avif", canvases=4),
+    Format("JPEG 2000", "JPEG2000", "PIL.Jpeg2KImagePlugin", _JPEG_2000, feature="jpg_2000", canvases=5),
+    Format("PSD", "PSD", "PIL.PsdImagePlugin", _starts(b"8BPS")),
+    Format("ICO", "ICO", "PIL.IcoImagePlugin", _starts(b"\0\0\1\0"), canvases=4),
+    Format("QOI", "QOI", "PIL.QoiImagePlugin", _starts(b"qoif"), canvases=2),
+    Format("PCX", "PCX", "PIL.PcxImagePlugin", _like(rb"\x0a[\0\2\3\5][\0\1][\1\2\4\x08]")),
+    Format("XBM", "XBM", "PIL.XbmImagePlugin", _XBM),
+    # Without a signature.
+    Format("TGA", "TGA", "PIL.TgaImagePlugin", lambda _, suffix: suffix in (".tga", ".icb", ".vda", ".vst")),
+    Format("HEIC", "HEIF", "pi_heif.HeifImagePlugin", _HEIF, canvases=4),
 )
 IN_WORDS = joined([one.name for one in FORMATS], "or")
 
@@ -125,11 +83,11 @@ _FOREIGN: tuple[tuple[Callable[[bytes, str], object], str, str], ...] = (
     (_starts(b"%PDF"), "a PDF", "save its page as PNG"),
     (_starts(b"%!PS", b"\xc5\xd0\xd3\xc6"), "PostScript", "save its page as PNG"),
     (lambda head, _: re.match(rb"\s*<(\?xml|!--|!DOCTYPE svg|svg).*", head) and b"<svg" in head, "an SVG", _STILL),
-    (lambda head, _: re.match(rb"\s*<(!doctype html|html|head|body)", head.lower()), "a web page", "save the picture"),
+    (_like(rb"(?i)\s*<(!doctype html|html|head|body)"), "a web page", "save the picture"),
     (_starts(b"FUJIFILMCCD-RAW", b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"FOVb", b"\0MRM"), "a camera's raw file", _RAW),
-    (lambda head, _: b"crx " in _brands(head), "a camera's raw file", _RAW),
+    (_branded(b"crx "), "a camera's raw file", _RAW),
     (lambda head, _: bool(_brands(head)), "a video", _VIDEO),
-    (lambda head, _: head[:4] == b"RIFF" and head[8:12] == b"AVI ", "a video", _VIDEO),
+    (_like(rb"RIFF.{4}AVI "), "a video", _VIDEO),
     (_starts(b"\x1a\x45\xdf\xa3", b"\0\0\1\xba", b"\0\0\1\xb3", b"FLV\1", b"OggS"), "a video", _VIDEO),
     (_starts(b"v/1\1"), "an OpenEXR picture", "save it as a TIFF of floats"),
     (_starts(b"#?RADIANCE", b"#?RGBE"), "a Radiance picture", "save it as a TIFF of floats"),
@@ -138,7 +96,7 @@ _FOREIGN: tuple[tuple[Callable[[bytes, str], object], str, str], ...] = (
     (_starts(b"DDS "), "a DDS texture", _STILL),
     (_starts(b"SIMPLE  ="), "FITS", "save it as TIFF"),
     (_starts(b"\xd7\xcd\xc6\x9a"), "a Windows metafile", _STILL),
-    (lambda head, _: head[40:44] == b" EMF", "a Windows metafile", _STILL),
+    (_like(rb".{40} EMF"), "a Windows metafile", _STILL),
     (_starts(b"P7\n"), "PAM", "save it as PPM or PNG"),
     (_starts(b"PK\3\4", b"\x1f\x8b", b"7z\xbc\xaf", b"Rar!"), "an archive", "unpack it"),
 )

@@ -16,9 +16,8 @@ from typing import BinaryIO
 from PIL import Image, ImageFile, PngImagePlugin, UnidentifiedImageError, _imaging, features
 
 from ladderlight import PictureError
-from ladderlight_stages.sources.read.picture_files.camera_raw import camera_raw
-from ladderlight_stages.sources.read.picture_files.extents import refuse_stated
 from ladderlight_stages.sources.read.picture_files.formats import FORMATS, HEAD, Format, format_of
+from ladderlight_stages.sources.read.picture_files.headers import camera_raw, refuse_stated
 
 FAILURES = (
     OSError,
@@ -77,15 +76,9 @@ _hush_tiff()
 def open_picture(path: Path, *, complete: bool = False) -> Iterator[ImageFile.ImageFile]:
     """Open a picture file.
 
+    With ``complete`` a JPEG that may be cut short gets an end, so that the decoder returns the part that is there.
     Raises PictureError when the file is missing, of an unknown format, too large, broken, or proves broken while it is
     read. The message leaves out the file's name.
-
-    Parameters
-    ----------
-    path
-        The file.
-    complete
-        Whether to append an end to a JPEG that may be cut short, so that the decoder returns the part that is there.
     """
     with reading(path) as (file, head):
         found = format_of(head, path)
@@ -188,10 +181,7 @@ def format_in(image: Image.Image) -> Format:
 
 
 def _require(found: Format) -> None:
-    """Load the decoder of a format.
-
-    Raises PictureError when it is not installed.
-    """
+    """Load the decoder of a format. Raises PictureError when it is not installed."""
     known = {**features.modules, **features.codecs}  # an older Pillow warns when it is asked for others
     if found.feature and not (found.feature in known and features.check(found.feature)):
         raise PictureError(f"{found.name}: the installed Pillow lacks it; install Pillow from PyPI, or save it as PNG")

@@ -1,1 +1,0 @@
-"""Commands that describe the program itself: guides, stages and the schema of recipes."""

@@ -1,1 +1,0 @@
-"""Frames of an animation in banks."""

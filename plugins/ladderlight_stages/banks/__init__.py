@@ -1,1 +1,0 @@
-"""Banks for pictures, and what every arrangement checks."""

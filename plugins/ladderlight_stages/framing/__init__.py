@@ -1,1 +1,0 @@
-"""Proportions of pictures, and the size in which a stage needs them."""

@@ -1,1 +1,0 @@
-"""Cropping to the board's proportions."""

@@ -1,1 +1,0 @@
-"""Options and records that formats of device files share."""

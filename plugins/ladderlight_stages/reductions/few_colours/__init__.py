@@ -1,1 +1,0 @@
-"""Choosing few colours for a look-up memory."""
