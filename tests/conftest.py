@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 from itertools import count
@@ -32,14 +33,26 @@ for name in ("COLUMNS", "LINES"):  # lines are folded at so many columns, where 
     os.environ.pop(name, None)
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # each of the many commands that tests start would compile every module
 BoardMaker = Callable[..., Board]
-LONGEST = {"test_example_plugin", "test_kills", "test_ranking", "test_recipes", "test_stopping", "test_wheel"}
+LONGEST = {
+    "test_at_once",
+    "test_example_plugin",
+    "test_faults",
+    "test_kills",
+    "test_ranking",
+    "test_recipes",
+    "test_stopping",
+    "test_wheel",
+}
 _folders = count()
 settings.register_profile("busy", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("busy")  # a busy machine is no error
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put what takes longest first: as the last, one worker would wait for the other."""
+    """Put what takes longest first: as the last, one worker would wait for the other.
+
+    What forks is among it: a process forks the slower, the more libraries it has loaded.
+    """
     items.sort(key=lambda item: item.path.stem not in LONGEST)
 
 
@@ -55,6 +68,18 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
 def no_flushing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave out what only a loss of power would show: a build waits for the disk twenty times."""
     monkeypatch.setattr(os, "fsync", lambda _: None)
+
+
+@pytest.fixture
+def signals_heard() -> Iterator[None]:
+    """Have stops heard, by processes that a test starts as well: below ``nohup`` and in the background some are not."""
+    numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    ignored = [number for number in numbers if signal.getsignal(number) is signal.SIG_IGN]
+    for number in ignored:
+        signal.signal(number, signal.default_int_handler if number == signal.SIGINT else signal.SIG_DFL)
+    yield
+    for number in ignored:
+        signal.signal(number, signal.SIG_IGN)
 
 
 @pytest.fixture(scope="session")

@@ -53,7 +53,7 @@ class Watch:
 
 
 @pytest.fixture
-def watch(tmp_path: Path) -> Iterator[Watch]:
+def watch(tmp_path: Path, signals_heard: None) -> Iterator[Watch]:
     """Watch a copy of a small recipe, which is broken at first."""
     folder = tmp_path / "lantern"
     shutil.copytree(LANTERN, folder, ignore=shutil.ignore_patterns("out", "__pycache__"))

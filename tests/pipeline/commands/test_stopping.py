@@ -15,7 +15,7 @@ from ladderlight import commands
 
 pytestmark = [
     pytest.mark.skipif(os.name == "nt", reason="signals are others there"),
-    pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
+    pytest.mark.usefixtures("signals_heard"),
 ]
 WAIT = 120  # seconds that a busy machine may take; a pass is much faster
 
@@ -53,7 +53,6 @@ def test_a_signal_ends_a_build_with_threads_and_leaves_the_last_one(waiting: Pat
         [sys.executable, "-m", "ladderlight", "build", str(waiting)],
         stderr=subprocess.PIPE,
         text=True,
-        preexec_fn=lambda: signal.signal(number, signal.default_int_handler if name == "SIGINT" else signal.SIG_DFL),
     )
     end = time.monotonic() + WAIT
     while not (waiting.parent / "waiting").exists() and process.poll() is None and time.monotonic() < end:
@@ -95,7 +94,6 @@ def test_ctrl_c_ends_a_build_and_its_processes_at_once(waiting: Path, tmp_path: 
         text=True,
         env=os.environ | {"TMPDIR": str(aside)},
         process_group=0,
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
     end = time.monotonic() + 10 * WAIT
     while not (waiting.parent / "waiting").exists() and process.poll() is None and time.monotonic() < end:

@@ -18,6 +18,8 @@ LANTERN = Path(__file__).parents[2] / "recipes" / "lantern"
 QUAY = Path(__file__).parents[3] / "recipes" / "quay-shelter"
 WAIT = 60  # seconds that a build may take on a busy machine; a pass is much faster
 
+pytestmark = pytest.mark.usefixtures("signals_heard")
+
 
 class Watcher:
     """A running watch, and the lines that it says."""

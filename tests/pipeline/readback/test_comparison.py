@@ -117,7 +117,7 @@ def small(make_board, memory):
     return make
 
 
-def trials(board, kind, noise=0.0, seeds=100):
+def trials(board, kind, noise=0.0, seeds=60):
     """Run seeded trials; count those whose fault is named first, first together with others that look the very
     same, and those that show at all."""
     first = level = shown = 0
@@ -148,9 +148,10 @@ def trials(board, kind, noise=0.0, seeds=100):
 
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind not in ("bank_order", "other_device")])
-def test_each_usual_fault_is_named_first_in_95_of_100_trials(small, kind):
-    first, _, shown = trials(small(), kind)
-    assert shown >= 90  # a few draws do nothing, such as stuck lines that stand still
+def test_each_usual_fault_is_named_first_in_95_percent_of_trials(small, kind):
+    seeds = 100 if kind == "unfinished" else 60  # an unfinished one is missed often enough for 60 to be few
+    first, _, shown = trials(small(), kind, seeds=seeds)
+    assert shown >= 0.9 * seeds  # a few draws do nothing, such as stuck lines that stand still
     assert first >= 0.95 * shown
 
 
@@ -164,21 +165,21 @@ def test_a_wrong_bank_order_is_named_or_what_looks_the_very_same(small):
     """Some orders of four banks are what an inverted or two swapped bank lines make: both are then given alike, the
     order first, since the chip is healthy."""
     first, level, shown = trials(small(), "bank_order")
-    assert shown >= 90
+    assert shown >= 54
     assert level == shown
     assert first >= 0.95 * shown
 
 
 def test_a_chip_mixed_up_with_another_is_named(small):
     first, _, shown = trials(small(chips=2), "other_device")
-    assert shown >= 95
+    assert shown >= 57
     assert first >= 0.95 * shown
 
 
 def test_reversed_byte_order_is_named(small):
     first, _, shown = trials(small(part=Part(number="wide", words=8192, width=16)), "byte_order")
-    assert shown == 100
-    assert first >= 95
+    assert shown == 60
+    assert first >= 57
 
 
 @pytest.fixture

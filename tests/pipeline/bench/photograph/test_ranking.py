@@ -21,6 +21,7 @@ from ladderlight.proof.scanout import render
 from ladderlight_stages.cards.addresses import addresses
 
 CAMERA = Path(__file__).parents[3] / "benchmarks" / "camera.py"
+SIZE = (800, 600)
 
 
 @pytest.fixture(scope="module")
@@ -32,26 +33,38 @@ def camera():
     return module
 
 
+@pytest.fixture
+def board(make_board, memory):
+    """80x60 pixels in 64 colours, two address bits less than the usual board: hundreds of looks are fitted."""
+    colours = ["b0-b1", "g0-g1", "r0-r1"]
+    return make_board(memory(address=["x3-x9", "y3-y8", "bank0-bank1"], data=colours, part="27C256"))
+
+
+@pytest.fixture
+def words(board):
+    """The addresses card in bank 0."""
+    placement = Placement(board=board)
+    placement.put_codes(addresses(board).codes, bank=0, picture="addresses")
+    return {name: held for name, (held, _) in placement.words().items()}
+
+
 def opened(jpeg: bytes) -> np.ndarray:
     return np.asarray(Image.open(io.BytesIO(jpeg)), dtype=np.float32) / 255
 
 
-def test_faults_on_the_addresses_card_are_named(board, camera) -> None:
+def test_faults_on_the_addresses_card_are_named(board, words, camera) -> None:
     """One data line stuck low and high, the finest address lines exchanged, a counter bit missing, and no fault."""
-    placement = Placement(board=board)
-    placement.put_codes(addresses(board).codes, bank=0, picture="addresses")
-    words = {name: held for name, (held, _) in placement.words().items()}
     faults = {fault.text: fault for fault in faults_of(board)}
     looks = looks_of(board, words, 0, list(faults.values()))
     named = [
         "data line D3 (g1) stuck low",
         "data line D3 (g1) stuck high",
-        "address lines A0 (x2) and A1 (x3) exchanged",
+        "address lines A0 (x3) and A1 (x4) exchanged",
     ]
     for seed, text in enumerate([*named, "counter bit y4 missing, and read as high", None]):
         fault = faults.get(text)
         faulty = fault.change(board, words) if fault else (board, words)
-        shot = camera.photographed(render(*faulty, 0), np.random.default_rng(seed))
+        shot = camera.photographed(render(*faulty, 0), np.random.default_rng(seed), SIZE)
         found = ranked(opened(shot.jpeg), looks)
         assert found.fits
         assert np.abs(found.corners + 0.5 - shot.corners).max() < 1.5  # pixels of the photograph
@@ -61,46 +74,37 @@ def test_faults_on_the_addresses_card_are_named(board, camera) -> None:
         assert best.confidence > 0.3
 
 
-def test_a_resistor_missing_and_its_line_stuck_low_are_one_answer(board, camera) -> None:
+def test_a_resistor_missing_and_its_line_stuck_low_are_one_answer(board, words, camera) -> None:
     """One photograph with a cast of 15 % in red fits both; that with the better white balance comes first."""
-    placement = Placement(board=board)
-    placement.put_codes(addresses(board).codes, bank=0, picture="addresses")
-    words = {name: held for name, (held, _) in placement.words().items()}
     low, missing, high = "data line D5 (r1) stuck low", "resistor r1 (red, 715) missing", "data line D5 (r1) stuck high"
     looks = looks_of(board, words, 0, [fault for fault in faults_of(board) if fault.text in {low, missing, high}])
     light = next(look.light for look in looks if missing in [fault.text for fault in look.faults])
-    values = camera.encoded(np.kron(light / light.max() * 0.9, np.ones((6, 6, 1)))).astype(np.float32)
+    values = camera.encoded(np.kron(light / light.max() * 0.9, np.ones((9, 9, 1)))).astype(np.float32)
     photograph = np.pad(values, ((60, 60), (60, 60), (0, 0)))
-    corners = np.array([[60, 60], [1020, 60], [1020, 780], [60, 780]]) - 0.5
+    corners = np.array([[60, 60], [780, 60], [780, 600], [60, 600]]) - 0.5
     best, *others = ranked(photograph, looks, corners).candidates
     assert [fault.text for fault in best.faults] == [missing, low]
     assert best.confidence > 0.99
     assert high in [fault.text for candidate in others for fault in candidate.faults]
 
 
-def test_an_even_white_screen_is_named(board, camera) -> None:
+def test_an_even_white_screen_is_named(board, words, camera) -> None:
     """An empty bank of FFh. No edge inside says where the corners are, and nothing varies that could be explained."""
-    placement = Placement(board=board)
-    placement.put_codes(addresses(board).codes, bank=0, picture="addresses")
-    words = {name: held for name, (held, _) in placement.words().items()}
     faults = faults_of(board)
     fault = next(fault for fault in faults if fault.text == "line bank0 missing, and read as high")
-    shot = camera.photographed(render(*fault.change(board, words), 0), np.random.default_rng(1))
+    shot = camera.photographed(render(*fault.change(board, words), 0), np.random.default_rng(1), SIZE)
     found = ranked(opened(shot.jpeg), looks_of(board, words, 0, [fault, *faults[::25]]))
     assert found.fits
     assert fault in found.candidates[0].faults
     assert np.abs(found.corners + 0.5 - shot.corners).max() < 6  # pixels; not aligned, as there is nothing to align
 
 
-def test_a_photograph_of_something_else_fits_nothing(board, camera) -> None:
-    placement = Placement(board=board)
-    placement.put_codes(addresses(board).codes, bank=0, picture="addresses")
-    words = {name: held for name, (held, _) in placement.words().items()}
+def test_a_photograph_of_something_else_fits_nothing(board, words, camera) -> None:
     looks = looks_of(board, words, 0, faults_of(board)[::20])
     other = (
         np.random.default_rng(5).integers(0, 256, (24, 32, 3)).astype(np.uint8).repeat(20, axis=0).repeat(20, axis=1)
     )
-    found = ranked(opened(camera.photographed(other, np.random.default_rng(1)).jpeg), looks)
+    found = ranked(opened(camera.photographed(other, np.random.default_rng(1), SIZE).jpeg), looks)
     assert not found.fits
 
 
