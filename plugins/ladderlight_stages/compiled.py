@@ -12,14 +12,16 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 _LOCK = threading.RLock()
+_SIGNED = range(-(1 << 63), 1 << 63)
+"""Integers that the compiler takes as signed."""
 
 
 def compiled(function: Callable[P, R]) -> Callable[P, R]:
     """Compile a loop on first use, without the interpreter lock.
 
-    The compiler is loaded only then, so that recipes are checked without it. The machine code is kept in the user's
-    cache folder, see ``machine_code``; where that cannot be used, each run compiles again. A loop may read numbers of
-    its module and call other loops; anything else is refused when the loop is first called.
+    The machine code is kept in the user's cache folder, see ``machine_code``; where that cannot be used, each run
+    compiles again. The compiler is loaded only for code that is not kept. A loop may read numbers of its module and
+    call other loops; anything else is refused when the loop is first called.
     """
     assert isinstance(function, FunctionType)  # noqa: S101 - only ever used as a decorator
     return Loop[P, R](function)
@@ -46,11 +48,11 @@ class Loop(Generic[P, R]):
         """Return the compiler's own form of the loop, which becomes a part of the loops that call it."""
         import numba
 
+        from ladderlight_stages.object_code import FOR_MACHINES, HOW
+
         with _LOCK:
             if self._inner is None:
-                from ladderlight_stages.object_code import HOW
-
-                self._inner = numba.njit(**HOW)(self._linked())
+                self._inner = numba.njit(**HOW, **FOR_MACHINES)(self._linked())
             return self._inner
 
     def _made(self, kinds: tuple[object, ...], values: tuple[object, ...]) -> Callable[..., R]:
@@ -58,8 +60,15 @@ class Loop(Generic[P, R]):
         with _LOCK:
             if kinds not in self.machines:
                 machine = machine_code.machine_for(self._linked, kinds, values, self.ingredients())
-                self.machines[kinds] = machine or self.inner()
+                self.machines[kinds] = machine or self._run_by_numba()
             return self.machines[kinds]
+
+    def _run_by_numba(self) -> Callable[..., R]:
+        import numba
+
+        from ladderlight_stages.object_code import HOW
+
+        return numba.njit(**HOW)(self._linked())  # type: ignore[no-any-return]
 
     def _captured(self) -> Iterator[tuple[str, object]]:
         """Yield the names in its module that the loop reads, with their values."""
@@ -92,6 +101,6 @@ def _kind(value: Any) -> object:
     """Return a key with one value for each type that the compiler distinguishes."""
     flags = getattr(value, "flags", None)
     if flags is None or not value.ndim:
-        return type(value).__name__
+        return type(value).__name__ if type(value) is not int or value in _SIGNED else "unsigned"
     order = "C" if flags.c_contiguous else "F" if flags.f_contiguous else "A"  # one row or pixel is in both orders
     return value.dtype.str, value.ndim, order, flags.aligned, flags.writeable

@@ -27,7 +27,7 @@ _IN_USE = 600.0
 """Seconds for which a file stays after its last use, however many there are."""
 _OURS = "ladderlight"
 _LETTERS = 24
-"""Of a file's name. Others in the same place are not for machine code."""
+"""Of a file's name, and of that which it has while it is written. Others in the same place are not for machine code."""
 _CHECK = hashlib.sha256().digest_size
 
 
@@ -39,8 +39,8 @@ def machine_for(
 ) -> Machine | None:
     """Return a loop's machine code for values of some kinds: what was kept, or else compiled now, and kept.
 
-    None where it cannot be called without the compiler, or compilation is switched off. What is wrong with the loop
-    itself is raised. ``linked`` returns the function with the loops that it calls in the compiler's form.
+    None where it cannot be called without the compiler, or compilation is switched off. ``linked`` returns the function
+    with the loops that it calls in the compiler's form.
     """
     if os.environ.get("NUMBA_DISABLE_JIT", "0") not in {"", "0"}:
         return None
@@ -57,7 +57,7 @@ def machine_for(
     try:
         made = compile_loop(linked(), values)
         machine = Machine(made, kinds)
-    except RuntimeError:
+    except Exception:  # noqa: BLE001 - whatever the compiler makes of it; a fault of the loop comes again without this
         return None
     if path:
         _keep(path, made)
@@ -96,7 +96,8 @@ def _versions() -> tuple[str, ...]:
     makers = [version(library) for library in ("numba", "llvmlite", "numpy")]
     here = Path(__file__).parent
     how = [(here / name).read_text("utf-8") for name in ("object_code.py", "machines.py")]
-    return (sys.version, *makers, *processor(), *how)
+    options = sorted(f"{name}={value}" for name, value in os.environ.items() if name.startswith("NUMBA_"))
+    return (sys.version, *makers, *processor(), *how, *options)
 
 
 def _anywhere(code: CodeType) -> CodeType:
@@ -113,10 +114,15 @@ def _read(path: Path) -> ObjectCode | None:
             return None
     except OSError:
         return None
-    if hashlib.sha256(data[_CHECK:]).digest() != data[:_CHECK]:
+    if _checksum(path, data[_CHECK:]) != data[:_CHECK]:
         return None
     about, _, code = data[_CHECK:].partition(b"\n")
     return ObjectCode(**json.loads(about), code=code)
+
+
+def _checksum(path: Path, data: bytes) -> bytes:
+    """Return a checksum of what a file holds; with its name, so that no other loop's is taken for it."""
+    return hashlib.sha256(path.name.encode() + data).digest()
 
 
 def _keep(path: Path, made: ObjectCode) -> None:
@@ -124,14 +130,14 @@ def _keep(path: Path, made: ObjectCode) -> None:
     about = {"name": made.name, "parameters": made.parameters, "result": made.result}
     data = json.dumps(about).encode() + b"\n" + made.code
     try:
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         if not _is_own(path.parent):
             return
-        number, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        number, name = tempfile.mkstemp(dir=path.parent, prefix=path.name[:-8])
         aside = Path(name)
         try:
             with os.fdopen(number, "wb") as file:
-                file.write(hashlib.sha256(data).digest() + data)
+                file.write(_checksum(path, data) + data)
             aside.replace(path)
         except OSError:
             aside.unlink(missing_ok=True)
@@ -160,8 +166,12 @@ def _root() -> Path | None:
 
 
 def _is_own(folder: Path) -> bool:
-    """Whether a folder belongs to this user, so that an administrator leaves no files that its owner cannot replace."""
-    return os.name == "nt" or folder.stat().st_uid == os.geteuid()
+    """Whether a folder, or the nearest above it that exists, belongs to this user.
+
+    So an administrator leaves no files in a home whose owner could not replace them.
+    """
+    nearest = next(place for place in (folder, *folder.parents) if place.exists())
+    return os.name == "nt" or nearest.stat().st_uid == os.geteuid()
 
 
 def _remove_oldest(root: Path) -> None:

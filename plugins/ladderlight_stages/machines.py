@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ctypes
 import itertools
+import pickle
 import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -35,8 +36,8 @@ for _bits in (8, 16, 32, 64):
 _ARRAY = ["ptr", "ptr", "i64", "i64", "ptr"]
 """Words of an array before its shape and its strides: its memory's count of references and its owner, of which those
 from Python have none here, the number of items, the bytes of one, and where they are."""
-_LENT = ("free", "malloc", "memcpy", "memmove", "memset", "sqrt", "sqrtf")
-"""What machine code may call: functions of the system that do not need the interpreter."""
+LENT = ("free", "malloc", "memcpy", "memmove", "memset", "sqrt", "sqrtf")
+"""Functions of the system that machine code is given. Others it finds in the process, if they are there."""
 _RETURNED = {0, -2}
 """Statuses: something is returned, or None. Others are of exceptions."""
 _numbers = itertools.count()
@@ -65,12 +66,13 @@ class Machine:
         import llvmlite.binding as llvm
 
         library = llvm.JITLibraryBuilder().add_object_img(loop.code).export_symbol(loop.name)
-        for name in _LENT:
-            library.import_symbol(name, _address(name))
+        for name in LENT:
+            if address := _address(name):
+                library.import_symbol(name, address)
         self._linked = library.link(_linker(), f"loop {next(_numbers)}")
         kind = ctypes.CFUNCTYPE(ctypes.c_int32, ctypes.c_void_p, ctypes.c_void_p, *(type_ for _, type_ in types))
         self._call = kind(self._linked[loop.name])
-        self.name, self._result, self._place = loop.name, loop.result, _place(loop.result)
+        self._result, self._place = loop.result, _place(loop.result)
 
     def __call__(self, *values: Any) -> Any:
         """Run the loop."""
@@ -82,7 +84,7 @@ class Machine:
                 words.append(value.item() if isinstance(value, np.generic) else value)
         place, cause = self._place(), ctypes.c_void_p()
         if self._call(ctypes.byref(place), ctypes.byref(cause), *words) not in _RETURNED:
-            raise RuntimeError(f"{self.name} failed")
+            raise _exception(cause.value or 0)
         return _returned(self._result, place)
 
 
@@ -92,13 +94,13 @@ class _Memory:
     def __init__(self, block: int, described: dict[str, Any]) -> None:
         self.__array_interface__ = described
         self._block, self._free = block, _free()
+        self._holders = ctypes.c_int64.from_address(block) if block else None
 
     def __del__(self) -> None:
-        """Free the memory with its last holder."""
-        if self._block:
-            count = ctypes.c_int64.from_address(self._block)
-            count.value -= 1
-            if not count.value:
+        """Free the memory with its last holder; when Python ends, ``ctypes`` itself may be gone."""
+        if self._holders is not None:
+            self._holders.value -= 1
+            if not self._holders.value:
                 self._free(self._block)
 
 
@@ -131,9 +133,10 @@ def _linker() -> Any:
 
 @cache
 def _address(name: str) -> int:
-    """Return where a function of the system is."""
+    """Return where a function of the system is; 0 if it does not have it."""
     system = ctypes.cdll.msvcrt if sys.platform == "win32" else ctypes.CDLL(None)
-    return ctypes.cast(getattr(system, name), ctypes.c_void_p).value or 0
+    function = getattr(system, name, None)
+    return ctypes.cast(function, ctypes.c_void_p).value or 0 if function else 0
 
 
 @cache
@@ -176,3 +179,13 @@ def _array(type_: str, axes: int, words: Any) -> NDArray[Any]:
     described = {"data": (data, False), "typestr": type_, "shape": shape, "strides": strides, "version": 3}
     array = np.asarray(_Memory(block, described))
     return array if block else array.copy()  # of what it was given
+
+
+def _exception(cause: int) -> Exception:
+    """Return the exception of a loop: its class and arguments, which are in the code, pickled; with their length."""
+    if not cause:
+        return RuntimeError("a compiled loop has ended without a result")
+    place, length = ctypes.c_void_p.from_address(cause).value, ctypes.c_int32.from_address(cause + 8).value
+    kind, arguments, *_ = pickle.loads(ctypes.string_at(place or 0, length))  # noqa: S301 - of the code itself, whose checksum is right
+    error: Exception = kind(*arguments or ())
+    return error

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from types import FunctionType
 from typing import Any
 
-from ladderlight_stages.machines import ObjectCode, Result, target_machine
+from ladderlight_stages.machines import LENT, ObjectCode, Result, target_machine
 
 HOW = {"nogil": True, "error_model": "numpy"}
 """How loops are compiled: without the interpreter lock, and with no test for division by zero, which would keep the
@@ -75,7 +76,10 @@ end:
 """
 """What loops need of Numba while they run: memory for their arrays, behind a count of references, three words and a
 pointer to it (``MemInfo`` in Numba's ``core/runtime/nrt.cpp``), and the strides of an array in C order in a new shape.
-Whatever else a loop needs is missed when its code is linked."""
+Whatever else a loop needs is refused."""
+_CALLED = {*LENT, *dir(math), *(f"{name}f" for name in dir(math))}
+"""What code may call by name: nothing of the interpreter's, whose lock it does not hold. C's mathematics, in double and
+single precision, has the names that it has in Python."""
 
 
 def compile_loop(function: FunctionType, values: Sequence[object]) -> ObjectCode:
@@ -100,8 +104,9 @@ def compile_loop(function: FunctionType, values: Sequence[object]) -> ObjectCode
     machine, unused = target_machine(), llvm.create_new_module_pass_manager()
     unused.add_global_dead_code_eliminate_pass()
     unused.run(module, llvm.create_pass_builder(machine, llvm.create_pipeline_tuning_options()))
-    if any("NumbaEnv" in each.name for each in module.global_variables):
-        raise RuntimeError("the code needs Numba's tables")
+    called = {each.name for each in module.functions if each.is_declaration and not each.name.startswith("llvm.")}
+    if called - _CALLED or any("NumbaEnv" in each.name for each in module.global_variables):
+        raise RuntimeError("the code needs more of Numba, or the interpreter")
     _, _, parameters = str(module.get_function(name).global_value_type).rstrip(")").partition("(")
     code = machine.emit_object(module)
     return ObjectCode(name=name, parameters=parameters.split(", "), result=_result(signature.return_type), code=code)
