@@ -33,14 +33,26 @@ for name in ("COLUMNS", "LINES"):  # lines are folded at so many columns, where 
     os.environ.pop(name, None)
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # each of the many commands that tests start would compile every module
 BoardMaker = Callable[..., Board]
-LONGEST = {"test_example_plugin", "test_kills", "test_ranking", "test_recipes", "test_stopping", "test_wheel"}
+LONGEST = {
+    "test_at_once",
+    "test_example_plugin",
+    "test_faults",
+    "test_kills",
+    "test_ranking",
+    "test_recipes",
+    "test_stopping",
+    "test_wheel",
+}
 _folders = count()
 settings.register_profile("busy", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("busy")  # a busy machine is no error
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put what takes longest first: as the last, one worker would wait for the other."""
+    """Put what takes longest first: as the last, one worker would wait for the other.
+
+    What forks is among it: a process forks the slower, the more libraries it has loaded.
+    """
     items.sort(key=lambda item: item.path.stem not in LONGEST)
 
 
