@@ -17,12 +17,15 @@ from ladderlight_stages.refining.annealing import annealed
 from ladderlight_stages.refining.area_colours import AreaColours
 from ladderlight_stages.refining.visible_error import VisibleError
 
-_ROUNDS = 6
-"""Tries to bring back the colours of areas that suffer, each with a sixth of the sweeps."""
+_ROUNDS = 9
+"""Tries to bring back the colours of areas that suffer, each with a sixth of the sweeps, but at least five."""
+_MOST = 1000.0
+"""Weight of areas that suffer, at most: with more, hardly anything else counts there."""
 _WARM = 0.1
 """Temperature of those tries, which begin with the last one's result."""
-_SUFFERING = 1.0
-"""CIEDE2000 above diffusion's around a pixel, from which a try begins with diffusion's codes there."""
+_SUFFERING = 0.8
+"""CIEDE2000 above diffusion's around a pixel, from which a try begins with diffusion's codes there; to the power of the
+tries before, so that more begins anew with each."""
 _DENSEST = 60.0
 """Pixels per degree to which annealing follows the eye's blur well. From further away, the picture for that distance is
 taken: there its dots show even less."""
@@ -82,14 +85,16 @@ def searched(areas: AreaColours, density: tuple[float, float], sweeps: int) -> C
     share = min(1.0, _DENSEST / max(density))
     seen_from = (density[0] * share, density[1] * share)
     error = VisibleError(pixels=areas.pixels, linear=linear, density=seen_from, aspect=areas.aspect)
-    diffused = colour_places(areas.palette)[areas.diffused]
+    places = colour_places(areas.palette)
+    diffused = places[areas.diffused]
     chosen = annealed(error, diffused, sweeps)
     weights = np.ones(chosen.shape, dtype=np.float32)
-    for _ in range(_ROUNDS):
+    for tried in range(_ROUNDS):
         if areas.keeps(lowest[chosen]):
             break
         excess = areas.excess(lowest[chosen])
-        weights *= (1 + excess) ** 2
-        begun = np.where(excess > _SUFFERING, diffused, chosen)
-        chosen = annealed(replace(error, areas=weights), begun, -(-sweeps // 6), hot=_WARM)
-    return areas.restrained(lowest[chosen])
+        weights = np.minimum(weights * (1 + excess) ** 2, _MOST)
+        begun = np.where(excess > _SUFFERING**tried, diffused, chosen)
+        chosen = annealed(replace(error, areas=weights), begun, max(sweeps // 6, 5), hot=_WARM)
+    found = (areas.restrained(lowest[chosen]), areas.diffused)
+    return min(found, key=lambda codes: error.mean(places[codes]))
