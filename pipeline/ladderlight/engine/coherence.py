@@ -9,8 +9,6 @@ otherwise a slow fade would never be seen to change. What is found again as it w
 frame's codes, so that a blinking lamp blinks between two sets of dots, and the last frame joins the first.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Frames of an animation coded one after another: what each keeps of those before, and how much flickers."""
 
-from __future__ import annotations
-
 from concurrent.futures import Future
 from dataclasses import dataclass
 

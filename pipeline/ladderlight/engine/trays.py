@@ -1,7 +1,5 @@
 """Trays: complete sets of chips, and the pictures that each holds."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """A whole build: from a checked recipe to device files, manifest, proof and burn sheet."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -19,8 +17,7 @@ from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.entries import Described
 from ladderlight.engine.executors import Executor
-from ladderlight.engine.runner import Chain
-from ladderlight.engine.steps import Progress, Refused
+from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.engine.trays import Tray, deal
 from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError, refuse_errors
 from ladderlight.proof.burnsheet import burn_sheet
@@ -242,7 +239,7 @@ class _Going:
 
     def small(self, screen: str) -> bytes:
         """Return a screen's file in small; the trays that are as they were have theirs in the output."""
-        here, board = self.folder / screen, self.chain.board
+        here, board = self.folder / screen, self.chain.recipe.board
         make = partial(small_png, here if here.exists() else self.staging.output / screen, board)
         return self.kept.small(screen, make) if self.kept else make()
 

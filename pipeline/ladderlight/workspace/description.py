@@ -1,7 +1,5 @@
 """The description of a build: its devices, files and pictures, as its manifest has them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache, partial
 from typing import Any

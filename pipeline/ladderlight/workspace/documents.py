@@ -1,7 +1,5 @@
 """JSON documents that are kept between commands: read whole and checked in one place, or refused in one line."""
 
-from __future__ import annotations
-
 import json
 import stat
 from pathlib import Path

@@ -1,7 +1,5 @@
 """What the output folder holds before a build replaces it, and what the chips hold, for what the build changes."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The last build of a recipe, read back from its output folder."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path

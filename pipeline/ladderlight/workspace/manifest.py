@@ -1,7 +1,5 @@
 """The manifest: what a build has written. The one model by which it is written and read."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Sequence

@@ -1,7 +1,5 @@
 """What a build of a recipe will come to, as far as it can be known before any picture is decoded."""
 
-from __future__ import annotations
-
 from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -26,7 +24,6 @@ from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
 from ladderlight.storage.record import builds_around
 from ladderlight.units.words import joined
-from ladderlight.workspace.planned import planned_files
 
 _MOST_FRAMES = 1 << 20
 """Of all files together; far more than any board has banks."""
@@ -88,7 +85,7 @@ def _errors(faults: Iterable[Fault], where: str = "") -> list[Finding]:
 def _device_files(recipe: Recipe) -> list[Finding]:
     """Return errors when device files would share a name, or the name of one would block another."""
     try:
-        planned_files(recipe)
+        Chain(recipe=recipe).planned_files()
     except (BuildError, DeviceFileError) as error:
         return _errors(error.faults, "device files")
     return []

@@ -1,7 +1,5 @@
 """What is recorded of a recipe's chips, in a file that all recipes of a folder share, and recording more."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress

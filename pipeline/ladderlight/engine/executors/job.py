@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, TypedDict
 
 from ladderlight.cache.store import Cache
-from ladderlight.engine.known_uses import KnownUses
+from ladderlight.engine.board_use import KnownUses
 from ladderlight.engine.plan import Plan
 from ladderlight.engine.work import Work
 from ladderlight.errors import BuildError
@@ -114,7 +114,7 @@ class Opened:
         if _codes(recipe) != head["codes"]:
             raise BuildError("has another edition of a stage, or of a library that it imports; install the same")
         plan = Plan(recipe=recipe, seen=seen, nonce=nonce)
-        work = Work(plan=plan, cache=cache, uses=KnownUses(cache), spare=spare, folds=folds, finding=finding)
+        work = Work(plan=plan, cache=cache, uses=KnownUses(cache=cache), spare=spare, folds=folds, finding=finding)
         return cls(work=work, has_modules=bool(files))
 
 
