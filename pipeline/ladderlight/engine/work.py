@@ -19,7 +19,7 @@ from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.store import Cache, Writing
 from ladderlight.engine.board_use import KnownUses, Used, WatchedBoard
 from ladderlight.engine.coded import CodedUnit, CodedWriting
-from ladderlight.engine.coherence import Bools, Codes
+from ladderlight.engine.coherence import Bools, Codes, FrameSequence, Reduced
 from ladderlight.engine.entries import (
     Described,
     add_picture,
@@ -30,7 +30,6 @@ from ladderlight.engine.entries import (
     unpacked,
 )
 from ladderlight.engine.plan import Base, Folds, Plan, Unit
-from ladderlight.engine.sequences import FrameSequence, Reduced
 from ladderlight.errors import Fault, PictureError
 from ladderlight.flow.images import source_view
 from ladderlight.flow.pictures import CodedPicture, Picture
