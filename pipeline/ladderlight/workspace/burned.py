@@ -17,7 +17,7 @@ from ladderlight.board import Device
 from ladderlight.board.model.memory import Erasure
 from ladderlight.devices.files import checksums_of
 from ladderlight.units.words import address
-from ladderlight.workspace.documents import Kept
+from ladderlight.workspace.documents import Kept, Listed
 
 FILE = "burned.json"
 """Name of the record, beside the recipes."""
@@ -80,7 +80,7 @@ class Record(Kept):
     """The record of a folder. Format 1, one set of devices without their recipe, and format 2 are read too."""
 
     format: Annotated[int, Field(ge=FORMAT, le=FORMAT)] = FORMAT
-    chips: Annotated[tuple[Chip, ...], Field(strict=False)] = ()
+    chips: Listed[Chip] = ()
 
     @model_validator(mode="before")
     @classmethod

@@ -3,9 +3,9 @@
 import json
 import stat
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ladderlight.errors import DocumentError
 
@@ -13,6 +13,9 @@ LARGEST = 1 << 28
 """Bytes of the largest document that is read. A record of forty chips of 1 MiB, all noise, takes a fifth of it."""
 _MOST_LETTERS = 60
 
+_Item = TypeVar("_Item")
+Listed = Annotated[tuple[_Item, ...], Field(strict=False)]
+"""A tuple, which is a list in JSON."""
 _Kept = TypeVar("_Kept", bound="Kept")
 
 
