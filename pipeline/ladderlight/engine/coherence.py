@@ -70,16 +70,10 @@ class Compared:
 
 
 def compare(picture: Picture, before: Compared | None, *, still: float) -> Compared:
-    """Compare a frame with those before it in its animation.
+    """Compare a frame, as it goes into the reduction, with those before it in its animation.
 
-    Parameters
-    ----------
-    picture
-        The frame as it goes into the reduction.
-    before
-        The frame before; None for the first. One of another size begins anew.
-    still
-        Distance in OKLab, with lightness as in CIELAB, up to which a colour counts as unchanged, 0 to 1.
+    ``before`` is None for the first; after one of another size, the comparison begins anew. ``still`` is the distance
+    in OKLab, with lightness as in CIELAB, up to which a colour counts as unchanged, 0 to 1.
     """
     looks = similarity_from_linear(np.clip(picture.pixels, 0.0, 1.0))
     if before is None or before.frame.looks.shape != looks.shape:
@@ -110,24 +104,15 @@ def with_flicker(picture: CodedPicture, before: CodedPicture, still: Bools | Non
     """Record in a frame of an animation how much flickers between the frame before and it.
 
     ``still_share`` is the share of pixels where no difference of the picture can be seen, ``flicker_share`` the share
-    of those whose code changes all the same. The frame before the first is the last.
-
-    Parameters
-    ----------
-    picture, before
-        The frame, and the one before.
-    still
-        Where the picture is as in the frame before; None when that is not known.
+    of those whose code changes all the same. The frame before the first is the last. ``still`` is where the picture is
+    as in the frame before; None when that is not known.
     """
     if still is None or before.codes.shape != picture.codes.shape or still.shape != picture.codes.shape:
         return picture
     steady = int(np.count_nonzero(still))
     flickering = int(np.count_nonzero((picture.codes != before.codes) & still))
-    shares = {
-        "still_share": round(steady / still.size, 4),
-        "flicker_share": round(flickering / max(steady, 1), 4),
-    }
-    return picture.with_metrics(shares)
+    shares = {"still_share": steady / still.size, "flicker_share": flickering / max(steady, 1)}
+    return picture.with_metrics({name: round(share, 4) for name, share in shares.items()})
 
 
 def _alike(looks: Float32, others: Float32, most: float) -> Bools:

@@ -93,6 +93,11 @@ class Plan:
         return unique_names(self.recipe.files)
 
     @cached_property
+    def numbers(self) -> dict[PictureFile, int]:
+        """The number of each file in the recipe."""
+        return {file: number for number, file in enumerate(self.recipe.files)}
+
+    @cached_property
     def cards(self) -> dict[str, CardUse]:
         """The cards, each by the name of its stage, with a number where a picture or card has that name already."""
         taken = set(self.names.values())
@@ -134,8 +139,7 @@ class Plan:
                 del alone[file]
             if members:
                 units.append(Unit(files=members, still=animation.still))
-        places = {file: place for place, file in enumerate(recipe.files)}
-        return tuple(sorted((*units, *(Unit(files=(file,)) for file in alone)), key=lambda u: places[u.files[0]]))
+        return tuple(sorted((*units, *(Unit(files=(file,)) for file in alone)), key=lambda u: self.numbers[u.files[0]]))
 
     @cached_property
     def _animated(self) -> frozenset[PictureFile]:

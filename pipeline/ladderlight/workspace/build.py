@@ -108,12 +108,12 @@ def build(
         try:
             made_from = MadeFrom.of(recipe, cached=cached)
         except BuildError:  # one file of those that readiness finds
-            readiness(recipe, strict=strict, whole=strict).refuse(())
+            refuse_errors(readiness(recipe, strict=strict, whole=strict).findings)
             raise
         ready = readiness(recipe, strict=strict, whole=strict, known=made_from.headers)
         sources = {file.source for file in recipe.files}
         bad = {one: None for one in ready.findings if keep_going and one.level == "error" and one.where in sources}
-        ready.refuse(bad)
+        refuse_errors([one for one in ready.findings if one not in bad])
         made_from.keep_headers(ready.probes)
         cache = made_from.cache
         account = made_from.account(began=began) if cache and began else None

@@ -26,14 +26,7 @@ class Kept(BaseModel):
 
 
 def read_document(path: Path, model: type[_Kept], action: str) -> _Kept | None:
-    """Return a document, or None when there is no such file.
-
-    Parameters
-    ----------
-    path, model
-        The file, and what it must hold.
-    action
-        What to do about a damaged one, for the message.
+    """Return a document, or None when there is no such file; ``action`` is what to do about a damaged one.
 
     Raises
     ------

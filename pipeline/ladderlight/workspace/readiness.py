@@ -1,6 +1,6 @@
 """What a build of a recipe will come to, as far as it can be known before any picture is decoded."""
 
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
@@ -15,7 +15,6 @@ from ladderlight.errors import (
     Fault,
     LadderlightError,
     ranked,
-    refuse_errors,
 )
 from ladderlight.recipe import PictureFile, Recipe, advice_on
 from ladderlight.recipe.headers import Known, headers_of
@@ -43,16 +42,6 @@ class Readiness:
     def frames(self) -> dict[PictureFile, int]:
         """How many frames the files with a header have."""
         return {file: probe.frames for file, probe in self.probes.items()}
-
-    def refuse(self, passed_over: Container[Finding]) -> None:
-        """Stop at errors, but for some.
-
-        Raises
-        ------
-        BuildError
-            With one line for each.
-        """
-        refuse_errors([one for one in self.findings if one not in passed_over])
 
 
 def readiness(

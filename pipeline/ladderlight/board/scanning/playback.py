@@ -151,7 +151,8 @@ class _Stretch:
         np.not_equal(codes[:, 1:], codes[:, :-1], out=differs[:, 1:])
         fresh = np.any([self.fresh[memory.name] for memory in self.board.driving_memories], axis=0)
         last = np.maximum.accumulate(np.where(fresh, np.arange(fresh.shape[1]), 0), axis=1)
-        return np.take(differs, last[:, at] + np.arange(len(last))[:, None] * last.shape[1])
+        found: Flags = np.take(differs, last[:, at] + np.arange(len(last))[:, None] * last.shape[1])
+        return found
 
     def pass_through(self, memory: Memory, address: Ints) -> None:
         word = self.words[memory.name][address].astype(np.int64)
