@@ -19,7 +19,7 @@ from ladderlight_stages.refining.area_colours import AreaColours
 _STRENGTHS = (1.0, 0.75, 0.5)
 _KERNELS: tuple[KernelName, ...] = ("floyd_steinberg", "fan", "sierra_light", "stucki", "atkinson", "ostromoukhov")
 _PATTERNS: tuple[Pattern, ...] = ("bayer", "blue_noise")
-_PATIENT, _IMPATIENT = 30, 8
+_PATIENT, _IMPATIENT = 60, 8
 """Sweeps of the search."""
 _PLAIN = "diffuse floyd_steinberg at 1"
 """The method that the manifest compares with."""
@@ -44,7 +44,7 @@ def advise(
     patient: Annotated[
         bool,
         Option(
-            "search with many sweeps, which takes 1 s to 4 s for a picture of 160x120, and longer for larger ones; "
+            "search with many sweeps, which takes 2 s to 8 s for a picture of 160x120, and longer for larger ones; "
             "otherwise with few, which takes about as long as all other methods together"
         ),
     ] = True,

@@ -3,6 +3,8 @@
 from dataclasses import replace
 from typing import Annotated
 
+import numpy as np
+
 from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
 from ladderlight.units.arrays import Codes
 from ladderlight_stages.halftone.exact import exact_codes
@@ -15,10 +17,15 @@ from ladderlight_stages.refining.annealing import annealed
 from ladderlight_stages.refining.area_colours import AreaColours
 from ladderlight_stages.refining.visible_error import VisibleError
 
-_AREAS = (2.0, 4.0, 8.0, 16.0)
-"""Weights of areas that are tried in turn while these do not keep their colours."""
+_ROUNDS = 9
+"""Tries to bring back the colours of areas that suffer, each with a sixth of the sweeps, but at least five."""
+_MOST = 1000.0
+"""Weight of areas that suffer, at most: with more, hardly anything else counts there."""
 _WARM = 0.1
-"""Temperature of those tries, which begin with the last one's result: a third of the sweeps will do."""
+"""Temperature of those tries, which begin with the last one's result."""
+_SUFFERING = 0.8
+"""CIEDE2000 above diffusion's around a pixel, from which a try begins with diffusion's codes there; to the power of the
+tries before, so that more begins anew with each."""
 _DENSEST = 60.0
 """Pixels per degree to which annealing follows the eye's blur well. From further away, the picture for that distance is
 taken: there its dots show even less."""
@@ -42,16 +49,16 @@ def search(
     distance: ViewingDistance = None,
     sweeps: Annotated[
         int, Option("passes over the picture; more find a little better codes", minimum=1, maximum=1000)
-    ] = 30,
+    ] = 60,
 ) -> CodedPicture:
     """Reduce a picture to codes.
 
     Starts from error diffusion. Pixel by pixel a code is changed, or exchanged with a neighbour's, at random: first
     also where that increases the error, later hardly ever. The error is S-CIELAB's, the difference after the eye's
     blur, so that dots do not show, and beside it that of areas at full, half and quarter resolution, so that these keep
-    their colours. Where colours still shift more than by error diffusion, the search goes on with areas counting more;
-    the worst places that then remain are left to diffusion. A picture that is in the board's colours already is
-    unchanged.
+    their colours. Where colours still shift more than by error diffusion, the search goes on from diffusion's codes,
+    with those areas counting more; the worst places that then remain are left to diffusion. A picture that is in the
+    board's colours already is unchanged.
 
     Notes
     -----
@@ -78,9 +85,16 @@ def searched(areas: AreaColours, density: tuple[float, float], sweeps: int) -> C
     share = min(1.0, _DENSEST / max(density))
     seen_from = (density[0] * share, density[1] * share)
     error = VisibleError(pixels=areas.pixels, linear=linear, density=seen_from, aspect=areas.aspect)
-    chosen = annealed(error, colour_places(areas.palette)[areas.diffused], sweeps)
-    for weight in _AREAS:
+    places = colour_places(areas.palette)
+    diffused = places[areas.diffused]
+    chosen = annealed(error, diffused, sweeps)
+    weights = np.ones(chosen.shape, dtype=np.float32)
+    for tried in range(_ROUNDS):
         if areas.keeps(lowest[chosen]):
             break
-        chosen = annealed(replace(error, areas=weight), chosen, max(sweeps // 3, 1), hot=_WARM)
-    return areas.restrained(lowest[chosen])
+        excess = areas.excess(lowest[chosen])
+        weights = np.minimum(weights * (1 + excess) ** 2, _MOST)
+        begun = np.where(excess > _SUFFERING**tried, diffused, chosen)
+        chosen = annealed(replace(error, areas=weights), begun, max(sweeps // 6, 5), hot=_WARM)
+    found = (areas.restrained(lowest[chosen]), areas.diffused)
+    return min(found, key=lambda codes: error.mean(places[codes]))

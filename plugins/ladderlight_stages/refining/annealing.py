@@ -8,20 +8,23 @@ from ladderlight.units.arrays import Singles
 from ladderlight_stages.refining.annealing_loops import anneal
 from ladderlight_stages.refining.visible_error import TO_XYZ, VisibleError
 
-_MOVES = 16
+_MOVES = 32
 """Codes that each pixel may take, its own included."""
 PLACES = np.array([(0, 0), (0, 1), (1, -1), (1, 0), (1, 1), (-1, -1), (-1, 0), (-1, 1)], dtype=np.int32)
-_HOT, _COLD = 0.4, 0.05
-"""Temperatures of the first and the last sweep, over the mean difference of the first choice. By experiment."""
+_HOT, _COLD = 5.0, 0.05
+"""Temperatures of the first sweep, over the square root of the number of colours, since few colours lie far apart, and
+of the last; both over the mean difference of the first choice. By experiment."""
 _SEED = 1
 _QUANTILES = 4096
 
 
-def annealed(error: VisibleError, chosen: NDArray[np.int32], sweeps: int, *, hot: float = _HOT) -> NDArray[np.int32]:
+def annealed(
+    error: VisibleError, chosen: NDArray[np.int32], sweeps: int, *, hot: float | None = None
+) -> NDArray[np.int32]:
     """Anneal a choice of colours, int32 (height, width): the index of each pixel's colour.
 
     The same choice gives the same result. ``hot`` is the temperature of the first sweep, over the mean
-    difference of the choice that is given.
+    difference of the choice that is given; without it, that found by experiment.
 
     Notes
     -----
@@ -32,6 +35,7 @@ def annealed(error: VisibleError, chosen: NDArray[np.int32], sweeps: int, *, hot
     again before each sweep.
     """
     settled = chosen.copy()
+    hot = hot or _HOT / np.sqrt(len(error.linear))
     moves = nearest_others(similarity_from_linear(error.linear), _MOVES)
     if moves.shape[1] == 1:
         return settled

@@ -7,7 +7,7 @@ import numpy as np
 
 from ladderlight import Palette
 from ladderlight.units.arrays import Codes, Singles
-from ladderlight_stages.perception.areas import Areas
+from ladderlight_stages.perception.areas import BLUR, Areas
 
 _ALLOWED = 0.45
 """CIEDE2000 by which the mean may be above that of error diffusion. One just noticeable difference is about 1."""
@@ -42,6 +42,14 @@ class AreaColours:
         found = self.differences(codes)
         allowed = float(np.percentile(self._plain, 95)) + _LOCAL
         return float(found.mean() - self._plain.mean()) <= _ALLOWED and float(np.percentile(found, 95)) <= allowed
+
+    def excess(self, codes: Codes) -> Singles:
+        """Return by how much the colours around each pixel are worse than diffusion's, float32 (height, width)."""
+        from scipy.ndimage import gaussian_filter  # slow to import
+
+        across, down = BLUR / max(self.aspect, 1.0), BLUR * min(self.aspect, 1.0)
+        worse = np.maximum(self.differences(codes) - self._plain, 0)
+        return np.asarray(gaussian_filter(worse, (down, across)), dtype=np.float32)
 
     def restrained(self, codes: Codes) -> Codes:
         """Return codes with those of diffusion where colours suffer most, as few as keep the colours."""

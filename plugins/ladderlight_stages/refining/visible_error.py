@@ -24,8 +24,9 @@ _REACH = 10
 """Pixels to which the blurs of areas are followed."""
 _SCALES = {1.0: 0.1, 2.0: 1.0, 4.0: 0.25}
 """Standard deviations in pixels, for full, half and quarter resolution, and how much each counts."""
-_USUAL, _FROM_AFAR = 1e4, 8e5
-"""Weights of areas, found by experiment: the first near the screen; the second over the squared density from afar."""
+_USUAL, _FROM_AFAR, _LEAST = 1e4, 8e5, 600.0
+"""Weights of areas, found by experiment: near the screen; from afar, over the squared density; and the least, without
+which tones drift where the eye's blur reaches further than the loop follows it."""
 _FAR = (15.0, 30.0)
 """Pixels per degree from which the eye's blur is followed to a second pixel, and to a third, beside the next one."""
 _TANGENT = 0.01
@@ -44,14 +45,15 @@ TO_XYZ: Singles = SHARES_FROM_OPPONENT.astype(np.float32)
 class VisibleError:
     """A picture, float32 (height, width, 3) of linear light, the colours there are, and the viewer's density.
 
-    ``aspect`` is a pixel's width over its height. ``areas`` multiplies the weight of the errors of areas.
+    ``aspect`` is a pixel's width over its height. ``areas`` multiplies the weight of the errors of
+    areas, of all or of each pixel: float32 (height, width).
     """
 
     pixels: Singles
     linear: Floats
     density: tuple[float, float]
     aspect: float = 1.0
-    areas: float = 1.0
+    areas: float | Singles = 1.0
 
     @cached_property
     def colours(self) -> Singles:
@@ -74,7 +76,7 @@ class VisibleError:
         """How errors of two pixels count together in areas, float32 (4 reach + 1, 4 reach + 1)."""
         from scipy.signal import fftconvolve  # slow to import
 
-        weight = self.areas * min(_USUAL, _FROM_AFAR / max(self.density) ** 2)
+        weight = min(_USUAL, max(_FROM_AFAR / max(self.density) ** 2, _LEAST))
         total = np.zeros((4 * _REACH + 1, 4 * _REACH + 1))
         for sigma, share in _SCALES.items():
             across, down = _gaussian(sigma / max(self.aspect, 1.0)), _gaussian(sigma * min(self.aspect, 1.0))
@@ -99,7 +101,7 @@ class VisibleError:
             change = (_lab(self._seen + _TANGENT * _FROM_BALANCED[:, channel]) - lab) / _TANGENT
             chroma = (change[..., 1] ** 2 + change[..., 2] ** 2) / dull**2
             weights[..., channel] = np.sqrt((change[..., 0] / bright) ** 2 + chroma)
-        return (weights / 100).astype(np.float32)
+        return (weights / 100 * np.sqrt(self.areas)[..., None]).astype(np.float32)
 
     def pull(self, chosen: NDArray[np.int32]) -> Singles:
         """Return the weighted error of areas convolved with ``spread``, float32 (3, height, width)."""

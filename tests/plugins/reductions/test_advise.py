@@ -72,7 +72,7 @@ def test_with_few_sweeps_it_is_better_than_diffusion(
 
 def test_the_manifest_is_told_which_and_why(board: Board, photograph: Picture) -> None:
     notes = advise(photograph, board, distance=1.0).notes
-    assert notes["method"] == "search, 30 sweeps"
+    assert notes["method"] == "search, 60 sweeps"
     found = re.fullmatch(
         r"least visible error at 9.3 pixels a degree of 27 attempts, (\d+) of which shift colours: (\S+); "
         r"diffuse floyd_steinberg at 1 (\S+)",

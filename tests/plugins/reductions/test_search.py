@@ -70,12 +70,14 @@ def test_the_coarse_scales_keep_the_colours_of_areas(board: Board, photograph: P
 
 
 def test_a_grey_board_is_searched_by_luminance(boards: dict[str, Board], photograph: Picture) -> None:
-    """Colour that no grey can show does not swamp lightness: a picture in greys of that light gives the same."""
+    """Colour that no grey can show does not swamp lightness: a picture in greys of that light shows no less."""
     light = photograph.pixels @ np.array([0.2126, 0.7152, 0.0722])  # IEC 61966-2-1
     grey = picture(np.repeat(light[..., None], 3, axis=-1))
     board = boards["grey 4"]
     found, same = (search(each, board, screen_width=0.3, distance=1.5).codes for each in (photograph, grey))
-    assert (found == same).mean() > 0.99
+    viewer = Viewer(reference=grey.pixels, density=density_of(board, screen_width=0.3, distance=1.5))
+    errors = [viewer.error(board.palette.linear[codes]).mean for codes in (found, same)]
+    assert errors[0] == pytest.approx(errors[1], rel=0.02)
 
 
 def test_it_finds_the_same_every_time(board: Board, photograph: Picture) -> None:
@@ -101,3 +103,12 @@ def test_a_board_whose_guns_share_a_line(
     far = {"screen_width": 0.3, "distance": 0.3 / board.geometry.width * 20 / np.deg2rad(1)}
     found = viewer.error(board.palette.linear[search(photograph, board, **far).codes]).mean
     assert found < viewer.error(board.palette.linear[diffuse(photograph, board).codes]).mean
+
+
+def test_a_neutral_photograph_in_colours_shows_less_too(board: Board) -> None:
+    """Next to grey a little colour is a large difference: where areas would take one, few coloured dots are left."""
+    light = resize(linear_from_srgb(data.camera() / 255), (60, 80), anti_aliasing=True)
+    neutral, place = picture(np.repeat(light[..., None], 3, axis=-1)), {"screen_width": 0.3, "distance": 4.0}
+    found, plain = search(neutral, board, **place).metrics, diffuse(neutral, board, **place).metrics
+    assert found["colour_error"]["mean"] <= plain["colour_error"]["mean"] + 0.5
+    assert found["grain"]["mean"] < plain["grain"]["mean"] * 0.8

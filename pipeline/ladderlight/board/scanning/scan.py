@@ -44,7 +44,7 @@ def addresses_by_bank(board: Board, memory: Memory, x: ArrayLike, y: ArrayLike) 
     place, slot = addresses(board, memory, x, y)
     corners, _ = addresses(board, memory, 0, 0, np.arange(board.bank_count))
     turns = corners ^ corners[0]
-    return lambda bank: (place ^ turns[bank], slot)
+    return lambda bank: (place ^ turns[bank % board.bank_count], slot)
 
 
 def scan(board: Board, words: MemoryWords, x: ArrayLike, y: ArrayLike, bank: ArrayLike = 0) -> Scan:
