@@ -4,15 +4,19 @@ A result is good for every board in which these properties are the same, so that
 depends on the picture's size alone.
 """
 
+from __future__ import annotations
+
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from threading import Lock
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ladderlight.board import Board
-from ladderlight.cache.store import Cache
 from ladderlight.system.value import digest_of
+
+if TYPE_CHECKING:  # a check needs no cache
+    from ladderlight.cache.store import Cache
 
 WHOLE = "digest"
 """Stands for everything about a board: its own digest."""
