@@ -130,7 +130,7 @@ def large(folder: Path, repeats: int) -> None:
 WARM = """
 import sys, time
 from pathlib import Path
-from ladderlight.engine.executors.choice import executor_of
+from ladderlight.engine.executors import executor_of
 from ladderlight.recipe import load
 from ladderlight.workspace.build import build
 

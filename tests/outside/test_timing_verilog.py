@@ -35,6 +35,7 @@ module bench;
   reg [{top_x}:0] x = {from_x};
   reg [{top_y}:0] y = {from_y};
   integer count;
+  integer seen;
 {memories}
 {lines}
   always @(posedge clock) begin
@@ -43,11 +44,13 @@ module bench;
 {registers}
   end
   initial begin
+    seen = $fopen("seen", "wb");
     for (count = 0; count < {counts}; count = count + 1) begin
-      #5 $display("%0d %0d %0d %0d %0d %0d %0d", hsync, vsync, blank, x_reset, y_reset, x, y);
+      #5 $fwrite(seen, "%u", {{hsync, vsync, blank, x_reset, y_reset, {x_gap}'b0, x, {y_gap}'b0, y}});
       clock = 1;
       #5 clock = 0;
     end
+    $fclose(seen);
     $finish;
   end
 endmodule
@@ -66,6 +69,8 @@ def simulated(tmp_path: Path, program: Callable[[str], str]) -> Callable[..., di
             text = "\n".join(f"{word:x}" for word in words[memory.name])
             (tmp_path / f"{memory.name}.hex").write_text(text + "\n", encoding="ascii")
         source = BENCH.format(
+            x_gap=13 - board.x_counter.bits,
+            y_gap=14 - board.y_counter.bits,
             top_x=board.x_counter.bits - 1,
             top_y=board.y_counter.bits - 1,
             from_x=start[0],
@@ -80,10 +85,10 @@ def simulated(tmp_path: Path, program: Callable[[str], str]) -> Callable[..., di
         (tmp_path / "bench.v").write_text(source, encoding="ascii")
         bench = tmp_path / "bench"
         subprocess.run([program("iverilog"), "-g2005", "-o", bench, tmp_path / "bench.v"], check=True)
-        ran = subprocess.run([program("vvp"), "-n", bench], check=True, cwd=tmp_path, capture_output=True, text=True)
-        rows = [line for line in ran.stdout.splitlines() if line.count(" ") == 6 and line[0] in "01x"]
-        table = np.array([row.replace("x", "0").split() for row in rows], dtype=np.int64).T
-        return dict(zip((*LINES, "x", "y"), table, strict=True))
+        subprocess.run([program("vvp"), "-n", bench], check=True, cwd=tmp_path)
+        table = np.fromfile(tmp_path / "seen", dtype=np.uint32).astype(np.int64)
+        lines = {line: table >> 31 - at & 1 for at, line in enumerate(LINES)}
+        return lines | {"x": table >> 14 & 0x1FFF, "y": table & 0x3FFF}
 
     return run
 

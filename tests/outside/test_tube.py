@@ -7,12 +7,11 @@ import pytest
 
 from ladderlight.board.model.palette import linear_from_tube
 
-colour = pytest.importorskip("colour", reason="colour-science is not installed")
-
 
 @pytest.mark.parametrize("black", [0.0, 0.001, 0.02])
 def test_bt_1886(black: float) -> None:
     """Annex 1: L = a max(V + b, 0) ** 2.4, between the light of black and that of white."""
+    colour = pytest.importorskip("colour", reason="colour-science is not installed")
     drive = np.linspace(0, 1, 65)
     expected = colour.models.eotf_BT1886(drive, L_B=black, L_W=1.0)
     assert linear_from_tube(drive, black=black) == pytest.approx(expected, rel=1e-9, abs=1e-12)

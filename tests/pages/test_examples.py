@@ -45,29 +45,50 @@ def output(request: pytest.FixtureRequest, example: Callable[[Path], Path]) -> P
     return load_revisions(example(request.param) / "recipe.toml")[0].output
 
 
+@pytest.fixture(scope="module")
+def window(browser: Browser) -> Page:
+    """One window for all pages: a new one takes twice as long as opening a page."""
+    return browser.new_page()
+
+
+@pytest.fixture(scope="module")
+def plain_window(browser: Browser) -> Page:
+    """A window without scripts."""
+    return browser.new_page(java_script_enabled=False)
+
+
 @contextmanager
-def opened(browser: Browser, path: Path, **options: Any) -> Iterator[Page]:
+def opened(page: Page, path: Path, width: int = 1280) -> Iterator[None]:
     """Open a page, and afterwards check that it said nothing on the console and fetched nothing but itself."""
-    context = browser.new_context(**options)
-    page = context.new_page()
     said: list[str] = []
     fetched: list[str] = []
-    page.on("console", lambda message: said.append(message.text))
-    page.on("pageerror", lambda error: said.append(str(error)))
-    page.on("request", lambda request: fetched.append(request.url))
+    listeners: dict[Any, Callable[[Any], None]] = {
+        "console": lambda message: said.append(message.text),
+        "pageerror": lambda error: said.append(str(error)),
+        "request": lambda request: fetched.append(request.url),
+    }
+    page.emulate_media(media="screen", color_scheme="light")
+    page.set_viewport_size({"width": width, "height": 900})
+    for event, listener in listeners.items():
+        page.on(event, listener)
     page.goto(path.as_uri())
-    yield page
-    context.close()
+    yield
+    for event, listener in listeners.items():
+        page.remove_listener(event, listener)
     assert said == []
     assert {url for url in fetched if not url.startswith(("data:", "blob:"))} == {path.as_uri()}
 
 
-def test_pages_fit_every_width_in_both_schemes_and_by_keyboard(output: Path, browser: Browser) -> None:
+def test_pages_fit_every_width_in_both_schemes_and_by_keyboard(output: Path, window: Page) -> None:
+    """And all screens of the proof are on paper: a page is opened once for both."""
     for name in ("proof/index.html", "burn-sheet.html", "bench-sheet.html"):
-        check_looks(output / name, browser)
+        with opened(window, output / name):
+            if name == "proof/index.html":
+                check_paper(window)
+            check_looks(window, name)
 
 
-def test_so_do_the_pages_that_commands_write(tmp_path: Path, browser: Browser) -> None:
+def test_so_do_the_pages_that_commands_write(tmp_path: Path, window: Page) -> None:
     lantern, quay = ("tests/recipes/lantern", "recipes/quay-shelter")
     for name in (lantern, quay):
         shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("out", "__pycache__"))
@@ -80,21 +101,22 @@ def test_so_do_the_pages_that_commands_write(tmp_path: Path, browser: Browser) -
     assert main(["faults", "--quiet", recipe, "--photo", screen, "--corners", corners, "--page", pages[2]]) == 0
     assert main(["compare", "--quiet", str(tmp_path / quay), "--revisions", "a", "b", "--page", pages[3]]) == 0
     for page in pages:
-        check_looks(Path(page), browser)
+        with opened(window, Path(page)):
+            check_looks(window, page)
 
 
-def test_a_long_name_of_a_picture_is_broken_into_lines(tmp_path: Path, browser: Browser) -> None:
+def test_a_long_name_of_a_picture_is_broken_into_lines(tmp_path: Path, window: Page) -> None:
     folder = tmp_path / "mast"
     shutil.copytree(ROOT / "recipes/signal-mast", folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
     (folder / "pictures" / "flags.png").rename(folder / "pictures" / f"{'flags' * 30}.png")
     output = build(load_revisions(folder / "recipe.toml")[0], cached=False).output
     for name in ("proof/index.html", "burn-sheet.html", "bench-sheet.html"):
-        with opened(browser, output / name, viewport={"width": 320, "height": 900}) as page:
-            page.evaluate(LOOKS)
+        with opened(window, output / name, width=320):
+            window.evaluate(LOOKS)
             if name == "bench-sheet.html":
-                check_folded_wiring(page)
-            page.evaluate("() => { for (const each of document.querySelectorAll('details')) each.open = true; }")
-            assert page.evaluate("looks.beyond()") == [], name
+                check_folded_wiring(window)
+            window.evaluate("() => { for (const each of document.querySelectorAll('details')) each.open = true; }")
+            assert window.evaluate("looks.beyond()") == [], name
 
 
 def check_folded_wiring(page: Page) -> None:
@@ -108,25 +130,24 @@ def check_folded_wiring(page: Page) -> None:
     page.emulate_media(media="screen")
 
 
-def check_looks(path: Path, browser: Browser) -> None:
+def check_looks(page: Page, name: str) -> None:
     """Check that a page can be read in both schemes, fits all widths, and can be operated by the keyboard."""
     grounds = set()
-    with opened(browser, path) as page:
-        page.evaluate(LOOKS)
-        page.evaluate("() => { for (const each of document.querySelectorAll('details')) each.open = true; }")
-        for scheme in ("light", "dark"):
-            page.emulate_media(color_scheme=scheme)
-            grounds.add(page.evaluate("getComputedStyle(document.body).backgroundColor"))
-            assert page.evaluate("looks.faint", LEAST_CONTRAST) == [], (path.name, scheme)
-        assert len(grounds) == 2
-        page.emulate_media(media="print")
-        assert page.evaluate("getComputedStyle(document.documentElement).colorScheme") == "light"
-        assert page.evaluate("looks.faint", LEAST_CONTRAST) == [], (path.name, "print")
-        page.emulate_media(media="screen")
-        for width in WIDTHS:
-            page.set_viewport_size({"width": width, "height": 900})
-            assert page.evaluate("looks.beyond()") == [], (path.name, width)
-        check_keyboard(page)
+    page.evaluate(LOOKS)
+    page.evaluate("() => { for (const each of document.querySelectorAll('details')) each.open = true; }")
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        grounds.add(page.evaluate("getComputedStyle(document.body).backgroundColor"))
+        assert page.evaluate("looks.faint", LEAST_CONTRAST) == [], (name, scheme)
+    assert len(grounds) == 2
+    page.emulate_media(media="print")
+    assert page.evaluate("getComputedStyle(document.documentElement).colorScheme") == "light"
+    assert page.evaluate("looks.faint", LEAST_CONTRAST) == [], (name, "print")
+    page.emulate_media(media="screen")
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate("looks.beyond()") == [], (name, width)
+    check_keyboard(page)
 
 
 def check_keyboard(page: Page) -> None:
@@ -146,26 +167,37 @@ def check_keyboard(page: Page) -> None:
     assert missed == []
 
 
-def test_a_proof_has_all_screens_on_paper_and_without_scripts(output: Path, browser: Browser) -> None:
+def check_paper(page: Page) -> None:
+    """Check that a proof is printed with all screens from a dark window."""
+    page.emulate_media(color_scheme="dark")
+    shown = images_of(page.pdf(print_background=True))
+    assert len(shown) >= max(1, page.locator("#contact > li").count())
+    assert [image for image in shown if len(set(image)) == 1] == []
+
+
+def test_a_proof_has_all_screens_without_scripts(output: Path, plain_window: Page) -> None:
     path = output / "proof" / "index.html"
-    with opened(browser, path, color_scheme="dark") as page:
-        shown = images_of(page.pdf(print_background=True))
-        assert len(shown) >= max(1, page.locator("#contact > li").count())
-        assert [image for image in shown if len(set(image)) == 1] == []
-    with opened(browser, path, java_script_enabled=False) as page:
-        loaded = "(each) => each.complete && each.naturalWidth > 0 && each.checkVisibility()"
-        page.wait_for_load_state()
-        assert page.evaluate(f"[...document.images].some({loaded})")
     tray = min((output / "proof").glob("tray-*/index.html"), default=path)
-    with opened(browser, tray, java_script_enabled=False) as page:
-        for fold in ("burn", "bench", "all-findings"):
-            page.locator(f"#{fold} > summary").click()
-        for selector in SHOWN_WITHOUT_SCRIPTS:
-            shown = page.locator(f"{selector} >> visible=true")
-            assert shown.count(), selector
-            assert shown.first.bounding_box()["height"] > 0, selector
-        for selector in ("#desk", "#pixel-section", "#palette-side", ".scripted"):
-            assert not page.locator(selector).first.is_visible(), selector
+    for opens in dict.fromkeys((path, tray)):
+        with opened(plain_window, opens):
+            if opens == path:
+                loaded = "(each) => each.complete && each.naturalWidth > 0 && each.checkVisibility()"
+                plain_window.wait_for_load_state()
+                assert plain_window.evaluate(f"[...document.images].some({loaded})")
+            if opens == tray:
+                check_without_scripts(plain_window)
+
+
+def check_without_scripts(page: Page) -> None:
+    """Check that what needs no script is shown, and what needs one is not."""
+    for fold in ("burn", "bench", "all-findings"):
+        page.locator(f"#{fold} > summary").click()
+    for selector in SHOWN_WITHOUT_SCRIPTS:
+        shown = page.locator(f"{selector} >> visible=true")
+        assert shown.count(), selector
+        assert shown.first.bounding_box()["height"] > 0, selector
+    for selector in ("#desk", "#pixel-section", "#palette-side", ".scripted"):
+        assert not page.locator(selector).first.is_visible(), selector
 
 
 def images_of(document: bytes) -> list[bytes]:

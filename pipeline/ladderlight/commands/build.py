@@ -85,7 +85,7 @@ def build(
 
     from ladderlight.commands.terminal.progress import picture_progress
     from ladderlight.engine.cards import fitting_cards
-    from ladderlight.engine.executors.choice import executor_of
+    from ladderlight.engine.executors import executor_of
     from ladderlight.recipe import load_revisions
     from ladderlight.workspace.build import build as build_recipe
 

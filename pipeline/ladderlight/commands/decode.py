@@ -44,6 +44,7 @@ def decode(
 
     The pictures are PNG files, one for each bank; those of trays are in a folder for each tray of the last build.
     """
+    from ladderlight.engine.runner import Chain
     from ladderlight.engine.trays import folder_of
     from ladderlight.readback.dumps import memories_of_readings, read_dumps, readings_of
     from ladderlight.readback.matching import by_tray, match
@@ -54,13 +55,12 @@ def decode(
     from ladderlight.storage.exports import export
     from ladderlight.storage.output import settled
     from ladderlight.workspace.last_build import last_build
-    from ladderlight.workspace.planned import planned_files
 
     of, read = options.recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored", revision=revision)
     with settled(loaded.output):  # nothing is read there, but every command finishes what a killed build has left
         board = loaded.board
-    sections = sections_of(board, planned_files(loaded), byte_order(big_endian))
+    sections = sections_of(board, Chain(recipe=loaded).planned_files(), byte_order(big_endian))
     held = read_dumps(read, sections)
     pictures: dict[Path, bytes] = {}
     sorted_: Mapping[int | None, Sequence[Dump]] = {None: held}

@@ -1,4 +1,4 @@
-"""What a stage uses of the board: a board that notes which of its properties are asked for.
+"""What stages use of the board: a board that notes which of its properties are asked for, and what earlier ones used.
 
 A result is good for every board in which these properties are the same, so that another ladder does not undo what
 depends on the picture's size alone.
@@ -6,18 +6,28 @@ depends on the picture's size alone.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
-from typing import Any
+from dataclasses import dataclass, field
+from threading import Lock
+from typing import TYPE_CHECKING, Any
 
 from ladderlight.board import Board
 from ladderlight.system.value import digest_of
 
+if TYPE_CHECKING:  # a check needs no cache
+    from ladderlight.cache.store import Cache
+
 WHOLE = "digest"
 """Stands for everything about a board: its own digest."""
+_MOST = 16
+
+Used = frozenset[str]
+"""Names of properties of the board."""
 
 
-class _WatchedBoard(Board):
-    """Looks like a board to a stage. What is asked for is noted, then answered by the board itself."""
+class WatchedBoard(Board):
+    """Looks like a board to a stage. The names of what is asked for go into a set; the board itself answers."""
 
     def __init__(self, board: Board, used: set[str]) -> None:
         object.__setattr__(self, "_board", board)
@@ -32,7 +42,7 @@ class _WatchedBoard(Board):
 
     def __eq__(self, other: object) -> bool:
         _note(self, WHOLE)
-        if type(other) is _WatchedBoard:
+        if type(other) is WatchedBoard:
             _note(other, WHOLE)
             other = _board_of(other)
         return _board_of(self) == other
@@ -42,27 +52,21 @@ class _WatchedBoard(Board):
         return hash(_board_of(self))
 
 
-def _board_of(watched: _WatchedBoard) -> Board:
+def _board_of(watched: WatchedBoard) -> Board:
     board: Board = object.__getattribute__(watched, "_board")
     return board
 
 
-def _note(watched: _WatchedBoard, name: str) -> None:
+def _note(watched: WatchedBoard, name: str) -> None:
     object.__getattribute__(watched, "_used").add(name)
 
 
-def watched(board: Board, used: set[str]) -> Board:
-    """Return a board that adds to a set the names of the properties that are asked for."""
-    return _WatchedBoard(board, used)
-
-
+@dataclass(frozen=True, kw_only=True, eq=False)
 class BoardDigests:
     """Digests of a board's properties, each worked out once."""
 
-    def __init__(self, board: Board) -> None:
-        """Take the board."""
-        self._board = board
-        self._digests: dict[str, str] = {}
+    board: Board
+    _digests: dict[str, str] = field(default_factory=dict)
 
     def of(self, names: Iterable[str]) -> tuple[tuple[str, str], ...]:
         """Return the names, sorted, each with the digest of what the board has there."""
@@ -71,7 +75,41 @@ class BoardDigests:
     def _digest(self, name: str) -> str:
         if name not in self._digests:
             try:
-                self._digests[name] = digest_of(getattr(self._board, name))
+                self._digests[name] = digest_of(getattr(self.board, name))
             except (AttributeError, TypeError):
-                self._digests[name] = self._board.digest
+                self._digests[name] = self.board.digest
         return self._digests[name]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class KnownUses:
+    """What earlier nodes have used, by the stages that they went through, kept in the cache. Threads may share it."""
+
+    cache: Cache
+    _lock: Lock = field(default_factory=Lock)
+    _known: dict[str, dict[Used, None]] = field(default_factory=dict)
+
+    def of(self, sort: str) -> list[Used]:
+        """Return what nodes of a sort have used, the latest first."""
+        with self._lock:
+            if sort not in self._known:
+                self._known[sort] = self._read(sort)
+            return list(self._known[sort])
+
+    def add(self, sort: str, used: Used) -> None:
+        """Note what a node has used."""
+        if used in self.of(sort):
+            return
+        with self._lock:
+            uses = {used: None} | self._known[sort] | self._read(sort)
+            self._known[sort] = dict(list(uses.items())[:_MOST])
+            names = [sorted(each) for each in self._known[sort]]
+            self.cache.put(_key(sort), json.dumps(names).encode())
+
+    def _read(self, sort: str) -> dict[Used, None]:
+        data = self.cache.get(_key(sort))
+        return {} if data is None else {frozenset(names): None for names in json.loads(data)}
+
+
+def _key(sort: str) -> str:
+    return digest_of(("what is used of the board", sort))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import count
 from typing import TYPE_CHECKING
@@ -26,7 +26,8 @@ if TYPE_CHECKING:
 
 def with_cards(recipe: Recipe, coded: CodedPictures, cards: Mapping[str, CardUse]) -> CodedPictures:
     """Return coded pictures with cards after them, which are given by name."""
-    return coded.with_cards(list(_drawn(recipe, [picture.origin for picture in coded.described], cards)))
+    origins = card_origins(cards, [picture.origin for picture in coded.described], recipe.board)
+    return coded.with_cards([_draw(recipe, card, origin) for card, origin in zip(cards.values(), origins, strict=True)])
 
 
 def card_origins(cards: Mapping[str, CardUse], before: Sequence[Origin], board: Board) -> list[Origin]:
@@ -110,11 +111,6 @@ def _shown(board: Board, contents: Contents, coded: Sequence[CodedPicture]) -> b
         np.array_equal(scan(board, words, x, y, placed.bank).codes, picture.codes)
         for picture, placed in zip(coded, contents.pictures, strict=True)
     )
-
-
-def _drawn(recipe: Recipe, before: Sequence[Origin], cards: Mapping[str, CardUse]) -> Iterator[CodedPicture]:
-    for card, origin in zip(cards.values(), card_origins(cards, before, recipe.board), strict=True):
-        yield _draw(recipe, card, origin)
 
 
 def _draw(recipe: Recipe, card: CardUse, origin: Origin) -> CodedPicture:

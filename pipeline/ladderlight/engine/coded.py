@@ -9,9 +9,10 @@ from typing import Any, TypeVar, overload
 
 from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.store import Writing
+from ladderlight.engine.board_use import Used
 from ladderlight.engine.coherence import Codes
 from ladderlight.engine.entries import Described, add_picture, codes_in, described, is_plain, view_in
-from ladderlight.engine.plan import Unit, Used
+from ladderlight.engine.plan import Unit
 from ladderlight.flow.pictures import CodedPicture, SourceView
 from ladderlight.recipe import PictureFile
 

@@ -9,20 +9,23 @@ otherwise a slow fade would never be seen to change. What is found again as it w
 frame's codes, so that a blinking lamp blinks between two sets of dots, and the last frame joins the first.
 """
 
-from __future__ import annotations
-
+from concurrent.futures import Future
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.colour.spaces import similarity_from_linear
-from ladderlight.flow.pictures import JUST_SEEN, CodedPicture, Picture
+from ladderlight.errors import PictureError
+from ladderlight.flow.pictures import JUST_SEEN, Animation, CodedPicture, Picture
 from ladderlight.stages.contract import Kept
 
 Bools = NDArray[np.bool_]
 Float32 = NDArray[np.float32]
 Codes = NDArray[np.uint16]
+
+Reduced = Future[tuple[Codes, CodedPicture]]
+"""A frame's codes as the reduction gave them, and the frame after the stages that follow."""
 
 _CUT = 0.05
 """Of pictures that have less than this share in common, one follows the other by a cut, and nothing is kept."""
@@ -67,16 +70,10 @@ class Compared:
 
 
 def compare(picture: Picture, before: Compared | None, *, still: float) -> Compared:
-    """Compare a frame with those before it in its animation.
+    """Compare a frame, as it goes into the reduction, with those before it in its animation.
 
-    Parameters
-    ----------
-    picture
-        The frame as it goes into the reduction.
-    before
-        The frame before; None for the first. One of another size begins anew.
-    still
-        Distance in OKLab, with lightness as in CIELAB, up to which a colour counts as unchanged, 0 to 1.
+    ``before`` is None for the first; after one of another size, the comparison begins anew. ``still`` is the distance
+    in OKLab, with lightness as in CIELAB, up to which a colour counts as unchanged, 0 to 1.
     """
     looks = similarity_from_linear(np.clip(picture.pixels, 0.0, 1.0))
     if before is None or before.frame.looks.shape != looks.shape:
@@ -107,27 +104,81 @@ def with_flicker(picture: CodedPicture, before: CodedPicture, still: Bools | Non
     """Record in a frame of an animation how much flickers between the frame before and it.
 
     ``still_share`` is the share of pixels where no difference of the picture can be seen, ``flicker_share`` the share
-    of those whose code changes all the same. The frame before the first is the last.
-
-    Parameters
-    ----------
-    picture, before
-        The frame, and the one before.
-    still
-        Where the picture is as in the frame before; None when that is not known.
+    of those whose code changes all the same. The frame before the first is the last. ``still`` is where the picture is
+    as in the frame before; None when that is not known.
     """
     if still is None or before.codes.shape != picture.codes.shape or still.shape != picture.codes.shape:
         return picture
     steady = int(np.count_nonzero(still))
     flickering = int(np.count_nonzero((picture.codes != before.codes) & still))
-    shares = {
-        "still_share": round(steady / still.size, 4),
-        "flicker_share": round(flickering / max(steady, 1), 4),
-    }
-    return picture.with_metrics(shares)
+    shares = {"still_share": steady / still.size, "flicker_share": flickering / max(steady, 1)}
+    return picture.with_metrics({name: round(share, 4) for name, share in shares.items()})
 
 
 def _alike(looks: Float32, others: Float32, most: float) -> Bools:
     gaps = looks - others
     alike: Bools = np.einsum("...i,...i", gaps, gaps) <= np.float32(most) ** 2
     return alike
+
+
+@dataclass(kw_only=True)
+class FrameSequence:
+    """The place reached in an animation. However many frames it has, three of them are held.
+
+    ``still`` is up to which distance a colour counts as unchanged. Without one, colours that look the same do in a file
+    whose frames have durations, and only equal ones in others.
+    """
+
+    still: float | None = None
+    _last: Compared | None = None
+    _codes: tuple[Reduced | None, Reduced | None] = (None, None)
+    """Of the first frame and of the one before."""
+    _first: CodedPicture | None = None
+    _before: CodedPicture | None = None
+
+    def compare(self, picture: Picture) -> tuple[Kept, Bools | None]:
+        """Take the next frame. Return the codes that it keeps, and where no difference from the one before is seen.
+
+        What it keeps is waited for.
+        """
+        still = self.still
+        if still is None:
+            still = 0.0 if picture.origin.duration is None else Animation().still
+        found = compare(picture, self._last, still=still)
+        if found.first is found.frame:
+            self._codes = (None, None)
+        first, before = self._codes
+        self._last = found
+        return found.kept(_codes(before, found.stays), _codes(first, found.returns)), found.unmoved
+
+    def reduce(self, reduced: Reduced) -> None:
+        """Note what the frame that was compared last is reduced to, known now or later."""
+        self._codes = (self._codes[0] or reduced, reduced)
+
+    def finish(self, picture: CodedPicture, still: Bools | None) -> CodedPicture:
+        """Return the next frame, as all stages have left it, with its flicker; ``still`` as it was compared."""
+        if self._before is None:
+            self._first = self._before = picture
+        else:
+            self._before = with_flicker(picture, self._before, still)
+        return self._before
+
+    def first(self) -> CodedPicture | None:
+        """Return the first frame with its flicker, once all are finished: the frame before it is the last."""
+        if self._first is None or self._before is None or self._last is None or self._before is self._first:
+            return None
+        return with_flicker(self._first, self._before, unmoved(self._last.first.looks, self._last.frame.looks))
+
+    def lose(self) -> None:
+        """Begin anew: the frame before cannot be used."""
+        self._last = None
+
+
+def _codes(reduced: Reduced | None, mask: Bools | None) -> Codes | None:
+    """Return a frame's codes if some of them are kept."""
+    if reduced is None or mask is None or not mask.any():
+        return None
+    try:
+        return reduced.result()[0]
+    except PictureError:  # reported for that frame
+        return None

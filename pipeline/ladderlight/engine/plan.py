@@ -6,22 +6,20 @@ the end, and where a survey stops all pictures on their way. A survey is a fold 
 
 A node's key is the digest of all that its result may depend on: the files' contents and names, and of each stage the
 code, the options, the size that is needed of a source, the viewing, the survey's total, and what the stage has asked
-of the board. The last is known only when the stage has run: see :meth:`Plan.keys`.
+of the board. The last is known only when the stage has run: nodes are looked for by what those before have used.
 """
-
-from __future__ import annotations
 
 import hashlib
 import pickle
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import count
+from itertools import compress, count
 from secrets import token_hex
+from typing import Self
 
-from ladderlight.board import Board
 from ladderlight.cache.marks import Seen
-from ladderlight.engine.board_use import BoardDigests
+from ladderlight.engine.board_use import BoardDigests, Used
 from ladderlight.flow.pictures import Origin, file_name, matching
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.headers import origin_of, unique_names
@@ -52,7 +50,7 @@ class Fold:
     digest: str
 
     @classmethod
-    def of(cls, total: object) -> Fold:
+    def of(cls, total: object) -> Self:
         """Take a total."""
         try:
             digest = hashlib.sha256(pickle.dumps(total, 5)).hexdigest()
@@ -63,8 +61,19 @@ class Fold:
 
 Folds = Mapping[int, Fold]
 """What the surveys of a chain's stages have seen, by the stage's index."""
-Used = frozenset[str]
-"""Names of properties of the board."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Base:
+    """What the keys of a node have in common.
+
+    ``sort`` is shared by all nodes of the same stages; ``lasting`` is whether the node's result may be found again by
+    a later build.
+    """
+
+    text: str
+    sort: str
+    lasting: bool
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -75,16 +84,18 @@ class Plan:
     seen: Mapping[str, Seen] = field(default_factory=dict)
     """The files as they were read, by their sources. Results of a file that was not are good for this build alone."""
     nonce: str = field(default_factory=token_hex)
-
-    @property
-    def board(self) -> Board:
-        """The recipe's board."""
-        return self.recipe.board
+    _demands: dict[tuple[int, ...], Demand] = field(default_factory=dict)
+    _known_steps: dict[tuple[object, ...], str] = field(default_factory=dict)
 
     @cached_property
     def names(self) -> dict[PictureFile, str]:
         """The name of each file's pictures."""
         return unique_names(self.recipe.files)
+
+    @cached_property
+    def numbers(self) -> dict[PictureFile, int]:
+        """The number of each file in the recipe."""
+        return {file: number for number, file in enumerate(self.recipe.files)}
 
     @cached_property
     def cards(self) -> dict[str, CardUse]:
@@ -119,7 +130,7 @@ class Plan:
         for use in recipe.chain:
             if use.declaration.kind is not Kind.ARRANGEMENT:
                 continue
-            animation = animation_of(use.declaration, self.board, use.options, viewing=recipe.viewing)
+            animation = animation_of(use.declaration, recipe.board, use.options, viewing=recipe.viewing)
             if animation is None:
                 continue
             known = matching(animation.match, recipe.files, lambda file: (self.names[file], file_name(file.source)))
@@ -128,8 +139,7 @@ class Plan:
                 del alone[file]
             if members:
                 units.append(Unit(files=members, still=animation.still))
-        places = {file: place for place, file in enumerate(recipe.files)}
-        return tuple(sorted((*units, *(Unit(files=(file,)) for file in alone)), key=lambda u: places[u.files[0]]))
+        return tuple(sorted((*units, *(Unit(files=(file,)) for file in alone)), key=lambda u: self.numbers[u.files[0]]))
 
     @cached_property
     def _animated(self) -> frozenset[PictureFile]:
@@ -138,20 +148,13 @@ class Plan:
     @cached_property
     def looks(self) -> dict[int, frozenset[PictureFile]]:
         """The stages that look at pictures first, by index, and at which files."""
-        found = {}
-        for at, use in enumerate(self.recipe.chain):
-            files = (
-                file
-                for file in self.recipe.files
-                if look_of(
-                    use.declaration,
-                    self.board,
-                    self.recipe.options_for(file, at),
-                    file.source,
-                    viewing=self.recipe.viewing,
-                )
+        recipe, found = self.recipe, {}
+        for at, stage in enumerate(use.declaration for use in recipe.chain):
+            looking = (
+                look_of(stage, recipe.board, recipe.options_for(file, at), file.source, viewing=recipe.viewing)
+                for file in recipe.files
             )
-            if looked := frozenset(files):
+            if looked := frozenset(compress(recipe.files, looking)):
                 found[at] = looked
         return found
 
@@ -173,23 +176,17 @@ class Plan:
         """Return the size that the first picture stage needs, by the demands from last to first."""
         changes = self._changes(file)
         if changes not in self._demands:
-            self._demands[changes] = self._demand(file)
+            recipe, demand = self.recipe, Demand()
+            for at, use in reversed(list(enumerate(recipe.chain))):
+                if (stage := use.declaration).kind is Kind.PICTURE:
+                    options = recipe.options_for(file, at)
+                    demand = demand_of(stage, demand, recipe.board, options, file.source, viewing=recipe.viewing)
+            self._demands[changes] = demand
         return self._demands[changes]
-
-    def _demand(self, file: PictureFile) -> Demand:
-        demand = Demand()
-        for at, use in reversed(list(enumerate(self.recipe.chain))):
-            if use.declaration.kind is Kind.PICTURE:
-                options = self.recipe.options_for(file, at)
-                demand = demand_of(
-                    use.declaration, demand, self.board, options, file.source, viewing=self.recipe.viewing
-                )
-        return demand
 
     def base(self, files: Sequence[PictureFile], until: int, folds: Folds, *more: object) -> Base:
         """Return what the keys of a node have in common: all but what is used of the board."""
-        stages = [use.declaration for use in self.recipe.chain[:until]]
-        sort = digest_of((tuple(self._code(at) for at in range(len(stages))), until))
+        sort = digest_of((tuple(self._codes[:until]), until))
         try:
             parts = [
                 (self.seen[file.source].sha256, self.origin(file, 0), self._steps(file, until, folds)) for file in files
@@ -202,21 +199,7 @@ class Plan:
     def look(self, files: Sequence[PictureFile], at: int) -> tuple[object, ...]:
         """Return what a look at files depends on beside their pictures and the board."""
         alone = (self.nonce,) if self._reading[at] else ()
-        return (self.recipe.viewing, self._code(at), *alone, *(self._options(file, at) for file in files))
-
-    def keys(self, base: Base, used: Iterable[Used]) -> Iterator[tuple[str, Used]]:
-        """Yield the keys that a node may have been kept by.
-
-        Parameters
-        ----------
-        base
-            That of the node.
-        used
-            What nodes of its sort have used of the board. A result is found under the key of what it has used itself,
-            and under no other, so that trying too many does no harm.
-        """
-        for names in used:
-            yield self.key(base, names), names
+        return (self.recipe.viewing, self._codes[at], *alone, *(self._options(file, at) for file in files))
 
     def key(self, base: Base, used: Used) -> str:
         """Return the key of a node that has used this of the board."""
@@ -234,7 +217,7 @@ class Plan:
         stage = self.recipe.chain[at].declaration
         if self._reading[at]:
             raise TypeError("the stage may read other files")
-        step: list[object] = [self._code(at), self._options(file, at)]
+        step: list[object] = [self._codes[at], self._options(file, at)]
         if "Viewing" in stage.takes:
             step.append(self.recipe.viewing)
         if "Demand" in stage.takes:
@@ -244,9 +227,6 @@ class Plan:
                 raise TypeError("the total of the survey is not plain")
             step.append(folds[at].digest)
         return tuple(step)
-
-    def _code(self, at: int) -> str:
-        return self._codes[at]
 
     @cached_property
     def _codes(self) -> list[str]:
@@ -264,31 +244,10 @@ class Plan:
         return tuple(place for place, override in enumerate(self.recipe.overrides) if override.applies_to(file))
 
     @cached_property
-    def _demands(self) -> dict[tuple[int, ...], Demand]:
-        return {}
-
-    @cached_property
-    def _known_steps(self) -> dict[tuple[object, ...], str]:
-        return {}
-
-    @cached_property
     def _board_digests(self) -> BoardDigests:
-        return BoardDigests(self.board)
+        return BoardDigests(board=self.recipe.board)
 
 
 def _numbered(name: str) -> Iterator[str]:
     yield name
     yield from (f"{name}~{number}" for number in count(2))
-
-
-@dataclass(frozen=True, kw_only=True)
-class Base:
-    """What the keys of a node have in common.
-
-    ``sort`` is shared by all nodes of the same stages; ``lasting`` is whether the node's result may be found again by
-    a later build.
-    """
-
-    text: str
-    sort: str
-    lasting: bool

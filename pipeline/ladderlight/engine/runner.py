@@ -5,16 +5,17 @@ What works on pictures is imported when there is work: a check runs arrangements
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from ladderlight.board import Board
+from ladderlight.board.scanning.sheets import blank_sheet
 from ladderlight.devices.files import name_files
+from ladderlight.engine.board_use import KnownUses
 from ladderlight.engine.plan import Fold, Plan, Unit
-from ladderlight.errors import BuildError, Fault, PictureError
+from ladderlight.errors import BuildError, Fault, PictureError, StageFailure
 from ladderlight.flow.merging import carry_timing, darken, merge
-from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile
+from ladderlight.flow.pictures import CodedPicture, Contents, DeviceFile, MemoryContents
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import StageUse
 from ladderlight.stages.boundary import run_stage
@@ -25,8 +26,17 @@ if TYPE_CHECKING:
     from ladderlight.cache.store import Cache
     from ladderlight.engine.coded import CodedPictures, CodedUnit
     from ladderlight.engine.executors import Executor
-    from ladderlight.engine.steps import Progress, Refused, Steps
     from ladderlight.engine.work import Work
+
+
+Progress = Callable[[int, int, str], None]
+"""Called with how many pictures are done, how many there are, and the source of the one just done.
+
+A stage that looks at all pictures first makes each count twice.
+"""
+
+Refused = Callable[[Fault], None]
+"""Called with what is wrong with a picture as soon as that is known."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,11 +48,6 @@ class Chain:
     """Where results are looked for and kept. Without one they wait in a temporary folder."""
     seen: Mapping[str, Seen] = field(default_factory=dict)
     """The files as they were read, by the names that the recipe has for them; results of others are not kept."""
-
-    @property
-    def board(self) -> Board:
-        """The recipe's board."""
-        return self.recipe.board
 
     def code_pictures(
         self,
@@ -67,19 +72,17 @@ class Chain:
         from ladderlight.cache.store import Cache
         from ladderlight.engine.coded import CodedPictures
         from ladderlight.engine.executors.threads import Threads
-        from ladderlight.engine.known_uses import KnownUses
-        from ladderlight.engine.steps import Steps
         from ladderlight.engine.work import Task, Work, total
 
         files = self.recipe.files if files is None else files
         cache = self.cache or Cache.for_one_build()
         plan = Plan(recipe=self.recipe, seen=self.seen)
-        work = Work(plan=plan, cache=cache, uses=KnownUses(cache), spare=Cache.for_spare())
+        work = Work(plan=plan, cache=cache, uses=KnownUses(cache=cache), spare=Cache.for_spare())
         if not files:
             return CodedPictures({}, (), work.in_memory)
         executor = executor or Threads(workers=workers)
         looks = {at: _looked(plan, at) for at in plan.looks}
-        steps = Steps(
+        steps = _Steps(
             count=len(files) + sum(len(unit.files) for units in looks.values() for unit in units), progress=progress
         )
         for at, units in looks.items():
@@ -101,9 +104,10 @@ class Chain:
         That is black during blanking, and the levels of timing lines.
         """
         uses = list(self._uses(Kind.ARRANGEMENT))
-        parts = [self._run(use, coded, use.options, "the pictures") for use in uses]
-        merged = merge(parts, self.board, stages=[use.declaration.name for use in uses])
-        return carry_timing(darken(merged, self.board), self.board)
+        parts = [self._run(use, coded, "the pictures") for use in uses]
+        board = self.recipe.board
+        merged = merge(parts, board, stages=[use.declaration.name for use in uses])
+        return carry_timing(darken(merged, board), board)
 
     def emit(self, contents: Contents) -> list[DeviceFile]:
         """Run the emission stages, and put the project's name into the file names.
@@ -117,7 +121,7 @@ class Chain:
         """
         files: dict[str, tuple[StageUse, DeviceFile]] = {}
         for use in self._uses(Kind.EMISSION):
-            for file in self._run(use, contents, use.options, "the contents"):
+            for file in self._run(use, contents, "the contents"):
                 key = file.name.casefold()
                 if key in files and files[key][0] is use:
                     raise BuildError(
@@ -132,18 +136,40 @@ class Chain:
                 files[key] = (use, file)
         return name_files([file for _, file in files.values()], self.recipe.name)
 
+    def planned_files(self) -> list[DeviceFile]:
+        """Run the emission stages on empty memories: names and spans of the files are those of a build.
+
+        There are none when a stage of the project's own fails without pictures. Raises as :meth:`emit`.
+        """
+        sheets = {memory.name: blank_sheet(memory) for memory in self.recipe.board.memories}
+        memories = {name: MemoryContents(words=each.words, written=each.written) for name, each in sheets.items()}
+        try:
+            return self.emit(Contents(memories=memories))
+        except StageFailure:
+            return []
+
     def _uses(self, kind: Kind) -> Iterable[StageUse]:
         return (use for use in self.recipe.chain if use.declaration.kind is kind)
 
-    def _run(
-        self,
-        use: StageUse,
-        value: Any,
-        options: Mapping[str, Any],
-        what: str,
-        **given: Any,
-    ) -> Any:
-        return run_stage(use.declaration, value, self.board, options, what, viewing=self.recipe.viewing, **given)
+    def _run(self, use: StageUse, value: Any, what: str) -> Any:
+        recipe = self.recipe
+        return run_stage(use.declaration, value, recipe.board, use.options, what, viewing=recipe.viewing)
+
+
+@dataclass(kw_only=True)
+class _Steps:
+    """Counts the files that are done."""
+
+    count: int
+    progress: Progress | None
+    done: int = 0
+
+    def finish(self, unit: Unit) -> None:
+        """Count the files of a unit."""
+        for file in unit.files:
+            self.done += 1
+            if self.progress:
+                self.progress(self.done, self.count, file.source)
 
 
 def _looked(plan: Plan, at: int) -> list[Unit]:
@@ -155,7 +181,7 @@ def _looked(plan: Plan, at: int) -> list[Unit]:
 
 
 def _coded(
-    work: Work, units: Sequence[Unit], executor: Executor, steps: Steps, refused: Refused | None, *, keep_going: bool
+    work: Work, units: Sequence[Unit], executor: Executor, steps: _Steps, refused: Refused | None, *, keep_going: bool
 ) -> dict[Unit, CodedUnit]:
     """Code units. Files of an animation are first made ready one by one, all of them at once."""
     from ladderlight.engine.coded import CodedUnit

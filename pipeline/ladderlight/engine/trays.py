@@ -1,7 +1,5 @@
 """Trays: complete sets of chips, and the pictures that each holds."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -48,12 +46,7 @@ def deal(plan: Plan, frames: Mapping[PictureFile, int]) -> tuple[Tray, ...]:
     """Deal the pictures and cards of a recipe to trays, in order.
 
     The frames of a file, and those of an animation, stay in one tray. A picture whose bank is taken waits for the next
-    tray. Trays that nothing is dealt to are left out.
-
-    Parameters
-    ----------
-    plan, frames
-        The recipe's plan, and how many frames each of its files has.
+    tray. Trays that nothing is dealt to are left out. ``frames`` is how many frames each file has.
 
     Raises
     ------
@@ -71,11 +64,10 @@ def deal(plan: Plan, frames: Mapping[PictureFile, int]) -> tuple[Tray, ...]:
     dealt: dict[int, list[_Hand]] = defaultdict(list)
     for hand in sorted(hands, key=lambda hand: not hand.trays):  # what has its tray takes its place first
         dealt[table.put(hand)].append(hand)
-    order = {file: place for place, file in enumerate(recipe.files)}
     return tuple(
         Tray(
             number=number,
-            files=tuple(sorted((file for hand in dealt[number] for file in hand.files), key=order.__getitem__)),
+            files=tuple(sorted((file for hand in dealt[number] for file in hand.files), key=plan.numbers.__getitem__)),
             cards={name: card for name, card in cards.items() if any(hand.card == name for hand in dealt[number])},
         )
         for number in sorted(dealt)

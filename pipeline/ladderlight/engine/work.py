@@ -17,9 +17,9 @@ from typing import Any
 from ladderlight.board import Board
 from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.store import Cache, Writing
-from ladderlight.engine.board_use import watched
+from ladderlight.engine.board_use import KnownUses, Used, WatchedBoard
 from ladderlight.engine.coded import CodedUnit, CodedWriting
-from ladderlight.engine.coherence import Bools, Codes
+from ladderlight.engine.coherence import Bools, Codes, FrameSequence, Reduced
 from ladderlight.engine.entries import (
     Described,
     add_picture,
@@ -29,9 +29,7 @@ from ladderlight.engine.entries import (
     plain_array,
     unpacked,
 )
-from ladderlight.engine.known_uses import KnownUses
-from ladderlight.engine.plan import Base, Folds, Plan, Unit, Used
-from ladderlight.engine.sequences import FrameSequence, Reduced
+from ladderlight.engine.plan import Base, Folds, Plan, Unit
 from ladderlight.errors import Fault, PictureError
 from ladderlight.flow.images import source_view
 from ladderlight.flow.pictures import CodedPicture, Picture
@@ -186,7 +184,7 @@ class Work:
         self, unit: Unit, until: int, used: set[str], sequence: FrameSequence, spread: Spread
     ) -> Iterator[tuple[int, CodedPicture]]:
         """Yield the coded pictures of a unit as they reach a stage, with the place of their file in it."""
-        board = watched(self.plan.board, used)
+        board = WatchedBoard(self.plan.recipe.board, used)
         waiting: deque[tuple[int, Bools | None, Reduced]] = deque()
         bad: list[Fault] = []
 
@@ -264,7 +262,7 @@ class Work:
 
     def _through(self, file: PictureFile, until: int, used: set[str]) -> Iterator[Picture]:
         """Yield the pictures of a file as they reach a stage, from the last point before it where they were kept."""
-        board = watched(self.plan.board, used)
+        board = WatchedBoard(self.plan.recipe.board, used)
         start = max((point for point in self.plan.points if point < until), default=0)
         reached = self._reached(file, start, used) if start else self._opened(file, board)
         # Frames go through the stages one by one: in full size they are never held together.
@@ -299,7 +297,7 @@ class Work:
             except (ValueError, TypeError, pickle.UnpicklingError) as error:
                 raise DamagedError(str(error)) from error
         used: set[str] = set()
-        board, recipe = watched(self.plan.board, used), self.plan.recipe
+        board, recipe = WatchedBoard(self.plan.recipe.board, used), self.plan.recipe
         stage = recipe.chain[at].declaration
         seen: dict[PictureFile, list[Any]] = {file: [] for file in looked}
         looks = {
@@ -336,9 +334,8 @@ class Work:
     def _found(self, base: Base) -> Iterator[tuple[Entry, Used]]:
         """Yield the entry that a node was kept in, if there is one, and what it has used of the board."""
         if self.finding:
-            for key, names in self.plan.keys(base, self.uses.of(base.sort)):
-                entry = self.cache.find(key)
-                if entry is not None:
+            for names in self.uses.of(base.sort):  # found under what it has used itself, and under no other
+                if (entry := self.cache.find(self.plan.key(base, names))) is not None:
                     yield entry, names
                     return
 

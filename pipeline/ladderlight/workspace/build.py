@@ -1,7 +1,5 @@
 """A whole build: from a checked recipe to device files, manifest, proof and burn sheet."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -19,8 +17,7 @@ from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.entries import Described
 from ladderlight.engine.executors import Executor
-from ladderlight.engine.runner import Chain
-from ladderlight.engine.steps import Progress, Refused
+from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.engine.trays import Tray, deal
 from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError, refuse_errors
 from ladderlight.proof.burnsheet import burn_sheet
@@ -88,21 +85,9 @@ def build(
 ) -> Built:
     """Build a recipe; with ``strict``, cautions are errors.
 
-    Parameters
-    ----------
-    recipe, workers, progress, strict
-        The recipe, and how it is built.
-    keep_going
-        Whether trays with bad pictures are left out, and the others built.
-    executor
-        Where pictures are worked on; threads, if none is given.
-    cached
-        Whether the user's cache is used.
-    began
-        When the command began, before the recipe was read, in nanoseconds since 1970. With it, the next command can
-        know whether the build is up to date.
-    together
-        The revisions that the same command builds.
+    Pictures are worked on by threads, unless an ``executor`` is given. With ``keep_going``, trays with bad pictures are
+    left out. With ``began``, when the command began, before the recipe was read, in nanoseconds since 1970, the next
+    command can know whether the build is up to date. ``together`` are the revisions that the same command builds.
 
     Raises
     ------
@@ -123,12 +108,12 @@ def build(
         try:
             made_from = MadeFrom.of(recipe, cached=cached)
         except BuildError:  # one file of those that readiness finds
-            readiness(recipe, strict=strict, whole=strict).refuse(())
+            refuse_errors(readiness(recipe, strict=strict, whole=strict).findings)
             raise
         ready = readiness(recipe, strict=strict, whole=strict, known=made_from.headers)
         sources = {file.source for file in recipe.files}
         bad = {one: None for one in ready.findings if keep_going and one.level == "error" and one.where in sources}
-        ready.refuse(bad)
+        refuse_errors([one for one in ready.findings if one not in bad])
         made_from.keep_headers(ready.probes)
         cache = made_from.cache
         account = made_from.account(began=began) if cache and began else None
@@ -235,14 +220,9 @@ class _Going:
         """Its tables, for the page of each tray."""
         return bench_parts(self.bench)
 
-    @property
-    def folder(self) -> Path:
-        """The folder to write into."""
-        return self.staging.folder
-
     def small(self, screen: str) -> bytes:
         """Return a screen's file in small; the trays that are as they were have theirs in the output."""
-        here, board = self.folder / screen, self.chain.board
+        here, board = self.staging.folder / screen, self.chain.recipe.board
         make = partial(small_png, here if here.exists() else self.staging.output / screen, board)
         return self.kept.small(screen, make) if self.kept else make()
 
@@ -260,7 +240,7 @@ class _Going:
         made = self._made(tray, own, chips, links)
         counts = Counter(picture.origin.source for picture in own.described)
         if self.kept and all(counts[file.source] == self.frames.get(file) for file in tray.files):
-            self.kept.add(tray, made, shown, self.folder)
+            self.kept.add(tray, made, shown, self.staging.folder)
         return made
 
     def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links) -> ManifestDocument:
@@ -271,10 +251,10 @@ class _Going:
             contents = stoppable(partial(self.chain.arrange, pictures))
             files = self.chain.emit(contents)
         files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
-        _write(self.folder / "devices", ((file.name, file.data) for file in files))
+        _write(self.staging.folder / "devices", ((file.name, file.data) for file in files))
         # Read back from disk. What shows the format of a file stays; its other data need not wait in memory.
         files = [replace(file, data=file.data[:_BEGINNING]) for file in files]
-        words = read_memories(recipe.board, self.folder / "devices", files)
+        words = read_memories(recipe.board, self.staging.folder / "devices", files)
         banks = shown_banks(recipe.board, [placed.bank for placed in contents.pictures])
         scanned = Scanned(board=recipe.board, words=words, banks=banks, tile_sets=contents.tile_sets)
         made = describe(
@@ -305,7 +285,7 @@ class _Going:
             links=links,
             tray=tray.number,
         )
-        _write(self.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
+        _write(self.staging.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
         return made
 
 

@@ -1,7 +1,5 @@
 """The record of what is in the chips, kept beside the recipes of a folder, and what must be burned again."""
 
-from __future__ import annotations
-
 import base64
 import binascii
 import json
@@ -9,7 +7,7 @@ import zlib
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +17,7 @@ from ladderlight.board import Device
 from ladderlight.board.model.memory import Erasure
 from ladderlight.devices.files import checksums_of
 from ladderlight.units.words import address
-from ladderlight.workspace.documents import Kept
+from ladderlight.workspace.documents import Kept, Listed
 
 FILE = "burned.json"
 """Name of the record, beside the recipes."""
@@ -82,7 +80,7 @@ class Record(Kept):
     """The record of a folder. Format 1, one set of devices without their recipe, and format 2 are read too."""
 
     format: Annotated[int, Field(ge=FORMAT, le=FORMAT)] = FORMAT
-    chips: Annotated[tuple[Chip, ...], Field(strict=False)] = ()
+    chips: Listed[Chip] = ()
 
     @model_validator(mode="before")
     @classmethod
@@ -100,7 +98,7 @@ class Record(Kept):
         }
 
     @model_validator(mode="after")
-    def _each_once(self) -> Record:
+    def _each_once(self) -> Self:
         keys = [chip.key for chip in self.chips if not chip.foreign]
         if len(set(keys)) < len(keys):
             raise ValueError("records one device of a recipe twice")
@@ -112,13 +110,13 @@ class Record(Kept):
             chip for chip in self.chips if (chip.recipe, chip.revision) == (recipe, revision) and not chip.foreign
         )
 
-    def with_chips(self, chips: Iterable[Chip]) -> Record:
+    def with_chips(self, chips: Iterable[Chip]) -> Self:
         """Return the record with these chips in place of those of the same keys; the others stay."""
         new = {chip.key: chip for chip in chips}
         kept = [chip if chip.foreign else new.pop(chip.key, chip) for chip in self.chips]
         return self.model_copy(update={"chips": (*kept, *new.values())})
 
-    def adopted_by(self, recipe: str, devices: Collection[str]) -> Record:
+    def adopted_by(self, recipe: str, devices: Collection[str]) -> Self:
         """Return the record with chips of format 1 given to a recipe."""
 
         def owned(chip: Chip) -> Chip:

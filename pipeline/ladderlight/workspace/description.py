@@ -1,7 +1,5 @@
 """The description of a build: its devices, files and pictures, as its manifest has them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache, partial
 from typing import Any
@@ -55,33 +53,19 @@ def describe(
 
     Parameters
     ----------
-    project
-        The project's name.
-    board, contents
-        The board, and what was arranged for its memories.
-    files
-        All files under ``devices/``.
-    images
-        What those files make of each device, by name, low byte of each word first.
+    files, images
+        All files under ``devices/``, and what they make of each device: by name, low byte of each word first.
     screens
-        The file of the proof that shows each bank, by the bank's number.
+        The file of the proof that shows each bank.
     burned
-        What is in the chips, by device, see :mod:`ladderlight.workspace.burned`.
-    details
-        More about some pictures, by name: ``metrics``, and what the stages chose.
-    merged
-        Metrics of pictures that are not shown as they were reduced, by name and bank; they win over those of
-        ``details``.
-    inputs
-        The files that the build is made from.
-    digest
-        Of those files, see :func:`ladderlight.workspace.manifest.digest_of_inputs`; needed where they are not given.
-    versions
-        Of Ladderlight and of what computes, see :mod:`ladderlight.system.versions`.
-    revision
-        Of the recipe, where it has several boards.
-    tray
-        Which complete set of chips this is, where there are several.
+        What is in the chips, by device.
+    details, merged
+        ``metrics`` of pictures and what the stages chose, by name; and metrics of pictures that are not shown as they
+        were reduced, by name and bank, which win over those.
+    inputs, digest
+        The files that the build is made from, and their digest, needed where they are not given.
+    revision, tray
+        Of a recipe that has several boards, and of a build that has several sets of chips.
     """
     occupancies = occupancies_of(board, contents)
     digest = digest or digest_of_inputs(inputs)

@@ -1,13 +1,11 @@
 """JSON documents that are kept between commands: read whole and checked in one place, or refused in one line."""
 
-from __future__ import annotations
-
 import json
 import stat
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ladderlight.errors import DocumentError
 
@@ -15,6 +13,9 @@ LARGEST = 1 << 28
 """Bytes of the largest document that is read. A record of forty chips of 1 MiB, all noise, takes a fifth of it."""
 _MOST_LETTERS = 60
 
+_Item = TypeVar("_Item")
+Listed = Annotated[tuple[_Item, ...], Field(strict=False)]
+"""A tuple, which is a list in JSON."""
 _Kept = TypeVar("_Kept", bound="Kept")
 
 
@@ -25,14 +26,7 @@ class Kept(BaseModel):
 
 
 def read_document(path: Path, model: type[_Kept], action: str) -> _Kept | None:
-    """Return a document, or None when there is no such file.
-
-    Parameters
-    ----------
-    path, model
-        The file, and what it must hold.
-    action
-        What to do about a damaged one, for the message.
+    """Return a document, or None when there is no such file; ``action`` is what to do about a damaged one.
 
     Raises
     ------

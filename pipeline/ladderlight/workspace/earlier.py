@@ -1,13 +1,10 @@
 """What the output folder holds before a build replaces it, and what the chips hold, for what the build changes."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
-import numpy as np
 from pydantic import Field
 
 from ladderlight.devices.files import checksums_of
@@ -20,7 +17,7 @@ from ladderlight.storage.writing import read_regular
 from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.burned import Chip
 from ladderlight.workspace.description import in_order
-from ladderlight.workspace.documents import Kept, read_document
+from ladderlight.workspace.documents import Kept, Listed, read_document
 from ladderlight.workspace.last_build import last_build
 from ladderlight.workspace.manifest import DeviceEntry, Manifest, PictureEntry, Size, read_manifest
 
@@ -29,15 +26,15 @@ _Png = Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]+=*$")]
 
 class _Bank(Kept):
     bank: Size
-    pictures: Annotated[tuple[str, ...], Field(strict=False)]
+    pictures: Listed[str]
     differing: Size
 
 
 class _Device(Kept):
     device: str
     differing: Size | None
-    banks: Annotated[tuple[_Bank, ...], Field(strict=False)]
-    runs: Annotated[tuple[Annotated[tuple[Size, Size], Field(strict=False)], ...], Field(strict=False)]
+    banks: Listed[_Bank]
+    runs: Listed[Annotated[tuple[Size, Size], Field(strict=False)]]
 
 
 class _Picture(Kept):
@@ -56,8 +53,8 @@ class _Document(Kept):
 
     format: Annotated[int, Field(ge=FORMAT, le=FORMAT)]
     before: bool
-    devices: Annotated[tuple[_Device, ...], Field(strict=False)]
-    pictures: Annotated[tuple[_Picture, ...], Field(strict=False)]
+    devices: Listed[_Device]
+    pictures: Listed[_Picture]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,11 +75,9 @@ class Earlier:
     def tray(self, number: int | None, chips: Mapping[str, Chip]) -> Before:
         """Return what there was before a tray; ``chips`` are those that are recorded of it, by device."""
         parts = {device.name: (device.part.number, device.part.bytes) for device in self.recipe.board.devices}
-        held = {name: chip.contents for name, chip in chips.items() if parts.get(name) == (chip.part, chip.bytes)}
-        return Before(
-            build=self._build(number),
-            chips={name: contents for name, contents in held.items() if contents is not None},
-        )
+        same = {name: chip for name, chip in chips.items() if parts.get(name) == (chip.part, chip.bytes)}
+        held = {name: contents for name, chip in same.items() if (contents := chip.contents) is not None}
+        return Before(build=self._build(number), chips=held)
 
     def _build(self, number: int | None) -> EarlierBuild | None:
         manifest = self.manifest
@@ -103,21 +98,18 @@ class Earlier:
             found = read_document(self.recipe.output / "proof" / folder_of(number) / FILE, _Document, "build again")
         except DocumentError:
             return None
-        if found is None:
-            return None
-        document: Changes = json.loads(found.model_dump_json(exclude_unset=True, exclude={"format"}))
-        return document
+        return json.loads(found.model_dump_json(exclude_unset=True, exclude={"format"})) if found else None
 
     def _images(self, number: int | None, devices: list[DeviceEntry]) -> dict[str, Bytes]:
         """Return the devices' bytes as that build gave them; not of files that were changed since."""
         try:
-            images = last_build(self.recipe.output, self.recipe.board, self.recipe.owner).tray(number).images
+            tray = last_build(self.recipe.output, self.recipe.board, self.recipe.owner).tray(number)
         except LadderlightError:
             return {}
         return {
-            device.name: np.frombuffer(images[device.name], dtype=np.uint8)
+            device.name: tray.image_arrays[device.name]
             for device in devices
-            if device.pieces and _sum_of(images[device.name], device) == device.sha256
+            if device.pieces and _sum_of(tray.images[device.name], device) == device.sha256
         }
 
     def _screen(self, picture: PictureEntry) -> bytes | None:

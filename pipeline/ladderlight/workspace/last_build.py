@@ -1,7 +1,6 @@
 """The last build of a recipe, read back from its output folder."""
 
-from __future__ import annotations
-
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -74,10 +73,10 @@ class LastBuild:
             if _mark(self.output) != self.mark:
                 raise BuildError("another build has replaced this one; run the command again", where=self.output)
             words = read_memories(self.board, self.output / "devices", files)
-        pictures: dict[int, list[str]] = {}
+        pictures: dict[int, list[str]] = defaultdict(list)
         for picture in self.manifest.pictures:
             if picture.tray == number:
-                pictures.setdefault(picture.bank, []).append(picture.name)
+                pictures[picture.bank].append(picture.name)
         images = images_of(self.board, words)
         files = tuple(replace(file, name=file.name.removeprefix(folder_of(number))) for file in files)
         return LastTray(number=number, words=words, images=images, files=files, pictures=pictures)
@@ -141,7 +140,7 @@ def stale_findings(recipe: Recipe, trays: Iterable[Tray] = ()) -> list[Finding]:
             manifest = read_manifest(recipe.output)
         if manifest is None:
             return []
-        changed = changes_since(manifest.plain_inputs, recipe) if manifest.inputs else []
+        changed = changes_since([item.model_dump() for item in manifest.inputs], recipe) if manifest.inputs else []
     except DocumentError as error:
         return [Finding(level="caution", where=fault.where, message=fault.message) for fault in error.faults]
     except LadderlightError as error:

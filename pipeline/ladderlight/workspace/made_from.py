@@ -199,18 +199,9 @@ class KeptTrays:
 
     @staticmethod
     def shown(chips: Iterable[Chip], findings: Sequence[Finding], inputs: str | None, links: Links) -> str:
-        """Return the digest of what a tray's proof shows beside the tray.
+        """Return the digest of what a tray's proof shows beside the tray: recorded chips, findings on its page, links.
 
-        Parameters
-        ----------
-        chips
-            What is recorded of it.
-        findings
-            The findings on its page.
-        inputs
-            Digest of all files, by which the manifest gives the reason why a chip differs.
-        links
-            Where its page leads.
+        By ``inputs``, the digest of all files, the manifest gives the reason why a chip differs.
         """
         held = [(chip.device, chip.sha256, chip.image, chip.inputs == inputs, chip.versions) for chip in chips]
         return digest_of((held, findings, links))

@@ -1,7 +1,5 @@
 """The manifest: what a build has written. The one model by which it is written and read."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Sequence
@@ -15,7 +13,7 @@ from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
-from ladderlight.workspace.documents import Kept, read_document
+from ladderlight.workspace.documents import Kept, Listed, read_document
 
 FILE = "manifest.json"
 """Name of the manifest, in the output folder."""
@@ -51,14 +49,14 @@ class BurnEntry(Kept):
     eraser: bool | None
     block: Size
     block_count: Size
-    blocks: Annotated[tuple[Blocks, ...], Field(strict=False)] | None
+    blocks: Listed[Blocks] | None
 
 
 class BankEntry(Kept):
     """A bank as far as one device holds it, in words from the device's first one."""
 
     bank: Size
-    pictures: Annotated[tuple[str, ...], Field(strict=False)]
+    pictures: Listed[str]
     first: Size
     last: Size
     used: Size = 0
@@ -94,7 +92,7 @@ class DeviceEntry(Kept):
     memory: str = ""
     part: str
     file: str | None = None
-    files: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    files: Listed[str] = ()
     bytes: Size
     crc32: str = ""
     sum8: str = ""
@@ -109,8 +107,8 @@ class DeviceEntry(Kept):
     used_words: Size = 0
     free_words: Size = 0
     last_used: Size | None = None
-    banks: Annotated[tuple[BankEntry, ...], Field(strict=False)] = ()
-    pieces: Annotated[tuple[PieceEntry, ...], Field(strict=False)]
+    banks: Listed[BankEntry] = ()
+    pieces: Listed[PieceEntry]
 
 
 class InputEntry(Kept):
@@ -133,7 +131,7 @@ class PictureEntry(Kept):
     frame: Size = 0
     duration: int | float | None = None
     memory: str | None = None
-    memories: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    memories: Listed[str] = ()
     bank: Size
     step: int | float | None = None
     """Seconds for which the board shows the bank, where a counter steps through the banks."""
@@ -147,11 +145,11 @@ class Manifest(Kept):
     format: Literal[1]
     project: str = ""
     revision: str | None = None
-    devices: Annotated[tuple[DeviceEntry, ...], Field(strict=False)]
-    inputs: Annotated[tuple[InputEntry, ...], Field(strict=False)] = ()
+    devices: Listed[DeviceEntry]
+    inputs: Listed[InputEntry] = ()
     versions: dict[str, str] = Field(default_factory=dict)
-    notes: Annotated[tuple[str, ...], Field(strict=False)] = ()
-    pictures: Annotated[tuple[PictureEntry, ...], Field(strict=False)]
+    notes: Listed[str] = ()
+    pictures: Listed[PictureEntry]
 
     @property
     def trays(self) -> tuple[int | None, ...]:
@@ -161,13 +159,8 @@ class Manifest(Kept):
     @property
     def document(self) -> ManifestDocument:
         """The manifest as plain JSON values, keys in the order in which they are written; made anew whenever asked."""
-        plain: ManifestDocument = json.loads(json.dumps(self.model_dump(exclude_unset=True)))
-        return plain
-
-    @property
-    def plain_inputs(self) -> list[dict[str, object]]:
-        """The inputs as a build describes them."""
-        return [item.model_dump() for item in self.inputs]
+        document: ManifestDocument = json.loads(json.dumps(self.model_dump(exclude_unset=True)))
+        return document
 
     @property
     def inputs_digest(self) -> str | None:

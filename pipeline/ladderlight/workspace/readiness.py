@@ -1,8 +1,6 @@
 """What a build of a recipe will come to, as far as it can be known before any picture is decoded."""
 
-from __future__ import annotations
-
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
@@ -17,7 +15,6 @@ from ladderlight.errors import (
     Fault,
     LadderlightError,
     ranked,
-    refuse_errors,
 )
 from ladderlight.recipe import PictureFile, Recipe, advice_on
 from ladderlight.recipe.headers import Known, headers_of
@@ -26,7 +23,6 @@ from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
 from ladderlight.storage.record import builds_around
 from ladderlight.units.words import joined
-from ladderlight.workspace.planned import planned_files
 
 _MOST_FRAMES = 1 << 20
 """Of all files together; far more than any board has banks."""
@@ -46,16 +42,6 @@ class Readiness:
     def frames(self) -> dict[PictureFile, int]:
         """How many frames the files with a header have."""
         return {file: probe.frames for file, probe in self.probes.items()}
-
-    def refuse(self, passed_over: Container[Finding]) -> None:
-        """Stop at errors, but for some.
-
-        Raises
-        ------
-        BuildError
-            With one line for each.
-        """
-        refuse_errors([one for one in self.findings if one not in passed_over])
 
 
 def readiness(
@@ -88,7 +74,7 @@ def _errors(faults: Iterable[Fault], where: str = "") -> list[Finding]:
 def _device_files(recipe: Recipe) -> list[Finding]:
     """Return errors when device files would share a name, or the name of one would block another."""
     try:
-        planned_files(recipe)
+        Chain(recipe=recipe).planned_files()
     except (BuildError, DeviceFileError) as error:
         return _errors(error.faults, "device files")
     return []

@@ -1,7 +1,5 @@
 """What is recorded of a recipe's chips, in a file that all recipes of a folder share, and recording more."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
@@ -39,8 +37,8 @@ class Recorded:
     def images(self, board: Board, tray: int = 1) -> dict[str, Bytes]:
         """Return the bytes of each recorded device of a tray that still has the size that the board gives it."""
         sizes = {device.name: device.part.bytes for device in board.devices}
-        held = {name: chip.contents for name, chip in self.of_tray(tray).items() if chip.bytes == sizes.get(name)}
-        return {name: image for name, image in held.items() if image is not None}
+        same = {name: chip for name, chip in self.of_tray(tray).items() if chip.bytes == sizes.get(name)}
+        return {name: image for name, chip in same.items() if (image := chip.contents) is not None}
 
 
 def key_of(recipe: Recipe) -> str:
@@ -113,8 +111,8 @@ def burn_findings(recipe: Recipe) -> list[Finding]:
                 if burn.needed:
                     where = place_in(tray.number, f"device {device.name}")
                     found.append(Finding(level="note", where=where, message=burn.text))
-    except DocumentError:  # reported by the caution about the last build
-        return found
+    except DocumentError:
+        pass  # reported by the caution about the last build
     except LadderlightError as error:
         if (recipe.output / "manifest.json").exists():
             found.append(Finding(level="note", where="last build", message=f"no comparison with the chips: {error}"))

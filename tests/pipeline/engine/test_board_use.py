@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from ladderlight import Board
-from ladderlight.engine.board_use import WHOLE, BoardDigests, watched
+from ladderlight.engine.board_use import WHOLE, BoardDigests, WatchedBoard
 
 
 @pytest.mark.parametrize(
@@ -27,13 +27,13 @@ from ladderlight.engine.board_use import WHOLE, BoardDigests, watched
 )
 def test_what_is_asked_for_is_noted(board: Board, use: Callable[[Board], object], names: set[str]) -> None:
     used: set[str] = set()
-    assert str(use(watched(board, used))) == str(use(board))
+    assert str(use(WatchedBoard(board, used))) == str(use(board))
     assert used == names
 
 
 def test_a_watched_board_is_the_board_in_all_else(board: Board) -> None:
     used: set[str] = set()
-    seen = watched(board, used)
+    seen = WatchedBoard(board, used)
     assert seen == board
     assert board == pickle.loads(pickle.dumps(seen))
     assert replace(seen, blanking="gate") == replace(board, blanking="gate")
@@ -44,5 +44,5 @@ def test_a_watched_board_is_the_board_in_all_else(board: Board) -> None:
 def test_another_ladder_changes_the_palette_and_not_the_geometry(board: Board) -> None:
     other = replace(board, ladder=replace(board.ladder, supply=3.3))
     names = ["palette", "geometry", WHOLE]
-    before, after = (dict(BoardDigests(each).of(names)) for each in (board, other))
+    before, after = (dict(BoardDigests(board=each).of(names)) for each in (board, other))
     assert {name for name in names if before[name] != after[name]} == {"palette", WHOLE}

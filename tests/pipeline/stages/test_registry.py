@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import importlib
 import json
-import os
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
+from ladderlight.commands import main
 from ladderlight.errors import PluginError
 from ladderlight.stages import registry as plugins
 from ladderlight.stages.contract import CONTRACT
@@ -250,29 +251,36 @@ def ladderlight_stages():
 
 
 @pytest.fixture
-def installed(tmp_path: Path) -> Callable[..., subprocess.CompletedProcess[str]]:
-    """Install a package with one plugin and run the program with it, in a folder with a recipe."""
+def installed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> Iterator[Callable[..., subprocess.CompletedProcess[str]]]:
+    """Install a package with one plugin and run a command with it, in a folder with a recipe.
+
+    Each run looks for plugins and loads them anew, as a program of its own would.
+    """
     site = tmp_path / "site"
     (site / "harbour-1.0.dist-info").mkdir(parents=True)
     (site / "harbour-1.0.dist-info" / "METADATA").write_text("Metadata-Version: 2.1\nName: harbour\nVersion: 1.0\n")
     (site / "harbour-1.0.dist-info" / "entry_points.txt").write_text("[ladderlight]\nharbour = harbour_stages\n")
     (tmp_path / "a.ppm").write_bytes(b"P6 40 30 255\n" + bytes(range(240)) * 15)
+    monkeypatch.syspath_prepend(site)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
 
     def run(*arguments: str, code: str = RESIZE, use: str = "resize") -> subprocess.CompletedProcess[str]:
         (site / "harbour_stages.py").write_text(code)
         stages = chain(*([use] if use else ()), "nearest", "bank_pictures", "binary")
         (tmp_path / "recipe.toml").write_text(f'format = 1\n{COLOURS}[pictures]\nfiles = ["a.ppm"]\n{stages}')
-        path = os.pathsep.join([str(site), *sys.path])
-        return subprocess.run(
-            [sys.executable, "-m", "ladderlight", *arguments],
-            capture_output=True,
-            text=True,
-            check=False,
-            cwd=tmp_path,
-            env={**os.environ, "PYTHONPATH": path},
-        )
+        sys.modules.pop("harbour_stages", None)
+        importlib.invalidate_caches()
+        installed_stages.cache_clear()
+        capfd.readouterr()
+        status = main(list(arguments))
+        return subprocess.CompletedProcess(arguments, status, *capfd.readouterr())
 
-    return run
+    yield run
+    sys.modules.pop("harbour_stages", None)
+    installed_stages.cache_clear()
 
 
 Run = Callable[..., subprocess.CompletedProcess[str]]

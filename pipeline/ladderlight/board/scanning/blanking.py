@@ -115,7 +115,8 @@ def fill_blanking(board: Board, contents: Contents, banks: Iterable[int]) -> Con
     lookup = lookup_of(board)
     for bank in banks:
         if lookup is None:
-            levels = _code_levels(board, board.palette.black_code)
+            lines = [board.outputs[line] for line in board.code_lines]
+            levels = {(at.memory, at.index): board.palette.black_code >> bit & 1 for bit, at in enumerate(lines)}
         else:
             index = black_index(board, lookup, filled, bank)
             if index is None:
@@ -131,14 +132,6 @@ def fill_blanking(board: Board, contents: Contents, banks: Iterable[int]) -> Con
                 blank = np.full(len(at), value << shift, dtype=np.uint32)
                 Sheet(words=words, written=written).write(at, blank, np.uint32(mask << shift) & ~written[at])
     return filled
-
-
-def _code_levels(board: Board, code: int) -> dict[tuple[str, int], int]:
-    """Return the level of each data pin that drives a ladder line, for a code."""
-    return {
-        (board.outputs[line].memory, board.outputs[line].index): code >> bit & 1
-        for bit, line in enumerate(board.code_lines)
-    }
 
 
 def _picture_memories(board: Board) -> tuple[Memory, ...] | None:

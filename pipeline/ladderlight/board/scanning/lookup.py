@@ -76,18 +76,16 @@ def table_addresses(board: Board, lookup: Lookup, table: Memory, bank: int) -> I
     return levels.address(table)
 
 
-def index_codes(board: Board, lookup: Lookup, contents: Contents, bank: int) -> tuple[Ints, Flags]:
+def _index_codes(board: Board, lookup: Lookup, contents: Contents, bank: int) -> tuple[Ints, Flags]:
     """Return the code of each index, and whether its words are written: int64 and bool, shape (lookup.size,)."""
     codes = np.zeros(lookup.size, dtype=np.int64)
     taken = np.zeros(lookup.size, dtype=bool)
     for table in lookup.tables:
         words, written = contents[table.name]
         at = table_addresses(board, lookup, table, bank)
-        for bit, line in enumerate(board.code_lines):
-            if board.outputs[line].memory == table.name:
-                pin = board.outputs[line].index
-                codes |= (words[at].astype(np.int64) >> pin & 1) << bit
-                taken |= (written[at] >> np.uint32(pin) & 1) != 0
+        for bit, pin in _code_pins(board, table):
+            codes |= (words[at].astype(np.int64) >> pin & 1) << bit
+            taken |= (written[at] >> np.uint32(pin) & 1) != 0
     return codes, taken
 
 
@@ -97,14 +95,14 @@ def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: N
     Missing ones take the free indices from the lowest up, in the order given. Raises LookupFull when there are not
     enough free indices. Nothing is written then.
     """
-    present, taken = index_codes(board, lookup, contents, bank)
+    present, taken = _index_codes(board, lookup, contents, bank)
     index_of = {int(present[index]): int(index) for index in np.flatnonzero(taken)[::-1]}
     missing = [int(code) for code in codes if int(code) not in index_of]
     free = _free(board, lookup, bank, taken)
     if len(missing) > len(free):
         raise LookupFull(needed=len(missing) + int(taken.sum()), size=lookup.size)
     for code, index in zip(missing, free, strict=False):
-        write_index(board, lookup, contents, bank, index, code)
+        _write_index(board, lookup, contents, bank, index, code)
         index_of[code] = index
     return {int(code): index_of[int(code)] for code in codes}
 
@@ -135,13 +133,18 @@ def black_index(board: Board, lookup: Lookup, contents: Contents, bank: int) -> 
         return None
 
 
-def write_index(board: Board, lookup: Lookup, contents: Contents, bank: int, index: int, code: int) -> None:
+def _write_index(board: Board, lookup: Lookup, contents: Contents, bank: int, index: int, code: int) -> None:
     """Write the code of an index into all look-up memories, in place."""
     for table in lookup.tables:
         words, written = contents[table.name]
         at = table_addresses(board, lookup, table, bank)[index]
-        for bit, line in enumerate(board.code_lines):
-            if board.outputs[line].memory == table.name:
-                mask = np.uint32(1 << board.outputs[line].index)
-                words[at] = words[at] | mask if code >> bit & 1 else words[at] & ~mask
-                written[at] |= mask
+        for bit, pin in _code_pins(board, table):
+            mask = np.uint32(1 << pin)
+            words[at] = words[at] | mask if code >> bit & 1 else words[at] & ~mask
+            written[at] |= mask
+
+
+def _code_pins(board: Board, table: Memory) -> list[tuple[int, int]]:
+    """Return each bit of the code that a memory carries, with its data pin."""
+    pins = enumerate(board.outputs[line] for line in board.code_lines)
+    return [(bit, pin.index) for bit, pin in pins if pin.memory == table.name]

@@ -106,10 +106,12 @@ class Placement:
             When a memory that drives ladders is addressed by another memory otherwise, as in tile hardware: its
             contents are not a picture.
         """
-        driving = {memory: self.code_pins(memory) for memory in self.board.driving_memories}
+        driving = self.board.driving_memories
         indirect = [memory.name for memory in driving if not is_direct(self.board, memory)]
         if not indirect:
-            for memory, pins in driving.items():
+            bits = {line: bit for bit, line in enumerate(self.board.code_lines)}
+            for memory in driving:
+                pins = {pin: bits[name] for pin, name in enumerate(memory.data) if name in bits}
                 self._put_pins(memory, codes, pins, bank=bank, picture=picture)
             return
         lookup = lookup_of(self.board)
@@ -131,11 +133,6 @@ class Placement:
         for pin, bit in pins.items():
             values |= (numbers.astype(np.uint32) >> np.uint32(bit) & np.uint32(1)) << np.uint32(pin)
         self.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=picture)
-
-    def code_pins(self, memory: Memory) -> dict[int, int]:
-        """Return the bit of the code that each data pin of a memory carries, for the pins that drive ladder lines."""
-        bits = {line: bit for bit, line in enumerate(self.board.code_lines)}
-        return {pin: bits[name] for pin, name in enumerate(memory.data) if name in bits}
 
     def put_values(self, memory: Memory, values: NDArray[np.uint32], mask: int, *, bank: int, picture: str) -> None:
         """Place a directly addressed memory's output at each picture pixel, uint32, in the pins of ``mask``."""
@@ -163,11 +160,8 @@ class Placement:
 
     def words(self) -> Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]:
         """Return words and written bits of every memory, those with nothing placed included."""
-        return {
-            memory.name: (sheet.words, sheet.written)
-            for memory in self.board.memories
-            for sheet in (self._sheet(memory),)
-        }
+        sheets = {memory.name: self._sheet(memory) for memory in self.board.memories}
+        return {name: (sheet.words, sheet.written) for name, sheet in sheets.items()}
 
     def _sheet(self, memory: Memory) -> Sheet:
         if memory.name not in self._sheets:

@@ -6,8 +6,6 @@ that the picture comes one hold later; ``blanking_delay`` lets sync and blanking
 later too. A direct output shows undefined data from the moment its address changes until the access time is over.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from math import ceil
 
@@ -47,53 +45,22 @@ def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
     register's own delay is left out, as syncs mostly pass one too. Memories without an access time count as immediate.
     Monitor pixels whose middle is past the last visible count are black.
     """
-    return _Frame(board, words, bank).shown()
-
-
-class _Frame:
-    """The frame of a bank. Lines that read the same counts are the same, and are played once."""
-
-    def __init__(self, board: Board, words: MemoryWords, bank: int) -> None:
-        self.board = board
-        self._period = float(1 / board.raster.clock)
-        direct = any(memory.output == "direct" for memory in board.driving_memories)
-        self._late = board.counters.delay if direct else 0.0
-        before = ceil(self._late / self._period) + 1
-        counts = _Stretch(board, words, bank, before=before, lines=np.zeros(1, dtype=np.int64), timed=False).column
-        lines, self._row = _unlike_lines(board, counts)
-        self._stretch = _Stretch(board, words, bank, before=before, lines=lines)
-        dots = np.arange(board.raster.mode.horizontal.active)
-        # The monitor divides each line by its own clock: a pixel is 1/ratio counts, whatever the board's clock is off.
-        passed = (dots + 0.5) * float(board.raster.ratio)
-        self._visible = passed < board.raster.x.visible
-        self._times = passed * self._period - self._late
-        last = board.raster.x.visible - 1
-        self._counts = np.minimum(np.floor(self._times / self._period).astype(np.int64), last)
-        self._at = self._counts + self._stretch.first
-
-    def shown(self) -> Shown:
-        stretch = self._stretch
-        codes = np.where(self._visible, stretch.codes()[:, self._at], self.board.palette.black_code)
-        undefined, changed = self._undefined(stretch), self._changed(stretch, self._last_fresh(stretch))
-        return Shown(codes=codes[self._row], undefined=undefined[self._row], changed=changed[self._row])
-
-    def _undefined(self, stretch: _Stretch) -> Flags:
-        unsure = stretch.ladders_unsure()[:, self._at]
-        found: Flags = (self._times - self._counts * self._period)[None, :] < unsure
-        return found & self._visible
-
-    def _last_fresh(self, stretch: _Stretch) -> Ints:
-        """Return, for each monitor pixel, the place of the last fresh word among all counts of all lines."""
-        fresh = np.any([stretch.fresh[memory.name] for memory in self.board.driving_memories], axis=0)
-        last = np.maximum.accumulate(np.where(fresh, np.arange(fresh.shape[1]), 0), axis=1)
-        return np.asarray(last[:, self._at] + np.arange(len(last))[:, None] * last.shape[1])
-
-    def _changed(self, stretch: _Stretch, last_fresh: Ints) -> Flags:
-        """Return whether the last fresh word of each monitor pixel differs from the word before that."""
-        codes = stretch.codes()
-        differs = np.zeros(codes.shape, dtype=bool)
-        np.not_equal(codes[:, 1:], codes[:, :-1], out=differs[:, 1:])
-        return np.take(differs, last_fresh) & self._visible
+    period = float(1 / board.raster.clock)
+    direct = any(memory.output == "direct" for memory in board.driving_memories)
+    late = board.counters.delay if direct else 0.0
+    before = ceil(late / period) + 1
+    counts = _Stretch(board, words, bank, before=before, lines=np.zeros(1, dtype=np.int64), timed=False).column
+    lines, kind = _unlike_lines(board, counts)
+    stretch = _Stretch(board, words, bank, before=before, lines=lines)
+    # The monitor divides each line by its own clock: a pixel is 1/ratio counts, whatever the board's clock is off.
+    passed = (np.arange(board.raster.mode.horizontal.active) + 0.5) * float(board.raster.ratio)
+    visible = passed < board.raster.x.visible
+    times = passed * period - late
+    counts = np.minimum(np.floor(times / period).astype(np.int64), board.raster.x.visible - 1)
+    at = counts + stretch.first
+    codes = np.where(visible, stretch.codes()[:, at], board.palette.black_code)
+    undefined = (times - counts * period < stretch.ladders_unsure()[:, at]) & visible
+    return Shown(codes=codes[kind], undefined=undefined[kind], changed=(stretch.changed(at) & visible)[kind])
 
 
 def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
@@ -176,6 +143,16 @@ class _Stretch:
     def ladders_unsure(self) -> Floats:
         """Return for how many seconds from the start of each count the ladders' data are undefined."""
         return np.asarray(np.max([self.unsure[memory.name] for memory in self.board.driving_memories], axis=0))
+
+    def changed(self, at: Ints) -> Flags:
+        """Return whether the last fresh word at these positions, on all lines, differs from the word before that."""
+        codes = self.codes()
+        differs = np.zeros(codes.shape, dtype=bool)
+        np.not_equal(codes[:, 1:], codes[:, :-1], out=differs[:, 1:])
+        fresh = np.any([self.fresh[memory.name] for memory in self.board.driving_memories], axis=0)
+        last = np.maximum.accumulate(np.where(fresh, np.arange(fresh.shape[1]), 0), axis=1)
+        found: Flags = np.take(differs, last[:, at] + np.arange(len(last))[:, None] * last.shape[1])
+        return found
 
     def pass_through(self, memory: Memory, address: Ints) -> None:
         word = self.words[memory.name][address].astype(np.int64)

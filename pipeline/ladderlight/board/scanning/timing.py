@@ -89,16 +89,16 @@ def timings(board: Board) -> dict[str, Timing]:
     for memory in board.order:
         start, ready = _address_times(board, memory, found)
         sources = [hold_in_counts(board, board.memory(name)) for name in board.sources[memory.name]]
-        run = max(1, min(sources, default=0) // hold_in_counts(board, memory))
+        hold = hold_in_counts(board, memory)
         found[memory.name] = Timing(
             memory=memory.name,
             output=memory.output,
-            hold=hold_of(board, memory),
+            hold=float(hold / board.raster.clock),
             access=memory.access,
             start=start,
             arrival=None if memory.access is None or ready is None else ready + memory.access,
             quick=None if memory.access is None else board.counters.delay + memory.access,
-            run=run,
+            run=max(1, min(sources, default=0) // hold),
         )
     return found
 
@@ -119,13 +119,11 @@ def _address_times(board: Board, memory: Memory, found: Mapping[str, Timing]) ->
     return min(starts, default=0.0), max(known, default=0.0) if len(known) == len(ready) else None
 
 
-def hold_of(board: Board, memory: Memory) -> float:
-    """Seconds that one word of a memory is held: as long as its fastest address line is steady."""
-    return float(hold_in_counts(board, memory) / board.raster.clock)
-
-
 def hold_in_counts(board: Board, memory: Memory) -> int:
-    """Counts that one word of a memory is held; all of a frame for a constant address."""
+    """Return for how many counts one word of a memory is held: as long as its fastest address line is steady.
+
+    All of a frame for a constant address.
+    """
     line = board.raster.x.total
     holds = [
         hold_in_counts(board, source) // source.packing.pixels

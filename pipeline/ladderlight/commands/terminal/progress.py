@@ -13,7 +13,7 @@ from ladderlight.commands.terminal.reporting import lines_of
 from ladderlight.system.printable import printable
 
 if TYPE_CHECKING:
-    from ladderlight.engine.steps import Progress, Refused
+    from ladderlight.engine.runner import Progress, Refused
     from ladderlight.errors import Fault
 
 PERIOD = 10.0

@@ -26,7 +26,7 @@ from distributed import Client, KilledWorker, LocalCluster
 
 from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.executors.job import Job
-from ladderlight.engine.executors.orders import Numbers, Order, kept, lost
+from ladderlight.engine.executors.orders import Order, kept, lost
 from ladderlight.engine.executors.worker import Absent, Home, JobPlugin, work_out
 from ladderlight.engine.work import Task, Work
 from ladderlight.errors import BuildError, Fault, PictureError
@@ -192,7 +192,6 @@ class Cluster:
 class _Round:
     def __init__(self, client: _Client, work: Work) -> None:
         self._client, self._work = client, work
-        self._numbers = Numbers(work.plan.recipe.files)
         self._name = token_hex(8)
         self._token = work.cache.folder / f".part-{self._name}"
         self._plugin: JobPlugin | None = None
@@ -261,7 +260,7 @@ class _Round:
     def _begin(self, number: int, task: Task, sent: Mapping[int, bytes] | None = None) -> None:
         if self._plugin is None:
             self._offer()
-        order = self._numbers.order(task)
+        order = Order.of(task, self._work.plan.numbers)
         if sent is None and self._sends:
             sent = _contents(order, task)
         self._tried[number] += 1
@@ -277,7 +276,7 @@ class _Round:
     def _send(self, number: int, task: Task) -> dict[int, object]:
         """Send a task with the contents of its files. Where they cannot be read here either, work it out here."""
         self._tried[number] -= 1
-        sent = _contents(self._numbers.order(task), task)
+        sent = _contents(Order.of(task, self._work.plan.numbers), task)
         if len(sent) == len(task.unit.files):
             self._begin(number, task, sent)
             return {}

@@ -5,8 +5,6 @@ surveys, and the sources of the project's own plugins with the modules beside th
 which the other process loads again.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 import pickle
@@ -16,10 +14,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, TypedDict
+from typing import Any, Self, TypedDict
 
 from ladderlight.cache.store import Cache
-from ladderlight.engine.known_uses import KnownUses
+from ladderlight.engine.board_use import KnownUses
 from ladderlight.engine.plan import Plan
 from ladderlight.engine.work import Work
 from ladderlight.errors import BuildError
@@ -37,7 +35,7 @@ class Job:
     data: bytes
 
     @classmethod
-    def of(cls, work: Work) -> Job:
+    def of(cls, work: Work) -> Self:
         """Return the job of some work.
 
         Raises
@@ -76,17 +74,10 @@ class Opened:
     """Whether it has modules of its own, which another job may have under the same names."""
 
     @classmethod
-    def of(cls, data: bytes, cache: Cache, spare: Cache, folder: Path | None = None) -> Opened:
-        """Open a job.
+    def of(cls, data: bytes, cache: Cache, spare: Cache, folder: Path | None = None) -> Self:
+        """Open a job; results are kept in the cache, and in the spare one where that has no room.
 
-        Parameters
-        ----------
-        data
-            The job in bytes.
-        cache, spare
-            Where results are kept, and those for which there is no room.
-        folder
-            An empty folder into which the project's own plugins are put; None where they lie in their places.
+        The project's own plugins are put into ``folder``, an empty one; None where they lie in their places.
 
         Raises
         ------
@@ -114,7 +105,7 @@ class Opened:
         if _codes(recipe) != head["codes"]:
             raise BuildError("has another edition of a stage, or of a library that it imports; install the same")
         plan = Plan(recipe=recipe, seen=seen, nonce=nonce)
-        work = Work(plan=plan, cache=cache, uses=KnownUses(cache), spare=spare, folds=folds, finding=finding)
+        work = Work(plan=plan, cache=cache, uses=KnownUses(cache=cache), spare=spare, folds=folds, finding=finding)
         return cls(work=work, has_modules=bool(files))
 
 

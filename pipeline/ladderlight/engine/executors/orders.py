@@ -1,10 +1,8 @@
 """Tasks as orders: files by their numbers in the recipe, so that little crosses to another process."""
 
-from __future__ import annotations
-
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 from ladderlight.cache.entries import DamagedError
 from ladderlight.engine.plan import Unit
@@ -21,6 +19,16 @@ class Order:
     still: float | None
     look: int | None
     ready: int | None
+
+    @classmethod
+    def of(cls, task: Task, numbers: Mapping[PictureFile, int]) -> Self:
+        """Return the order for a task; ``numbers`` are those of the recipe's files."""
+        return cls(
+            files=tuple(numbers[file] for file in task.unit.files),
+            still=task.unit.still,
+            look=task.look,
+            ready=None if task.ready is None else numbers[task.ready],
+        )
 
     def task(self, files: Sequence[PictureFile]) -> Task:
         """Return the task, of the recipe's files."""
@@ -43,20 +51,3 @@ def lost(task: Task) -> PictureError:
     message = "every worker process that takes it ends (out of memory, or a crash in a library); leave it out"
     files = [task.ready] if task.ready is not None else task.unit.files
     return PictureError.of(Fault(where=file.source, message=message) for file in files)
-
-
-class Numbers:
-    """The numbers of a recipe's files."""
-
-    def __init__(self, files: Sequence[PictureFile]) -> None:
-        """Take the files."""
-        self._numbers = {file: number for number, file in enumerate(files)}
-
-    def order(self, task: Task) -> Order:
-        """Return the order for a task."""
-        return Order(
-            files=tuple(self._numbers[file] for file in task.unit.files),
-            still=task.unit.still,
-            look=task.look,
-            ready=None if task.ready is None else self._numbers[task.ready],
-        )

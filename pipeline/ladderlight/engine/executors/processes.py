@@ -19,7 +19,7 @@ from typing import Any
 
 from ladderlight.cache.store import Cache
 from ladderlight.engine.executors.job import Job, Opened
-from ladderlight.engine.executors.orders import Numbers, Order, kept, lost
+from ladderlight.engine.executors.orders import Order, kept, lost
 from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import deaf
@@ -54,7 +54,7 @@ class Processes:
         A task in which a process ends is tried again with nothing beside it. If that ends a process too, it is an
         error of its pictures.
         """
-        numbers = Numbers(work.plan.recipe.files)
+        numbers = work.plan.numbers
         spare = work.spare or Cache.for_spare()
         waiting = deque(tasks)
         begun: deque[tuple[Task, Future[Any]]] = deque()
@@ -67,7 +67,7 @@ class Processes:
                     return at_once(lambda: found)
                 if not path.exists():
                     path.write_bytes(Job.of(work).data)
-                return self._submit(path, work.cache.folder, work.cache.room, spare.folder, numbers.order(task))
+                return self._submit(path, work.cache.folder, work.cache.room, spare.folder, Order.of(task, numbers))
 
             while waiting or begun:
                 while waiting and len(begun) < _AHEAD * self._workers and not _has_broken(begun):

@@ -1,7 +1,5 @@
 """Tasks on a pool of threads."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future

@@ -1,7 +1,5 @@
 """What a worker of a cluster does: opens jobs, finds or receives files, works out tasks."""
 
-from __future__ import annotations
-
 import hashlib
 import os
 import tempfile
@@ -73,14 +71,7 @@ _changed = Condition()
 
 
 def work_out(digest: str, order: Order, sent: Mapping[int, bytes]) -> Any:
-    """Work out a task of a job.
-
-    Parameters
-    ----------
-    digest, order
-        The job and the task.
-    sent
-        Contents of files, by their numbers.
+    """Work out a task of a job; ``sent`` are contents of files, by their numbers.
 
     Returns
     -------

@@ -6,7 +6,6 @@ from ladderlight.board import Counters, Packing
 from ladderlight.board.scanning.timing import (
     REGISTER_DELAY,
     REGISTER_SETUP,
-    hold_of,
     latency_in_counts,
     longest_access,
     timings,
@@ -45,7 +44,7 @@ def test_delays_add_up_through_the_graph(make_board, memory) -> None:
 
 def test_rows_alone_hold_for_lines(make_board, memory) -> None:
     board = make_board(memory(address=["y2-y8"], data=DATA))
-    assert hold_of(board, board.memory("picture")) == pytest.approx(800 * 4 * PERIOD)
+    assert timings(board)["picture"].hold == pytest.approx(800 * 4 * PERIOD)
 
 
 def test_a_packed_word_is_held_for_all_its_pixels(make_board, memory, ladder) -> None:
@@ -54,9 +53,9 @@ def test_a_packed_word_is_held_for_all_its_pixels(make_board, memory, ladder) ->
         memory("picture", address=["x3-x9", "y2-y8"], data=[], part="27C256", packing=Packing(pixels=8)),
         ladder=ladder(grey={"v0": 150.0}),
     )
-    picture = board.memory("picture")
-    assert hold_of(board, picture) == pytest.approx(8 * PERIOD)
-    assert hold_of(board, board.memory("colour")) == pytest.approx(PERIOD)
+    found = timings(board)
+    assert found["picture"].hold == pytest.approx(8 * PERIOD)
+    assert found["colour"].hold == pytest.approx(PERIOD)
 
 
 def test_an_old_word_then_undefined_data(make_board, memory) -> None:

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from ladderlight.engine.runner import Chain
 from ladderlight.recipe import load
-from ladderlight.workspace.planned import planned_files
 
 LANTERN = Path(__file__).parents[2] / "recipes" / "lantern"
 
@@ -38,7 +38,7 @@ def project(tmp_path: Path) -> Path:
 
 
 def test_names_and_spans_are_known_without_opening_a_picture(project: Path) -> None:
-    files = planned_files(load(project / "recipe.toml"))
+    files = Chain(recipe=load(project / "recipe.toml")).planned_files()
     assert [(file.name, file.span.first, file.span.count, file.span.offset) for file in files if file.span] == [
         ("picture-0.bin", 0, 20000, 0),
         ("picture-1.bin", 20000, 20000, 0),
@@ -56,4 +56,4 @@ def test_a_stage_that_needs_pictures_leaves_nothing_to_be_told(project: Path) ->
     at = 'use = "intel_hex"'
     text = recipe.read_text(encoding="utf-8")
     recipe.write_text(text.replace(at, f'use = "first"\n\n[[stage]]\n{at}'), encoding="utf-8")
-    assert planned_files(load(recipe)) == []
+    assert Chain(recipe=load(recipe)).planned_files() == []
