@@ -13,7 +13,7 @@ from ladderlight_stages.perception.measures import ScreenWidth, ViewingDistance,
 from ladderlight_stages.perception.reach import nearest_in_principle
 from ladderlight_stages.perception.vision import at_some_distance, density_from
 from ladderlight_stages.reductions.diffuse.stage import diffuse
-from ladderlight_stages.refining.annealing import annealed
+from ladderlight_stages.refining.annealing import FAR, annealed
 from ladderlight_stages.refining.area_colours import AreaColours
 from ladderlight_stages.refining.visible_error import VisibleError
 
@@ -88,12 +88,13 @@ def searched(areas: AreaColours, density: tuple[float, float], sweeps: int) -> C
     places = colour_places(areas.palette)
     diffused = places[areas.diffused]
     chosen = annealed(error, diffused, sweeps)
+    power = 1 if max(density) < FAR else 2
     weights = np.ones(chosen.shape, dtype=np.float32)
     for tried in range(_ROUNDS):
         if areas.keeps(lowest[chosen]):
             break
         excess = areas.excess(lowest[chosen])
-        weights = np.minimum(weights * (1 + excess) ** 2, _MOST)
+        weights = np.minimum(weights * (1 + excess) ** power, _MOST)
         begun = np.where(excess > _SUFFERING**tried, diffused, chosen)
         chosen = annealed(replace(error, areas=weights), begun, max(sweeps // 6, 5), hot=_WARM)
     found = (areas.restrained(lowest[chosen]), areas.diffused)

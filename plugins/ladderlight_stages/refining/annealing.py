@@ -11,9 +11,10 @@ from ladderlight_stages.refining.visible_error import TO_XYZ, VisibleError
 _MOVES = 32
 """Codes that each pixel may take, its own included."""
 PLACES = np.array([(0, 0), (0, 1), (1, -1), (1, 0), (1, 1), (-1, -1), (-1, 0), (-1, 1)], dtype=np.int32)
-_HOT, _COLD = 5.0, 0.05
-"""Temperatures of the first sweep, over the square root of the number of colours, since few colours lie far apart, and
-of the last; both over the mean difference of the first choice. By experiment."""
+_HOT, _COLD = 0.4, 0.05
+"""Temperatures of the first and the last sweep, over the mean difference of the first choice. By experiment."""
+FAR, _HOT_FAR = 30.0, 5.0
+"""Pixels per degree from which the first is this, over the square root of the number of colours: few lie far apart."""
 _SEED = 1
 _QUANTILES = 4096
 
@@ -35,7 +36,8 @@ def annealed(
     again before each sweep.
     """
     settled = chosen.copy()
-    hot = hot or _HOT / np.sqrt(len(error.linear))
+    if hot is None:
+        hot = _HOT if max(error.density) < FAR else _HOT_FAR / np.sqrt(len(error.linear))
     moves = nearest_others(similarity_from_linear(error.linear), _MOVES)
     if moves.shape[1] == 1:
         return settled
