@@ -68,7 +68,7 @@ class Loop(Generic[P, R]):
 
         from ladderlight_stages.object_code import HOW
 
-        return numba.njit(**HOW)(self._linked())  # type: ignore[no-any-return]
+        return numba.njit(**HOW)(self._linked())
 
     def _captured(self) -> Iterator[tuple[str, object]]:
         """Yield the names in its module that the loop reads, with their values."""

@@ -81,7 +81,7 @@ def _share_around(place: float, whole: int, kept: float) -> float:
 
 def framed(picture: Picture, aspect: float, colour: Singles) -> Picture:
     """Return a picture centred in a border, of a colour in linear light, (3,), that makes it these proportions."""
-    height, width = picture.pixels.shape[:2]
+    height, width = map(int, picture.pixels.shape[:2])
     wide = width > height * aspect
     new_width = width if wide else max(width, round(height * aspect))
     new_height = max(height, round(width / aspect)) if wide else height
@@ -104,7 +104,7 @@ MUCH = 0.15
 
 def part_of(picture: Picture, part: Part) -> Picture:
     """Return a part of a picture."""
-    height, width = picture.pixels.shape[:2]
+    height, width = map(int, picture.pixels.shape[:2])
     return picture.with_pixels(part.of(picture.pixels), part.share_of(width, height))
 
 
@@ -125,7 +125,7 @@ def enlargement(picture: Picture, board: Board) -> tuple[int, int] | None:
     (1, 1) for a picture of just that size, None for any other. Its pixels are taken to be the board's own, whatever
     their shape on the screen.
     """
-    height, width = picture.pixels.shape[:2]
+    height, width = map(int, picture.pixels.shape[:2])
     rows, columns = board.geometry.height, board.geometry.width
     if height % rows or width % columns:
         return None

@@ -13,15 +13,18 @@ import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+if TYPE_CHECKING:
+    from llvmlite.binding import LLJIT, TargetMachine
+
 Result = Any
 """What a loop returns: the type of a number or "", for an array the type of its items and the number of its axes, for a
 tuple a dictionary with what it is of."""
-_NUMBERS: dict[str, tuple[str, Any]] = {
+_NUMBERS: dict[str, tuple[str, type[ctypes._CData]]] = {
     "int": ("i64", ctypes.c_int64),
     "float": ("double", ctypes.c_double),
     "bool": ("i8", ctypes.c_bool),
@@ -58,7 +61,7 @@ class Machine:
 
     def __init__(self, loop: ObjectCode, kinds: Iterable[object]) -> None:
         """Link a loop; raises RuntimeError when it does not take values of these kinds, or needs what is not there."""
-        types: list[Any] = []
+        types: list[tuple[str, type[ctypes._CData]]] = []
         for kind in kinds:
             types += _words(kind)
         if loop.parameters != ["ptr", "ptr", *(name for name, _ in types)]:
@@ -74,9 +77,9 @@ class Machine:
         self._call = kind(self._linked[loop.name])
         self._result, self._place = loop.result, _place(loop.result)
 
-    def __call__(self, *values: Any) -> Any:
+    def __call__(self, *values: object) -> Any:
         """Run the loop."""
-        words: list[Any] = []
+        words: list[object] = []
         for value in values:
             if isinstance(value, np.ndarray):
                 words += (None, None, value.size, value.itemsize, value.ctypes.data, *value.shape, *value.strides)
@@ -104,7 +107,7 @@ class _Memory:
                 self._free(self._block)
 
 
-def target_machine() -> Any:
+def target_machine() -> TargetMachine:
     """Return the machine to make code for: this one, with all it can do."""
     import llvmlite.binding as llvm
 
@@ -125,7 +128,7 @@ def processor() -> tuple[str, str, str]:
 
 
 @cache
-def _linker() -> Any:
+def _linker() -> LLJIT:
     import llvmlite.binding as llvm
 
     return llvm.create_lljit_compiler(target_machine(), suppress_errors=True)
@@ -144,7 +147,7 @@ def _free() -> Any:
     return ctypes.CFUNCTYPE(None, ctypes.c_void_p)(_address("free"))
 
 
-def _words(kind: object) -> list[tuple[str, Any]]:
+def _words(kind: object) -> list[tuple[str, type[ctypes._CData]]]:
     """Return the types of the words that a value of a kind is passed as, for LLVM and for ctypes."""
     if isinstance(kind, str) and kind in _NUMBERS:
         return [_NUMBERS[kind]]

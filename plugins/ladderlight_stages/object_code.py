@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from types import FunctionType
-from typing import Any
+from typing import TYPE_CHECKING
 
 from ladderlight_stages.machines import LENT, ObjectCode, Result, target_machine
+
+if TYPE_CHECKING:
+    from llvmlite.binding import ValueRef
+    from numba.types import Type
 
 HOW = {"nogil": True, "error_model": "numpy"}
 """How loops are compiled: without the interpreter lock, and with no test for division by zero, which would keep the
@@ -90,7 +94,7 @@ def compile_loop(function: FunctionType, values: Sequence[object]) -> ObjectCode
     import llvmlite.binding as llvm
     import numba
 
-    dispatcher: Any = numba.njit(**HOW, **FOR_MACHINES)(function)
+    dispatcher = numba.njit(**HOW, **FOR_MACHINES)(function)
     dispatcher.compile(tuple(numba.typeof(value) for value in values))
     (signature,) = dispatcher.nopython_signatures
     module = llvm.parse_assembly(dispatcher.inspect_llvm(signature.args))
@@ -112,11 +116,11 @@ def compile_loop(function: FunctionType, values: Sequence[object]) -> ObjectCode
     return ObjectCode(name=name, parameters=parameters.split(", "), result=_result(signature.return_type), code=code)
 
 
-def _defined(values: Any) -> Iterator[Any]:
+def _defined(values: Iterable[ValueRef]) -> Iterator[ValueRef]:
     return (value for value in values if not value.is_declaration)
 
 
-def _result(kind: Any) -> Result:
+def _result(kind: Type) -> Result:
     """Return the description of what a loop returns, from Numba's type of it."""
     import numba
 

@@ -103,7 +103,7 @@ def _stills(scanned: Scanned, manifest: ManifestDocument) -> Iterator[dict[str, 
 
 
 def _described(board: Board, tiles: TileSet, places: NDArray[np.int64]) -> dict[str, object]:
-    count, height, width = tiles.codes.shape
+    count, height, width = map(int, tiles.codes.shape)
     return {
         "sheet": data_url(to_png(tile_sheet(board, tiles))),
         "memory": tiles.memory,
@@ -132,7 +132,7 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> tuple[float, NDA
     share = undefined_share(board)
     if not (share or shown.undefined.any()):
         return None
-    lines, dots = shown.codes.shape
+    lines, dots = map(int, shown.codes.shape)
     top, left = max(0, (lines - _HEIGHT) // 2), max(0, (dots - _WIDTH) // 2)
     part = np.s_[top : top + _HEIGHT, left : left + _WIDTH]
     pixels = board.palette.srgb8[shown.codes[part]].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)

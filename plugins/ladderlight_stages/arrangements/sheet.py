@@ -121,7 +121,7 @@ def _period(board: Board) -> tuple[int, int]:
 
 
 def _grid(picture: CodedPicture, width: int, height: int, gap: int) -> list[Codes]:
-    lines, pixels = picture.codes.shape
+    lines, pixels = map(int, picture.codes.shape)
     for size, cell, what in ((pixels, width, "across"), (lines, height, "down")):
         if (size + gap) % (cell + gap):
             raise ArrangementError(
@@ -137,7 +137,7 @@ def _grid(picture: CodedPicture, width: int, height: int, gap: int) -> list[Code
 
 
 def _padded(cell: Codes, across: int, down: int, board: Board, name: str) -> Codes:
-    height, width = cell.shape
+    height, width = map(int, cell.shape)
     if width > across or height > down:
         raise ArrangementError(
             f"a cell of {name!r} is {width}x{height} pixels, but the wiring has tiles of {across}x{down}; use a "

@@ -125,8 +125,11 @@ def _is_past_rounding(
     number, more = np.uintp(first), True
     while more:
         n: Singles = faces[number]
-        past: np.float32 = n[0] * red + n[1] * green + n[2] * blue - n[3]
-        if past > 0 and past + margin > abs(n[0]) * r + abs(n[1]) * g + abs(n[2]) * b:
+        x: np.float32 = n[0]
+        y: np.float32 = n[1]
+        z: np.float32 = n[2]
+        past: np.float32 = x * red + y * green + z * blue - n[3]
+        if past > 0 and past + margin > abs(x) * r + abs(y) * g + abs(z) * b:
             return True
         more = followed[number]
         number += np.uintp(1)

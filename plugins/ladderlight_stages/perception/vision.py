@@ -166,7 +166,7 @@ def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floa
 
 def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) -> Floats:
     """Return the opponent channels that are left after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
-    height, width, _ = linear.shape
+    height, width, _ = map(int, linear.shape)
     channels = np.asarray(linear, dtype=np.float32) @ _OPPONENT_FROM_LINEAR.T
     opponent: Floats = np.empty((height, width, 3))
     for number in range(3):

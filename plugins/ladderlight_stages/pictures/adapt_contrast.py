@@ -39,7 +39,7 @@ def adapt_contrast(
     """
     from skimage.exposure import equalize_adapthist  # slow to import
 
-    height, width = picture.pixels.shape[:2]
+    height, width = map(int, picture.pixels.shape[:2])
     if strength == 0 or min(height, width) < 2:
         return picture
     lightness = srgb_from_linear(luminance_of(picture.pixels))

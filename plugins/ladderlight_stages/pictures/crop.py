@@ -156,10 +156,10 @@ def crop(
     edges = (left, right, top, bottom)
     if not any(edges) and drawn_for(picture, board):
         return picture
-    whole_height, whole_width = picture.pixels.shape[:2]
+    whole_height, whole_width = map(int, picture.pixels.shape[:2])
     rest = _without_edges(whole_width, whole_height, edges)
     picture, aspect = part_of(picture, rest), screen_aspect(board)
-    height, width = picture.pixels.shape[:2]
+    height, width = map(int, picture.pixels.shape[:2])
     if keep == "all":
         return framed(picture, aspect, linear_colour(border))
     if focus is not None:
@@ -207,7 +207,7 @@ def busiest_place(pixels: Singles, width: float, height: float) -> tuple[float, 
     that grass and water count little: as the eye's receptive fields have a centre and a surround (Itti, Koch and
     Niebur, A model of saliency-based visual attention, IEEE Trans. PAMI 20 (1998) 1254-1259).
     """
-    old_height, old_width = pixels.shape[:2]
+    old_height, old_width = map(int, pixels.shape[:2])
     if max(old_width - width, old_height - height) < _NOTHING:
         return 0.5, 0.5
     scale = min(1.0, _SIDE / max(old_width, old_height))
@@ -238,7 +238,7 @@ def _mean_around(values: Floats, reach: int) -> Floats:
 
 def _mean_along(values: Floats, reach: int) -> Floats:
     """Return means over columns of ``2 * reach + 1`` places."""
-    length, width = values.shape
+    length, width = map(int, values.shape)
     total = np.zeros((length + 1 + 2 * reach, width))  # the sum of what lies above each place, and beyond the edges
     np.cumsum(values, axis=0, out=total[reach + 1 : reach + 1 + length])
     total[reach + 1 + length :] = total[reach + length]

@@ -58,7 +58,7 @@ def resize(
         return picture
     if factors is not None:
         return picture.with_pixels(np.ascontiguousarray(picture.pixels[:: factors[1], :: factors[0]]), WHOLE)
-    height, width = picture.pixels.shape[:2]
+    height, width = map(int, picture.pixels.shape[:2])
     aspect = screen_aspect(board)
     if fit != "stretch" and not within_a_pixel(width, height, aspect):
         if fit == "contain":

@@ -56,7 +56,7 @@ def rotate(
         if quarters % 2:
             return picture.with_turned_pixels(turned)
         return picture.with_pixels(turned, (1.0, 1.0, 0.0, 0.0) if quarters % 4 else WHOLE)
-    height, width = pixels.shape[:2]
+    height, width = map(int, pixels.shape[:2])
     if corners == "cut":
         return picture.with_turned_pixels(_turned(pixels, rest, _inside(height, width, rest)))
     size = _around(height, width, rest)
@@ -93,7 +93,7 @@ def _back(height: int, width: int, rest: float, size: tuple[int, int]) -> tuple[
 def _turned(pixels: Singles, rest: float, size: tuple[int, int]) -> Singles:
     from scipy.ndimage import affine_transform  # slow to import, and not needed for quarters
 
-    height, width = pixels.shape[:2]
+    height, width = map(int, pixels.shape[:2])
     matrix, offset = _back(height, width, rest, size)
     planes = [
         affine_transform(pixels[:, :, gun], matrix, offset, output_shape=size, mode="nearest") for gun in range(3)

@@ -158,7 +158,7 @@ def ordered(
 
 
 def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float, *, apart: bool) -> Codes:
-    height, width = pixels.shape[:2]
+    height, width = map(int, pixels.shape[:2])
     tile = 0.5 + strength * ((ranks + 0.5) / ranks.size - 0.5)
     repeats = (-(-height // len(ranks)), -(-width // len(ranks)))
     thresholds = np.tile(tile, repeats)[:height, :width].astype(np.float32)

@@ -235,12 +235,14 @@ def take_out(clouds: Points, bounds: Points, weights: Floats, most: int) -> Flag
     for _ in range(number - most):
         for at in range(count):
             tile: int = stale[at]
-            one, two = _two_left(near[tile], alive)
+            listed: Ints = near[tile]
+            away: Singles = far[tile]
+            one, two = _two_left(listed, alive)
             if two < 0:
-                _list_nearest(clouds, bounds, alive, before, after, tile, near[tile], far[tile], turns[tile])
-                one, two = _two_left(near[tile], alive)
-            nearest[tile], second[tile] = near[tile, one], near[tile, two] if two >= 0 else -1
-            saved[tile] = weights[tile] * (far[tile, two] - far[tile, one]) if two >= 0 else 0.0
+                _list_nearest(clouds, bounds, alive, before, after, tile, listed, away, turns[tile])
+                one, two = _two_left(listed, alive)
+            nearest[tile], second[tile] = listed[one], listed[two] if two >= 0 else -1
+            saved[tile] = weights[tile] * (away[two] - away[one]) if two >= 0 else 0.0
             cost[nearest[tile]] += saved[tile]
         gone = np.argmin(cost)
         alive[gone] = False

@@ -187,7 +187,7 @@ class Tiling:
 
     def tile_sets(self, board: Board) -> list[TileSet]:
         """Return the tiles in the memory, by number."""
-        frames, lines, pixels = self.wiring.shape
+        frames, lines, pixels = map(int, self.wiring.shape)
         memory = self.wiring.memories[0]
         sets = []
         for pool in self.pools:
@@ -208,7 +208,7 @@ class Tiling:
     def note(self) -> str:
         """Return in one line how many tiles there are."""
         memories = " and ".join(repr(memory.name) for memory in self.wiring.memories)
-        frames, lines, pixels = self.wiring.shape
+        frames, lines, pixels = map(int, self.wiring.shape)
         size = f"{pixels}x{lines} pixels" + f" in {frames} frames" * (frames > 1)
         found, kept = sum(pool.found for pool in self.pools), sum(len(pool.numbers) for pool in self.pools)
         text = (

@@ -55,7 +55,7 @@ def blurred(pictures: Singles, sigma: float) -> Singles:
     """Return pictures, float32 (..., rows, columns, 3), after a Gaussian blur of so many cells."""
     if sigma < 0.05:
         return pictures
-    rows, columns = pictures.shape[-3:-1]
+    rows, columns = map(int, pictures.shape[-3:-1])
     down = np.einsum("ij,...jkc->...ikc", _gaussian(rows, sigma), pictures, optimize=True)
     return np.asarray(np.einsum("ij,...kjc->...kic", _gaussian(columns, sigma), down, optimize=True))
 

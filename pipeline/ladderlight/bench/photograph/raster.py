@@ -162,7 +162,7 @@ def aligned(
     Gauss and Newton's method on the eight coordinates (B. D. Lucas and T. Kanade 1981), with the colours fitted anew
     at each step. ``light`` is the picture, linear, float32 (rows, columns, 3).
     """
-    rows, columns = light.shape[:2]
+    rows, columns = map(int, light.shape[:2])
     if light.std(axis=(0, 1)).max() < _EVEN:
         return corners
     fields = _fields(rows, columns)

@@ -152,7 +152,7 @@ def block_means(
     side
         Side of a block in pixels; those at the right and lower edge may be smaller.
     """
-    height, width = colours.shape[:2]
+    height, width = map(int, colours.shape[:2])
     if side == 1:
         light = linear_pixels(colours)
         return light if alpha is None else over_matte(light, alpha, matte)

@@ -1,0 +1,3 @@
+"""Types of what the loops need of llvmlite, which has none of its own."""
+
+__version__: str

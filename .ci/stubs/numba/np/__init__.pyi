@@ -1,0 +1,1 @@
+from numba.np import numpy_support as numpy_support
