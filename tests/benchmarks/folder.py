@@ -45,10 +45,10 @@ blanking = "output-enable"
 
 [[board.memory]]
 name = "picture"
-words = 16777216
+words = {words}
 width = 8
 access = "120 ns"
-address = ["x2-x9", "y2-y8", "bank0-bank8"]
+address = ["x2-x9", "y2-y8", "bank0-bank{last}"]
 data = ["b0", "b1", "g0", "g1", "r0", "r1"]
 
 [board.ladder]

@@ -197,8 +197,9 @@ def advice_of(
     if declaration.hooks.advice is None:
         return []
     hook, what = "advice", "its options"
-    found = _hook(declaration, hook, animated, board, options, board=board, viewing=viewing, what=what)
-    return _many(found, Finding, declaration, what, hook=hook)
+    found: list[Finding] = _hook(declaration, hook, animated, board, options, board=board, viewing=viewing, what=what)
+    _refuse(_wrong_many(found, Finding), declaration, what, hook=hook)
+    return found
 
 
 def _hook(
@@ -223,20 +224,8 @@ def _one(kind: type[T], declaration: StageDeclaration, hook: str, *values: Any, 
 
 
 def _problems(declaration: StageDeclaration, hook: str, *values: Any, what: str, **given: Any) -> list[Problem]:
-    found = _hook(declaration, hook, *values, what=what, **given)
-    problems = _many(found, Problem, declaration, what, hook=hook)
-    for problem in problems:
-        if not isinstance(problem.where, tuple):
-            raise _failure("a Problem whose place is not a tuple,", declaration, what, hook=hook)
-    return problems
-
-
-def _many(found: object, kind: type[T], declaration: StageDeclaration, what: str, *, hook: str) -> list[T]:
-    if not isinstance(found, list):
-        raise _failure(f"{_shown(found)}, not a list of {kind.__name__},", declaration, what, hook=hook)
-    for item in found:
-        if not isinstance(item, kind):
-            raise _failure(f"{_shown(item)}, not {_article(kind.__name__)},", declaration, what, hook=hook)
+    found: list[Problem] = _hook(declaration, hook, *values, what=what, **given)
+    _refuse(_wrong_many(found, Problem, _wrong_place), declaration, what, hook=hook)
     return found
 
 
@@ -292,11 +281,11 @@ def _wrong_result(kind: Kind, result: object, board: Board) -> str:
     return wrong or (_wrong_card(result, board) if kind is Kind.CARD else "")
 
 
-def _wrong_many(result: object, kind: type[T], wrong: Callable[[T], str]) -> str:
+def _wrong_many(result: object, kind: type[T], wrong: Callable[[T], str] = lambda _: "") -> str:
     if not isinstance(result, list):
         return f"{_shown(result)}, not a list of {kind.__name__},"
     for item in result:
-        found = wrong(item) if isinstance(item, kind) else f"{_shown(item)}, not a {kind.__name__},"
+        found = wrong(item) if isinstance(item, kind) else f"{_shown(item)}, not {_article(kind.__name__)},"
         if found:
             return found
     return ""
@@ -365,6 +354,10 @@ def _wrong_contents(contents: Contents, board: Board) -> str:
                 given = getattr(array, "dtype", _shown(array))
                 return f"{given}, not uint8, uint16 or uint32, as words of memory {name!r}"
     return ""
+
+
+def _wrong_place(problem: Problem) -> str:
+    return "" if isinstance(problem.where, tuple) else "a Problem whose place is not a tuple,"
 
 
 def _wrong_file(file: DeviceFile) -> str:

@@ -93,7 +93,7 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
                 yield staging
                 with _writing(output):
                     _complete(staging, owner.seen_from(output))
-                with _placing(output):
+                with _holding(output, _PLACING, _PATIENCE):
                     with _writing(output):
                         journal = plan(output, claim(output, owner), _staying(staging))
                     with held():
@@ -182,25 +182,20 @@ def _settle(output: Path) -> None:
 @contextmanager
 def _building(output: Path) -> Iterator[None]:
     """Be the only build of a folder, which is made."""
-    with ExitStack() as locks:
-        try:
-            with _writing(output):
-                (output / PRIVATE).mkdir(parents=True, exist_ok=True)
-                locks.enter_context(locked(output / _BUILDING, patience=_BUILD_PATIENCE))
-                with locked(output / _PLACING, patience=_PATIENCE), held():
-                    settle(output)
-        except BusyError:
-            raise _busy(output) from None
+    with _writing(output):
+        (output / PRIVATE).mkdir(parents=True, exist_ok=True)
+    with _holding(output, _BUILDING, _BUILD_PATIENCE):
+        with _holding(output, _PLACING, _PATIENCE), _writing(output), held():
+            settle(output)
         yield
 
 
 @contextmanager
-def _placing(output: Path) -> Iterator[None]:
-    """Keep readers out while files change places."""
+def _holding(output: Path, lock: str, patience: float) -> Iterator[None]:
     with ExitStack() as locks:
         try:
             with _writing(output):
-                locks.enter_context(locked(output / _PLACING, patience=_PATIENCE))
+                locks.enter_context(locked(output / lock, patience=patience))
         except BusyError:
             raise _busy(output) from None
         yield

@@ -138,34 +138,16 @@ class Viewer(Comparison):
     density: tuple[float, float]
 
     def lab(self, linear: NDArray[np.floating]) -> Floats:
-        """Return CIELAB after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
-        return seen_lab(linear, self.density)
-
-
-def seen_lab(linear: NDArray[np.floating], density: tuple[float, float]) -> Floats:
-    """Return a picture in CIELAB after the eye's blur.
-
-    Parameters
-    ----------
-    linear
-        (height, width, 3), linear light with sRGB primaries.
-    density
-        Pixels per degree across and down.
-
-    Returns
-    -------
-    float64 (height, width, 3), D65 white.
-
-    Notes
-    -----
-    Pixels are squares of even light, so each Gaussian is integrated over them exactly; the picture is mirrored beyond
-    its edges, which makes the convolution a product of cosine transforms.
-    """
-    return np.asarray(lab_from(seen_opponent(linear, density), SHARES_FROM_OPPONENT))
+        """Return linear light, (height, width, 3), after the eye's blur: CIELAB of D65 white, float64."""
+        return np.asarray(lab_from(seen_opponent(linear, self.density), SHARES_FROM_OPPONENT))
 
 
 def seen_opponent(linear: NDArray[np.floating], density: tuple[float, float]) -> Floats:
-    """Return the opponent channels that are left after the eye's blur, float64 (height, width, 3); see ``seen_lab``."""
+    """Return the opponent channels of linear light that are left after the eye's blur, float64 (height, width, 3).
+
+    Pixels are squares of even light, so each Gaussian is integrated over them exactly; the picture is mirrored beyond
+    its edges, which makes the convolution a product of cosine transforms.
+    """
     height, width, _ = map(int, linear.shape)
     channels = np.asarray(linear, dtype=np.float32) @ _OPPONENT_FROM_LINEAR.T
     opponent: Floats = np.empty((height, width, 3))

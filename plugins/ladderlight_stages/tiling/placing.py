@@ -19,16 +19,8 @@ from ladderlight_stages.banks import assign_banks, conflict_errors, placed, plac
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 from ladderlight_stages.perception.luminance import SHARES_FROM_LINEAR
 from ladderlight_stages.tiling.tile_wiring import counter_words, joint_drives
-from ladderlight_stages.tiling.tiling import Choice, Tiling, finest_sources, tile_cells
+from ladderlight_stages.tiling.tiling import Choice, Needed, Tiling, finest_sources, tile_cells
 from ladderlight_stages.tiling.word_sheets import Sheets
-
-
-@dataclass(kw_only=True)
-class _Needed:
-    """The output needed of a memory at each pixel of each picture: ``values`` in the pins of ``mask``."""
-
-    values: NDArray[np.uint32]
-    mask: int = 0
 
 
 @dataclass(kw_only=True)
@@ -42,7 +34,7 @@ class _Graph:
     codes: Codes = field(init=False)
     words: Ints = field(init=False)
     """Counter words, int64 (pictures, height, width)."""
-    needed: dict[str, _Needed] = field(init=False)
+    needed: dict[str, Needed] = field(init=False)
     sheets: Sheets = field(init=False)
     tilings: list[Tiling] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -56,7 +48,7 @@ class _Graph:
             board.bank_levels(self.banks)[:, None, None],
         )
         self.needed = {
-            memory.name: _Needed(values=np.zeros(self.words.shape, dtype=np.uint32)) for memory in board.memories
+            memory.name: Needed(values=np.zeros(self.words.shape, dtype=np.uint32)) for memory in board.memories
         }
         self.sheets = Sheets(board=board)
         for bit, line in enumerate(board.code_lines):
@@ -71,9 +63,6 @@ class _Graph:
 
     def level(self, output: Pin) -> Ints:
         return self.needed[output[0]].values.astype(np.int64) >> output[1] & 1
-
-    def is_needed(self, output: Pin) -> bool:
-        return bool(self.needed[output[0]].mask >> output[1] & 1)
 
     def work(self) -> dict[str, MemoryContents]:
         """Return the words of all memories, worked out first for those that others address."""
@@ -130,7 +119,7 @@ class _Graph:
         """Find the tiles of memories, write them there, and need their numbers of the memories that address them."""
         places = {memory.name: place for place, memory in enumerate(self.board.memories)}
         outputs = sorted(self._outputs(memories), key=lambda output: (places[output[0]], output[1]))
-        open_outputs = [output for output in outputs if not self.is_needed(output)]
+        open_outputs = [(name, pin) for name, pin in outputs if not self.needed[name].mask >> pin & 1]
         keys, free = finest_sources(self.board, open_outputs, self.words)
         held = [output for output in open_outputs if output not in free]
         for output in held:
@@ -142,8 +131,7 @@ class _Graph:
         tiling = tile_cells(
             self.board,
             memories,
-            values={memory.name: self.needed[memory.name].values for memory in memories},
-            masks={memory.name: self.needed[memory.name].mask for memory in memories},
+            needed=self.needed,
             codes=self.codes,
             words=self.words,
             keys=keys,
@@ -185,35 +173,14 @@ def place(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, 
     tile_sets: list[TileSet] = [tile_set for tiling in graph.tilings for tile_set in tiling.tile_sets(board)]
     notes = list(graph.notes)
     if any(tiling.merged for tiling in graph.tilings):
-        notes.append(loss_of(graph.pictures, graph.banks, board, memories).text)
+        notes.append(_loss_of(graph.pictures, graph.banks, board, memories))
     return Contents(memories=memories, pictures=placed(pairs), tile_sets=tuple(tile_sets), notes=tuple(notes))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Loss:
-    """The difference: share of the pixels that differ, 0 to 1, and mean colour difference (CIEDE2000) over all pixels.
-
-    ``worst`` is the picture with the greatest mean, ``worst_mean`` that mean.
-    """
-
-    share: float
-    mean: float
-    worst: str
-    worst_mean: float
-
-    @property
-    def text(self) -> str:
-        """The loss in one line."""
-        return (
-            f"{100 * self.share:.2f} % of the pixels differ from the pictures; mean colour difference "
-            f"{self.mean:.3f} (CIEDE2000), most in {self.worst!r}: {self.worst_mean:.3f}"
-        )
-
-
-def loss_of(
+def _loss_of(
     pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board, memories: Mapping[str, MemoryContents]
-) -> Loss:
-    """Scan every picture out of the words, and compare it with its codes."""
+) -> str:
+    """Scan every picture out of the words, and return how much it differs from its codes, in one line."""
     words = {name: memory.words for name, memory in memories.items()}
     x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
     wrong, means = [], []
@@ -222,11 +189,9 @@ def loss_of(
         wrong.append(float(np.mean(shown != picture.codes)))
         means.append(_mean_difference(shown, picture.codes, board.palette))
     worst = int(np.argmax(means))
-    return Loss(
-        share=float(np.mean(wrong)),
-        mean=float(np.mean(means)),
-        worst=pictures[worst].origin.name,
-        worst_mean=means[worst],
+    return (
+        f"{100 * np.mean(wrong):.2f} % of the pixels differ from the pictures; mean colour difference "
+        f"{np.mean(means):.3f} (CIEDE2000), most in {pictures[worst].origin.name!r}: {means[worst]:.3f}"
     )
 
 

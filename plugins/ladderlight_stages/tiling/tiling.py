@@ -29,6 +29,14 @@ _MOST_PLACES = 1 << 28
 _MOST_DRIVES = 62
 
 
+@dataclass(kw_only=True)
+class Needed:
+    """The output needed of a memory at each pixel, (pictures, height, width): ``values`` in the pins of ``mask``."""
+
+    values: NDArray[np.uint32]
+    mask: int = 0
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Cells:
     """The outputs that cells need.
@@ -53,8 +61,7 @@ def cut(
     board: Board,
     memories: Sequence[Memory],
     *,
-    values: Mapping[str, NDArray[np.uint32]],
-    masks: Mapping[str, int],
+    needed: Mapping[str, Needed],
     codes: Codes,
     cell: Ints,
     position: Ints,
@@ -63,11 +70,10 @@ def cut(
 ) -> Cells:
     """Cut pictures into cells.
 
-    ``values`` and ``masks`` are, by memory, the outputs needed, uint32 (pictures, height, width), in the pins of the
-    mask; ``codes``, ``cell`` and ``position`` are of that shape; ``names`` are name and bank of each picture. Raises
-    ArrangementError when two pixels of a cell have one position but need different words.
+    ``needed`` is by memory; ``codes``, ``cell`` and ``position`` are of the shape of its values; ``names`` are name and
+    bank of each picture. Raises ArrangementError when two pixels of a cell have one position but need different words.
     """
-    numbers, meanings, code_of = _numbered(memories, values, masks, codes)
+    numbers, meanings, code_of = _numbered(memories, needed, codes)
     count = int(cell.max()) + 1
     if count * wiring.positions > _MOST_PLACES:
         raise ArrangementError(
@@ -88,18 +94,19 @@ def cut(
     seen = np.zeros(out.shape, dtype=np.uint16)
     seen.ravel()[flat] = codes.ravel()
     one_pixel = bool(np.array_equal(seen.ravel()[flat], codes.ravel()))
+    masks = {memory.name: needed[memory.name].mask for memory in memories}
     return Cells(values=out, shown=shown, meanings=meanings, masks=masks, code_of=code_of, one_pixel=one_pixel)
 
 
 def _numbered(
-    memories: Sequence[Memory], values: Mapping[str, NDArray[np.uint32]], masks: Mapping[str, int], codes: Codes
+    memories: Sequence[Memory], needed: Mapping[str, Needed], codes: Codes
 ) -> tuple[NDArray[np.unsignedinteger], dict[str, NDArray[np.uint32]], Codes]:
     """Return a number for the outputs of all memories at a pixel, the words that each number means, and its code.
 
     A number depends on these outputs alone, so that tiles keep their content, and with it their place, from build
     to build.
     """
-    pins = [(memory.name, pin) for memory in memories for pin in range(32) if masks[memory.name] >> pin & 1]
+    pins = [(memory.name, pin) for memory in memories for pin in range(32) if needed[memory.name].mask >> pin & 1]
     if len(pins) > _MOST_BITS:
         raise ArrangementError(
             "memories " + joined([repr(memory.name) for memory in memories]) + f" that one map addresses use "
@@ -109,7 +116,7 @@ def _numbered(
     every = np.arange(1 << len(pins), dtype=np.uint32)
     meanings = {memory.name: np.zeros(every.shape, dtype=np.uint32) for memory in memories}
     for bit, (name, pin) in enumerate(pins):
-        numbers |= (values[name] >> np.uint32(pin) & np.uint32(1)) << np.uint32(bit)
+        numbers |= (needed[name].values >> np.uint32(pin) & np.uint32(1)) << np.uint32(bit)
         meanings[name] |= (every >> np.uint32(bit) & np.uint32(1)) << np.uint32(pin)
     code_of = np.zeros(every.shape, dtype=np.uint16)
     code_of[numbers.ravel()] = codes.ravel()
@@ -250,8 +257,7 @@ def tile_cells(
     board: Board,
     memories: Sequence[Memory],
     *,
-    values: Mapping[str, NDArray[np.uint32]],
-    masks: Mapping[str, int],
+    needed: Mapping[str, Needed],
     codes: Codes,
     words: Ints,
     keys: Ints,
@@ -281,17 +287,7 @@ def tile_cells(
     if not choice.turn:
         wiring = replace(wiring, turns=wiring.turns[:1])
     position, offset, pool = wiring.locate(base)
-    cells = cut(
-        board,
-        memories,
-        values=values,
-        masks=masks,
-        codes=codes,
-        cell=cell,
-        position=position,
-        wiring=wiring,
-        names=names,
-    )
+    cells = cut(board, memories, needed=needed, codes=codes, cell=cell, position=position, wiring=wiring, names=names)
     offsets, pool_of = offset.ravel()[first], pool.ravel()[first]
     last = wiring.capacity if choice.count is None else min(wiring.capacity, choice.first + choice.count)
     usable = np.arange(choice.first, last, dtype=np.int64)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ladderlight_stages.perception.vision import FILTERS, Viewer, kernel, seen_lab
+from ladderlight_stages.perception.vision import FILTERS, Viewer, kernel
 
 
 @pytest.mark.parametrize("density", [2.0, 5.2, 21.0, 80.0])
@@ -33,7 +33,8 @@ def test_a_plain_picture_stays_as_it_is_but_for_the_filters_own_sum() -> None:
     from ladderlight_stages.perception.vision import XYZ_FROM_LINEAR
 
     plain = np.broadcast_to([0.3, 0.5, 0.2], (16, 24, 3))
-    np.testing.assert_allclose(seen_lab(plain, (20, 20)), xyz2lab(plain @ XYZ_FROM_LINEAR.T), atol=1e-3)
+    seen = Viewer(reference=plain, density=(20, 20)).lab(plain)
+    np.testing.assert_allclose(seen, xyz2lab(plain @ XYZ_FROM_LINEAR.T), atol=1e-3)
 
 
 def test_a_chessboard_is_seen_near_by_and_vanishes_far_away() -> None:

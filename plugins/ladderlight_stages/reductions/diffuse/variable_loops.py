@@ -15,6 +15,8 @@ from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
 from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, _search
 from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
 
+MOST = (1 << 31) - 1
+"""No limit: the errors that a row receives have no bound."""
 NOISE_BITS = 7
 """A random number of 0 to 127 moves the threshold. It is the same for all guns, so that grey stays grey."""
 
@@ -60,7 +62,7 @@ def diffuse_variable(
     # Where coefficients change from pixel to pixel, one may receive more than the mean of its neighbours' errors
     # together, so the sum has no bound: light beyond the tables is clipped.
     top = (levels.shape[1] << shift) - 1
-    balance, given, most = balance_of(width), np.zeros(3 * width, np.int32), np.full(3, 1 << 30, np.int32)
+    balance, most = balance_of(width), np.full(3, MOST, np.int32)
     for y in range(-RUN_IN, height):
         row = source_row(y, height)
         way = -1 if serpentine and y % 2 == 1 else 1
@@ -69,10 +71,8 @@ def diffuse_variable(
             for gun in range(3):
                 passed[x, gun] = (1 << (SHARE_BITS - 1)) + down[x + 1, gun] + behind[x + 1 + before, gun]
         if y == 0 or y >= height - RUN_OUT:
-            given[:] = 0
-            settle(
-                given, (down + behind)[1:-1].reshape(-1).astype(np.int64), balance, height - y if y else 0, -most, most
-            )
+            waiting = (down + behind)[1:-1].reshape(-1).astype(np.int64)
+            settle(passed.reshape(-1), waiting, balance, height - y if y else 0, -most, most)
         if not serpentine:
             carry[:] = first
         state = np.uint32((y + 1) * 2654435761 & 0xFFFFFFFF)
@@ -87,9 +87,7 @@ def diffuse_variable(
                 value = value if value < limits[gun, 1] else limits[gun, 1]
                 light = np.int32((value - limits[gun, 2]) * scale + np.float32(0.5))
                 of = np.uintp(light) >> bits
-                level: int = min(
-                    max(light + ((passed[x, gun] + carry[gun] + given[3 * x + gun]) >> SHARE_BITS), 0), top
-                )
+                level: int = min(max(light + ((passed[x, gun] + carry[gun]) >> SHARE_BITS), 0), top)
                 taken = np.uintp(max(level - ((random * noise[gun, of]) >> NOISE_BITS), 0)) >> bits
                 error = np.int32(level - levels[gun, taken])
                 if y == -RUN_IN:
@@ -152,7 +150,7 @@ def diffuse_variable_palette(
     place = np.zeros(3, np.uintp)
     finest = np.float32(shares.shape[1] - 1)
     scale, bits = np.float32(PALETTE_UNITS), np.uintp(BIN_BITS)
-    balance, given, most = balance_of(width), np.zeros(3 * width, np.int32), np.full(3, 1 << 30, np.int32)
+    balance, most = balance_of(width), np.full(3, MOST, np.int32)
     for y in range(-RUN_IN, height):
         row = source_row(y, height)
         way = -1 if serpentine and y % 2 == 1 else 1
@@ -161,10 +159,8 @@ def diffuse_variable_palette(
             for gun in range(3):
                 passed[x, gun] = (1 << (SHARE_BITS - 1)) + down[x + 1, gun] + behind[x + 1 + before, gun]
         if y == 0 or y >= height - RUN_OUT:
-            given[:] = 0
-            settle(
-                given, (down + behind)[1:-1].reshape(-1).astype(np.int64), balance, height - y if y else 0, -most, most
-            )
+            waiting = (down + behind)[1:-1].reshape(-1).astype(np.int64)
+            settle(passed.reshape(-1), waiting, balance, height - y if y else 0, -most, most)
         if not serpentine:
             carry[:] = first
         state = np.uint32((y + 1) * 2654435761 & 0xFFFFFFFF)
@@ -177,7 +173,7 @@ def diffuse_variable_palette(
                 value: np.float32 = max(min(pixels[row, x, gun], np.float32(2)), np.float32(-1))
                 light: np.int32 = bottom[gun] + np.int32((value - start[gun]) * scale + np.float32(0.5))
                 level[gun] = max(
-                    min(light + ((passed[x, gun] + carry[gun] + given[3 * x + gun]) >> SHARE_BITS), top[gun]),
+                    min(light + ((passed[x, gun] + carry[gun]) >> SHARE_BITS), top[gun]),
                     bottom[gun],
                 )
                 of = np.uintp(max(min(pixels[row, x, gun], np.float32(1)), np.float32(0)) * finest + np.float32(0.5))

@@ -85,7 +85,8 @@ def open_picture(path: Path, *, complete: bool = False) -> Iterator[ImageFile.Im
         with named(found.name):
             _require(found)
             refuse_stated(found.identity, head, file, depth=4 * found.canvases)
-            refuse_raw(found, file)
+            if found.identity == "TIFF" and (raw := camera_raw(file)):
+                raise PictureError(f"{raw}, not a picture yet; develop it to TIFF or PNG first")
             file.seek(0)
             source = Ended(file) if complete and found.identity == "JPEG" else file
             with _image(source, found) as image:
@@ -165,13 +166,6 @@ class Ended:
     def tell(self) -> int:
         """Return the place in the file."""
         return self._file.tell()
-
-
-def refuse_raw(found: Format, file: BinaryIO) -> None:
-    """Refuse a camera's raw file that is a TIFF container, by the name of its format."""
-    raw = camera_raw(file) if found.identity == "TIFF" else ""
-    if raw:
-        raise PictureError(f"{raw}, not a picture yet; develop it to TIFF or PNG first")
 
 
 def format_in(image: Image.Image) -> Format:
