@@ -31,7 +31,11 @@ from skimage import data
 SIZE = (4000, 3000)
 BOARD = (160, 120)
 LEVELS = (0, 78, 173, 252)
-RECIPE = """
+
+
+def recipe_of(bank_lines: int) -> str:
+    """Return a recipe of pictures of 160x120 pixels in as many banks as these lines choose."""
+    return f"""\
 format = 1
 
 [project]
@@ -45,19 +49,19 @@ blanking = "output-enable"
 
 [[board.memory]]
 name = "picture"
-words = {words}
+words = {1 << 15 + bank_lines}
 width = 8
 access = "120 ns"
-address = ["x2-x9", "y2-y8", "bank0-bank{last}"]
+address = ["x2-x9", "y2-y8", "bank0-bank{bank_lines - 1}"]
 data = ["b0", "b1", "g0", "g1", "r0", "r1"]
 
 [board.ladder]
 supply = "5 V"
 load = "75 ohm"
 peak = "0.7 V"
-red = { r0 = "1k33", r1 = "715R" }
-green = { g0 = "1k33", g1 = "715R" }
-blue = { b0 = "1k33", b1 = "715R" }
+red = {{ r0 = "1k33", r1 = "715R" }}
+green = {{ g0 = "1k33", g1 = "715R" }}
+blue = {{ b0 = "1k33", b1 = "715R" }}
 
 [pictures]
 files = ["pictures/*.jpg"]
@@ -129,7 +133,7 @@ def main() -> None:
         (folder / "pictures").mkdir()
         paths = make_pictures(folder / "pictures", chosen.count)
         recipe = folder / "recipe.toml"
-        recipe.write_text(RECIPE)
+        recipe.write_text(recipe_of(9))
         weight = sum(path.stat().st_size for path in paths) / len(paths) / 1e6
         build(recipe)
         times: dict[str, list[float]] = {"build": [], "loop": [], "decode": []}

@@ -24,12 +24,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from folder import RECIPE as FOLDER
-from folder import make_pictures
+from folder import make_pictures, recipe_of
 from PIL import Image, ImageOps
 from skimage import data
 
-RECIPE = FOLDER.replace("8388608", "1048576").replace("bank0-bank7", "bank0-bank4") + 'per_tray = "banks"\n'
+RECIPE = recipe_of(5) + 'per_tray = "banks"\n'
 BUILD = ("-m", "ladderlight", "build", "-q", "recipe.toml")
 IMPORT = ("-c", "import numpy, PIL.Image")
 

@@ -14,14 +14,13 @@ import sys
 import tempfile
 from pathlib import Path
 
+from folder import recipe_of
 from incremental import RECIPE, make_small
 from PIL import Image
 from skimage import data
 
 STEPS = (30, 1000)
-FRAMES = RECIPE.replace("1048576", "33554432").replace("bank0-bank4", "bank0-bank9").replace(
-    '"pictures/*.jpg"', '"frames.gif"'
-).replace('per_tray = "banks"', "") + "".join(
+FRAMES = recipe_of(10).replace("pictures/*.jpg", "frames.gif") + "".join(
     f'[[stage]]\nuse = "{stage}"\n' for stage in ("resize", "diffuse", "bank_pictures", "binary")
 )
 """A board of 1024 banks, so that all frames of the file have a place."""
