@@ -66,7 +66,8 @@ def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
 def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
     """Return one of each kind of visible lines that show the same at some counts, and the kind of each line."""
     lines = np.arange(board.raster.y.visible)
-    steps = np.unique((column + board.x_counter.ahead) // board.raster.x.total)
+    turns = (column + board.x_counter.ahead) // board.raster.x.total
+    steps = np.arange(turns.min(), turns.max() + 1)
     cells = board.y_counter.read(lines[:, None] + steps) >> board.y_shift
     _, first, kind = np.unique(cells, axis=0, return_index=True, return_inverse=True)
     return first, kind.reshape(-1)
