@@ -101,7 +101,7 @@ def at_some_distance(viewing: Viewing) -> Viewing:
 
 
 def density_of(board: Board, viewing: Viewing) -> tuple[float, float]:
-    """Return the number of picture pixels in a degree of sight, across and down, where the viewer is."""
+    """Return the picture pixels in a degree of sight, across and down, from the viewer's or the usual distance."""
     degree = radians(1.0) * (USUAL_DISTANCE if viewing.distance is None else viewing.distance)
     width = viewing.screen_width / board.geometry.width
     return degree / width, degree / (width / board.geometry.pixel_aspect)
