@@ -182,19 +182,19 @@ def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
         count = f"{report.count:,} of {report.found.size:,} words"
         line(f"{report.place}: {count} {_differ(report.count)}")
     if not report.reading.complete or len(report.dumps) > 1:
-        for item in report.dumps:
-            amount = f"{item.differing:,} of {item.held.section.size:,} bytes {_differ(item.differing)}"
-            line(f"  {item.held.dump.name}, {item.held.section.label}: {amount if item.differing else 'the same'}")
-    for item in report.dumps:
-        if item.held.note:
-            line(f"  {item.held.dump.name} {item.held.note}")
+        for held, differing in report.dumps:
+            amount = f"{differing:,} of {held.section.size:,} bytes {_differ(differing)}"
+            line(f"  {held.dump.name}, {held.section.label}: {amount if differing else 'the same'}")
+    for held, _ in report.dumps:
+        if held.note:
+            line(f"  {held.dump.name} {held.note}")
     if report.unread_text:
         line(f"  not read: {report.unread_text}")
     if report.same:
         return
-    for item in report.dumps:
-        if item.held.left_out:
-            line(f"  {item.held.dump.name} lacks {item.held.left_out:,} bytes, which count as erased, FFh")
+    for held, _ in report.dumps:
+        if held.left_out:
+            line(f"  {held.dump.name} lacks {held.left_out:,} bytes, which count as erased, FFh")
     for diagnosis in report.diagnoses:
         likely = f"likely ({diagnosis.confidence * 100:.0f} %)"
         line(f"{likely}: {diagnosis.text}; explains {floor(diagnosis.explained * 1000) / 10} % of the difference")
