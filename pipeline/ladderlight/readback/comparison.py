@@ -147,14 +147,8 @@ def report_on(
 
 
 def _ranges(at: Ints) -> list[Range]:
-    if not at.size:
-        return []
-    starts = np.concatenate([[0], np.flatnonzero(np.diff(at) > _GAP) + 1])
-    ends = np.concatenate([starts[1:], [at.size]])
-    return [
-        Range(first=int(at[start]), last=int(at[end - 1]), count=int(end - start))
-        for start, end in zip(starts, ends, strict=True)
-    ]
+    runs = np.split(at, np.flatnonzero(np.diff(at) > _GAP) + 1) if at.size else []
+    return [Range(first=int(run[0]), last=int(run[-1]), count=run.size) for run in runs]
 
 
 def _differences(

@@ -56,7 +56,7 @@ class Side:
             return None
 
     @cached_property
-    def _screens(self) -> dict[tuple[int | None, int], str]:
+    def _screens(self) -> dict[Place, str]:
         """The file of each tray's and bank's screen in the output folder, as far as the build names it."""
         shown = self.build.manifest.pictures if self.build else ()
         return {(picture.tray, picture.bank): picture.screen for picture in shown if picture.screen}
@@ -271,11 +271,10 @@ def revisions_page(project: str, found: Differences) -> str:
     )
 
 
-def _screen(side: Side, place: tuple[int | None, int] | None) -> dict[str, Any] | None:
+def _screen(side: Side, place: Place | None) -> dict[str, Any] | None:
     if place is None:
         return None
-    tray, bank = place
-    label = f"bank {bank}" if tray is None else f"tray {tray}, bank {bank}"
+    label = place_in(place[0], f"bank {place[1]}")
     try:
         data = base64.b64encode(side.screen(place).read_bytes()).decode("ascii")
     except OSError:
