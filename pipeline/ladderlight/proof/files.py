@@ -1,8 +1,6 @@
 """The files of the proof."""
 
-import os
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 from markupsafe import Markup
@@ -21,6 +19,7 @@ from ladderlight.proof.page.document import Links, page
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.screens import data_url, screen_png, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
+from ladderlight.storage.stopping import side_by_side
 from ladderlight.system.printable import json_text
 from ladderlight.units.arrays import MemoryWords
 from ladderlight.units.words import percent
@@ -56,8 +55,7 @@ def proof_files(
     one folder deeper. A screen has the number of the first bank that shows it.
     """
     board, firsts = scanned.board, scanned.distinct
-    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        files = list(pool.map(lambda bank: screen_png(board, scanned.screen(bank)), firsts))
+    files = side_by_side(lambda bank: screen_png(board, scanned.screen(bank)), firsts)
     yield from zip((f"screens/bank{bank}.png" for bank in firsts), files, strict=True)
     screens = {bank: files[content] for bank, content in scanned.contents.items()}
     changes = changes_document(board, scanned.images, manifest, screens, before.build)
