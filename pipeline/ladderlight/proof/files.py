@@ -126,13 +126,14 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> tuple[float, NDA
     """
     if all(memory.access is None for memory in board.memories):
         return None
-    shown = play(board, words, bank)
     share = undefined_share(board)
+    top = max(0, (board.raster.y.visible - _HEIGHT) // 2)
+    middle, whole = slice(top, top + _HEIGHT), slice(None)
+    shown = play(board, words, bank, middle if share else whole)
     if not (share or shown.undefined.any()):
         return None
-    lines, dots = map(int, shown.codes.shape)
-    top, left = max(0, (lines - _HEIGHT) // 2), max(0, (dots - _WIDTH) // 2)
-    part = np.s_[top : top + _HEIGHT, left : left + _WIDTH]
+    left = max(0, (shown.codes.shape[1] - _WIDTH) // 2)
+    part = np.s_[whole if share else middle, left : left + _WIDTH]
     pixels = board.palette.srgb8[shown.codes[part]].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     rows, columns = np.indices(unsure.shape)
