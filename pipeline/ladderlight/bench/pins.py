@@ -21,7 +21,7 @@ class Pin:
 
     ``number`` is None where the package is not known. ``line`` is the line as a recipe writes it: ``x5``, ``!y8``,
     ``x2^map.d6``, ``g0``, ``low``; the data line's own name where several pixels share a word; empty for a pin that is
-    left open. ``to`` is where it leads, in words; empty, as the lines of supply and control pins are, before it is wired.
+    left open. ``to`` is where it leads, in words. Before it is wired that is empty, like the line of a control pin.
     """
 
     number: int | None

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from ladderlight.bench.pins import Pins, Pin, pins_of
+from ladderlight.bench.pins import Pin, Pins, pins_of
 from ladderlight.board import Packing, Part
 
 LOOK_UP = {"red": {"r0": 1330.0, "r1": 680.0}, "green": {"g0": 1330.0}, "blue": {"b0": 1330.0}}

@@ -24,7 +24,7 @@ from ladderlight.bench.faults.wiring import (
 from ladderlight.bench.pins import ChipPin, Pins, data_line, pins_of
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.ladder import mark_of
-from ladderlight.board.model.lines import Line, Signal
+from ladderlight.board.model.lines import Signal
 from ladderlight.units.arrays import MemoryWords, Words
 
 Group = Literal["address lines", "data lines", "counters and switches", "gates", "outputs", "resistors"]
@@ -93,7 +93,9 @@ def _data_lines(board: Board) -> Iterator[WiringFault]:
 
 
 def _counters(board: Board) -> Iterator[WiringFault]:
-    for line in _counter_lines(board):
+    kinds = (Signal.X, Signal.Y, Signal.BANK)
+    lines = {line for memory in board.memories for line in board.address_lines(memory) if line.signal in kinds}
+    for line in sorted(lines, key=lambda line: (kinds.index(line.signal), line.index)):
         what = f"line {line}" if line.signal is Signal.BANK else f"counter bit {line}"
         for level in (0, 1):
             if change := broken_line(board, line, level):
@@ -101,13 +103,6 @@ def _counters(board: Board) -> Iterator[WiringFault]:
                 chips = tuple(pins.at("address", pin) for memory, pin in reached for pins in pins_of(board, memory))
                 text = f"{what} missing, and read as {('low', 'high')[level]}"
                 yield WiringFault(group="counters and switches", text=text, chips=chips, change=change)
-
-
-def _counter_lines(board: Board) -> list[Line]:
-    """Return the counter bits and bank lines that memories are addressed with: x, then y, then banks, lowest first."""
-    kinds = (Signal.X, Signal.Y, Signal.BANK)
-    lines = {line for memory in board.memories for line in board.address_lines(memory) if line.signal in kinds}
-    return sorted(lines, key=lambda line: (kinds.index(line.signal), line.index))
 
 
 def _gates(board: Board) -> Iterator[WiringFault]:
@@ -132,10 +127,9 @@ def _outputs(board: Board) -> Iterator[WiringFault]:
             text = f"output enable of {memory.name} inverted"
             yield WiringFault(group="outputs", text=text, chips=chips, change=change)
     if board.blanking != "none":
-        driving = board.driving_memories
-        way = _disabled(board, driving) if board.blanking == "output-enable" else _dark(board)
-        if way:
-            yield WiringFault(group="outputs", text="blanking line inverted", chips=(), change=way)
+        disabling = board.blanking == "output-enable"
+        if change := _disabled(board, board.driving_memories) if disabling else _dark(board):
+            yield WiringFault(group="outputs", text="blanking line inverted", chips=(), change=change)
 
 
 def _disabled(board: Board, memories: Sequence[Memory]) -> Change | None:

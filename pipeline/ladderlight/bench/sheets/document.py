@@ -77,7 +77,10 @@ def document_of(bench: Bench) -> dict[str, Any]:
         "ok": not any(finding.level == "error" for finding in bench.findings),
         "wiring": [
             {
-                **{"chip": chip.label, "device": chip.device, "part": chip.part, "package": chip.package},
+                "chip": chip.label,
+                "device": chip.device,
+                "part": chip.part,
+                "package": chip.package,
                 "pins": [{"pin": pin.number, "name": pin.name, "line": pin.line, "to": pin.to} for pin in chip.pins],
             }
             for chip in wiring.sockets
