@@ -1,6 +1,7 @@
 """Programmer files by content: which format a file has, and the bytes it holds at which addresses."""
 
 import re
+from codecs import BOM_UTF8
 from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
@@ -238,8 +239,9 @@ _ASSEMBLER = rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.!\w]++[ \t]++" + _NUMBER + rb"[ \t
 
 def format_of(data: bytes) -> Format:
     """Return a file's format, found from its content; binary if it is none of the text formats."""
+    text = data.removeprefix(BOM_UTF8)
     for pattern, name in _TEXTS:
-        if re.match(pattern, data):  # compiled only when a file is looked at
+        if re.match(pattern, text):  # compiled only when a file is looked at
             return name
     return "binary"
 
@@ -260,6 +262,8 @@ def segments_of(
     format without addresses, of another size.
     """
     kind = format_of(data)
+    if kind != "binary":
+        data = data.removeprefix(BOM_UTF8)  # as some editors begin a text
     if kind in _RECORDS and data.isascii():
         return _RECORDS[kind](name, data)
     held = data

@@ -96,13 +96,6 @@ def build(
     PictureError, ArrangementError
         When pictures turn out not to be usable or not to fit. In every case the old output stays as it was.
     """
-    faults: list[Fault] = []
-
-    def note(fault: Fault) -> None:
-        faults.append(fault)
-        if refused:
-            refused(fault)
-
     with noting_stops(NOTHING_REPLACED):
         # Before: a file that changes while pictures are reduced has changed since.
         try:
@@ -122,9 +115,9 @@ def build(
         chain = Chain(recipe=recipe, cache=cache, seen=made_from.seen)
         code = partial(chain.code_pictures, workers=workers, progress=progress, executor=executor)
         stay = {file for tray in ready.trays if tray.number in made_before for file in tray.files}
-        coded = code([file for file in recipe.files if file not in stay], refused=note, keep_going=keep_going)
+        coded = code([file for file in recipe.files if file not in stay], refused=refused, keep_going=keep_going)
         reduced, described = coded.reduced, coded.described
-        bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in faults}
+        bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in coded.faults}
         cautions = _cautions(recipe, described, made_before.values(), strict=strict)
         found = refuse_errors([*recipe.findings, *cautions])
         trays, left_out = _dealt(ready, described, list(bad))
