@@ -12,7 +12,7 @@ from ladderlight.recipe.boards import no_such_bank
 from ladderlight.recipe.chain import files_named, problem_of, read_files
 from ladderlight.recipe.language.model import CardUse, Recipe, StageUse
 from ladderlight.recipe.source.problems import Report, dig
-from ladderlight.stages.boundary import problems_of
+from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 
@@ -66,7 +66,7 @@ def check_cards(cards: Mapping[int, CardUse], board: Board, viewing: Viewing, re
         if card.bank is not None and card.bank >= board.bank_count:
             report.add_all([no_such_bank(card.bank, board.bank_count, (*where, "bank"))])
         try:
-            problems = problems_of(card.declaration, board, card.options, viewing=viewing)
+            problems = HooksOf(card.declaration, board, card.options, viewing).problems()
         except StageFailure as error:
             problems = [Problem(where=(), what=str(error), action="correct the plugin")]
         name = card.declaration.name
@@ -83,7 +83,7 @@ def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
     serving = (
         found
         for found in arrangements
-        if found.needs_pictures and not problems_of(found, recipe.board, found.complete({}), viewing=recipe.viewing)
+        if found.needs_pictures and not HooksOf(found, recipe.board, {}, recipe.viewing).problems()
     )
     arrangement = next(serving, None)
     if arrangement is None:
