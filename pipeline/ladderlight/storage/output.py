@@ -1,7 +1,5 @@
 """The output folder: everything is written aside first and put in place at the end, so a failure changes nothing."""
 
-from __future__ import annotations
-
 import errno
 import itertools
 import os
@@ -46,7 +44,7 @@ class Staging:
     edited: Mapping[Path, Path] = field(default_factory=dict)
     last: Files = field(default_factory=dict)
     """Files of the last build."""
-    kept: list[Kept] = field(default_factory=list)
+    kept: list["Kept"] = field(default_factory=list)
 
     def keep(self, folders: Sequence[str], files: Mapping[str, str], marks: Mapping[str, Mark]) -> bool:
         """Let folders of the last build stay in place of new ones, with all that lies in them.
