@@ -67,6 +67,14 @@ def test_more_sweeps_find_less_error(board: Board, gradient: np.ndarray) -> None
     assert many < 0.9 * few
 
 
+def test_tones_do_not_drift_where_the_blur_reaches_further_than_the_loop(board: Board, gradient: np.ndarray) -> None:
+    """Half of the blur of colours is further away than three pixels; the mean colour of all is that of the picture."""
+    light = np.tile(gradient[..., :1], (2, 2, 3)) * 0.5
+    error = error_of(board, light, 46.5)
+    found = annealed(error, np.zeros(light.shape[:2], np.int32), 60)
+    np.testing.assert_allclose(board.palette.linear[found].mean(axis=(0, 1)), light.mean(axis=(0, 1)), atol=0.002)
+
+
 def test_a_loop_keeps_what_is_seen_and_the_areas_up_to_date(board: Board, gradient: np.ndarray) -> None:
     """Worked out anew after a sweep, both are the same: the eye's blur ends within two pixels here."""
     error = error_of(board, gradient, 5.0)
