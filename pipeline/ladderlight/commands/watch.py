@@ -84,6 +84,7 @@ class _Watch:
     def go_on(self) -> NoReturn:
         from ladderlight.recipe import load_revisions
         from ladderlight.recipe.watching import Reads, forget_modules
+        from ladderlight.storage.record import MANIFEST
         from ladderlight.workspace.burned import FILE
 
         console = stderr(quiet=self.quiet)
@@ -100,6 +101,8 @@ class _Watch:
                 good = Reads.of(*loaded)
                 good = replace(good, files=good.files | {loaded[0].folder / FILE})  # the pages say what is to burn
             reads = good if loaded and good is not None else Reads.of_broken(self.path, good)
+            made = frozenset(each.output / MANIFEST for each in loaded)  # an output that is deleted is built again
+            reads = replace(reads, files=reads.files | made)
             seen = reads.look()
             # A file that changed while the recipe was read counts as changed.
             seen |= {file: mark for file, mark in before.items() if file in seen}
@@ -111,6 +114,7 @@ class _Watch:
                     console.print(line, whole=[str(proof), f"{proof}:"])
                     built = each.revision or ""
                 self._post(built=built, ended=each is loaded[-1])
+            seen |= {file: mark for file, mark in reads.look().items() if file in made}
             console.print("watching; Ctrl-C ends", style="dim")
             _wait(reads, seen)
 

@@ -1,6 +1,5 @@
 """Headers of a recipe's pictures and the names of their frames, before any picture is decoded."""
 
-import os
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,9 +10,9 @@ from ladderlight.errors import PictureError
 from ladderlight.flow.pictures import Origin
 from ladderlight.recipe.files import PictureFile
 from ladderlight.recipe.language.model import Recipe
-from ladderlight.stages.boundary import probe_of
+from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.contract import Probe
-from ladderlight.storage.stopping import worker_threads
+from ladderlight.storage.stopping import side_by_side
 
 Known = Mapping[PictureFile, Probe]
 """Headers that need not be read."""
@@ -50,14 +49,13 @@ def headers_of(recipe: Recipe, unreadable: Collection[str] = (), known: Known = 
     def probed(file: PictureFile) -> Probe | list[Finding] | None:
         source, options = recipe.chain[0].declaration, recipe.options_for(file, 0)
         try:
-            return probe_of(source, file.path, recipe.board, options, file.source, viewing=recipe.viewing)
+            return HooksOf(source, recipe.board, options, recipe.viewing).probe(file.path, file.source)
         except PictureError as error:
             return [Finding(level="error", where=file.source, message=str(fault)) for fault in error.faults]
 
     files = [file for file in recipe.files if file.source not in unreadable]
     new = [file for file in files if file not in known]
-    with worker_threads(os.cpu_count() or 1) as pool:
-        read = {**known, **dict(zip(new, pool.map(probed, new), strict=True))}
+    read = {**known, **dict(zip(new, side_by_side(probed, new), strict=True))}
     probes, findings = {}, list[Finding]()
     for file in files:
         match read[file]:

@@ -1,22 +1,34 @@
 """The output folder: everything is written aside first and put in place at the end, so a failure changes nothing."""
 
-from __future__ import annotations
-
 import errno
+import hashlib
+import itertools
 import os
+import threading
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from ladderlight.errors import BuildError, Fault
-from ladderlight.storage.journal import PRIVATE, Journal, begin, clear, is_begun, leftovers, settle, unsettled
+from ladderlight.storage.journal import (
+    PRIVATE,
+    Journal,
+    begin,
+    clear,
+    is_begun,
+    is_inside,
+    leftovers,
+    settle,
+    unsettled,
+)
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.placing import edited_files, is_real_folder, plan
 from ladderlight.storage.record import RECORD, Files, Owner, Record, claim, digest_of, files_below, refuse_another
 from ladderlight.storage.stopping import held
 from ladderlight.storage.writing import sync_tree
+from ladderlight.system.paths import Mark, mark_of
 
 NOTHING_REPLACED = "nothing was replaced"
 IN_PLACE = "the new build is in place"
@@ -44,22 +56,54 @@ class Staging:
     edited: Mapping[Path, Path] = field(default_factory=dict)
     last: Files = field(default_factory=dict)
     """Files of the last build."""
-    kept: list[Kept] = field(default_factory=list)
+    kept: list["Kept"] = field(default_factory=list)
+    written: dict[str, str] = field(default_factory=dict)
+    """SHA-256 of the files that were written here, by their names relative to the output folder."""
+    _alone: threading.Lock = field(default_factory=threading.Lock)
+    _ended: bool = False
 
-    def keep(self, folders: Sequence[str], files: Mapping[str, str], are_same: Callable[[], bool]) -> bool:
+    def write(self, files: Iterable[tuple[str, bytes]]) -> dict[str, str]:
+        """Write new files by their names relative to the output folder, from any thread; return their SHA-256.
+
+        Raises BuildError when one cannot be written, would leave the folder, or comes after the end of the build.
+        """
+        digests = {}
+        for name, data in files:
+            digests[name], path = hashlib.sha256(data).hexdigest(), self.folder / name
+            if not is_inside(name):
+                raise BuildError(f"a file may not be called {name!r}; keep it inside the output folder")
+            with self._alone:
+                if self._ended:
+                    raise BuildError(f"has ended before {name} was written", where=self.output)
+                try:
+                    path.parent.mkdir(parents=True, exist_ok=True)
+                    path.write_bytes(data)
+                except OSError as error:
+                    error.filename = None  # aside, in a folder that is gone when this is read
+                    raise unwritable(error, name) from error
+        self.written.update(digests)
+        return digests
+
+    def end(self) -> None:
+        """Let nothing more be written, not by threads either that a stop has left behind."""
+        with self._alone:
+            self._ended = True
+
+    def keep(self, folders: Sequence[str], files: Mapping[str, str], marks: Mapping[str, Mark]) -> bool:
         """Let folders of the last build stay in place of new ones, with all that lies in them.
 
         ``folders`` are relative to the output folder; ``files`` are those that the new build would have in them, with
-        their SHA-256. ``are_same`` returns whether the files are as the last build made them, and is asked again before
-        the new build is put in place. Returns whether the folders stay: not where the last build had other files there,
-        or one has changed since.
+        their SHA-256, and ``marks`` what they were seen with. Returns whether the folders stay: not where the last
+        build had other files there, or one has changed since, which is looked at again before the new build is put in
+        place.
         """
         inside = tuple(f"{folder}/" for folder in folders)
+        kept = Kept(folders=tuple(folders), files=files, marks=marks)
         if {name: digest for name, digest in self.last.items() if name.startswith(inside)} != files:
             return False
-        if not all(is_real_folder(self.output, folder) for folder in folders) or not are_same():
+        if kept.changed_in(self.output):
             return False
-        self.kept.append(Kept(folders=tuple(folders), files=files, are_same=are_same))
+        self.kept.append(kept)
         return True
 
 
@@ -69,7 +113,14 @@ class Kept:
 
     folders: tuple[str, ...]
     files: Mapping[str, str]
-    are_same: Callable[[], bool]
+    marks: Mapping[str, Mark]
+
+    def changed_in(self, output: Path) -> str | None:
+        """Return a folder that is no longer as it was; None where all are."""
+        links = (folder for folder in self.folders if not is_real_folder(output, folder))
+        changed = (name for name, mark in self.marks.items() if mark_of(output / name, through_links=False) != mark)
+        files = (each for name in changed for each in self.folders if name.startswith(f"{each}/"))
+        return next(itertools.chain(links, files), None)
 
 
 @contextmanager
@@ -84,6 +135,7 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
     file.
     """
     placed = False
+    staging = None
     try:
         refuse_foreign(output, owner)
         with _building(output):
@@ -102,6 +154,8 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
                 edited = edited_files(journal)
                 staging.edited = {output / name: output / kept for name, kept in edited.items()}
             finally:
+                if staging:
+                    staging.end()
                 clear(output)
     except KeyboardInterrupt as stop:
         stop.add_note(IN_PLACE if placed else NOTHING_REPLACED)
@@ -225,7 +279,9 @@ def _busy(output: Path) -> BuildError:
 def _complete(staging: Staging, recipe: str) -> None:
     """Add the record to the new files, and flush them to disk."""
     new = staging.folder
-    files: dict[str, str | None] = {name: digest_of(new / name) for name in files_below(new)}
+    files: dict[str, str | None] = {
+        name: staging.written.get(name) or digest_of(new / name) for name in files_below(new)
+    }
     for kept in staging.kept:
         files |= kept.files
     (new / RECORD).write_bytes(Record(recipe=recipe, files=files).to_json())
@@ -235,8 +291,7 @@ def _complete(staging: Staging, recipe: str) -> None:
 def _staying(staging: Staging) -> frozenset[str]:
     """Return the folders that stay. Raises BuildError when something in one has changed since it was looked at."""
     for kept in staging.kept:
-        folder = next((each for each in kept.folders if not is_real_folder(staging.output, each)), kept.folders[0])
-        if not kept.are_same() or not is_real_folder(staging.output, folder):
+        if folder := kept.changed_in(staging.output):
             message = f"was changed during the build; build again; {NOTHING_REPLACED}"
             raise BuildError(message, where=staging.output / folder)
     return frozenset(folder for kept in staging.kept for folder in kept.folders)

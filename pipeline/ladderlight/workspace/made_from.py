@@ -16,7 +16,7 @@ from typing import Self
 
 import ladderlight
 from ladderlight.board import Finding
-from ladderlight.cache.marks import Seen, as_json, from_json, know_program, mark_of, program_files
+from ladderlight.cache.marks import Seen, as_json, from_json, know_program, program_files
 from ladderlight.cache.store import Cache
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.plan import Plan
@@ -29,6 +29,7 @@ from ladderlight.stages.contract import Probe
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.output import Staging
+from ladderlight.system.paths import mark_of
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
 from ladderlight.workspace.manifest import InputEntry
@@ -217,25 +218,21 @@ class KeptTrays:
         except OSError:
             return False
 
-        def are_same() -> bool:
-            return all(mark_of(staging.output / name, through_links=False) == each.mark for name, each in found.items())
-
         digests = {name: each.sha256 for name, each in kept.files.items()}
         if shown != kept.shown or {name: each.sha256 for name, each in found.items()} != digests:
             return False
-        if not staging.keep(_folders(found), digests, are_same):
+        if not staging.keep(_folders(found), digests, {name: each.mark for name, each in found.items()}):
             return False
         self._digests.update(digests)
         if found != kept.files:
             self._put(replace(kept, files=found))
         return True
 
-    def add(self, tray: Tray, made: ManifestDocument, shown: str, folder: Path) -> None:
+    def add(self, tray: Tray, made: ManifestDocument, shown: str, folder: Path, digests: Mapping[str, str]) -> None:
         """Note a tray's files, which lie in a folder, not yet in their place. Those noted before are kept."""
         self.keep()
-        below = (folder / part / tray.folder for part in ("devices", "proof"))
-        paths = (path for each in below for path in sorted(each.rglob("*")) if path.is_file())
-        files = {path.relative_to(folder).as_posix(): Seen.now(path) for path in paths}
+        marks = {name: mark_of(folder / name) for name in digests}
+        files = {name: Seen(mark, digests[name], settled=False) for name, mark in marks.items() if mark}
         self._made.append(KeptTray(key=self.key(tray), manifest=made, files=files, shown=shown))
         self._digests.update({name: each.sha256 for name, each in files.items()})
 

@@ -86,7 +86,7 @@ def ihex(kind, data, address=0):
     return b":" + (body + bytes([-sum(body) & 0xFF])).hex().upper().encode() + b"\n"
 
 
-@pytest.mark.parametrize("data", [HEX, S19])
+@pytest.mark.parametrize("data", [HEX, S19, b"\xef\xbb\xbf" + HEX])  # U+FEFF in UTF-8: Unicode Standard, 2.13
 def test_records_give_their_bytes(data):
     assert segments_of("f", data) == [Segment(address=0, data=bytes(range(16)))]
 
