@@ -1,8 +1,9 @@
 """Findings about timing: the clock, with the oscillators that are sold, the counters, and the speed of memories."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
+from itertools import product
 from math import log
 
 from ladderlight.board.model.board import Board
@@ -19,7 +20,7 @@ from ladderlight.board.scanning.timing import (
     timings,
 )
 from ladderlight.errors import Finding
-from ladderlight.units.words import frequency, joined, nanoseconds, percent
+from ladderlight.units.words import counted, frequency, joined, nanoseconds, percent
 
 # Frequencies in megahertz that are commonly kept in stock as crystals or oscillators (common practice, no source).
 _SOLD = """
@@ -33,41 +34,26 @@ OSCILLATORS: tuple[Fraction, ...] = tuple(Fraction(mhz) * 1_000_000 for mhz in _
 _DIVISIONS = {1: "", 2: " halved", 4: " divided by 4", 8: " divided by 8"}
 
 
-@dataclass(frozen=True, kw_only=True)
-class Source:
-    """A clock made from an oscillator that is sold, divided by flip-flops or not. Frequencies in hertz."""
+def fitting_sources(raster: Raster, most: int = 3) -> list[tuple[Fraction, int]]:
+    """Return sources of clocks that fit a raster's mode, those nearest to its clock first.
 
-    oscillator: Fraction
-    division: int
-
-    @property
-    def clock(self) -> Fraction:
-        """The counter's clock."""
-        return self.oscillator / self.division
-
-    def __str__(self) -> str:
-        if self.division == 1:
-            return frequency(self.clock)
-        return f"{frequency(self.clock)} ({frequency(self.oscillator)}{_DIVISIONS[self.division]})"
-
-
-def fitting_sources(raster: Raster, most: int = 3) -> list[Source]:
-    """Return the sources of clocks that fit a raster's mode, those nearest to its clock first.
-
-    Of sources of nearly the same clock, only the one with the smallest deviation from the mode and the fewest
-    flip-flops is returned.
+    Each is an oscillator that is sold, in hertz, and what flip-flops divide it by. Of sources of nearly the same clock,
+    only the one with the smallest deviation from the mode and the fewest flip-flops is returned.
     """
-    best: dict[Fraction, tuple[float, int, Source]] = {}
-    for oscillator in OSCILLATORS:
-        for division in _DIVISIONS:
-            source = Source(oscillator=oscillator, division=division)
-            trial = Raster(mode=raster.mode, clock=source.clock)
-            if trial.whole:
-                rank = (round(abs(trial.deviation), 6), division, source)
-                if trial.ratio not in best or rank[:2] < best[trial.ratio][:2]:
-                    best[trial.ratio] = rank
-    sources = [source for _, _, source in best.values()]
-    return sorted(sources, key=lambda source: abs(log(source.clock / raster.clock)))[:most]
+    best: dict[Fraction, tuple[float, int, Fraction]] = {}
+    for oscillator, division in product(OSCILLATORS, _DIVISIONS):
+        trial = Raster(mode=raster.mode, clock=oscillator / division)
+        rank = (round(abs(trial.deviation), 6), division, oscillator)
+        if trial.whole and (trial.ratio not in best or rank[:2] < best[trial.ratio][:2]):
+            best[trial.ratio] = rank
+    sources = [(oscillator, division) for _, division, oscillator in best.values()]
+    return sorted(sources, key=lambda source: abs(log(source[0] / source[1] / raster.clock)))[:most]
+
+
+def source_in_words(oscillator: Fraction, division: int) -> str:
+    """Return a source of a clock as in ``12.5875 MHz (25.175 MHz halved)``."""
+    made = f" ({frequency(oscillator)}{_DIVISIONS[division]})" if division > 1 else ""
+    return frequency(oscillator / division) + made
 
 
 def clock_findings(board: Board) -> Iterator[Finding]:
@@ -76,7 +62,7 @@ def clock_findings(board: Board) -> Iterator[Finding]:
     if raster.whole:
         return
     off = abs(raster.deviation)
-    sources = [str(source) for source in fitting_sources(raster)]
+    sources = [source_in_words(*source) for source in fitting_sources(raster)]
     clocks = joined(sources or [frequency(clock) for clock in raster.fitting_clocks(3)], "or")
     rate = f"{frequency(raster.line_rate)} ({raster.deviation:+.2%} from {raster.mode.name})"
     visible = f"{raster.x.visible} visible"
@@ -240,18 +226,14 @@ def _shifted(board: Board) -> Iterator[Finding]:
 
 def _misplaced(board: Board, late: int) -> Iterator[Finding]:
     delay = board.counters.blanking_delay
-    counts, dots = _counts(abs(late - delay)), float(abs(late - delay) / board.raster.ratio)
+    counts, dots = counted(abs(late - delay), "count"), float(abs(late - delay) / board.raster.ratio)
     wide = f"{counts} ({dots:.3g} monitor pixel{'s' * (dots != 1)})"
     now = f"blanking_delay is {delay}" if delay else "sync and blanking are not delayed"
     if late > delay:
         what = f"of each line the left {wide} show {_LEFT[first_shown(board)]}, and as many are cut off at the right"
     else:
         what = f"of each line the left {wide} are cut off, and as many after the picture's end are shown"
-    cause = f"registers delay the picture by {_counts(late)}" if late else "no register delays the picture"
-    remedy = f"delay sync and blanking by {_counts(late)} and " * (late > 0)
+    cause = f"registers delay the picture by {counted(late, 'count')}" if late else "no register delays the picture"
+    remedy = f"delay sync and blanking by {counted(late, 'count')} and " * (late > 0)
     if late != delay:
         yield Finding.caution("counters", f"{cause}, but {now}: {what}; {remedy}set blanking_delay = {late}")
-
-
-def _counts(number: int) -> str:
-    return f"{number} count{'s' * (number != 1)}"
