@@ -31,7 +31,7 @@ def mark_of(path: str | Path, *, through_links: bool = True) -> Mark | None:
     return _mark(found) if stat.S_ISREG(found.st_mode) else None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Seen:
     """A file as it was read: its mark from before, its SHA-256, and whether a later change must change the mark."""
 
