@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from ladderlight.board import Board, Device, Palette
     from ladderlight.colour.viewing import Viewing
     from ladderlight.devices.files import Piece, pieces, planned_pieces
-    from ladderlight.errors import ArrangementError, DeviceFileError, PictureError, Problem, nearest_word, refuse
+    from ladderlight.errors import ArrangementError, DeviceFileError, PictureError, Problem, nearest_word
     from ladderlight.flow.images import coded_png
     from ladderlight.flow.pictures import (
         WHOLE,
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
         file_name,
         matching,
     )
-    from ladderlight.stages.contract import Demand, Example, Kept, Option, Probe, Survey, stage
+    from ladderlight.stages.contract import Demand, Example, Kept, Option, Probe, Survey, refuse, stage
     from ladderlight.stages.registry import hookimpl
     from ladderlight.units.parsing import MisfitError
 
@@ -42,11 +42,11 @@ _HOMES = {
     "ladderlight.board": "Board Device Palette",
     "ladderlight.colour.viewing": "Viewing",
     "ladderlight.devices.files": "Piece pieces planned_pieces",
-    "ladderlight.errors": "ArrangementError DeviceFileError PictureError Problem nearest_word refuse",
+    "ladderlight.errors": "ArrangementError DeviceFileError PictureError Problem nearest_word",
     "ladderlight.flow.images": "coded_png",
     "ladderlight.flow.pictures": "WHOLE Animation Box CodedPicture Contents DeviceFile FilePart MemoryContents Origin "
     "Picture PlacedPicture Span TileSet file_name matching",
-    "ladderlight.stages.contract": "Demand Example Kept Option Probe Survey stage",
+    "ladderlight.stages.contract": "Demand Example Kept Option Probe Survey refuse stage",
     "ladderlight.stages.registry": "hookimpl",
     "ladderlight.units.parsing": "MisfitError",
 }

@@ -158,12 +158,6 @@ def is_refused(findings: Iterable[Finding]) -> bool:
     return any(one.level == "error" for one in findings)
 
 
-def refuse(problems: Iterable[Problem], kind: type[LadderlightError]) -> None:
-    """Raise the first of some problems as an error; do nothing when there is none."""
-    for problem in problems:
-        raise kind(str(problem))
-
-
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known word that differs in upper and lower case only, or else the most similar; None when none is."""
     known = sorted(known)

@@ -35,7 +35,7 @@ def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]
 
     Raises ArrangementError when there are pictures but none matches.
     """
-    chosen = matching(match, pictures, lambda picture: (picture.origin.name, file_name(picture.origin.source)))
+    chosen = matching(match, [(each, (each.origin.name, file_name(each.origin.source))) for each in pictures])
     if pictures and not chosen:
         names = ", ".join(sorted(picture.origin.name for picture in pictures)[:6])
         raise ArrangementError(f"no picture matches {match!r}; use one of {names}")

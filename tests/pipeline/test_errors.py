@@ -2,30 +2,18 @@
 
 from __future__ import annotations
 
-import pytest
-
 from ladderlight.errors import (
     BuildError,
-    DeviceFileError,
     Fault,
     Finding,
     PictureError,
     Problem,
     nearest_word,
     ranked,
-    refuse,
 )
 
 ONE = Problem(where=("focus",), what="focus is outside", action="move it in")
 TWO = Problem(where=("keep",), what="keep is unknown", action="")
-
-
-def test_the_first_problem_is_raised_and_none_is_no_error() -> None:
-    refuse((), PictureError)
-    with pytest.raises(PictureError, match=r"^focus is outside; move it in$"):
-        refuse(iter([ONE, TWO]), PictureError)
-    with pytest.raises(DeviceFileError, match=r"^keep is unknown$"):
-        refuse([TWO], DeviceFileError)
 
 
 def test_a_problem_of_an_error_says_the_same_at_a_place() -> None:

@@ -1,34 +1,22 @@
-"""Marks of files: size, times and number, by which a file that has not changed is known without reading it."""
+"""Files as they were read: by its mark, one that has not changed is known without reading it again."""
 
 from __future__ import annotations
 
 import hashlib
 import os
-import stat
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Self
 
-Mark = tuple[int, int, int, int]
-"""Size, times in nanoseconds of the last change of contents and of anything, and number of a file. The last two show a
-change after which somebody has set the time back."""
+from ladderlight.system.paths import Mark, mark_in, mark_of
 
 _TICK = 60_000_000
 """Nanoseconds that a file system's clock may stand still: a file may change twice in that time and keep its mark."""
 _SMALL = 1 << 18
 _WHOLE_SECONDS = 2_500_000_000
 """The same, where times are whole seconds, or every other."""
-
-
-def mark_of(path: str | Path, *, through_links: bool = True) -> Mark | None:
-    """Return the mark of a regular file; None where there is none."""
-    try:
-        found = os.stat(path, follow_symlinks=through_links)  # noqa: PTH116 - several figures of one call
-    except (OSError, ValueError):
-        return None
-    return _mark(found) if stat.S_ISREG(found.st_mode) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +37,7 @@ class Seen:
         """Read a file. Raises OSError when it cannot be read."""
         began = time.time_ns()
         with open(path, "rb", buffering=0) as file:  # noqa: PTH123 - hundreds of files, twice as fast as Path.open
-            mark = _mark(os.fstat(file.fileno()))
+            mark = mark_in(os.fstat(file.fileno()))
             small = mark[0] < _SMALL  # a buffer for any file is cleared first, which takes longer than to read these
             digest = (hashlib.sha256(file.readall()) if small else hashlib.file_digest(file, "sha256")).hexdigest()
         settled = mark_of(path) == mark and began - max(mark[1:3]) > _tick(mark)
@@ -100,10 +88,6 @@ def know_program(found: Mapping[str, Seen]) -> None:
 def program_files() -> dict[str, Seen]:
     """Return the program's files as this process has seen them."""
     return {str(path): seen for path, seen in sorted(_READ.items())}
-
-
-def _mark(found: os.stat_result) -> Mark:
-    return (found.st_size, found.st_mtime_ns, found.st_ctime_ns, found.st_ino)
 
 
 def _tick(mark: Mark) -> int:

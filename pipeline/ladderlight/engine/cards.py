@@ -13,11 +13,12 @@ from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.scan import scan
 from ladderlight.engine.plan import Plan
 from ladderlight.engine.runner import Chain
-from ladderlight.errors import ArrangementError, Fault, refuse
+from ladderlight.errors import ArrangementError, Fault
 from ladderlight.flow.pictures import CodedPicture, Contents, Origin
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.boundary import problems_of, run_stage
+from ladderlight.stages.contract import refuse
 from ladderlight.units.words import joined
 
 if TYPE_CHECKING:

@@ -15,6 +15,7 @@ from ladderlight.cache.store import Writing
 from ladderlight.engine.board_use import Used
 from ladderlight.engine.entries import Described, add_picture, codes_in, described, is_plain, view_in
 from ladderlight.engine.plan import Unit
+from ladderlight.errors import Fault
 from ladderlight.flow.pictures import CodedPicture, SourceView
 from ladderlight.recipe import PictureFile
 
@@ -159,6 +160,9 @@ def _shared(used: Used) -> Used:
 
 class CodedPictures(Sequence[CodedPicture]):
     """The coded pictures of some files, in the order of the files. Codes are read whenever a picture is asked for."""
+
+    faults: Sequence[Fault] = ()
+    """What is wrong with the files of units that are not there."""
 
     def __init__(
         self,

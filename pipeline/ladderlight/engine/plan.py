@@ -133,8 +133,8 @@ class Plan:
             animation = animation_of(use.declaration, recipe.board, use.options, viewing=recipe.viewing)
             if animation is None:
                 continue
-            known = matching(animation.match, recipe.files, lambda file: (self.names[file], file_name(file.source)))
-            members = tuple(file for file in known if file in alone)
+            named = [(file, (self.names[file], file_name(file.source))) for file in recipe.files]
+            members = tuple(file for file in matching(animation.match, named) if file in alone)
             for file in members:
                 del alone[file]
             if members:

@@ -100,8 +100,10 @@ class Chain:
             work = replace(work, folds={**work.folds, at: fold})
         chosen = set(files)
         units = [unit for unit in plan.units if chosen.issuperset(unit.files)]
-        coded = _coded(work, units, executor, steps, refused, keep_going=keep_going)
-        return CodedPictures(coded, files, work.in_memory)
+        coded, faults = _coded(work, units, executor, steps, refused, keep_going=keep_going)
+        pictures = CodedPictures(coded, files, work.in_memory)
+        pictures.faults = faults
+        return pictures
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
         """Run the arrangement stages over all coded pictures, merge what they place, and add what the board needs.
@@ -187,8 +189,11 @@ def _looked(plan: Plan, at: int) -> list[Unit]:
 
 def _coded(
     work: Work, units: Sequence[Unit], executor: Executor, steps: _Steps, refused: Refused | None, *, keep_going: bool
-) -> dict[Unit, CodedUnit]:
-    """Code units. Files of an animation are first made ready one by one, all of them at once."""
+) -> tuple[dict[Unit, CodedUnit], list[Fault]]:
+    """Code units, and list what is wrong. Files of an animation are first made ready one by one, all of them at once.
+
+    Raises PictureError when something is wrong, unless ``keep_going``.
+    """
     from ladderlight.engine.coded import CodedUnit
     from ladderlight.engine.work import Task
 
@@ -208,6 +213,7 @@ def _coded(
                 bad.setdefault(fault.where, []).append(fault)
                 if refused:
                     refused(fault)
-    if bad and not keep_going:
-        raise PictureError.of(fault for file in work.plan.recipe.files for fault in bad.get(file.source, ()))
-    return coded
+    faults = [fault for file in work.plan.recipe.files for fault in bad.get(file.source, ())]
+    if faults and not keep_going:
+        raise PictureError.of(faults)
+    return coded, faults

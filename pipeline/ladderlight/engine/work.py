@@ -370,4 +370,4 @@ def _faults(file: PictureFile, error: PictureError) -> list[Fault]:
 def total(stage: StageDeclaration, seen: Iterable[Any]) -> Any:
     """Add up what a stage's survey saw, in order; None when it is nothing."""
     found = [one for one in seen if one is not None]
-    return guarded(stage, lambda: reduce(operator.add, found), "what it saw", hook="survey") if found else None
+    return guarded(stage, partial(reduce, operator.add, found), "what it saw", hook="survey") if found else None

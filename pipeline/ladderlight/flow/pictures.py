@@ -5,7 +5,7 @@ Nothing here imports numpy or Pillow at run time, so that stages can be declared
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
@@ -253,14 +253,13 @@ class DeviceFile:
     """What the file holds of the device; None for a file beside it that is not read back, such as a picture."""
 
 
-def matching(pattern: str, items: Iterable[T], names: Callable[[T], Iterable[str]]) -> list[T]:
-    """Return the items that a pattern with ``*``, ``?`` and ``[...]`` matches, in their order, by their names.
+def matching(pattern: str, named: Sequence[tuple[T, Sequence[str]]]) -> list[T]:
+    """Return the items that a pattern with ``*``, ``?`` and ``[...]`` matches by one of their names, in their order.
 
     A name may hold the characters of patterns: an item whose name is the pattern is matched alone.
     """
-    named = [(item, tuple(names(item))) for item in items]
-    literal = [item for item, known in named if pattern in known]
-    return literal or [item for item, known in named if any(fnmatchcase(name, pattern) for name in known)]
+    literal = [item for item, names in named if pattern in names]
+    return literal or [item for item, names in named if any(fnmatchcase(name, pattern) for name in names)]
 
 
 def file_name(source: str) -> str:

@@ -12,6 +12,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from hashlib import sha256
 from operator import itemgetter
+from pathlib import Path
 from typing import Literal, NotRequired, TypedDict
 
 import numpy as np
@@ -22,6 +23,7 @@ from ladderlight.board import Board
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.occupancy import differing_by_bank
 from ladderlight.proof.screens import to_png
+from ladderlight.storage.writing import read_regular
 from ladderlight.units.arrays import Bytes
 
 FILE = "changes.json"
@@ -83,16 +85,22 @@ class EarlierBuild:
     """What the output folder held before this build.
 
     ``devices`` are the SHA-256 of the devices by name, ``pictures`` the banks by the names of their pictures,
-    ``document`` what that build changed.
+    ``screens`` the files of their screens, by the same names, and ``document`` what that build changed.
     """
 
     devices: Mapping[str, str]
     pictures: Mapping[str, int]
+    screens: Mapping[str, Path]
     document: Changes | None
     images: Callable[[], Mapping[str, Bytes]]
     """Reads the bytes of each device; those that cannot be read are left out."""
-    screen: Callable[[str], bytes | None]
-    """Reads the screen of a picture, by its name; None where it cannot be read."""
+
+    def screen(self, name: str) -> bytes | None:
+        """Read the screen of a picture; None where it cannot be read."""
+        try:
+            return read_regular(self.screens[name]) if name in self.screens else None
+        except OSError:
+            return None
 
 
 @dataclass(frozen=True, kw_only=True)

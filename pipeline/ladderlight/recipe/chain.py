@@ -160,7 +160,7 @@ def override_of(
                     changed = _changed(changes, link, (*where, key), report)
                     options[index] = {**options.get(index, {}), **changed}
                     keys[index] = key
-    matched = matching(str(table.get("match")), files, lambda file: (file_name(file.source), file.source))
+    matched = matching(str(table.get("match")), [(file, (file_name(file.source), file.source)) for file in files])
     return Override(
         files=frozenset(matched), bank=table.get("bank"), tray=table.get("tray"), options=options, keys=keys
     )

@@ -118,7 +118,7 @@ def idle_exclusions(folder: Path, patterns: Sequence[str]) -> Iterator[str]:
         left_out = {path.resolve() for path in _files(folder, pattern[1:])}
         if any(file.path.resolve() in left_out for file in listed):
             continue
-        near = matching(pattern[1:], listed, lambda file: [file_name(file.source)])
+        near = matching(pattern[1:], [(file, [file_name(file.source)]) for file in listed])
         later, _ = picture_files(folder, patterns)
         if near:
             around = near[0].source.removesuffix(file_name(near[0].source))

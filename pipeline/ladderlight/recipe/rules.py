@@ -92,6 +92,5 @@ def _frames(recipe: Recipe) -> Iterator[PictureFile]:
     for use in recipe.chain:
         animation = animation_of(use.declaration, recipe.board, use.options, viewing=recipe.viewing)
         if animation:
-            yield from matching(
-                animation.match, recipe.files, lambda file: (file_name(file.source), Path(file.source).stem)
-            )
+            names = [(file, (file_name(file.source), Path(file.source).stem)) for file in recipe.files]
+            yield from matching(animation.match, names)

@@ -14,7 +14,7 @@ from dataclasses import KW_ONLY, dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Concatenate, TypeVar
 
-from ladderlight.errors import Problem
+from ladderlight.errors import LadderlightError, Problem
 
 if TYPE_CHECKING:
     import numpy as np
@@ -231,3 +231,9 @@ def stage(
 def mark_of(value: object) -> Mark | None:
     """Return what :func:`stage` left on a function; None for anything else."""
     return getattr(value, _MARK, None) if callable(value) else None
+
+
+def refuse(problems: Iterable[Problem], kind: type[LadderlightError]) -> None:
+    """Raise the first of some problems as an error; do nothing when there is none."""
+    for problem in problems:
+        raise kind(str(problem))

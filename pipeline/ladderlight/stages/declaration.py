@@ -62,27 +62,23 @@ class PluginFile:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class StageDeclaration(Value):
-    """All that the engine needs to know of one stage. It is pickled as a reference: plugin, name, and plugin file."""
+    """All that the engine needs to know of one stage. It is compared and pickled by plugin, name, and plugin file."""
 
     name: str
-    kind: Kind
-    help: str
-    options: tuple[OptionDeclaration, ...]
-    function: Callable[..., Any]
-    takes: tuple[str, ...]
+    kind: Kind = field(compare=False)
+    help: str = field(compare=False)
+    options: tuple[OptionDeclaration, ...] = field(compare=False)
+    function: Callable[..., Any] = field(compare=False)
+    takes: tuple[str, ...] = field(compare=False)
     """What the stage takes beside its flow value, by the names of their types, in order."""
-    hooks: Hooks = field(default_factory=Hooks)
-    hooks_take: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    hooks: Hooks = field(default_factory=Hooks, compare=False)
+    hooks_take: Mapping[str, tuple[str, ...]] = field(default_factory=dict, compare=False)
     """What each hook takes beside its own values, in the same way."""
-    needs_pictures: bool = True
-    example: Example = field(default_factory=Example)
+    needs_pictures: bool = field(default=True, compare=False)
+    example: Example = field(default_factory=Example, compare=False)
     plugin: str = ""
     file: PluginFile | None = None
     """The project's own file that declares it; None for a stage of an installed plugin."""
-
-    def content(self) -> object:
-        """Return what distinguishes one stage from another; functions are equal to nothing but themselves."""
-        return self.plugin, self.name, self.file
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Return the reference, by which another process loads the stage again."""

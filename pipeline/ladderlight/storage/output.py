@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import errno
+import itertools
 import os
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,6 +18,7 @@ from ladderlight.storage.placing import edited_files, is_real_folder, plan
 from ladderlight.storage.record import RECORD, Files, Owner, Record, claim, digest_of, files_below, refuse_another
 from ladderlight.storage.stopping import held
 from ladderlight.storage.writing import sync_tree
+from ladderlight.system.paths import Mark, mark_of
 
 NOTHING_REPLACED = "nothing was replaced"
 IN_PLACE = "the new build is in place"
@@ -46,20 +48,21 @@ class Staging:
     """Files of the last build."""
     kept: list[Kept] = field(default_factory=list)
 
-    def keep(self, folders: Sequence[str], files: Mapping[str, str], are_same: Callable[[], bool]) -> bool:
+    def keep(self, folders: Sequence[str], files: Mapping[str, str], marks: Mapping[str, Mark]) -> bool:
         """Let folders of the last build stay in place of new ones, with all that lies in them.
 
         ``folders`` are relative to the output folder; ``files`` are those that the new build would have in them, with
-        their SHA-256. ``are_same`` returns whether the files are as the last build made them, and is asked again before
-        the new build is put in place. Returns whether the folders stay: not where the last build had other files there,
-        or one has changed since.
+        their SHA-256, and ``marks`` what they were seen with. Returns whether the folders stay: not where the last
+        build had other files there, or one has changed since, which is looked at again before the new build is put in
+        place.
         """
         inside = tuple(f"{folder}/" for folder in folders)
+        kept = Kept(folders=tuple(folders), files=files, marks=marks)
         if {name: digest for name, digest in self.last.items() if name.startswith(inside)} != files:
             return False
-        if not all(is_real_folder(self.output, folder) for folder in folders) or not are_same():
+        if kept.changed_in(self.output):
             return False
-        self.kept.append(Kept(folders=tuple(folders), files=files, are_same=are_same))
+        self.kept.append(kept)
         return True
 
 
@@ -69,7 +72,14 @@ class Kept:
 
     folders: tuple[str, ...]
     files: Mapping[str, str]
-    are_same: Callable[[], bool]
+    marks: Mapping[str, Mark]
+
+    def changed_in(self, output: Path) -> str | None:
+        """Return a folder that is no longer as it was; None where all are."""
+        links = (folder for folder in self.folders if not is_real_folder(output, folder))
+        changed = (name for name, mark in self.marks.items() if mark_of(output / name, through_links=False) != mark)
+        files = (each for name in changed for each in self.folders if name.startswith(f"{each}/"))
+        return next(itertools.chain(links, files), None)
 
 
 @contextmanager
@@ -235,8 +245,7 @@ def _complete(staging: Staging, recipe: str) -> None:
 def _staying(staging: Staging) -> frozenset[str]:
     """Return the folders that stay. Raises BuildError when something in one has changed since it was looked at."""
     for kept in staging.kept:
-        folder = next((each for each in kept.folders if not is_real_folder(staging.output, each)), kept.folders[0])
-        if not kept.are_same() or not is_real_folder(staging.output, folder):
+        if folder := kept.changed_in(staging.output):
             message = f"was changed during the build; build again; {NOTHING_REPLACED}"
             raise BuildError(message, where=staging.output / folder)
     return frozenset(folder for kept in staging.kept for folder in kept.folders)

@@ -1,11 +1,16 @@
 """Paths that the system may refuse: no permission, a name too long, a loop of links, a NUL character."""
 
 import os
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from ladderlight.errors import LadderlightError
+
+Mark = tuple[int, int, int, int]
+"""Size, times in nanoseconds of the last change of contents and of anything, and number of a file. The last two show a
+change after which somebody has set the time back."""
 
 
 def reason_of(error: OSError | ValueError) -> str:
@@ -35,6 +40,20 @@ def trouble_with(path: Path) -> str:
     except (OSError, ValueError) as error:
         return reason_of(error)
     return ""
+
+
+def mark_of(path: str | Path, *, through_links: bool = True) -> Mark | None:
+    """Return the mark of a regular file; None where there is none."""
+    try:
+        found = os.stat(path, follow_symlinks=through_links)  # noqa: PTH116 - several figures of one call
+    except (OSError, ValueError):
+        return None
+    return mark_in(found) if stat.S_ISREG(found.st_mode) else None
+
+
+def mark_in(found: os.stat_result) -> Mark:
+    """Return the mark in what the system knows of a file."""
+    return (found.st_size, found.st_mtime_ns, found.st_ctime_ns, found.st_ino)
 
 
 def is_file(path: Path) -> bool:

@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import cached_property
 from math import isfinite
 from pathlib import PurePath
-from typing import Any
+from typing import Any, cast
 
 _PLAIN = (str, bytes, bool, float, Enum, PurePath, type(None))
 
@@ -16,18 +16,15 @@ _PLAIN = (str, bytes, bool, float, Enum, PurePath, type(None))
 class Value:
     """Base of frozen dataclasses, declared with ``eq=False``, that are equal when the digest of their content is.
 
-    A mapping counts with its order: a ladder's first line is the lowest bit of its codes. Pickles hold the fields
-    alone; cached properties, the digest among them, are computed again where they are needed.
+    The content is all fields but those declared with ``compare=False``. A mapping counts with its order: a ladder's
+    first line is the lowest bit of its codes. Pickles hold the fields alone; cached properties, the digest among them,
+    are computed again where they are needed.
     """
-
-    def content(self) -> object:
-        """Return what distinguishes this value from others of its class: all its fields."""
-        return self.__getstate__()
 
     @cached_property
     def digest(self) -> str:
         """SHA-256 of class and content."""
-        return hashlib.sha256(f"{type(self).__name__}{_written(self.content())}".encode()).hexdigest()
+        return hashlib.sha256(f"{type(self).__name__}{_written(_content(self))}".encode()).hexdigest()
 
     def __eq__(self, other: object) -> bool:
         """Compare the content."""
@@ -39,7 +36,7 @@ class Value:
 
     def __getstate__(self) -> dict[str, Any]:
         """Return the fields, without what is cached beside them."""
-        return _fields(self)
+        return {field.name: getattr(self, field.name) for field in fields(cast("Any", self))}
 
 
 def digest_of(value: object) -> str:
@@ -50,8 +47,8 @@ def digest_of(value: object) -> str:
     return hashlib.sha256(_written(value).encode()).hexdigest()
 
 
-def _fields(value: Any) -> dict[str, Any]:
-    return {field.name: getattr(value, field.name) for field in fields(value)}
+def _content(value: Any) -> dict[str, Any]:
+    return {field.name: getattr(value, field.name) for field in fields(value) if field.compare}
 
 
 def _written(value: Any) -> str:
@@ -61,7 +58,7 @@ def _written(value: Any) -> str:
     if isinstance(value, Value):
         return value.digest
     if is_dataclass(value):
-        return f"{type(value).__name__}{_written(_fields(value))}"
+        return f"{type(value).__name__}{_written(_content(value))}"
     if isinstance(value, Mapping):
         return "{" + ",".join(f"{_written(key)}:{_written(item)}" for key, item in value.items()) + "}"
     if isinstance(value, tuple | list):

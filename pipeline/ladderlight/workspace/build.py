@@ -97,13 +97,6 @@ def build(
         When pictures turn out not to be usable or not to fit. In every case the old output stays as it was.
     """
     share_memory()
-    faults: list[Fault] = []
-
-    def note(fault: Fault) -> None:
-        faults.append(fault)
-        if refused:
-            refused(fault)
-
     with noting_stops(NOTHING_REPLACED):
         # Before: a file that changes while pictures are reduced has changed since.
         try:
@@ -123,9 +116,9 @@ def build(
         made_before = {tray.number: known for tray in ready.trays if kept and (known := kept.of(tray))}
         code = partial(chain.code_pictures, workers=workers, progress=progress, executor=executor)
         stay = {file for tray in ready.trays if tray.number in made_before for file in tray.files}
-        coded = code([file for file in recipe.files if file not in stay], refused=note, keep_going=keep_going)
+        coded = code([file for file in recipe.files if file not in stay], refused=refused, keep_going=keep_going)
         reduced = coded.reduced
-        bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in faults}
+        bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in coded.faults}
         cautions = _cautions(recipe, coded.cautions, made_before.values(), strict=strict)
         found = refuse_errors([*recipe.findings, *cautions])
         trays, left_out = _dealt(ready, coded.frames, list(bad))

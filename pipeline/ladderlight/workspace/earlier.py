@@ -13,7 +13,6 @@ from ladderlight.errors import DocumentError, LadderlightError
 from ladderlight.proof.changes import FILE, FORMAT, Before, Changes, EarlierBuild
 from ladderlight.recipe import Recipe
 from ladderlight.storage.journal import is_inside
-from ladderlight.storage.writing import read_regular
 from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.burned import Chip
 from ladderlight.workspace.description import in_order
@@ -84,13 +83,14 @@ class Earlier:
         devices = [device for device in manifest.devices if device.tray == number] if manifest else []
         if manifest is None or not devices:
             return None
-        pictures = {picture.name: picture for picture in manifest.pictures if picture.tray == number}
+        pictures = [picture for picture in manifest.pictures if picture.tray == number]
+        screens = {picture.name: _screen(picture) for picture in pictures}
         return EarlierBuild(
             devices={device.name: device.sha256 for device in devices},
-            pictures={name: picture.bank for name, picture in pictures.items()},
+            pictures={picture.name: picture.bank for picture in pictures},
+            screens={name: self.recipe.output / file for name, file in screens.items() if is_inside(file)},
             document=self._document(number),
             images=lambda: self._images(number, devices),
-            screen=lambda name: self._screen(pictures[name]),
         )
 
     def _document(self, number: int | None) -> Changes | None:
@@ -112,12 +112,9 @@ class Earlier:
             if device.pieces and _sum_of(tray.images[device.name], device) == device.sha256
         }
 
-    def _screen(self, picture: PictureEntry) -> bytes | None:
-        name = picture.screen or f"proof/{folder_of(picture.tray)}screens/bank{picture.bank}.png"
-        try:
-            return read_regular(self.recipe.output / name) if is_inside(name) else None
-        except OSError:
-            return None
+
+def _screen(picture: PictureEntry) -> str:
+    return picture.screen or f"proof/{folder_of(picture.tray)}screens/bank{picture.bank}.png"
 
 
 def _sum_of(image: bytes, device: DeviceEntry) -> str:

@@ -16,7 +16,7 @@ from typing import Self
 
 import ladderlight
 from ladderlight.board import Finding
-from ladderlight.cache.marks import Seen, as_json, from_json, know_program, mark_of, program_files
+from ladderlight.cache.marks import Seen, as_json, from_json, know_program, program_files
 from ladderlight.cache.store import Cache
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.plan import Plan
@@ -30,6 +30,7 @@ from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.output import Staging
 from ladderlight.system.passing import Passing
+from ladderlight.system.paths import mark_of
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
 from ladderlight.workspace.manifest import InputEntry
@@ -217,13 +218,10 @@ class KeptTrays:
         except OSError:
             return False
 
-        def are_same() -> bool:
-            return all(mark_of(staging.output / name, through_links=False) == each.mark for name, each in found.items())
-
         digests = {name: each.sha256 for name, each in kept.files.items()}
         if shown != kept.shown or {name: each.sha256 for name, each in found.items()} != digests:
             return False
-        if not staging.keep(_folders(found), digests, are_same):
+        if not staging.keep(_folders(found), digests, {name: each.mark for name, each in found.items()}):
             return False
         if found != kept.files:
             self._put(replace(kept, files=found))

@@ -17,13 +17,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import ladderlight
-from ladderlight.cache.marks import Seen, as_json, from_json, mark_of
+from ladderlight.cache.marks import Seen, as_json, from_json
 from ladderlight.cache.store import Cache
 from ladderlight.errors import LadderlightError
 from ladderlight.recipe.files import picture_files
 from ladderlight.storage.output import settled
 from ladderlight.storage.record import MANIFEST, Record, digest_of
 from ladderlight.storage.writing import read_regular
+from ladderlight.system.paths import mark_of
 
 if TYPE_CHECKING:
     from ladderlight.board import Finding

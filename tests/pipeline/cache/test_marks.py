@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from ladderlight.cache.marks import Seen, as_json, from_json, know_program, mark_of, program_files
+from ladderlight.cache.marks import Seen, as_json, from_json, know_program, program_files
+from ladderlight.system.paths import mark_of
 
 
 def written(path: Path, content: bytes, *, age: float = 0.0) -> Path:
@@ -50,7 +51,8 @@ def test_a_file_that_was_written_just_before_is_read_again(tmp_path: Path) -> No
 def test_times_in_whole_seconds_are_trusted_later(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """FAT keeps times of change in steps of two seconds (Microsoft, FAT32 File System Specification 1.03)."""
     path = written(tmp_path / "a", b"quay")
-    monkeypatch.setattr("ladderlight.cache.marks._mark", lambda _: (4, 100 * 10**9, 100 * 10**9, 7))
+    for module in ("cache.marks", "system.paths"):
+        monkeypatch.setattr(f"ladderlight.{module}.mark_in", lambda _: (4, 100 * 10**9, 100 * 10**9, 7))
     for now, settled in ((101.9, False), (103.0, True)):
         monkeypatch.setattr("time.time_ns", lambda now=now: int(now * 1e9))
         assert Seen.now(path).settled is settled

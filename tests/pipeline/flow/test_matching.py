@@ -10,7 +10,7 @@ FILES = ["pictures/night-1.png", "pictures/night-2.png", "day/noon [west] 10.web
 
 
 def meant(pattern: str) -> list[str]:
-    return matching(pattern, FILES, lambda source: (file_name(source), source))
+    return matching(pattern, [(source, (file_name(source), source)) for source in FILES])
 
 
 @pytest.mark.parametrize(
@@ -36,4 +36,4 @@ def test_patterns_fit_names_and_paths(pattern: str, found: list[int]) -> None:
 def test_a_name_with_brackets_means_itself_and_not_what_it_would_match() -> None:
     assert meant("noon [west] 10.webp") == ["day/noon [west] 10.webp"]
     assert meant("day/noon [west] 10.webp") == ["day/noon [west] 10.webp"]
-    assert matching("noon [west] 10.webp", FILES[3:], lambda source: [file_name(source)]) == ["day/noon w 10.webp"]
+    assert matching("noon [west] 10.webp", [(FILES[3], ["noon w 10.webp"])]) == ["day/noon w 10.webp"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,6 +24,9 @@ from ladderlight_stages.emissions.binary import binary
 class Built:
     """A build in memory: its manifest, screens by bank, and each device's bytes."""
 
+    folder: Path
+    """Where it has its screens, when it is the earlier one."""
+
     def __init__(self, board, contents) -> None:
         files = binary(contents, board)
         banks = [placed.bank for placed in contents.pictures]
@@ -41,13 +45,21 @@ class Built:
 
     def earlier(self, document, names) -> EarlierBuild:
         pictures = {names.get(p["name"], p["name"]): p["bank"] for p in self.manifest["pictures"]}
+        for bank, png in self.screens.items():
+            if png is not None:
+                (self.folder / f"{bank}.png").write_bytes(png)
         return EarlierBuild(
             devices={device["name"]: device["sha256"] for device in self.manifest["devices"]},
             pictures=pictures,
             document=document,
             images=lambda: self.arrays,
-            screen=lambda name: self.screens.get(pictures[name]),
+            screens={name: self.folder / f"{bank}.png" for name, bank in pictures.items()},
         )
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Built, "folder", tmp_path, raising=False)
 
 
 def decoded(text: str) -> np.ndarray:

@@ -14,12 +14,15 @@ from ladderlight import (
     Contents,
     Demand,
     DeviceFile,
+    DeviceFileError,
     Example,
     Kept,
     Option,
     Origin,
     Picture,
+    PictureError,
     Problem,
+    refuse,
     stage,
 )
 from ladderlight.errors import PluginError
@@ -323,3 +326,13 @@ def test_only_a_reduction_keeps_codes() -> None:
 
     with pytest.raises(PluginError, match="only a reduction keeps codes"):
         declaration_of(keep)
+
+
+def test_the_first_problem_is_raised_and_none_is_no_error() -> None:
+    outside = Problem(where=("focus",), what="focus is outside", action="move it in")
+    unknown = Problem(where=("keep",), what="keep is unknown", action="")
+    refuse((), PictureError)
+    with pytest.raises(PictureError, match=r"^focus is outside; move it in$"):
+        refuse(iter([outside, unknown]), PictureError)
+    with pytest.raises(DeviceFileError, match=r"^keep is unknown$"):
+        refuse([unknown], DeviceFileError)
